@@ -23,6 +23,7 @@ FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.006  #: outlines may be simplified so far
 _BENDS = 1e-6
+_SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
@@ -74,7 +75,8 @@ def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonA
     little wider, and of one narrower by a hair: a flake that the wider one just does not enter shows in its core alone.
     Where all of a shape is in sight from everywhere in a disc as wide as the cutter both are so: the cutter gets from
     wherever it fits to that disc on a straight line, between two discs inside.
-    And a bay has no narrow mouth where the outline nowhere bends back by half a circle.
+    And a bay has no narrow mouth where the outline nowhere bends back by half a circle. Of one whose sides meet at an
+    angle the filling is ``gap (1 / cos(bend / 2) - 1)`` deep: where it would not show, the shape stays as it is.
     """
     (sound, _), (doubtful, _) = _smoothed(shapes, limits)
     return sound, doubtful
@@ -82,14 +84,19 @@ def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonA
 
 def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     gap = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
-    wider = shapely.buffer(shapes, gap, join_style="mitre", mitre_limit=_EDGED)
+    radius = _MORE * limits.cut_mm / 2 + SLACK_MM
+    plain = simpler(shapes)
+    blunt = np.flatnonzero(_one_without_holes(plain))
+    blunt = blunt[geometry.room_inside(plain[blunt]) > radius]
+    blunt = blunt[~_bends_more(plain[blunt], 2 * np.arccos(gap / (gap + _SHOWS_MM)))]
+    others = np.delete(np.arange(len(shapes)), blunt)
+    wider = shapely.buffer(shapes[others], gap, join_style="mitre", mitre_limit=_EDGED)
     wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
-    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), np.arange(len(shapes)))
+    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), others)
     broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
     if broken.any():
         full[broken] = shapely.make_valid(full[broken])
         full, whose = _parts(full, whose)
-    radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     sound = geometry.room_inside(full) > radius
     asked = np.flatnonzero(~sound)
     core = shapely.buffer(full[asked], -radius, quad_segs=4)
@@ -97,10 +104,15 @@ def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     passed[passed] = _one_without_holes(geometry.offset(full[asked[passed]], _HAIR_MM - limits.cut_mm / 2))
     sound[asked] = passed
     rest, of_rest = _blunt(core[~passed], whose[~sound], radius, limits)
-    whole, of_whole = _fine(full[sound], whose[sound])
-    open_ = ~Outline(geometry.reversed_rings(geometry.rings(whole))).bends_more(np.pi - _BENDS)
+    whole, of_whole = _fine(np.concatenate([plain[blunt], full[sound]]), np.concatenate([blunt, whose[sound]]))
+    open_ = ~_bends_more(whole, np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
     return (whole[open_], of_whole[open_]), doubtful
+
+
+def _bends_more(shapes: PolygonArray, than: float) -> Mask:
+    """Whether the land bends round any shape's bay by more than so much, radians."""
+    return Outline(geometry.reversed_rings(geometry.rings(shapes))).bends_more(than)
 
 
 def _blunt(core: PolygonArray, whose: Indices, radius: float, limits: Limits) -> _Lot:

@@ -14,7 +14,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
 from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
-from carvegen.motifs.snowfall.land import BODY, changed
+from carvegen.motifs.snowfall.land import BODY
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -57,7 +57,7 @@ def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
         stays &= (deep > -_OVER * body) & ~(shy & (chance[:, nth, 0] < _GONE))
         wished = (2 * chance[:, nth, 1] - 1) * _OVER * body
         shift[:, axis] += np.where(shy, inward * (wished - deep), 0)
-    return changed(flakes, np.ones(len(flakes)), shift).chosen(stays)
+    return flakes.changed(np.ones(len(flakes)), shift).chosen(stays)
 
 
 def bounded(
@@ -256,6 +256,14 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
     return np.asarray(shapely.intersection(shapes, beyond_it), dtype=object)
 
 
+def _boxes_run_out(shapes: PolygonArray, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The boxes round shapes near sides of the frame, drawn out over these."""
+    deep, bounds, sides = max(limits.land_mm, limits.cut_mm) + SLACK_MM, shapely.bounds(shapes), shapely.bounds(frame)
+    outward = np.array([-1, -1, 1, 1])
+    over = outward * (bounds - sides) > -deep
+    return np.asarray(shapely.box(*np.where(over, sides + 2 * deep * outward, bounds).T), dtype=object)
+
+
 def _specks(ground: PolygonArray, limits: Limits) -> PolygonArray:
     """Pieces of land that can't stand alone."""
     least = 1.1 * max(limits.dot_mm, limits.land_mm)
@@ -298,7 +306,7 @@ def _reached(
         if len(missed) == 0:
             break
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
-        boxes = _run_out(np.asarray(shapely.envelope(missed[at_frame]), dtype=object), frame, limits)
+        boxes = _boxes_run_out(missed[at_frame], frame, limits)
         gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
         left = _without_hairs(shapely.difference(pieces[some], gone))
         done.append(pieces[~some])

@@ -40,7 +40,6 @@ _LAYER_TRIES = 4
 _LEAST_AT_EDGE = 0.5  #: no more is sought than so makes up for what the edge takes,
 _WHITEST = 0.9  #: no more is sought, whatever the edge takes
 _MOST = 1000.0  #: the level at most
-_LOST = 1.3  #: flakes that yield to others cost about so much of the white; a first guess
 
 
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
@@ -94,19 +93,21 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept."""
-    return parted(met(_at_frame(sky, sky.fallen(level)), sky.limits), sky.limits, sky.clumps)
+    return parted(sky.drawn(_met(sky, level)), sky.limits, sky.clumps)
 
 
-def _at_frame(sky: Sky, flakes: Flakes) -> Flakes:
-    """The flakes, those at the frame so that they can be cut off by it; or none that it would cut.
+def _met(sky: Sky, level: float) -> Flakes:
+    """The flakes at a level that have met, those at the frame so that they can be cut off by it, or none that it cuts.
 
     The sides of a part are no ends: what falls there goes on.
     """
-    if sky.is_part:
-        return flakes
-    if sky.settings.cut_at_edge:
-        return crossing(flakes, sky.frame, sky.limits)
-    return flakes.chosen(geometry.wholly_in(sky.frame, flakes.shape))
+    flakes = sky.fallen(level)
+    if not sky.is_part and sky.settings.cut_at_edge:
+        flakes = crossing(flakes, sky.frame, sky.limits)
+    elif not sky.is_part:
+        room = shapely.bounds(sky.frame) + np.array([1, 1, -1, -1]) * flakes.reach[:, None]
+        flakes = flakes.chosen(np.flatnonzero(((flakes.xy > room[:, :2]) & (flakes.xy < room[:, 2:])).all(axis=1)))
+    return met(flakes, sky.limits)
 
 
 def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray]:
@@ -116,7 +117,8 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     takes or adds is measured where all but the edge is right.
     """
     snow = sky.settings.snow
-    level = sky.level_of((_LOST + min(snow, 0.9 - 2 * snow)) * snow)
+    with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
+    level = sky.level_of((with_land + min(snow, 0.5 - 1.5 * snow)) * snow)  # a first guess
     part = sky.part(level, _FEW)
     if part is not None:
         level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
@@ -158,7 +160,7 @@ def _in_parts(settings: Settings, part: Sequence[float]) -> Settings:
 
 def _depth(sky: Sky, level: float, shapes: PolygonArray) -> Indices:
     """In which layer each shape lies, 0 far to 2 near: that of the largest flake in it; (n,)."""
-    flakes = _at_frame(sky, sky.fallen(level))
+    flakes = _met(sky, level)
     if len(shapes) == 0 or len(flakes) == 0:
         return np.zeros(len(shapes), dtype=np.int64)
     order = np.argsort(flakes.reach, kind="stable")

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.snowfall.chance import Draws
-from carvegen.motifs.snowfall.outlines import nearest_line, outlines, rounded_until
+from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.outlines import outlines, rounded_until
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from carvegen.base.limits import Limits
     from carvegen.geometry import (
         Floats,
         Indices,
@@ -22,14 +23,16 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["FILLED", "Flakes", "Looks", "drawn", "sized"]
+__all__ = ["FILLED", "Flakes", "Looks", "drawn", "falling", "passes_mm", "shrunk_mm", "sized"]
 
 FILLED = 0.72  #: a flake's area over its disc's, on average
+_ROUNDEST = 0.75  #: over its reach, the radius of the disc that passes in one that has shrunk as far as it may
 _SAG_MM = 0.012  #: a chord may stray this far from the curve
 _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
 _MOST = 7  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
-_LARGE = 2.4  #: flakes of so many times the least size may be torn
+_LARGE = 2.4  #: flakes of so many times the least size may be torn,
+PECK_MM = 0.5  #: if they reach further than what a tool makes in a peck or two
 _PLAIN_MM = (0.9, 1.4)  #: reaches up to which a flake may be a plain disc or square, and from which none is
 
 
@@ -50,15 +53,14 @@ class Looks:
 class Flakes:
     """Flakes in the air; arrays of one length."""
 
-    shape: PolygonArray  #: of torn ones their crystals, which lie over one another
     xy: Floats  #: (n, 2), mm
     reach: Floats  #: of the disc about `xy` that holds each, mm
     layer: Indices  #: 0 far, 1 middle, 2 near
     key: NDArray[np.uint64]  #: each one's own
-    slack: Floats  #: the smallest scale at which the cutter still passes all through each
     torn: Mask  #: whether it is a clump of several crystals
     mark: NDArray[np.uint64]  #: its own, another once it is moved or shrunk
     packed: Floats  #: 0 in thin air to 1 where flakes lie so thick that they are one mass
+    shape: PolygonArray  #: None until it is drawn; of torn ones their crystals, which lie over one another
 
     def __len__(self) -> int:
         return len(self.reach)
@@ -72,6 +74,22 @@ class Flakes:
         """Some of the flakes."""
         return Flakes(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
+    def changed(self, scale: Floats, shift: Floats) -> Flakes:
+        """The flakes, not drawn yet, shrunk and moved."""
+        mark, which = self.mark.copy(), np.flatnonzero((scale != 1) | (shift != 0).any(axis=1))
+        mark[which] = keys(mark[which], *np.column_stack([scale, shift])[which].view(np.uint64).T)
+        return replace(self, xy=self.xy + shift, reach=self.reach * scale, mark=mark)
+
+
+def shrunk_mm(limits: Limits) -> float:
+    """The least reach of a flake that shrinks beside another."""
+    return passes_mm(limits) / _ROUNDEST
+
+
+def passes_mm(limits: Limits) -> float:
+    """The radius of the disc that passes all through each flake."""
+    return limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
+
 
 def sized(looks: Looks, draws: Draws, median_mm: Floats, spread: Floats) -> Floats:
     """Reaches about a median, log-normal; softly kept above the least and below the most; (n,)."""
@@ -82,23 +100,30 @@ def sized(looks: Looks, draws: Draws, median_mm: Floats, spread: Floats) -> Floa
     return np.asarray(np.exp(np.minimum(high - soft * np.logaddexp(0, (high - above) / soft), high)))
 
 
-def drawn(looks: Looks, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
-    """The flakes at these places, each drawn by its own chance."""
-    draws = Draws(key, drawn=8)
+def falling(
+    looks: Looks, xy: Floats, reach: Floats, layer: Indices, *, key: NDArray[np.uint64], packed: Floats
+) -> Flakes:
+    """The flakes at these places, some of them torn by their own chance; not drawn yet."""
     size = np.log2(reach / (_LARGE * looks.least_mm))
-    torn = draws.random()[:, 0] < looks.torn * np.clip(0.5 + 0.5 * size, 0, 1.4)
-    shape, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
-    alone = np.flatnonzero(~torn)
-    shape[alone], slack[alone] = _outlined(looks, xy[alone], reach[alone], layer[alone], draws.of(alone))
-    clumps = np.flatnonzero(torn)
-    if len(clumps):
-        shape[clumps] = _clumped(looks, xy[clumps], reach[clumps], layer[clumps], draws.of(clumps))
-    return Flakes(shape, xy, np.where(torn, _HOLDS * reach, reach), layer, key, slack, torn, key, np.zeros(len(xy)))
+    torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.5 + 0.5 * size, 0, 1.4)
+    torn &= reach > PECK_MM
+    return Flakes(xy, np.where(torn, _HOLDS * reach, reach), layer, key, torn, key, packed, np.full(len(xy), None))
 
 
-def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> tuple[PolygonArray, Floats]:
-    """Their polygons, and the smallest scale of each."""
-    shapes, slack = np.empty(len(xy), dtype=object), np.ones(len(xy))
+def drawn(looks: Looks, flakes: Flakes) -> PolygonArray:
+    """The flakes' shapes, each drawn by its own chance."""
+    draws = Draws(flakes.key, drawn=9)
+    shape, alone, torn = flakes.shape.copy(), ~flakes.torn, np.flatnonzero(flakes.torn)
+    shape[alone] = _outlined(looks, flakes.xy[alone], flakes.reach[alone], flakes.layer[alone], draws.of(alone))
+    if len(torn):
+        reach = flakes.reach[torn] / _HOLDS
+        shape[torn] = _clumped(looks, flakes.xy[torn], reach, flakes.layer[torn], draws.of(torn))
+    return shape
+
+
+def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
+    """Their polygons."""
+    shapes = np.empty(len(xy), dtype=object)
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
     low, high = _PLAIN_MM
     large = np.clip((reach - low) / (high - low), 0, 1)
@@ -116,10 +141,9 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
             large=large[which],
         )
         unit = rounded_until(unit, looks.passes_mm / reach[which])
-        slack[which] = looks.passes_mm / (reach[which] * nearest_line(unit))
         corners = xy[which, None, :] + reach[which, None, None] * unit
         shapes[which] = geometry.closed_polygons(np.round(corners / geometry.GRID_MM) * geometry.GRID_MM)
-    return shapes, np.minimum(slack, 1.0)
+    return shapes
 
 
 def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Draws) -> PolygonArray:
@@ -143,5 +167,5 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k
     whose, which = np.nonzero(size > 0)
     own_key = Draws(draws.key[whose] + which.astype(np.uint64) * np.uint64(0x51_7C_C1_B7_27_22_0A_95), drawn=64)
-    members, _ = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
+    members = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
     return np.asarray(shapely.geometrycollections(members, indices=whose), dtype=object)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +15,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys, mixed
 from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smooth, without_specks
-from carvegen.motifs.snowfall.flakes import Flakes
+from carvegen.motifs.snowfall.flakes import PECK_MM, shrunk_mm
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,8 +28,9 @@ if TYPE_CHECKING:
         PolygonArray,
         Rings,
     )
+    from carvegen.motifs.snowfall.flakes import Flakes
 
-__all__ = ["BODY", "changed", "doomed", "met", "parted"]
+__all__ = ["BODY", "doomed", "met", "parted"]
 
 _MERGES = 0.5  #: chance that two that come near merge in thin air
 _STICKS = 0.25  #: chance that a speck sticks to a large one where flakes lie thick; more for one nearly as large
@@ -37,44 +38,76 @@ _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of t
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _SINKS = 1.1  #: in its reaches: how much deeper some of those that merge sink in than others
 _HIDDEN = 2.6  #: by so much it shows nowhere
-_LEAN = 0.74  #: few flakes' reaches towards one another are less than this, over their largest
+_LEAN = 0.84  #: a flake's reach towards another, over its largest, where land between them is sought
 _FLOWS = (0.3, 0.95)  #: share of those that stick to a flake with shoulders between them: flakes differ,
 _CORE = (0.4, 1.05)  #: and shoulders are as broad as so much of the larger one, or all of it
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
+_IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
 _SHRINKS = 0.55  #: a flake that must shrink further goes
+_SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
+_SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
-def doomed(xy: Floats, reach: Floats, key: NDArray[np.uint64], packed: Floats, limits: Limits) -> Mask:
-    """Which flakes will be gone, told from their discs alone: hidden by a larger one, or too near to it to shrink."""
-    shrinks_by = (1 - _SHRINKS) * BODY / 1.12 * reach.min(initial=np.inf)
-    apart = limits.land_mm + 2 * SLACK_MM - shrinks_by - 2 * (1 - _LEAN) * reach.min(initial=np.inf)
-    small, large = _disc_pairs(xy, reach, key, max(apart, 0.0))
-    away, one, other = _distance(xy, small, large), reach[small], reach[large]
-    sunk = _sunk(away, one, other)
-    deep = _deep(other, sunk, limits)
-    gap = away - _LEAN * (one + other)
-    shrinks = 1 - 1.12 * (limits.land_mm + 2 * SLACK_MM - gap) / (BODY * one)
-    near = np.flatnonzero(~deep & (shrinks < _SHRINKS))
-    chance = Draws(keys(key[small[near]], key[large[near]])).random(1)[:, 0]
-    near = near[~_merge(other[near], packed[large[near]], chance, limits)]
-    gone = np.zeros(len(xy), dtype=bool)
-    gone[small[deep & (sunk > _HIDDEN)]] = gone[small[near]] = True
+@dataclass(frozen=True, eq=False)
+class _Meetings:
+    """Pairs of flakes that have come near, told from their discs alone; arrays of one length."""
+
+    small: Indices
+    large: Indices
+    gone: Mask  #: whether the smaller one goes: hidden by the larger, or too near to it to shrink
+    merges: Mask
+    scale: Floats  #: of the smaller one, for land to stay between them
+    sinks: Floats  #: how deep it sinks in where they merge, 0...1
+
+
+def doomed(flakes: Flakes, view: Floats, limits: Limits) -> Mask:
+    """Which flakes go beside the largest at their spot: where many fall most of them do; `view` lies at (0, 0)."""
+    gone, left = np.zeros(len(flakes), dtype=bool), np.arange(len(flakes))
+    for shift in _SPOTS:
+        place = (flakes.xy[left] + view) / (_SPOT * limits.cut_mm) + shift
+        largest = left[_largest_at_spot(place, flakes.reach[left])]
+        other = left != largest
+        pairs = _meetings(flakes, left[other], largest[other], limits)
+        gone[pairs.small[pairs.gone]] = True
+        left = np.flatnonzero(~gone)
     return gone
 
 
-def _deep(large: Floats, sunk: Floats, limits: Limits) -> Mask:
-    """Which pairs with a larger one of such reach overlap so deep that they are one."""
-    return np.asarray((sunk > _DEEP) & (large >= _SPECK * limits.cut_mm))
+def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
+    """The largest in the same square of a lattice of side 1 as each; (n,)."""
+    column, row = np.floor(place).astype(np.int64).T
+    column, row = column - column.min(initial=0), row - row.min(initial=0)
+    square = column * (row.max(initial=0) + 1) + row
+    order = np.argsort(reach, kind="stable")
+    largest = np.empty(square.max(initial=0) + 1, dtype=np.int64)
+    largest[square[order]] = order  # the last of those in one square holds
+    return np.asarray(largest[square])
 
 
-def _merge(large: Floats, packed: Floats, chance: Floats, limits: Limits) -> Mask:
-    """Which of those that come near a larger one of such reach merge with it, by this chance."""
-    return np.asarray((chance < _MERGES + (1 - _MERGES) * packed) & (large >= _SPECK * limits.cut_mm))
+def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
+    """What becomes of the smaller flake of each pair beside the larger: it is one with it, merges, shrinks or goes."""
+    away, one, other = _distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large]
+    sunk = _sunk(away, one, other)
+    body = other >= _SPECK * limits.cut_mm
+    deep = (sunk > _DEEP) & body
+    need = limits.land_mm + 2 * SLACK_MM - (away - _LEAN * (one + other))
+    merges, sinks, near = np.zeros(len(small), dtype=bool), np.zeros(len(small)), np.flatnonzero(~deep & (need > 0))
+    asked = near[body[near]]
+    chance = Draws(keys(flakes.key[small[asked]], flakes.key[large[asked]])).random(2)
+    merges[asked] = chance[:, 0] < _MERGES + (1 - _MERGES) * flakes.packed[large[asked]]
+    sinks[asked] = chance[:, 1]
+    near = near[~merges[near]]
+    scale = np.ones(len(small))
+    scale[near] -= 1.12 * need[near] / (BODY * one[near])
+    least = np.where(flakes.torn[small[near]], 1, np.maximum(_SHRINKS, shrunk_mm(limits) / one[near]))
+    gone = deep & (sunk > _HIDDEN)
+    gone[near] = scale[near] < least
+    return _Meetings(small, large, gone, merges, scale, sinks)
 
 
 def met(flakes: Flakes, limits: Limits) -> Flakes:
@@ -83,25 +116,22 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     Where the larger ones end up does not matter: what happens at a place depends on no more than a flake and a land
     around it.
     """
-    small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM)
-    chance = Draws(keys(flakes.key[small], flakes.key[large])).random(2)
-    reach = flakes.reach[large]
-    deep = _deep(reach, _sunk(_distance(flakes.xy, small, large), flakes.reach[small], reach), limits)
-    merges = ~deep & _merge(reach, flakes.packed[large], chance[:, 0], limits)
-    beside = ~deep & ~merges
-    need = np.zeros(len(flakes))
-    np.maximum.at(need, small[beside], np.where(gap > 0, limits.land_mm + 2 * SLACK_MM - gap, np.inf)[beside])
-    scale = np.maximum(1 - 1.12 * need / (BODY * flakes.reach), 0)
-    stays = (need == 0) | (scale >= np.maximum(_SHRINKS, flakes.slack))
+    apart = limits.land_mm + 2 * SLACK_MM
+    pairs = _meetings(flakes, *_disc_pairs(flakes.xy, _LEAN * flakes.reach, flakes.key, apart), limits)
+    stays = np.ones(len(flakes), dtype=bool)
+    stays[pairs.small[pairs.gone]] = False
+    both = stays[pairs.small] & stays[pairs.large]
+    scale = np.ones(len(flakes))
+    np.minimum.at(scale, pairs.small[both], pairs.scale[both])
     shift = np.zeros_like(flakes.xy)
-    moves = np.flatnonzero(merges & (need[small] == 0))
-    moves = moves[np.argsort(flakes.reach[large[moves]], kind="stable")]  # the largest last: it wins
-    one, other = small[moves], large[moves]
+    moves = np.flatnonzero(both & pairs.merges & (scale[pairs.small] == 1))
+    moves = moves[np.argsort(flakes.reach[pairs.large[moves]], kind="stable")]  # the largest last: it wins
+    one, other = pairs.small[moves], pairs.large[moves]
     away = flakes.xy[other] - flakes.xy[one]
-    apart = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * chance[moves, 1]) * flakes.reach[one])
-    shift[one] = away * (np.maximum(apart - wished, 0) / apart)[:, None]
-    return changed(flakes, scale, shift).chosen(stays)
+    apart_by = np.maximum(np.hypot(*away.T), 1e-9)
+    wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
+    shift[one] = away * (np.maximum(apart_by - wished, 0) / apart_by)[:, None]
+    return flakes.changed(scale, shift).chosen(stays)
 
 
 def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
@@ -126,13 +156,30 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
     group = geometry.linked_groups(len(flakes), small, large)
     merged = stays & ((np.bincount(group, minlength=len(flakes))[group] > 1) | flakes.torn)
-    of = np.flatnonzero(merged)
-    seen = merged.copy()
+    peck = merged & _pecks(flakes, group, stays)
+    pecks = _hulls(flakes.shape[peck], group[peck])
+    of, flows = np.flatnonzero(merged & ~peck), flows & ~peck[large]
+    seen = merged & ~peck
     seen[small[flows]] = False  # its shoulder holds all of it
     members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
     whose = np.concatenate([group[seen], group[large[flows]]])
     sound, doubtful = clumps.smooth(gathered(members, whose), _marks(flakes.mark[of], group[of]))
-    return _settled(flakes.shape[stays & ~merged], sound, doubtful, limits)
+    return _settled(flakes.shape[stays & ~merged], np.concatenate([pecks, sound]), doubtful, limits)
+
+
+def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
+    """Which flakes are in groups so small that a tool makes each in a peck or two: it leaves no bays. None is torn."""
+    count = np.bincount(group, stays)
+    largest = np.zeros(len(count))
+    np.maximum.at(largest, group, flakes.reach)
+    return np.asarray(((count <= _IN_A_PECK) & (largest < PECK_MM))[group])
+
+
+def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
+    """The convex hull of each group's shapes."""
+    order = np.argsort(group, kind="stable")
+    number = np.unique_inverse(group[order]).inverse_indices
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
 
 
 def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:
@@ -209,23 +256,6 @@ def _distance(xy: Floats, one: Indices, other: Indices) -> Floats:
 def _sunk(apart: Floats, small: Floats, large: Floats) -> Floats:
     """How deep the smaller of two such reaches lies in the larger, in its own reaches."""
     return np.asarray(1 + (large - apart / BODY) / small)
-
-
-def changed(flakes: Flakes, scale: Floats, shift: Floats) -> Flakes:
-    """The flakes shrunk about their middles and moved."""
-    shape = flakes.shape.copy()
-    which = np.flatnonzero((scale != 1) | (shift != 0).any(axis=1))
-    xy, owner = shapely.get_coordinates(shape[which], return_index=True)
-    whose = which[owner]
-    xy = flakes.xy[whose] + scale[whose, None] * (xy - flakes.xy[whose]) + shift[whose]
-    shape[which] = shapely.set_coordinates(shape[which], np.round(xy / geometry.GRID_MM) * geometry.GRID_MM)
-    with np.errstate(divide="ignore"):
-        slack = flakes.slack / scale
-    mark = flakes.mark.copy()
-    how = np.column_stack([scale, shift])[which].view(np.uint64)
-    mark[which] = keys(mark[which], *how.T)
-    xy, reach = flakes.xy + shift, flakes.reach * scale
-    return replace(flakes, shape=shape, xy=xy, reach=reach, slack=slack, mark=mark)
 
 
 def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large: Indices) -> Mask:

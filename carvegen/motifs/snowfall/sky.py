@@ -17,6 +17,8 @@ from carvegen.motifs.snowfall.flakes import (
     Flakes,
     Looks,
     drawn,
+    falling,
+    passes_mm,
     sized,
 )
 from carvegen.motifs.snowfall.land import doomed
@@ -30,10 +32,8 @@ from carvegen.motifs.snowfall.weather import (
 )
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Indices
+    from carvegen.geometry import Floats
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["LAYERS", "Sky"]
@@ -68,13 +68,15 @@ class Sky:
         self.settings, self.limits, self.key, self.is_part = settings, limits, key, whole is not None
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
-        passes = limits.cut_mm / 2 * 1.03 + 2 * geometry.GRID_MM
+        passes = passes_mm(limits)
         least = passes / SMALLEST_REACH
         side = float(np.sqrt((right - left) * (top - bottom)))
         self.heavy = float(np.clip((settings.snow - _HEAVY[0]) / (_HEAVY[1] - _HEAVY[0]), 0, 1))
         share = _SHARE * (1 + _WIDER * self.heavy)
         self.flurry = settings.flurry_mm or float(np.clip(share * side, *_FLURRY_MM))
         self.medians = _medians(settings, 2 * least)
+        self.weights = np.array([settings.far, settings.middle, settings.near])
+        self.weights /= self.weights.sum()
         self.looks = Looks(
             least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,
             torn=settings.torn, along_deg=settings.wind_towards_deg,
@@ -87,7 +89,7 @@ class Sky:
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         self.density: Floats = self._density() if whole is None else whole.cells.values_in(self.cells, whole.density)
         self.clumps = Clumps(limits)
-        self._known = drawn(self.looks, np.empty((0, 2)), *(np.empty(0, dtype=its) for its in (float, int, np.uint64)))
+        self._known = np.empty(0, dtype=np.uint64), geometry.empty()
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
     @property
@@ -116,8 +118,6 @@ class Sky:
 
     def _density(self) -> Floats:
         """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
-        its = self.settings
-        weight = np.array([its.far, its.middle, its.near]) / (its.far + its.middle + its.near)
         shared = self.octaves(-1)
         together = sum(in_cells(octave, self.cells) for octave in shared)
         sheets = []
@@ -125,7 +125,7 @@ class Sky:
             own = self.octaves(layer)
             height = sharp * together + sum(in_cells(octave, self.cells) for octave in own)
             half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
-            sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * weight[layer] / self._areas[layer])
+            sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * self.weights[layer] / self._areas[layer])
         return np.array(sheets)
 
     def level_of(self, cover: float) -> float:
@@ -170,27 +170,27 @@ class Sky:
         )
 
     def fallen(self, level: float) -> Flakes:
-        """All flakes that fall at a level, as they lie over one another."""
+        """All flakes that fall at a level, but those beside the largest at their spot; not drawn yet."""
         thick = np.maximum(level * self.thick, 1e-12)
         crowded = self._crowded(thick) / thick
         lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(len(LAYERS))]
         xy, key, layer, cell = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
         packed = self.heavy * _packed(crowded * thick)[cell]
-        stays = ~doomed(xy, reach, key, packed, self.limits)
-        flakes = self._drawn(xy[stays], reach[stays], layer[stays], key[stays])
-        return replace(flakes, packed=packed[stays])
+        flakes = falling(self.looks, xy, reach, layer, key=key, packed=packed)
+        return flakes.chosen(~doomed(flakes, self.view, self.limits))
 
-    def _drawn(self, xy: Floats, reach: Floats, layer: Indices, key: NDArray[np.uint64]) -> Flakes:
-        """The flakes at these places; those that fell at the level tried before are not drawn again."""
-        order = np.argsort(self._known.key)
-        at = np.searchsorted(self._known.key, key, sorter=order)
-        here = np.append(order, -1)[at]
-        new = np.append(self._known.key, 0)[here] != key
-        here[new] = len(self._known) + np.arange(np.count_nonzero(new))
-        flakes = self._known.with_more(drawn(self.looks, xy[new], reach[new], layer[new], key[new])).chosen(here)
-        self._known = flakes
-        return flakes
+    def drawn(self, flakes: Flakes) -> Flakes:
+        """The flakes with their shapes; those that lay there at the level tried before are not drawn again."""
+        mark, known = self._known
+        order = np.argsort(mark)
+        here = np.append(order, -1)[np.searchsorted(mark, flakes.mark, sorter=order)]
+        new = np.append(mark, 0)[here] != flakes.mark
+        shape = flakes.shape.copy()
+        shape[~new] = known[here[~new]]
+        shape[new] = drawn(self.looks, flakes.chosen(new))
+        self._known = flakes.mark, shape
+        return replace(flakes, shape=shape)
 
     def _layer(self, layer: int, per_mm2: Floats) -> tuple[Floats, np.ndarray, np.ndarray, np.ndarray]:
         """Places, keys, layer and cells of the flakes of one layer."""

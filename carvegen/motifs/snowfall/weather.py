@@ -24,7 +24,7 @@ CELL_MM = 0.6  #: the density is even within a cell of this size
 _SAMPLES = 2.0  #: of a field's lattice in one standard deviation of its kernel
 _REACH = 4  #: standard deviations of the kernel that count
 _SPLINE = 1 / 3  #: variance of the cubic B-spline between samples, in samples squared
-_COARSE = 0.5  #: of a patch's size: a field is asked for no nearer, and cubic between (source: keys-1981)
+_COARSE = 0.62  #: of a patch's size: a field is asked for no nearer, and cubic between (source: keys-1981)
 _MOST = 40  #: flakes in one cell at most
 
 
