@@ -11,7 +11,7 @@ import pytest
 from carvegen.cli import main
 from tests.changes import Change, changes, write_print
 from tests.cli.running import run, tree
-from tests.strategies import MANY
+from tests.strategies import takes_long
 
 #: A key and a profile's value, each once forgotten, of a print with everything on it; all where there is much time:
 #: HYPOTHESIS_PROFILE=ci. Of a smaller print: a value in tests/cli/test_build.py, a drawing in tests/cli/test_keep.py.
@@ -23,7 +23,7 @@ def _every() -> dict[str, Change]:
     return {change.name: change for change in changes()}
 
 
-_TRIED = list(_every()) if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else _ALWAYS if MANY else ()
+_TRIED = list(_every()) if os.environ.get("HYPOTHESIS_PROFILE") == "ci" else _ALWAYS
 
 
 @pytest.fixture(scope="module")
@@ -46,6 +46,7 @@ def _build(folder, print_file, out):
     return ["build", str(folder / print_file), "--out", str(out), "--profiles", str(folder / "own"), "--quiet"]
 
 
+@takes_long
 @pytest.mark.parametrize("name", _TRIED)
 def test_built_again_is_built_afresh(built, tmp_path, capsys, name):
     change = _every()[name]

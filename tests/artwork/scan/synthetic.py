@@ -14,7 +14,7 @@ from carvegen import geometry
 from carvegen.geometry.coverage import coverage
 
 WIDTH, HEIGHT = 60.0, 45.0  # mm of the sheet
-DPI = 200
+DPI = 300
 PX = DPI / 25.4
 
 
