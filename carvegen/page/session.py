@@ -416,7 +416,7 @@ class Session:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
             near = not self._found.is_whole(self._version)
-            return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
+            return {"version": self._found.version, "near": near, "list": self._found.entries(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.

@@ -277,7 +277,7 @@ class Desk:
             gone_keys, marks = self._marks_after(change)
             shapes = self._shapes_after(change)
             edited = self._edited(shapes)
-            new = [mark for mark in marks.own if mark.key in {said["key"] for _, said in change.marks_new}]
+            new = [mark for mark in marks.own if mark.key in {record["key"] for _, record in change.marks_new}]
             check_agreement(marks.every, openings=geometry.union(self.bare.openings))
             undo = self._exchange(shapes)
             order = {mark.key: k for k, mark in enumerate(marks.every)}
