@@ -28,14 +28,14 @@ from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
-from carvegen.page.table.desk import Desk, Put, opened
+from carvegen.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.saving import Saver, done_to_files
 from carvegen.page.words import about, own_fault, stage_words
-from carvegen.page.work.findings import Found, Nearby
+from carvegen.page.work.findings import LatestFindings, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
@@ -86,9 +86,9 @@ class Session:
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
         self._told_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
-        self._found = Found()
+        self._found = LatestFindings()
         self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
-        self._checks, self._builder = Behind(), Behind()
+        self._checks, self._builder = BackgroundWork(), BackgroundWork()
         self._later: threading.Timer | None = None
         self._ended = False
         self._desk: Desk | None = None
@@ -248,7 +248,7 @@ class Session:
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
         assert saver is not None
-        put = Put(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
+        put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
         if outcome.again:

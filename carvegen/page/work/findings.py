@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 
     from carvegen.page.table.desk import Desk
 
-__all__ = ["Found", "Nearby", "told"]
+__all__ = ["LatestFindings", "Nearby", "told"]
 
 _TILE_MM = 40.0  #: a long stroke is looked at piece by piece
 _AROUND_MM = 6.0  #: beyond what may have changed all is looked at that a check there depends on
 _MOST_TILES = 24  #: of more the whole print is checked only
 
 
-class Found:
+class LatestFindings:
     """The findings of a print by block, and of which version."""
 
     def __init__(self) -> None:
@@ -103,8 +103,9 @@ class Nearby:
     """A thread that checks what lies about each change."""
 
     def __init__(
-        self, lock: threading.RLock, latest: Found, done: Callable[[int], None], failed: Callable[[CarvegenError], None]
-    ) -> None:
+        self, lock: threading.RLock, latest: LatestFindings, done: Callable[[int], None],
+        failed: Callable[[CarvegenError], None],
+    ) -> None:  # fmt: skip
         self._lock, self._found, self._done, self._failed = threading.Condition(lock), latest, done, failed
         self._desk: Desk | None = None
         self._areas: list[BaseGeometry] = []
