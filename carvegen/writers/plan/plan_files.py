@@ -96,8 +96,8 @@ def _programs(plan: Plan) -> tuple[Program, ...]:
 def _simulation(of: Simulated) -> Iterator[str]:
     yield "## What the cutter really leaves (simulated)"
     yield ""
-    yield f"- Land lost: {_told(of.lost)}"
-    yield f"- Cut missed, which stays standing and prints: {_told(of.missed)}"
+    yield f"- Land lost: {_deviation_words(of.lost)}"
+    yield f"- Cut missed, which stays standing and prints: {_deviation_words(of.missed)}"
     breaks, risks = of.report.breaks, of.report.risks
     if breaks or risks:
         worst = next(finding for finding in of.report if finding.severity is not Severity.ADVICE)
@@ -111,7 +111,7 @@ def _simulation(of: Simulated) -> Iterator[str]:
     )
 
 
-def _told(deviation: Deviation) -> str:
+def _deviation_words(deviation: Deviation) -> str:
     if deviation.worst_at is None:
         return "none."
     x, y = deviation.worst_at

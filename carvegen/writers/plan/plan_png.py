@@ -60,7 +60,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     for layer, operation in zip(layers, plan.operations, strict=True):
         paths = paths_seen(operation.paths, shown.width_mm, shown.view)
         if operation.area_lines_mm is None:
-            _ways(pen, paths, fine)
+            _dashes(pen, paths, fine)
             _followed(pen, paths, layer, fine)
         else:
             _filled(picture, paths, layer, fine)
@@ -89,7 +89,7 @@ def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet
             pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
 
 
-def _ways(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
+def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
     """Broken lines from where each path ends to where the next begins."""
     begin, end = fine.at(paths.exits[:-1, :2])[:_MOST_WAYS], fine.at(paths.entries[1:, :2])[:_MOST_WAYS]
     step = end - begin
