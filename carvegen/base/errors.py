@@ -110,14 +110,14 @@ class CarvegenError(Exception):
         return text
 
     def __reduce__(self) -> tuple[object, ...]:
-        given = {
+        arguments = {
             "value": self.value,
             "where": self.where,
             "field": self.fields,
             "hint": self._hint,
             "names": self.names,
         }
-        return (_again, (type(self), self._message, given))
+        return (_again, (type(self), self._message, arguments))
 
 
 class InputError(CarvegenError):
@@ -132,6 +132,6 @@ class RefusedError(CarvegenError):
     exit_code = 3
 
 
-def _again(kind: type[CarvegenError], message: str, given: dict[str, Any]) -> CarvegenError:
+def _again(kind: type[CarvegenError], message: str, arguments: dict[str, Any]) -> CarvegenError:
     """Rebuild an error in another process."""
-    return kind(message, **given)
+    return kind(message, **arguments)

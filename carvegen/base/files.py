@@ -47,20 +47,20 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
     InputError
         If the folder can't be made or written.
     """
-    given, target = target, Path(os.path.realpath(target))  # "." has no name; a link's stage lies where it points to
+    typed, target = target, Path(os.path.realpath(target))  # "." has no name; a link's stage lies where it points to
     parent = target.parent
     new = [folder for folder in (parent, *parent.parents) if not folder.exists()]
     try:
         if target.exists() and not target.is_dir():
-            raise InputError("is a file, not a folder", where=str(given), hint="choose another {out}", names=("out",))
+            raise InputError("is a file, not a folder", where=str(typed), hint="choose another {out}", names=("out",))
         parent.mkdir(parents=True, exist_ok=True)
         if target.is_dir() and not os.access(target, os.W_OK | os.X_OK):
-            raise InputError("can't be written", where=str(given), hint="choose another {out}", names=("out",))
+            raise InputError("can't be written", where=str(typed), hint="choose another {out}", names=("out",))
         with _alone(parent):
             _recover(target)
         stage = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=parent))
     except OSError as error:
-        raise _unwritable(given, error) from None
+        raise _unwritable(typed, error) from None
     try:
         with _held(stage):
             (stage / _MARK).touch()
@@ -68,7 +68,7 @@ def staged_folder(target: Path, *, owned: frozenset[str]) -> Iterator[Path]:
             with _alone(parent):
                 _publish(stage, target, owned)
     except OSError as error:
-        raise _unwritable(given, error) from None
+        raise _unwritable(typed, error) from None
     finally:
         _clear(stage)
         _remove_empty(new)
@@ -85,14 +85,14 @@ def settled(target: Path) -> Iterator[None]:
     InputError
         If it can't be put right.
     """
-    given, target = target, Path(os.path.realpath(target))
+    typed, target = target, Path(os.path.realpath(target))
     with contextlib.ExitStack() as stack:
         try:
             if target.parent.is_dir():
                 stack.enter_context(_alone(target.parent))
                 _recover(target)
         except OSError as error:
-            raise _unwritable(given, error) from None
+            raise _unwritable(typed, error) from None
         yield
 
 

@@ -145,7 +145,7 @@ def _kind(finding: Finding) -> tuple[Hashable, ...]:
 def _spots(alike: Sequence[Numbered]) -> tuple[Spot, ...]:
     """The worst gathers what lies near it, then the worst of the rest, and so on."""
     order = sorted(alike, key=lambda numbered: (-_beyond(numbered.finding), numbered.number))
-    xy = np.array([its.finding.at or (0.0, 0.0) for its in order])
+    xy = np.array([numbered.finding.at or (0.0, 0.0) for numbered in order])
     free = np.ones(len(order), dtype=bool)
     spots = []
     for k in range(len(order)):

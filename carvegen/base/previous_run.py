@@ -32,8 +32,8 @@ class Earlier:
             lines.append(f"Replaced: {len(self.replaced)} files of an earlier result.")
         if self.taken_away:
             folders = Counter(f"{Path(name).parent.as_posix()}/" if "/" in name else name for name in self.taken_away)
-            told = ", ".join(f"{name} ({count} files)" if count > 1 else name for name, count in folders.items())
-            lines.append(f"Taken away, as it belongs to an earlier result: {told}.")
+            names = ", ".join(f"{name} ({count} files)" if count > 1 else name for name, count in folders.items())
+            lines.append(f"Taken away, as it belongs to an earlier result: {names}.")
         return lines
 
     def kept_lines(self) -> list[str]:

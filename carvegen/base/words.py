@@ -27,7 +27,7 @@ def plain(text: str) -> str:
         raw = text.encode()
         if len(raw.translate(None, _CONTROLS)) == len(raw):
             return text
-    return _SIGNS.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+    return _SIGNS.sub(lambda sign: sign[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def shortened(text: str, most: int = _MOST) -> str:

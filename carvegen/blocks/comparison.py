@@ -150,7 +150,7 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
 def in_order(places: Iterable[Spot]) -> list[Spot]:
     """What can still be done first, then the largest."""
     order = list(Kind)
-    return sorted(places, key=lambda its: (order.index(its.kind), -its.shape.area))
+    return sorted(places, key=lambda spot: (order.index(spot.kind), -spot.shape.area))
 
 
 def _kinds(pieces: PolygonArray, width: Floats, cut: Any, whole: Kind, rim: Kind) -> Iterator[Kind]:  # noqa: ANN401

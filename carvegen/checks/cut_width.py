@@ -26,9 +26,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     limit = survey.job.face_limits.cut_mm
     narrow = survey.white[survey.broken]
     widths = _passes(narrow, limit)
-    told = widths < limit - TOLERANCE_MM
-    places = _left_standing(narrow[told], survey.reach.reached[survey.reach.broken][told])
-    for at, width in zip(places, widths[told].tolist(), strict=True):
+    vanishing = widths < limit - TOLERANCE_MM
+    places = _left_standing(narrow[vanishing], survey.reach.reached[survey.reach.broken][vanishing])
+    for at, width in zip(places, widths[vanishing].tolist(), strict=True):
         yield Finding(
             rule=RULE,
             severity=Severity.BREAKS,
@@ -56,9 +56,9 @@ def _tips(survey: Survey) -> Iterator[Finding]:
     kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
     pieces, owner = pieces[kept], owner[kept]
     length = geometry.farthest(pieces, reach.reached[owner])  # 0 where only one narrower by a hair passes
-    told = length > limit + TOLERANCE_MM
-    told[told] = shapely.is_empty(geometry.offset(pieces[told], -limit / 2))  # where the cutter fits, it cuts
-    pieces, owner, length = pieces[told], owner[told], length[told]
+    long = length > limit + TOLERANCE_MM
+    long[long] = shapely.is_empty(geometry.offset(pieces[long], -limit / 2))  # where the cutter fits, it cuts
+    pieces, owner, length = pieces[long], owner[long], length[long]
     walls = np.bincount(owner, weights=2 * length, minlength=len(reach.shapes))  # a tip has two, each as long
     share = walls / np.maximum(shapely.length(reach.shapes), TOLERANCE_MM)
     width = shapely.area(pieces) / np.maximum(length, limit)

@@ -96,13 +96,13 @@ def _bridges(parts: PolygonArray) -> Floats:
     """The shortest ways from each part but the largest to the nearest larger one: these hold all; (n - 1, 2, 2)."""
     rings, small = shapely.get_rings(parts[:1]), parts[1:]
     (_, near), away = shapely.STRtree(rings).query_nearest(small, return_distance=True, all_matches=False)
-    ways = shapely.shortest_line(small, rings[near])
+    bridges = shapely.shortest_line(small, rings[near])
     i, j = shapely.STRtree(small).query(small, predicate="dwithin", distance=away)
     i, j = i[j < i], j[j < i]
     far_first = np.argsort(-shapely.distance(small[i], small[j]), kind="stable")
     i, j = i[far_first], j[far_first]
-    ways[i] = shapely.shortest_line(small[i], small[j])
-    return np.asarray(shapely.get_coordinates(ways).reshape(-1, 2, 2))
+    bridges[i] = shapely.shortest_line(small[i], small[j])
+    return np.asarray(shapely.get_coordinates(bridges).reshape(-1, 2, 2))
 
 
 def _loose_land(survey: Survey) -> Iterator[Finding]:

@@ -20,10 +20,10 @@ _REMEDY = "cut less deep there, use a tool with a wider angle, or leave the land
 
 def find(survey: Survey) -> Iterator[Finding]:
     """Necks that hold at the face, with a foot (face + 2 depth tan wall, for straight walls) below the minimum."""
-    found = survey.narrow_lands
-    holds = found.width >= survey.job.face_limits.land_at(found.direction_deg) - TOLERANCE_MM / 2
-    found = found.chosen(np.flatnonzero(holds))
-    foot = found.width + 2 * survey.job.wall.foot_gain_mm
-    limit = survey.job.foot_limits.land_at(found.direction_deg)
+    lands = survey.narrow_lands
+    holds = lands.width >= survey.job.face_limits.land_at(lands.direction_deg) - TOLERANCE_MM / 2
+    lands = lands.chosen(np.flatnonzero(holds))
+    foot = lands.width + 2 * survey.job.wall.foot_gain_mm
+    limit = survey.job.foot_limits.land_at(lands.direction_deg)
     severed = "; here the two walls meet under the face" if (foot <= 0).any() else ""
-    yield from findings_at(survey.job.block, found, foot, limit, rule=RULE, why=_WHY + severed, remedy=_REMEDY)
+    yield from findings_at(survey.job.block, lands, foot, limit, rule=RULE, why=_WHY + severed, remedy=_REMEDY)

@@ -45,44 +45,44 @@ def find(survey: Survey) -> Iterator[Finding]:
 
     A corner is none, however pointed its very end: so it is with every drawing and every cut.
     """
-    found = survey.narrow_lands
-    limit = survey.job.face_limits.land_at(found.direction_deg)
-    for finding in findings_at(survey.job.block, found, found.width, limit, rule=RULE):
+    lands = survey.narrow_lands
+    limit = survey.job.face_limits.land_at(lands.direction_deg)
+    for finding in findings_at(survey.job.block, lands, lands.width, limit, rule=RULE):
         none = finding.kind == Kind.NECK.name.lower() and finding.measured <= TOLERANCE_MM
         yield replace(finding, kind="none", why=_NONE) if none else finding
 
 
 def findings_at(
-    block: Block, found: Narrow, width: Floats, limit: Floats, *, rule: str, why: str = "", remedy: str = ""
+    block: Block, lands: Narrow, width: Floats, limit: Floats, *, rule: str, why: str = "", remedy: str = ""
 ) -> Iterator[Finding]:
     """A finding for each narrow place whose `width` falls below its `limit`, but for what is only a corner."""
-    told = np.flatnonzero((width < limit - TOLERANCE_MM / 2) & ~corners(found, limit))
-    walls = block.wall_names if len(told) else ()
-    short = short_tips(found, limit)
-    for k in told.tolist():
-        kind = Kind(int(found.kind[k]))
+    failing = np.flatnonzero((width < limit - TOLERANCE_MM / 2) & ~corners(lands, limit))
+    walls = block.wall_names if len(failing) else ()
+    short = short_tips(lands, limit)
+    for k in failing.tolist():
+        kind = Kind(int(lands.kind[k]))
         yield Finding(
             rule=rule,
             severity=Severity.RISK if short[k] else Severity.BREAKS,
-            at=(float(found.at[k, 0]), float(found.at[k, 1])),
-            to=(float(found.to[k, 0]), float(found.to[k, 1])),
+            at=(float(lands.at[k, 0]), float(lands.at[k, 1])),
+            to=(float(lands.to[k, 0]), float(lands.to[k, 1])),
             measured=float(width[k]),
             limit=float(limit[k]),
             unit="mm",
-            length_mm=float(found.length[k]),
-            direction_deg=float(found.direction_deg[k] % 180),
-            between=(walls[int(found.first[k])], walls[int(found.second[k])]),
+            length_mm=float(lands.length[k]),
+            direction_deg=float(lands.direction_deg[k] % 180),
+            between=(walls[int(lands.first[k])], walls[int(lands.second[k])]),
             kind=kind.name.lower(),
             why=why or _WHY[kind],
             remedy=remedy or _REMEDY[kind],
         )
 
 
-def corners(found: Narrow, limit: Floats) -> Mask:
+def corners(lands: Narrow, limit: Floats) -> Mask:
     """Tips so short that they are but a corner."""
-    return np.asarray((found.kind == Kind.TIP) & (found.length <= _CORNER * limit))
+    return np.asarray((lands.kind == Kind.TIP) & (lands.length <= _CORNER * limit))
 
 
-def short_tips(found: Narrow, limit: Floats) -> Mask:
+def short_tips(lands: Narrow, limit: Floats) -> Mask:
     """Tips that are lost without harm."""
-    return np.asarray((found.kind == Kind.TIP) & (found.length <= _LONG_TIP * limit))
+    return np.asarray((lands.kind == Kind.TIP) & (lands.length <= _LONG_TIP * limit))

@@ -25,13 +25,13 @@ def find(survey: Survey) -> Iterator[Finding]:
 
     A risk, not a break: the ratio is a rule of thumb. Land too narrow in itself is `land-width`'s or `foot-width`'s.
     """
-    job, found = survey.job, survey.slender_lands
-    if len(found) == 0:
+    job, lands = survey.job, survey.slender_lands
+    if len(lands) == 0:
         return
-    limit = job.stout_limits.land_at(found.direction_deg)
+    limit = job.stout_limits.land_at(lands.direction_deg)
     remedy = f"cut less deep there, slope its shoulder, or {stout_width(job)}"
     for finding in findings_at(
-        job.block, found, found.width, limit, rule=RULE, why=_WHY + stout_source(job), remedy=remedy
+        job.block, lands, lands.width, limit, rule=RULE, why=_WHY + stout_source(job), remedy=remedy
     ):
         yield replace(finding, severity=Severity.RISK)
 
@@ -42,8 +42,8 @@ def stout_width(job: Job) -> str:
     if material.slender_along is None or material.slender_across is None or stout.land_mm <= 0:
         return "keep land wider than the minimum"
     along, across = stout.land_along_mm, stout.land_across_mm
-    ways = [(along, "")] if along == across else [(along, " along the grain"), (across, " across it")]
-    wide = " and ".join(f"{width:.2f} mm{way}" for width, way in ways)
+    widths = [(along, "")] if along == across else [(along, " along the grain"), (across, " across it")]
+    wide = " and ".join(f"{width:.2f} mm{where}" for width, where in widths)
     return f"keep land wider than {wide}"
 
 

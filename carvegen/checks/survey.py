@@ -54,8 +54,8 @@ class Survey:
         """
         if self._slender_spread is None:
             return self.narrow_lands.chosen(np.empty(0, dtype=np.int64))
-        found = self._slender_spread.places
-        return found.chosen(np.flatnonzero(found.width >= self._wanted(found.direction_deg)))
+        places = self._slender_spread.places
+        return places.chosen(np.flatnonzero(places.width >= self._wanted(places.direction_deg)))
 
     @cached_property
     def _slender_spread(self) -> Spread | None:

@@ -64,16 +64,16 @@ class _Clean(io.TextIOBase):
     def write(self, text: str | bytes) -> int:
         # click completes words in a shell by bytes
         clean = plain(text if isinstance(text, str) else text.decode("utf-8", "backslashreplace"))
-        with self._told():
+        with self._noting_loss():
             self.stream.write(clean)
         return len(text)
 
     def flush(self) -> None:
-        with self._told():
+        with self._noting_loss():
             self.stream.flush()
 
     @contextlib.contextmanager
-    def _told(self) -> Iterator[None]:
+    def _noting_loss(self) -> Iterator[None]:
         try:
             yield
         except (OSError, ValueError) as error:  # ValueError: it is closed
@@ -206,7 +206,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except OutputError as error:
         if not error.left:
             with border():
-                _told(error, as_json=False)
+                _show_error(error, as_json=False)
         code = error.exit_code
     sys.exit(code)
 
@@ -217,11 +217,11 @@ def _run(typed: Sequence[str]) -> int:
     except OutputError:
         raise
     except BaseException as error:  # whatever it is: nobody is to meet a traceback
-        return _told(error, as_json="--json" in typed)
+        return _show_error(error, as_json="--json" in typed)
     return code if isinstance(code, int) else 0
 
 
-def _told(error: BaseException, *, as_json: bool) -> int:
+def _show_error(error: BaseException, *, as_json: bool) -> int:
     """Say what went wrong on the error stream and, where JSON is wanted, as an object on the output."""
     words = _in_words(error)
     if isinstance(error, click.exceptions.NoArgsIsHelpError):

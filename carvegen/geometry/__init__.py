@@ -302,9 +302,9 @@ def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
     away[~large] = shapely.distance(points[~large], others[number[~large]])
     same = np.array([id(other) for other in others])[number]
     for one in np.unique(same[large]).tolist():
-        its = np.flatnonzero(large & (same == one))
-        shapely.prepare(other := others[number[its[0]]])
-        out = its[~shapely.contains_properly(other, points[its])]
+        corner = np.flatnonzero(large & (same == one))
+        shapely.prepare(other := others[number[corner[0]]])
+        out = corner[~shapely.contains_properly(other, points[corner])]
         away[out] = to_outline(other, points[out])
     np.fmax.at(far, number, away)
     return far
@@ -403,12 +403,12 @@ def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
 
     The first is `room_inside`: from everywhere in that disc all of the shape is in sight; 0 where none is known.
     """
-    its = rings(shapes)
-    if len(its) == 0:
+    outlines = rings(shapes)
+    if len(outlines) == 0:
         return np.empty(0), np.empty(0)
-    start, size = its.start[:-1], its.sizes
-    ends = its.edge_ends
-    x, y = (side - np.repeat(side[start], size) for side in its.xy.T)  # from a near point: no digits are lost
+    start, size = outlines.start[:-1], outlines.sizes
+    ends = outlines.edge_ends
+    x, y = (side - np.repeat(side[start], size) for side in outlines.xy.T)  # from a near point: no digits are lost
     to_x, to_y = x[ends], y[ends]
     crossed = x * to_y - to_x * y
     area = np.maximum(3 * np.add.reduceat(crossed, start), 1e-12)
@@ -420,7 +420,7 @@ def star_radii(shapes: PolygonArray) -> tuple[Floats, Floats]:
     away /= np.maximum(np.sqrt(to_x**2 + to_y**2), 1e-12)
     room = np.maximum(np.minimum.reduceat(away, start), 0.0)
     far = np.sqrt(np.maximum.reduceat((x - middle_x) ** 2 + (y - middle_y) ** 2, start))
-    return np.where(np.bincount(its.owner) == 1, room[~its.hole], 0.0), far[~its.hole]
+    return np.where(np.bincount(outlines.owner) == 1, room[~outlines.hole], 0.0), far[~outlines.hole]
 
 
 def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:

@@ -88,9 +88,9 @@ def _cut_shares(along: Sequence[tuple[Indices, Floats]], count: Indices, begin: 
     share = np.zeros(len(edge))
     several = count > _ONE_CUT
     keys = []
-    for its, at in along:
-        alone, key = ~several[its], its + at
-        share[begin[its[alone]] + 1] = (key - its)[alone]
+    for cut_edge, at in along:
+        alone, key = ~several[cut_edge], cut_edge + at
+        share[begin[cut_edge[alone]] + 1] = (key - cut_edge)[alone]
         keys.append(key[~alone])
     inner = several[edge]
     inner[begin] = False

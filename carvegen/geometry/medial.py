@@ -197,8 +197,8 @@ def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     radius[some] = shapely.distance(shapely.boundary(shapes)[axis.shape[some]], geometry.dots(axis.xy[some]))
     many = ends & (corners > geometry.LARGE)
     for k in np.unique(axis.shape[many]).tolist():
-        its = np.flatnonzero(many & (axis.shape == k))
-        radius[its] = geometry.to_outline(shapes[k], geometry.dots(axis.xy[its]))
+        point = np.flatnonzero(many & (axis.shape == k))
+        radius[point] = geometry.to_outline(shapes[k], geometry.dots(axis.xy[point]))
     return replace(axis, radius=radius)
 
 
@@ -221,8 +221,8 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
         row[alike] = np.arange(len(alike))
         their = np.ascontiguousarray(np.moveaxis(sides[begin[alike, None] + np.arange(many)], 2, 0))
         of = order[ends[many - 1] : ends[many]]
-        for its in np.array_split(of, len(of) * many // _AT_ONCE + 1):
-            result[its] = _to_sides(xy[its], tuple(column[row[owner[its]]] for column in their))
+        for batch in np.array_split(of, len(of) * many // _AT_ONCE + 1):
+            result[batch] = _to_sides(xy[batch], tuple(column[row[owner[batch]]] for column in their))
     return result
 
 

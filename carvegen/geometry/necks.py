@@ -177,14 +177,14 @@ def _double_normals(edges: Edges, i: Indices, j: Indices, limit: float) -> Necks
 
 def _stands(edges: Edges, k: Indices, at: Floats, chord: Floats, width: Floats) -> Mask:
     """Whether a chord leaves edge k at share `at` of its length as a neck's chord does."""
-    way = chord / np.maximum(width, _TOUCH)[:, None]
+    course = chord / np.maximum(width, _TOUCH)[:, None]
     along = unit(edges.b[k] - edges.a[k])
-    inward = cross(along, way) > 0
-    square = np.abs((along * way).sum(axis=1)) < _SQUARE
+    inward = cross(along, course) > 0
+    square = np.abs((along * course).sum(axis=1)) < _SQUARE
     corner = np.where(at > 0.5, edges.next[k], k)
     onward = unit(edges.b[corner] - edges.a[corner])
     back = unit(edges.a[edges.before[corner]] - edges.a[corner])
-    between = ((way * onward).sum(axis=1) <= _SQUARE) & ((way * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
+    between = ((course * onward).sum(axis=1) <= _SQUARE) & ((course * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
     return np.asarray(np.where((at > 0) & (at < 1), inward & square, between | (inward & square)))
 
 

@@ -86,7 +86,7 @@ def _facet(outline: Rings) -> Floats:
     A facet that touches an arc of radius r in its middle ends ``r (1 / cos(t / 2) - 1)``, about ``r t² / 8``, off it,
     and no arc in a shape has a radius of more than half the shape's width.
     """
-    low, high = (its.reduceat(outline.xy, outline.start[:-1], axis=0) for its in (np.minimum, np.maximum))
+    low, high = (extreme.reduceat(outline.xy, outline.start[:-1], axis=0) for extreme in (np.minimum, np.maximum))
     turn = np.sqrt(8 * _BENT_MM / ((high - low).min(axis=1) / 2))
     return outline.spread(turn)
 
@@ -164,18 +164,18 @@ class _Front:
     def of(cls, outline: Rings, sides: _Sides, count: int) -> _Front:
         """The shapes with so many sides, facets among them, as they are."""
         those = np.diff(sides.start) == count
-        its, shape = sides.start[:-1][those][:, None] + np.arange(count), outline.owner[those]
-        number, normal = sides.corner[its], sides.normal[its]
+        side, shape = sides.start[:-1][those][:, None] + np.arange(count), outline.owner[those]
+        number, normal = sides.corner[side], sides.normal[side]
         at = outline.xy[number]
         return cls(at, number, normal, (normal * at).sum(axis=-1), np.zeros(len(shape)), shape)
 
     def with_more(self, other: _Front) -> _Front:
         """These and others of as many sides."""
-        return _Front(*(np.concatenate([getattr(self, its), getattr(other, its)]) for its in self.__dataclass_fields__))
+        return _Front(*(np.concatenate([getattr(self, key), getattr(other, key)]) for key in self.__dataclass_fields__))
 
     def picked(self, which: Mask) -> _Front:
         """Some of the shapes."""
-        return _Front(*(getattr(self, its)[which] for its in self.__dataclass_fields__))
+        return _Front(*(getattr(self, key)[which] for key in self.__dataclass_fields__))
 
     def stopped(self, made: _Meetings, speed: Floats, most_mm: float) -> None:
         """Until all sides have moved by `most_mm`, before which none vanishes: corners end where they are then."""

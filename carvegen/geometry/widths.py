@@ -236,8 +236,8 @@ class _Ruler:
         which, near = self.tree.query(lines(edges.a[long], edges.b[long]), predicate="dwithin", distance=limit)
         one, other = long[which], self.chosen[near]
         one, other = one[one != other], other[one != other]
-        way = along[one] / length[one, None]
-        share = np.stack([((end[other] - edges.a[one]) * way).sum(axis=1) for end in (edges.a, edges.b)])
+        direction = along[one] / length[one, None]
+        share = np.stack([((end[other] - edges.a[one]) * direction).sum(axis=1) for end in (edges.a, edges.b)])
         first = np.searchsorted(pieces.edge, np.arange(len(length) + 1))
         count = np.diff(first)
         step = length[one] / count[one]

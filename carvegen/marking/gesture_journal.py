@@ -184,7 +184,7 @@ class GestureJournal:
         self._file.close()
 
     def _note(self, line: Mapping[str, Any], do: Do, change: Change | None) -> None:
-        held = {file: dict(its) for file, its in self.held.items()}
+        held = {file: dict(hashes) for file, hashes in self.held.items()}
         state = [*self._done], [*self._undone], [*self.unwritten], held
         before = os.fstat(self._file.fileno()).st_size, line["id"], state
         self._write(line)
@@ -226,8 +226,8 @@ class GestureJournal:
             raise InputError("can't be read", where=str(self._path), hint=hint) from None
 
     def _hold(self, files: Mapping[str, str], steps: int) -> None:
-        for file, its in files.items():
-            self.held.setdefault(file, {})[its] = steps
+        for file, digest in files.items():
+            self.held.setdefault(file, {})[digest] = steps
 
     def _settle(self) -> None:
         self.unwritten.clear()
@@ -248,7 +248,7 @@ class GestureJournal:
 
 def _line_in(line: bytes) -> dict[str, Any] | None:
     """What a line says, or the whole one that follows a torn one on it; None if there is none."""
-    for start in (0, *(its.start() for its in _BEGINS.finditer(line, 1))):
+    for start in (0, *(match.start() for match in _BEGINS.finditer(line, 1))):
         try:
             record = json.loads(line[start:])
         except (ValueError, RecursionError):

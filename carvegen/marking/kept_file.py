@@ -292,8 +292,8 @@ def _kept(drawing: Elements, record: Mapping[str, Any] | None, size: tuple[float
     )  # fmt: skip
 
 
-def _is_fringe(its: Element) -> bool:
-    return its.name.startswith(_FRINGE) or plain_name(its.group) == plain_name(_CARVER_DECIDES)
+def _is_fringe(element: Element) -> bool:
+    return element.name.startswith(_FRINGE) or plain_name(element.group) == plain_name(_CARVER_DECIDES)
 
 
 def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[str, float]]:

@@ -44,10 +44,10 @@ _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at th
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 
-Found = dict[str, tuple[Finding, ...]]
+PrintFindings = dict[str, tuple[Finding, ...]]
 
 
-def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> Found:
+def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> PrintFindings:
     """All findings of a print, by block, as its build would tell them of the shapes; each once for all machines.
 
     Parameters
@@ -58,7 +58,7 @@ def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> Found:
     return taken_apart(print_, shelf, out, say=say)[0]
 
 
-def found_built(print_: Print, out: Path) -> Found:
+def found_built(print_: Print, out: Path) -> PrintFindings:
     """The findings that a build has written into its folder, by block: of its shapes, of register and of its paths.
 
     Call it only where that build is of the print as it is now.
@@ -67,11 +67,11 @@ def found_built(print_: Print, out: Path) -> Found:
     return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in print_.blocks}
 
 
-def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[Found, dict[str, BaseGeometry]]:
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, dict[str, BaseGeometry]]:
     """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     setups = setups_of(print_, shelf)
     _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
-    result = Found()
+    result = PrintFindings()
     for name, cut in cuts.items():
         say(f"checking {name}")
         limits = strictest(setup.limits for setup in setups[name])
@@ -101,7 +101,7 @@ def inner_of(window: BaseGeometry, face: BaseGeometry) -> BaseGeometry:
     return inner
 
 
-def found_near(scene: Scene, window: BaseGeometry) -> Found:
+def found_near(scene: Scene, window: BaseGeometry) -> PrintFindings:
     """The findings in a window, by block: its part of the print is taken apart, mended and checked by itself.
 
     Parameters
@@ -120,7 +120,7 @@ def found_near(scene: Scene, window: BaseGeometry) -> Found:
         window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
         spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
-    result = Found()
+    result = PrintFindings()
     for name, part in parts.items():
         gone = geometry.difference(window, shapely.union(part.land, shapely.union_all(scene.openings)))
         cuts = geometry.parts(gone)

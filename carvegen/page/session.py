@@ -28,14 +28,14 @@ from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import found_built, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
-from carvegen.page.table.desk import Desk, Put, opened
+from carvegen.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.saving import Saver, done_to_files
 from carvegen.page.words import about, own_fault, stage_words
-from carvegen.page.work.findings import Found, Nearby
+from carvegen.page.work.findings import LatestFindings, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.photographs import compared, read_coloured
-from carvegen.page.work.processes import BUILT, SHEET, Behind, Pace, built, checks, sheet
+from carvegen.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
 from carvegen.prints.file.print_file import read_print
 
@@ -85,10 +85,10 @@ class Session:
         self._lease = held(path.parent, path.name)
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
-        self._told_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
-        self._found = Found()
+        self._notes_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
+        self._found = LatestFindings()
         self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
-        self._checks, self._builder = Behind(), Behind()
+        self._checks, self._builder = BackgroundWork(), BackgroundWork()
         self._later: threading.Timer | None = None
         self._ended = False
         self._desk: Desk | None = None
@@ -103,7 +103,7 @@ class Session:
     def _open(self) -> None:
         try:
             if self._journal is not None and self._journal.unwritten:
-                self._told_at_opening += done_to_files(self._journal, self.path, self.shelf)
+                self._notes_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
             self.shelf.look_again()
             desk = opened(self.path, self.shelf, say=self._say)
@@ -166,14 +166,14 @@ class Session:
         with self._lock:
             counts = {**self._counts, "opening": self.opening}
             state = state_of(desk)
-            state["notes"] = [*self._told_at_opening, *state["notes"]]
+            state["notes"] = [*self._notes_at_opening, *state["notes"]]
             return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
         desk = self.desk
         with self._lock:
-            message = self._told(gone=(), marks=self._marks_told(), gone_marks=())
+            message = self._reply(gone=(), marks=self._mark_entries(), gone_marks=())
             groups = [*self._blocks(), *self._openings(), *desk.seen.groups(desk.seen.numbers())]
             return packed(message, groups, step_for(desk.size))
 
@@ -181,7 +181,7 @@ class Session:
         """What each block would print, packed."""
         desk = self.desk
         with self._lock:
-            return packed(self._told(), self._blocks(), step_for(desk.size))
+            return packed(self._reply(), self._blocks(), step_for(desk.size))
 
     def tries(self, key: str) -> bytes:
         """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
@@ -218,7 +218,7 @@ class Session:
             if self._journal is None or self._saver is None:
                 raise OnlyLooksError
             if self._journal.has(gesture_id):
-                answer = self._answers.get(gesture_id) or _Answer(message={**self._told(), "reload": True}, groups=[])
+                answer = self._answers.get(gesture_id) or _Answer(message={**self._reply(), "reload": True}, groups=[])
             else:
                 before = opening not in ("", self.opening)
                 if before and names_shapes(gesture):
@@ -248,7 +248,7 @@ class Session:
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
         assert saver is not None
-        put = Put(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
+        put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
         if outcome.again:
@@ -296,20 +296,20 @@ class Session:
         assert self._desk is not None
         new = set(outcome.new_marks)
         marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
-        message = self._told(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
+        message = self._reply(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
         kept = [motif.name for motif in self._desk.print_.motifs if motif.kept]
         message |= {"said": list(notes), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
         if outcome.again:
             message["reload"] = True
         return _Answer(message=message, groups=self._desk.seen.groups(outcome.delta.new))
 
-    def _told(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
+    def _reply(self, *, gone: Any = (), marks: Any = (), gone_marks: Any = ()) -> dict[str, Any]:  # noqa: ANN401
         return {
             "version": self._version, "gone": list(gone), "marks": list(marks),
             "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
         }  # fmt: skip
 
-    def _marks_told(self) -> list[dict[str, Any]]:
+    def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
         marks = self._desk.marks
         return [own_marks.told(mark, fixed=not any(mark is own for own in marks.own)) for mark in marks.every]
@@ -416,7 +416,7 @@ class Session:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
             near = not self._found.is_whole(self._version)
-            return {"version": self._found.version, "near": near, "list": self._found.told(left, blocks)}
+            return {"version": self._found.version, "near": near, "list": self._found.entries(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.

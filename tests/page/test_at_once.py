@@ -13,7 +13,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.facts.profiles import Library
 from carvegen.page.app import Page
 from carvegen.page.session import Session
-from carvegen.page.work.processes import Behind
+from carvegen.page.work.processes import BackgroundWork
 from tests.cases import SHELF
 from tests.page.page import page_in, print_file, until
 from tests.page.slow_work import slow
@@ -54,7 +54,7 @@ def test_prints_are_begun_one_after_the_other(page) -> None:
 
 def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
     begun: list[object] = []
-    monkeypatch.setattr(Behind, "start", lambda *_, **__: begun.append(1))
+    monkeypatch.setattr(BackgroundWork, "start", lambda *_, **__: begun.append(1))
     session = Session(print_file(tmp_path, after=""), SHELF, lambda _: None)
     until(lambda: session._later is not None and session._later.ident is not None)  # it is there before it runs
     waits = session._later
@@ -68,7 +68,7 @@ def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
 
 def test_a_fault_in_a_process_is_said() -> None:
     failed: list[CarvegenError] = []
-    behind = Behind()
+    behind = BackgroundWork()
     behind.start(slow, Path("broken"), None, say=lambda _: None, done=failed.append, failed=failed.append)
     until(lambda: bool(failed))
     assert "ZeroDivisionError" in str(failed[0])

@@ -23,7 +23,7 @@ from carvegen.page.app import Page
 from carvegen.page.guard import Address, last, remember
 from carvegen.page.print_checks import found_built, found_in, found_near
 from carvegen.page.serving import Served, _opened, serve
-from carvegen.page.work.processes import BUILT, Behind, Pace
+from carvegen.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -279,7 +279,7 @@ def test_what_is_left_is_told_by_the_last_time(tmp_path) -> None:
 
 
 def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
-    behind, said, done, failed = Behind(), [], [], []
+    behind, said, done, failed = BackgroundWork(), [], [], []
     hear = {"say": said.append, "done": done.append, "failed": failed.append}
     behind.start(slow, Path("slow"), None, **hear)
     until(lambda: said == ["begun"])
@@ -293,7 +293,7 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
 
 
 def test_of_the_time_left_the_page_hears_from_its_own_pace_alone(tmp_path) -> None:
-    behind, pace, done = Behind(), Pace(tmp_path / "print.toml", "building"), list[str]()
+    behind, pace, done = BackgroundWork(), Pace(tmp_path / "print.toml", "building"), list[str]()
     behind.start(slow, Path("tells"), None, say=pace.at, done=done.append, failed=print)
     until(lambda: bool(done))
     pace.done()
@@ -302,7 +302,7 @@ def test_of_the_time_left_the_page_hears_from_its_own_pace_alone(tmp_path) -> No
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="nothing stands back here")
 def test_work_stands_back_behind_the_hand() -> None:
-    behind, done = Behind(), list[str]()
+    behind, done = BackgroundWork(), list[str]()
     behind.start(slow, Path("stands back"), None, say=lambda _: None, done=done.append, failed=print)
     until(lambda: bool(done))
     assert int(done[0]) > os.nice(0)

@@ -130,7 +130,7 @@ class EmbossingStrip:
             if flat:
                 yield Terrace(depth_mm=low, faces=True, shapes=geometry.snapped(geometry.polygon_array(flat)))
             here = {piece: piece.outline(high) for piece in self.pieces if piece.below_mm < high - 1e-9}
-            rings = [shapely.difference(its, above.get(piece) or piece.outline(low)) for piece, its in here.items()]
+            rings = [shapely.difference(shape, above.get(piece) or piece.outline(low)) for piece, shape in here.items()]
             shapes, above = geometry.snapped(geometry.parts(shapely.union_all(rings))), here
             yield Terrace(depth_mm=round((low + high) / 2, 4), faces=False, shapes=shapes)
 

@@ -165,13 +165,13 @@ def _why(job: Job, gap: float, needed: float, *, more: bool) -> str:
 
 def _remedy(job: Job, gap: float, needed: float) -> str:
     rolled = _reach_mm(job, gap) > job.depth_mm
-    ways = []
+    remedies = []
     if needed <= _deepest(job):
-        ways.append(f"cut this area {math.ceil(needed * 10 - 1e-6) / 10:.1f} mm deep")
+        remedies.append(f"cut this area {math.ceil(needed * 10 - 1e-6) / 10:.1f} mm deep")
     if gap >= _ISLAND_MM:
-        ways.append("leave a support island here and mask it when inking")
-    ways.append("use a smaller or harder roller or bearers" if rolled else "press less hard or take stiffer paper")
-    return ", or ".join(ways)
+        remedies.append("leave a support island here and mask it when inking")
+    remedies.append("use a smaller or harder roller or bearers" if rolled else "press less hard or take stiffer paper")
+    return ", or ".join(remedies)
 
 
 def _reach_mm(job: Job, gap: float) -> float:

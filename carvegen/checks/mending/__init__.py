@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
 
-_MENDED = frozenset(its.RULE for its in (land_width, foot, islands, cut_width))
+_MENDED = frozenset(check.RULE for check in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
 _TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
@@ -66,7 +66,7 @@ class Mended:
 
 def can_mend(findings: Iterable[Finding]) -> bool:
     """Whether some of the findings break a limit and are of a kind that mending the cuts can clear."""
-    return any(its.severity is Severity.BREAKS and its.rule in _MENDED for its in findings)
+    return any(finding.severity is Severity.BREAKS and finding.rule in _MENDED for finding in findings)
 
 
 def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] = lambda _: None) -> Mended:
@@ -78,7 +78,7 @@ def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] 
         Numbers of cuts (0 is the first) that must stay as they are. Cut-outs always stay.
     """
     bench = _worked(job, fixed, say)
-    left = Report.of(found for found in checked(bench.job) if found.severity is Severity.BREAKS)
+    left = Report.of(finding for finding in checked(bench.job) if finding.severity is Severity.BREAKS)
     return Mended(job=bench.job, changes=tuple(bench.changes), left=left)
 
 
@@ -170,7 +170,7 @@ class _Bench:
             if self.cuts[k].is_empty:
                 continue  # what was taken round another has taken all of it
             mine = [slit for slit in widened if slit.cut == k]
-            made = shape_edits.plus(shape, *(its for slit in mine for its in (slit.part, slit.gain)))
+            made = shape_edits.plus(shape, *(piece for slit in mine for piece in (slit.part, slit.gain)))
             white = self._white_bridges(self.cuts[k], made)
             if not white.is_empty:
                 self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
@@ -193,8 +193,8 @@ class _Bench:
 
     def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
         """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
-        found = [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
-        return shape_edits.plus(*found) if found else shapely.Polygon()
+        bridges = [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
+        return shape_edits.plus(*bridges) if bridges else shapely.Polygon()
 
     def _bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
         """Parts of a cut, too narrow for the cutter, that part it, or are all of it."""
@@ -209,29 +209,29 @@ class _Bench:
 
     def _mend_lands(self, survey: Survey) -> None:
         """Widen or cut away the land that breaks."""
-        found = survey.narrow_lands
+        lands = survey.narrow_lands
         inner = self.job.block.wall_cuts
-        ones = self._owners(found.at, inner[found.first])
-        others = self._owners(found.to, inner[found.second])
-        breaks = ~short_tips(found, self.job.face_limits.land_at(found.direction_deg))
+        ones = self._owners(lands.at, inner[lands.first])
+        others = self._owners(lands.to, inner[lands.second])
+        breaks = ~short_tips(lands, self.job.face_limits.land_at(lands.direction_deg))
         for k in np.flatnonzero(breaks).tolist():
             self._mend_land(survey, k, ones[k], others[k])
 
     def _mend_land(self, survey: Survey, k: int, one: int, other: int) -> None:
-        found, movable = survey.narrow_lands, self._movable([one, other])
-        if found.width[k] <= _AT_WALL_MM and self._is_gone(found.at[k]):
+        lands, movable = survey.narrow_lands, self._movable([one, other])
+        if lands.width[k] <= _AT_WALL_MM and self._is_gone(lands.at[k]):
             return
-        wanted = float(self.job.limits.land_at(found.direction_deg[k : k + 1])[0])
-        weak = wanted * (_HOPELESS if found.kind[k] == Kind.NECK and one != other else _WEAK)
+        wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0])
+        weak = wanted * (_HOPELESS if lands.kind[k] == Kind.NECK and one != other else _WEAK)
         wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
         must_go = self.only_cut or self._in_white(wide)
         weak = wanted + _SPARE_MM if must_go else weak
         both = len(movable) == len({one, other})
-        may_go = both or (movable and (must_go or found.kind[k] == Kind.TIP))
-        if may_go and found.width[k] < weak and self._extra == 0:
+        may_go = both or (movable and (must_go or lands.kind[k] == Kind.TIP))
+        if may_go and lands.width[k] < weak and self._extra == 0:
             self._cut_away(survey, k, weak)
         elif both:
-            at = (found.at[k] + found.to[k]) / 2
+            at = (lands.at[k] + lands.to[k]) / 2
             self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
         elif movable:
             self._move_off(movable[0], survey, k, wanted)
@@ -268,22 +268,22 @@ class _Bench:
 
     def _move_off(self, k: int, survey: Survey, place: int, wanted: float) -> None:
         """Move cut k off the wall that may not be moved, of a cut, the edge or a cut-out, where land is too narrow."""
-        found = survey.narrow_lands
+        lands = survey.narrow_lands
         wall = _wall_facing(survey, place, self.cuts[k], 2 * wanted + _SPARE_MM + 2 * self._extra)
         off = shape_edits.less(wall, self._white_at(wall))
-        self._put(k, shape_edits.less(self.cuts[k], off), "widened", (found.at[place] + found.to[place]) / 2)
+        self._put(k, shape_edits.less(self.cuts[k], off), "widened", (lands.at[place] + lands.to[place]) / 2)
 
     def _cut_away(self, survey: Survey, k: int, width: float) -> None:
         """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
-        found = survey.narrow_lands
+        lands = survey.narrow_lands
         seed = _stretch(survey, k, _AT_WALL_MM, below=width)
         around = _window_of(seed, 2 * width + self.cut)
-        white = shape_edits.plus(*(self.cuts[its] for its in self._meeting(around)), *self.job.block.cut_outs)
+        white = shape_edits.plus(*(self.cuts[other] for other in self._meeting(around)), *self.job.block.cut_outs)
         land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)
-        gone = seed if found.kind[k] == Kind.TIP else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        gone = seed if lands.kind[k] == Kind.TIP else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
         thin = shape_edits.too_thin(shape_edits.less(land, gone), width)
         gone = shape_edits.plus(*thin[shapely.dwithin(thin, gone, _AT_WALL_MM)], shape_edits.common(land, gone))
-        self._take(gone, (found.at[k] + found.to[k]) / 2)
+        self._take(gone, (lands.at[k] + lands.to[k]) / 2)
 
     def _take(self, gone: BaseGeometry, at: Floats) -> None:
         """Give a piece of land to the cuts round it; they become one."""
@@ -300,7 +300,7 @@ class _Bench:
         for k in mine[1:]:
             self.cuts[k] = shapely.Polygon()
             self._latest[k] = self._latest[mine[0]]
-            self._became |= {its: mine[0] for its, to in [*self._became.items(), (k, k)] if to == k}
+            self._became |= {old: mine[0] for old, to in [*self._became.items(), (k, k)] if to == k}
 
     def _fill_islands(self) -> None:
         """Cut away islands of land that are smaller than the material allows."""

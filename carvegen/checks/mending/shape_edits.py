@@ -43,7 +43,7 @@ def plus(*shapes: BaseGeometry) -> BaseGeometry:
 
 def common(*shapes: BaseGeometry) -> BaseGeometry:
     """What shapes have in common."""
-    return solid(shapely.intersection_all([solid(its) for its in shapes]))
+    return solid(shapely.intersection_all([solid(shape) for shape in shapes]))
 
 
 def round_about(shapes: BaseGeometry, by: float) -> BaseGeometry:

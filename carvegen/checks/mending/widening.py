@@ -30,9 +30,9 @@ _MEETS_MM = 0.01  #: parts this near to one another meet
 
 def weak_places(survey: Survey) -> NDArray[np.object_]:
     """Lines across land that breaks, and parts of cuts too narrow for the cutter that part them; (n,)."""
-    found = survey.narrow_lands
-    breaks = ~short_tips(found, survey.job.face_limits.land_at(found.direction_deg))
-    places = [geometry.lines(found.at[breaks], found.to[breaks])]
+    lands = survey.narrow_lands
+    breaks = ~short_tips(lands, survey.job.face_limits.land_at(lands.direction_deg))
+    places = [geometry.lines(lands.at[breaks], lands.to[breaks])]
     for k in np.flatnonzero(survey.broken).tolist():
         left = geometry.parts(survey.uncut(k))
         pieces = geometry.parts(survey.reached(k))
@@ -68,13 +68,13 @@ def slits(survey: Survey, k: int, reached: BaseGeometry, width: float) -> list[S
     walls = geometry.rings(geometry.polygon_array([cut]))
     thin = narrow_spread(walls, limit).thin
     thin = thin.chosen(np.lexsort((np.hypot(*(thin.at - walls.xy[thin.edge]).T), thin.edge)))
-    found = []
+    result = []
     for part in geometry.parts(shape_edits.less(cut, reached)):
         mine = thin.chosen(np.asarray(shapely.dwithin(geometry.dots(thin.centre), part, _AT_WALL_MM)))
         wide = shape_edits.lands(mine.centre, shape_edits.runs(mine.centre, mine.edge, limit), width)
         gain = shape_edits.less(shape_edits.common(wide, survey.job.block.face), cut)
-        found.append(Slit(cut=k, part=part, gain=gain))
-    return found
+        result.append(Slit(cut=k, part=part, gain=gain))
+    return result
 
 
 def holds(job: Job, offered: Sequence[Slit]) -> Mask:

@@ -143,7 +143,7 @@ def _rings(tone: Bytes) -> Floats:
         sides = [part.stop - part.start for part in piece]
         if _MARK_PX[0] < max(sides) < _MARK_PX[1] and min(sides) > _NARROWEST * max(sides):
             result += _ring(label[piece] == number, dark[piece], (piece[1].start, piece[0].start), step)
-    result.sort(key=lambda its: -its[3])
+    result.sort(key=lambda ring: -ring[3])
     return np.array(result[:_MOST_MARKS]).reshape(-1, 4)
 
 
@@ -171,7 +171,7 @@ def _fours(rings: Floats) -> Iterator[tuple[Floats, bool]]:
         if (turn > 0).all():
             first = int(np.argmin(np.hypot(*(around - one).T)))
             result.append((turn.sum(), np.roll(around, -first, axis=0)))
-    for (_, four), clockwise in itertools.product(sorted(result, key=lambda its: -its[0])[:8], (True, False)):
+    for (_, four), clockwise in itertools.product(sorted(result, key=lambda entry: -entry[0])[:8], (True, False)):
         yield four, clockwise
 
 

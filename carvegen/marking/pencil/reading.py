@@ -198,9 +198,9 @@ def joined_marks(pages: Sequence[PageRead]) -> tuple[Mark, ...]:
     marks: list[Mark] = []
     keys: Counter[str] = Counter()
     for meaning in Meaning:
-        its = [(strength, shape) for page in pages for what, strength, shape in page.areas if what is meaning]
-        shapes = geometry.polygon_array([shape for _, shape in its])
-        strength = np.array([strength for strength, _ in its])
+        areas = [(strength, shape) for page in pages for what, strength, shape in page.areas if what is meaning]
+        shapes = geometry.polygon_array([shape for _, shape in areas])
+        strength = np.array([strength for strength, _ in areas])
         for whole in sorted(geometry.joined(shapes), key=lambda shape: shape.bounds):
             weight = shapely.area(shapely.intersection(shapes, whole))
             mean = float(strength @ weight / weight.sum())

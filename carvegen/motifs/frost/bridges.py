@@ -63,9 +63,9 @@ def bridge(
         root, end = [max(gap.root.half, pane.least)], [max(tip.half - pane.least, 1e-6)]
         taken.append(shapely.LineString(path).buffer(max(root[0], tip.half)))
         for side in more:
-            if (found := _side_path(pane, path, side, taken, rng, root=gap.root, half=root[0])) is None:
+            if (branching := _side_path(pane, path, side, taken, rng, root=gap.root, half=root[0])) is None:
                 continue
-            along, branch = found
+            along, branch = branching
             paths.append(branch)
             parent.append(0)
             sprung.append(along)

@@ -69,9 +69,9 @@ def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
             return shapes
         stays &= ~_with_branches(thicket.arms, faulty)
         changed = np.unique(thicket.arms.crystal[faulty])
-        fresh, its = _drawn(thicket, stays & np.isin(thicket.arms.crystal, changed), knob, bed)
+        fresh, fresh_crystal = _drawn(thicket, stays & np.isin(thicket.arms.crystal, changed), knob, bed)
         left = ~np.isin(crystal, changed)
-        shapes, crystal = np.concatenate([fresh, shapes[left]]), np.concatenate([its, crystal[left]])
+        shapes, crystal = np.concatenate([fresh, shapes[left]]), np.concatenate([fresh_crystal, crystal[left]])
         asked = np.unique(shapely.STRtree(shapes).query(fresh, predicate="dwithin", distance=2 * bed.land)[1])
     return _sound(shapes, bed)
 
@@ -145,7 +145,7 @@ def _roomy_knobs(thicket: Thicket, chosen: Mask) -> Floats:
     point = np.flatnonzero((trail.arm[: trail.count] < 0) | chosen[trail.arm[: trail.count]])
     reach = habit.step + 2.3 * (habit.least + arms.knob[asks]) + habit.land + trail.widest
     near = cKDTree(trail.xy[point]).query_ball_point(arms.tip[asks], reach)
-    free = [bool((trail.arm[point[its]] == arm).all()) for arm, its in zip(asks, near, strict=True)]
+    free = [bool((trail.arm[point[neighbours]] == arm).all()) for arm, neighbours in zip(asks, near, strict=True)]
     knob[asks[free]] = arms.knob[asks[free]]
     return knob
 
@@ -172,8 +172,8 @@ def _closed(ice: PolygonArray, land: float, bed: Bed) -> tuple[PolygonArray, Ind
         clipped = _on_stems(shapely.difference(filled, bed.clear), half, bed)
     else:
         clipped = shapely.intersection(filled, bed.region)
-    snapped = [geometry.parts(its) for its in shapely.set_precision(clipped, geometry.GRID_MM).tolist()]
-    whole = np.repeat(np.arange(len(ice)), [len(its) for its in snapped])
+    snapped = [geometry.parts(shape) for shape in shapely.set_precision(clipped, geometry.GRID_MM).tolist()]
+    whole = np.repeat(np.arange(len(ice)), [len(parts) for parts in snapped])
     pieces = geometry.filled(geometry.stack(snapped))
     kept: Mask = ~shapely.is_empty(_shrunk(pieces, bed))
     return pieces[kept], whole[kept]
@@ -216,7 +216,7 @@ def _narrow_places(shapes: PolygonArray, bed: Bed) -> Floats:
         own = np.union1d(i, j)
         lands = lands.chosen(own[~shapely.contains_xy(bed.joints, lands.start[own, 0], lands.start[own, 1])])
     shrunk = _shrunk(shapes, bed)
-    pinches = [_pinch(its) for its in shrunk[shapely.get_num_geometries(shrunk) > 1].tolist()]
+    pinches = [_pinch(shape) for shape in shrunk[shapely.get_num_geometries(shrunk) > 1].tolist()]
     return np.concatenate([np.stack([lands.start, lands.end], axis=1), np.reshape(pinches, (-1, 2, 2))])
 
 

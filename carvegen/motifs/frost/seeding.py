@@ -149,9 +149,9 @@ def _curl(sowing: Sowing, planned: Floats, out: Floats, rng: Generator) -> tuple
     late = np.where(curls, 1.0, rng.uniform(0.0, 0.9, count))
     tight = np.maximum(_TIGHT_MM, _TIGHT * sowing.habit.apart)
     whole = np.minimum(whole, planned / tight / (1 + late))
-    way = np.where(out == 0, rng.choice([-1.0, 1.0], count), np.sign(out))
-    way *= np.where(rng.random(count) < 0.2, -1.0, 1.0)
-    return way * whole * (1 - late) / planned, way * whole * late / planned**2
+    side = np.where(out == 0, rng.choice([-1.0, 1.0], count), np.sign(out))
+    side *= np.where(rng.random(count) < 0.2, -1.0, 1.0)
+    return side * whole * (1 - late) / planned, side * whole * late / planned**2
 
 
 def _crystals(feet: Contour, lean: Floats, room: Floats, curve: float, rng: Generator) -> Crystals:

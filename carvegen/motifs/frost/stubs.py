@@ -94,13 +94,13 @@ def severed(
     """
     depths = [(shapely.buffer(region, -k * depth_mm), shapely.buffer(region, -(k + 1) * depth_mm)) for k in range(3)]
     all_of_them = [
-        min((_cut(shape, *at, zone, edges, least_mm) for at in depths), key=lambda its: its.spoilt)
+        min((_cut(shape, *at, zone, edges, least_mm) for at in depths), key=lambda cut: cut.spoilt)
         for shape in crystals
     ]  # fmt: skip
     return Severed(
-        ice=geometry.stack(its.ice for its in all_of_them),
-        open=tuple(stub for its in all_of_them for stub in its.open),
-        bridges=tuple(bridge for its in all_of_them for bridge in its.bridges),
+        ice=geometry.stack(cut.ice for cut in all_of_them),
+        open=tuple(stub for cut in all_of_them for stub in cut.open),
+        bridges=tuple(bridge for cut in all_of_them for bridge in cut.bridges),
     )
 
 

@@ -40,10 +40,10 @@ def squared(strokes: Strokes, area: BaseGeometry, *, before_mm: float, beyond_mm
     point = np.repeat(first, size) + geometry.counted(size)
     run = np.repeat(np.arange(len(first)), size)
     lots = [(run, point.astype(float), point, strokes.xy[point])]
-    for ends, way in ((first, -1), (last, 1)):
-        leads, path = _out(strokes, area, ends, way, beyond_mm)
+    for ends, direction in ((first, -1), (last, 1)):
+        leads, path = _out(strokes, area, ends, direction, beyond_mm)
         for step in range(path.shape[1]):
-            order = ends[leads] + way * (step + 1) / (path.shape[1] + 1)
+            order = ends[leads] + direction * (step + 1) / (path.shape[1] + 1)
             lots.append((np.flatnonzero(leads), order, ends[leads], path[leads, step]))
     owner, order, source, xy = (np.concatenate(column) for column in zip(*lots, strict=True))
     place = np.lexsort((order, owner))
@@ -56,13 +56,13 @@ def _cut_short(strokes: Strokes, ends: Indices, step: int) -> Mask:
     return np.asarray((strokes.line[beyond] == strokes.line[ends]) & (beyond != ends))
 
 
-def _out(strokes: Strokes, area: BaseGeometry, ends: Indices, way: int, beyond_mm: float) -> tuple[Mask, Floats]:
+def _out(strokes: Strokes, area: BaseGeometry, ends: Indices, direction: int, beyond_mm: float) -> tuple[Mask, Floats]:
     """Whether lines go on over the edge at their ends, and the path out: a bend, then straight; (n, points, 2)."""
     xy = strokes.xy[ends]
-    heading = _unit(xy - strokes.xy[ends - way])
+    heading = _unit(xy - strokes.xy[ends - direction])
     near = shapely.get_coordinates(shapely.shortest_line(geometry.dots(xy), shapely.boundary(area)))[1::2]
     out, far = _unit(near - xy), np.hypot(*(near - xy).T)[:, None]
-    leads = _cut_short(strokes, ends, way) & ((heading * out).sum(axis=1) >= _HEADED)
+    leads = _cut_short(strokes, ends, direction) & ((heading * out).sum(axis=1) >= _HEADED)
     bend = _BEND * far
     path = [xy + bend * (2 * t * (1 - t) * heading + t**2 * (heading + out)) for t in (0.25, 0.5, 0.75, 1.0)]
     straight = far - ((path[-1] - xy) * out).sum(axis=1, keepdims=True) + beyond_mm

@@ -206,7 +206,7 @@ def _levels(board: _Board, number: Floats, rng: Generator) -> tuple[Floats, Indi
     lively = [0.45 * rng.normal(size=len(rings)), (full + _HAIR_TREND).ravel(), np.zeros(len(rings))]
     none = rings[:0]
     lots = [rings, hairs.ravel() if board.settings.hair_lines else none, pores if board.settings.pores else none]
-    chosen = [its[: len(lot)] for its, lot in zip(lively, lots, strict=True)]
+    chosen = [vigour[: len(lot)] for vigour, lot in zip(lively, lots, strict=True)]
     kind = np.repeat([_RING, _HAIR_LINE, _PORE], [len(lot) for lot in lots])
     return np.concatenate(lots), kind, np.concatenate(chosen)
 

@@ -42,15 +42,15 @@ def traced(x: Floats, y: Floats, values: Floats, levels: Floats, rng: Generator)
     """
     generator = contourpy.contour_generator(x, y, values, name="serial", line_type="Separate")
     by_level = enumerate(generator.multi_lines(levels))
-    found = [(k, np.asarray(line)) for k, lines in by_level for line in lines if len(line) > 2]
-    lines = [_started_anew(line, rng.random()) for _, line in found]
+    level_lines = [(k, np.asarray(line)) for k, lines in by_level for line in lines if len(line) > 2]
+    lines = [_started_anew(line, rng.random()) for _, line in level_lines]
     if not lines:
         return Strokes(np.empty((0, 2)), np.empty(0, dtype=np.int64), np.empty(0)), np.empty(0, dtype=np.int64)
     index = np.repeat(np.arange(len(lines)), [len(line) for line in lines])
     strings = shapely.linestrings(np.concatenate(lines), indices=index)
     even = shapely.segmentize(shapely.simplify(strings, _SAG_MM), _LONGEST_MM)
     xy, line = shapely.get_coordinates(even, return_index=True)
-    level = np.array([k for k, _ in found])[line]
+    level = np.array([k for k, _ in level_lines])[line]
     return Strokes(xy, np.asarray(line, dtype=np.int64), np.zeros(len(line))), level
 
 

@@ -222,12 +222,12 @@ def _tapered(pieces: _Pieces, alive: Mask, room: Floats, tips: Mask, rules: Rule
     rise = rules.taper * pieces.along[point]
     low = _running_least(half[point] - rise, run) + rise
     back = _running_least((low + rise)[::-1], run[::-1].max(initial=0) - run[::-1])[::-1] - rise
-    found = np.zeros(len(half))
-    found[point] = np.maximum(back, rules.cut_mm / 2)
+    tapered = np.zeros(len(half))
+    tapered[point] = np.maximum(back, rules.cut_mm / 2)
     for end, inner in ((first, first + 1), (last, last - 1)):
-        flared = found[inner] + FLARE * np.abs(pieces.along[end] - pieces.along[inner])
-        found[end] = np.where(tips[end], found[end], np.maximum(found[end], flared))
-    return found
+        flared = tapered[inner] + FLARE * np.abs(pieces.along[end] - pieces.along[inner])
+        tapered[end] = np.where(tips[end], tapered[end], np.maximum(tapered[end], flared))
+    return tapered
 
 
 def _running_least(values: Floats, run: Indices) -> Floats:

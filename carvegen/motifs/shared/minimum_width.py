@@ -265,10 +265,10 @@ def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Sta
     ground = shapely.difference(area, shapely.disjoint_subset_union_all(pieces))
     lands = necks(geometry.rings(geometry.parts(ground)), land)
     parts = necks(geometry.rings(pieces), limits.cut_mm)
-    found = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
+    patches = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
     if printed is not None:
-        found.append(_beside(_slivers(printed, pieces, land), printed, land))
-    return np.concatenate(found)
+        patches.append(_beside(_slivers(printed, pieces, land), printed, land))
+    return np.concatenate(patches)
 
 
 def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArray:

@@ -28,12 +28,12 @@ def cut_off(shapes: PolygonArray, area: BaseGeometry, *, cut_mm: float) -> Polyg
     plain = shapely.simplify(shapes, _SIMPLE_MM)
     inside = shapely.contains_properly(area, plain)
     pieces = geometry.parts(shapely.intersection(plain[~inside], area))
-    found = geometry.snapped(np.concatenate([plain[inside], pieces]))
-    whole = np.ones(len(found), dtype=bool)
+    trimmed = geometry.snapped(np.concatenate([plain[inside], pieces]))
+    whole = np.ones(len(trimmed), dtype=bool)
     for width in (_NEARLY * cut_mm, _NEARLY**2 * cut_mm - _SIMPLE_MM):  # a part lost at the first shows at the second
-        inner = geometry.offset(found, -width / 2, quad_segs=16)
+        inner = geometry.offset(trimmed, -width / 2, quad_segs=16)
         whole &= (shapely.get_num_geometries(inner) == 1) & ~shapely.is_empty(inner)
-    return np.asarray(found[whole])
+    return np.asarray(trimmed[whole])
 
 
 def apart(shapes: PolygonArray, area: BaseGeometry, *, land_mm: float) -> PolygonArray:
@@ -81,11 +81,11 @@ def _between(shapes: PolygonArray, land_mm: float) -> Indices:
 
 def _worse(shapes: PolygonArray, land: Rings, land_mm: float) -> Indices:
     """Of the shapes at both ends of each narrow neck the smaller one, or the only one."""
-    found = necks(land, land_mm - geometry.GRID_MM)
-    ends = geometry.dots(np.concatenate([found.start, found.end]))
+    narrow = necks(land, land_mm - geometry.GRID_MM)
+    ends = geometry.dots(np.concatenate([narrow.start, narrow.end]))
     end, beside = shapely.STRtree(shapes).query(ends, predicate="dwithin", distance=geometry.GRID_MM)
-    pairs = np.full((2, len(found)), -1)
-    pairs[end // max(len(found), 1), end % max(len(found), 1)] = beside
+    pairs = np.full((2, len(narrow)), -1)
+    pairs[end // max(len(narrow), 1), end % max(len(narrow), 1)] = beside
     size = np.concatenate([shapely.area(shapes), [np.inf]])
     smaller = np.where(size[pairs[0]] < size[pairs[1]], *pairs)
     return np.asarray(smaller[smaller >= 0])

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.picture import Unmarked
 
-__all__ = ["Desk", "Keeping", "Names", "Outcome", "Put", "opened"]
+__all__ = ["ChangeWriter", "Desk", "Keeping", "Names", "Outcome", "opened"]
 
 Say = Callable[[str], None]
 
@@ -58,7 +58,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Put:
+class ChangeWriter:
     """How a change comes onto the disk."""
 
     note: Callable[[], None]  #: into the journal
@@ -250,7 +250,7 @@ class Desk:
 
     # ── changes ──
 
-    def apply(self, change: Change, put: Put, keeping: Keeping | None = None) -> Outcome:
+    def apply(self, change: Change, put: ChangeWriter, keeping: Keeping | None = None) -> Outcome:
         """Do a change, or what of it is not done yet; nothing is changed if that fails.
 
         Parameters
@@ -277,7 +277,7 @@ class Desk:
             gone_keys, marks = self._marks_after(change)
             shapes = self._shapes_after(change)
             edited = self._edited(shapes)
-            new = [mark for mark in marks.own if mark.key in {said["key"] for _, said in change.marks_new}]
+            new = [mark for mark in marks.own if mark.key in {record["key"] for _, record in change.marks_new}]
             check_agreement(marks.every, openings=geometry.union(self.bare.openings))
             undo = self._exchange(shapes)
             order = {mark.key: k for k, mark in enumerate(marks.every)}
@@ -308,7 +308,7 @@ class Desk:
             new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
         )  # fmt: skip
 
-    def _written(self, change: Change, marks: _Marks, put: Put) -> None:
+    def _written(self, change: Change, marks: _Marks, put: ChangeWriter) -> None:
         """Note a change; then write files that it makes whole, and last the print file, which names them."""
         put.note()
         try:

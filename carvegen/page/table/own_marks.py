@@ -147,7 +147,7 @@ def marks_after(own: Iterable[Mark], change: Change) -> tuple[Mark, ...]:
     """The page's own marks after a change; done twice it is as done once."""
     out = marks_named(change)
     marks = [mark for mark in own if mark.key not in out]
-    for place, record in sorted(change.marks_new, key=lambda its: its[0]):
+    for place, record in sorted(change.marks_new, key=lambda entry: entry[0]):
         marks.insert(place, mark_from(record))
     return tuple(marks)
 

@@ -42,10 +42,10 @@ Work = dict[str, list["Change"]]  #: by file, what it does not hold yet
 
 
 class Saver:
-    """A thread that writes what has changed; `told` hears of it, or why it can't be written."""
+    """A thread that writes what has changed; `tell` hears of it, or why it can't be written."""
 
-    def __init__(self, desk: Desk, journal: GestureJournal, lock: threading.RLock, told: Callable[[str], None]) -> None:
-        self._desk, self._journal, self._told = desk, journal, told
+    def __init__(self, desk: Desk, journal: GestureJournal, lock: threading.RLock, tell: Callable[[str], None]) -> None:
+        self._desk, self._journal, self._tell = desk, journal, tell
         self._pending: Work = {}
         self._writing = set[str]()
         self._hashes = dict(desk.hashes)
@@ -157,7 +157,7 @@ class Saver:
                 fault = error
             self._fault = fault
             self._lock.notify_all()
-        self._told("" if fault is None else f"{fault}. {fault.hint}")
+        self._tell("" if fault is None else f"{fault}. {fault.hint}")
 
     def _write(self, file: str, changes: list[Change], marks: tuple[Mark, ...], steps: int) -> None:
         desk, path = self._desk, self._desk.folder / file

@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 
     from carvegen.page.table.desk import Desk
 
-__all__ = ["Found", "Nearby", "told"]
+__all__ = ["LatestFindings", "Nearby", "told"]
 
 _TILE_MM = 40.0  #: a long stroke is looked at piece by piece
 _AROUND_MM = 6.0  #: beyond what may have changed all is looked at that a check there depends on
 _MOST_TILES = 24  #: of more the whole print is checked only
 
 
-class Found:
+class LatestFindings:
     """The findings of a print by block, and of which version."""
 
     def __init__(self) -> None:
@@ -39,21 +39,21 @@ class Found:
         self.version = 0
         self.near = True  #: whether only what lies about changes was looked at since
 
-    def whole(self, found: Mapping[str, list[Finding]], version: int) -> None:
+    def whole(self, by_block: Mapping[str, list[Finding]], version: int) -> None:
         """All anew."""
-        self._found = {name: list(findings) for name, findings in found.items()}
+        self._found = {name: list(findings) for name, findings in by_block.items()}
         self.version, self.near = version, False
 
     def is_whole(self, version: int) -> bool:
         """Whether they are of all of the print as it was in a version."""
         return self.version == version and not self.near
 
-    def part(self, found: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
+    def part(self, by_block: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
         """Anew where one has looked."""
         shapely.prepare(inner)
-        for name in {*self._found, *found}:
+        for name in {*self._found, *by_block}:
             away = [finding for finding in self._found.get(name, []) if finding.at is None or not _in(finding, inner)]
-            self._found[name] = [*away, *found.get(name, ())]
+            self._found[name] = [*away, *by_block.get(name, ())]
         self.version, self.near = version, True
 
     def called(self, key: str) -> tuple[str, Finding] | None:
@@ -61,7 +61,7 @@ class Found:
         every = ((name, finding) for name, findings in self._found.items() for finding in findings)
         return next((known for known in every if key_of(*known) == key), None)
 
-    def told(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
+    def entries(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
         """All for the page, the worst first.
 
         Parameters
@@ -103,9 +103,10 @@ class Nearby:
     """A thread that checks what lies about each change."""
 
     def __init__(
-        self, lock: threading.RLock, found: Found, done: Callable[[int], None], failed: Callable[[CarvegenError], None]
-    ) -> None:
-        self._lock, self._found, self._done, self._failed = threading.Condition(lock), found, done, failed
+        self, lock: threading.RLock, latest: LatestFindings, done: Callable[[int], None],
+        failed: Callable[[CarvegenError], None],
+    ) -> None:  # fmt: skip
+        self._lock, self._found, self._done, self._failed = threading.Condition(lock), latest, done, failed
         self._desk: Desk | None = None
         self._areas: list[BaseGeometry] = []
         self._ended = False

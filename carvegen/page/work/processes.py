@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.base.errors import CarvegenError
     from carvegen.facts.profiles import Library
 
-__all__ = ["BUILT", "SHEET", "Behind", "Pace", "built", "checks", "sheet"]
+__all__ = ["BUILT", "SHEET", "BackgroundWork", "Pace", "built", "checks", "sheet"]
 
 BUILT = "built"  #: the folder beside the print file into which it is built
 SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
@@ -73,7 +73,7 @@ def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]
     return {"pages": pages, "paper": paper}
 
 
-class Behind:
+class BackgroundWork:
     """One piece of long work at a time; a new one stops the one before."""
 
     def __init__(self) -> None:

@@ -49,57 +49,57 @@ def best_cutters(cut_outs: PolygonArray, fits: Sequence[Fit], regions: Sequence[
         For each cutter where its centre may be, aligned with the cut-outs.
     """
     missing = np.full((len(fits), len(cut_outs)), np.inf)
-    for k, (its, region) in enumerate(zip(fits, regions, strict=True)):
+    for k, (fit, region) in enumerate(zip(fits, regions, strict=True)):
         there = ~shapely.is_empty(region)
-        swept = shapely.buffer(region[there], its.face_mm, quad_segs=16)
+        swept = shapely.buffer(region[there], fit.face_mm, quad_segs=16)
         missing[k, there] = 1 - shapely.area(shapely.intersection(swept, cut_outs[there])) / shapely.area(
             cut_outs[there]
         )
     best = missing.min(axis=0)
     good = missing <= best + _AS_WELL
-    widths = np.array([its.face_mm for its in fits])
+    widths = np.array([fit.face_mm for fit in fits])
     return [
         int(np.argmax(np.where(column, widths, -1))) if math.isfinite(least) else -1
         for column, least in zip(good.T, best.tolist(), strict=True)
     ]
 
 
-def cut_through(region: NDArray[np.object_], its: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
+def cut_through(region: NDArray[np.object_], fit: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
     """Paths along the outlines of the regions, down through the block.
 
     Where a piece comes loose inside, it is held by tabs: places with sloped ends at which the cutter stays up. A
     loose piece too small for a tab is cleared away instead.
     """
     parts, _ = geometry.owned_parts(region)
-    tab = _Tab(thickness_mm, down.depth_mm, 2 * its.face_mm)
-    core = shrunk(parts, its.face_mm)
+    tab = _Tab(thickness_mm, down.depth_mm, 2 * fit.face_mm)
+    core = shrunk(parts, fit.face_mm)
     round_mm = shapely.length(shapely.get_exterior_ring(parts))
     held = ~shapely.is_empty(core) & (round_mm >= tab.least_round_mm)
-    small, _ = nested(core[~held], 0.0, its.face_mm / 2)
+    small, _ = nested(core[~held], 0.0, fit.face_mm / 2)
     flat, part = climbing(parts)
     flat = thinned(flat)
     first = np.searchsorted(part, np.arange(len(parts)))
     deep = worked(flat, down, ramped=np.ones(len(flat), dtype=bool))
     inner = worked(small, down, ramped=np.ones(len(small), dtype=bool))
-    ways = [picked(deep, np.array([k])) for k in range(len(deep))]
+    paths = [picked(deep, np.array([k])) for k in range(len(deep))]
     if tabs:
         for k in first[held].tolist():
-            ways[k] = _tabbed(ways[k], float(flat.lengths[k]), tab)
-    return joined([inner, *ways])
+            paths[k] = _tabbed(paths[k], float(flat.lengths[k]), tab)
+    return joined([inner, *paths])
 
 
-def block_ring(block: Block, its: Fit) -> shapely.LinearRing:
+def block_ring(block: Block, fit: Fit) -> shapely.LinearRing:
     """Where the middle of the cutter goes round a block in a larger sheet: outside its edge by half its width."""
-    return block.board.buffer(its.face_mm, join_style="mitre").exterior
+    return block.board.buffer(fit.face_mm, join_style="mitre").exterior
 
 
-def cut_round(ring: shapely.LinearRing, its: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
+def cut_round(ring: shapely.LinearRing, fit: Fit, down: Descent, thickness_mm: float, *, tabs: bool) -> Paths:
     """Down through the sheet along a ring round the block, which is land: on the left of the way in print view."""
-    around = geometry.polygon_array([shapely.Polygon(shapely.box(*ring.buffer(its.face_mm).bounds).exterior, [ring])])
+    around = geometry.polygon_array([shapely.Polygon(shapely.box(*ring.buffer(fit.face_mm).bounds).exterior, [ring])])
     flat, _ = climbing(around)
     flat = picked(flat, np.array([1]))
     deep = worked(flat, down, ramped=np.ones(1, dtype=bool))
-    return _tabbed(deep, float(flat.lengths[0]), _Tab(thickness_mm, down.depth_mm, 2 * its.face_mm)) if tabs else deep
+    return _tabbed(deep, float(flat.lengths[0]), _Tab(thickness_mm, down.depth_mm, 2 * fit.face_mm)) if tabs else deep
 
 
 @dataclass(frozen=True)

@@ -102,10 +102,10 @@ def _rows(parts: PolygonArray, step_mm: float) -> tuple[Indices, Indices, geomet
     row = geometry.counted(counts)
     y = y0[part] + (row + 0.5) * ((y1 - y0) / counts)[part]
     across = geometry.lines(np.column_stack([x0[part] - 1, y]), np.column_stack([x1[part] + 1, y]))
-    found, line = shapely.get_parts(shapely.intersection(across, parts[part]), return_index=True)
-    solid = shapely.length(found) > 0
-    found, line = found[solid], line[solid]
-    ends = shapely.get_coordinates(found).reshape(-1, 2, 2)
+    pieces, line = shapely.get_parts(shapely.intersection(across, parts[part]), return_index=True)
+    solid = shapely.length(pieces) > 0
+    pieces, line = pieces[solid], line[solid]
+    ends = shapely.get_coordinates(pieces).reshape(-1, 2, 2)
     order = np.lexsort([ends[:, :, 0].min(axis=1), line])
     ends = np.take_along_axis(ends, np.argsort(ends[:, :, 0], axis=1)[:, :, None], axis=1)
     ends[row[line] % 2 == 1] = ends[row[line] % 2 == 1][:, ::-1]
@@ -131,8 +131,8 @@ def by_tour(flat: Paths, group: Indices) -> Indices:
     """An order in which groups follow one another by a short way; the order within a group stays."""
     if not len(flat):
         return np.empty(0, dtype=np.int64)
-    found, first, number = np.unique(group, return_index=True, return_inverse=True)
+    groups, first, number = np.unique(group, return_index=True, return_inverse=True)
     at = np.repeat(flat.entries[first, :2], 2, axis=0)
-    place = np.empty(len(found), dtype=np.int64)
-    place[tour(at, np.zeros(2)) >> 1] = np.arange(len(found))
+    place = np.empty(len(groups), dtype=np.int64)
+    place[tour(at, np.zeros(2)) >> 1] = np.arange(len(groups))
     return np.lexsort([np.arange(len(flat)), place[number]])

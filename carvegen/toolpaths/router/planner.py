@@ -76,7 +76,7 @@ def router_plan(
     spindle that turns clockwise.
     """
     table = _Table(job, settings, compute_left, cutter_centre_region.ground(job.block) if ground is None else ground)
-    operations = [operation for its in table.fits for operation in table.work(its)]
+    operations = [operation for fit in table.fits for operation in table.work(fit)]
     operations += table.through()
     operations += table.round_block()
     left = table.unreached()
@@ -122,13 +122,13 @@ class _Table:
         own = self.job.cutter
         for cutter in self.settings.also_cutters:
             _check_fits(cutter, self.job)
-        cutters = {its.key: its for its in (own, *self.settings.also_cutters)}.values()
+        cutters = {cutter.key: cutter for cutter in (own, *self.settings.also_cutters)}.values()
         fits = [cutter_centre_region.fit(cutter, own, self.depth_mm) for cutter in cutters] if self.depth_mm > 0 else []
-        self.fits = sorted(fits, key=lambda its: (-its.floor_mm, its.cutter.key))
-        self.most_mm = max((its.inset_mm for its in fits), default=0.0)
+        self.fits = sorted(fits, key=lambda fit: (-fit.floor_mm, fit.cutter.key))
+        self.most_mm = max((fit.inset_mm for fit in fits), default=0.0)
         self.wide, _ = cutter_centre_region.over_edge(self.ground, self.job.block, self.most_mm)
         self.face = self.ground.copy()
-        waller = next((its for its in fits if its.cutter is own), None)
+        waller = next((fit for fit in fits if fit.cutter is own), None)
         slope = waller.face_mm - waller.floor_mm if waller and len(fits) > 1 else 0.0
         self.floor = self._floor(slope) if slope > 0 else self.face.copy()
 
@@ -139,123 +139,123 @@ class _Table:
         floor[open_] = shapely.intersection(floor[open_], self.face[open_])
         return floor
 
-    def work(self, its: Fit) -> list[Operation]:
+    def work(self, fit: Fit) -> list[Operation]:
         """What this cutter does, and what it leaves to the next."""
         centres = self._enterable(
-            cutter_centre_region.centres(self.wide, self.job.block, its.inset_mm, self._barred(its)), its
+            cutter_centre_region.centres(self.wide, self.job.block, fit.inset_mm, self._barred(fit)), fit
         )
-        first = its is self.fits[0]
-        walls = self._walls(centres, its, None if first else self._near(its, centres, self.floor))
-        region, _ = geometry.owned_parts(centres if first else self._inside(its, centres))
+        first = fit is self.fits[0]
+        walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
+        region, _ = geometry.owned_parts(centres if first else self._inside(fit, centres))
         down = Descent(
-            depth_mm=self.depth_mm, passes=self._passes(its.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
+            depth_mm=self.depth_mm, passes=self._passes(fit.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
         made = [
-            self._operation(Work.CLEAR, its, self._cleared(region, its, down), down.passes),
+            self._operation(Work.CLEAR, fit, self._cleared(region, fit, down), down.passes),
             self._operation(
                 Work.WALL,
-                its,
-                self._followed(walls, region, geometry.owned_parts(centres)[0], its, down),
+                fit,
+                self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down),
                 down.passes,
             ),
         ]
-        self._leave(centres, its)
+        self._leave(centres, fit)
         return [operation for operation in made if len(operation.paths)]
 
-    def _near(self, its: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
+    def _near(self, fit: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
         """Round what is left, where this cutter gets to."""
         rest = rest.copy()
         rest[shapely.is_empty(centres)] = shapely.Polygon()
-        return cutter_centre_region.grown(rest, its.floor_mm + 2 * _OVERLAP * its.floor_mm)
+        return cutter_centre_region.grown(rest, fit.floor_mm + 2 * _OVERLAP * fit.floor_mm)
 
-    def _inside(self, its: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_]:
+    def _inside(self, fit: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_]:
         """Where there is something left that the cutter's way along the walls doesn't clear."""
         rest = self.floor
-        if its.walls:
+        if fit.walls:
             rest = cutter_centre_region.left(
-                rest, cutter_centre_region.grown(shapely.boundary(centres), its.floor_mm), its.inset_mm
+                rest, cutter_centre_region.grown(shapely.boundary(centres), fit.floor_mm), fit.inset_mm
             )
-        return shapely.intersection(centres, self._near(its, centres, rest))
+        return shapely.intersection(centres, self._near(fit, centres, rest))
 
-    def _barred(self, its: Fit) -> PolygonArray:
-        return geometry.parts(cutter_centre_region.grown(geometry.free_of_grid(self.settings.no_go), its.face_mm))
+    def _barred(self, fit: Fit) -> PolygonArray:
+        return geometry.parts(cutter_centre_region.grown(geometry.free_of_grid(self.settings.no_go), fit.face_mm))
 
-    def _enterable(self, centres: NDArray[np.object_], its: Fit) -> NDArray[np.object_]:
+    def _enterable(self, centres: NDArray[np.object_], fit: Fit) -> NDArray[np.object_]:
         """The places into which the cutter gets down."""
-        if self._plunges(its):
+        if self._plunges(fit):
             return centres
         parts, owner = geometry.owned_parts(centres)
-        enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * its.face_mm
+        enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * fit.face_mm
         return cutter_centre_region.regrouped(parts[enough], owner[enough], len(centres))
 
-    def _plunges(self, its: Fit) -> bool:
+    def _plunges(self, fit: Fit) -> bool:
         """Whether a cutter may go straight down: a point may, an end with edges only if it is said."""
-        return its.cutter.form != "flat" or self.settings.plunge
+        return fit.cutter.form != "flat" or self.settings.plunge
 
-    def _leave(self, centres: NDArray[np.object_], its: Fit) -> None:
-        if its is not self.fits[-1]:
+    def _leave(self, centres: NDArray[np.object_], fit: Fit) -> None:
+        if fit is not self.fits[-1]:
             self.floor = cutter_centre_region.left(
-                self.floor, cutter_centre_region.grown(centres, its.floor_mm), its.inset_mm
+                self.floor, cutter_centre_region.grown(centres, fit.floor_mm), fit.inset_mm
             )
         if self.compute_left:
             met = ~shapely.is_empty(centres)
-            self.face[met] = shapely.difference(self.face[met], cutter_centre_region.grown(centres[met], its.face_mm))
-        self.begun |= its.walls
+            self.face[met] = shapely.difference(self.face[met], cutter_centre_region.grown(centres[met], fit.face_mm))
+        self.begun |= fit.walls
 
-    def _walls(self, centres: NDArray[np.object_], its: Fit, near: NDArray[np.object_] | None) -> Paths:
+    def _walls(self, centres: NDArray[np.object_], fit: Fit, near: NDArray[np.object_] | None) -> Paths:
         """Along the walls: all of them the first time, afterwards only what is left.
 
         What is left begins and ends where a larger cutter has been: there the cutter goes down through air.
         """
-        parts, owner = geometry.owned_parts(centres if its.walls else centres[:0])
+        parts, owner = geometry.owned_parts(centres if fit.walls else centres[:0])
         if near is None or not self.begun:
             flat, part = climbing(parts)
             return thinned(picked(flat, by_tour(flat, part)))
         flat = thinned(walls_near(parts, near[owner]))
         return picked(flat, by_tour(flat, np.arange(len(flat))))
 
-    def _followed(self, flat: Paths, region: PolygonArray, room: PolygonArray, its: Fit, down: Descent) -> Paths:
+    def _followed(self, flat: Paths, region: PolygonArray, room: PolygonArray, fit: Fit, down: Descent) -> Paths:
         """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
-        ramped = self._ramped(flat, its) & flat.closed
+        ramped = self._ramped(flat, fit) & flat.closed
         deep = worked(flat, down, ramped=ramped, room=room)
         if down.passes == 1 or not len(flat):
             return deep
-        off = 2 * self._allowance(its)
+        off = 2 * self._allowance(fit)
         beside = along_cleared(flat, cutter_centre_region.grown(cutter_centre_region.shrunk(region, off / 2), off))
         once = worked(flat, replace(down, passes=1), ramped=ramped, room=room)
         return picked(joined([deep, once]), np.arange(len(flat)) + beside * len(flat))
 
-    def _allowance(self, its: Fit) -> float:
+    def _allowance(self, fit: Fit) -> float:
         """What clearing leaves beside the wall."""
-        return min(_ALLOWANCE, _STEP) * 2 * its.floor_mm if its.walls else 0.0
+        return min(_ALLOWANCE, _STEP) * 2 * fit.floor_mm if fit.walls else 0.0
 
-    def _cleared(self, parts: PolygonArray, its: Fit, down: Descent) -> Paths:
+    def _cleared(self, parts: PolygonArray, fit: Fit, down: Descent) -> Paths:
         """Over the floor, up to the allowance for the wall."""
-        step, first = _STEP * 2 * its.floor_mm, self._allowance(its)
+        step, first = _STEP * 2 * fit.floor_mm, self._allowance(fit)
         if self.settings.cleared == "lines":
             flat, part = to_and_fro(parts, first, step)
             flat = picked(flat, by_tour(flat, part))
-            return worked(flat, down, ramped=self._ramped(flat, its))
+            return worked(flat, down, ramped=self._ramped(flat, fit))
         flat, part = nested(parts, first, step)
         flat = thinned(flat)
-        ramped = self._ramped(flat, its)
-        if not self._plunges(its):  # a smaller ring lies within reach of the one round it
+        ramped = self._ramped(flat, fit)
+        if not self._plunges(fit):  # a smaller ring lies within reach of the one round it
             flat, part, ramped = picked(flat, np.flatnonzero(ramped)), part[ramped], ramped[ramped]
         order = by_tour(flat, part)
         return pocketed(picked(flat, order), part[order], parts, down, ramped=ramped[order])
 
-    def _ramped(self, flat: Paths, its: Fit) -> Mask:
+    def _ramped(self, flat: Paths, fit: Fit) -> Mask:
         """Which paths are gone down along: a flat cutter's, where they are long enough."""
-        if its.cutter.form != "flat":
+        if fit.cutter.form != "flat":
             return np.zeros(len(flat), dtype=bool)
-        return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * its.face_mm))
+        return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * fit.face_mm))
 
-    def _operation(self, work: Work, its: Fit, paths: Paths, passes: int) -> Operation:
+    def _operation(self, work: Work, fit: Fit, paths: Paths, passes: int) -> Operation:
         return Operation(
-            name=f"{work.value} {its.cutter.key}".upper(),
+            name=f"{work.value} {fit.cutter.key}".upper(),
             work=work,
             asks=f"{told.ASKS[work]}, {told.in_passes(passes)}",
-            cutter=its.cutter,
+            cutter=fit.cutter,
             paths=paths,
             depth_mm=self.depth_mm,
             pass_mm=self.depth_mm / passes,
@@ -270,39 +270,39 @@ class _Table:
         """The straight cutters of the set, which cut through; also where the floor leaves no depth for an area."""
         chosen = (self.job.cutter, *self.settings.also_cutters)
         usual = () if self.job.through is None or self.settings.also_cutters else (self.job.through,)
-        cutters = {its.key: its for its in (*chosen, *usual) if its.form == "flat"}
-        fits = [cutter_centre_region.fit(its, its, self.job.depth_mm) for its in cutters.values()]
-        return sorted(fits, key=lambda its: (-its.face_mm, its.cutter.key))
+        cutters = {cutter.key: cutter for cutter in (*chosen, *usual) if cutter.form == "flat"}
+        fits = [cutter_centre_region.fit(cutter, cutter, self.job.depth_mm) for cutter in cutters.values()]
+        return sorted(fits, key=lambda fit: (-fit.face_mm, fit.cutter.key))
 
-    def _descent(self, its: Fit) -> Descent:
+    def _descent(self, fit: Fit) -> Descent:
         depth = self.job.thickness_mm + THROUGH_MM
-        return Descent(depth_mm=depth, passes=self._passes(its.cutter, depth), ramp_deg=self.settings.ramp_deg)
+        return Descent(depth_mm=depth, passes=self._passes(fit.cutter, depth), ramp_deg=self.settings.ramp_deg)
 
     def through(self) -> list[Operation]:
         """Cut-outs by the straight cutters of the set, what lies inside another first."""
         cut_outs, straight = geometry.free_of_grid(self.job.block.cut_outs), self._straight
         if not len(cut_outs):
             return []
-        barred = [self._barred(its) for its in straight]
+        barred = [self._barred(fit) for fit in straight]
         regions = [
-            self._enterable(cutter_centre_region.without(cutter_centre_region.shrunk(cut_outs, its.face_mm), zone), its)
-            for its, zone in zip(straight, barred, strict=True)
+            self._enterable(cutter_centre_region.without(cutter_centre_region.shrunk(cut_outs, fit.face_mm), zone), fit)
+            for fit, zone in zip(straight, barred, strict=True)
         ]
         chosen = np.array(best_cutters(cut_outs, straight, regions)) if straight else np.full(len(cut_outs), -1)
         left = cut_outs[(chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, 0.0)]
         self.not_through = len(left)
         self.findings += shortfalls.not_through(self.job, left)
         level = _levels(cut_outs)
-        found = []
+        operations = []
         for depth in sorted(set(level.tolist()), reverse=True):
-            for k, its in enumerate(straight):
-                down = self._descent(its)
+            for k, fit in enumerate(straight):
+                down = self._descent(fit)
                 own = regions[k][(chosen == k) & (level == depth)]
-                paths = cut_through(own, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
+                paths = cut_through(own, fit, down, self.job.thickness_mm, tabs=self.settings.tabs)
                 if len(paths):
                     name = f" LEVEL {depth}" if depth else ""
-                    found.append(self._cut(Work.CUT_THROUGH, its, paths, down, "cut through the block", more=name))
-        return found
+                    operations.append(self._cut(Work.CUT_THROUGH, fit, paths, down, "cut through the block", more=name))
+        return operations
 
     def round_block(self) -> list[Operation]:
         """The block cut out of a larger sheet, last of all, by the widest straight cutter of the set."""
@@ -313,23 +313,23 @@ class _Table:
             why = "the block is not cut out: the set has no straight cutter"
             self.findings.append(shortfalls.uncut_edge(self.job, "no-straight-cutter", why))
             return []
-        its = straight[0]
-        ring = block_ring(self.job.block, its)
-        if len(self.settings.no_go) and shapely.intersects(ring, shapely.union_all(self._barred(its))):
+        fit = straight[0]
+        ring = block_ring(self.job.block, fit)
+        if len(self.settings.no_go) and shapely.intersects(ring, shapely.union_all(self._barred(fit))):
             why = "the block is not cut out: a clamp lies in the way of its edge"
             remedy = "move the clamp, or cut the block out afterwards"
             self.findings.append(shortfalls.uncut_edge(self.job, "clamp", why, remedy))
             return []
-        down = self._descent(its)
-        paths = cut_round(ring, its, down, self.job.thickness_mm, tabs=self.settings.tabs)
-        return [self._cut(Work.CUT_BLOCK, its, paths, down, "last of all: cut the block out of its sheet")]
+        down = self._descent(fit)
+        paths = cut_round(ring, fit, down, self.job.thickness_mm, tabs=self.settings.tabs)
+        return [self._cut(Work.CUT_BLOCK, fit, paths, down, "last of all: cut the block out of its sheet")]
 
-    def _cut(self, work: Work, its: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
+    def _cut(self, work: Work, fit: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
         return Operation(
-            name=f"{work.value} {its.cutter.key}{more}".upper(),
+            name=f"{work.value} {fit.cutter.key}{more}".upper(),
             work=work,
             asks=f"{what}, {told.in_passes(down.passes)}; a board that may be cut lies under it",
-            cutter=its.cutter,
+            cutter=fit.cutter,
             paths=paths,
             depth_mm=down.depth_mm,
             pass_mm=down.depth_mm / down.passes,
@@ -345,12 +345,12 @@ class _Table:
     @property
     def widest_mm(self) -> float:
         """Half the width at the face of the widest cutter."""
-        return max((its.face_mm for its in self.fits), default=0.0)
+        return max((fit.face_mm for fit in self.fits), default=0.0)
 
     def remarks(self, operations: list[Operation], unreached: PolygonArray, covered: PolygonArray) -> tuple[str, ...]:
         """What the operator must know of the plan; of a V's corners whoever carves them tells."""
         job, settings = self.job, self.settings
-        left, under = (geometry.empty() if job.cutter.form == "v" else its for its in (unreached, covered))
+        left, under = (geometry.empty() if job.cutter.form == "v" else places for places in (unreached, covered))
         return (
             *told.about_depth(job, self.depth_mm),
             *told.about_ways(job, operations, settings, self.fits),

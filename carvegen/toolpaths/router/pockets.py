@@ -83,10 +83,10 @@ def _facing(rings: Paths, part: Indices) -> Paths:
 
 def _clear(room: PolygonArray, part: Indices, begin: Floats, end: Floats) -> Mask:
     """Whether the straight ways lie in their parts."""
-    found = np.asarray((begin == end).all(axis=1))
-    some = np.flatnonzero(~found)
-    found[some] = shapely.covers(room[part[some]], geometry.lines(begin[some], end[some]))
-    return found
+    clear = np.asarray((begin == end).all(axis=1))
+    some = np.flatnonzero(~clear)
+    clear[some] = shapely.covers(room[part[some]], geometry.lines(begin[some], end[some]))
+    return clear
 
 
 def _opened(rings: Paths) -> Paths:

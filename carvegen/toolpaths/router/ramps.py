@@ -135,8 +135,8 @@ class _Helix:
     def gone(self, passes: list[tuple[Floats, Floats, Floats]], heights: Floats) -> Paths:
         """Passes one after another: from where to where its ramp goes, and where on the path its round begins."""
         count = len(self.fine_mm)
-        ways = np.array([[(a, b), (c, c + self.fine_mm)] for a, b, c in passes])  # (passes, 2, 2, paths)
-        begin, end = ways.transpose(2, 3, 0, 1).reshape(2, count, -1)
+        spans = np.array([[(a, b), (c, c + self.fine_mm)] for a, b, c in passes])  # (passes, 2, 2, paths)
+        begin, end = spans.transpose(2, 3, 0, 1).reshape(2, count, -1)
         pairs = 2 * len(passes)
         high, low = np.repeat(heights, 2)[1:-1], np.repeat(heights[1:], 2)
         legs = _Legs(

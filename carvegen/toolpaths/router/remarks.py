@@ -44,7 +44,7 @@ def about_depth(job: Job, depth_mm: float) -> Iterator[str]:
 
 def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings, fits: Sequence[Fit]) -> Iterator[str]:
     """How cutters get down, and where they run out over the block."""
-    flat = [its for its in operations if its.cutter.form == "flat"]
+    flat = [step for step in operations if step.cutter.form == "flat"]
     if flat and settings.plunge:
         yield "Flat cutters may go straight down here: take only cutters that are ground to cut at their middle."
     elif flat:
@@ -52,15 +52,15 @@ def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings
             f"Flat cutters go down along their way at {settings.ramp_deg:g} degrees, and straight down only where "
             "a larger cutter has been."
         )
-    out = max((_out_mm(its, job) for its in operations if its.work is not Work.CUT_BLOCK), default=0.0)
+    out = max((_out_mm(step, job) for step in operations if step.work is not Work.CUT_BLOCK), default=0.0)
     if out > 0:
         yield (
             f"Where a cut reaches the block's edge, the middle of the cutter runs out over it by up to {out:.1f} mm: "
             "nothing may stand there."
         )
-    through = [its for its in operations if its.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
+    through = [step for step in operations if step.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
     if through:
-        deep = max(its.depth_mm for its in through)
+        deep = max(step.depth_mm for step in through)
         yield f"Flutes must be longer than {deep:g} mm to cut through; a board that may be cut lies under the block."
     if fits and not flat and _cleared_mm2(operations, fits) > _FINE_MM2:
         yield "A point clears wide floors in very fine steps: a straight cutter named besides does it far sooner."
@@ -111,5 +111,6 @@ def _out_mm(operation: Operation, job: Job) -> float:
 
 def _cleared_mm2(operations: Sequence[Operation], fits: Sequence[Fit]) -> float:
     """The floor cleared, from the length of ways and the least width of a cutter."""
-    length = sum(float(its.paths.lengths.sum()) / max(its.passes, 1) for its in operations if its.work is Work.CLEAR)
-    return length * min(its.floor_mm for its in fits)
+    clearing = [step for step in operations if step.work is Work.CLEAR]
+    length = sum(float(step.paths.lengths.sum()) / max(step.passes, 1) for step in clearing)
+    return length * min(fit.floor_mm for fit in fits)

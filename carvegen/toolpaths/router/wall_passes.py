@@ -36,25 +36,25 @@ def walls_near(parts: PolygonArray, near: NDArray[np.object_]) -> Paths:
     some = ~shapely.is_empty(near)
     parts, near = parts[some], near[some]
     outlines = shapely.boundary(shapely.orient_polygons(parts, exterior_cw=True))
-    ways = shapely.get_parts(shapely.line_merge(shapely.intersection(outlines, near), directed=True))
-    solid = (shapely.get_type_id(ways) == _LINE) & (shapely.length(ways) > _SHORTEST_MM)
-    return _lines(ways[solid])
+    lines = shapely.get_parts(shapely.line_merge(shapely.intersection(outlines, near), directed=True))
+    solid = (shapely.get_type_id(lines) == _LINE) & (shapely.length(lines) > _SHORTEST_MM)
+    return _lines(lines[solid])
 
 
 def along_cleared(walls: Paths, cleared: NDArray[np.object_]) -> Mask:
     """Which closed paths lie wholly in one of the shapes; (paths,)."""
-    found = np.zeros(len(walls), dtype=bool)
-    its = np.flatnonzero(walls.closed)
+    covered = np.zeros(len(walls), dtype=bool)
+    closed = np.flatnonzero(walls.closed)
     point = np.flatnonzero(walls.closed[walls.owner])
-    rings = np.asarray(shapely.linearrings(walls.xyz[point, :2], indices=np.searchsorted(its, walls.owner[point])))
-    found[its[shapely.STRtree(rings).query(cleared, predicate="covers")[1]]] = True
-    return found
+    rings = np.asarray(shapely.linearrings(walls.xyz[point, :2], indices=np.searchsorted(closed, walls.owner[point])))
+    covered[closed[shapely.STRtree(rings).query(cleared, predicate="covers")[1]]] = True
+    return covered
 
 
-def _lines(ways: NDArray[np.object_]) -> Paths:
-    xy, owner = shapely.get_coordinates(ways, return_index=True)
-    closed = np.asarray(shapely.is_closed(ways), dtype=bool)
+def _lines(lines: NDArray[np.object_]) -> Paths:
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
+    closed = np.asarray(shapely.is_closed(lines), dtype=bool)
     last = np.append(np.diff(owner) > 0, True) if len(owner) else np.zeros(0, dtype=bool)
     kept = ~(last & closed[owner])
-    start = np.concatenate([[0], np.cumsum(np.bincount(owner[kept], minlength=len(ways)))])
+    start = np.concatenate([[0], np.cumsum(np.bincount(owner[kept], minlength=len(lines)))])
     return Paths(np.column_stack([xy[kept], np.zeros(kept.sum())]), start, closed)

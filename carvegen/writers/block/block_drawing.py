@@ -140,16 +140,16 @@ def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
     return page.to_text()
 
 
-def _rings(page: SvgPage, found: list[ringed.Mark]) -> None:
+def _rings(page: SvgPage, marks: list[ringed.Mark]) -> None:
     """Each ring twice, light under dark, so that it stands out on ink and on paper and needs no colour."""
     layer = LAYERS[FINDING]
     group = page.layer(layer, font_family="sans-serif")
-    for mark in found:
+    for mark in marks:
         dash = {} if mark.breaks else {"stroke_dasharray": "1,0.7"}
         place = {"center": page.at(*mark.at), "r": mark.radius, "fill": "none"}
         group.add(page.drawing.circle(**place, stroke="#ffffff", stroke_width=0.9))
         group.add(page.drawing.circle(**place, stroke=layer.colour, stroke_width=0.4, **dash))
-    for mark in found:
+    for mark in marks:
         left, bottom, width, height = mark.box
         group.add(page.drawing.rect(page.at(left, bottom + height), (width, height), fill="#ffffff", fill_opacity=0.88))
         group.add(

@@ -134,7 +134,7 @@ def _coats(
 ) -> Iterator[tuple[Floats, Colour]]:
     """What shapes take of each pixel, with their colours; nothing of those that are none."""
     size = _size(window, px_per_mm)
-    return ((_shares(its, window, px_per_mm, size), colour) for its, colour in shapes if len(its))
+    return ((_shares(polygons, window, px_per_mm, size), colour) for polygons, colour in shapes if len(polygons))
 
 
 def _painted(

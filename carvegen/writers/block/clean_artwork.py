@@ -81,12 +81,12 @@ def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: f
 
 def _layers(layers: Mapping[str, PolygonArray]) -> list[Layer]:
     """A layer for each name, spelt as DXF allows; no two are alike."""
-    found: list[Layer] = []
+    dxf_layers: list[Layer] = []
     for k, name in enumerate(layers):
         colour, index = _COLOURS[min(k, len(_COLOURS) - 1)]
         shown = re.sub(r'[<>/\\":;?*|=`%\x00-\x1f]', "-", name.strip()) or _NO_NAME
-        same = sum(layer.name.upper() == shown.upper() for layer in found)
-        found.append(
+        same = sum(layer.name.upper() == shown.upper() for layer in dxf_layers)
+        dxf_layers.append(
             Layer(
                 name=f"{shown} {k + 1}" if same else shown,
                 colour=colour,
@@ -95,7 +95,7 @@ def _layers(layers: Mapping[str, PolygonArray]) -> list[Layer]:
                 asks="closed shapes at true size, in print view",
             )
         )
-    return found
+    return dxf_layers
 
 
 def _ids(layers: list[Layer]) -> list[str]:

@@ -37,7 +37,7 @@ _LIGHTEST, _DARKEST = 214, 84  #: greys of the first and the last ring
 
 def die_svg(job: Job, die: Die) -> str:
     """The face's outline, and every ring of the wall filled, on a layer that says how deep; at true size."""
-    return relief_svg(job, _layers(job, die), _told(die))
+    return relief_svg(job, _layers(job, die), _about_die(die))
 
 
 def die_dxf(job: Job, die: Die) -> str:
@@ -49,7 +49,7 @@ def relief_svg(job: Job, drawn: Steps, about: Sequence[str]) -> str:
     """Steps of a relief in block view, the first as outlines, the others filled; their layers say how deep."""
     shown = seen(job, View.BLOCK)
     layers = _as_layers(job, drawn)
-    words = [f"{shown.name}: {shown.view.words}", *about, *(f"{its.name}: {its.asks}." for its, _ in layers)]
+    words = [f"{shown.name}: {shown.view.words}", *about, *(f"{layer.name}: {layer.asks}." for layer, _ in layers)]
     sheet = around(shown, max(shown.width_mm, _NARROWEST_MM), words)
     edges = [(_edge("BLOCK EDGE", "#6b5a4a", "where the die lies"), shown.face)]
     if shown.waste_mm:
@@ -61,7 +61,7 @@ def relief_svg(job: Job, drawn: Steps, about: Sequence[str]) -> str:
             sheet=sheet,
             layers=(
                 *(Drawn(layer=layer, what=shapes, filled=k > 0) for k, (layer, shapes) in enumerate(layers)),
-                *(Drawn(layer=layer, what=geometry.polygon_array([its])) for layer, its in edges),
+                *(Drawn(layer=layer, what=geometry.polygon_array([shape])) for layer, shape in edges),
             ),
         )
     )
@@ -75,7 +75,7 @@ def relief_dxf(job: Job, drawn: Steps) -> str:
     """The same as closed polylines, release 2000; the origin is the die's lower left corner."""
     shown = seen(job, View.BLOCK)
     layers = _as_layers(job, drawn)
-    words = f"{shown.view.words} " + "; ".join(f"{its.name}: {its.asks}" for its, _ in layers)
+    words = f"{shown.view.words} " + "; ".join(f"{layer.name}: {layer.asks}" for layer, _ in layers)
     return layers_dxf(dict(layers), (shown.width_mm, shown.height_mm), words=words)
 
 
@@ -92,7 +92,7 @@ def die_note(job: Job, die: Die, counter: Setup) -> str:
     )
     parts = [
         f"# {job.block.name}: die for blind embossing",
-        "\n".join(f"- {its}" for its in [seen(job, View.BLOCK).view.words, *_told(die), laid]),
+        "\n".join(f"- {line}" for line in [seen(job, View.BLOCK).view.words, *_about_die(die), laid]),
         "## Wall",
         "Lower each ring to its depth, from the face down; the stair lies on the wall on average. Smooth it with fine "
         "abrasive paper until no step is felt, and round the upper edge: a sharp edge cuts the paper. A conical cutter "
@@ -115,7 +115,7 @@ def _stop_row(job: Job, die: Die) -> Sequence[str]:
     return [f"| {STOPS} | {stop_depth_mm(die.pressing):.2f} | {len(pads)} |"] if len(pads) else []
 
 
-def _told(die: Die) -> Sequence[str]:
+def _about_die(die: Die) -> Sequence[str]:
     how = die.pressing
     most = taut(how)
     by = "" if how.paper_mm else f" (computed from its weight: {paper_thickness_mm(how.paper_g_m2):.2f} mm)"

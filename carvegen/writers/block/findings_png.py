@@ -32,10 +32,10 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
     picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
     pen, shown = ImageDraw.Draw(picture), seen(block, View.PRINT)
-    found = ringed.marks(report, shown, most=most)
-    for mark in found:
+    marks = ringed.marks(report, shown, most=most)
+    for mark in marks:
         _ring(pen, mark, scale, picture.height)
-    for mark in found:
+    for mark in marks:
         _label(pen, mark, scale, picture.size)
     return png_bytes(picture, px_per_mm=scale)
 

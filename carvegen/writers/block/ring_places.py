@@ -49,14 +49,14 @@ def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
     Each label stands beside its ring, on the side where it hides the least of other rings and labels.
     """
     letters = _letters(report)
-    found = [finding for finding in report if finding.at is not None][:most]
-    starts = shown.places(finding.at for finding in found if finding.at is not None)
-    ends = shown.places(finding.to or finding.at for finding in found if finding.at is not None)
+    placed = [finding for finding in report if finding.at is not None][:most]
+    starts = shown.places(finding.at for finding in placed if finding.at is not None)
+    ends = shown.places(finding.to or finding.at for finding in placed if finding.at is not None)
     centres = (starts + ends) / 2
     radii = _RADIUS_MM + np.hypot(*(ends - starts).T) / 2
     taken = np.column_stack([centres - radii[:, None], centres + radii[:, None]])
     result = []
-    for k, finding in enumerate(found):
+    for k, finding in enumerate(placed):
         label = letters[id(finding)]
         box = free_box(centres[k], radii[k], len(label) * LABEL_MM * 0.55 + 0.8, taken)
         taken = np.vstack([taken, box])
@@ -93,7 +93,7 @@ def summary(report: Report, *, most: int) -> list[str]:
 
 def _letters(report: Report) -> dict[int, str]:
     """The letter of each finding's line, by the finding's identity."""
-    return {id(its.finding): letter_of(k) for k, group in enumerate(grouped(report)) for its in group.places}
+    return {id(place.finding): letter_of(k) for k, group in enumerate(grouped(report)) for place in group.places}
 
 
 def _kind_line(group: Group) -> str:

@@ -50,11 +50,11 @@ class LandWidths:
 
 def land_widths(block: Block, least_mm: float) -> LandWidths:
     """The land of a block up to twice `least_mm` wide, measured once for all pictures of it."""
-    found = local_widths(block.land_rings, _CLASSES[-1][0] * least_mm)
-    order = np.argsort(-found.width, kind="stable")
-    width = found.width[order]
+    discs = local_widths(block.land_rings, _CLASSES[-1][0] * least_mm)
+    order = np.argsort(-discs.width, kind="stable")
+    width = discs.width[order]
     group = np.searchsorted([share * least_mm for share, _, _ in _CLASSES[:-1]], width, side="right")
-    return LandWidths(least_mm=least_mm, centre=found.centre[order], radius=width / 2, group=group)
+    return LandWidths(least_mm=least_mm, centre=discs.centre[order], radius=width / 2, group=group)
 
 
 def width_map_png(block: Block, widths: LandWidths, *, px_per_mm: float = 10.0) -> bytes:

@@ -43,7 +43,7 @@ def dxf_of(drawing: Drawing, version: str = "R2000") -> str:
     InputError
         If `version` is not one of `VERSIONS`.
     """
-    layers = {its.layer: its.what for its in drawing.layers} | _notes(drawing)
+    layers = {drawn.layer: drawn.what for drawn in drawing.layers} | _notes(drawing)
     doc, old = _document(version, drawing.sheet, layers), version == "R12"
     owner = doc.modelspace().layout_key
     handle = int(str(doc.entitydb.handles), 16)
@@ -140,23 +140,23 @@ def _spliced(text: str, contours: str) -> str:
 
 
 def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> list[str]:
-    found = geometry.rings(shapes)
-    points = ring_texts(found.xy, found.start, before=" 10\n", between="\n 20\n", after="\n")
+    rings = geometry.rings(shapes)
+    points = ring_texts(rings.xy, rings.start, before=" 10\n", between="\n 20\n", after="\n")
     head = (
         f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{ascii_text(layer.name)}\n100\nAcDbPolyline\n"
         " 90\n%d\n 70\n1\n"
     )
-    counts = np.diff(found.start).tolist()
+    counts = np.diff(rings.start).tolist()
     numbered = zip(itertools.count(handle), counts, points)
     return [head % (number, count) + text for number, count, text in numbered]
 
 
 def _old_polylines(shapes: PolygonArray, layer: Layer) -> list[str]:
-    found = geometry.rings(shapes)
+    rings = geometry.rings(shapes)
     name = layer.r12_name
     points = ring_texts(
-        found.xy,
-        found.start,
+        rings.xy,
+        rings.start,
         before=f"  0\nVERTEX\n  8\n{name}\n 10\n",
         between="\n 20\n",
         after="\n 30\n0.0\n",
@@ -225,7 +225,7 @@ def _old_paths(paths: Paths, layer: Layer) -> list[str]:
         if flat:
             chosen = texts
         else:
-            chosen = [one if its else other for one, other, its in zip(chosen, texts, level, strict=True)]
+            chosen = [one if is_level else other for one, other, is_level in zip(chosen, texts, level, strict=True)]
     heights = np.round(paths.entries[:, 2], 3).tolist()
     for k, text in enumerate(chosen):
         flags = int(paths.closed[k]) + (0 if level[k] else 8)

@@ -112,10 +112,10 @@ class SvgPage:
 
 def paths(shapes: PolygonArray, *, left: float, top: float) -> str:
     """One closed path a shape, holes in the same path; x from `left`, y downwards from `top`."""
-    found = geometry.rings(shapes)
-    texts = ring_texts(np.column_stack([found.xy[:, 0] - left, top - found.xy[:, 1]]), found.start)
+    rings = geometry.rings(shapes)
+    texts = ring_texts(np.column_stack([rings.xy[:, 0] - left, top - rings.xy[:, 1]]), rings.start)
     closed = [f"M{text[:-1]}Z" for text in texts]
-    first = np.searchsorted(found.owner, np.arange(len(shapes) + 1)).tolist()
+    first = np.searchsorted(rings.owner, np.arange(len(shapes) + 1)).tolist()
     each = ["".join(closed[a:b]) for a, b in itertools.pairwise(first)]
     return "".join(f'\n<path d="{d}"/>' for d in each)
 
@@ -124,22 +124,22 @@ def svg_of(drawing: Drawing) -> str:
     """A drawing as a file: a group for each layer, closed shapes filled or as hairlines, the words below."""
     sheet = drawing.sheet
     page = SvgPage(sheet.bounds, title=drawing.title, about=drawing.about)
-    for its in drawing.layers:
-        if isinstance(its.what, Paths):
-            page.layer(its.layer, **_look(its))
-            page.spliced(its.layer.xml_name, _texts(its.what, left=sheet.left, top=sheet.top, area=its.filled))
+    for drawn in drawing.layers:
+        if isinstance(drawn.what, Paths):
+            page.layer(drawn.layer, **_look(drawn))
+            page.spliced(drawn.layer.xml_name, _texts(drawn.what, left=sheet.left, top=sheet.top, area=drawn.filled))
         else:
-            page.layer(its.layer, shapes=its.what, **_look(its))
+            page.layer(drawn.layer, shapes=drawn.what, **_look(drawn))
     if drawing.notes is not None:
         page.notes(drawing.notes, sheet, drawing.mark)
     return page.to_text()
 
 
-def _look(its: Drawn) -> dict[str, Any]:
-    if its.filled:
-        return {"fill": its.layer.colour, "stroke": "none", "fill_rule": "evenodd"}
-    line = {"fill": "none", "stroke": its.layer.colour, "stroke_width": HAIRLINE_MM}
-    return line if isinstance(its.what, Paths) else {**line, "fill_rule": "evenodd"}
+def _look(drawn: Drawn) -> dict[str, Any]:
+    if drawn.filled:
+        return {"fill": drawn.layer.colour, "stroke": "none", "fill_rule": "evenodd"}
+    line = {"fill": "none", "stroke": drawn.layer.colour, "stroke_width": HAIRLINE_MM}
+    return line if isinstance(drawn.what, Paths) else {**line, "fill_rule": "evenodd"}
 
 
 def _texts(paths: Paths, *, left: float, top: float, area: bool) -> str:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.embossing.embossing_strip import EmbossingStrip
     from carvegen.blocks.job import Setup
+    from carvegen.facts.profiles import Paper
     from carvegen.writers.block.die_sheet import Steps
 
 __all__ = ["embossing_page", "embossing_steps"]
@@ -19,7 +20,8 @@ __all__ = ["embossing_page", "embossing_steps"]
 
 def embossing_page(strip: EmbossingStrip, setup: Setup, counter: Setup) -> str:
     """The page for whoever presses the strip into a paper and reads it."""
-    return "\n".join(_lines(strip, setup, counter)) + "\n"
+    paragraphs = [*_pressing(strip, setup, counter), *_reading(strip), *_keeping(strip.paper)]
+    return "\n\n".join(paragraphs) + "\n"
 
 
 def embossing_steps(strip: EmbossingStrip) -> Steps:
@@ -32,64 +34,63 @@ def embossing_steps(strip: EmbossingStrip) -> Steps:
     return layers
 
 
-def _lines(strip: EmbossingStrip, setup: Setup, counter: Setup) -> Iterator[str]:
-    block, paper = strip.block, strip.paper
-    yield f"# Embossing strip: {paper.name}"
-    yield ""
+def _pressing(strip: EmbossingStrip, setup: Setup, counter: Setup) -> Iterator[str]:
+    """What the die and its counter-sheet are, and how they are pressed."""
+    block = strip.block
+    yield f"# Embossing strip: {strip.paper.name}"
     yield (
         f"A die of {block.width_mm:g} x {block.height_mm:g} mm, {setup.material.name}, {setup.thickness_mm:g} mm "
         f"thick. Its floor lies {DEEPEST_MM:g} mm below its highest faces (block.svg or block.dxf); faces and walls "
         "are lowered in steps, each to the depth that its layer in wall.svg and wall.dxf says. Smooth the walls with "
         "fine abrasive paper until no step is felt, and round all upper edges to 0.2 mm: a sharp edge cuts the paper."
     )
-    yield ""
     yield (
         f"Against it lies a counter-sheet: {counter.material.name}, {counter.thickness_mm:g} mm thick, with the holes "
         "of the folder `counter`."
     )
-    yield ""
     yield "## Press it"
-    yield ""
     yield (
         "Soak and blot the paper as you do for an edition. Die face up, the sheet on it, the counter-sheet on top, "
         "edge on edge with the die; press as you will press. The shapes rise towards you. Cover the edges of the "
         "plate, and keep fingers and loose sleeves away from the press; its own manual and the workshop's rules go "
         "before this page. Let the sheet dry, then look along it under low light, front and back."
     )
-    yield ""
+
+
+def _reading(strip: EmbossingStrip) -> Iterator[str]:
+    """What each row of pieces tries out, and how far the sheet is stretched over the steps."""
     yield "## What the pieces show"
-    yield ""
     yield (
         "As the print shows it, number 1 is at the left and asks least, number 8 most. Note the last before the first "
         "that failed. Many are meant to fail."
     )
-    yield ""
-    yield "| row from the top | " + " | ".join(str(k) for k in range(1, 9)) + " | look for | kept by |"
-    yield "| --- |" + " ---: |" * 8 + " --- | --- |"
+    rows = [
+        "| row from the top | " + " | ".join(str(k) for k in range(1, 9)) + " | look for | kept by |",
+        "| --- |" + " ---: |" * 8 + " --- | --- |",
+    ]
     for ladder in LADDERS:
         sizes = " | ".join(f"{size:g}" for size in ladder.sizes)
-        yield f"| {ladder.name} | {sizes} | {ladder.about} | `{ladder.option}` |"
-    yield ""
-    heights = [piece.how for piece in strip.pieces[: len(LADDERS[0].sizes)]]
-    least = " | ".join(f"{100 * bridged(how).down:.0f}…{100 * taut(how).down:.0f}" for how in heights)
+        rows.append(f"| {ladder.name} | {sizes} | {ladder.about} | `{ladder.option}` |")
+    yield "\n".join(rows)
     yield "How far the sheet is stretched over the steps of height, %, from the least to the most that two models say:"
-    yield ""
-    yield "| height | " + " | ".join(f"{how.relief_mm:g}" for how in heights) + " |"
-    yield "| --- |" + " ---: |" * len(heights)
-    yield f"| stretch | {least} |"
-    yield ""
+    heights = [piece.how for piece in strip.pieces[: len(LADDERS[0].sizes)]]
+    rows = [
+        "| height | " + " | ".join(f"{how.relief_mm:g}" for how in heights) + " |",
+        "| --- |" + " ---: |" * len(heights),
+        f"| stretch | {' | '.join(f'{100 * bridged(how).down:.0f}…{100 * taut(how).down:.0f}' for how in heights)} |",
+    ]
+    yield "\n".join(rows)
+
+
+def _keeping(paper: Paper) -> Iterator[str]:
+    """The command that keeps what was read, and how a print file names it."""
     yield "## Keep what you read"
-    yield ""
     yield "Leave out what you did not read."
-    yield ""
-    yield "```"
     options = " ".join(f"{ladder.option} ..." for ladder in LADDERS)
     yield (
-        f"carvegen profiles measured paper --like {paper.key} --name my-{paper.key} --date YYYY-MM-DD {options} "
-        "--out my-profiles"
+        f"```\ncarvegen profiles measured paper --like {paper.key} --name my-{paper.key} --date YYYY-MM-DD {options} "
+        "--out my-profiles\n```"
     )
-    yield "```"
-    yield ""
     yield (
         f'In a print file, `paper_profile = "my-{paper.key}"` under [print] holds every die against it; build with '
         "`--profiles my-profiles`."

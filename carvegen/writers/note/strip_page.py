@@ -35,7 +35,7 @@ _OPTIONS = {
 
 def strip_page(strip: Strip, setup: Setup) -> str:
     """The page for whoever reads the strip after it was cut, washed and printed."""
-    return "\n".join(_lines(strip, setup)) + "\n"
+    return "\n\n".join([*_reading(strip, setup), *_keeping(strip, setup)]) + "\n"
 
 
 def strip_guide(guide: Guide, strip: Strip, setup: Setup) -> Guide:
@@ -102,57 +102,46 @@ def _readings_table(setup: Setup) -> Table:
     )
 
 
-def _lines(strip: Strip, setup: Setup) -> Iterator[str]:
-    block = strip.block
+def _reading(strip: Strip, setup: Setup) -> Iterator[str]:
+    """What the strip is, and what to look for and measure on it."""
+    block, (widest, length) = strip.block, WEDGE_MM
     yield f"# Test strip: {setup.material.name}, {setup.cutter.name}"
-    yield ""
     yield (
         f"A piece of {block.width_mm:g} x {block.height_mm:g} mm, cut once at the depth of a real block, inked and "
         "printed. Grain runs along the long side. Many rungs are meant to fail: the one beside the last that failed is "
         "your limit."
     )
-    yield ""
     yield "## The ladders"
-    yield ""
     yield "Rung 1 is beside the small triangle. Sizes in mm, as drawn."
-    yield ""
     if setup.cutter.form == "laser":
         yield _ALONG
-        yield ""
-    yield "| ladder | " + " | ".join(str(k) for k in range(1, len(strip.ladders[0].sizes_mm) + 1)) + " | look for |"
-    yield "| --- |" + " ---: |" * len(strip.ladders[0].sizes_mm) + " --- |"
-    yield from (_ladder_row(ladder) for ladder in strip.ladders)
-    yield ""
+    rows = [
+        "| ladder | " + " | ".join(str(k) for k in range(1, len(strip.ladders[0].sizes_mm) + 1)) + " | look for |",
+        "| --- |" + " ---: |" * len(strip.ladders[0].sizes_mm) + " --- |",
+    ]
+    yield "\n".join([*rows, *(_ladder_row(ladder) for ladder in strip.ladders)])
     yield "## The wall"
-    yield ""
-    widest, length = WEDGE_MM
     yield (
         f"- The bar between the two cuts that are open at the lower edge is drawn {BAR_MM:g} mm wide. Measure it with "
-        "callipers at the face and at its foot, and the depth of the cut beside it."
-    )
-    yield (
+        "callipers at the face and at its foot, and the depth of the cut beside it.\n"
         f"- The cut that tapers is {widest:g} mm wide at its left end and nothing {length:g} mm further. Measure from "
         "its tip to where its flat floor ends: there both walls meet. No callipers reach a narrow foot; this does."
     )
     if strip.has_comb:
-        yield ""
         yield "## The kerf"
-        yield ""
         yield (
             f"The {PIECES} pieces, each drawn {PIECE_MM:g} mm wide, are cut out ALONG THEIR OUTLINES, without any "
             "compensation. Push them together, side to side and all the same way up, and measure across all of them at "
             "the face, then turned over at the back."
         )
-    yield ""
+
+
+def _keeping(strip: Strip, setup: Setup) -> Iterator[str]:
+    """The commands that keep what was measured, and what they write."""
     yield "## Keep what you measured"
-    yield ""
     other = " In the place of --bar-foot you may give --floor-ends, from the tapering cut." * (setup.cutter.form == "v")
     yield f"Leave out what you did not measure.{other} The date is the day on which you cut and measured the strip."
-    yield ""
-    yield "```"
-    yield from _commands(strip, setup)
-    yield "```"
-    yield ""
+    yield "\n".join(["```", *_commands(strip, setup), "```"])
     yield (
         "Both write a profile into the folder `my-profiles`; every value that you give says that you measured it, and "
         "when. Use it with `--profiles my-profiles`. Cautions and refusals of the profile it starts from stay."

@@ -123,9 +123,9 @@ class Shapes:
     """Shapes as drawing operators in mm, picked by the tile that they meet."""
 
     def __init__(self, shapes: PolygonArray, paint: str) -> None:
-        found = geometry.rings(shapes)
-        texts = [text.replace(" l", " m", 1) + "h\n" for text in ring_texts(found.xy, found.start, after=" l\n")]
-        first = np.searchsorted(found.owner, np.arange(len(shapes) + 1)).tolist()
+        rings = geometry.rings(shapes)
+        texts = [text.replace(" l", " m", 1) + "h\n" for text in ring_texts(rings.xy, rings.start, after=" l\n")]
+        first = np.searchsorted(rings.owner, np.arange(len(shapes) + 1)).tolist()
         self._texts = ["".join(texts[a:b]) + paint for a, b in itertools.pairwise(first)]
         self._bounds = shapely.bounds(shapes).reshape(-1, 4)
 
@@ -238,26 +238,26 @@ def words_pages(canvas: Canvas, sheets: Plan, words: Sequence[Words]) -> None:
     size = next((size for size in BODY_MM if top - height_mm(words, room, size) > low), BODY_MM[2])
     y = top
     _upright_bar(canvas, sheets)
-    for k, its in enumerate(words):
-        if top > y and y - height_mm(words[k : k + 1 + its.keeps], room, size) < low:
+    for k, paragraph in enumerate(words):
+        if top > y and y - height_mm(words[k : k + 1 + paragraph.keeps], room, size) < low:
             foot(canvas, sheets, None)
             canvas.showPage()
             y = top
-        y -= its.before_mm if y < top else 0.0
-        y = _paragraph(canvas, its, y=y, width=room, size=size)
+        y -= paragraph.before_mm if y < top else 0.0
+        y = _paragraph(canvas, paragraph, y=y, width=room, size=size)
     foot(canvas, sheets, None)
     canvas.showPage()
 
 
-def _paragraph(canvas: Canvas, its: Words, *, y: float, width: float, size: float) -> float:
-    if its.beside:
+def _paragraph(canvas: Canvas, paragraph: Words, *, y: float, width: float, size: float) -> float:
+    if paragraph.beside:
         canvas.saveState()
         canvas.translate(UNPRINTED_MM * PT, y * PT)
         canvas.scale(PT, PT)
-        its.beside(canvas)
+        paragraph.beside(canvas)
         canvas.restoreState()
-    left, size = UNPRINTED_MM + its.indent_mm, size * its.scale
-    return say(canvas, [its.text], x=left, y=y, width=width - its.indent_mm, size=size)
+    left, size = UNPRINTED_MM + paragraph.indent_mm, size * paragraph.scale
+    return say(canvas, [paragraph.text], x=left, y=y, width=width - paragraph.indent_mm, size=size)
 
 
 def _upright_bar(canvas: Canvas, sheets: Plan) -> None:

@@ -44,9 +44,9 @@ class Words:
 def height_mm(words: Sequence[Words], width: float, size: float) -> float:
     """How far down words reach, as `say` sets them."""
     return sum(
-        its.before_mm
-        + size * its.scale * (_LEADING * len(split(its.text, width - its.indent_mm, size * its.scale)) + _APART)
-        for its in words
+        part.before_mm
+        + size * part.scale * (_LEADING * len(split(part.text, width - part.indent_mm, size * part.scale)) + _APART)
+        for part in words
     )
 
 

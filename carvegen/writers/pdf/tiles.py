@@ -55,7 +55,7 @@ def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
     width, height = paper_mm(paper)
     pages = ((width, height), (height, width))
     every = [*(_plan(bounds, page) for page in pages), *(_plan(bounds, page, beside=True) for page in pages)]
-    return min((its for its in every if its.foot_mm or len(its.tiles) == 1), key=lambda its: len(its.tiles))
+    return min((plan for plan in every if plan.foot_mm or len(plan.tiles) == 1), key=lambda plan: len(plan.tiles))
 
 
 def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float], *, beside: bool = False) -> Plan:

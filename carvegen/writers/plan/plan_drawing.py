@@ -133,8 +133,8 @@ def _plan_sheet(plan: Plan, shown: Seen, layers: list[Layer], *, origin: bool) -
 def _arrow(shown: Seen) -> Iterator[str]:
     """What the arrow with the block's name is for."""
     if len(shown.mark):
-        way = "right" if shown.view is View.PLAIN else "left"
-        yield f"Arrow above the block, among NOTES: it points to the {way} here. If not, the file was flipped."
+        direction = "right" if shown.view is View.PLAIN else "left"
+        yield f"Arrow above the block, among NOTES: it points to the {direction} here. If not, the file was flipped."
 
 
 def _shifted(sheet: Sheet, x: float, y: float) -> Sheet:
@@ -171,15 +171,15 @@ def level_runs(paths: Paths) -> Paths:
     sides = np.flatnonzero(kind >= 0)
     if not len(sides):  # closed paths and single points only
         return paths
-    own, its = paths.owner[sides], kind[sides]
-    begins = np.append(True, (np.diff(own) != 0) | (np.diff(its) != 0))
+    own, side_kind = paths.owner[sides], kind[sides]
+    begins = np.append(True, (np.diff(own) != 0) | (np.diff(side_kind) != 0))
     run = np.cumsum(begins) - 1
-    short = (its == _LEVEL) & (np.bincount(run)[run] < _SHORTEST) & _beside_slope(own, its, begins)[run]
-    its = np.where(short, _SLOPE, its)
-    begins = np.append(True, (np.diff(own) != 0) | (np.diff(its) != 0))
+    short = (side_kind == _LEVEL) & (np.bincount(run)[run] < _SHORTEST) & _beside_slope(own, side_kind, begins)[run]
+    side_kind = np.where(short, _SLOPE, side_kind)
+    begins = np.append(True, (np.diff(own) != 0) | (np.diff(side_kind) != 0))
     at = np.flatnonzero(begins)
     ends = np.append(at[1:], len(sides)) - 1
-    kept = its[at] != _DROP
+    kept = side_kind[at] != _DROP
     begin, end = sides[at[kept]], sides[ends[kept]] + 1
     whole = np.flatnonzero(paths.closed | (np.diff(paths.start) == 1))
     return _stretches(
@@ -200,10 +200,10 @@ def _kinds(paths: Paths) -> Indices:
     return np.where(paths.closed[paths.owner], -1, kind)
 
 
-def _beside_slope(own: Indices, its: Indices, begins: Mask) -> Mask:
+def _beside_slope(own: Indices, side_kind: Indices, begins: Mask) -> Mask:
     """Which stretches follow a slope of their path or are followed by one; (stretches,)."""
     at = np.flatnonzero(begins)
-    path, kind = own[at], its[at]
+    path, kind = own[at], side_kind[at]
     after = np.append(False, (path[1:] == path[:-1]) & (kind[:-1] == _SLOPE))
     before = np.append((path[1:] == path[:-1]) & (kind[1:] == _SLOPE), False)
     return np.asarray(after | before)
@@ -225,14 +225,14 @@ def plan_layers(plan: Plan) -> list[Layer]:
     shop = plan.job.machine.layer_colours
     taken = {layer.index for layer in LAYERS.values() if layer.name not in (CUT_AREA, CUT_OUT, REGISTER)}
     taken |= set(shop.values())
-    found = []
+    layers = []
     for operation in plan.operations:
         index = shop.get(operation.name) or shop.get(_ALIKE.get(operation.work, ""))
         if index is None:
-            index = next(its for its in (*_INDICES[operation.work], *_REST, *range(1, 256)) if its not in taken)
+            index = next(free for free in (*_INDICES[operation.work], *_REST, *range(1, 256)) if free not in taken)
             taken.add(index)
-        found.append(coloured(_layer(operation), index))
-    return found
+        layers.append(coloured(_layer(operation), index))
+    return layers
 
 
 def _layer(operation: Operation) -> Layer:

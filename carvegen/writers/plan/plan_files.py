@@ -43,8 +43,8 @@ class PlanExtras:
 
     def files(self) -> Mapping[str, str | bytes]:
         """Contents by the name of the file, in the order to look at them."""
-        found: dict[str, str | bytes] = {PICTURE: simulated_png(self.simulated)} if self.simulated else {}
-        return found | {program_name(k): its.text for k, its in enumerate(self.programs, start=1)}
+        pictures: dict[str, str | bytes] = {PICTURE: simulated_png(self.simulated)} if self.simulated else {}
+        return pictures | {program_name(k): program.text for k, program in enumerate(self.programs, start=1)}
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -96,11 +96,11 @@ def _programs(plan: Plan) -> tuple[Program, ...]:
 def _simulation(of: Simulated) -> Iterator[str]:
     yield "## What the cutter really leaves (simulated)"
     yield ""
-    yield f"- Land lost: {_told(of.lost)}"
-    yield f"- Cut missed, which stays standing and prints: {_told(of.missed)}"
+    yield f"- Land lost: {_deviation_words(of.lost)}"
+    yield f"- Cut missed, which stays standing and prints: {_deviation_words(of.missed)}"
     breaks, risks = of.report.breaks, of.report.risks
     if breaks or risks:
-        worst = next(its for its in of.report if its.severity is not Severity.ADVICE)
+        worst = next(finding for finding in of.report if finding.severity is not Severity.ADVICE)
         at = "" if worst.at is None else f", the first at x {worst.at[0]:.1f} y {worst.at[1]:.1f} mm in print view"
         yield f"- Checked as it would be: {breaks} places break and {risks} may break that hold in the plan{at}."
     else:
@@ -111,13 +111,13 @@ def _simulation(of: Simulated) -> Iterator[str]:
     )
 
 
-def _told(its: Deviation) -> str:
-    if its.worst_at is None:
+def _deviation_words(deviation: Deviation) -> str:
+    if deviation.worst_at is None:
         return "none."
-    x, y = its.worst_at
+    x, y = deviation.worst_at
     return (
-        f"{len(its.places)} places, {its.area_mm2:.2f} mm² together; at the worst {its.worst_mm:.2f} mm from where the "
-        f"edge should be, at x {x:.1f} y {y:.1f} mm in print view."
+        f"{len(deviation.places)} places, {deviation.area_mm2:.2f} mm² together; at the worst "
+        f"{deviation.worst_mm:.2f} mm from where the edge should be, at x {x:.1f} y {y:.1f} mm in print view."
     )
 
 

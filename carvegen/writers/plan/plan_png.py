@@ -60,7 +60,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     for layer, operation in zip(layers, plan.operations, strict=True):
         paths = paths_seen(operation.paths, shown.width_mm, shown.view)
         if operation.area_lines_mm is None:
-            _ways(pen, paths, fine)
+            _dashes(pen, paths, fine)
             _followed(pen, paths, layer, fine)
         else:
             _filled(picture, paths, layer, fine)
@@ -89,7 +89,7 @@ def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet
             pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
 
 
-def _ways(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
+def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
     """Broken lines from where each path ends to where the next begins."""
     begin, end = fine.at(paths.exits[:-1, :2])[:_MOST_WAYS], fine.at(paths.entries[1:, :2])[:_MOST_WAYS]
     step = end - begin
@@ -110,8 +110,8 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.
     size = max(12, picture.width // 60)
     font = ImageFont.load_default(size=size)
     lines: list[tuple[str | None, str]] = [
-        (layer.colour, f"{k}. {layer.name}: {said}")
-        for k, (layer, said) in enumerate(zip(layers, legend_words(plan), strict=True), start=1)
+        (layer.colour, f"{k}. {layer.name}: {note}")
+        for k, (layer, note) in enumerate(zip(layers, legend_words(plan), strict=True), start=1)
     ]
     words = seen(plan.job, View.BLOCK).view.words
     lines.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
@@ -131,8 +131,8 @@ def legend_words(plan: Plan) -> list[str]:
     """What the picture says of each operation: how long, how many strokes, how much time."""
     times = timing.times(plan)
     if times is None:
-        return [f"{_length(float(its.paths.lengths.sum()))}, passes: {its.passes}" for its in plan.operations]
-    return [f"{_length(its.work_mm)}, strokes: {its.strokes}, about {timing.spoken(its.whole_s)}" for its in times]
+        return [f"{_length(float(step.paths.lengths.sum()))}, passes: {step.passes}" for step in plan.operations]
+    return [f"{_length(time.work_mm)}, strokes: {time.strokes}, about {timing.spoken(time.whole_s)}" for time in times]
 
 
 def _length(mm: float) -> str:

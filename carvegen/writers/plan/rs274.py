@@ -98,12 +98,12 @@ def programs(plan: Plan, starts: Mapping[str, Start] | None = None) -> tuple[Pro
     job = plan.job
     safe = _safe_height_mm(job)
     begin = starts_of(job, plan.operations) | dict(starts or {})
-    found = []
+    written = []
     for number, operations in enumerate(by_cutter(plan.operations), start=1):
         key = operations[0].cutter.key
         text = "\n".join(_lines(plan, operations, begin[key], safe, number)) + "\n"
-        found.append(Program(text=text, cutter=key))
-    return tuple(found)
+        written.append(Program(text=text, cutter=key))
+    return tuple(written)
 
 
 def _safe_height_mm(job: Job) -> float:
@@ -173,26 +173,26 @@ _ASKS = {
 
 def _asks(operation: Operation, unit: _Unit) -> str:
     """What an operation does, its depth in the program's own unit."""
-    return f"{operation.name}: {_ASKS[operation.work]}; deepest {unit.said(operation.depth_mm)}"
+    return f"{operation.name}: {_ASKS[operation.work]}; deepest {unit.in_words(operation.depth_mm)}"
 
 
 def _head(job: Job, operations: Sequence[Operation], start: Start, safe: float, number: int) -> Iterator[str]:
     """What whoever runs it must know."""
     block, unit = job.block, _Unit.of(job)
     yield f"Block {block.name}, program {number}: {job.machine.name}"
-    thick = unit.said(job.thickness_mm)
+    thick = unit.in_words(job.thickness_mm)
     yield f"Material {job.material.name}, {thick} thick; declared: {job.declared or 'NOT DECLARED'}"
     if job.permit.verdict is Verdict.ASK:
         yield f"OPEN QUESTION, settle it first: {job.permit.why}"
     yield f"Cutter {_cutter(operations[0], unit)}: change it before this program, and set its length"
     yield f"Units {unit.name}; plane XY; places, not steps; feed in {unit.name} a minute"
     yield f"Zero: X and Y at {_CORNERS[job.machine.origin]}, Z at the face, up is positive"
-    size = f"{unit.said(block.width_mm)} x {unit.said(block.height_mm)}"
+    size = f"{unit.in_words(block.width_mm)} x {unit.in_words(block.height_mm)}"
     yield f"The block lies face up and is cut {'mirrored' if block.turned else 'as the print shows it'}: {size}"
-    deepest = unit.said(max(its.depth_mm for its in operations))
-    yield f"Safe height {unit.said(safe)} above the face: see that clamps are lower. Deepest {deepest}"
-    yield f"Fast down to {unit.said(APPROACH_MM)} above the face: it must be that flat"
-    feed, down = (unit.said_feed(its) for its in (start.feed_mm_min, start.plunge_mm_min))
+    deepest = unit.in_words(max(operation.depth_mm for operation in operations))
+    yield f"Safe height {unit.in_words(safe)} above the face: see that clamps are lower. Deepest {deepest}"
+    yield f"Fast down to {unit.in_words(APPROACH_MM)} above the face: it must be that flat"
+    feed, down = (unit.feed_in_words(mm_min) for mm_min in (start.feed_mm_min, start.plunge_mm_min))
     yield f"Start {start.spindle_rpm:.0f} rpm, {feed}, down {down}"
     yield feeds.CAUTION
     yield "Run it in the air above the block first. The machine's manual and a trained operator come before this text"
@@ -204,16 +204,16 @@ def _cutter(operation: Operation, unit: _Unit) -> str:
     if unit.name == "mm":
         return cutter.name
     sizes = (("diameter_mm", "across"), ("tip_mm", "at its tip"))
-    told = [f"{unit.said(cutter.values[name])} {where}" for name, where in sizes if name in cutter.values]
-    return ", ".join([cutter.key.upper(), *told])
+    measures = [f"{unit.in_words(cutter.values[name])} {where}" for name, where in sizes if name in cutter.values]
+    return ", ".join([cutter.key.upper(), *measures])
 
 
 def _extent(paths: Paths, unit: _Unit) -> Iterator[str]:
     """From where to where the middle of the cutter goes."""
     if len(paths):
         low, high = paths.xyz.min(axis=0), paths.xyz.max(axis=0)
-        ways = (f"{axis} {unit.length(a)} to {unit.length(b)}" for axis, a, b in zip("XYZ", low, high, strict=True))
-        yield f"The cutter's middle goes from {', '.join(ways)}"
+        ranges = (f"{axis} {unit.length(a)} to {unit.length(b)}" for axis, a, b in zip("XYZ", low, high, strict=True))
+        yield f"The cutter's middle goes from {', '.join(ranges)}"
 
 
 _CORNERS = {
@@ -240,11 +240,11 @@ class _Unit:
         """A feed given in mm a minute, in this unit a minute."""
         return f"{mm_min / MM_PER[self.name]:.2f}"
 
-    def said(self, mm: float) -> str:
+    def in_words(self, mm: float) -> str:
         """A length given in mm, in words."""
         return f"{mm / MM_PER[self.name]:.{_DECIMALS[self.name] - 1}f}".rstrip("0").rstrip(".") + f" {self.name}"
 
-    def said_feed(self, mm_min: float) -> str:
+    def feed_in_words(self, mm_min: float) -> str:
         """A feed given in mm a minute, in words."""
         return f"{mm_min / MM_PER[self.name]:.{0 if self.name == 'mm' else 1}f} {self.name}/min"
 

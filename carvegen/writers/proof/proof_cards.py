@@ -48,7 +48,7 @@ def card(group: Group, *, block: str = "", kinds: Sequence[str] = ()) -> Card:
 
 def place_count(cards: Sequence[Card]) -> int:
     """How many places all cards tell of."""
-    return sum(its.group.count for its in cards)
+    return sum(card.group.count for card in cards)
 
 
 def cards_html(cards: Sequence[Card]) -> str:
@@ -56,15 +56,15 @@ def cards_html(cards: Sequence[Card]) -> str:
     if not cards:
         return "<p>None: every check that was made is kept.</p>"
     fair = max(1, _MOST_PLACES // len(cards))
-    return f'<ol class="cards">{"".join(_card(its, fair) for its in cards)}</ol>'
+    return f'<ol class="cards">{"".join(_card(card, fair) for card in cards)}</ol>'
 
 
 def rings(cards: Sequence[Card], height_mm: float) -> list[list[float | str]]:
     """For each place that has one its number, middle and radius, mm from the upper left, and how bad it is."""
     return [
-        [place.number, *_circle(place.finding, height_mm), its.group.severity.label]
-        for its in cards
-        for place in its.group.places
+        [place.number, *_circle(place.finding, height_mm), card.group.severity.label]
+        for card in cards
+        for place in card.group.places
         if place.finding.at is not None
     ]
 
@@ -76,12 +76,12 @@ def _circle(finding: Finding, height_mm: float) -> tuple[float, float, float]:
     return round(x, 2), round(y, 2), round(_RING_MM + math.dist(at, end) / 2, 2)
 
 
-def _card(its: Card, most: int) -> str:
-    group, severity = its.group, its.group.severity.label
+def _card(card: Card, most: int) -> str:
+    group, severity = card.group, card.group.severity.label
     first = _button(group.spots[0].places[0], long=True)
     return (
-        f'<li class="card {severity}"><h3><span class="how">{_SEVERITY[severity]}:</span> {escape(its.title)}</h3>'
-        f"<p>{escape(its.words)}</p>{first}{_others(group, most)}</li>"
+        f'<li class="card {severity}"><h3><span class="how">{_SEVERITY[severity]}:</span> {escape(card.title)}</h3>'
+        f"<p>{escape(card.words)}</p>{first}{_others(group, most)}</li>"
     )
 
 
@@ -113,6 +113,6 @@ def _round(spot: Spot) -> str:
 def _button(place: Numbered, *, long: bool = False) -> str:
     finding, number = place.finding, place.number
     numbers = f"{finding.numbers}; " if finding.numbers else ""
-    told = escape(f"Place {number}: {numbers}{finding.place}", quote=True)
-    words, name = (told, "") if long else (str(number), f' aria-label="{told}"')
+    label = escape(f"Place {number}: {numbers}{finding.place}", quote=True)
+    words, name = (label, "") if long else (str(number), f' aria-label="{label}"')
     return f'<button type="button" data-place="{number}"{name}>{words}</button>'

@@ -67,12 +67,12 @@ def block_sheet(
 
 def _cards(reports: Mapping[str, Report]) -> list[Card]:
     """Every finding once, grouped, with the machines that it holds for; those of the first numbered as in proof.svg."""
-    found: dict[Finding, list[str]] = {}
+    kinds_of: dict[Finding, list[str]] = {}
     for kind, report in reports.items():
         for finding in report:
-            found.setdefault(finding, []).append(kind)
-    groups = grouped(found, apart=[tuple(kinds) for kinds in found.values()])
-    return [card(group, kinds=found[group.worst]) for group in groups]
+            kinds_of.setdefault(finding, []).append(kind)
+    groups = grouped(kinds_of, apart=[tuple(kinds) for kinds in kinds_of.values()])
+    return [card(group, kinds=kinds_of[group.worst]) for group in groups]
 
 
 def _kept(block: Block) -> Rings | None:
@@ -93,17 +93,17 @@ def _setting(job: Job) -> Iterator[tuple[str, str]]:
     )
 
 
-def _cautions(ways: Sequence[Setup]) -> list[str]:
+def _cautions(setups: Sequence[Setup]) -> list[str]:
     """Every caution once: whom to ask first, of the machines, of the materials, of printing."""
-    first = [text for job in ways for text in job.machine.cautions[:1]]
-    machines = [text for job in ways for text in job.machine.cautions[1:]]
-    materials = [text for job in ways for text in job.permit.cautions]
+    first = [text for job in setups for text in job.machine.cautions[:1]]
+    machines = [text for job in setups for text in job.machine.cautions[1:]]
+    materials = [text for job in setups for text in job.permit.cautions]
     return list(dict.fromkeys([*first, *machines, *materials, *map(caution, PRINTING)]))
 
 
 def print_sheet(
-    given: Print, coats: Mapping[str, Coat], report: PrintReport, files: Mapping[str, str],
-    ways: Sequence[Setup] = (), *, to_decide: Mapping[str, BaseGeometry] | None = None,
+    print_: Print, coats: Mapping[str, Coat], report: PrintReport, files: Mapping[str, str],
+    setups: Sequence[Setup] = (), *, to_decide: Mapping[str, BaseGeometry] | None = None,
 ) -> ProofSheet:  # fmt: skip
     """The sheet of a whole print: its inks over one another, each a layer.
 
@@ -120,11 +120,11 @@ def print_sheet(
         f"ink of {name}": f"{hex_of(coat.ink.colour)}, opacity {coat.ink.opacity:g}" for name, coat in coats.items()
     }
     return ProofSheet(
-        title=given.name,
-        summary=f"The whole print, {given.width_mm:g} × {given.height_mm:g} mm, as the paper will show it.",
-        width_mm=given.width_mm,
-        height_mm=given.height_mm,
-        paper=given.paper,
+        title=print_.name,
+        summary=f"The whole print, {print_.width_mm:g} × {print_.height_mm:g} mm, as the paper will show it.",
+        width_mm=print_.width_mm,
+        height_mm=print_.height_mm,
+        paper=print_.paper,
         plates=[
             Plate(
                 name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)),
@@ -134,11 +134,11 @@ def print_sheet(
         ],
         cards=[card(group, block=block, kinds=kinds) for group, block, kinds in report.groups],
         settings={
-            "trap": f"{given.trap_mm:g} mm",
-            "register error allowed for": f"{given.register_error_mm:g} mm",
+            "trap": f"{print_.trap_mm:g} mm",
+            "register error allowed for": f"{print_.register_error_mm:g} mm",
             **inks,
         },
         files=files,
         questions=report.questions,
-        cautions=_cautions(ways),
+        cautions=_cautions(setups),
     )  # fmt: skip

@@ -51,10 +51,10 @@ def changed_png(motifs: Sequence[Before], drawn: BaseGeometry) -> bytes:
     drawn
         All that is drawn.
     """
-    boxes = [_box(its) for its in motifs]
+    boxes = [_box(motif) for motif in motifs]
     area = sum(2 * (right - left) * (top - bottom) for left, bottom, right, top in boxes)
     px = min(_PX_PER_MM, math.sqrt(_MOST_PIXELS / max(area, 1.0)))
-    rows = [[_panel(layers, box, px) for layers in _sides(its, drawn)] for its, box in zip(motifs, boxes, strict=True)]
+    rows = [[_panel(side, box, px) for side in _sides(motif, drawn)] for motif, box in zip(motifs, boxes, strict=True)]
     wide = max(2 * row[0].width + _GAP_PX for row in rows)
     whole = Image.new("RGB", (wide, sum(row[0].height + _GAP_PX for row in rows) - _GAP_PX), "white")
     y = 0
@@ -68,12 +68,12 @@ def changed_png(motifs: Sequence[Before], drawn: BaseGeometry) -> bytes:
 _Layers = Sequence[tuple[Any, tuple[int, int, int]]]  #: shapes and colours, the rearmost first
 
 
-def _sides(its: Before, drawn: BaseGeometry) -> tuple[_Layers, _Layers]:
+def _sides(motif: Before, drawn: BaseGeometry) -> tuple[_Layers, _Layers]:
     """What is seen of a motif before and after."""
     before, after = (
         ((drawn, _DRAWN), (bears, _BEARS), (shapely.union_all(cuts), _SNOW), (_halo(ringed), colour))
         for bears, cuts, ringed, colour in zip(
-            its.bears, its.cuts, (its.gone, its.come), (NOW_CUT, NOW_LAND), strict=True
+            motif.bears, motif.cuts, (motif.gone, motif.come), (NOW_CUT, NOW_LAND), strict=True
         )
     )
     return before, after
@@ -83,8 +83,8 @@ def _halo(shapes: PolygonArray) -> Any:  # noqa: ANN401
     return shapely.difference(shapely.union_all(geometry.offset(shapes, _HALO_MM)), shapely.union_all(shapes))
 
 
-def _box(its: Before) -> tuple[float, float, float, float]:
-    left, bottom, right, top = shapely.total_bounds(geometry.stack([its.gone, its.come])).tolist()
+def _box(motif: Before) -> tuple[float, float, float, float]:
+    left, bottom, right, top = shapely.total_bounds(geometry.stack([motif.gone, motif.come])).tolist()
     return (left - _MARGIN_MM, bottom - _MARGIN_MM, right + _MARGIN_MM, top + _MARGIN_MM)
 
 

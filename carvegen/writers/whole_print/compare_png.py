@@ -41,8 +41,8 @@ def compare_png(
     boxes = [shapely.union_all(geometry.stack([geometry.parts(both), cut, land])).bounds for both, cut, land in changes]
     area = sum((right - left) * (top - bottom) for left, bottom, right, top in boxes)
     scale = min(px_per_mm, math.sqrt(_MOST_PIXELS / max(area, 1.0)))
-    made = [_painted(its, box, scale) for its, box in zip(changes, boxes, strict=True)]
-    whole = Image.new("RGB", (max(its.width for its in made), sum(its.height + _GAP_PX for its in made)), "white")
+    made = [_painted(change, box, scale) for change, box in zip(changes, boxes, strict=True)]
+    whole = Image.new("RGB", (max(part.width for part in made), sum(part.height + _GAP_PX for part in made)), "white")
     y = 0
     for picture in made:
         whole.paste(picture, (0, y))

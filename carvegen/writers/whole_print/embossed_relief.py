@@ -55,19 +55,19 @@ def heights(pressed: Sequence[Pressed], corner: tuple[float, float], scale: floa
     A pixel's distance from the face's outline (exact Euclidean distance transform, scipy; pixels that the outline
     crosses by their covered share) gives the depth of the wall there, by the die's profile.
     """
-    found = np.zeros(size[::-1])
-    for its in pressed:
-        moved = geometry.moved(geometry.parts(its.face), (-corner[0] * scale, -corner[1] * scale), scale=scale)
+    height = np.zeros(size[::-1])
+    for piece in pressed:
+        moved = geometry.moved(geometry.parts(piece.face), (-corner[0] * scale, -corner[1] * scale), scale=scale)
         share = coverage(moved, size)
         out: Any = ndimage.distance_transform_edt(share < 0.5)
         inner: Any = ndimage.distance_transform_edt(share >= 0.5)
         away = np.where(
             (share > _SEAM) & (share < 1 - _SEAM), 0.5 - share, np.where(share >= 0.5, 0.5 - inner, out - 0.5)
         )
-        rise = its.how.relief_mm - depth_under_edge(its.how, away / scale)
-        rise = ndimage.gaussian_filter(rise, _SOFT * its.how.sheet_mm * scale)
-        found += rise if its.how.back else -rise
-    return found
+        rise = piece.how.relief_mm - depth_under_edge(piece.how, away / scale)
+        rise = ndimage.gaussian_filter(rise, _SOFT * piece.how.sheet_mm * scale)
+        height += rise if piece.how.back else -rise
+    return height
 
 
 def brightness(height: Floats, scale: float) -> Floats:
@@ -82,18 +82,18 @@ def _shaded(cosine: Floats) -> Floats:
     return np.asarray(_AMBIENT + (1 - _AMBIENT) * np.clip(cosine, 0, None) / _LIGHT[2])
 
 
-def wall_patches(its: Pressed) -> Iterator[tuple[PolygonArray, float]]:
+def wall_patches(piece: Pressed) -> Iterator[tuple[PolygonArray, float]]:
     """The wall as flat patches, each with its brightness: for drawings that hold no pictures."""
-    run = its.how.run_mm - its.how.round_mm
-    slope = math.tan(math.radians(90 - its.how.bevel_deg)) * (1 if its.how.back else -1)
-    found = geometry.rings(geometry.parts(shapely.simplify(shapely.buffer(its.face, run, quad_segs=12), _PATCH_MM)))
-    first, last = found.xy, found.xy[found.edge_ends]
+    run = piece.how.run_mm - piece.how.round_mm
+    slope = math.tan(math.radians(90 - piece.how.bevel_deg)) * (1 if piece.how.back else -1)
+    outline = geometry.rings(geometry.parts(shapely.simplify(shapely.buffer(piece.face, run, quad_segs=12), _PATCH_MM)))
+    first, last = outline.xy, outline.xy[outline.edge_ends]
     along = last - first
     outward = np.column_stack([along[:, 1], -along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     normal = np.column_stack([outward * slope, np.ones(len(outward))]) / math.hypot(slope, 1)
     shade = _shaded(normal @ _LIGHT)
     corners = np.stack([first, last, last - run * outward, first - run * outward], axis=1)
-    whole = shapely.difference(shapely.buffer(its.face, run), its.face)
+    whole = shapely.difference(shapely.buffer(piece.face, run), piece.face)
     which = np.repeat(np.arange(len(corners)), 4)
     patches: Any = shapely.convex_hull(shapely.multipoints(corners.reshape(-1, 2), indices=which))
     for patch, light in zip(patches.tolist(), shade.tolist(), strict=True):

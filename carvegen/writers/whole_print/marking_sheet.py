@@ -81,12 +81,12 @@ def _tile(page: SheetPage) -> Tile:
 def _tones(paper: Rgb, coats: Sequence[Coat], sheet: MarkingSheet) -> list[tuple[float, Shapes]]:
     """Every overlap of inks with its grey: white where the paper is bare, `TINT` where it would be black."""
     white = float(cielab(np.asarray(paper))[0])
-    found = []
+    tones = []
     for which, shape in overlaps(coats, shapely.box(*sheet.window)):
         light = cielab(screen(overprinted(paper, [(coats[k].ink, np.ones(())) for k in which])))[0]
         grey = 1 - (1 - TINT) * (1 - min(float(light) / white, 1.0))
-        found.append((grey, Shapes(geometry.parts(shape), "B*")))
-    return found
+        tones.append((grey, Shapes(geometry.parts(shape), "B*")))
+    return tones
 
 
 def _head(canvas: Canvas, sheet: MarkingSheet, form: Format, page: SheetPage, count: int) -> None:

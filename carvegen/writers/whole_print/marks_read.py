@@ -44,11 +44,11 @@ def marks_svg(read: SheetsRead, name: str, face: tuple[float, float]) -> str:
     page = SvgPage((0.0, 0.0, *face), title=f"{name}: marks", about=about)
     colours = _colours(read)
     for meaning in Meaning:
-        its = [mark for mark in read.marks if mark.meaning is meaning]
-        if its:
+        marks = [mark for mark in read.marks if mark.meaning is meaning]
+        if marks:
             look: dict[str, Any] = {"fill": hex_of(colours[meaning]), "stroke": "none", "fill_rule": "evenodd"}
             page.group(str(meaning), "areas drawn by hand", **look)
-            page.spliced(meaning.replace(" ", "-"), "".join(_path(mark, face[1]) for mark in its))
+            page.spliced(meaning.replace(" ", "-"), "".join(_path(mark, face[1]) for mark in marks))
     return page.to_text()
 
 
@@ -69,8 +69,8 @@ def marks_png(read: SheetsRead, sheet: MarkingSheet) -> bytes:
     left, bottom, right, top = sheet.window
     size = round((right - left) * PX_PER_MM), round((top - bottom) * PX_PER_MM)
     colours = _colours(read)
-    told = [meaning for meaning in Meaning if any(mark.meaning is meaning for mark in read.marks)]
-    canvas = Image.new("RGB", (size[0], size[1] + _ROW_PX * (len(told) + 1)), "white")
+    meanings = [meaning for meaning in Meaning if any(mark.meaning is meaning for mark in read.marks)]
+    canvas = Image.new("RGB", (size[0], size[1] + _ROW_PX * (len(meanings) + 1)), "white")
     canvas.paste(_GROUND, (0, 0, *size))
     for page in read.pages:
         seen = Image.fromarray(np.round(screen(page.seen.astype(np.float64))).astype(np.uint8))
@@ -84,20 +84,20 @@ def marks_png(read: SheetsRead, sheet: MarkingSheet) -> bytes:
             drawn.polygon(rings[0], fill=(*colours[mark.meaning], _FILLED))
             for ring in rings:
                 drawn.line(ring, fill=(0, 0, 0, 255), width=_LINE_PX)
-    _legend(drawn, read, told, colours, size[1])
+    _legend(drawn, read, meanings, colours, size[1])
     return png_bytes(canvas, px_per_mm=PX_PER_MM, level=SMALL)
 
 
 def _legend(
-    drawn: ImageDraw.ImageDraw, read: SheetsRead, told: list[Meaning], colours: Mapping[Meaning, Rgb], below: int
+    drawn: ImageDraw.ImageDraw, read: SheetsRead, meanings: list[Meaning], colours: Mapping[Meaning, Rgb], below: int
 ) -> None:
     font = ImageFont.load_default(_TEXT_PX)
     drawn.text((6, below + 4), "What was understood: areas are outlined in black.", fill="black", font=font)
-    for k, meaning in enumerate(told, start=1):
+    for k, meaning in enumerate(meanings, start=1):
         y = below + k * _ROW_PX
-        its = [mark for mark in read.marks if mark.meaning is meaning]
-        area = sum(mark.shape.area for mark in its)
-        strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in its)}" if meaning.graded else ""
+        marks = [mark for mark in read.marks if mark.meaning is meaning]
+        area = sum(mark.shape.area for mark in marks)
+        strengths = f", strengths {', '.join(f'{mark.strength:g}' for mark in marks)}" if meaning.graded else ""
         drawn.rectangle((6, y + 4, 34, y + 18), fill=colours[meaning], outline="black")
-        words = f"{meaning!s}: {len(its)} area{'s' if len(its) > 1 else ''}, {area:.0f} sq mm{strengths}"
+        words = f"{meaning!s}: {len(marks)} area{'s' if len(marks) > 1 else ''}, {area:.0f} sq mm{strengths}"
         drawn.text((42, y + 2), words, fill="black", font=font)

@@ -205,14 +205,14 @@ def face_of(drawings: Sequence[Artwork]) -> tuple[float, float]:
     InputError
         If their pages differ, or nothing lies to the right of and above the origin.
     """
-    pages = [(its.width_mm, its.height_mm) for its in drawings if its.width_mm and its.height_mm]
+    pages = [(drawing.width_mm, drawing.height_mm) for drawing in drawings if drawing.width_mm and drawing.height_mm]
     for page in pages[1:]:
         if max(abs(page[0] - pages[0][0]), abs(page[1] - pages[0][1])) > _SAME_MM:
             sizes = " and ".join(f"{width:g} x {height:g} mm" for width, height in (pages[0], page))
             raise InputError(f"the drawings are of different sizes: {sizes}", field="size_mm", hint="say the face's")
     if pages:
         return pages[0]
-    sides = [page_size(its.layers, None, None) for its in drawings]
+    sides = [page_size(drawing.layers, None, None) for drawing in drawings]
     return max(width for width, _ in sides), max(height for _, height in sides)
 
 
@@ -239,9 +239,9 @@ def print_files(
     document["artwork"] = {"files": list(drawings)}
     for key, tables, words in (("blocks", blocks, _BLOCKS), ("motifs", motifs, _MOTIFS)):
         rows = tomlkit.aot()
-        for its in tables:
+        for table in tables:
             more = {"mend": True} if key == "blocks" else {}
-            row = {k: its[k] for k in _KEYS[key] if k in its} | more
+            row = {k: table[k] for k in _KEYS[key] if k in table} | more
             settings = row.get("settings", {}) | (_largest(row, size) if row.get("motif") == "snowfall" else {})
             if settings:
                 row["settings"] = tomlkit.inline_table()

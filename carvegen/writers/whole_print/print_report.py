@@ -29,11 +29,11 @@ class BlockFindings:
     @property
     def kinds(self) -> dict[Finding, tuple[str, ...]]:
         """Every finding once, as exact as a report tells it, with the kinds of machine that it holds for."""
-        found: dict[Finding, tuple[str, ...]] = {}
+        kinds_of: dict[Finding, tuple[str, ...]] = {}
         for kind, findings in self.by_kind.items():
-            for finding in (its.rounded for its in findings):
-                found[finding] = (*found.get(finding, ()), *([kind] if kind else []))
-        return found
+            for finding in (exact.rounded for exact in findings):
+                kinds_of[finding] = (*kinds_of.get(finding, ()), *([kind] if kind else []))
+        return kinds_of
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -46,7 +46,9 @@ class PrintReport:
     @cached_property
     def groups(self) -> list[tuple[Group, str, tuple[str, ...]]]:
         """The findings of one kind gathered, with their block and the kinds of machine, the most pressing first."""
-        every = [(its, (name, kinds)) for name, block in self.blocks.items() for its, kinds in block.kinds.items()]
+        every = [
+            (finding, (name, kinds)) for name, block in self.blocks.items() for finding, kinds in block.kinds.items()
+        ]
         apart = [own for _, own in every]
         groups = grouped([finding for finding, _ in every], apart=apart)
         return [(group, *apart[group.places[0].number - 1]) for group in groups]
@@ -70,16 +72,16 @@ class PrintReport:
             kind of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then
             advice; in each, what is furthest beyond its limit. `blocks`: every single finding.
         """
-        count = {its: sum(group.count for group, *_ in self.groups if group.severity is its) for its in Severity}
+        count = {level: sum(group.count for group, *_ in self.groups if group.severity is level) for level in Severity}
         return {
             "print": self.name,
             "breaks": count[Severity.BREAKS],
             "risks": count[Severity.RISK],
             "advice": count[Severity.ADVICE],
             "decide_first": self.questions,
-            "findings": [_group(*its) for its in self.groups],
+            "findings": [_group(*entry) for entry in self.groups],
             "blocks": {
-                name: [{**its.to_dict(), "for": list(kinds)} for its, kinds in block.kinds.items()]
+                name: [{**finding.to_dict(), "for": list(kinds)} for finding, kinds in block.kinds.items()]
                 for name, block in self.blocks.items()
             },
         }
@@ -89,16 +91,16 @@ def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[s
     """The report for the terminal: block by block a few sentences; what to do is said once, and then where."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
     lines += ["", "Places are x and y from the lower left corner of the print."] if report["findings"] else []
-    said: dict[tuple[str, ...], str] = {}
-    for block in dict.fromkeys(its["block"] for its in report["findings"]):
+    first_block: dict[tuple[str, ...], str] = {}
+    for block in dict.fromkeys(finding["block"] for finding in report["findings"]):
         entries, kinds = [], list[tuple[str, ...]]()
-        for its in (its for its in report["findings"] if its["block"] == block):
-            kind = (its["severity"], its["rule"], its["kind"], its["remedy"])
-            remedy, like = "" if kind in said or kind in kinds else its["remedy"], said.get(kind, "")
-            about = " and ".join(its["for"])
-            entries.append(told(its["severity"], its["sentence"], remedy, about=about, like=like))
+        for finding in (finding for finding in report["findings"] if finding["block"] == block):
+            kind = (finding["severity"], finding["rule"], finding["kind"], finding["remedy"])
+            remedy, like = "" if kind in first_block or kind in kinds else finding["remedy"], first_block.get(kind, "")
+            about = " and ".join(finding["for"])
+            entries.append(told(finding["severity"], finding["sentence"], remedy, about=about, like=like))
             kinds.append(kind)
-        said = dict.fromkeys(kinds[: fitting(entries, most)], block) | said
+        first_block = dict.fromkeys(kinds[: fitting(entries, most)], block) | first_block
         lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
 
@@ -115,10 +117,10 @@ def _group(group: Group, block: str, kinds: Sequence[str]) -> dict[str, Any]:
     return {"block": block, **counts, **{k: worst[k] for k in kept}}
 
 
-def _row(its: Mapping[str, Any]) -> tuple[str, ...]:
-    at = its["at_mm"]
+def _row(entry: Mapping[str, Any]) -> tuple[str, ...]:
+    at = entry["at_mm"]
     return (
-        its["severity"], its["rule"], its["kind"], its["block"], ", ".join(its["for"]) or "all",
-        f"{its['measured']:.2f} {its['unit']}", f"{its['limit']:.2f} {its['unit']}", str(its["places"]),
+        entry["severity"], entry["rule"], entry["kind"], entry["block"], ", ".join(entry["for"]) or "all",
+        f"{entry['measured']:.2f} {entry['unit']}", f"{entry['limit']:.2f} {entry['unit']}", str(entry["places"]),
         "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm",
     )  # fmt: skip

@@ -55,8 +55,8 @@ def print_svg(
         about = "printed by block " + ", then ".join(str(coats[k].number or k + 1) for k in which)
         look: dict[str, Any] = {"fill": _colour(paper, inks), "stroke": "none", "fill_rule": "evenodd"}
         page.group(f"INKS-{number + 1}", about, shapes=geometry.parts(shape), **look)
-    for number, its in enumerate(pressed):
-        for k, (patch, light) in enumerate(wall_patches(its)):
+    for number, piece in enumerate(pressed):
+        for k, (patch, light) in enumerate(wall_patches(piece)):
             tone = hex_of(_rgb(np.clip(linear(paper) * light, 0, 1)))
             look = {"fill": tone, "stroke": tone, "stroke_width": 0.02}
             page.group(f"RELIEF-{number + 1}-{k + 1}", "wall of an embossed shape", shapes=patch, **look)
@@ -69,7 +69,7 @@ def outlines_svg(coats: Mapping[str, Coat], window: Window, *, pressed: Mapping[
     The first printed lies lowest; a legend says which is which.
     """
     left, bottom, right, top = window
-    lands = {**{name: coat.land for name, coat in coats.items()}, **{name: its.face for name, its in pressed.items()}}
+    lands = {name: coat.land for name, coat in coats.items()} | {name: piece.face for name, piece in pressed.items()}
     low = bottom - (len(lands) + 1) * 1.6 * _TEXT_MM
     page = SvgPage((left, low, right, top), title="lands of all blocks", about=_ABOUT)
     face = shapely.box(*window)
@@ -92,22 +92,22 @@ def _legend(page: SvgPage, names: Sequence[str], left: float, bottom: float) -> 
         start, end = page.at(left + 1, y + 0.3 * _TEXT_MM), page.at(left + 13, y + 0.3 * _TEXT_MM)
         notes.add(page.drawing.line(start, end, stroke=_HUES[k % len(_HUES)], stroke_width=2 * _LINE_MM,
                                     stroke_dasharray=_DASHES[k % len(_DASHES)]))  # fmt: skip
-        said = "lowest" if k == 0 else "on top of all" if k == len(names) - 1 else "over those named before"
-        page.words(notes, TextLine(at=(left + 15, y), size_mm=_TEXT_MM, text=f"{k + 1}  {name}: {said}"))
+        place = "lowest" if k == 0 else "on top of all" if k == len(names) - 1 else "over those named before"
+        page.words(notes, TextLine(at=(left + 15, y), size_mm=_TEXT_MM, text=f"{k + 1}  {name}: {place}"))
 
 
 def overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[int, ...], BaseGeometry]]:
     """Every set of inks that lie over one another somewhere, fewer first, with where all of them do."""
-    found: list[tuple[tuple[int, ...], Any]] = [
+    stacks: list[tuple[tuple[int, ...], Any]] = [
         ((k,), geometry.solid(shapely.intersection(coat.land, face))) for k, coat in enumerate(coats)
     ]
-    lands, told = [shape for _, shape in found], 0
-    while found and told < _MOST_OVERLAPS:
-        yield from found
-        told += len(found)
-        more = [((*which, k), geometry.solid(shapely.intersection(shape, lands[k]))) for which, shape in found
+    lands, count = [shape for _, shape in stacks], 0
+    while stacks and count < _MOST_OVERLAPS:
+        yield from stacks
+        count += len(stacks)
+        more = [((*which, k), geometry.solid(shapely.intersection(shape, lands[k]))) for which, shape in stacks
                 for k in range(which[-1] + 1, len(lands))]  # fmt: skip
-        found = [(which, shape) for which, shape in more if shapely.area(shape) > _CRUMB_MM2]
+        stacks = [(which, shape) for which, shape in more if shapely.area(shape) > _CRUMB_MM2]
 
 
 def _colour(paper: Rgb, inks: Sequence[Ink]) -> str:

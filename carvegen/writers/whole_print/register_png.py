@@ -60,26 +60,26 @@ def register_png(
     page = Image.new("RGB", (picture.width, picture.height + line * (len(rows) + 5)), "#ffffff")
     page.paste(pale, (0, 0))
     pen = ImageDraw.Draw(page)
-    for colours, its in zip(_COLOURS, kinds, strict=True):
-        _dots(pen, its, colours, window, scale)
+    for colours, kind in zip(_COLOURS, kinds, strict=True):
+        _dots(pen, kind, colours, window, scale)
     _rings(pen, kinds, window, scale)
     _legend(pen, kinds, rows, picture.height, line)
     return png_bytes(page, px_per_mm=scale, level=SMALL)
 
 
-def _dots(pen: ImageDraw.ImageDraw, its: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
+def _dots(pen: ImageDraw.ImageDraw, kind: Shown, colours: Sequence[str], window: Sequence[float], scale: float) -> None:
     """Rare places first, so that frequent ones lie on top."""
-    level = _levels(its)
-    for k in np.argsort(its.share, kind="stable").tolist():
+    level = _levels(kind)
+    for k in np.argsort(kind.share, kind="stable").tolist():
         if level[k] >= 0:
-            x, y = (its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale
+            x, y = (kind.xy[k, 0] - window[0]) * scale, (window[3] - kind.xy[k, 1]) * scale
             r = _RADIUS_MM * scale * (0.7 + 0.2 * float(level[k]))
             pen.ellipse((x - r, y - r, x + r, y + r), fill=colours[level[k]])
 
 
-def _levels(its: Shown) -> Indices:
+def _levels(kind: Shown) -> Indices:
     """Which of `_STEPS` each place has reached; -1: none; (n,)."""
-    return np.searchsorted([step for step, _ in _STEPS], its.share, side="right") - 1
+    return np.searchsorted([step for step, _ in _STEPS], kind.share, side="right") - 1
 
 
 def _rings(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], window: Sequence[float], scale: float) -> None:
@@ -87,19 +87,19 @@ def _rings(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], window: Sequence[fl
     font = ImageFont.load_default(size=max(8.0, 2.8 * scale))
     room = (window[2] - window[0]) * scale, (window[3] - window[1]) * scale
     worst = [
-        (colours[max(_levels(its)[k], 0)], its, k)
-        for colours, its in zip(_COLOURS, kinds, strict=True)
-        for k in its.worst
+        (colours[max(_levels(kind)[k], 0)], kind, k)
+        for colours, kind in zip(_COLOURS, kinds, strict=True)
+        for k in kind.worst
     ]
-    at = [((its.xy[k, 0] - window[0]) * scale, (window[3] - its.xy[k, 1]) * scale) for _, its, k in worst]
+    at = [((kind.xy[k, 0] - window[0]) * scale, (window[3] - kind.xy[k, 1]) * scale) for _, kind, k in worst]
     for (own, _, _), (x, y) in zip(worst, at, strict=True):
         for colour, width in (("#ffffff", 1.1), (own, 0.45)):
             r = 3.0 * scale + width * scale / 2
             pen.ellipse((x - r, y - r, x + r, y + r), outline=colour, width=max(1, round(width * scale)))
     r = 3.6 * scale
     taken = [(x - r, y - r, x + r, y + r) for x, y in at]
-    for (_, its, k), (x, y) in zip(worst, at, strict=True):
-        text = f"{100 * its.share[k]:.0f} %"
+    for (_, kind, k), (x, y) in zip(worst, at, strict=True):
+        text = f"{100 * kind.share[k]:.0f} %"
         half, high = pen.textlength(text, font=font) / 2 + 0.3 * scale, 1.5 * scale
         middles = [
             (min(max(x + right, half + 2), room[0] - half - 2), y + down)
@@ -128,9 +128,9 @@ def _legend(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], rows: Sequence[str
     font = ImageFont.load_default(size=0.62 * line)
     y, left = top + line * 0.9, line * 0.8
     pen.text((left, y), "How many of 100 prints show a fault at a place:", fill=_WORDS, font=font, anchor="lm")
-    for colours, its in zip(_COLOURS, kinds, strict=True):
+    for colours, kind in zip(_COLOURS, kinds, strict=True):
         y += line * 1.15
-        pen.text((left, y), its.name, fill=_WORDS, font=font, anchor="lm")
+        pen.text((left, y), kind.name, fill=_WORDS, font=font, anchor="lm")
         x = left + 7.5 * line
         for colour, (_, word) in zip(colours, _STEPS, strict=True):
             pen.rectangle((x, y - 0.3 * line, x + 0.6 * line, y + 0.3 * line), fill=colour)

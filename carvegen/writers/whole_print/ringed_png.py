@@ -41,20 +41,20 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], *, most: int = 60) -> bytes:
     picture, scale = _faded(laid)
     high = picture.height
     for standing, colour in ((True, NOW_LAND), (False, NOW_CUT)):
-        shapes = geometry.polygon_array(its.shape for its in spots if its.kind.stands is standing)
+        shapes = geometry.polygon_array(spot.shape for spot in spots if spot.kind.stands is standing)
         if len(shapes):
             mask = coverage(geometry.moved(shapes, (0, 0), scale=scale), picture.size) * 255 * _STRENGTH
             picture.paste(colour, mask=Image.fromarray(np.round(mask).astype(np.uint8)))
     pen, taken = ImageDraw.Draw(picture), np.empty((0, 4))
     font = ImageFont.load_default(size=max(9.0, LABEL_MM * scale))
-    for number, its in enumerate(spots[:most], start=1):
-        left, bottom, right, top = its.shape.bounds
+    for number, spot in enumerate(spots[:most], start=1):
+        left, bottom, right, top = spot.shape.bounds
         centre, radius = np.array([(left + right) / 2, (bottom + top) / 2]), math.hypot(right - left, top - bottom) / 2
         radius += _ROOM_MM
         box = free_box(centre, radius, len(str(number)) * LABEL_MM * 0.7 + 0.8, taken)
         taken = np.vstack([taken, box, [*(centre - radius), *(centre + radius)]])
         x, y, r = centre[0] * scale, high - centre[1] * scale, radius * scale
-        colour = NOW_LAND if its.kind.stands else NOW_CUT
+        colour = NOW_LAND if spot.kind.stands else NOW_CUT
         for shade, width in (((255, 255, 255), 0.8), (colour, 0.4)):
             half = r + width * scale / 2
             pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=max(1, round(width * scale)))

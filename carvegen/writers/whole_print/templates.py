@@ -152,15 +152,15 @@ def carving_sheet(name: str, land: BaseGeometry, spots: Sequence[Spot], size: tu
     size
         Width and height of the face.
     """
-    left = [its for its in spots if its.kind.stands]
-    filled = geometry.polygon_array(its.shape for its in left)
+    left = [spot for spot in spots if spot.kind.stands]
+    filled = geometry.polygon_array(spot.shape for spot in left)
     parts = (
         Part(name=BLOCK_EDGE, about="the face", shapes=_one(geometry.box(*size))),
         Part(name="LAND", about="what is to stand", shapes=geometry.parts(land), broken=True),
         Part(name=CUT_AREA, about="still to cut", shapes=filled, filled=True),
     )
     mirrored = tuple(_mirrored(part, size[0]) for part in parts if len(part.shapes))
-    area = sum(its.shape.area for its in left)
+    area = sum(spot.shape.area for spot in left)
     places = f"{len(left)} place" + "s" * (len(left) != 1)
     words = (
         f"{name}: still to cut, block view: as the block lies face up, mirrored. Do not mirror it again.",
@@ -210,15 +210,15 @@ def _arrow(size: tuple[float, float]) -> Part:
 def _tabs(plan: Plan, size: tuple[float, float], pins: PolygonArray) -> PolygonArray:
     if plan.method != "pins":
         return geometry.empty()
-    found = []
+    tabs = []
     for left, bottom, right, top in shapely.bounds(pins).tolist():
         if size[0] >= size[1]:
             x = (left + right) / 2
-            found.append(shapely.box(x - _TAB_MM / 2, bottom - 3.0, x + _TAB_MM / 2, -2.0))
+            tabs.append(shapely.box(x - _TAB_MM / 2, bottom - 3.0, x + _TAB_MM / 2, -2.0))
         else:
             y = (bottom + top) / 2
-            found.append(shapely.box(left - 3.0, y - _TAB_MM / 2, -2.0, y + _TAB_MM / 2))
-    return geometry.polygon_array(found)
+            tabs.append(shapely.box(left - 3.0, y - _TAB_MM / 2, -2.0, y + _TAB_MM / 2))
+    return geometry.polygon_array(tabs)
 
 
 def _mirrored(part: Part, width: float) -> Part:
