@@ -75,6 +75,7 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
+_LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -116,7 +117,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _least_mm2(settings))]
+    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _LEAST_MM2)]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -292,7 +293,7 @@ class _Scene:
                     np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
                     self.solid | self.panes,
                     page,
-                    least_mm2=_least_mm2(settings),
+                    least_mm2=_LEAST_MM2,
                 )
             )
         return whites[0], whites[1]
@@ -314,11 +315,6 @@ def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
     """The pieces, small ones with inlets narrower than the width filled: twigs in them would tear them to rags."""
     small = shapely.area(pieces) < _BURIES_MM2
     return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
-
-
-def _least_mm2(settings: Settings) -> float:
-    """The smallest piece of snow that is drawn."""
-    return 1.0 + 0.12 * settings.fallen_mm
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
