@@ -155,11 +155,23 @@ def summits(ledges: Ledges, ground: Floats, settings: Settings, rng: Generator) 
     The deeper the higher a place rises over what is round about: heads are white, in tongues, and notches dark.
     """
     place = np.column_stack([ledges.x, ledges.base])
-    rise = ledges.base - ledges.smoothed(ledges.base, _HEADS_MM)
+    rise = ledges.base - _round_about(ledges, ground)
     tongues = waves_at(place, rng, patch_mm=(1.6, 8.0)) + waves_at(place, rng, patch_mm=(5.0, 20.0))
     line = _SNOW_LINE_MM - settings.fields * settings.fallen_mm**0.5 - _TONGUES_MM * tongues * np.clip(rise / 2, 0, 1)
     ground = ledges.highest(ground, _TIP_MM)  # a tip is narrower than ground
     return np.asarray(ground * crags(ledges) * np.clip(rise - line, 0, None))
+
+
+def _round_about(ledges: Ledges, ground: Floats) -> Floats:
+    """How high the ground lies round about each place, mm: posts in it part nothing; (n,)."""
+    on = ground > 0
+    if not on.any():
+        return ledges.base
+    columns, where = np.unique(ledges.column[on], return_inverse=True)
+    height = np.bincount(where, ledges.base[on]) / np.bincount(where)
+    every = np.interp(np.arange(columns[0], columns[-1] + 1), columns, height)
+    level = ndimage.gaussian_filter1d(every, _HEADS_MM / ledges.step, mode="nearest")
+    return np.asarray(level[np.clip(ledges.column - columns[0], 0, len(level) - 1)])
 
 
 def cuttable(ledges: Ledges, depth: Floats, below: Floats, cut_mm: float) -> Floats:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
-from carvegen.motifs.shared.minimum_width import loosened, standing, thin_parts, within
+from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
 from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.drawing import (
@@ -69,8 +70,12 @@ _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is 
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
 #: broader than so many times the detail
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
+_BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
+_LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
+_FULL = 0.6  #: but a fork that snow takes up so much of is filled
+_LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -106,12 +111,13 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         return Growth(cuts=geometry.empty())
     frame = place.edge
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
+    core = _rounded(core, 2 * settings.detail_mm)
     white = shapely.union_all(np.concatenate([core, specks(core, silhouette)]))
     white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _least_mm2(settings))]
+    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _LEAST_MM2)]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -226,8 +232,21 @@ class _Scene:
         capped = np.where(pointed, domed(ledges, lumpy, ends), lumpy)
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
         most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
-        lost += float(np.clip(lumpy - most, 0, None).sum())
-        return Settled(np.minimum(lumpy, most), rest.fallen + blown, rest.lost + lost)
+        lying = np.minimum(lumpy, most)
+        lying = lying * self._below_sky(lying)
+        return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
+
+    def _below_sky(self, depth: Floats) -> Floats:
+        """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""
+        ledges = self.ledges
+        air, count = ndimage.label(~self.shape)
+        which = air[self.row, ledges.column]
+        white = np.bincount(which, depth * ledges.step, minlength=count + 1)
+        area = np.bincount(air.ravel(), minlength=count + 1) * ledges.step**2
+        share = np.clip((area - _LEAST_SKY_MM2) / np.maximum(white, 1e-9), 0, 1)
+        share[white > _FULL * area] = 1
+        share[0] = 1
+        return np.asarray(1 - ledges.highest(1 - share[which], _BESIDE_PANE_MM))
 
     def _bare(self, where: Floats, rng: Generator) -> Floats:
         """The share that has been shaken off or melted away, in patches, from all but broad things."""
@@ -274,7 +293,7 @@ class _Scene:
                     np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
                     self.solid | self.panes,
                     page,
-                    least_mm2=_least_mm2(settings),
+                    least_mm2=_LEAST_MM2,
                 )
             )
         return whites[0], whites[1]
@@ -292,9 +311,10 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     return np.asarray(reads)
 
 
-def _least_mm2(settings: Settings) -> float:
-    """The smallest piece of snow that is drawn."""
-    return 1.0 + 0.12 * settings.fallen_mm
+def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
+    """The pieces, small ones with inlets narrower than the width filled: twigs in them would tear them to rags."""
+    small = shapely.area(pieces) < _BURIES_MM2
+    return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
@@ -353,7 +373,10 @@ def _twigs(
     rank = ndtr(waves_at(shapely.get_coordinates(shapely.centroid(thin)), rng, patch_mm=(1.5, 1.5)))
     shapely.prepare(white)
     buried = shapely.contains_properly(white, thin)
+    heaps = geometry.parts(white)
+    heaps = heaps[shapely.area(heaps) > _BURIES_MM2]
     kept = settings.detail_kept * np.where(buried, settings.detail_kept, 1.0) > rank
+    kept &= np.isin(np.arange(len(thin)), shapely.STRtree(thin).query(heaps, predicate="intersects")[1])
     return np.asarray(
         shapely.buffer(thin[kept], np.clip((limits.land_mm - wide[kept]) / 2, 0, None) + 0.02, quad_segs=2)
     )

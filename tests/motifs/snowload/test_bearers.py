@@ -221,6 +221,14 @@ def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
     assert all(shapely.intersection(cuts, shapely.Point(x, 30).buffer(2)).area < 0.1 for x in notches)
 
 
+def test_heads_between_posts_are_white_too() -> None:
+    """A crag whose three points stand between two posts, as high above what is round about as crags without posts."""
+    points = [(-9, -9), (-9, 12), (20, 37), (24, 36), (28, 42), (32, 36), (36, 42), (40, 36), (79, 12), (79, -9)]
+    posts = [shapely.box(x, -5, x + 2, 60) for x in (20, 38)]
+    cuts = white(shapely.union_all([shapely.Polygon(points), *posts]), "fresh", 2)
+    assert all(shapely.intersection(cuts, shapely.Point(x, 41).buffer(1)).area > 1 for x in (28, 36))
+
+
 def test_a_steep_side_keeps_no_wedge_and_a_level_one_its_snow() -> None:
     sail = shapely.Polygon([(15, 15), (15, 55), (40, 15)])
     cuts = white(sail, "deep", 3, patchy=0)
