@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -28,6 +29,7 @@ WAYS = (
 )
 SIZES = (60, 60, 60, 60, 80, 80, 100, 120, 200, 400)
 END_GRAIN_MM = 120
+_EVERY = 25
 
 
 def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
@@ -58,13 +60,14 @@ def limits_broken(job: Job, label: str) -> Iterator[str]:
 
 
 def printed(faults: Callable[[int], Iterator[str]], blocks: int, start: int) -> int:
-    """Print each fault of so many blocks as it is seen; how many there are."""
+    """Print each fault of so many blocks as it is seen, and now and then how far it is; how many there are."""
     seen = 0
-    for number in range(start, start + blocks):
+    for done, number in enumerate(range(start, start + blocks), 1):
         for fault in faults(number):
             seen += 1
             print(fault, flush=True)
-    print(f"{blocks} blocks, {seen} faults")
+        if done % _EVERY == 0 or done == blocks:
+            print(f"{done} of {blocks} blocks from {start}, {seen} faults, {time.process_time():.0f} s", flush=True)
     return seen
 
 

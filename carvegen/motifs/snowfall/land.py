@@ -39,8 +39,8 @@ _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
 _SINKS = 1.1  #: in its reaches: how much deeper some of those that merge sink in than others
 _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.84  #: a flake's reach towards another, over its largest, where land between them is sought
-_FLOWS = (0.3, 0.95)  #: share of those that stick to a flake with shoulders between them: flakes differ,
-_CORE = (0.4, 1.05)  #: and shoulders are as broad as so much of the larger one, or all of it
+_FLOWS = (0.5, 1.0)  #: share of those that stick to a flake with shoulders between them: flakes differ,
+_CORE = (0.6, 1.0)  #: and shoulders are as broad as so much of the larger one
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
 _IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
@@ -199,7 +199,7 @@ def _knobs(flakes: Flakes, small: Indices, large: Indices) -> Mask:
 def _shoulders(flakes: Flakes, small: Indices, large: Indices) -> PolygonArray:
     """What lies between the flakes of each pair: the convex hull of the smaller one and of a core of the larger.
 
-    The larger the core, the fuller the bays on both sides; a whole one leaves straight sides.
+    The larger the core, the fuller the bays on both sides; a whole one would leave straight sides.
     """
     thin, full = _CORE
     core = thin + (full - thin) * Draws(keys(flakes.key[small], flakes.key[large], 5)).random(1)[:, 0]
@@ -208,7 +208,7 @@ def _shoulders(flakes: Flakes, small: Indices, large: Indices) -> PolygonArray:
     middle = flakes.xy[large[of]]
     pair = np.concatenate([nth, of])
     order = np.argsort(pair, kind="stable")
-    xy = np.concatenate([own, middle + np.minimum(core[of, None], 1) * (other - middle)])[order]
+    xy = np.concatenate([own, middle + core[of, None] * (other - middle)])[order]
     return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=pair[order])), dtype=object)
 
 

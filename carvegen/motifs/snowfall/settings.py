@@ -52,7 +52,7 @@ class Settings:
     wind: float = share(0.15, help="0: still air; 1: a gale of streaks, trails and drawn-out flakes")
     wind_towards_deg: float = angle(-70.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
     round: float = share(0.6, help="share of round flakes; the others are squarish")
-    torn: float = share(0.1, help="share of the larger flakes that are torn clumps of several crystals")
+    torn: float = share(0.18, help="share of the larger flakes that are torn clumps of several crystals")
     hidden: float = share(0.8, help="share of the flakes at the edge of what is kept clear that go on behind it")
     cut_at_edge: bool = flag(True, help="flakes run out over the edge of the face")
     level: float = share(0.0, at_most=1000, help="how much falls, kept from an earlier block; 0: as snow asks")

@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
+from carvegen.motifs.snowfall.chance import keys
 from carvegen.motifs.snowfall.clumps import Clumps, gathered, smooth
 from carvegen.motifs.snowfall.flakes import Flakes, Looks, drawn, falling, passes_mm, shrunk_mm
 from carvegen.motifs.snowfall.land import BODY
@@ -110,6 +111,22 @@ def test_groups_within_a_millimetre_have_no_bays(reach, bays) -> None:
         assert len(made) == 1
         solid.append(float(shapely.area(made[0]) / shapely.area(shapely.convex_hull(made[0]))))
     assert (min(solid) < 0.98) == bays
+
+
+def test_torn_clumps_show_that_they_are_several_crystals() -> None:
+    """Enough of the large ones have deep bays; with crystals that lay deeper in one another 7 % had."""
+    count, its, still = 300, limits(0.6, 0.25), np.zeros(3)
+    looks = Looks(
+        least_mm=0.3, passes_mm=passes_mm(its), most_mm=4.0, round=0.6, torn=1.0, longer=still, along_deg=0.0
+    )  # fmt: skip
+    xy, key = np.column_stack([20.0 * np.arange(count), np.zeros(count)]), keys(np.arange(count, dtype=np.uint64))
+    layer, packed = np.zeros(count, dtype=np.int64), np.zeros(count)
+    flakes = falling(looks, xy, np.full(count, 3.5), layer, key=key, packed=packed)
+    assert flakes.torn.all()
+    crystals, whose = shapely.get_parts(drawn(looks, flakes), return_index=True)
+    made = np.concatenate(smooth(gathered(crystals, whose), its))
+    bayed = shapely.area(made) < 0.9 * shapely.area(shapely.convex_hull(made))
+    assert 0.1 < bayed.mean() < 0.3
 
 
 def test_flakes_that_shrink_beside_others_are_still_made_by_the_cutter() -> None:
