@@ -15,18 +15,20 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.kinds import is_picture
+from carvegen.base.colour import Ink, hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.blocks.from_drawing import drawn_land
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.colour import Rgb
     from carvegen.blocks.views import View
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "Kind", "Spot", "difference", "face_in", "in_order", "is_cut",
-    "land_in", "lands_in", "spots", "stencils_in",
+    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "Kind", "Spot", "coats_in", "difference", "face_in", "in_order",
+    "is_cut", "land_in", "lands_in", "print_colours", "spots", "stencils_in",
 ]  # fmt: skip
 
 SCAN_TOLERANCE_MM = SEEN_MM
@@ -220,6 +222,24 @@ def stencils_in(folder: Path) -> frozenset[str] | None:
     """Names of the blocks of a print that is built in the folder that are stencils; None if its report is older."""
     names = _reported(folder, "stencils")
     return frozenset(name for name in names if isinstance(name, str)) if isinstance(names, list) else None
+
+
+def print_colours(coats: Mapping[str, Ink], paper: Rgb) -> dict[str, Any]:
+    """What a build's report says of its inks, in printing order, and its paper: `coats_in` reads it."""
+    inks = [{"block": name, "colour": hex_of(ink.colour), "opacity": ink.opacity} for name, ink in coats.items()]
+    return {"paper": hex_of(paper), "inks": inks}
+
+
+def coats_in(folder: Path) -> tuple[dict[str, Ink], Rgb] | None:
+    """Inks by block, in printing order, and paper of a print that is built in the folder; None if no report tells."""
+    try:
+        inks = {
+            str(its["block"]): Ink(colour=rgb(its["colour"]), opacity=float(its["opacity"]))
+            for its in _reported(folder, "inks")
+        }
+        return inks, rgb(_reported(folder, "paper"))
+    except (InputError, ValueError, TypeError, KeyError):
+        return None
 
 
 def _reported(folder: Path, key: str) -> Any:  # noqa: ANN401

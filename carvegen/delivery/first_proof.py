@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,11 +14,13 @@ from carvegen.base.words import shortened
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import Laid
+    from carvegen.artwork.on_plan import Laid, Plan
+    from carvegen.base.colour import Ink, Rgb
     from carvegen.blocks.comparison import Spot
 
-__all__ = ["Proof", "cover_words", "first_proof", "laid_file", "lands_of", "side_words"]
+__all__ = ["PRINT", "Planned", "Proof", "cover_words", "first_proof", "laid_file", "planned_in", "side_words"]
 
+PRINT = "the print"  #: what a picture of several inks shows
 _MOST_LINES = 12  #: of one kind
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 _OLDER = (
@@ -26,6 +28,42 @@ _OLDER = (
     "what tells stencils from other blocks"
 )
 _ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Planned:
+    """What a picture may show: one of some lands, or the print of them all."""
+
+    lands: dict[str, BaseGeometry]
+    size_mm: tuple[float, float]
+    stencils: frozenset[str] | None = frozenset()  #: which may be lighter than what is behind; None if none tells
+    coats: Mapping[str, Ink] = field(default_factory=dict)  #: in printing order; none if that is not known
+    paper: Rgb = (255, 255, 255)
+
+    def in_inks(self, coats: Mapping[str, Ink], paper: Rgb) -> Planned:
+        """The print of them alone, in the inks that are asked for.
+
+        Raises
+        ------
+        InputError
+            If there is no such block.
+        """
+        missing = [name for name in coats if name not in self.lands]
+        if missing:
+            known = f"known: {', '.join(self.lands)}"
+            raise InputError("has no such block", value=missing[0], where="the plan", hint=known)
+        return replace(self, coats=coats, paper=paper)
+
+    def plans(self, *, alone: bool) -> dict[str, Plan]:
+        """The plans by name: of the print if its inks are known, and of each block alone."""
+        from carvegen.artwork.on_plan import plan_of, plan_of_inks
+
+        found = {}
+        if alone:
+            found = {name: plan_of(land, self.size_mm) for name, land in self.lands.items() if not land.is_empty}
+        if self.coats:
+            found[PRINT] = plan_of_inks(self.lands, self.coats, self.paper, self.size_mm)
+        return found
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -43,7 +81,7 @@ class Proof:
     @property
     def shows(self) -> str:
         """What the picture shows: a block, or the print of several."""
-        return self.names[0] if len(self.names) == 1 else "the print"
+        return self.names[0] if len(self.names) == 1 else PRINT
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
@@ -104,50 +142,61 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
     return (f"something lies over {over.area:.0f} mm² of it, or glares: {so}",) * (over.area >= _LEAST_MM2)
 
 
-def lands_of(
-    path: Path, block: str | None
-) -> tuple[dict[str, BaseGeometry], tuple[float, float], frozenset[str] | None]:  # fmt: skip
-    """The lands of a plan by name, the size of the face, and which are stencils: None if none tells.
+def planned_in(path: Path, given: Mapping[str, Any]) -> Planned:
+    """What is planned in a folder of a build, a land in one, or a drawing of a block.
 
-    The plan is a folder of a build, a land in one, or a drawing of a block.
+    The print in all inks with it if these are given, or if the build tells them and no block is named.
+
+    Raises
+    ------
+    InputError
+        If there is no such block.
     """
-    from carvegen.blocks.comparison import face_in, land_in, lands_in, stencils_in
+    from carvegen.artwork.scan import ScanOptions
+
+    if not given.get("coats"):
+        return _planned_in(path, given["block"])
+    coats = dict(zip(given["inks"], given["coats"], strict=True))
+    return _planned_in(path, None).in_inks(coats, given.get("paper") or ScanOptions().paper)
+
+
+def _planned_in(path: Path, block: str | None) -> Planned:
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.blocks.comparison import coats_in, face_in, land_in, lands_in, stencils_in
     from carvegen.blocks.from_drawing import drawn_land
 
     if path.is_dir():
         every = lands_in(path)
         if block and block not in every:
             raise InputError("has no such block", value=block, where=str(path), hint=f"known: {', '.join(every)}")
-        return ({block: every[block]} if block else every), face_in(path, every.values()), stencils_in(path)
+        size, stencils = face_in(path, every.values()), stencils_in(path)
+        if block:
+            return Planned(lands={block: every[block]}, size_mm=size, stencils=stencils)
+        coats, paper = coats_in(path) or ({}, ScanOptions().paper)
+        if len(coats) < 2 or not coats.keys() <= every.keys():  # one ink's print shows its block
+            coats = {}
+        return Planned(lands=every, size_mm=size, stencils=stencils, coats=coats, paper=paper)
     if path.suffix.lower() == ".wkb":
         land = land_in(path)
         built = path.parent.parent
-        return {path.stem: land}, face_in(built, [land]), stencils_in(built)
+        return Planned(lands={path.stem: land}, size_mm=face_in(built, [land]), stencils=stencils_in(built))
     land, size = drawn_land(path)
-    return {shortened(path.stem, 60): land}, size, frozenset()
+    return Planned(lands={shortened(path.stem, 60): land}, size_mm=size)
 
 
 def laid_file(
-    path: Path, lands: Mapping[str, BaseGeometry], size: tuple[float, float], picture: Path, given: Mapping[str, Any],
-    *, stencils: frozenset[str] | None,
+    path: Path, planned: Planned, picture: Path, given: Mapping[str, Any]
 ) -> tuple[str, Laid, tuple[str, ...]] | None:  # fmt: skip
-    """A picture file laid on the plan that it shows; None if too little is drawn to tell. A poor fit is drawn.
+    """A picture file laid on the plan that it shows, a block or `PRINT`; None if too little is drawn to tell.
+
+    A poor fit is drawn.
 
     Parameters
     ----------
     picture
         Where a fit that is refused is drawn.
-    stencils
-        Names of the lands that may be lighter than what shows through their openings; None if that is not known.
     """
-    from carvegen.artwork.on_plan import (
-        PoorFitError,
-        lay_file,
-        marked_off_mm,
-        plan_of,
-        plan_of_inks,
-        shows_other_inks,
-    )  # fmt: skip
+    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, shows_other_inks
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.ringed_png import fit_png
@@ -155,14 +204,7 @@ def laid_file(
     corners = given["corners"]
     if isinstance(corners, str) and corners != "auto":
         corners = corners_from(corners)
-    if given.get("coats"):
-        coats = dict(zip(given["inks"], given["coats"], strict=True))
-        missing = [name for name in coats if name not in lands]
-        if missing:
-            raise InputError("has no such block", value=missing[0], where="the plan", hint=f"known: {', '.join(lands)}")
-        plans = {"the print": plan_of_inks(lands, coats, given["paper"], size)}
-    else:
-        plans = {name: plan_of(land, size) for name, land in lands.items() if not land.is_empty}
+    plans, stencils = planned.plans(alone=not given.get("coats")), planned.stencils
     try:
         either_tone = stencils is not None and stencils.issuperset(plans)
         found = lay_file(
@@ -181,7 +223,7 @@ def laid_file(
     if found is None:
         return None
     name, laid = found
-    if len(plans) > 1 and not laid.mirrored and shows_other_inks(laid):
+    if len(plans) > 1 and name != PRINT and not laid.mirrored and shows_other_inks(laid):
         raise InputError(
             f"shows more inks than that of {name}, and the plan has several blocks", where=str(path),
             hint="if it is a print in all inks, give them: {print} PRINT.toml; if of one block, name it: {block} "
@@ -202,25 +244,23 @@ def first_proof(
 ) -> Proof | None:
     """A picture file against its plan, drawn; None if too little is drawn on the plan to lay it there.
 
-    Of a print in several inks, if these are given, each block is told of; nothing where inks hide one another.
+    Of a print in several inks, if these are known, each block is told of; nothing where inks hide one another.
     """
     from carvegen import geometry
     from carvegen.artwork.on_plan import read_block, read_inks
-    from carvegen.artwork.scan import ScanOptions
     from carvegen.base.files import save_file
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, difference, in_order, spots
     from carvegen.writers.whole_print.ringed_png import ringed_png
 
-    coats = dict(zip(given["inks"], given["coats"], strict=True)) if given.get("coats") else {}
-    given = {"paper": ScanOptions().paper, **given}
-    lands, size, stencils = lands_of(plan, None if coats else given["block"])
+    planned = planned_in(plan, given)
+    lands, size = planned.lands, planned.size_mm
     picture = picture or Path(f"{seen.stem}-on-plan.png")
-    found = laid_file(seen, lands, size, picture, given, stencils=stencils)
+    found = laid_file(seen, planned, picture, given)
     if found is None:
         return None
     shown, laid, notes = found
-    if coats:  # in all its pixels: between dark lines a narrow one of a lighter ink is a few of them
-        inks = read_inks(laid, coats, given["paper"])
+    if shown == PRINT:  # in all its pixels: between dark lines a narrow one of a lighter ink is a few of them
+        inks = read_inks(laid, planned.coats, planned.paper)
         inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
     else:
         laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
@@ -229,10 +269,10 @@ def first_proof(
     names, tolerance, told = tuple(inks), given["tolerance"] or SCAN_TOLERANCE_MM, []
     for name, its in inks.items():
         face = geometry.difference(geometry.box(*size), its.hidden)
-        planned, land = (geometry.intersection(shape, face) for shape in (lands[name], its.land))
-        told += spots(difference(name, planned, land, tolerance), face)
+        wanted, land = (geometry.intersection(shape, face) for shape in (lands[name], its.land))
+        told += spots(difference(name, wanted, land, tolerance), face)
         hidden = geometry.intersection(lands[name], its.hidden).area
-        if coats and hidden >= _LEAST_MM2:
+        if shown == PRINT and hidden >= _LEAST_MM2:
             notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
     told = in_order(told)
     save_file(picture, ringed_png(laid, told))

@@ -16,6 +16,7 @@ from carvegen.base.colour import MODEL
 from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
+from carvegen.blocks.comparison import print_colours
 from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, lands_built, read_record
 from carvegen.delivery.print_steps import (
     CHANGED,
@@ -265,7 +266,7 @@ class _Build:
         size = [self.given.width_mm, self.given.height_mm]
         self.report = {
             **report.to_dict(), "size_mm": size, "stencils": sorted(proofs.masks), "colours": MODEL,
-            "register": figures or None,
+            **print_colours(proofs.ink, self.given.paper), "register": figures or None,
         }  # fmt: skip
         setups = [setup for block in self.given.blocks for setup in self.setups[block.name]]
         sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), setups, to_decide=proofs.to_decide)

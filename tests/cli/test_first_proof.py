@@ -17,7 +17,7 @@ from scipy.ndimage import gaussian_filter
 from carvegen.artwork import read
 from carvegen.artwork.on_plan import plan_file, plan_place
 from carvegen.base.colour import Ink, overprinted, rgb, screen
-from carvegen.blocks.comparison import Kind, difference, spots
+from carvegen.blocks.comparison import Kind, difference, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof
 from tests.artwork.scan import on_plan_pictures as made
@@ -342,6 +342,7 @@ def three(own_folder):
     return own_folder / "three"
 
 
+GREY = {"sky": ("#a9bfcb", 0.2), "tone": ("#6a8799", 0.3), "key": ("#1f2b3d", 0.7)}
 SAID = ", ".join(f"{name}={colour} {by}" for name, (colour, by) in INKS.items())
 
 
@@ -371,6 +372,44 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
     words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
     assert words.index("1: sky, ") < words.index("2: tone, ")
     assert "key: as planned" in words
+
+
+def with_its_inks(built, inks=INKS):
+    """The same build with what its report says of inks and paper."""
+    coats = {name: Ink(colour=rgb(colour), opacity=by) for name, (colour, by) in inks.items()}
+    told = {"size_mm": made.SIZE, "stencils": [], **print_colours(coats, rgb("#fbfaf6"))}
+    (built / "report.json").write_text(json.dumps(told))
+    return built
+
+
+def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
+    """Without --print one of the blocks was taken for it, if its ink was grey, and thousands of mm² still to cut."""
+    ran = run(capsys, "compare", with_its_inks(three), "print.jpg", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 1, ran.err
+    places = {its["block"]: [place["kind"] for place in its["places"]] for its in told["blocks"]}
+    assert places == {"sky": ["still to cut"], "tone": ["cut where the plan cuts nothing"], "key": []}
+    read_ = run(capsys, "read", "print.jpg", "--onto", three, "--json")
+    layers = {its["name"]: its["area_mm2"] for its in json.loads(read_.out)["layers"]}
+    assert {*INKS} <= layers.keys(), read_.err
+    assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
+
+
+@not_sought
+def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
+    """The print's plan is among those that are tried."""
+    ran = run(capsys, "compare", with_its_inks(three), photographed(three.parent / "key.jpg", made.key()), "--json")
+    assert ran.code == 0, ran.out
+    assert [its["block"] for its in json.loads(ran.out)["blocks"]] == ["key"]
+
+
+def test_a_print_is_read_in_all_pixels_of_its_picture(three):
+    """At six a millimetre a strip of 0.7 mm of tone between dark lines was told as key, still to cut."""
+    with Image.open("print.jpg") as image:
+        image.resize((image.width * 2, image.height * 2)).save("fine.jpg", quality=92)
+    asked = {"block": None, "corners": None, "dpi": None, "view": None, "tolerance": None}
+    proof = first_proof.first_proof(with_its_inks(three), three.parent / "fine.jpg", None, None, asked)
+    assert proof.laid.px_per_mm == pytest.approx(10, rel=0.03)
 
 
 def test_inks_without_colours_are_refused_where_a_print_is_compared(three, capsys):

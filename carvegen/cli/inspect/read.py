@@ -18,7 +18,9 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_PLACED = frozenset({"corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"})
+_PLACED = frozenset({
+    "block", "corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"
+})  # fmt: skip
 _MOST_NAMES = 12  #: of groups inside a layer
 _CELL = 60  #: letters of a layer's name in the table
 
@@ -103,7 +105,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     settings |= options.inks_of(settings.pop("inks"), settings.pop("print_file"))
     chosen = {name: value for name, value in settings.items() if value is not None}
     if onto is not None:
-        artwork = _on_plan(file, onto, picture, {**settings, "block": block})
+        artwork, chosen = _on_plan(file, onto, picture, {**settings, "block": block})
     elif chosen or is_picture(file):
         artwork = _by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
     else:
@@ -137,36 +139,38 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
         raise
 
 
-def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, Any]) -> Artwork:
-    """What a scan shows, laid on a plan."""
+def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, Any]) -> tuple[Artwork, dict[str, Any]]:
+    """What a scan shows, laid on a plan, and the settings by which it is read: with inks that its build tells."""
     from dataclasses import replace
 
     from carvegen import geometry
     from carvegen.artwork.on_plan import InkSeen, covered, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.artwork.scan.planes import UNSURE
-    from carvegen.delivery.first_proof import cover_words, laid_file, lands_of, side_words
+    from carvegen.delivery.first_proof import PRINT, cover_words, laid_file, planned_in, side_words
 
-    lands, size, stencils = lands_of(onto, settings.pop("block"))
-    settings = {"paper": ScanOptions().paper, **settings}
+    planned = planned_in(onto, settings)
     drawn = picture or Path(f"{file.stem}-on-plan.png")
-    result = laid_file(file, lands, size, drawn, settings, stencils=stencils)
+    result = laid_file(file, planned, drawn, settings)
     if result is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
             hint="leave --onto out, and give --corners and --size, or --dpi",
         )  # fmt: skip
     name, laid, notes = result
+    if name == PRINT:
+        settings = {**settings, "paper": planned.paper}
+        settings |= {"inks": tuple(planned.coats), "coats": tuple(planned.coats.values())}
     used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
-    over = covered(laid) if len(artwork.layers) == 1 and not settings.get("coats") else geometry.union(geometry.empty())
+    over = covered(laid) if len(artwork.layers) == 1 and name != PRINT else geometry.union(geometry.empty())
     if not over.is_empty:
         ((layer, shapes),) = artwork.layers.items()
-        land = InkSeen(land=geometry.union(shapes), hidden=over).as_planned_where_hidden(lands[name])
+        land = InkSeen(land=geometry.union(shapes), hidden=over).as_planned_where_hidden(planned.lands[name])
         artwork = replace(artwork, layers={layer: geometry.parts(land), UNSURE: geometry.parts(over)})
         notes += cover_words(over, f"there it is as planned; these parts are on the layer {UNSURE}")
     placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
-    return replace(artwork, notes=(placed, *notes, *artwork.notes))
+    return replace(artwork, notes=(placed, *notes, *artwork.notes)), used
 
 
 def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:
