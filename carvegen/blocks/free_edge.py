@@ -68,7 +68,8 @@ def _round_about(block: Block, patches: PolygonArray, reach: float) -> Block:
 
 def _standing(fringe: BaseGeometry, block: Block) -> PolygonArray:
     """The patches of a fringe that stand on the block."""
-    gone = shapely.union_all(np.concatenate([block.cuts, block.cut_outs]))
+    met = np.unique(block.cut_tree.query(fringe, predicate="intersects"))
+    gone = shapely.union_all(np.concatenate([block.cuts[met], block.cut_outs]))
     result = geometry.snapped(geometry.parts(shapely.difference(shapely.intersection(fringe, block.face), gone)))
     wide = ~shapely.is_empty(geometry.offset(result, -_LEAST_WIDTH_MM / 2))
     return np.asarray(result[wide & (shapely.area(result) > _LEAST_MM2)])

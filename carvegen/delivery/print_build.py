@@ -238,12 +238,15 @@ class _Build:
         return there
 
     def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
-        """What does not need one another, the longest first."""
+        """What does not need one another, the longest first; blocks of one reason tell it once."""
         tasks: dict[str, Task] = {_REGISTER: partial(_try_out, register)}
+        told: set[str] = set()
         for name, inputs in self.block_inputs.items():
             if self.why[name]:
                 shape = Shape.of(self.cuts[name])
-                tasks[name] = partial(_build_block, shape, inputs, self.folders[name], self.why[name])
+                why = "" if self.why[name] in told else f": {self.why[name]}"
+                told.add(self.why[name])
+                tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
         if self.why[_PROOFS]:
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
         return {step: task for step, task in tasks.items() if self.why[step]}
@@ -373,7 +376,7 @@ def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:
 def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say: Say) -> BlockFindings:
     name = shape.block.name
     shutil.rmtree(folder, ignore_errors=True)  # of a process that was killed
-    say(f"building {name}: {why}")
+    say(f"building {name}{why}")
     return block_folder(shape, inputs, folder, lambda stage: say(f"{name}: {stage}"))
 
 

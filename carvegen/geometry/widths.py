@@ -125,8 +125,9 @@ def local_widths_of(
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[result.piece] = True
     limits = _beside_other(coarse, edges, narrow)
-    parts = coarse.split(limits, int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine)))
-    return result.chosen(~limits[result.piece]).with_more(ruler.measured(parts))
+    times = int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine))
+    parts = coarse.split(limits, times)
+    return result.chosen(~limits[result.piece]).with_more(ruler.measured(parts, run=times))
 
 
 def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats], Indices]) -> Widths:
@@ -255,11 +256,12 @@ class _Ruler:
         along = edges.b[edge] - edges.a[edge]
         return edges.a[edge] + ((pieces.low + pieces.high)[part] / 2)[:, None] * along, edges.inward(edge)
 
-    def measured(self, pieces: _Pieces) -> Widths:
-        """The narrow ones of the pieces, each measured in its middle."""
+    def measured(self, pieces: _Pieces, run: int = 1) -> Widths:
+        """The narrow ones of the pieces, each measured in its middle; every `run` of them lie one after another."""
+        chunk = _CHUNK - _CHUNK % run
         result = [
-            self._measured(pieces, np.arange(start, min(start + _CHUNK, len(pieces))))
-            for start in range(0, max(len(pieces), 1), _CHUNK)
+            self._measured(pieces, np.arange(start, min(start + chunk, len(pieces))), run)
+            for start in range(0, max(len(pieces), 1), chunk)
         ]
         every = result[0]
         for more in result[1:]:
@@ -267,15 +269,16 @@ class _Ruler:
         asked = self.limit if self.limit_at is None else self.limit_at(every.direction_deg)
         return every.chosen((every.width < asked) & (every.facing_deg > 180 - self.sharper_deg + 1e-6))
 
-    def _measured(self, pieces: _Pieces, part: Indices) -> Widths:
+    def _measured(self, pieces: _Pieces, part: Indices, run: int) -> Widths:
         edges, edge = self.edges, pieces.edge[part]
         along = edges.b[edge] - edges.a[edge]
         at, inward = self.places(pieces, part)
-        place, near = self._near(at + inward * (self.limit / 2), edge)
+        half = self.limit / 2
+        place, near = self._near(at + inward * half, edge, run)
         radius, touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])
         smallest = np.full(len(at), np.inf)
         np.minimum.at(smallest, place, radius)
-        small = (radius <= smallest[place] * _ALIKE) & (smallest[place] < self.limit / 2)
+        small = (radius <= np.minimum(smallest[place] * _ALIKE, half)) & (smallest[place] < half)
         place, near, touch = place[small], near[small], touch[small]
         facing = _angle(at[place] - _centre(at, inward, smallest, place), touch - _centre(at, inward, smallest, place))
         order = np.lexsort((-facing, place))
@@ -293,12 +296,15 @@ class _Ruler:
             piece=part[which],
         )
 
-    def _near(self, centres: Floats, own: Indices) -> tuple[Indices, Indices]:
-        """Which other edges the largest disc at each place reaches."""
-        place, near = self.tree.query(dots(centres), predicate="dwithin", distance=self.limit / 2)
+    def _near(self, centres: Floats, own: Indices, run: int) -> tuple[Indices, Indices]:
+        """Which other edges the largest disc at each place may reach: any that one of its run reaches."""
+        first = slice(None, None, run)
+        sought = dots(centres) if run == 1 else lines(centres[first], centres[run - 1 :: run])
+        which, near = self.tree.query(sought, predicate="dwithin", distance=self.limit / 2)
         near = self.chosen[near]
-        other = near != own[place]
-        return place[other], near[other]
+        other = near != own[first][which]
+        which, near = which[other], near[other]
+        return (which[:, None] * run + np.arange(run)).ravel(), np.repeat(near, run)
 
 
 def _centre(at: Floats, inward: Floats, radius: Floats, which: Indices) -> Floats:

@@ -20,7 +20,9 @@ def find(survey: Survey) -> Iterator[Finding]:
     job, block = survey.job, survey.job.block
     if not block.inked or block.register is None or not block.register.waste_mm:
         return
-    waste = shapely.difference(shapely.difference(block.board, block.face), shapely.union_all(block.lowered))
+    waste = shapely.difference(block.board, block.face)
+    shapely.prepare(waste)
+    waste = shapely.difference(waste, shapely.union_all(block.lowered[shapely.intersects(waste, block.lowered)]))
     away, limit = shapely.distance(block.face, waste), job.printing.touched_mm
     if shapely.is_empty(waste) or away >= limit - TOLERANCE_MM:
         return
