@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import cutting, feeds
 from carvegen.toolpaths import register_lines
-from carvegen.toolpaths.cutter_centre_region import grown, shrunk
+from carvegen.toolpaths.cutter_centre_region import grown, holds_disc, shrunk
 from carvegen.toolpaths.laser.beam import (
     beam_half_mm,
     fits_bed,
@@ -239,8 +239,8 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamp
     # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
     a_little = _SURELY * _SPECK_MM / 2
     some = some[~shapely.covers(grown(room[some], half + a_little), shrunk(cuts[some], a_little))]
-    rest = shapely.get_parts(shapely.difference(cuts[some], grown(room[some], half)))
-    return geometry.parts(rest[~shapely.is_empty(shapely.buffer(rest, -_SPECK_MM / 2, quad_segs=2))])
+    rest = geometry.parts(shapely.difference(cuts[some], grown(room[some], half)))
+    return rest[holds_disc(rest, _SPECK_MM / 2)]
 
 
 def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:
