@@ -36,7 +36,7 @@ from carvegen.toolpaths.paths import (
     picked,
 )
 from carvegen.toolpaths.sequence.order import ordered
-from carvegen.toolpaths.unmade import clamps, shortfalls
+from carvegen.toolpaths.unmade import shortfalls
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,8 +79,8 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in found if len(operation.paths))
-    left = _unreached(cuts, steps[0], half, clamps.beside(cuts, settings.no_go, half))
-    under = clamps.beside(left, settings.no_go, 2 * half)
+    left = _unreached(cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
+    under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
         operations=operations,
@@ -115,9 +115,9 @@ def _about_clamps(
     job: Job, settings: PathSettings, covered: PolygonArray, operations: tuple[Operation, ...]
 ) -> Iterator[str]:
     """What clamps leave uncut, and where the head passes over one."""
-    yield from clamps.about_covered(covered)
-    yield from clamps.about_cut_outs(job.block.cut_outs, settings.no_go, beam_half_mm(job, job.thickness_mm))
-    yield from clamps.about_travel(operations, settings.no_go)
+    yield from shortfalls.about_covered(covered)
+    yield from shortfalls.about_cut_outs(job.block.cut_outs, settings.no_go, beam_half_mm(job, job.thickness_mm))
+    yield from shortfalls.about_travel(operations, settings.no_go)
 
 
 def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
