@@ -110,20 +110,13 @@ def _seen(block: Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK
     register = block.register or Register(mark=name_mark((width, height), block.name))
-    cuts, lowered, cut_before, to_cut, cut_outs, kept, free, stops, mark = (
-        geometry.mirrored(shapes, width) if turn else shapes
-        for shapes in (
-            block.cuts,
-            block.lowered,
-            block.cut_before,
-            block.to_cut,
-            block.cut_outs,
-            block.kept,
-            block.free,
-            register.stops,
-            register.mark,
-        )
-    )
+    arrays = (
+        block.cuts, block.lowered, block.cut_before, block.to_cut, block.cut_outs, block.kept, block.free,
+        register.stops, register.mark,
+    )  # fmt: skip
+    each = {id(shapes): shapes for shapes in arrays}  # mostly the cuts are all that is lowered, and is to be cut
+    shown = {k: geometry.mirrored(shapes, width) if turn else shapes for k, shapes in each.items()}
+    cuts, lowered, cut_before, to_cut, cut_outs, kept, free, stops, mark = (shown[id(shapes)] for shapes in arrays)
     return Seen(
         name=block.name, view=view, width_mm=width, height_mm=height, cuts=cuts, lowered=lowered,
         cut_before=cut_before, to_cut=to_cut, cut_outs=cut_outs, kept=kept, free=free, stops=stops, mark=mark,

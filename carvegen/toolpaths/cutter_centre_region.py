@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, Mask, PolygonArray
 
 __all__ = [
-    "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "least_mm", "left", "over_edge",
-    "regrouped", "shrunk", "without", "worth",
+    "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "holds_disc", "least_mm", "left",
+    "over_edge", "regrouped", "shrunk", "without", "worth",
 ]  # fmt: skip
 
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
@@ -145,16 +145,21 @@ def left(target: NDArray[np.object_], reached: NDArray[np.object_], by_mm: float
 
 
 def worth(rest: PolygonArray, owner: Indices, by_mm: float) -> tuple[PolygonArray, Indices]:
-    """The pieces that are more than the error of a buffer by `by_mm`: a disc of that width fits into them.
+    """The pieces that are more than the error of a buffer by `by_mm`: a disc of that width fits into them."""
+    big = holds_disc(rest, least_mm(by_mm))
+    return rest[big], owner[big]
+
+
+def holds_disc(shapes: PolygonArray, radius_mm: float) -> Mask:
+    """Which shapes a disc of this radius fits into.
 
     A polygon holds a disc of radius area / perimeter, and none wider than its bounds: most are told by that.
     """
-    sliver = least_mm(by_mm)
-    x0, y0, x1, y1 = shapely.bounds(rest).reshape(-1, 4).T
-    big = shapely.area(rest) > sliver * shapely.length(rest)
-    unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * sliver))
-    big[unsure] = ~shapely.is_empty(shapely.buffer(rest[unsure], -sliver, quad_segs=2))
-    return rest[big], owner[big]
+    x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T
+    big: Mask = shapely.area(shapes) > radius_mm * shapely.length(shapes)
+    unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * radius_mm))
+    big[unsure] = ~shapely.is_empty(shapely.buffer(shapes[unsure], -radius_mm, quad_segs=2))
+    return big
 
 
 def least_mm(by_mm: float) -> float:

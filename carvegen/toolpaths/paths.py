@@ -62,13 +62,19 @@ class Paths:
         return np.repeat(np.arange(len(self)), np.diff(self.start))
 
     @property
+    def onward(self) -> Indices:
+        """For each point the number of the one after it: of an open path's last that point itself; (points,)."""
+        ends = np.arange(1, len(self.xyz) + 1)
+        last = self.start[1:] - 1
+        ends[last] = np.where(self.closed, self.start[:-1], last)
+        return ends
+
+    @property
     def lengths(self) -> Floats:
         """The length of each path in mm, a closed one with its closing side; (paths,)."""
         if not len(self):
             return np.empty(0)
-        ends = np.arange(1, len(self.xyz) + 1)
-        ends[self.start[1:] - 1] = np.where(self.closed, self.start[:-1], self.start[1:] - 1)
-        steps = np.linalg.norm(self.xyz[ends] - self.xyz, axis=1)
+        steps = np.linalg.norm(self.xyz[self.onward] - self.xyz, axis=1)
         return np.asarray(np.add.reduceat(steps, self.start[:-1]), dtype=np.float64)
 
     @property

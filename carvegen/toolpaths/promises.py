@@ -255,9 +255,8 @@ CLAUSES: Mapping[str, Callable[[Plan, PathSettings], Iterator[str]]] = MappingPr
 
 def doubled(paths: Paths, least_mm: float = _SPECK_MM) -> int:
     """How many straight pieces, longer than this, lie in paths a second time, whichever way they are followed."""
-    ends = _next(paths)
     grid = np.round(paths.xyz / geometry.GRID_MM).astype(np.int64)
-    one, other = grid, grid[ends]
+    one, other = grid, grid[paths.onward]
     long = np.abs(one - other).max(axis=1, initial=0) > least_mm / geometry.GRID_MM
     one, other = one[long], other[long]
     differs = one != other
@@ -365,19 +364,11 @@ def sampled(paths: Paths, step_mm: float) -> Floats:
 
 def _sampled(paths: Paths, step_mm: float) -> tuple[Floats, Indices]:
     """The points, and the number of each one's path."""
-    step = paths.xyz[_next(paths)] - paths.xyz
+    step = paths.xyz[paths.onward] - paths.xyz
     count = np.maximum(1, np.ceil(np.linalg.norm(step, axis=1) / step_mm)).astype(np.int64)
     which = np.repeat(np.arange(len(count)), count)
     share = geometry.counted(count) / count[which]
     return np.asarray(paths.xyz[which] + share[:, None] * step[which], dtype=np.float64), paths.owner[which]
-
-
-def _next(paths: Paths) -> Indices:
-    """For each point the number of the one after it: of an open path's last that point itself; (points,)."""
-    ends = np.arange(1, len(paths.xyz) + 1)
-    last = paths.start[1:] - 1
-    ends[last] = np.where(paths.closed, paths.start[:-1], last)
-    return ends
 
 
 def _widest_mm(plan: Plan, operation: Operation) -> float:

@@ -13,7 +13,8 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.checks import checked, cut_width
 from carvegen.checks.survey import Survey
-from tests.cases import block, box, disc, setup
+from tests.bench import working_size
+from tests.cases import block, box, disc, setup, shapes
 from tests.strategies import MANY
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
@@ -348,3 +349,28 @@ def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm, count) -> Non
     assert job.face_limits.cut_mm >= cut_mm
     assert (survey.broken == twin.broken).all()
     assert list(cut_width.find(survey)) == list(cut_width.find(twin)) != []
+
+
+def test_pairs_laid_beside_one_another_grow_with_the_corners_of_cuts_not_with_their_square(monkeypatch) -> None:
+    """Tenfold corners, at most twelvefold pairs that the trees of edges are asked for and find."""
+    pairs = 0
+
+    def counted(work):
+        def counting(*arguments, **how):
+            nonlocal pairs
+            found = work(*arguments, **how)
+            pairs += np.shape(found[0] if isinstance(found, tuple) else found)[-1]
+            return found
+
+        return counting
+
+    for name in ("query", "query_nearest"):
+        monkeypatch.setattr(shapely.STRtree, name, counted(getattr(shapely.STRtree, name)))
+    counts = []
+    for corners in (4_000, 40_000):
+        (needles,) = working_size.frost(corners)
+        low, high = (affinity.scale(needles, 1, 0.48 * way, origin=(0, 100 - 100 * way)) for way in (1, -1))
+        pairs = 0
+        checked(working_size.setup().on(working_size.block_of(shapes(low, high))))
+        counts.append(pairs)
+    assert corners < counts[1] <= 12 * counts[0]

@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import cutting, feeds
 from carvegen.toolpaths import register_lines
-from carvegen.toolpaths.cutter_centre_region import grown, shrunk
+from carvegen.toolpaths.cutter_centre_region import grown, holds_disc, shrunk
 from carvegen.toolpaths.laser.beam import (
     beam_half_mm,
     fits_bed,
@@ -36,7 +36,7 @@ from carvegen.toolpaths.paths import (
     picked,
 )
 from carvegen.toolpaths.sequence.order import ordered
-from carvegen.toolpaths.unmade import clamps, shortfalls
+from carvegen.toolpaths.unmade import shortfalls
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,8 +79,8 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in found if len(operation.paths))
-    left = _unreached(cuts, steps[0], half, clamps.beside(cuts, settings.no_go, half))
-    under = clamps.beside(left, settings.no_go, 2 * half)
+    left = _unreached(cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
+    under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
         operations=operations,
@@ -115,9 +115,9 @@ def _about_clamps(
     job: Job, settings: PathSettings, covered: PolygonArray, operations: tuple[Operation, ...]
 ) -> Iterator[str]:
     """What clamps leave uncut, and where the head passes over one."""
-    yield from clamps.about_covered(covered)
-    yield from clamps.about_cut_outs(job.block.cut_outs, settings.no_go, beam_half_mm(job, job.thickness_mm))
-    yield from clamps.about_travel(operations, settings.no_go)
+    yield from shortfalls.about_covered(covered)
+    yield from shortfalls.about_cut_outs(job.block.cut_outs, settings.no_go, beam_half_mm(job, job.thickness_mm))
+    yield from shortfalls.about_travel(operations, settings.no_go)
 
 
 def _scored(job: Job, settings: PathSettings) -> Iterator[Operation]:
@@ -239,8 +239,8 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamp
     # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
     a_little = _SURELY * _SPECK_MM / 2
     some = some[~shapely.covers(grown(room[some], half + a_little), shrunk(cuts[some], a_little))]
-    rest = shapely.get_parts(shapely.difference(cuts[some], grown(room[some], half)))
-    return geometry.parts(rest[~shapely.is_empty(shapely.buffer(rest, -_SPECK_MM / 2, quad_segs=2))])
+    rest = geometry.parts(shapely.difference(cuts[some], grown(room[some], half)))
+    return rest[holds_disc(rest, _SPECK_MM / 2)]
 
 
 def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:

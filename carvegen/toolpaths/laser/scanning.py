@@ -165,7 +165,8 @@ def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
     xyz = np.round(paths.xyz / geometry.GRID_MM) * geometry.GRID_MM
     before = np.arange(-1, len(xyz) - 1)
     before[paths.start[:-1]] = np.where(paths.closed, paths.start[1:] - 1, -1)
-    apart = (np.abs(xyz - xyz[before]).max(axis=1) > geometry.GRID_MM / 2) | (before < 0)
+    moved = np.abs(xyz - xyz[before]) > geometry.GRID_MM / 2
+    apart = moved[:, 0] | moved[:, 1] | moved[:, 2] | (before < 0)
     count = np.bincount(paths.owner[apart], minlength=len(paths))
     kept = count >= np.where(paths.closed, 3, 2)
     stays = apart & kept[paths.owner]

@@ -34,7 +34,7 @@ from carvegen.toolpaths.router.pockets import pocketed
 from carvegen.toolpaths.router.ramps import Descent, worked
 from carvegen.toolpaths.router.wall_passes import along_cleared, climbing, walls_near
 from carvegen.toolpaths.simplification import thinned
-from carvegen.toolpaths.unmade import clamps, shortfalls
+from carvegen.toolpaths.unmade import shortfalls
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -80,7 +80,7 @@ def router_plan(
     operations += table.through()
     operations += table.round_block()
     left = table.unreached()
-    under = clamps.beside(left, settings.no_go, table.widest_mm)
+    under = shortfalls.beside(left, settings.no_go, table.widest_mm)
     remarks = table.remarks(operations, left[~under], left[under])
     findings = (
         *table.findings, *shortfalls.under_clamps(job, settings.no_go),
@@ -289,7 +289,7 @@ class _Table:
             for fit, zone in zip(straight, barred, strict=True)
         ]
         chosen = np.array(best_cutters(cut_outs, straight, regions)) if straight else np.full(len(cut_outs), -1)
-        left = cut_outs[(chosen < 0) & ~clamps.beside(cut_outs, self.settings.no_go, 0.0)]
+        left = cut_outs[(chosen < 0) & ~shortfalls.beside(cut_outs, self.settings.no_go, 0.0)]
         self.not_through = len(left)
         self.findings += shortfalls.not_through(self.job, left)
         level = _levels(cut_outs)
@@ -355,9 +355,9 @@ class _Table:
             *told.about_depth(job, self.depth_mm),
             *told.about_ways(job, operations, settings, self.fits),
             *told.about_unreached(left, self.not_through),
-            *clamps.about_covered(under),
+            *shortfalls.about_covered(under),
             *told.about_barred(job, settings, self.widest_mm),
-            *clamps.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
+            *shortfalls.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
         )
 
 

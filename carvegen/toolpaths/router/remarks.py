@@ -10,7 +10,7 @@ import shapely
 from carvegen.facts import feeds
 from carvegen.toolpaths.motion.moves import starts_of
 from carvegen.toolpaths.paths import Work
-from carvegen.toolpaths.unmade.clamps import beside
+from carvegen.toolpaths.unmade.shortfalls import beside
 
 if TYPE_CHECKING:
     from carvegen.blocks.job import Job

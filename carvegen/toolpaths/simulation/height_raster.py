@@ -80,8 +80,7 @@ class Relief:
     def _filled(self, outlines: Paths) -> Mask:
         """Pixels inside an odd number of closed paths: along each row, each side that is crossed turns in to out."""
         at = (outlines.xyz[:, :2] - self.corner) / self.px_mm
-        to = np.arange(1, len(at) + 1)
-        to[outlines.start[1:] - 1] = outlines.start[:-1]
+        to = outlines.onward
         low, high = (np.ceil(end(at[:, 1], at[to, 1])).astype(np.int64) for end in (np.minimum, np.maximum))
         low, high = (np.clip(end, 0, self.height.shape[0]) for end in (low, high))
         side = np.repeat(np.arange(len(at)), high - low)

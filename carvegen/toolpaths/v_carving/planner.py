@@ -17,7 +17,7 @@ from carvegen.toolpaths.paths import Operation, Work, picked
 from carvegen.toolpaths.router.planner import deepest_mm, router_plan
 from carvegen.toolpaths.sequence.order import ordered
 from carvegen.toolpaths.simplification import thinned
-from carvegen.toolpaths.unmade import clamps, shortfalls
+from carvegen.toolpaths.unmade import shortfalls
 from carvegen.toolpaths.v_carving.centre_lines import centre_lines, widest_mm
 
 if TYPE_CHECKING:
@@ -56,13 +56,13 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     if not len(paths):
         return replace(
             wide,
-            remarks=(*wide.remarks, *clamps.about_covered(wide.covered)),
+            remarks=(*wide.remarks, *shortfalls.about_covered(wide.covered)),
             findings=(*wide.findings, *shortfalls.covered_cuts(job, wide.covered)),
         )
     operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
     left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
-    under = clamps.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
-    remarks = (*wide.remarks, *clamps.about_covered(left[under]), *_remarks(paths))
+    under = shortfalls.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
+    remarks = (*wide.remarks, *shortfalls.about_covered(left[under]), *_remarks(paths))
     findings = (*wide.findings, *shortfalls.covered_cuts(job, left[under]))
     return shortfalls.within_bed(
         replace(

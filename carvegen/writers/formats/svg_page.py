@@ -167,7 +167,5 @@ def turned_areas(paths: Paths) -> Floats:
     """What each closed path encloses, in mm², less than nothing where it runs clockwise; (paths,)."""
     if not len(paths):
         return np.zeros(0)
-    ends = np.arange(1, len(paths.xyz) + 1)
-    ends[paths.start[1:] - 1] = paths.start[:-1]
-    x, y = paths.xyz[:, 0], paths.xyz[:, 1]
+    x, y, ends = paths.xyz[:, 0], paths.xyz[:, 1], paths.onward
     return np.asarray(np.add.reduceat(x * y[ends] - x[ends] * y, paths.start[:-1]) / 2)

@@ -164,7 +164,7 @@ def level_runs(paths: Paths) -> Paths:
     What is straight down between two stretches is left out: the next one's height says it. A path that goes
     nowhere but down stays, and so does a closed path.
     """
-    if not len(paths):
+    if paths.closed.all():
         return paths
     kind = _kinds(paths)
     first = paths.start[:-1]
