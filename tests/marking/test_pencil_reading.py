@@ -218,7 +218,7 @@ def paths(tmp_path_factory):
     folder = tmp_path_factory.mktemp("scans")
     for number in (1, 2):
         case = Case(strokes=ACROSS, colours=FOUR[:2], page=number, dpi=139.7)
-        flat(case, STRIP).save(folder / f"{number}.png")
+        flat(case, STRIP).save(folder / f"{number}.png", compress_level=1)
     return [folder / "2.png", folder / "1.png"]
 
 

@@ -20,7 +20,7 @@ CASE = Case(strokes=small_strokes(), shadow=True, **QUICK)
 @pytest.fixture(scope="module")
 def photograph() -> bytes:
     out = io.BytesIO()
-    flat(CASE).save(out, "PNG")
+    flat(CASE).save(out, "PNG", compress_level=1)
     return out.getvalue()
 
 

@@ -562,7 +562,7 @@ def _refusing(monkeypatch, path, size, **laid):
     monkeypatch.setattr(recut, "lay_file", lay_no_file)
 
 
-@pytest.mark.parametrize("size", [(1080, 720), (1000, 760)])
+@pytest.mark.parametrize("size", few([(1080, 720), (1000, 760)], 1))
 def test_a_negative_is_refused_whatever_its_page(tmp_path, monkeypatch, size):
     """It was read as the plan: what is cut stood, what stands was cut; a page of the face's shape, as the face."""
     _refusing(monkeypatch, tmp_path / "block.png", size, negative=True)

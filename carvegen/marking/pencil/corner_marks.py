@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.polynomial.polynomial import polyvander
 from scipy import ndimage
 
 from carvegen.artwork.scan.frame import homography, wound_clockwise
@@ -68,8 +69,8 @@ class PaperMap:
 
 
 def _terms(xy: Floats, size: tuple[float, float]) -> Floats:
-    x, y = (2 * xy / np.array(size) - 1).T
-    return np.column_stack([x**i * y**j for i in range(4) for j in range(4 - i)])
+    powers = polyvander((2 * xy / np.array(size) - 1).T, 3)  # (2, n, 4)
+    return np.column_stack([powers[0, :, i] * powers[1, :, j] for i in range(4) for j in range(4 - i)])
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
-from numpy.polynomial.polynomial import polygrid2d
+from numpy.polynomial.polynomial import polyvander
 from numpy.typing import NDArray
 from scipy import ndimage
 
@@ -43,14 +43,14 @@ def straightened(picture: Picture, paper: PaperMap) -> Light:
 def _places(paper: PaperMap, x: Floats, y: Floats) -> tuple[Light, Light]:
     """Pixels of a grid of places: columns at `x`, rows at `y`; as `PaperMap` says, without a list of all points."""
     h = paper.matrix
+    across, down = (polyvander(2 * at / side - 1, 3) for at, side in zip((x, y), paper.size, strict=True))
     below = (h[2, 0] * x + h[2, 2])[None] + (h[2, 1] * y)[:, None]
     result = []
     for k in range(2):
         flat = ((h[k, 0] * x + h[k, 2])[None] + (h[k, 1] * y)[:, None]) / below
         bend = np.zeros((4, 4))
         bend[tuple(np.transpose([(i, j) for i in range(4) for j in range(4 - i)]))] = paper.bend[:, k]
-        even = polygrid2d(2 * x / paper.size[0] - 1, 2 * y / paper.size[1] - 1, bend)
-        result.append((flat + even.T).astype(np.float32))
+        result.append((flat + down @ bend.T @ across.T).astype(np.float32))
     return result[0], result[1]
 
 
@@ -144,10 +144,11 @@ def _paper(light: Light) -> Light:
     logs = bright.reshape(-1, 3)
     keep = np.ones(len(logs), dtype=bool)
     for _ in range(8):
-        surface = basis @ np.linalg.lstsq(basis[keep], logs[keep], rcond=None)[0]
+        kept = basis * keep[:, None]
+        surface = basis @ np.linalg.solve(kept.T @ basis, kept.T @ logs)  # normal equations: of ten unknowns
         off = logs - surface
         bare = (off.min(axis=1) > -_NEAR) & (np.ptp(off, axis=1) < _HUELESS)
-        if bare.sum() < 4 * basis.shape[1]:
+        if bare.sum() < 4 * basis.shape[1] or np.array_equal(bare, keep):
             break
         keep = bare
     return _enlarged(np.exp(surface).reshape(bright.shape), light.shape[:2])

@@ -58,7 +58,7 @@ def worn(tone, *, blur=1.0, uneven=0.35, texture=3.0, noise=4.0, seed=1):
 
 
 def saved(path, pixels, dpi=DPI, **how):
-    Image.fromarray(pixels).save(path, **({"dpi": (dpi, dpi)} if dpi else {}), **how)
+    Image.fromarray(pixels).save(path, **({"dpi": (dpi, dpi)} if dpi else {}), **{"compress_level": 1, **how})
     return path
 
 

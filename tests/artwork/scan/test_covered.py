@@ -63,7 +63,7 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
     assert _unlike(found) < 0.5
 
 
-@pytest.mark.parametrize("colour", [(190, 192, 194), (238, 238, 236)])
+@pytest.mark.parametrize("colour", few([(190, 192, 194), (238, 238, 236)], 1))
 def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
     """As light as cut wood or lighter, and hardly greyer: all under it was told as cut."""
     picture, _ = _photographed(margin=0.0, mirrored=True, ink=(196, 172, 140), paper=(222, 204, 178))
