@@ -121,6 +121,29 @@ def test_a_drawing_in_colours_is_a_block_for_each_and_white_is_paper(tmp_path, c
     assert "white stays paper" in ran.out
 
 
+GROUND = '<path d="M0 16h40v14h-40z" fill="#b5714a"/><path d="M6 8h3v18h-3z" fill="#1f2b3d"/>'
+
+
+@pytest.mark.parametrize(
+    "sky", ['<path d="M0 0h40v16h-40z" fill="#c9d6de"/>', '<path d="M0 0h40v30h-40z" fill="#0b1d3a"/>']
+)
+def test_a_drawn_sky_is_printed_first_and_behind_all_whatever_its_colour(tmp_path, capsys, sky):
+    """One of 53 % of the face, and one by night: no board for a sky that nothing is seen of."""
+    run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", sky + GROUND))
+    layers, inks, roles = as_blocks(tmp_path / "mine")
+    assert (inks[0] in sky, roles) == (True, ["tone", "tone", "key"])
+    assert not {"*", *layers[0]} & {
+        *snowfall(tmp_path / "mine")["far_behind"],
+        *told(tmp_path / "mine")["motifs"][0]["on"],
+    }
+
+
+def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):
+    inside = "".join(f'<path d="M{10 * k} 0h10v30h-10z" fill="#{k}{k}{k}"/>' for k in range(4))
+    run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
+    assert as_blocks(tmp_path / "mine")[1] == ["#333333", "#222222", "#111111", "#000000"]
+
+
 def test_a_white_page_behind_all_is_no_layer(tmp_path, capsys):
     inside = f'<rect width="40" height="30" fill="#fff"/><path d="{KEY}" fill="#123"/>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0

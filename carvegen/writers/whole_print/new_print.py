@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.base.colour import hex_of, lightness, mixed, rgb
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 __all__ = ["begun_with", "face_of", "guess", "in_order", "plain_file_name", "print_files"]
 
 _SAME_MM = 0.05  #: two pages that differ by no more are the same
+_DRAWN_FIRST, _TOP_MM = 0.3, 1.0  #: so much is enough of what is drawn first and reaches the top edge: our own choice
+_BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our own choice
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: what is drawn in more colours prints its darkest together: our own choice
@@ -130,15 +133,13 @@ def guess(
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
     colours = colours or {}
     inked = [name for name in layers if colours.get(name) != _WHITE] or list(layers)
-    most_mm2 = _BACKDROP * size_mm[0] * size_mm[1]
-    behind = {
-        name for name in inked
-        if _rank(name) == 0 or (_rank(name) is None and shapely.area(layers[name]).sum() >= most_mm2)
-    }  # fmt: skip
+    behind = {name for name in inked if _is_behind(name, name == inked[0], layers[name], size_mm)}
     things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
-    blocks, why = _blocks(inked, behind, colours)
+    face = shapely.box(0, 0, *size_mm)
+    bare_mm2 = shapely.difference(face, shapely.union_all(geometry.stack(layers[name] for name in inked))).area
+    blocks, why = _blocks(inked, behind, colours, covered=bare_mm2 < _BARE * face.area)
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
@@ -150,12 +151,21 @@ def guess(
     }  # fmt: skip
 
 
+def _is_behind(name: str, first: bool, shapes: PolygonArray, size_mm: tuple[float, float]) -> bool:
+    """Whether all else stands before a layer: by name, or as it fills the face, or is drawn first up to the top."""
+    if (rank := _rank(name)) is not None or not len(shapes):
+        return rank == 0
+    share = float(shapely.area(shapes).sum()) / (size_mm[0] * size_mm[1])
+    top = float(shapely.total_bounds(shapes)[3])
+    return share >= (_DRAWN_FIRST if first and top >= size_mm[1] - _TOP_MM else _BACKDROP)
+
+
 def _blocks(
-    inked: Sequence[str], behind: Container[str], colours: Mapping[str, str]
+    inked: Sequence[str], behind: Container[str], colours: Mapping[str, str], *, covered: bool
 ) -> tuple[list[dict[str, Any]], str]:
-    """The blocks of layers that print, light inks first, as tables; and how they came about."""
-    plans, why = _plans(inked, colours)
-    added = len(plans) == 1 or not any(name in behind for name in plans[0].layers)
+    """The blocks of layers that print, backdrops first, then light inks, as tables; and how they came about."""
+    plans, why = _plans(inked, behind, colours)
+    added = len(plans) == 1 or not (covered or any(name in behind for name in plans[0].layers))
     ramp = [hex_of(mixed(rgb(_LIGHT), rgb(_DARK), share)) for share in np.linspace(0, 1, len(plans) + added)[added:]]
     blocks = [{"name": "sky", "role": "background", "ink": _LIGHT, "layers": ["*"]}] if added else []
     for k, (plan, ink) in enumerate(zip(plans, ramp, strict=True)):
@@ -169,14 +179,18 @@ def _blocks(
     return blocks, why + (" A sky is put behind all: snow shows only where ink is." if added else "")
 
 
-def _plans(inked: Sequence[str], colours: Mapping[str, str]) -> tuple[list[_Plan], str]:
-    """Which layers print together, light inks first; and how that is told."""
+def _plans(inked: Sequence[str], behind: Container[str], colours: Mapping[str, str]) -> tuple[list[_Plan], str]:
+    """Which layers print together, backdrops first, then light inks; and how that is told."""
     several = len({colours.get(name, "") for name in inked}) > 1
     lots: dict[str, list[str]] = {}
     for name in inked:
         lots.setdefault(name if _rank(name) is not None or not several else colours.get(name, ""), []).append(name)
     plans = [
-        _Plan(layers=tuple(names), rank=_known(names[0]), colour=colours.get(names[0], "") if several else "")
+        _Plan(
+            layers=tuple(names),
+            rank=0 if names[0] in behind else _known(names[0]),
+            colour=colours.get(names[0], "") if several else "",
+        )
         for names in lots.values()
     ]
     plans.sort(key=lambda plan: (plan.rank, -lightness(rgb(plan.colour)) if plan.colour else 0.0))
