@@ -12,7 +12,7 @@ from carvegen.base.parameters import angle, choice, length, number, span, whole
 __all__ = [
     "APART", "BOARDS", "CLEAR_MM", "METHODS", "PINS_AT", "SEEN_FROM_MM", "SEEN_MM", "WOODS", "Method", "Plan",
     "moisture_percent", "pair_rms_mm", "pair_worst_mm", "skew_deg", "wood_of",
-]  # fmt: skip  # fmt: skip
+]  # fmt: skip
 
 
 APART = 0.75  #: share of the long side between two stops or two pins: far apart, so that play turns the sheet little

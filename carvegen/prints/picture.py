@@ -490,7 +490,6 @@ def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:
 def _flakes(arrays: Sequence[PolygonArray]) -> BaseGeometry:
     """The same of many flakes, of which most meet nothing and are taken as they are."""
     shapes = geometry.stack(map(geometry.parts, arrays))
-    left, right = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    meets = np.zeros(len(shapes), dtype=bool)
-    meets[left[left != right]] = True
+    group = geometry.touching_groups(shapes)
+    meets = np.bincount(group)[group] > 1
     return geometry.solid(np.concatenate([shapes[~meets], geometry.parts(geometry.union(shapes[meets]))]))

@@ -325,3 +325,33 @@ def test_numbers_beyond_measure_are_told_with_their_place(tmp_path, words):
     with pytest.raises(InputError, match="can't be read") as told:
         read(drawn(tmp_path, f"<g {words}>{BOX}</g>"))
     assert "drawn.svg" in str(told.value)
+
+
+_PAGE = 'width="40mm" height="30mm" viewBox="0 0 40 30"'
+
+
+def _squares(count, *, run):
+    """Squares in three colours that change after so many, as elements, and what is seen of each: painted one by one."""
+    rng = np.random.default_rng(3)
+    inks, seen = ("#cc3333", "#111122", "#99aabb"), {}
+    drawing = []
+    for k, (x, y, r) in enumerate(rng.uniform((4, 4, 1), (36, 26, 3), (count, 3)).round(2)):
+        ink = inks[k // run % 3]
+        drawing.append(f'<rect x="{x - r:.2f}" y="{y - r:.2f}" width="{2 * r:.2f}" height="{2 * r:.2f}" fill="{ink}"/>')
+        shape = shapely.box(x - r, y - r, x + r, y + r)
+        seen = {name: its.difference(shape) for name, its in seen.items()}
+        seen[ink] = shape.union(seen.get(ink, shapely.Polygon()))
+    return "".join(drawing), {ink: its.area for ink, its in seen.items()}
+
+
+def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path):
+    inside, seen = _squares(90, run=2)
+    artwork = read(drawn(tmp_path, inside, _PAGE), by_colour=True)
+    areas = {ink: shapely.area(artwork.layers[name]).sum() for name, ink in artwork.colours.items()}
+    assert areas == pytest.approx(seen, abs=0.02)
+    assert artwork.notes == ()
+
+
+def test_colours_that_change_too_often_to_be_followed_are_told(tmp_path):
+    notes = read(drawn(tmp_path, _squares(130, run=1)[0], _PAGE), by_colour=True).notes
+    assert [note.partition(":")[0] for note in notes] == ["colours change very often"]

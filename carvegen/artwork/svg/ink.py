@@ -115,6 +115,10 @@ class Ink:
             own = f"{state.layer or ''}{PARTED}{style.hex_colour(state.style, kind)}"
             if not self.runs or (self.runs[-1] != own and len(self.runs) < _MOST_RUNS):
                 self.runs.append(own)
+            elif self.runs[-1] != own:
+                self.notes.add(
+                    "colours change very often: of late shapes each colour is taken whole, what covers it too"
+                )
             state = replace(state, layer=f"{own}{PARTED}{len(self.runs)}")
         self.found.setdefault(state.layer or "", [])
         return state

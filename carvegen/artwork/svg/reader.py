@@ -100,17 +100,18 @@ def _colours(runs: Mapping[str, PolygonArray]) -> tuple[dict[str, PolygonArray],
     """Layers parted by colour, each what is seen of it, and their colours; one of very many colours stays whole."""
     keys = [(name, colour) for name, colour, _ in (key.split(PARTED) for key in runs)]
     inks = list(dict.fromkeys(colour for _, colour in keys))
-    every = list(runs.values())
+    every, run = geometry.stack(runs.values()), np.repeat(np.arange(len(runs)), list(map(len, runs.values())))
+    tree = shapely.STRtree(every)
     layers: dict[str, list[PolygonArray]] = {}
     colours: dict[str, str] = {}
     for k, (layer, colour) in enumerate(keys):
-        name, shapes, several = layer, every[k], len({ink for other, ink in keys if other == layer})
+        name, shapes, several = layer, every[run == k], len({ink for other, ink in keys if other == layer})
         if 1 < several <= _MOST_COLOURS:
             name = f"{layer} {'white' if colour == '#ffffff' else f'colour {inks.index(colour) + 1}'}".strip()
-            front = [every[j] for j in range(k + 1, len(keys)) if keys[j][0] == layer and keys[j][1] != colour]
-            shapes = geometry.parts(
-                shapely.difference(shapely.union_all(shapes), shapely.union_all(geometry.stack(front)))
-            )
+            before = [j > k and key[0] == layer and key[1] != colour for j, key in enumerate(keys)]
+            met = np.unique(tree.query(shapes, predicate="intersects")[1])
+            front = every[met[np.array(before)[run[met]]]]
+            shapes = geometry.parts(shapely.difference(shapely.union_all(shapes), shapely.union_all(front)))
         layers.setdefault(name, []).append(geometry.snapped(shapes))
         if several <= _MOST_COLOURS:
             colours[name] = colour

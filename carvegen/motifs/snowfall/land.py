@@ -82,9 +82,9 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     """The largest in the same square of a lattice of side 1 as each; (n,)."""
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
-    square = column * (row.max(initial=0) + 1) + row
+    square = np.unique_inverse(column * (row.max(initial=0) + 1) + row).inverse_indices
     order = np.argsort(reach, kind="stable")
-    largest = np.empty(square.max(initial=0) + 1, dtype=np.int64)
+    largest = np.empty(len(square), dtype=np.int64)
     largest[square[order]] = order  # the last of those in one square holds
     return np.asarray(largest[square])
 

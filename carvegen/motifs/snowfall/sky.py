@@ -75,7 +75,7 @@ class Sky:
         share = _SHARE * (1 + _WIDER * self.heavy)
         self.flurry = settings.flurry_mm or float(np.clip(share * side, *_FLURRY_MM))
         self.medians = _medians(settings, 2 * least)
-        self.weights = np.array([settings.far, settings.middle, settings.near])
+        self.weights = np.array([settings.far, settings.middle, settings.near], dtype=float)
         self.weights /= self.weights.sum()
         self.looks = Looks(
             least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,

@@ -165,3 +165,9 @@ def test_what_goes_beside_the_largest_at_its_spot_is_the_same_through_any_window
     inner = (place[part] > 16).all(axis=1)
     assert 0.2 < gone.mean() < 0.95
     assert (land.doomed(flakes.chosen(part), np.array(view), its)[inner] == gone[part][inner]).all()
+
+
+def test_spots_may_lie_as_far_apart_as_they_like() -> None:
+    """What is kept is as large as the number of flakes, not as the place that they span."""
+    place = np.array([[0.2, 0.1], [1e6, 1e6], [0.5, 0.2]])
+    assert land._largest_at_spot(place, np.array([1.0, 2, 3])).tolist() == [2, 1, 2]

@@ -51,6 +51,16 @@ def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     assert "of the far snow 30% of the face was asked, 2" in growth.remark
 
 
+def test_shares_may_be_whole_numbers() -> None:
+    face = shapely.box(0, 0, 20, 15)
+    whole, parts = (
+        snowfall.grow(snowfall.Settings(**shares), Place(area=face, frame=face), LIMITS, stream(1, "layers"))
+        for shares in ({"far": 1, "middle": 1, "near": 0}, {"far": 0.5, "middle": 0.5, "near": 0.0})
+    )
+    assert shapely.equals(whole.cuts, parts.cuts).all()
+    assert len(whole.cuts)
+
+
 def test_layers_ask_for_no_more_than_snow_may() -> None:
     with pytest.raises(InputError, match=r"0\.6 together"):
         snowfall.Settings(snow_far=0.4, snow_near=0.3)
