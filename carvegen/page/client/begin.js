@@ -280,7 +280,7 @@ function described(offers, file, reading, go, back) {
               name: `tone-${blocks.children.length}`,
               role: "tone",
               ink: INKS[blocks.children.length % INKS.length],
-              layers: names,
+              layers: [],
             },
             names,
           ),
