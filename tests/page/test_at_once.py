@@ -40,6 +40,7 @@ def test_each_upload_stays_what_it_is(page) -> None:
     data = [drawing(20 + k, 10, "<rect width='5' height='5'/>") for k in range(6)]
     answers = at_once(page, *(("upload/x.svg", {"headers": OWN, "content": its}) for its in data))
     for answer, its in zip(answers, data, strict=True):
+        assert answer.status_code == 200, answer.text
         assert page._uploads[answer.json()["upload"]].path.read_bytes() == its
 
 
