@@ -7,6 +7,7 @@ import errno
 import hashlib
 import os
 import re
+import secrets
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator
@@ -140,14 +141,13 @@ def write_file(path: Path, data: str | bytes) -> None:
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     payload = plain(data).encode() if isinstance(data, str) else data
-    handle, beside = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    beside = path.with_name(f".{path.name}-{secrets.token_hex(4)}")
     try:
-        with os.fdopen(handle, "wb") as out:
+        with beside.open("xb") as out:
             out.write(payload)
-        os.chmod(beside, 0o666 & ~_umask())  # noqa: PTH101
         os.replace(beside, path)  # noqa: PTH105
     except BaseException:
-        Path(beside).unlink(missing_ok=True)
+        beside.unlink(missing_ok=True)
         raise
 
 
@@ -271,12 +271,6 @@ def _held(stage: Path) -> Iterator[bool]:
         yield mine
     finally:
         os.close(handle)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
 
 
 _REMEDIES = {
