@@ -162,6 +162,13 @@ def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(
     assert [set(block.split(" and ")) for block in shared.split("; ")] == [set(its) for its in layers if len(its) > 1]
 
 
+def test_inks_that_are_not_alike_share_no_block_however_many_they_are():
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {ink: ink for ink in ("#ff0000", "#008800", "#0000ff", "#ffff00", "#ffccff", "#885500", "#000000")}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert all(len(block["layers"]) == 1 for block in blocks)
+
+
 def test_of_many_named_tones_none_is_in_the_key(tmp_path, capsys):
     names = ("Sky", *(f"Tone {k}" for k in range(6)), "Key")
     inside = "".join(f'<g id="{name}"><path d="M{4 * k} 0h3v20h-3z"/></g>' for k, name in enumerate(names))

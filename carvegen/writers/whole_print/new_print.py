@@ -28,6 +28,7 @@ _DRAWN_FIRST = 0.3  #: so much is enough of what is drawn first along the top ed
 _TOP, _ALONG, _ALL_ALONG = 0.05, 0.5, 0.9  #: the upper edge; the share there of a sky, and with all before it: our own
 _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our own choice
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
+_UNLIKE = 25.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
@@ -231,15 +232,15 @@ def _printed(plan: _Plan) -> tuple[int, float]:
 
 
 def _fewer(plans: list[_Plan]) -> list[_Plan]:
-    """No more blocks than `_MOST_BLOCKS`: tones that are most alike share one, the key stays alone."""
+    """No more blocks than `_MOST_BLOCKS`, if they are alike: tones that are most so share one, the key stays alone."""
     while len(plans) > _MOST_BLOCKS:
         pairs = [
             (_unlike(one, other), len(one.layers + other.layers), j - i, i, j)
             for j, other in enumerate(plans[:-1]) for i, one in enumerate(plans[:j]) if one.rank == other.rank < 2
         ]  # fmt: skip
-        if not pairs:
+        unlike, _, _, i, j = min(pairs, default=(math.inf, 0, 0, 0, 0))
+        if unlike > _UNLIKE:
             break
-        *_, i, j = min(pairs)
         larger = max(plans[i], plans[j], key=lambda plan: plan.area_mm2)
         both = replace(larger, layers=plans[i].layers + plans[j].layers, area_mm2=plans[i].area_mm2 + plans[j].area_mm2)
         plans = sorted([*plans[:i], both, *plans[i + 1 : j], *plans[j + 1 :]], key=_printed)
