@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from carvegen.artwork import read
-from carvegen.artwork.svg import pathdata, transforms
+from carvegen.artwork.svg import paints, pathdata, transforms
+from carvegen.base.colour import rgb
 from carvegen.base.errors import InputError
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" '
@@ -344,14 +345,94 @@ def _squares(count, *, run):
     return "".join(drawing), {ink: its.area for ink, its in seen.items()}
 
 
-def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path):
-    inside, seen = _squares(90, run=2)
+@pytest.mark.parametrize(("count", "run"), [(90, 2), (400, 1)])
+def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run):
+    inside, seen = _squares(count, run=run)
     artwork = read(drawn(tmp_path, inside, _PAGE), by_colour=True)
     areas = {ink: shapely.area(artwork.layers[name]).sum() for name, ink in artwork.colours.items()}
-    assert areas == pytest.approx(seen, abs=0.02)
+    assert areas == pytest.approx(seen, abs=0.05)
     assert artwork.notes == ()
 
 
-def test_colours_that_change_too_often_to_be_followed_are_told(tmp_path):
-    notes = read(drawn(tmp_path, _squares(130, run=1)[0], _PAGE), by_colour=True).notes
-    assert [note.partition(":")[0] for note in notes] == ["colours change very often"]
+def _inks(tmp_path, paint, defs="", more=""):
+    """Colours of a dark shape and of one in this paint, and the notes."""
+    artwork = read(
+        drawn(
+            tmp_path, f'<defs>{defs}</defs><path d="M0 0h9v9h-9z" fill="#123"/><path d="M20 0h9v9h-9z" {paint}/>{more}'
+        ),
+        by_colour=True,
+    )
+    return list(artwork.colours.values()), artwork.notes
+
+
+def _gradient(stops, words='id="g"'):
+    return f"<linearGradient {words}>{stops}</linearGradient>"
+
+
+_LIGHT = '<stop offset="20%" stop-color="#ffffff"/><stop offset=".6" style="stop-color:#a0b0c0"/>'
+
+
+@pytest.mark.parametrize(
+    ("defs", "mean"),
+    [
+        (_gradient(_LIGHT), "#c6d0d9"),  # white over 0.2, the mean of both over 0.4, the other over 0.4
+        (_gradient("", 'id="g" href="#h"') + _gradient(_LIGHT, 'id="h" x1="0"'), "#c6d0d9"),
+        (_gradient('<stop stop-color="black" stop-opacity=".5"/><stop offset="1" stop-opacity="50%"/>'),
+         "#808080"),
+        (_gradient('<stop stop-color="black"/><stop offset="1" style="stop-opacity:0"/>'), "#808080"),
+        (_gradient('<stop class="dusk"/>') + "<style>.dusk {stop-color: oklch(100% 0 0)}</style>", "#ffffff"),
+        (_gradient('<stop offset=".8" stop-color="#fff"/><stop offset=".2" stop-color="#000"/>'), "#cccccc"),
+    ],
+    ids=range(6),
+)  # fmt: skip
+def test_a_gradient_counts_in_its_mean_colour(tmp_path, defs, mean):
+    inks, notes = _inks(tmp_path, 'fill="url(#g)"', defs)
+    assert inks == ["#112233", mean]
+    assert any("in its mean colour" in note for note in notes)
+
+
+def test_a_gradient_of_nothing_is_not_drawn(tmp_path):
+    loop = _gradient("", 'id="g" href="#g"')
+    for defs in (loop, _gradient('<stop stop-color="red" stop-opacity="0"/>')):
+        assert _inks(tmp_path, 'fill="url(#g)"', defs)[0] == ["#112233"]
+
+
+@pytest.mark.parametrize(
+    ("paint", "said"),
+    [("url(#p)", "patterned"), ("url(#no)", "patterned"), ("color(rec2020 .5 1 1)", "rec2020"), ("color()", "color()"),
+     ("var(--ink)", "var(--ink)")],
+)  # fmt: skip
+def test_what_tells_no_colour_is_drawn_and_noted_and_is_not_black(tmp_path, paint, said):
+    inks, notes = _inks(tmp_path, f'fill="{paint}"', '<pattern id="p"/>')
+    assert inks == ["#112233", ""]
+    assert [said in note for note in notes if "no ink is told" in note] == [True]
+
+
+@pytest.mark.parametrize(
+    ("paint", "ink"),
+    [
+        ("lab(54.29 80.80 69.89)", "#ff0000"), ("lch(54.29% 106.84 40.86)", "#ff0000"),  # red: CSS Color 4, from memory
+        ("oklch(62.8% 0.2577 29.23)", "#ff0000"), ("oklab(0.628 0.2249 0.1258)", "#ff0000"),  # from memory
+        ("lab(53.585 none none)", "#808080"), ("oklch(1 none none)", "#ffffff"), ("hsl(none 0% 100%)", "#ffffff"),
+        ("color(srgb-linear 1 .2140 0)", "#ff8000"), ("color(display-p3 1 1 none)", "#ffff00"),
+        ("url(#gone) #f80", "#ff8800"),
+    ],
+)  # fmt: skip
+def test_colours_of_todays_css_are_inks(tmp_path, paint, ink):
+    ((_, got), _) = _inks(tmp_path, f'fill="{paint}"')
+    assert np.abs(np.subtract(rgb(got), rgb(ink))).max() <= 6  # of D50 without Bradford's adaptation
+
+
+def test_display_p3_is_what_its_primaries_make():
+    """White of D65 by red, green and blue at (x, y) of SMPTE EG 432-1 (from memory)."""
+    xy = np.array([[0.680, 0.320], [0.265, 0.690], [0.150, 0.060], [0.3127, 0.3290]])
+    xyz = (np.column_stack([xy, 1 - xy.sum(axis=1)]) / xy[:, 1:]).T
+    np.testing.assert_allclose(paints._P3, xyz[:, :3] * np.linalg.solve(xyz[:, :3], xyz[:, 3]), atol=1e-5)
+
+
+def test_colours_that_hardly_differ_are_one_ink(tmp_path):
+    inks, notes = _inks(tmp_path, 'fill="#123"', more='<path d="M20 12h9v9h-9z" fill="#112234"/>')
+    assert inks == ["#112233"]
+    assert any("hardly differ" in note and "#112234 and #112233" in note for note in notes)
+    assert _inks(tmp_path, 'fill="#fffffe"')[0] == ["#112233", "#ffffff"], "paper"
+    assert _inks(tmp_path, 'fill="#1f3347"')[0] == ["#112233", "#1f3347"]

@@ -129,7 +129,8 @@ GROUND = '<path d="M0 16h40v14h-40z" fill="#b5714a"/><path d="M6 8h3v18h-3z" fil
 )
 def test_a_drawn_sky_is_printed_first_and_behind_all_whatever_its_colour(tmp_path, capsys, sky):
     """One of 53 % of the face, and one by night: no board for a sky that nothing is seen of."""
-    run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", sky + GROUND))
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", sky + GROUND))
+    assert ("what lies behind first, then light to dark" in ran.out) == ("#0b1d3a" in sky)
     layers, inks, roles = as_blocks(tmp_path / "mine")
     assert (inks[0] in sky, roles) == (True, ["tone", "tone", "key"])
     assert not {"*", *layers[0]} & {
@@ -151,12 +152,45 @@ def test_a_white_page_behind_all_is_no_layer(tmp_path, capsys):
     assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["colour 2"]
 
 
-def test_many_colours_are_no_more_blocks_than_can_be_cut(tmp_path, capsys):
+def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(tmp_path, capsys):
     inside = "".join(f'<path d="M{4 * k} 0h3v20h-3z" fill="#{k}{k}{k}"/>' for k in range(1, 9))
-    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
     layers, inks, _ = as_blocks(tmp_path / "mine")
-    assert [len(its) for its in layers] == [1, 1, 1, 1, 1, 4]
-    assert inks[1] == "#888888"
+    assert [len(its) for its in layers] == [1, 1, 1, 2, 3, 1]
+    assert (inks[1], inks[-1]) == ("#888888", "#111111")
+    shared = ran.out.partition("share one: ")[2].partition(".")[0]
+    assert [set(block.split(" and ")) for block in shared.split("; ")] == [set(its) for its in layers if len(its) > 1]
+
+
+def test_inks_that_are_not_alike_share_no_block_however_many_they_are():
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {ink: ink for ink in ("#ff0000", "#008800", "#0000ff", "#ffff00", "#ffccff", "#885500", "#000000")}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert all(len(block["layers"]) == 1 for block in blocks)
+
+
+def test_of_many_named_tones_none_is_in_the_key(tmp_path, capsys):
+    names = ("Sky", *(f"Tone {k}" for k in range(6)), "Key")
+    inside = "".join(f'<g id="{name}"><path d="M{4 * k} 0h3v20h-3z"/></g>' for k, name in enumerate(names))
+    ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
+    layers, _, roles = as_blocks(tmp_path / "mine")
+    assert (layers[0], layers[-1], roles[-1]) == (["Sky"], ["Key"], "key")
+    assert [len(its) for its in layers] == [1, 2, 2, 2, 1]
+    assert "Tone 0 and Tone 1" in ran.out
+
+
+def test_colours_that_hardly_differ_are_one_block_whatever_their_layers():
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {"JETTY": "#1f2b3d", "BOAT": "#1f2b3e", "LAMP": "#b5714a"}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert [block["layers"] for block in blocks] == [["*"], ["LAMP"], ["JETTY", "BOAT"]]
+
+
+def test_a_tree_drawn_first_up_to_the_top_is_no_sky(tmp_path, capsys):
+    tree = '<path d="M8 0h25l4 14h-12v16h-6v-16h-14z" fill="#334433"/><path d="M30 24h9v6h-9z" fill="#aa7755"/>'
+    run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", tree))
+    assert as_blocks(tmp_path / "mine")[0][0] == ["*"], "a sky is put behind it"
+    assert len(snowfall(tmp_path / "mine")["far_behind"]) == 2
 
 
 def snowfall(folder):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.drawing import (
     EVERYTHING,
@@ -29,6 +30,7 @@ from carvegen.artwork.dxf.entities import (
 )
 from carvegen.artwork.outlines import rounds
 from carvegen.artwork.outlines.clean import cleaned
+from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.artwork.outlines.region import region
 from carvegen.base.errors import InputError
 from carvegen.base.units import MM_PER
@@ -99,7 +101,9 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
     wanted.check(notes)
     words = [_text(entity) for entity in document.modelspace().query("TEXT MTEXT")]
     view, new_only = said_in(words)
-    layers = cleaned(reader.shapes(), notes, reader.budget)
+    drawn = reader.shapes()
+    take_overlaps(geometry.stack(part for parts in drawn.values() for part in parts), reader.budget)
+    layers = cleaned(drawn, notes)
     return Artwork(
         layers,
         None,

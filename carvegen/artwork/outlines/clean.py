@@ -10,11 +10,9 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
-from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
-    from carvegen.artwork.bounds import Budget
     from carvegen.artwork.drawing import Notes
     from carvegen.geometry import PolygonArray
 
@@ -24,15 +22,16 @@ __all__ = ["SLIVER_MM2", "cleaned"]
 SLIVER_MM2 = 1e-4
 
 
-def cleaned(layers: Mapping[str, Sequence[PolygonArray]], notes: Notes, budget: Budget) -> dict[str, PolygonArray]:
-    """Each layer's polygons joined; what was dropped goes to `notes`; layers left with nothing are left out.
+def cleaned(layers: Mapping[str, Sequence[PolygonArray]], notes: Notes) -> dict[str, PolygonArray]:
+    """Each layer's polygons joined, once `take_overlaps` has counted them; what was dropped goes to `notes`.
+
+    Layers left with nothing are left out.
 
     Raises
     ------
     InputError
-        If nothing is left, it is larger than `MAX_MM`, or its shapes cross beyond measure, on one layer or several.
+        If nothing is left, or it is larger than `MAX_MM`.
     """
-    take_overlaps(geometry.stack(shapes for parts in layers.values() for shapes in parts), budget)
     found = {name: _layer(np.concatenate(shapes), name, notes) for name, shapes in layers.items() if shapes}
     found = {name: shapes for name, shapes in found.items() if len(shapes)}
     if not found:

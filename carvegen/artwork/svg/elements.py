@@ -17,8 +17,9 @@ from carvegen.artwork.outlines.clean import SLIVER_MM2
 from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.artwork.svg.ink import Ink
 from carvegen.artwork.svg.page import page_of
+from carvegen.artwork.svg.paints import is_painted
 from carvegen.artwork.svg.reader import drawn
-from carvegen.artwork.svg.style import is_painted, number
+from carvegen.artwork.svg.style import number
 from carvegen.artwork.svg.xmltree import parse
 from carvegen.base.errors import InputError
 

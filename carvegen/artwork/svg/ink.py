@@ -11,10 +11,12 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
+from carvegen.artwork.outlines.colours import PARTED
 from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.artwork.outlines.region import region
 from carvegen.artwork.svg import (
     basic_shapes,
+    paints,
     stroke_areas,
     style,
     transforms,
@@ -30,13 +32,10 @@ if TYPE_CHECKING:
     from carvegen.artwork.svg.xmltree import Node
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["PARTED", "Extent", "Ink", "refused"]
-
-PARTED = "\0"  #: between a layer's name and a colour, where layers are parted by colour; no XML holds it
+__all__ = ["Extent", "Ink", "refused"]
 
 _LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
 _FIRST_LOOK = 256  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
-_MOST_RUNS = 100  #: what is drawn after so many changes of colour is taken as if its colours lay side by side
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
@@ -48,7 +47,7 @@ class Ink:
         self.found: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
         self.uncut: list[tuple[str, int, BaseGeometry]] = []  #: layer and place in `found` of what a clip path cuts off
-        self.runs: list[str] = []  #: layers and colours in the order of drawing, where they are parted by colour
+        self.runs, self.run = 0, ""  #: how often layer and colour changed, where they are parted by colour; the last
         self.taken, self.look_at = 0, _FIRST_LOOK
         self.white = self.coloured = False
         self.px_mm: float | None = None  #: length of one px on the page; None without a true size
@@ -79,10 +78,10 @@ class Ink:
         moved = [Line(transforms.apply(state.move, line.xy), line.closed) for line in lines]
         for line in moved:
             bounds.check_reach(line.xy)
-        filled = state.clipping or style.is_painted(state.style, "fill")
+        filled = state.clipping or paints.is_painted(state.style, "fill")
         if filled and node.kind != "line":
             self._fill(node, self._in_colour(state, "fill"), moved)
-        if not state.clipping and style.is_painted(state.style, "stroke"):
+        if not state.clipping and paints.is_painted(state.style, "stroke"):
             self._colour(node, state.style, "stroke")
             state = self._in_colour(state, "stroke")
             if self.wanted.outlines and not filled and _encloses(lines, self._width_mm(state, scale)):
@@ -112,14 +111,10 @@ class Ink:
     def _in_colour(self, state: State, kind: str) -> State:
         """The state in a layer for its run of one colour, where layers are parted; layers keep the order of drawing."""
         if self.wanted.by_colour and not state.clipping:
-            own = f"{state.layer or ''}{PARTED}{style.hex_colour(state.style, kind)}"
-            if not self.runs or (self.runs[-1] != own and len(self.runs) < _MOST_RUNS):
-                self.runs.append(own)
-            elif self.runs[-1] != own:
-                self.notes.add(
-                    "colours change very often: of late shapes each colour is taken whole, what covers it too"
-                )
-            state = replace(state, layer=f"{own}{PARTED}{len(self.runs)}")
+            own = f"{state.layer or ''}{PARTED}{paints.hex_colour(state.style, kind)}"
+            self.runs += self.run != own
+            self.run = own
+            state = replace(state, layer=f"{own}{PARTED}{self.runs}")
         self.found.setdefault(state.layer or "", [])
         return state
 
@@ -156,7 +151,7 @@ class Ink:
         if found.crossing_at:
             x, y = found.crossing_at
             self.notes.add("an outline crosses itself and is mended by its fill rule", f"near {x:.1f}, {y:.1f} mm")
-        if found.flat and not style.is_painted(look, "stroke"):
+        if found.flat and not paints.is_painted(look, "stroke"):
             self.notes.add("an outline without area is left out", node.place)
         return found.shapes
 
@@ -222,10 +217,8 @@ class Ink:
         self.uncut = []
 
     def _colour(self, node: Node, look: Mapping[str, str], kind: str) -> None:
-        white = style.is_white(look, kind)
+        white = paints.is_white(look, kind)
         self.white, self.coloured = self.white or white, self.coloured or not white
-        if look[kind].startswith("url("):
-            self.notes.add("a shaded or patterned paint is taken as solid", node.place)
         if (style.number(look[f"{kind}-opacity"]) or 1) < 1:
             self.notes.add("a see-through shape is taken as solid", node.place)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -20,6 +19,7 @@ from carvegen.artwork.drawing import (
     said_in,
     said_known_mm,
 )
+from carvegen.artwork.outlines import colours as by_colour
 from carvegen.artwork.outlines.clean import cleaned
 from carvegen.artwork.outlines.crossings import take_overlaps
 from carvegen.artwork.svg import (
@@ -29,8 +29,9 @@ from carvegen.artwork.svg import (
     style,
     transforms,
 )
-from carvegen.artwork.svg.ink import PARTED, Extent, Ink, refused
+from carvegen.artwork.svg.ink import Extent, Ink, refused
 from carvegen.artwork.svg.page import Page, State
+from carvegen.artwork.svg.paints import Paints
 from carvegen.artwork.svg.transforms import Transform
 from carvegen.artwork.svg.xmltree import Node, parse
 from carvegen.base.errors import InputError
@@ -45,7 +46,6 @@ _SILENT = frozenset(
      "title", "view"}
 )  # fmt: skip
 _TEXT = frozenset({"text", "tspan", "textPath", "tref"})
-_MOST_COLOURS = 8  #: a layer in more of them is a picture, which colours don't part into blocks: our own choice
 _MAX_CLIPS = 32  #: clip paths inside clip paths
 
 
@@ -80,8 +80,11 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         page.page_of(root, units, notes)
         reader = _Reader(root, notes, wanted)
         raw = reader.layers(sheet)
-    layers = cleaned(raw, notes, reader.ink.budget)
-    layers, colours = _colours(layers) if wanted.by_colour else (layers, {})
+    budget = reader.ink.budget
+    take_overlaps(geometry.stack(part for parts in raw.values() for part in parts), budget)
+    layers, colours = cleaned(by_colour.by_depth(raw, notes) if wanted.by_colour else raw, notes), dict[str, str]()
+    if wanted.by_colour:
+        layers, colours = by_colour.seen(layers, notes, budget)
     words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
@@ -94,31 +97,6 @@ def drawn(root: Node, sheet: Page, notes: Notes, ink: Ink) -> dict[str, list[Pol
     reader = _Reader(root, notes, ink.wanted)
     reader.ink = ink
     return reader.layers(sheet)
-
-
-def _colours(runs: Mapping[str, PolygonArray]) -> tuple[dict[str, PolygonArray], dict[str, str]]:
-    """Layers parted by colour, each what is seen of it, and their colours; one of very many colours stays whole."""
-    keys = [(name, colour) for name, colour, _ in (key.split(PARTED) for key in runs)]
-    inks = list(dict.fromkeys(colour for _, colour in keys))
-    every, run = geometry.stack(runs.values()), np.repeat(np.arange(len(runs)), list(map(len, runs.values())))
-    tree = shapely.STRtree(every)
-    layers: dict[str, list[PolygonArray]] = {}
-    colours: dict[str, str] = {}
-    for k, (layer, colour) in enumerate(keys):
-        name, shapes, several = layer, every[run == k], len({ink for other, ink in keys if other == layer})
-        if 1 < several <= _MOST_COLOURS:
-            name = f"{layer} {'white' if colour == '#ffffff' else f'colour {inks.index(colour) + 1}'}".strip()
-            before = [j > k and key[0] == layer and key[1] != colour for j, key in enumerate(keys)]
-            met = np.unique(tree.query(shapes, predicate="intersects")[1])
-            front = every[met[np.array(before)[run[met]]]]
-            shapes = geometry.parts(shapely.difference(shapely.union_all(shapes), shapely.union_all(front)))
-        layers.setdefault(name, []).append(geometry.snapped(shapes))
-        if several <= _MOST_COLOURS:
-            colours[name] = colour
-    joined = {
-        name: parts[0] if len(parts) == 1 else geometry.joined(np.concatenate(parts)) for name, parts in layers.items()
-    }
-    return {name: shapes for name, shapes in joined.items() if len(shapes)}, colours
 
 
 def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
@@ -148,6 +126,7 @@ class _Reader:
         self.named: dict[str, Node] = {}
         for node in root.walk():
             self.named.setdefault(node.get("id", ""), node)
+        self.paints = Paints(self.named, self.sheet)
         self.images = 0
         self.clips: dict[tuple[str, Transform], BaseGeometry] = {}
 
@@ -247,6 +226,8 @@ class _Reader:
             self.notes.add(f"<{node.kind}> is not understood and is left out", node.place)
         elif state.style["visibility"] == "visible":
             self.ink.check_effects(node, state.style)
+            if not state.clipping:
+                state = replace(state, style=self.paints.plain(node, state.style, self.notes))
             self.ink.draw(node, self._clipped(node, state))
 
     def _clipped(self, node: Node, state: State) -> State:

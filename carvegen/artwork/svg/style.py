@@ -11,15 +11,25 @@ from typing import Any
 
 import cssselect2
 import tinycss2
-import tinycss2.color4
 
 from carvegen.artwork.svg.pathdata import NUMBER
 from carvegen.artwork.svg.xmltree import Node
 from carvegen.base.errors import InputError
 from carvegen.base.units import MM_PER
 
-__all__ = ["FIRST", "PX_MM", "Sheet", "handed_down", "hex_colour", "is_painted", "is_seen", "is_white", "lengths",
-           "measure", "number", "styled", "target"]  # fmt: skip
+__all__ = [
+    "FIRST",
+    "PX_MM",
+    "Sheet",
+    "Style",
+    "handed_down",
+    "is_seen",
+    "lengths",
+    "measure",
+    "number",
+    "styled",
+    "target",
+]
 
 Style = Mapping[str, str]
 
@@ -32,7 +42,7 @@ _INHERITED = {
 }  # fmt: skip
 _OWN = {
     "display": "inline", "opacity": "1", "clip-path": "none", "mask": "none", "filter": "none",
-    "vector-effect": "none", "overflow": "", "transform": "",
+    "vector-effect": "none", "overflow": "", "transform": "", "stop-color": "black", "stop-opacity": "1",
 }  # fmt: skip
 #: What nothing says.
 FIRST: Style = {**_INHERITED, **_OWN}
@@ -141,50 +151,8 @@ def handed_down(style: Style) -> Style:
 
 def is_seen(style: Style) -> bool:
     """Whether an element is shown at all."""
-    return style["display"] != "none" and not _is_nothing(style["opacity"])
-
-
-def _is_nothing(opacity: str) -> bool:
-    share = number(opacity)
-    return share is not None and share <= 0
-
-
-def is_painted(style: Style, kind: str) -> bool:
-    """Whether the fill or the stroke leaves a mark."""
-    paint = _paint(style, kind)
-    if paint in ("none", "") or _is_nothing(style[f"{kind}-opacity"]):
-        return False
-    colour = _colour(paint)
-    return colour is None or bool(colour.alpha > 0)
-
-
-def is_white(style: Style, kind: str) -> bool:
-    """Whether the paint is plain white."""
-    return _is_white(_paint(style, kind))
-
-
-def hex_colour(style: Style, kind: str) -> str:
-    """``"#rrggbb"`` of the paint; black if it is shaded or patterned."""
-    colour = _colour(_paint(style, kind))
-    parts = list(colour.to("srgb"))[:3] if colour is not None else [0.0, 0.0, 0.0]
-    return "#" + "".join(f"{round(255 * min(max(part, 0.0), 1.0)):02x}" for part in parts)
-
-
-@functools.lru_cache(maxsize=10_000)
-def _is_white(text: str) -> bool:
-    colour = _colour(text)
-    return colour is not None and all(abs(part - 1) < 1e-6 for part in list(colour.to("srgb"))[:3])
-
-
-def _paint(style: Style, kind: str) -> str:
-    paint = style[kind].strip().lower()
-    return style["color"].strip().lower() if paint == "currentcolor" else paint
-
-
-@functools.lru_cache(maxsize=10_000)
-def _colour(text: str) -> Any:  # noqa: ANN401
-    found = tinycss2.color4.parse_color(text)
-    return None if isinstance(found, str) else found
+    share = number(style["opacity"])
+    return style["display"] != "none" and not (share is not None and share <= 0)
 
 
 def number(text: str) -> float | None:

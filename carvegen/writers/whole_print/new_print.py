@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import hex_of, lightness, mixed, rgb
+from carvegen.base.colour import alike, ciede2000, cielab, hex_of, lightness, mixed, rgb
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
@@ -24,11 +24,13 @@ if TYPE_CHECKING:
 __all__ = ["begun_with", "face_of", "guess", "in_order", "plain_file_name", "print_files"]
 
 _SAME_MM = 0.05  #: two pages that differ by no more are the same
-_DRAWN_FIRST, _TOP_MM = 0.3, 1.0  #: so much is enough of what is drawn first and reaches the top edge: our own choice
+_DRAWN_FIRST = 0.3  #: so much is enough of what is drawn first along the top edge: our own choice
+_TOP, _ALONG, _ALL_ALONG = 0.05, 0.5, 0.9  #: the upper edge; the share there of a sky, and with all before it: our own
 _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our own choice
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
+_UNLIKE = 25.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
-_MOST_BLOCKS = 5  #: what is drawn in more colours prints its darkest together: our own choice
+_MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
 #: Words of layers' names, by where their block prints: behind, between, last.
 _RANKS = (
@@ -48,7 +50,7 @@ _HEAD = (
     "All that may stand here is in print.schema.json, which editors read; materials, cutters: carvegen profiles list.",
 )
 _BLOCKS = (
-    "The blocks in printing order, light to dark. A guess: change inks and layers, copy a table for one more block.",
+    "The blocks in printing order. A guess: change inks and layers, copy a table for one more block.",
     'role: "background" prints all of the face where nothing stands in front (layers = ["*"]), "tone" flat colour,',
     '"key" lines and darks. for: "hand", "laser", "router". mend = true widens what is too thin to stand.',
 )
@@ -74,6 +76,7 @@ class _Plan:
     layers: tuple[str, ...]
     rank: int  #: 0 behind, 1 between, 2 the lines and darks, by the layers' names
     colour: str  #: "" where it tells nothing
+    area_mm2: float
 
 
 def _rank(layer: str) -> int | None:
@@ -131,15 +134,16 @@ def guess(
         `why`, a sentence on how the blocks came about.
     """
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
-    colours = colours or {}
+    same = alike((colours or {}).values())
+    colours = {name: same[colour] for name, colour in (colours or {}).items()}
     inked = [name for name in layers if colours.get(name) != _WHITE] or list(layers)
-    behind = {name for name in inked if _is_behind(name, name == inked[0], layers[name], size_mm)}
+    behind = {name for name in inked if _is_behind(name, layers, name == inked[0], size_mm)}
     things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
     face = shapely.box(0, 0, *size_mm)
     bare_mm2 = shapely.difference(face, shapely.union_all(geometry.stack(layers[name] for name in inked))).area
-    blocks, why = _blocks(inked, behind, colours, covered=bare_mm2 < _BARE * face.area)
+    blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=bare_mm2 < _BARE * face.area)
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
@@ -151,20 +155,30 @@ def guess(
     }  # fmt: skip
 
 
-def _is_behind(name: str, first: bool, shapes: PolygonArray, size_mm: tuple[float, float]) -> bool:
-    """Whether all else stands before a layer: by name, or as it fills the face, or is drawn first up to the top."""
+def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
+    """Whether all else stands before a layer: by name, or as it fills the face, or is drawn first all along the top.
+
+    A sky is seen along the edge but where something stands before it; beside a tree that reaches the top is paper.
+    """
+    shapes, (width, height) = layers[name], size_mm
     if (rank := _rank(name)) is not None or not len(shapes):
         return rank == 0
-    share = float(shapely.area(shapes).sum()) / (size_mm[0] * size_mm[1])
-    top = float(shapely.total_bounds(shapes)[3])
-    return share >= (_DRAWN_FIRST if first and top >= size_mm[1] - _TOP_MM else _BACKDROP)
+    share = float(shapely.area(shapes).sum()) / (width * height)
+    if share >= _BACKDROP or not first or share < _DRAWN_FIRST:
+        return share >= _BACKDROP
+    top = shapely.box(0, (1 - _TOP) * height, width, height)
+    own, every = (
+        shapely.union_all(shapely.intersection(part, top)).area / top.area
+        for part in (shapes, geometry.stack(layers.values()))
+    )
+    return bool(own >= _ALONG and every >= _ALL_ALONG)
 
 
 def _blocks(
-    inked: Sequence[str], behind: Container[str], colours: Mapping[str, str], *, covered: bool
+    layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str], *, covered: bool
 ) -> tuple[list[dict[str, Any]], str]:
     """The blocks of layers that print, backdrops first, then light inks, as tables; and how they came about."""
-    plans, why = _plans(inked, behind, colours)
+    plans, why = _plans(layers, behind, colours)
     added = len(plans) == 1 or not (covered or any(name in behind for name in plans[0].layers))
     ramp = [hex_of(mixed(rgb(_LIGHT), rgb(_DARK), share)) for share in np.linspace(0, 1, len(plans) + added)[added:]]
     blocks = [{"name": "sky", "role": "background", "ink": _LIGHT, "layers": ["*"]}] if added else []
@@ -179,31 +193,65 @@ def _blocks(
     return blocks, why + (" A sky is put behind all: snow shows only where ink is." if added else "")
 
 
-def _plans(inked: Sequence[str], behind: Container[str], colours: Mapping[str, str]) -> tuple[list[_Plan], str]:
+def _plans(
+    layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str]
+) -> tuple[list[_Plan], str]:
     """Which layers print together, backdrops first, then light inks; and how that is told."""
-    several = len({colours.get(name, "") for name in inked}) > 1
+    several = len({colours.get(name, "") for name in layers}) > 1
     lots: dict[str, list[str]] = {}
-    for name in inked:
+    for name in layers:
         lots.setdefault(name if _rank(name) is not None or not several else colours.get(name, ""), []).append(name)
-    plans = [
+    every = [
         _Plan(
             layers=tuple(names),
             rank=0 if names[0] in behind else _known(names[0]),
             colour=colours.get(names[0], "") if several else "",
+            area_mm2=sum(float(shapely.area(layers[name]).sum()) for name in names),
         )
         for names in lots.values()
     ]
-    plans.sort(key=lambda plan: (plan.rank, -lightness(rgb(plan.colour)) if plan.colour else 0.0))
-    if len(plans) > _MOST_BLOCKS:
-        rest = tuple(name for plan in plans[_MOST_BLOCKS - 1 :] for name in plan.layers)
-        plans = [*plans[: _MOST_BLOCKS - 1], replace(plans[-1], layers=rest)]
+    plans = _fewer(sorted(every, key=_printed))
     if len(plans) == 1:
         return plans, "One block for the drawing."
-    if any(_rank(name) is not None for name in inked):
-        return plans, "Blocks by the names of your layers, light inks first."
-    if several:
-        return plans, "A block for each colour of your drawing, light inks first; white stays paper."
-    return plans, "A block for each layer in the order of drawing, light inks first: a guess, the layers do not tell."
+    light = [-_printed(plan)[1] for plan in plans]
+    order = "light inks first" if light == sorted(light, reverse=True) else "what lies behind first, then light to dark"
+    why = f"A block for each colour of your drawing, {order}; white stays paper."
+    if any(_rank(name) is not None for name in layers):
+        why = f"Blocks by the names of your layers, {order}."
+    elif not several:
+        why = f"A block for each layer in the order of drawing, {order}: a guess, the layers do not tell."
+    shared = "; ".join(" and ".join(plan.layers) for plan in plans if plan not in every)
+    return plans, why + (
+        f" More than {_MOST_BLOCKS} blocks are much to cut, so these share one: {shared}." if shared else ""
+    )
+
+
+def _printed(plan: _Plan) -> tuple[int, float]:
+    """What sorts blocks as they print; what tells no colour lies between light and dark."""
+    return plan.rank, -(lightness(rgb(plan.colour)) if plan.colour else 50.0)
+
+
+def _fewer(plans: list[_Plan]) -> list[_Plan]:
+    """No more blocks than `_MOST_BLOCKS`, if they are alike: tones that are most so share one, the key stays alone."""
+    while len(plans) > _MOST_BLOCKS:
+        pairs = [
+            (_unlike(one, other), len(one.layers + other.layers), j - i, i, j)
+            for j, other in enumerate(plans[:-1]) for i, one in enumerate(plans[:j]) if one.rank == other.rank < 2
+        ]  # fmt: skip
+        unlike, _, _, i, j = min(pairs, default=(math.inf, 0, 0, 0, 0))
+        if unlike > _UNLIKE:
+            break
+        larger = max(plans[i], plans[j], key=lambda plan: plan.area_mm2)
+        both = replace(larger, layers=plans[i].layers + plans[j].layers, area_mm2=plans[i].area_mm2 + plans[j].area_mm2)
+        plans = sorted([*plans[:i], both, *plans[i + 1 : j], *plans[j + 1 :]], key=_printed)
+    return plans
+
+
+def _unlike(one: _Plan, other: _Plan) -> float:
+    """ΔE00 of the inks of two blocks; 0 where neither tells its own, without end where one does."""
+    if not (one.colour and other.colour):
+        return math.inf if one.colour or other.colour else 0.0
+    return float(ciede2000(*(cielab(np.array(rgb(plan.colour))) for plan in (one, other))))
 
 
 def plain_file_name(text: str, otherwise: str) -> str:
