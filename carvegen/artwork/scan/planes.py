@@ -113,7 +113,9 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         list(pool.map(smooth, picture.colour, seen))
     found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
-    notes.add(f"the paper is {found.colours[0]}; what lies under a darker ink can't be seen")
+    notes.add(
+        f"the paper is {found.colours[0]}, or an ink that prints over all; what lies under a darker ink can't be seen"
+    )
     for k, name in enumerate(options.inks, start=1):
         notes.add(f"the ink {name!r} is {found.colours[k]}")
         plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))

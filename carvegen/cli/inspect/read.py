@@ -15,6 +15,7 @@ from carvegen.cli import options
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
+    from carvegen.base.colour import Ink
 
 __all__ = ["command"]
 
@@ -112,7 +113,8 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
         from carvegen.blocks.layer_names import NOTES
 
         artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
-    _write(artwork, file, out, picture)
+    coats = dict(zip(chosen["inks"], chosen["coats"], strict=True)) if chosen.get("coats") else {}
+    _write(artwork, file, out, picture, coats)
     (_say_json if as_json else _say)(artwork)
     shown = picture or out
     if shown is not None:
@@ -181,7 +183,9 @@ def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:
             raise InputError("must not overwrite the file that is read", value=str(path), where=where)
 
 
-def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None) -> None:
+def _write(
+    artwork: Artwork, file: Path, out: Path | None, picture: Path | None, coats: dict[str, Ink]
+) -> None:  # fmt: skip
     from carvegen.base.files import save_file
     from carvegen.writers.block import clean_artwork
 
@@ -201,7 +205,7 @@ def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None)
             else clean_artwork.artwork_svg(artwork.layers, size, file.name, known_mm=artwork.known_mm),
         )
     if picture is not None:
-        save_file(picture, clean_artwork.artwork_png(artwork.layers, size))
+        save_file(picture, clean_artwork.artwork_png(artwork.layers, size, coats=coats))
 
 
 def _figures(artwork: Artwork) -> list[dict[str, Any]]:
