@@ -395,6 +395,22 @@ def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
 
 
+def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, capsys):
+    """The one candidate was the block: what its neighbours print was still to cut."""
+    with_its_inks(three)
+    told = json.loads(run(capsys, "compare", three / "lands" / "tone.wkb", "print.jpg", "--json").out)
+    (block,) = told["blocks"]
+    assert (block["block"], [its["kind"] for its in block["places"]]) == ("tone", ["cut where the plan cuts nothing"])
+    assert any("shows the print in all its inks" in note for note in told["notes"])
+
+
+@not_sought
+def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
+    """An older build's report is not written anew if nothing has changed."""
+    ran = run(capsys, "compare", three, photographed(three.parent / "key.jpg", made.key()))
+    assert "does not tell its inks" in ran.err + ran.out
+
+
 @not_sought
 def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     """The print's plan is among those that are tried."""

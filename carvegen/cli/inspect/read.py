@@ -134,7 +134,7 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
     try:
         return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
     except InputError as error:
-        if error.fields == ("corners",):
+        if error.fields in (("corners",), ("size_mm",)) and not isinstance(chosen.get("corners"), tuple):
             ruled = Path(f"{file.stem}-corners.png")
             save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
             error.hint = f"read the corners off {ruled}, which counts the pixels, and {error.hint_template}"
@@ -165,6 +165,9 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
         settings |= {"inks": tuple(planned.coats), "coats": tuple(planned.coats.values())}
     used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
+    if planned.only and name == PRINT:
+        layers = {layer: its for layer, its in artwork.layers.items() if layer in (planned.only, UNSURE)}
+        artwork = replace(artwork, layers=layers)
     over = covered(laid) if len(artwork.layers) == 1 and name != PRINT else geometry.union(geometry.empty())
     if not over.is_empty:
         ((layer, shapes),) = artwork.layers.items()
