@@ -23,6 +23,7 @@ __all__ = ["PRINT", "Planned", "Proof", "cover_words", "first_proof", "laid_file
 PRINT = "the print"  #: what a picture of several inks shows
 _LANDS = "lands"  #: folder of a build's lands
 _MOST_LINES = 12  #: of one kind
+_LARGE = 3e-3  #: share of the face from which on a place may be a shadow, a sheet or a glove; our own choice
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 _OLDER = (
     "; or if it is a stencil, whose openings show what is behind: build the print again, for this build is older than "
@@ -267,6 +268,18 @@ def laid_file(
     return name, laid, notes
 
 
+def _large_words(told: list[Spot], size_mm: tuple[float, float]) -> tuple[str, ...]:
+    """That what is large may be none of the block: by its colour alone some of it can't be told."""
+    large = [str(k) for k, its in enumerate(told, 1) if its.shape.area > _LARGE * size_mm[0] * size_mm[1]]
+    if not large:
+        return ()
+    shown = ", ".join(large[:_MOST_LINES]) + f" and {len(large) - _MOST_LINES} more" * (len(large) > _MOST_LINES)
+    return (
+        f"not sure at {shown}: a shadow, or a thing on it of the colour of ink, land or cut, looks the same over so "
+        "large a place; look at the picture, and photograph it again in even light, with nothing on it, before you cut",
+    )
+
+
 def _sheet_of(sheet: Path, name: str, count: int) -> Path:
     """The file of a block's carving sheet: the one that is asked for, with the block's name if there are several."""
     return sheet if count == 1 else sheet.with_stem(f"{sheet.stem}-{name}")
@@ -308,6 +321,7 @@ def first_proof(
         if shown == PRINT and hidden >= _LEAST_MM2:
             notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
     told = in_order(told)
+    notes += _large_words(told, size)
     save_file(picture, ringed_png(laid, told))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
     if sheets:
