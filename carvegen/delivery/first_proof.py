@@ -21,11 +21,17 @@ if TYPE_CHECKING:
 __all__ = ["PRINT", "Planned", "Proof", "cover_words", "first_proof", "laid_file", "planned_in", "side_words"]
 
 PRINT = "the print"  #: what a picture of several inks shows
+_LANDS = "lands"  #: folder of a build's lands
 _MOST_LINES = 12  #: of one kind
+_LARGE = 3e-3  #: share of the face from which on a place may be a shadow, a sheet or a glove; our own choice
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 _OLDER = (
     "; or if it is a stencil, whose openings show what is behind: build the print again, for this build is older than "
     "what tells stencils from other blocks"
+)
+_NO_INKS = (
+    "this build does not tell its inks: if the picture shows a print in several, give them (--print PRINT.toml), or "
+    "build it again into another folder"
 )
 _ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
@@ -36,8 +42,10 @@ class Planned:
 
     lands: dict[str, BaseGeometry]
     size_mm: tuple[float, float]
+    only: str = ""  #: the block that is asked for, if one is
     stencils: frozenset[str] | None = frozenset()  #: which may be lighter than what is behind; None if none tells
-    coats: Mapping[str, Ink] = field(default_factory=dict)  #: in printing order; none if that is not known
+    coats: Mapping[str, Ink] = field(default_factory=dict)  #: in printing order, if the print has several
+    tells_inks: bool = True  #: whether that is known
     paper: Rgb = (255, 255, 255)
 
     def in_inks(self, coats: Mapping[str, Ink], paper: Rgb) -> Planned:
@@ -52,18 +60,25 @@ class Planned:
         if missing:
             known = f"known: {', '.join(self.lands)}"
             raise InputError("has no such block", value=missing[0], where="the plan", hint=known)
-        return replace(self, coats=coats, paper=paper)
+        return replace(self, coats=coats, tells_inks=True, paper=paper)
 
     def plans(self, *, alone: bool) -> dict[str, Plan]:
-        """The plans by name: of the print if its inks are known, and of each block alone."""
-        from carvegen.artwork.on_plan import plan_of, plan_of_inks
+        """The plans by name: of the print if its inks are known, and of each block alone; or of the one asked for."""
+        from carvegen.artwork.on_plan import plan_of
 
         found = {}
         if alone:
-            found = {name: plan_of(land, self.size_mm) for name, land in self.lands.items() if not land.is_empty}
-        if self.coats:
-            found[PRINT] = plan_of_inks(self.lands, self.coats, self.paper, self.size_mm)
+            lands = {self.only: self.lands[self.only]} if self.only else self.lands
+            found = {name: plan_of(land, self.size_mm) for name, land in lands.items() if not land.is_empty}
+        if self.coats and not (alone and self.only):
+            found[PRINT] = self.print_plan()
         return found
+
+    def print_plan(self) -> Plan:
+        """The plan of the print in all its inks."""
+        from carvegen.artwork.on_plan import plan_of_inks
+
+        return plan_of_inks(self.lands, self.coats, self.paper, self.size_mm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -145,7 +160,7 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
 def planned_in(path: Path, given: Mapping[str, Any]) -> Planned:
     """What is planned in a folder of a build, a land in one, or a drawing of a block.
 
-    The print in all inks with it if these are given, or if the build tells them and no block is named.
+    The print in all inks with it if these are given, or if the build tells them.
 
     Raises
     ------
@@ -154,34 +169,45 @@ def planned_in(path: Path, given: Mapping[str, Any]) -> Planned:
     """
     from carvegen.artwork.scan import ScanOptions
 
+    planned = _planned_in(path, given["block"])
     if not given.get("coats"):
-        return _planned_in(path, given["block"])
+        return planned
     coats = dict(zip(given["inks"], given["coats"], strict=True))
-    return _planned_in(path, None).in_inks(coats, given.get("paper") or ScanOptions().paper)
+    return planned.in_inks(coats, given.get("paper") or ScanOptions().paper)
 
 
 def _planned_in(path: Path, block: str | None) -> Planned:
-    from carvegen.artwork.scan import ScanOptions
-    from carvegen.blocks.comparison import coats_in, face_in, land_in, lands_in, stencils_in
+    from carvegen.blocks.comparison import face_in, land_in, stencils_in
     from carvegen.blocks.from_drawing import drawn_land
 
     if path.is_dir():
-        every = lands_in(path)
-        if block and block not in every:
-            raise InputError("has no such block", value=block, where=str(path), hint=f"known: {', '.join(every)}")
-        size, stencils = face_in(path, every.values()), stencils_in(path)
-        if block:
-            return Planned(lands={block: every[block]}, size_mm=size, stencils=stencils)
-        coats, paper = coats_in(path) or ({}, ScanOptions().paper)
-        if len(coats) < 2 or not coats.keys() <= every.keys():  # one ink's print shows its block
-            coats = {}
-        return Planned(lands=every, size_mm=size, stencils=stencils, coats=coats, paper=paper)
-    if path.suffix.lower() == ".wkb":
-        land = land_in(path)
-        built = path.parent.parent
+        return _planned_by(path, block or "")
+    if path.suffix.lower() != ".wkb":
+        land, size = drawn_land(path)
+        return Planned(lands={shortened(path.stem, 60): land}, size_mm=size)
+    land, built = land_in(path), path.parent.parent
+    if path.parent.name != _LANDS:
         return Planned(lands={path.stem: land}, size_mm=face_in(built, [land]), stencils=stencils_in(built))
-    land, size = drawn_land(path)
-    return Planned(lands={shortened(path.stem, 60): land}, size_mm=size)
+    planned = _planned_by(built, path.stem)
+    return replace(planned, lands=planned.lands | {path.stem: land})
+
+
+def _planned_by(built: Path, block: str) -> Planned:
+    """What a build has written."""
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.blocks.comparison import coats_in, face_in, lands_in, stencils_in
+
+    lands = lands_in(built)
+    if block and block not in lands:
+        raise InputError("has no such block", value=block, where=str(built), hint=f"known: {', '.join(lands)}")
+    told = coats_in(built)
+    coats, paper = told or ({}, ScanOptions().paper)
+    if len(coats) < 2 or not coats.keys() <= lands.keys():  # one ink's print shows its block
+        coats = {}
+    return Planned(
+        lands=lands, size_mm=face_in(built, lands.values()), only=block, stencils=stencils_in(built), coats=coats,
+        tells_inks=told is not None, paper=paper,
+    )  # fmt: skip
 
 
 def laid_file(
@@ -196,7 +222,7 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, lay_file, marked_off_mm, shows_other_inks
+    from carvegen.artwork.on_plan import PoorFitError, better_fit, lay_file, marked_off_mm, shows_other_inks
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.ringed_png import fit_png
@@ -207,9 +233,11 @@ def laid_file(
     plans, stencils = planned.plans(alone=not given.get("coats")), planned.stencils
     try:
         either_tone = stencils is not None and stencils.issuperset(plans)
-        found = lay_file(
-            path, plans, corners=corners, dpi=given["dpi"], view=given["view"], either_tone=either_tone
-        )  # fmt: skip
+        how = {"corners": corners, "dpi": given["dpi"], "view": given["view"], "either_tone": either_tone}
+        found = lay_file(path, plans, **how)
+        if found is None and planned.coats and PRINT not in plans:
+            plans = {PRINT: planned.print_plan()}
+            found = lay_file(path, plans, **how)
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
@@ -231,7 +259,25 @@ def laid_file(
         )  # fmt: skip
     off = 0.0 if corners is None or isinstance(corners, str) else marked_off_mm(laid, corners)
     notes = (f"the corners that were marked lie up to {off:.1f} mm off: the drawing's own place holds",) * (off > 0.5)
+    if name != PRINT and not laid.mirrored and len(planned.lands) > 1:
+        if not planned.tells_inks and not planned.only:
+            return name, laid, (*notes, _NO_INKS)
+        whole = better_fit(laid, planned.print_plan()) if planned.coats and PRINT not in plans else None
+        name, laid = (PRINT, whole) if whole is not None else (name, laid)
+    notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
     return name, laid, notes
+
+
+def _large_words(told: list[Spot], size_mm: tuple[float, float]) -> tuple[str, ...]:
+    """That what is large may be none of the block: by its colour alone some of it can't be told."""
+    large = [str(k) for k, its in enumerate(told, 1) if its.shape.area > _LARGE * size_mm[0] * size_mm[1]]
+    if not large:
+        return ()
+    shown = ", ".join(large[:_MOST_LINES]) + f" and {len(large) - _MOST_LINES} more" * (len(large) > _MOST_LINES)
+    return (
+        f"not sure at {shown}: a shadow, or a thing on it of the colour of ink, land or cut, looks the same over so "
+        "large a place; look at the picture, and photograph it again in even light, with nothing on it, before you cut",
+    )
 
 
 def _sheet_of(sheet: Path, name: str, count: int) -> Path:
@@ -261,7 +307,7 @@ def first_proof(
     shown, laid, notes = found
     if shown == PRINT:  # in all its pixels: between dark lines a narrow one of a lighter ink is a few of them
         inks = read_inks(laid, planned.coats, planned.paper)
-        inks = {name: its for name, its in inks.items() if given["block"] in (None, name)}
+        inks = {name: its for name, its in inks.items() if planned.only in ("", name)}
     else:
         laid = replace(laid, px_per_mm=min(laid.px_per_mm, _ENOUGH_PX_PER_MM))
         inks = {shown: read_block(laid)}
@@ -275,6 +321,7 @@ def first_proof(
         if shown == PRINT and hidden >= _LEAST_MM2:
             notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
     told = in_order(told)
+    notes += _large_words(told, size)
     save_file(picture, ringed_png(laid, told))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
     if sheets:

@@ -102,7 +102,7 @@ def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
     there = next((path for path in own or kept if file_and_layer(path)[0].is_file()), None)
     if there is None:
         raise InputError(
-            "is cut, but what stands of it is not known", value=block.cut_land or None,
+            "is not there" if own else "is cut, but what stands of it is not known", value=block.cut_land or None,
             where=given.place(f"blocks[{k}].cut_land"),
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip

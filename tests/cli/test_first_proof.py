@@ -369,6 +369,7 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
     assert gone["at_mm"] == pytest.approx([23, 6.5], abs=1)
     assert not places["key"]
     assert sorted(path.name for path in three.parent.glob("cut*.pdf")) == ["cut-key.pdf", "cut-sky.pdf", "cut-tone.pdf"]
+    assert any(note.startswith("not sure at 1: a shadow") for note in told["notes"])  # 70 of 9,600 mm²
     words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
     assert words.index("1: sky, ") < words.index("2: tone, ")
     assert "key: as planned" in words
@@ -393,6 +394,22 @@ def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     layers = {its["name"]: its["area_mm2"] for its in json.loads(read_.out)["layers"]}
     assert {*INKS} <= layers.keys(), read_.err
     assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
+
+
+def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, capsys):
+    """The one candidate was the block: what its neighbours print was still to cut."""
+    with_its_inks(three)
+    told = json.loads(run(capsys, "compare", three / "lands" / "tone.wkb", "print.jpg", "--json").out)
+    (block,) = told["blocks"]
+    assert (block["block"], [its["kind"] for its in block["places"]]) == ("tone", ["cut where the plan cuts nothing"])
+    assert any("shows the print in all its inks" in note for note in told["notes"])
+
+
+@not_sought
+def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
+    """An older build's report is not written anew if nothing has changed."""
+    ran = run(capsys, "compare", three, photographed(three.parent / "key.jpg", made.key()))
+    assert "does not tell its inks" in ran.err + ran.out
 
 
 @not_sought

@@ -64,8 +64,11 @@ class Fit:
 
     @property
     def weight(self) -> float:
-        """How much speaks for it beside another plan: what agrees, less where little of the plan is seen."""
-        return float(self.share * self.locked.sum() * self.drawn.sum() / max(len(self.middle), 1))
+        """How much speaks for it beside another plan: what agrees, by how alike; less where little of it is seen.
+
+        A print and its tone block alone have one outline: all cells agree with either, and are more alike with one.
+        """
+        return float(self.share * self.alike[self.locked].sum() * self.drawn.sum() / max(len(self.middle), 1))
 
     @property
     def off_mm(self) -> float:

@@ -11,7 +11,7 @@ from scipy import ndimage
 from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
-from carvegen.artwork.on_plan.plan import Seen
+from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored, refined
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.on_plan.plan_fit import Fit
     from carvegen.artwork.scan.pixels import Picture
 
-__all__ = ["laid_on"]
+__all__ = ["better_fit", "laid_on"]
 
 _LOOK_PX = 2600  #: longer side of the picture that is laid
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
@@ -81,6 +81,14 @@ def laid_on(
     shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
     lens = replace(lens, strength=nearer.lens.strength)
     return replace(nearer, place=shift @ nearer.place, lens=lens, pictured_px=whole.pictured_px)
+
+
+def better_fit(laid: Laid, plan: Plan) -> Laid | None:
+    """The picture on another plan of the same face, at the place where it lies, if it fits that better; else None."""
+    scale = min(laid.px_per_mm, MOST_PX_PER_MM)
+    seen, place = Seen(ranged(drawn_tone(laid.seen_at(scale).image))), np.diag([scale, scale, 1.0])
+    own, other = (judged(its, seen, place) for its in (laid.plan, plan))
+    return replace(laid, plan=plan, fit=other) if not other.fault and other.weight > own.weight else None
 
 
 def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:

@@ -310,8 +310,9 @@ def _too_many(fewer: int) -> InputError:
         return InputError("shows one even colour: no ink can be told from the paper", hint="scan it in colour")
     return InputError(
         "shows fewer colours than there should be inks",
-        hint=f"ask for {fewer}: {{inks}} {fewer}, or scan it in colour",
-        names=("inks",),
+        hint=f"ask for {fewer}: {{inks}} {fewer}, or scan it in colour; where an ink prints over all no paper is seen: "
+        "then give all inks with their colours, {print} PRINT.toml",
+        names=("inks", "print"),
     )
 
 

@@ -26,6 +26,7 @@ UNSURE = "FINDING"  #: layer of what is not sure; readers of drawings leave it o
 
 _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
+_HARSH = 0.4  #: more unevenly lit than a lamp at a table's end makes it; our own choice
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
@@ -83,7 +84,9 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
     seen = picture.tone
     lit = light.paper_light(seen) if options.even else None
     if lit is not None and lit.max() > _EVEN_LIGHT * lit.min():
-        notes.add(f"uneven light, by {1 - lit.min() / lit.max():.0%}, is taken out")
+        rest = float(1 - lit.min() / lit.max())
+        harsh = "; so much is glare or a shadow: look closely, or lay it on its plan" * (rest > _HARSH)
+        notes.add(f"uneven light, by {rest:.0%}, is taken out{harsh}")
         seen = light.evened(seen, lit)
     if options.threshold:
         level = options.threshold * 255
@@ -113,7 +116,9 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         list(pool.map(smooth, picture.colour, seen))
     found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
-    notes.add(f"the paper is {found.colours[0]}; what lies under a darker ink can't be seen")
+    notes.add(
+        f"the paper is {found.colours[0]}, or an ink that prints over all; what lies under a darker ink can't be seen"
+    )
     for k, name in enumerate(options.inks, start=1):
         notes.add(f"the ink {name!r} is {found.colours[k]}")
         plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))

@@ -15,6 +15,7 @@ from carvegen.cli import options
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
+    from carvegen.base.colour import Ink
 
 __all__ = ["command"]
 
@@ -112,7 +113,8 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
         from carvegen.blocks.layer_names import NOTES
 
         artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
-    _write(artwork, file, out, picture)
+    coats = dict(zip(chosen["inks"], chosen["coats"], strict=True)) if chosen.get("coats") else {}
+    _write(artwork, file, out, picture, coats)
     (_say_json if as_json else _say)(artwork)
     shown = picture or out
     if shown is not None:
@@ -132,7 +134,7 @@ def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
     try:
         return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
     except InputError as error:
-        if error.fields == ("corners",):
+        if error.fields in (("corners",), ("size_mm",)) and not isinstance(chosen.get("corners"), tuple):
             ruled = Path(f"{file.stem}-corners.png")
             save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
             error.hint = f"read the corners off {ruled}, which counts the pixels, and {error.hint_template}"
@@ -163,6 +165,9 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
         settings |= {"inks": tuple(planned.coats), "coats": tuple(planned.coats.values())}
     used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
+    if planned.only and name == PRINT:
+        layers = {layer: its for layer, its in artwork.layers.items() if layer in (planned.only, UNSURE)}
+        artwork = replace(artwork, layers=layers)
     over = covered(laid) if len(artwork.layers) == 1 and name != PRINT else geometry.union(geometry.empty())
     if not over.is_empty:
         ((layer, shapes),) = artwork.layers.items()
@@ -181,7 +186,9 @@ def _check_targets(file: Path, out: Path | None, picture: Path | None) -> None:
             raise InputError("must not overwrite the file that is read", value=str(path), where=where)
 
 
-def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None) -> None:
+def _write(
+    artwork: Artwork, file: Path, out: Path | None, picture: Path | None, coats: dict[str, Ink]
+) -> None:  # fmt: skip
     from carvegen.base.files import save_file
     from carvegen.writers.block import clean_artwork
 
@@ -201,7 +208,7 @@ def _write(artwork: Artwork, file: Path, out: Path | None, picture: Path | None)
             else clean_artwork.artwork_svg(artwork.layers, size, file.name, known_mm=artwork.known_mm),
         )
     if picture is not None:
-        save_file(picture, clean_artwork.artwork_png(artwork.layers, size))
+        save_file(picture, clean_artwork.artwork_png(artwork.layers, size, coats=coats))
 
 
 def _figures(artwork: Artwork) -> list[dict[str, Any]]:

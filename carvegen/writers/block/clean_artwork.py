@@ -12,6 +12,8 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork.drawing import known_words
+from carvegen.artwork.scan.planes import UNSURE
+from carvegen.base.colour import overprinted, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import Layer
 from carvegen.geometry.coverage import coverage
@@ -20,7 +22,8 @@ from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.formats.svg_page import SvgPage
 
 if TYPE_CHECKING:
-    from carvegen.geometry import PolygonArray
+    from carvegen.base.colour import Ink
+    from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["artwork_dxf", "artwork_png", "artwork_svg", "page_size"]
 
@@ -31,6 +34,7 @@ _VIEW = "Artwork, PRINT VIEW: as the paper will show it. UNITS=MM, true size."
 _MOST_SIDE_PX = 2400
 _PX_PER_MM = 10.0
 _PAPER = (251, 250, 246)
+_UNSURE, _HATCH_MM = "#c2571a", 1.2  #: of the hatching over what is not sure
 
 
 def artwork_svg(
@@ -58,15 +62,37 @@ def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float], *
     return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=words)
 
 
-def artwork_png(layers: Mapping[str, PolygonArray], size: tuple[float, float]) -> bytes:
-    """The layers over one another on paper, the darkest on top; at most some 2400 pixels along a side."""
+def artwork_png(
+    layers: Mapping[str, PolygonArray], size: tuple[float, float], *, coats: Mapping[str, Ink] | None = None
+) -> bytes:
+    """The layers over one another on paper, the darkest on top; at most some 2400 pixels along a side.
+
+    What is not sure lies hatched over all.
+
+    Parameters
+    ----------
+    coats
+        Inks by layer, in printing order: then these layers look as they print over one another.
+    """
     px = min(_PX_PER_MM, _MOST_SIDE_PX / max(size))
     pixels = (max(round(size[0] * px), 1), max(round(size[1] * px), 1))
-    picture = Image.new("RGB", pixels, _PAPER)
-    for layer, shapes in reversed(list(zip(_layers(layers), layers.values(), strict=True))):
-        mask = np.round(coverage(geometry.moved(shapes, (0, 0), scale=px), pixels) * 255).astype(np.uint8)
-        picture.paste(layer.colour, mask=Image.fromarray(mask))
+    covers = {name: coverage(geometry.moved(its, (0, 0), scale=px), pixels) for name, its in layers.items()}
+    unsure = covers.pop(UNSURE, None)
+    if coats:
+        light = overprinted(_PAPER, [(ink, covers[name]) for name, ink in coats.items() if name in covers])
+        picture = Image.fromarray(np.round(screen(light)).astype(np.uint8))
+    else:
+        picture = Image.new("RGB", pixels, _PAPER)
+        for layer, cover in reversed(list(zip(_layers(layers), covers.values(), strict=False))):
+            picture.paste(layer.colour, mask=_mask(cover))
+    if unsure is not None:
+        rows, columns = np.indices(unsure.shape)
+        picture.paste(_UNSURE, mask=_mask(unsure * ((rows + columns) / px % _HATCH_MM < _HATCH_MM / 2)))
     return png_bytes(picture, px_per_mm=px, level=SMALL)
+
+
+def _mask(cover: Floats) -> Image.Image:
+    return Image.fromarray(np.round(cover * 255).astype(np.uint8))
 
 
 def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: float | None) -> tuple[float, float]:

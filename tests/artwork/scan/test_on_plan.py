@@ -21,12 +21,14 @@ from carvegen.artwork.on_plan import (
     lay_file,
     marked_off_mm,
     plan_of,
+    plan_of_inks,
     read_laid,
 )  # fmt: skip
 from carvegen.artwork.on_plan.first_look import alike_places
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.quad import quads
+from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few, takes_long
@@ -267,3 +269,15 @@ def test_what_is_alike_enough_to_end_the_search_is_a_right_place_and_no_wrong_on
 def _most_alike(plan, picture):
     tone = Seen(np.float32(np.asarray(Image.fromarray(picture).convert("L"))) / 255)
     return alike_places(plan, tone, quads(np.uint8(tone.steps[0] * 255)), None)[0][0]
+
+
+@pytest.mark.parametrize("key_prints", [True, False])
+def test_a_print_and_its_tone_alone_have_one_outline_and_are_told_apart(tmp_path, key_prints):
+    """All cells agree with either plan; the print was compared as its tone block, and all of its sky was uncut."""
+    lands = {"tone": SKY, "key": shapely.intersection(shapely.buffer(SKY, -1.2), shapely.box(20, 10, 60, 70))}
+    coats = {"tone": Ink(colour=(106, 135, 153), opacity=0.3), "key": Ink(colour=(31, 43, 61), opacity=0.7)}
+    light = overprinted((251, 250, 246), [(coats[name], made.painted(lands[name])) for name in lands][: 1 + key_prints])
+    Image.fromarray(np.round(screen(light)).astype(np.uint8)).save(tmp_path / "seen.png", dpi=(152.4, 152.4))
+    plans = {"tone": plan_of(SKY, made.SIZE), "all": plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)}
+    name, _ = lay_file(tmp_path / "seen.png", plans)
+    assert name == ("all" if key_prints else "tone")

@@ -100,7 +100,7 @@ def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
 
 def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
     Image.fromarray(printed(LANDS)).save(tmp_path / "print.png", dpi=(127, 127))
-    ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json")
+    ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json", "--picture", tmp_path / "seen.png")
     told = json.loads(ran.out)
     areas = {its["name"]: its["area_mm2"] for its in told["layers"]}
     assert ran.code == 1
@@ -109,6 +109,12 @@ def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
     assert areas["FINDING"] > 100
     assert any("no bare paper is seen" in note for note in told["notes"])
     assert any("not sure on" in note for note in told["notes"])
+    with Image.open(tmp_path / "seen.png") as picture:
+        seen = np.asarray(picture.convert("RGB"))
+    open_sky = screen(overprinted(PAPER, [(COATS["sky"], np.array(1.0))]))
+    assert np.abs(seen[40, 20] - open_sky).max() < 2, "the sky prints first and lies under the others"
+    hatched = np.all(seen == (194, 87, 26), axis=-1).sum() / 100
+    assert hatched == pytest.approx(areas["FINDING"] / 2, rel=0.1), "what is not sure lies on top"
 
 
 @pytest.mark.parametrize("text", ["sky=blue", "sky=#a9bfcb, tone", "sky=#a9bfcb 3"])
