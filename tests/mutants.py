@@ -55,8 +55,13 @@ _TURNED = {
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
 }  # fmt: skip
 _SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.And: ast.Or, ast.Or: ast.And}
-#: How finely something is drawn or told changes no decision.
+#: How finely something is drawn or told changes no decision, nor how much is done or looked at together,
 _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
+_FREE = {
+    "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
+    "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
+}  # fmt: skip
+_ROUNDING = 2e-6  #: nor how much room there is for rounding
 _SPARE_SECONDS = 60
 #: Rooms that no motif grows by: what has grown is the same whatever is changed in them.
 _ABOVE = frozenset({"marking", "checks", "toolpaths", "prints", "writers", "delivery", "page", "cli"})
@@ -88,19 +93,28 @@ def mutation(path: Path, place: int) -> Mutation:
 
 
 def _walk(tree: ast.AST, *, changeable: bool = True) -> Iterator[tuple[ast.AST, bool]]:
-    """All nodes, and whether they may be changed: no annotation, word, index, nor how finely a thing is drawn."""
+    """All nodes, and whether they may be changed: no annotation, word, index, nor a fineness."""
     for name, value in ast.iter_fields(tree):
         fixed = name in ("annotation", "returns", "slice", "decorator_list") or isinstance(tree, ast.JoinedStr)
         fixed |= isinstance(tree, ast.keyword) and tree.arg in _FINENESS
-        for node in value if isinstance(value, list) else [value]:
+        fixed |= isinstance(tree, ast.Assign) and any(_is_free(target) for target in tree.targets)
+        digits = name == "args" and isinstance(tree, ast.Call) and ast.unparse(tree.func) == "round"
+        for k, node in enumerate(value if isinstance(value, list) else [value]):
             if isinstance(node, ast.AST):
-                yield node, changeable and not fixed
-                yield from _walk(node, changeable=changeable and not fixed)
+                here = changeable and not fixed and not (digits and k)
+                yield node, here
+                yield from _walk(node, changeable=here)
 
 
 def _changed(node: ast.AST) -> bool:
     """Change a node in its place; whether there was anything to change."""
     match node:
+        case ast.Compare(left=left, comparators=others) if any(_is_free(its) for its in (left, *others)):
+            return False
+        case ast.BinOp(left=one, right=other) if _is_rounding(one) or _is_rounding(other):
+            return False
+        case ast.Constant() if _is_rounding(node):
+            return False
         case ast.Constant(value=float() | int() as number) if not isinstance(number, bool) and number not in (0, 1):
             node.value = number // 2 if isinstance(number, int) and number > 3 else number * 2
         case ast.Compare(ops=[op]) if type(op) in _TURNED:
@@ -112,6 +126,14 @@ def _changed(node: ast.AST) -> bool:
         case _:
             return False
     return True
+
+
+def _is_free(node: ast.AST) -> bool:
+    return isinstance(node, ast.Name | ast.Attribute) and ast.unparse(node).rpartition(".")[2] in _FREE
+
+
+def _is_rounding(node: ast.AST) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, float) and 0 < node.value < _ROUNDING
 
 
 def _first_line(text: str) -> str:

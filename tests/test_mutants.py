@@ -5,6 +5,8 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
+import pytest
+
 from tests.mutants import ROOT, TESTS, drawn, files_of, mutation, places
 
 
@@ -25,6 +27,20 @@ def test_limits_comparisons_branches_and_signs_are_among_them() -> None:
     for change in ("length > limit  ->  length < limit", "if length > limit:  ->  if False:", "2  ->  4"):
         assert change in changes
     assert any(change.startswith("block.width_mm + waste  ->  block.width_mm - waste") for change in changes)
+
+
+@pytest.mark.parametrize(
+    ("code", "count"),
+    [
+        ("round(x, 3)", 0), ("round(4 * x)", 1), ("_ARC = 8", 0), ("_ARCS = 8", 1), ("x.buffer(y, quad_segs=8)", 0),
+        ("n > geometry.LARGE", 0), ("x + 1e-9", 0), ("x > 1e-9", 1), ("x + 1e-3", 2), ("x: t[2] = 5", 1),
+    ],
+)  # fmt: skip
+def test_what_changes_no_decision_is_left_alone(code, count, tmp_path) -> None:
+    """How finely a thing is drawn or told, how much is done at a time, room for rounding, types."""
+    path = tmp_path / "module.py"
+    path.write_text(code, encoding="utf-8")
+    assert len(places(path)) == count
 
 
 def test_every_room_has_tests() -> None:

@@ -243,8 +243,6 @@ def _cut_back(
     back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
     back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
     starved = _starved(stands, back, plate.land_mm)
-    if len(starved) == 0:
-        return back, ()
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
     dropped = tuple(_told(piece, plate.land_mm) for piece in starved)
@@ -259,7 +257,7 @@ def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> Polygo
     wide = shapely.buffer(shapely.buffer(after, -land_mm / 2, quad_segs=_ARC), 0.75 * land_mm, quad_segs=_ARC)
     thin = geometry.parts(shapely.intersection(shapely.difference(after, wide), before))
     beside = thin[shapely.area(thin) > land_mm**2 / 8]
-    return beside[shapely.dwithin(beside, back, _MEETS_MM)] if len(beside) else beside
+    return beside[shapely.dwithin(beside, back, _MEETS_MM)]
 
 
 def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401

@@ -201,21 +201,6 @@ def test_prints_fail_where_a_raster_twin_shows_bare_paper():
     assert seen > 20
 
 
-def test_depths_are_distances():
-    """Against shapely, on straight, slanted and round edges: 0.06 mm at corners, else within 0.03 mm."""
-    shape = shapely.union_all([shapely.Point(20, 20).buffer(9, quad_segs=64),
-                               affinity.rotate(shapely.box(35, 8, 50, 30), 27)])  # fmt: skip
-    grid = depths(shape, *SIZE)
-    xy = np.random.default_rng(1).uniform((1, 1), (59, 39), (4000, 2))
-    points = shapely.points(xy)
-    exact = shapely.distance(points, shapely.boundary(shape)) * np.where(shapely.contains(shape, points), 1, -1)
-    near = np.abs(exact) < 2
-    wrong = np.abs(grid.at(*xy.T) - exact)[near]
-    assert wrong.max() < 0.06
-    assert np.quantile(wrong, 0.98) < 0.03
-    assert wrong.mean() < 0.006
-
-
 def test_another_block_changes_no_draw():
     """Streams are named by block: a third block leaves the others where they lay."""
     two = drawn_moves(side_by_side(), EXACT, SIZE, 3)

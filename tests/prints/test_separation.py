@@ -147,9 +147,26 @@ def test_no_more_than_half_of_the_dark_between_a_light_field_and_the_white():
     assert run_on(found["sky"].land, (20, 5), (1, 0)) == pytest.approx(TRAP, rel=0.03)
 
 
-def test_under_a_line_between_two_parts_of_one_ink_it_runs_through():
-    found = taken([Layer("LINE", shapely.box(20, 5, 20.9, 35))], [SKY, plate("key", "LINE")])
-    assert found["sky"].land.area == pytest.approx(FACE.area, abs=0.01)
+@pytest.mark.parametrize(("wide", "left"), [(0.9, 0), (1.39, 0), (1.41, 0.41)])
+def test_under_a_line_between_two_parts_of_one_ink_it_runs_through_what_can_not_be_cut(wide, left):
+    """From both sides by the trap: what is then left under the line is cut if it is as wide as a cut, 0.4 mm."""
+    found = taken([Layer("LINE", shapely.box(20, 5, 20 + wide, 35))], [SKY, plate("key", "LINE")])
+    bare = shapely.difference(FACE, found["sky"].land)
+    assert (bare & shapely.box(0, 10, 60, 20)).area == pytest.approx(10 * left, rel=0.03, abs=0.01)
+    assert bare.area == pytest.approx(29 * left, rel=0.03, abs=0.01)
+
+
+def test_an_ink_as_dark_is_not_run_under():
+    found = taken([POST], [SKY, replace(plate("key", "POST"), lightness=SKY.lightness)])
+    assert found["sky"].land.area == pytest.approx(60 * 40 - 12 * 30)
+
+
+@pytest.mark.parametrize(("seen", "stands"), [(0.0, 0), (0.0003, 0), (0.002, 0.06)])
+def test_a_run_on_that_nobody_sees_goes(seen, stands):
+    """All of the sky is snow but for a strip beside the post, 30 mm long: less than 0.01 mm² is none."""
+    white = shapely.difference(FACE, shapely.box(20 - seen, 0, 32, 30))
+    found = taken([POST], [SKY, plate("key", "POST")], white, Spread(trap_mm=TRAP, cut_back_mm=0))
+    assert found["sky"].land.area == pytest.approx(stands, abs=1e-3)
 
 
 def test_it_narrows_at_tips():
@@ -183,16 +200,33 @@ def test_who_meets_the_white_alone_is_not_cut_back():
     assert (found["sky"].land & UNDER).distance(flake) == pytest.approx(BACK, rel=0.04)
 
 
-def test_where_it_would_starve_a_land_it_is_dropped_and_told():
-    """A strip of tone 1.2 mm wide between two flakes: cut back by 0.4 on both sides only 0.4 would be left."""
-    white = shapely.box(20, 10, 25.4, 14) | shapely.box(26.6, 10, 32, 14)
-    plates = [SKY, plate("tone", "POST"), plate("key", "POST")]
-    found = taken([POST], plates, white)
-    assert (found["tone"].land & shapely.box(25.4, 11, 26.6, 13)).area == pytest.approx(1.2 * 2, rel=0.02)
-    assert any(25.4 < its.at[0] < 26.6 and 9 < its.at[1] < 15 for its in found["tone"].dropped)
-    assert all(its.width_mm < its.land_mm for its in found["tone"].dropped)
-    wide = taken([POST], plates, shapely.box(20, 10, 24, 14) | shapely.box(28, 10, 32, 14))
-    assert wide["tone"].dropped == ()
+@pytest.mark.parametrize(("wide", "starves"), [(1.2, True), (1.48, True), (1.52, False), (4.0, False)])
+def test_where_it_would_starve_a_land_it_is_dropped_and_told(wide, starves):
+    """A strip of tone between two flakes: cut back by 0.4 on both sides, 0.7 must be left."""
+    white = shapely.box(20, 10, 26 - wide / 2, 14) | shapely.box(26 + wide / 2, 10, 32, 14)
+    tone = taken([POST], [SKY, plate("tone", "POST"), plate("key", "POST")], white)["tone"]
+    strip = (tone.land & shapely.box(26 - wide / 2, 11, 26 + wide / 2, 13)).area / 2
+    assert strip == pytest.approx(wide if starves else wide - 2 * BACK, abs=0.02)
+    assert (tone.land & shapely.box(21, 13, 22, 20)).bounds[1] == pytest.approx(14 + BACK, abs=0.01)  # away from it
+    assert len(tone.dropped) == starves
+    for its in tone.dropped:
+        assert its.at == pytest.approx((26, 12), abs=1)
+        assert 0.75 * (wide - 2 * BACK) < its.width_mm < wide - 2 * BACK < its.land_mm
+
+
+@pytest.mark.parametrize(("side", "there"), [(0.099, False), (0.101, True)])
+def test_crumbs_of_the_picture_are_left_out(side, there):
+    """Our own choice: less than 0.01 mm² is no land."""
+    shape = shapely.box(1, 1, 5, 5) | shapely.box(10, 10, 10 + side, 10 + side)
+    assert painted(FACE, [Layer("POST", shape)], plate("key", "POST")).area == pytest.approx(16 + there * side**2)
+
+
+def test_what_must_stay_prints_in_the_white_where_it_is_of_the_ink():
+    flake, keeps = cases.disc(26, 15, 3), shapely.box(24, 14, 28, 16)
+    plates = [SKY, plate("key", "POST")]
+    found = separated(FACE, [POST], plates, white=lambda _: flake, spread=SPREAD, stays=lambda _: keeps)
+    assert (found["key"].land & flake).area == pytest.approx(keeps.area, abs=0.02)
+    assert (found["sky"].land & flake).area == pytest.approx(0, abs=0.02)
 
 
 def test_nothing_is_trapped_into_an_opening():

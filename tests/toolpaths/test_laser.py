@@ -269,6 +269,27 @@ def test_nothing_goes_where_nothing_may_go():
     assert sum(shape.area for shape in plan.covered) == pytest.approx(7 * 7, rel=0.1)
 
 
+#: A cut-out in the face, one open to its edge, the block's own outline (kerf 0.2 mm; no line along the block's edge):
+#: the clamp, the length of line without it, in how many lines the rest goes on.
+CLAMPED = [
+    (box(10, 10, 10, 10), {}, box(8, 14, 4, 2), 4 * 9.8, 1),
+    (box(10, 20, 10, 10), {}, box(14, 18, 2, 4), 2 * 9.9 + 9.8, 2),
+    (shapely.Polygon(), {"cut_edge": True}, box(-2, 10, 4, 2), 2 * (40.2 + 30.2), 1),
+]
+
+
+@pytest.mark.parametrize(("gone", "asked", "clamp", "length", "lines"), CLAMPED)
+def test_a_line_through_is_left_out_beside_a_clamp_alone(gone, asked, clamp, length, lines):
+    """2 mm of clamp and half a kerf on both sides of it."""
+    settings = PathSettings(no_go=geometry.polygon_array([clamp]), tabs=False, **asked)
+    plan = laser_plan(job_of(cases.block(cut_outs=() if gone.is_empty else (gone,))), settings)
+    (through,) = [its for its in plan.operations if its.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
+    left = twins.lines(through.paths)
+    assert len(left) == lines
+    assert sum(line.length for line in left) == pytest.approx(length - 2.2, abs=0.02)
+    assert min(line.distance(clamp) for line in left) == pytest.approx(0.1, abs=0.002)
+
+
 def test_a_cut_out_wholly_under_a_clamp_is_left_out():
     no_go = geometry.polygon_array([box(0, 0, 40, 30)])
     plan = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 5),))), PathSettings(no_go=no_go))

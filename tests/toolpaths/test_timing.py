@@ -179,6 +179,26 @@ def test_hand_carving_by_outline_and_area():
     assert timing.by_hand_min(block, Library().material("embossing-acrylic")) is None
 
 
+PACES = {"line_slow_mm": 20.0, "line_fast_mm": 60.0, "clear_slow_cm2": 5.0, "clear_fast_cm2": 15.0}
+
+
+@pytest.mark.parametrize(
+    ("unknown", "quick", "slow"),
+    [
+        ((), 120 / 60 + 30 / 15, 120 / 20 + 30 / 5),
+        (("line_slow_mm",), None, None),
+        (("clear_slow_cm2",), None, None),
+        (("line_fast_mm",), 120 / 20 + 30 / 15, 120 / 20 + 30 / 5),
+        (("clear_fast_cm2",), 120 / 60 + 30 / 5, 120 / 20 + 30 / 5),
+    ],
+)
+def test_a_quick_hand_of_no_known_pace_is_as_slow_as_a_slow_one(unknown, quick, slow):
+    """Of a material of which a slow pace isn't known nothing is told."""
+    paces = {f"hand_{name}_min": None if name in unknown else pace for name, pace in PACES.items()}
+    told = timing.hand_minutes(120, 30, dataclasses.replace(Library().material("linoleum"), **paces))
+    assert told == (None if quick is None else (quick, slow))
+
+
 @pytest.mark.parametrize(("seconds", "said"), [(42.4, "42 s"), (90, "2 min"), (2400, "40 min"), (9000, "2 h 30 min")])
 def test_times_are_said_as_people_say_them(seconds, said):
     assert timing.spoken(seconds) == said

@@ -154,12 +154,11 @@ def _kept_off(paths: Paths, settings: PathSettings, half: float) -> Paths:
 
 
 def _kept(paths: Paths, settings: PathSettings, half: float) -> tuple[Paths, Indices]:
-    ends = np.where(paths.closed, paths.start[:-1], paths.start[1:] - 1)
+    xy = paths.xyz[:, :2]
     ways = geometry.polygon_array(
-        shapely.LineString(np.concatenate([paths.xyz[a:b, :2], paths.xyz[end : end + 1, :2]]) if shut else
-                            paths.xyz[a:b, :2])
-        for a, b, end, shut in zip(paths.start[:-1], paths.start[1:], ends, paths.closed, strict=True)
-    )  # fmt: skip
+        shapely.LineString(np.concatenate([xy[a:b], xy[a : a + shut]]))
+        for a, b, shut in zip(paths.start[:-1], paths.start[1:], paths.closed, strict=True)
+    )
     left = off_limits(ways, settings.no_go, half)
     return _paths_of(np.where(shapely.get_type_id(left) == _MANY_LINES, shapely.line_merge(left), left))
 

@@ -1,0 +1,87 @@
+"""What the operator of a router is told of a plan: each sentence from both sides of what calls for it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.toolpaths.cutter_centre_region import Fit
+from carvegen.toolpaths.paths import Operation, Work, from_rings
+from carvegen.toolpaths.router import remarks
+from carvegen.toolpaths.settings import PathSettings
+from tests.cases import SHELF, block, box, setup, shapes
+
+JOB = setup("linoleum", "flat-3", depth=1.0).on(block(box(10, 10, 5, 5), box(30, 10, 5, 5)))
+
+
+def step(shape: shapely.Polygon, *, work: Work = Work.CLEAR, cutter: str = "flat-3", **more) -> Operation:
+    paths = from_rings(geometry.rings(geometry.polygon_array([shape])), -1.0)
+    return Operation(name="A", work=work, asks="", cutter=SHELF.cutter(cutter), paths=paths, depth_mm=3.4, **more)
+
+
+def ways(*steps: Operation, fits: tuple[Fit, ...] = (), **chosen) -> str:
+    return " ".join(remarks.about_ways(JOB, steps, PathSettings(**chosen), fits))
+
+
+@pytest.mark.parametrize(
+    ("shape", "out"),
+    [
+        (box(0.1, 0.1, 39.8, 29.8), None), (box(-0.7, 5, 5, 5), "0.7"), (box(5, -0.8, 5, 5), "0.8"),
+        (box(36, 5, 4.9, 5), "0.9"), (box(5, 26, 5, 4.6), "0.6"),
+    ],
+)  # fmt: skip
+def test_how_far_a_cutter_runs_out_over_the_block(shape, out) -> None:
+    """The block is 40 × 30 mm; where it is cut out of its sheet the cutter is outside anyway."""
+    told = ways(step(box(5, 5, 5, 5)), step(shape))
+    assert ("runs out" in told) == (out is not None)
+    assert out is None or f"by up to {out} mm" in told
+    assert "runs out" not in ways(step(shape, work=Work.CUT_BLOCK))
+
+
+@pytest.mark.parametrize(("side", "passes", "told"), [(199, 1, False), (201, 1, True), (399, 2, False), (401, 2, True)])
+def test_a_wide_floor_by_a_point_is_told(side, passes, told) -> None:
+    """Our own choice: from 400 mm² on; a ring of four sides times 0.5 mm, each pass over the same floor."""
+    fits = [
+        Fit(cutter=SHELF.cutter("v-60"), face_mm=1.0, floor_mm=floor_mm, inset_mm=0.0, walls=True)
+        for floor_mm in (0.7, 0.5)
+    ]
+    way = step(box(0, 0, side, side), cutter="v-60", passes=passes)
+    assert ("A point clears" in ways(way, fits=tuple(fits))) == told
+    assert "A point clears" not in ways(step(box(0, 0, 900, 900)), fits=tuple(fits))
+    assert "A point clears" not in ways(step(box(0, 0, 900, 900), work=Work.WALL, cutter="v-60"), fits=tuple(fits))
+
+
+def test_how_flat_cutters_go_down_and_how_long_flutes_must_be() -> None:
+    flat, through = step(box(5, 5, 5, 5)), step(box(5, 5, 5, 5), work=Work.CUT_THROUGH)
+    assert "at 7 degrees" in ways(flat, ramp_deg=7)
+    assert "straight down here" in ways(flat, plunge=True)
+    assert "degrees" not in ways(step(box(5, 5, 5, 5), cutter="v-60"))
+    assert "longer than 3.4 mm" in ways(through)
+    assert "longer" not in ways(flat)
+
+
+@pytest.mark.parametrize(("depth", "told"), [(1.0, None), (0.9, "Cut 0.9 mm deep and not 1 mm"), (-0.1, "Cut 0 mm")])
+def test_a_floor_that_is_kept_is_told(depth, told) -> None:
+    assert [its[: len(told or "")] for its in remarks.about_depth(JOB, depth)] == ([told] if told else [])
+
+
+@pytest.mark.parametrize(("gap", "cuts"), [(6.1, None), (5.9, "1 cut lies"), (-16, "2 cuts lie")])
+def test_cuts_beside_a_clamp_are_counted(gap, cuts) -> None:
+    """Within twice the widest cutter, here 3 mm; the clamp comes from the right."""
+    clamp = PathSettings(no_go=shapes(box(35 + gap, 10, 30, 5)))
+    told = list(remarks.about_barred(JOB, clamp, 3.0))
+    assert [its.partition(" so near")[0] for its in told[1:]] == ([cuts] if cuts else [])
+    assert list(remarks.about_barred(JOB, PathSettings(), 3.0)) == []
+
+
+def test_what_is_not_reached_is_counted_and_measured() -> None:
+    def told(count: int, not_through: int) -> list[str]:
+        left = shapes(*(box(3 * k, 0, 1, 0.5) for k in range(count)))
+        return [" ".join(its.split()[:4]) for its in remarks.about_unreached(left, not_through)]
+
+    assert told(0, 0) == []
+    assert told(1, 1) == ["1 place, 0.50 mm²", "1 cut-out is not"]
+    assert told(3, 2) == ["3 places, 1.50 mm²", "2 cut-outs are not"]
+    assert [remarks.in_passes(count) for count in np.arange(1, 3)] == ["in one pass", "in 2 passes"]
