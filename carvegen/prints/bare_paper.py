@@ -208,7 +208,7 @@ def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
 
 def _solid(shape: BaseGeometry) -> BaseGeometry:
     """The polygons of a shape, without the lines and points in which overlays touch."""
-    return shapely.union_all(geometry.parts(shape))
+    return geometry.solid(shape)
 
 
 def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup]) -> Mask:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -291,7 +292,7 @@ def in_turn(tasks: Mapping[str, Task], say: Say) -> dict[str, Any]:
 
 
 def _standing(block: Block) -> BaseGeometry:
-    return geometry.difference(block.face, geometry.union(block.cuts, block.cut_outs))
+    return geometry.difference(block.face, np.concatenate([block.cuts, block.cut_outs]))
 
 
 def finding_of(dropped: Dropped) -> Finding:
