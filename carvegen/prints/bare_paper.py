@@ -36,6 +36,7 @@ HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoo
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
 _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
 _AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
+_TRIAL = 8  #: of how many parts lengths of tips are made up in a trial: right to a 24th of the land's width
 _SPARE = 1.02  #: circles are drawn as polygons inside them
 _BLANK_MM2 = 1.0  #: less of a layer that is on no block is not told
 
@@ -219,7 +220,7 @@ def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup
     fine = ~shapely.is_empty(lands)
     for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
-            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False)))
+            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL)))
             fine[weak.query(lands, predicate="dwithin", distance=setup.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 
