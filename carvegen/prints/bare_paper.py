@@ -18,7 +18,8 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.prints.cut_blocks import in_turn, mended_block, with_block
+from carvegen.prints.cut_blocks import mended_block, with_block
+from carvegen.prints.separation import in_turn, run_for
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,9 +27,10 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.prints.cut_blocks import Cut, Run, Say, Setups
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
+    from carvegen.prints.separation import Run, Say
 
 __all__ = ["HAIR_MM", "bare_unasked", "mended_print", "paper_findings"]
 
@@ -88,8 +90,10 @@ def mended_print(
         if block.inked and block.ink and block.state != "cut"
     }
     wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
-    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in sorted(mend, key=_points_of(cuts))}
-    done = run(tasks, say)
+    points = {name: int(shapely.get_num_coordinates(cut.block.cuts).sum()) for name, cut in cuts.items()}
+    order = sorted(mend, key=lambda name: -points[name])  # what takes longest comes first
+    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
+    done = run_for(sum(points.values()), run)(tasks, say)
     now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
@@ -98,11 +102,6 @@ def mended_print(
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _told(now, taken)
     return now
-
-
-def _points_of(cuts: Mapping[str, Cut]) -> Callable[[str], int]:
-    """By a block's name how many points its cuts have, below 0: what takes longest comes first."""
-    return lambda name: -int(shapely.get_num_coordinates(cuts[name].block.cuts).sum())
 
 
 def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:
