@@ -234,7 +234,8 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
     gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
     stands = shapely.union(cut.land, geometry.difference(land, gone))
-    return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
+    land = shapely.union_all(geometry.parts(stands))  # in an order of its own, on which figures of register hang
+    return replace(cut, block=replace(cut.block, cuts=cuts), land=land)
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
