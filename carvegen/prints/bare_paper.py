@@ -240,16 +240,16 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
     """The blocks with a note for each place at which another prints instead."""
-    for its in taken:
-        piece = shapely.intersection(its.piece, its.land)
+    for one in taken:
+        piece = shapely.intersection(one.piece, one.land)
         for at, width, place in _places(_wide(piece)):
-            owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
+            owner = _owner(place, {name: cut for name, cut in cuts.items() if name != one.taker})
             if not owner:  # the only block takes back its own
                 continue
             note = Finding(
-                rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
+                rule="other-ink", kind=one.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
                 unit="mm", length_mm=_length(place, width),
-                why=f"this can't stand on the block {owner}; the block {its.taker} prints here instead",
+                why=f"this can't stand on the block {owner}; the block {one.taker} prints here instead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
@@ -325,13 +325,13 @@ def _bare_finding(at: tuple[float, float], width: float, length: float) -> Findi
 
 def _blank_layers(picture: Picture, asked: BaseGeometry) -> dict[str, BaseGeometry]:
     """What shows of layers that are on no block, where bare paper is not asked for in another way."""
-    found = {}
+    blank = {}
     seen: BaseGeometry = shapely.difference(picture.face, shapely.union(asked, picture.bare))
     for layer in picture.drawing.layers:
         shape = shapely.intersection(layer.shape, seen)
         pieces = geometry.parts(shape)
         wide = pieces[~shapely.is_empty(geometry.offset(pieces, -SEEN_MM / 2))] if len(pieces) else pieces
         if shapely.area(wide).sum() > _BLANK_MM2:
-            found[layer.name] = shapely.union_all(wide)
+            blank[layer.name] = shapely.union_all(wide)
         seen = shapely.difference(seen, layer.shape)
-    return found
+    return blank

@@ -159,10 +159,10 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Spread,
 
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
     """What of the picture is in inks darker than this one, besides one that lies under all."""
-    found = [
+    darker = [
         pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9 and not other.under_all
     ]
-    return _union(found)
+    return _union(darker)
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,8 +307,8 @@ def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401
 
     So the same shape gives the same numbers further on, wherever it comes from.
     """
-    found: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
-    return found
+    plain: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
+    return plain
 
 
 def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401
