@@ -159,19 +159,25 @@ def deliver(
             simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
         )  # fmt: skip
-        write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
-        widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
-        sheet = block_sheet(jobs, reports, files, questions, widths=widths, pixels=pixels)
-        write_file(stage / "proof.html", proof_sheet_html(sheet))
-        write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+        _write_whole(stage, delivery, jobs, style, pixels)
         if changes:
             write_file(stage / "changes.png", change_png(before, block, px_per_mm=scale))
-        if widths is not None:
-            write_file(stage / "land-width.png", width_map_png(block, widths))
-            write_file(stage / "land-width.svg", width_map_svg(block, widths))
         write_record(stage, files)
         keep_edited(delivery.earlier, out, stage)
     return delivery
+
+
+def _write_whole(stage: Path, delivery: Delivery, jobs: Sequence[Job], style: Style, pixels: Mask) -> None:
+    """The files that are not of one job alone: proof, report, and on request how wide the land is."""
+    block, reports = delivery.block, delivery.reports
+    write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
+    widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
+    sheet = block_sheet(jobs, reports, delivery.files, delivery.open_questions, widths=widths, pixels=pixels)
+    write_file(stage / "proof.html", proof_sheet_html(sheet))
+    write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+    if widths is not None:
+        write_file(stage / "land-width.png", width_map_png(block, widths))
+        write_file(stage / "land-width.svg", width_map_svg(block, widths))
 
 
 _PROOF = " proof"  #: among the tasks of machines, whose names don't begin with a space
