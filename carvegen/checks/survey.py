@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Narrow, Spread, narrow_spread
+from carvegen.geometry.narrow import FINE, Narrow, Spread, narrow_spread
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -26,12 +26,13 @@ TOLERANCE_MM = 0.002
 class Survey:
     """A job, the narrow places of its land, and what its cutter can't reach.
 
-    Where slender land is asked for, too, it is measured first: where there is none, no land is narrow.
+    Where slender land is asked for, too, it is measured first: where there is none, no land is narrow. `fine` as in
+    `narrow_spread`.
     """
 
-    def __init__(self, job: Job, *, slender: bool = True) -> None:
+    def __init__(self, job: Job, *, slender: bool = True, fine: int = FINE) -> None:
         self.job = job
-        self._slender = slender
+        self._slender, self._fine = slender, fine
 
     @property
     def narrow_lands(self) -> Narrow:
@@ -44,7 +45,8 @@ class Survey:
         wider = self._slender_spread if self._slender else None
         if wider is not None and len(wider.thin) + len(wider.places) == 0:
             return wider
-        return narrow_spread(self.job.block.land_rings, self.job.lasting_limits.land_mm, limit_at=self._wanted)
+        rings, limit = self.job.block.land_rings, self.job.lasting_limits.land_mm
+        return narrow_spread(rings, limit, limit_at=self._wanted, fine=self._fine)
 
     @property
     def slender_lands(self) -> Narrow:
@@ -69,7 +71,7 @@ class Survey:
         def wanted(direction_deg: Floats) -> Floats:
             return np.maximum(self._wanted(direction_deg), stout.land_at(direction_deg) - TOLERANCE_MM)
 
-        return narrow_spread(job.block.land_rings, job.limits.land_mm, limit_at=wanted)
+        return narrow_spread(job.block.land_rings, job.limits.land_mm, limit_at=wanted, fine=self._fine)
 
     @cached_property
     def white(self) -> PolygonArray:

@@ -128,7 +128,7 @@ def deliver(
     CarvegenError
         If a plan breaks what is promised of every plan.
     """
-    given = jobs[0].block
+    before = jobs[0].block
     changes: tuple[Change, ...] = ()
     if style.mend:
         say("mending")
@@ -149,29 +149,35 @@ def deliver(
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
         made: dict[str, Any] = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
         pixels = made.pop(_PROOF)
-        reports = {kind: its.report for kind, its in made.items()}
-        planned = {kind: its.planned for kind, its in made.items() if its.planned is not None}
+        reports = {kind: done.report for kind, done in made.items()}
+        planned = {kind: done.planned for kind, done in made.items() if done.planned is not None}
         recut = len(block.cut_before) > 0
         files = contents(reports, planned, changed=bool(changes), width_map=style.width_map, recut=recut)
         delivery = Delivery(
             files=files, reports=reports, open_questions=questions, block=block, changes=changes,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
-            simulated={kind: its.simulated for kind, its in made.items() if its.simulated is not None},
+            simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
         )  # fmt: skip
-        write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
-        widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
-        sheet = block_sheet(jobs, reports, files, questions, widths=widths, pixels=pixels)
-        write_file(stage / "proof.html", proof_sheet_html(sheet))
-        write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+        _write_whole(stage, delivery, jobs, style, pixels)
         if changes:
-            write_file(stage / "changes.png", change_png(given, block, px_per_mm=scale))
-        if widths is not None:
-            write_file(stage / "land-width.png", width_map_png(block, widths))
-            write_file(stage / "land-width.svg", width_map_svg(block, widths))
+            write_file(stage / "changes.png", change_png(before, block, px_per_mm=scale))
         write_record(stage, files)
         keep_edited(delivery.earlier, out, stage)
     return delivery
+
+
+def _write_whole(stage: Path, delivery: Delivery, jobs: Sequence[Job], style: Style, pixels: Mask) -> None:
+    """The files that are not of one job alone: proof, report, and on request how wide the land is."""
+    block, reports = delivery.block, delivery.reports
+    write_file(stage / "proof.svg", proof_svg(block, reports[jobs[0].machine.kind]))
+    widths = land_widths(block, max(job.limits.land_mm for job in jobs)) if style.width_map else None
+    sheet = block_sheet(jobs, reports, delivery.files, delivery.open_questions, widths=widths, pixels=pixels)
+    write_file(stage / "proof.html", proof_sheet_html(sheet))
+    write_file(stage / "report.json", json.dumps(delivery.to_dict(), indent=1) + "\n")
+    if widths is not None:
+        write_file(stage / "land-width.png", width_map_png(block, widths))
+        write_file(stage / "land-width.svg", width_map_svg(block, widths))
 
 
 _PROOF = " proof"  #: among the tasks of machines, whose names don't begin with a space
@@ -214,7 +220,7 @@ def _router_only(style: Style) -> list[str]:
     paths = style.paths
     if paths is None:
         return []
-    return ["--program"] * paths.program + [f"--also-cutter {its.key}" for its in paths.also_cutters]
+    return ["--program"] * paths.program + [f"--also-cutter {cutter.key}" for cutter in paths.also_cutters]
 
 
 def _unused(jobs: Sequence[Job], style: Style) -> list[str]:

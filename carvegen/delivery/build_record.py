@@ -71,10 +71,10 @@ def hashes(folder: Path) -> dict[str, str]:
 def read_record(out: Path) -> BuildRecord:
     """What the folder holds of the build before; nothing if it can't be read as such."""
     try:
-        told = json.loads((out / RECORD).read_text(encoding="utf-8"))
-        if told["format"] != _FORMAT:
+        record = json.loads((out / RECORD).read_text(encoding="utf-8"))
+        if record["format"] != _FORMAT:
             return BuildRecord()
-        return BuildRecord(steps={str(name): _step(its) for name, its in told["steps"].items()})
+        return BuildRecord(steps={str(name): _step(step) for name, step in record["steps"].items()})
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, InputError):
         return BuildRecord()
 
@@ -97,9 +97,11 @@ def leads_out(name: str) -> bool:
     return name.startswith("/") or ".." in name.split("/") or "\\" in name or ":" in name
 
 
-def _step(its: Mapping[str, Any]) -> StepRecord:
-    files = {str(name): str(digest) for name, digest in its["files"].items()}
+def _step(step: Mapping[str, Any]) -> StepRecord:
+    files = {str(name): str(digest) for name, digest in step["files"].items()}
     for name in files:
         if leads_out(name):
             raise InputError("leads out of the folder", value=name)
-    return StepRecord(inputs={str(k): str(v) for k, v in its["inputs"].items()}, files=files, notes=dict(its["notes"]))
+    return StepRecord(
+        inputs={str(k): str(v) for k, v in step["inputs"].items()}, files=files, notes=dict(step["notes"])
+    )

@@ -59,7 +59,7 @@ if TYPE_CHECKING:
     from carvegen.prints.misregister.trials import Outcome
     from carvegen.writers.whole_print.print_report import BlockFindings
 
-__all__ = ["Built", "build_print", "marking_sheet", "outdated", "purposes"]
+__all__ = ["Built", "build_print", "each_once", "marking_sheet", "outdated", "purposes"]
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
@@ -238,15 +238,11 @@ class _Build:
         return there
 
     def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
-        """What does not need one another, the longest first; blocks of one reason tell it once."""
+        """What does not need one another, the longest first; what is a reason for several blocks is told once."""
         tasks: dict[str, Task] = {_REGISTER: partial(_try_out, register)}
-        told: set[str] = set()
-        for name, inputs in self.block_inputs.items():
-            if self.why[name]:
-                shape = Shape.of(self.cuts[name])
-                why = "" if self.why[name] in told else f": {self.why[name]}"
-                told.add(self.why[name])
-                tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
+        for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
+            shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
+            tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
         if self.why[_PROOFS]:
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
         return {step: task for step, task in tasks.items() if self.why[step]}
@@ -368,6 +364,16 @@ def _more_purposes(files: Iterable[str]) -> dict[str, str]:
     }
 
 
+def each_once(why: Mapping[str, str]) -> dict[str, str]:
+    """Why each block is built, without the reasons that one before it has, too."""
+    fresh, before = dict[str, str](), set[str]()
+    for name, text in why.items():
+        reasons = text.split("; ")
+        fresh[name] = "; ".join(reason for reason in reasons if reason not in before)
+        before.update(reasons)
+    return fresh
+
+
 def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:
     say("trying out register errors")
     return register_trials(inputs)
@@ -376,7 +382,7 @@ def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:
 def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say: Say) -> BlockFindings:
     name = shape.block.name
     shutil.rmtree(folder, ignore_errors=True)  # of a process that was killed
-    say(f"building {name}{why}")
+    say(f"building {name}: {why}" if why else f"building {name}")
     return block_folder(shape, inputs, folder, lambda stage: say(f"{name}: {stage}"))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import shapely
 
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
     from carvegen.delivery.block_folder import Style
-    from carvegen.delivery.side_by_side import Say
+    from carvegen.delivery.side_by_side import Say, Task
     from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
@@ -57,9 +58,6 @@ __all__ = [
 ]  # fmt: skip
 
 CHANGED = "changed.png"
-
-#: Points of all cuts from which on blocks are mended side by side; our own choice: below, it is done in seconds.
-_WORTH_POINTS = 20_000
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -121,9 +119,10 @@ def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[s
     Parameters
     ----------
     jobs
-        How many processes may mend blocks at once; small ones are mended in this one all the same.
+        How many processes may work on blocks at once; small ones are done in this one all the same.
     """
-    picture, cuts = cut_blocks(its.given, its.setups, say=say)
+    run = partial(_run, jobs=jobs)
+    picture, cuts = cut_blocks(its.given, its.setups, say=say, run=run)
     if picture.marks:
         say(marks_read(its.given, len(picture.marks)))
     for name, stands in its.stands.items():
@@ -131,12 +130,7 @@ def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[s
             cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden
         )
     before = {name: cut.land for name, cut in cuts.items()}
-    points = sum(int(shapely.get_num_coordinates(cut.block.cuts).sum()) for cut in cuts.values())
-    jobs = jobs if points >= _WORTH_POINTS else 1
-    cuts = mended_print(
-        its.given, picture, cuts, its.setups, say=say,
-        run=lambda tasks, say: side_by_side(tasks, jobs=jobs, say=say),
-    )  # fmt: skip
+    cuts = mended_print(its.given, picture, cuts, its.setups, say=say, run=run)
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
@@ -148,6 +142,10 @@ def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[s
         name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
         for name, cut in cuts.items()
     }
+
+
+def _run(tasks: Mapping[str, Task], say: Say, *, jobs: int) -> dict[str, Any]:
+    return side_by_side(tasks, jobs=jobs, say=say)
 
 
 def changed_files(picture: Picture) -> dict[str, bytes | str]:

@@ -127,7 +127,7 @@ def _teller(counted: Collection[str], say: Say) -> Callable[[str, Collection[str
     begun = time.monotonic()
 
     def tell(name: str, done: Collection[str]) -> None:
-        passed, count, ready = time.monotonic() - begun, len(counted), sum(its in counted for its in done)
+        passed, count, ready = time.monotonic() - begun, len(counted), sum(task in counted for task in done)
         if name in counted and ready < count and passed > _SOON_S and not _INSIDE.get():
             left = math.ceil(passed * (count - ready) / ready)
             say(TimeLeft(f"{ready} of {count} parts done, about {left} s to go"))
@@ -147,10 +147,10 @@ def _inside(task: Task, say: Say) -> Any:  # noqa: ANN401
 def _begun(task: Task) -> tuple[Connection, BaseProcess]:
     _send_grids()
     context: Any = multiprocessing.get_context(_BEGIN)
-    ours, its = context.Pipe(duplex=False)
-    child = context.Process(target=_child, args=(its, task), daemon=True)
+    ours, theirs = context.Pipe(duplex=False)
+    child = context.Process(target=_child, args=(theirs, task), daemon=True)
     child.start()
-    its.close()
+    theirs.close()
     return ours, child
 
 
@@ -195,11 +195,11 @@ def _child(pipe: Connection, task: Task) -> None:
     _send_grids()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
-        said = "returns", _inside(task, lambda stage: pipe.send(("says", stage)))
+        result = "returns", _inside(task, lambda stage: pipe.send(("says", stage)))
     except Exception as error:  # unless it would be the same again, the parent does it once more, and tells
         full = isinstance(error, OSError) and error.errno in _DISK
-        said = "fails", error if full or isinstance(error, CarvegenError) else None
-    pipe.send(said)
+        result = "fails", error if full or isinstance(error, CarvegenError) else None
+    pipe.send(result)
 
 
 def _end_with_parent() -> None:

@@ -16,12 +16,12 @@ import numpy as np
 from carvegen.geometry import linked_groups
 from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import Necks, necks_of
-from carvegen.geometry.widths import Widths, local_widths_of
+from carvegen.geometry.widths import FINE, Widths, local_widths_of
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Rings
 
-__all__ = ["Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
+__all__ = ["FINE", "Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
 
 
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
@@ -68,14 +68,14 @@ class Spread:
 
 
 def narrow_places(
-    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = 32
+    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = FINE
 ) -> Narrow:
     """Every place where the region on the left of `outlines` is narrower than asked; see `narrow_spread`."""
     return narrow_spread(outlines, limit, limit_at=limit_at, fine=fine).places
 
 
 def narrow_spread(
-    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = 32
+    outlines: Rings, limit: float, *, limit_at: Callable[[Floats], Floats] | None = None, fine: int = FINE
 ) -> Spread:
     """Every place where the region on the left of `outlines` is narrower than asked, and the discs along it.
 

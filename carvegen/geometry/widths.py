@@ -33,13 +33,13 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Widths", "first_narrow", "local_widths", "local_widths_of"]
+__all__ = ["FINE", "Widths", "first_narrow", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
 _FIRST = 4  #: places alike that are measured first, then twice as many
 _LONG = 8  #: limits: of longer edges only the stretches near others are measured
-_FINE = 32  #: parts of a piece between narrow and wide
+FINE = 32  #: parts of a piece between narrow and wide
 _MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
 _ALIKE = 1.004  #: of discs no larger than this against the smallest, the one across the region counts
 
@@ -110,7 +110,7 @@ def local_widths_of(
     *,
     limit_at: Callable[[Floats], Floats] | None = None,
     sharper_deg: float = 90.0,
-    fine: int = _FINE,
+    fine: int = FINE,
 ) -> Widths:
     """The same for an outline that is measured in other ways too.
 

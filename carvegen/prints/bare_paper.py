@@ -18,7 +18,8 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.prints.cut_blocks import in_turn, mended_block, with_block
+from carvegen.prints.cut_blocks import mended_block, with_block
+from carvegen.prints.separation import in_turn, run_for
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -26,9 +27,10 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.prints.cut_blocks import Cut, Run, Say, Setups
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
+    from carvegen.prints.separation import Run, Say
 
 __all__ = ["HAIR_MM", "bare_unasked", "mended_print", "paper_findings"]
 
@@ -36,6 +38,7 @@ HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoo
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
 _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
 _AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
+_TRIAL = 8  #: of how many parts lengths of tips are made up in a trial: right to a 24th of the land's width
 _SPARE = 1.02  #: circles are drawn as polygons inside them
 _BLANK_MM2 = 1.0  #: less of a layer that is on no block is not told
 
@@ -87,8 +90,10 @@ def mended_print(
         if block.inked and block.ink and block.state != "cut"
     }
     wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
-    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in sorted(mend, key=_points_of(cuts))}
-    done = run(tasks, say)
+    points = {name: int(shapely.get_num_coordinates(cut.block.cuts).sum()) for name, cut in cuts.items()}
+    order = sorted(mend, key=lambda name: -points[name])  # what takes longest comes first
+    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
+    done = run_for(sum(points.values()), run)(tasks, say)
     now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
@@ -97,11 +102,6 @@ def mended_print(
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _told(now, taken)
     return now
-
-
-def _points_of(cuts: Mapping[str, Cut]) -> Callable[[str], int]:
-    """By a block's name how many points its cuts have, below 0: what takes longest comes first."""
-    return lambda name: -int(shapely.get_num_coordinates(cuts[name].block.cuts).sum())
 
 
 def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:
@@ -208,7 +208,7 @@ def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
 
 def _solid(shape: BaseGeometry) -> BaseGeometry:
     """The polygons of a shape, without the lines and points in which overlays touch."""
-    return shapely.union_all(geometry.parts(shape))
+    return geometry.solid(shape)
 
 
 def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup]) -> Mask:
@@ -219,7 +219,7 @@ def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup
     fine = ~shapely.is_empty(lands)
     for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
-            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False)))
+            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL)))
             fine[weak.query(lands, predicate="dwithin", distance=setup.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 
@@ -234,21 +234,22 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
     gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
     stands = shapely.union(cut.land, geometry.difference(land, gone))
-    return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
+    land = shapely.union_all(geometry.parts(stands))  # in an order of its own, on which figures of register hang
+    return replace(cut, block=replace(cut.block, cuts=cuts), land=land)
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
     """The blocks with a note for each place at which another prints instead."""
-    for its in taken:
-        piece = shapely.intersection(its.piece, its.land)
+    for one in taken:
+        piece = shapely.intersection(one.piece, one.land)
         for at, width, place in _places(_wide(piece)):
-            owner = _owner(place, {name: cut for name, cut in cuts.items() if name != its.taker})
+            owner = _owner(place, {name: cut for name, cut in cuts.items() if name != one.taker})
             if not owner:  # the only block takes back its own
                 continue
             note = Finding(
-                rule="other-ink", kind=its.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
+                rule="other-ink", kind=one.taker, severity=Severity.ADVICE, at=at, measured=width, limit=SEEN_MM,
                 unit="mm", length_mm=_length(place, width),
-                why=f"this can't stand on the block {owner}; the block {its.taker} prints here instead",
+                why=f"this can't stand on the block {owner}; the block {one.taker} prints here instead",
                 remedy=f"draw it wider, or take it out of {owner}",
             )  # fmt: skip
             cuts[owner] = replace(cuts[owner], notes=(*cuts[owner].notes, note))
@@ -324,13 +325,13 @@ def _bare_finding(at: tuple[float, float], width: float, length: float) -> Findi
 
 def _blank_layers(picture: Picture, asked: BaseGeometry) -> dict[str, BaseGeometry]:
     """What shows of layers that are on no block, where bare paper is not asked for in another way."""
-    found = {}
+    blank = {}
     seen: BaseGeometry = shapely.difference(picture.face, shapely.union(asked, picture.bare))
     for layer in picture.drawing.layers:
         shape = shapely.intersection(layer.shape, seen)
         pieces = geometry.parts(shape)
         wide = pieces[~shapely.is_empty(geometry.offset(pieces, -SEEN_MM / 2))] if len(pieces) else pieces
         if shapely.area(wide).sum() > _BLANK_MM2:
-            found[layer.name] = shapely.union_all(wide)
+            blank[layer.name] = shapely.union_all(wide)
         seen = shapely.difference(seen, layer.shape)
-    return found
+    return blank

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import shapely
 
@@ -24,7 +24,7 @@ from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.picture import pictured, unmarked
-from carvegen.prints.separation import Plate, Spread, separated
+from carvegen.prints.separation import Plate, Spread, in_turn, separated
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -36,17 +36,14 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintBlock
     from carvegen.prints.kept_motifs import Read
     from carvegen.prints.picture import Growths, Picture, Unmarked
-    from carvegen.prints.separation import Dropped, Separated
+    from carvegen.prints.separation import Dropped, Run, Say, Separated
 
 __all__ = [
-    "Cut", "Run", "Say", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "finding_of", "in_turn",
-    "mended_block", "mended_cut", "picture_of", "plates_of", "pressing_of", "setups_of", "unmarked_of", "with_block",
+    "Cut", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "finding_of", "mended_block", "mended_cut",
+    "picture_of", "plates_of", "pressing_of", "setups_of", "unmarked_of", "with_block",
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-Say = Callable[[str], None]  #: is told of each stage
-Task = Callable[[Say], Any]
-Run = Callable[[Mapping[str, Task], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -144,8 +141,10 @@ def unmarked_of(
     return unmarked(print_, plates_of(print_, setups), limits, say=say, read=read, growths=growths)
 
 
-def cut_blocks(print_: Print, setups: Setups, *, say: Callable[[str], None]) -> tuple[Picture, dict[str, Cut]]:
-    """The picture of a print, and every block taken out of it, by name, in printing order."""
+def cut_blocks(
+    print_: Print, setups: Setups, *, say: Say, run: Run = in_turn
+) -> tuple[Picture, dict[str, Cut]]:  # fmt: skip
+    """The picture of a print, and every block taken out of it, by name, in printing order; `run` as `separated`'s."""
     picture, plates = picture_of(print_, setups, say=say), plates_of(print_, setups)
     say("taking the inks apart")
     layers = picture.drawing.layers
@@ -154,7 +153,7 @@ def cut_blocks(print_: Print, setups: Setups, *, say: Callable[[str], None]) -> 
     found = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
-        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
     )  # fmt: skip
     cuts = [_cut(print_, k, setups[block.name][0], picture, found) for k, block in enumerate(print_.blocks)]
     return picture, {cut.block.name: _on_board(print_, k, cut, setups) for k, cut in enumerate(cuts)}
@@ -283,11 +282,6 @@ def with_block(cut: Cut, mended: tuple[PolygonArray, frozenset[int]]) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
     block = replace(cut.block, cuts=mended[0], fixed=mended[1])
     return replace(cut, block=block, land=_standing(block))
-
-
-def in_turn(tasks: Mapping[str, Task], say: Say) -> dict[str, Any]:
-    """What each task returns, by name, done one after another."""
-    return {name: task(say) for name, task in tasks.items()}
 
 
 def _standing(block: Block) -> BaseGeometry:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +18,12 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
 
-__all__ = ["Dropped", "Layer", "Plate", "Separated", "Spread", "painted", "separated"]
+__all__ = [
+    "Dropped", "Layer", "Plate", "Run", "Say", "Separated", "Spread", "in_turn", "painted", "run_for", "separated",
+]  # fmt: skip
+
+Say = Callable[[str], None]  #: is told of each stage
+Run = Callable[[Mapping[str, Callable[[Say], Any]], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
@@ -25,6 +31,7 @@ _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
 _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
+_WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -93,6 +100,11 @@ def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGe
     return _whole(geometry.intersection(area, face))
 
 
+def in_turn(tasks: Mapping[str, Callable[[Say], Any]], say: Say) -> dict[str, Any]:
+    """What each task returns, by name, done one after another."""
+    return {name: task(say) for name, task in tasks.items()}
+
+
 def separated(
     face: BaseGeometry,
     layers: Sequence[Layer],
@@ -101,6 +113,8 @@ def separated(
     white: Callable[[Plate], BaseGeometry],
     spread: Spread,
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
+    say: Say = lambda _: None,
+    run: Run = in_turn,
 ) -> dict[str, Separated]:
     """What each plate prints, by name.
 
@@ -115,27 +129,40 @@ def separated(
         What must not print on a plate.
     stays
         Where all of the plate's part of the picture prints, whatever else is asked.
+    run
+        Does what does not need one another, each told `say`: every plate.
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
-    found = {}
-    for plate in plates:
-        picture = pictures[plate.name]
-        darker = _darker(plate, plates, pictures)
-        under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
-        touched = _meeting(white(plate), shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-        scene = _Scene(face, picture, darker, _plain(touched))
-        its = _one(plate, scene, spread)
-        kept = geometry.solid(shapely.intersection(picture, stays(plate)))
-        found[plate.name] = its if shapely.is_empty(kept) else replace(its, land=_union([its.land, kept]))
-    return found
+    scenes = {
+        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate))
+        for plate in plates
+    }  # fmt: skip
+    points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
+    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate), spread) for plate in plates}
+    return run_for(points, run)(tasks, say)
+
+
+def run_for(points: int, run: Run) -> Run:
+    """`run` for tasks on shapes of so many points; of few `in_turn`."""
+    return run if points >= _WORTH_POINTS else in_turn
+
+
+def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Spread, _: Say) -> Separated:
+    """What one plate prints."""
+    picture, darker = scene.picture, scene.darker
+    under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
+    touched = _meeting(scene.white, shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
+    separated = _one(plate, replace(scene, white=_plain(touched)), spread)
+    kept = geometry.solid(shapely.intersection(picture, stays))
+    return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
 
 
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
     """What of the picture is in inks darker than this one, besides one that lies under all."""
-    found = [
+    darker = [
         pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9 and not other.under_all
     ]
-    return _union(found)
+    return _union(darker)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +172,7 @@ class _Scene:
     face: BaseGeometry
     picture: BaseGeometry
     darker: BaseGeometry
-    white: BaseGeometry  #: as far as it may matter to the plate, so that what is far away changes nothing
+    white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
 
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
@@ -278,8 +305,8 @@ def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401
 
     So the same shape gives the same numbers further on, wherever it comes from.
     """
-    found: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
-    return found
+    plain: BaseGeometry = shapely.set_precision(shapely.normalize(shape), 0, mode="pointwise")
+    return plain
 
 
 def _whole(shape: Any) -> BaseGeometry:  # noqa: ANN401

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from carvegen.delivery.print_build import each_once
 from carvegen.delivery.step_keys import differences
 from carvegen.prints.file.key_lines import placed
 
@@ -26,6 +27,8 @@ def test_a_block_that_comes_or_goes_is_told_once() -> None:
         "order of blocks changed", "layers of sky changed",
     ]  # fmt: skip
     assert differences(one, {**one, "bevel of sky": "2"}) == ["bevel of sky is new"]
+    why = {"sky": "lamp is new", "tone": "layers of tone changed; lamp is new", "lamp": "not built before; lamp is new"}
+    assert each_once(why) == {"sky": "lamp is new", "tone": "layers of tone changed", "lamp": "not built before"}
 
 
 def test_nothing_that_differs_goes_without_a_word() -> None:

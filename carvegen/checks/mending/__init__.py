@@ -205,7 +205,8 @@ class _Bench:
         return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
 
     def _white_at(self, shape: BaseGeometry) -> BaseGeometry:
-        return shape_edits.plus(*self.white.geometries[self.white.query(shape, predicate="intersects")])
+        """The pieces of white that meet a shape; those of one whole, and so apart."""
+        return geometry.solid(self.white.geometries[self.white.query(shape, predicate="intersects")])
 
     def _mend_lands(self, survey: Survey) -> None:
         """Widen or cut away the land that breaks."""

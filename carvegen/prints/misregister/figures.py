@@ -172,12 +172,12 @@ def _place(xy: Floats, share: float, worst: float) -> dict[str, Any]:
 
 def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
     """What must be told of a block, with the block's name: faults that some prints will show."""
-    found = []
+    faults = []
     for kind in KINDS:
         fault = record[kind.key]
         if fault["share_of_prints"] >= _SOME and fault["places"]:
             first, line = fault["places"][0], fault["line_a_print"]
-            found.append((first["between"][0], Finding(
+            faults.append((first["between"][0], Finding(
                 rule=kind.key.replace("_", "-"), at=(first["at_mm"][0], first["at_mm"][1]),
                 severity=Severity.RISK if line["mean_width_mm"] >= _PLAIN * SEEN_MM else Severity.ADVICE,
                 measured=fault["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
@@ -185,7 +185,7 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
                 f". {_of_100(fault['share_of_prints'])} prints show some of it",
                 remedy=_remedy(kind, fault),
             )))  # fmt: skip
-    return found
+    return faults
 
 
 def _remedy(kind: Kind, fault: dict[str, Any]) -> str:

@@ -54,12 +54,12 @@ class Outcome:
     opened_mm2: Floats  #: (prints, 2 kinds): the area of that line
 
 
-def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reach_mm: float) -> Meetings:
+def meetings(blocks: Sequence[Inked], number: int, grids: Sequence[Depths], reach_mm: float) -> Meetings:
     """The places where block `number` runs under darker ones, or meets them.
 
     Parameters
     ----------
-    found
+    grids
         The depths of each block.
     reach_mm
         Where bare paper begins no further than this beyond the edge, the place is the snow's.
@@ -69,16 +69,16 @@ def meetings(blocks: Sequence[Inked], number: int, found: Sequence[Depths], reac
     darker = [k for k, other in enumerate(blocks) if other.lightness < block.lightness - 1e-9]
     if not darker or not len(xy):
         return _none(number)
-    cover = np.stack([found[k].at(xy[:, 0], xy[:, 1]) for k in darker])
+    cover = np.stack([grids[k].at(xy[:, 0], xy[:, 1]) for k in darker])
     under, overlap = np.asarray(darker)[cover.argmax(axis=0)], cover.max(axis=0)
     kept = overlap >= -MEET_MM
-    kept &= _inside(xy, found[0])
+    kept &= _inside(xy, grids[0])
     snow = np.zeros(len(xy), dtype=bool)
     for step in np.arange(MEET_MM, reach_mm + MEET_MM, 0.05):
         x, y = (xy + step * outward).T
-        snow |= np.max([grid.at(x, y) for grid in found], axis=0) < -MEET_MM
+        snow |= np.max([grid.at(x, y) for grid in grids], axis=0) < -MEET_MM
     linked = np.append((np.diff(ring) == 0) & kept[1:] & kept[:-1], False)[kept]
-    away = np.stack([_away(found[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
+    away = np.stack([_away(grids[k], xy) for k in darker])[cover.argmax(axis=0), np.arange(len(xy))]
     return Meetings(block=number, xy=xy[kept], linked=linked, overlap_mm=overlap[kept], under=under[kept],
                     snow=snow[kept], away=away[kept])  # fmt: skip
 
@@ -145,13 +145,13 @@ def outcome(
     full_mm
         Overlap beyond which a place counts as fully trapped, between inks and along the snow: there more would help.
     """
-    found = [depths(block.land, *size) for block in blocks]
-    places = tuple(meetings(blocks, number, found, reach_mm) for number in range(len(blocks)))
+    grids = [depths(block.land, *size) for block in blocks]
+    places = tuple(meetings(blocks, number, grids, reach_mm) for number in range(len(blocks)))
     moves = drawn_moves(blocks, plan, size, seed)
     seen = _Seen.nothing(plan.prints)
     shares, worst = [], []
     for edge in places:
-        shares.append(_tried(edge, found, moves, plan, full_mm, seen=seen))
+        shares.append(_tried(edge, grids, moves, plan, full_mm, seen=seen))
         worst.append(_pull(edge, blocks, plan, size) - edge.overlap_mm)
     return Outcome(
         places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
@@ -185,14 +185,14 @@ def _pull(meetings: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[f
 
 
 def _tried(
-    meetings: Meetings, found: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
+    meetings: Meetings, grids: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
 ) -> Floats:
     """The share of prints in which each place fails; what each print shows is added to `seen`."""
     share = np.zeros(len(meetings.xy))
     before: Mask = np.zeros((plan.prints, 1), dtype=bool)  # whether the row that ends before these places fails
     for first in range(0, len(meetings.xy), max(_RUN, _CHUNK // plan.prints)):
         some = slice(first, first + max(_RUN, _CHUNK // plan.prints) + _RUN - 1)
-        each = gaps(meetings, found, moves, some)
+        each = gaps(meetings, grids, moves, some)
         gap = _in_a_row(each, meetings.linked[some])
         rows = np.arange(gap.shape[1])
         middle = rows + first + _RUN // 2
@@ -211,11 +211,11 @@ def _tried(
     return share
 
 
-def gaps(meetings: Meetings, found: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
+def gaps(meetings: Meetings, grids: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
     """How wide it gapes at each place in each print, below 0 where another ink still covers it; (prints, n)."""
     xy = meetings.xy[some]
     cover = np.full((len(moves.shift), len(xy)), -np.inf)
-    for number, depth in enumerate(found):
+    for number, depth in enumerate(grids):
         if number != meetings.block:
             np.maximum(cover, depth.at(*moves.between(meetings.block, number, xy)), out=cover)
     return -cover

@@ -17,7 +17,7 @@ from carvegen import geometry
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.streams import stream
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.formats.png_bytes import FAST, SMALL, png_bytes
+from carvegen.writers.formats.png_bytes import FASTEST, SMALL, png_bytes
 from carvegen.writers.whole_print.embossed_relief import brightness, heights
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ def turned_png(data: bytes) -> bytes:
     """A picture in print view as the block lies: mirrored."""
     with Image.open(io.BytesIO(data)) as picture:
         turned = picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
-        return png_bytes(turned, level=SMALL, dpi=picture.info["dpi"])
+        return png_bytes(turned, flat=True, dpi=picture.info["dpi"])
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
@@ -162,7 +162,7 @@ def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX
     for coat in coats:
         inks.append(Ink(colour=_of_graphite(coat.ink.colour), opacity=_GRAPHITE_OPACITY))
         shares.append(rubbed(coat.share(window, scale), tooth, scale))
-    return _png(_RUBBED_PAPER, inks, shares, window, scale, level=FAST)
+    return _png(_RUBBED_PAPER, inks, shares, window, scale, noise=True)
 
 
 def _of_graphite(colour: Rgb) -> Rgb:
@@ -191,7 +191,7 @@ def _size(window: Window, scale: float) -> tuple[int, int]:
 
 def _png(
     paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats], window: Window, scale: float, *,
-    light: Floats | None = None, level: int = SMALL,
+    light: Floats | None = None, noise: bool = False,
 ) -> bytes:  # fmt: skip
     columns, rows = _size(window, scale)
     picture = np.empty((rows, columns, 3), dtype=np.uint8)
@@ -203,7 +203,8 @@ def _png(
         else:
             seen = overprinted(paper, list(zip(inks, some, strict=True)))
             picture[band] = _shown(seen if light is None else seen * light[band, :, None])
-    return png_bytes(Image.fromarray(picture), px_per_mm=scale, level=level)
+    level = FASTEST if noise else SMALL
+    return png_bytes(Image.fromarray(picture), px_per_mm=scale, level=level, flat=not noise and light is None)
 
 
 def _mostly_plain(paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats]) -> NDArray[np.uint8]:
