@@ -271,16 +271,21 @@ def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> Pol
     return pieces[shapely.area(pieces) > least_mm2]
 
 
-def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
-    """The pieces of sky too small to carve that the white shuts in between itself and what it lies on."""
+def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) -> tuple[PolygonArray, PolygonArray]:
+    """The pieces of sky too small to carve that the white shuts in between itself and what it lies on.
+
+    Those to be white too, and slots: filled they would be pillars, so the white has to draw back from them. Both up
+    to so many times the size.
+    """
     tree = shapely.STRtree(white)
-    near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-1, -1, 1, 1])))
+    near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-6, -6, 6, 6])))
     full = geometry.parts(shapely.union(shapely.union_all(white), near))
     holes = geometry.parts(shapely.difference(geometry.filled(full), full))
-    holes = holes[shapely.area(holes) < _SPECK_MM2]
+    holes = holes[shapely.area(holes) < times * _SPECK_MM2]
     touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
     holes = holes[touched]
-    return geometry.offset(holes[~_slots(holes, tree)], 0.03, quad_segs=2)
+    slots = _slots(holes, tree)
+    return geometry.offset(holes[~slots], 0.03, quad_segs=2), holes[slots]
 
 
 def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:

@@ -84,11 +84,21 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     gap = shapely.box(10, 10, 10 + wide, 10 + tall)
     bar, foot = shapely.difference(shapely.box(2, 2, 20, 20), gap), shapely.box(10, 10 + at, 10 + wide, 10.5 + at)
     elsewhere = shapely.union(shapely.box(3, 18, 4, 19), shapely.box(3, 3, 4, 4))
-    assert (len(specks(shapes(foot, *elsewhere.geoms), bar)) > 0) == filled
+    closes, opens = specks(shapes(foot, *elsewhere.geoms), bar)
+    assert (len(closes), len(opens)) == ((1, 0) if filled else (0, 1))
     page = Page.of((0, 0, 22, 22))
     solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
+
+
+def test_snow_on_a_bough_shuts_in_no_sky_below_a_twig_that_hangs_down_to_it() -> None:
+    twigs = [([(20, 5), (21, 27)], 0.4), ([(20.6, 12), (22.4, 6.5)], 0.3)]
+    hanging = [shapely.LineString(line).buffer(half) for line, half in twigs]
+    on = shapely.union_all([shapely.box(2, 2, 50, 6), shapely.box(2, 22, 4, 32), *hanging])
+    full = geometry.parts(shapely.union(white(on, "deep", 3), on))
+    sky = geometry.parts(shapely.difference(geometry.filled(full), full))
+    assert not ((shapely.area(sky) < 4) & (shapely.area(sky) > LIMITS.cut_mm**2)).any()
 
 
 def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
