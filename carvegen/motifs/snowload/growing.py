@@ -304,7 +304,7 @@ class _Scene:
 
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, long ones unless they are upright, and those on a top or in a mouth; (n,)."""
+    """Which pieces one would cut: large ones, long ones unless they are upright, and those on a top or in a mouth."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
@@ -316,7 +316,7 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
 
 
 def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits) -> BaseGeometry:
-    """The white with the specks of sky that it shuts in filled, or, where that makes a pillar, opened if they can be."""
+    """The white with the specks of sky that it shuts in filled, or opened where that makes a pillar."""
     closes, opens = specks(core, silhouette)
     white = shapely.union_all(np.concatenate([core, closes]))
     if len(opens) == 0:
