@@ -278,7 +278,7 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
+        below = shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
             (0.12 + 0.06 * settings.fallen_mm)
