@@ -101,6 +101,20 @@ def test_snow_on_a_bough_shuts_in_no_sky_below_a_twig_that_hangs_down_to_it() ->
     assert not ((shapely.area(sky) < 4) & (shapely.area(sky) > LIMITS.cut_mm**2)).any()
 
 
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None:
+    """Islands of a limb 8 mm thick in the white on it, each broad enough to stand alone."""
+    limb = shapely.LineString([(-5, 18), (30, 20), (75, 18)]).buffer(4)
+    seen = {}
+    for bark in (0.0, 1.0):
+        cuts = [geometry.parts(white(limb, preset, seed, bark=bark, patchy=0)) for seed in (1, 2, 3)]
+        dark = [shapely.difference(geometry.filled(it), it) for it in cuts]
+        seen[bark] = [it for each in dark for it in geometry.parts(each)]
+    assert len(seen[0.0]) == 0
+    assert len(seen[1.0]) > 2
+    assert not any(it.buffer(-LIMITS.dot_mm / 2).is_empty for it in seen[1.0])
+
+
 def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
     """The wind from the left: white beyond the roof's right edge with air below it, none beyond its left."""
     roof = shapely.box(12, -5, 56, 25)
