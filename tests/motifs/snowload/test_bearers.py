@@ -96,15 +96,6 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
 
 
-def test_snow_on_a_bough_shuts_in_no_sky_below_a_twig_that_hangs_down_to_it() -> None:
-    twigs = [([(20, 5), (21, 27)], 0.4), ([(20.5, 10), (22.4, 6.5)], 0.3)]
-    hanging = [shapely.LineString(line).buffer(half) for line, half in twigs]
-    on = shapely.union_all([shapely.box(2, 2, 50, 6), shapely.box(2, 22, 4, 32), *hanging])
-    full = geometry.parts(shapely.union(white(on, "deep", 3), on))
-    sky = geometry.parts(shapely.difference(geometry.filled(full), full))
-    assert not ((shapely.area(sky) < 4) & (shapely.area(sky) > LIMITS.cut_mm**2)).any()
-
-
 @pytest.mark.parametrize("preset", ["fresh", "deep"])
 def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None:
     """Islands of a limb 8 mm thick in the white on it, each broad enough to stand alone."""
