@@ -85,7 +85,7 @@ def grown(
     """A block of 200 × 150 mm with a motif on it."""
     module = motif(name)
     kept = geometry.empty() if kept is None else kept
-    place = Place(area=box(200, 150).buffer(-limits.land_mm - 0.1, join_style="mitre"), shapes=kept)
+    place = Place(area=box(200, 150), shapes=kept)
     settings = module.Settings(**module.PRESETS[preset])
     growth = module.grow(settings, place, limits, stream(seed, name, preset))
     return Block(name=preset, width_mm=200, height_mm=150, cuts=growth.cuts, kept=kept)

@@ -262,8 +262,9 @@ def test_same_seed_same_bytes_and_other_seed_other_snow() -> None:
     assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
 
 
-def test_no_shapes_no_snow() -> None:
-    growth = grow(geometry.empty())
+@pytest.mark.parametrize("on", [geometry.empty(), shapes(shapely.box(-5, -5, 155, 155))])
+def test_no_shapes_no_snow_and_none_where_there_is_no_air(on) -> None:
+    growth = grow(on)
     assert len(growth.cuts) == len(growth.on_shapes) == len(growth.free) == 0
 
 

@@ -51,7 +51,11 @@ _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing th
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk
-_SLIVER = 10  #: a sliver is so many lands long at least: shorter it is a smudge
+_SLIVER = 6  #: a sliver is so many lands long at least: shorter it is a smudge
+_HOLDS, _WHITE, _BROAD = 1.7, 0.5, 2.2  #: a sliver asks for white below the base, so many times as deep as a land and
+#: a cut; where there is so much of that anyhow, and what bears it is so many times as broad
+_DRAWN_MM = 0.05  #: where there is more air over what is drawn, a sliver would show sky
+_BLENDS_MM = 2.0  #: and it runs out past the sliver's ends over so much
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _HEADS_MM = 9.0  #: so far about it is looked how high steep ground rises
@@ -232,26 +236,33 @@ def cornice_tips(top: Floats, kind: Floats, blows: float, most: Floats) -> Float
 
 def shown_bark(
     canvas: Canvas, ledges: Ledges, below: Floats, settings: Settings, field: Floats, *, limits: Limits, rng: Generator
-) -> None:  # fmt: skip
-    """Slivers of what bears the snow, along its run, where the white is deep enough to hold them; none on ground."""
+) -> Floats:  # fmt: skip
+    """Draw slivers of what bears the snow, along its run, where it is broad and white; none on ground.
+
+    Returns how far the white reaches down, mm: as `below`, and round each sliver so far that a cut lies under it.
+    """
     chance = ledges.chance(rng)
-    land = limits.land_mm
-    deep = below > 2.0 * land + 2 * limits.cut_mm
-    often = settings.bark * ledges.step / 6 * (1 - field)
-    for i in np.flatnonzero(deep & (chance < often)).tolist():
+    land = max(limits.land_mm, limits.dot_mm)  # a sliver stands alone
+    holds = _HOLDS * (land + limits.cut_mm)
+    broad = (below > _WHITE * holds) & (ledges.breadth > _BROAD * holds) & (ledges.void < _DRAWN_MM)
+    often = settings.bark * ledges.step / 6 * (1 - field) * (settings.scale == "near")
+    asked, start = np.zeros(len(below)), 0
+    for i in np.flatnonzero(broad & (chance < often)).tolist():
         own = chance[i] / often[i]
         long = int((6 + 5 * own) / ledges.step)
-        run = np.arange(i, min(i + long, int(ledges.last[i]) + 1))
-        goes_on = deep[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
+        run = np.arange(max(i, start), min(i + long, int(ledges.last[i]) + 1))
+        goes_on = broad[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
         run = run[: len(run) if goes_on.all() else int(np.argmin(goes_on))]
         if len(run) * ledges.step < _SLIVER * land:
             continue
+        start = int(run[-1] + long / 2)
         along = (np.arange(len(run)) + 0.5) / len(run)
-        at = 0.4 + 0.25 * ((own * 7.7) % 1)
+        asked[run] = holds
+        at = 0.1 + 0.25 * ((own * 7.7) % 1)
         thick = (1.15 + 0.4 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
-        thick = np.minimum(thick, 0.5 * below[run])
-        middle = ledges.base[run] - at * np.median(below[run]) + 0.2 * np.sin(3 * along + 6 * own)
+        middle = ledges.base[run] - at * max(np.median(below[run]), holds) + 0.2 * np.sin(3 * along + 6 * own)
         canvas.stroke(ledges.column[run], middle - thick / 2, middle + thick / 2)
+    return np.maximum(below, ledges.smoothed(asked, _BLENDS_MM))
 
 
 def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> PolygonArray:
@@ -271,16 +282,21 @@ def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> Pol
     return pieces[shapely.area(pieces) > least_mm2]
 
 
-def specks(white: PolygonArray, silhouette: BaseGeometry) -> PolygonArray:
-    """The pieces of sky too small to carve that the white shuts in between itself and what it lies on."""
+def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) -> tuple[PolygonArray, PolygonArray]:
+    """The pieces of sky too small to carve that the white shuts in between itself and what it lies on.
+
+    Those to be white too, and slots: filled they would be pillars, so the white has to draw back from them. Both up
+    to so many times the size.
+    """
     tree = shapely.STRtree(white)
-    near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-1, -1, 1, 1])))
+    near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-6, -6, 6, 6])))
     full = geometry.parts(shapely.union(shapely.union_all(white), near))
     holes = geometry.parts(shapely.difference(geometry.filled(full), full))
-    holes = holes[shapely.area(holes) < _SPECK_MM2]
+    holes = holes[shapely.area(holes) < times * _SPECK_MM2]
     touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
     holes = holes[touched]
-    return geometry.offset(holes[~_slots(holes, tree)], 0.03, quad_segs=2)
+    slots = _slots(holes, tree)
+    return geometry.offset(holes[~slots], 0.03, quad_segs=2), holes[slots]
 
 
 def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:

@@ -64,7 +64,8 @@ _DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as 
 _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
-#: its top
+#: its top, or has drifted in under a roof,
+_MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
@@ -75,6 +76,11 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
+_DRAWS_BACK, _PILLAR_MM = (
+    1.3,
+    3.0,
+)  #: lands: so far the white stays off a slot that it would shut; a lower one is filled
+#: if that does not open it
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -112,7 +118,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     frame = place.edge
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
     core = _rounded(core, 2 * settings.detail_mm)
-    white = shapely.union_all(np.concatenate([core, specks(core, silhouette)]))
+    white = _without_specks(core, silhouette, limits)
     white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
@@ -155,10 +161,10 @@ class _Scene:
             return None
         page = Page.of(place.area.bounds)
         bearing = columns_of(solid, page)
+        if not np.isfinite(bearing.high).any():  # there is no air over it
+            return None
         shape = columns_of(drawn, page)
         ledges = ledges_of(bearing, shape, cliff_mm=max(_CLIFF_MM, _CLIFF * settings.fallen_mm))
-        if len(ledges) == 0:
-            return None
         cells = bearing.raster
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
@@ -199,10 +205,12 @@ class _Scene:
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     def tops(self, ends: Ends) -> PolygonArray:
-        """The highest places of what stands upright and free, as posts and pickets do."""
+        """The highest places of what stands upright and free, as posts and pickets do; and mouths under a roof."""
         ledges = self.ledges
-        upright = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
-        return geometry.dots(np.column_stack([ledges.x, ledges.base])[upright])
+        top = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
+        mouth = np.isfinite(ledges.ceiling) & (ledges.breadth > _BOARD_MM)
+        mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -274,7 +282,7 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
+        below = shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
             (0.12 + 0.06 * settings.fallen_mm)
@@ -300,7 +308,7 @@ class _Scene:
 
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, long ones unless they are upright, and those that sit on a top; (n,)."""
+    """Which pieces one would cut: large ones, long ones unless they are upright, and those on a top or in a mouth."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
@@ -309,6 +317,28 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)
+
+
+def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """The white with the specks of sky that it shuts in filled, or opened where that makes a pillar.
+
+    A tall slot that can't be opened stays.
+    """
+    closes, opens = specks(core, silhouette)
+    white = shapely.union_all(np.concatenate([core, closes]))
+    if len(opens) == 0:
+        return white
+    back = shapely.buffer(opens, _DRAWS_BACK * limits.land_mm, quad_segs=2)
+    drawn_back = geometry.parts(shapely.difference(white, shapely.union_all(back)))
+    drawn_back = drawn_back[shapely.STRtree(drawn_back).query(back, predicate="dwithin", distance=0.02)[1]]
+    still = (
+        shapely.union_all(np.concatenate(specks(drawn_back, silhouette, 1.5))) if len(drawn_back) else shapely.Point()
+    )
+    shut = shapely.intersects(opens, still)
+    low = np.ptp(shapely.bounds(opens)[:, 1::2], axis=1) < _PILLAR_MM
+    filled = geometry.offset(opens[shut & low], 0.03, quad_segs=2)
+    opened = back[~shut & (shapely.area(opens) > _LEAST_MM2)]
+    return shapely.difference(shapely.union_all([white, *filled]), shapely.union_all(opened))
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:

@@ -45,7 +45,7 @@ class Settings:
     boughs: float = share(0.8, help="firs: how often snow is guessed to go on inside a crown, inwards from a notch")
     bark: float = share(0.5, help="how often bark, needles and ropes show dark through the snow")
     detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry none")
-    detail_kept: float = share(0.6, help="share of such twigs and needles that stay in sight")
+    detail_kept: float = share(0.6, help="share of such twigs and needles that stay in sight in large heaps")
 
     #: Settings that lost their meaning, and what to use instead.
     SUCCESSORS: ClassVar[Mapping[str, str]] = {

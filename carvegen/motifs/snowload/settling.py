@@ -247,7 +247,7 @@ def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     over_mm = _FORK_MM + settings.fallen_mm
     for _ in range(_LEVELS):
         hollow = ledges.hollow(ledges.base + depth, over_mm) > _HOLLOW_MM
-        deep = depth > _THIN_MM / 2
+        deep = depth + ledges.hollow(depth, _FORK_MM / 2) > _THIN_MM / 2  # a slit is filled from both its sides
         links = ledges.linked[:-1] & (hollow[:-1] | hollow[1:]) & (deep[:-1] | deep[1:])
         depth = ledges.filled(diffused(depth, links * (over_mm / ledges.step) ** 2 / 2, np.diff(ledges.base)))
     return depth

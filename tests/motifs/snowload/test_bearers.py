@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -19,10 +21,12 @@ FACE = shapely.box(0, 0, 70, 60)
 LIMITS = limits(0.5, 0.4)
 
 
-def white(on: shapely.Geometry, preset: str = "fresh", seed: int = 1, *, area=FACE, **changed) -> shapely.Geometry:
+def white(
+    on: shapely.Geometry, preset: str = "fresh", seed: int = 1, *, area=FACE, by=LIMITS, **changed
+) -> shapely.Geometry:
     settings = snowload.Settings(**{**snowload.PRESETS[preset], **changed})
     place = Place(area=area, shapes=shapes(*geometry.parts(on)))
-    return shapely.union_all(snowload.grow(settings, place, LIMITS, stream(seed, "bearers")).cuts)
+    return shapely.union_all(snowload.grow(settings, place, by, stream(seed, "bearers")).cuts)
 
 
 def high(cuts: shapely.Geometry, x: float, surface: float) -> float:
@@ -84,11 +88,26 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     gap = shapely.box(10, 10, 10 + wide, 10 + tall)
     bar, foot = shapely.difference(shapely.box(2, 2, 20, 20), gap), shapely.box(10, 10 + at, 10 + wide, 10.5 + at)
     elsewhere = shapely.union(shapely.box(3, 18, 4, 19), shapely.box(3, 3, 4, 4))
-    assert (len(specks(shapes(foot, *elsewhere.geoms), bar)) > 0) == filled
+    closes, opens = specks(shapes(foot, *elsewhere.geoms), bar)
+    assert (len(closes), len(opens)) == ((1, 0) if filled else (0, 1))
     page = Page.of((0, 0, 22, 22))
     solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None:
+    """Islands of a limb 8 mm thick in the white on it, each broad enough to stand alone."""
+    limb = shapely.LineString([(-5, 18), (30, 20), (75, 18)]).buffer(4)
+    coarse, seen = replace(LIMITS, dot_mm=0.8), {}
+    for bark in (0.0, 1.0):
+        cuts = [geometry.parts(white(limb, preset, seed, by=coarse, bark=bark, patchy=0)) for seed in (1, 2, 3)]
+        dark = [shapely.difference(geometry.filled(it), it) for it in cuts]
+        seen[bark] = [it for each in dark for it in geometry.parts(each)]
+    assert len(seen[0.0]) == 0
+    assert len(seen[1.0]) > 2
+    assert not any(it.buffer(-coarse.dot_mm / 2).is_empty for it in seen[1.0])
 
 
 def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:

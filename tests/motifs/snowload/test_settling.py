@@ -77,15 +77,26 @@ def test_what_falls_lies_or_is_lost(name, preset) -> None:
     assert (snow.depth >= 0).all()
 
 
+def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Settled]:
+    """What has fallen on a table that runs past the page, by x; and what lies there at rest."""
+    its = ledges(shapely.box(0, 0, 120, 10))
+    settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
+    heap, zero = heap_at(its.x), np.zeros((2, len(its)))
+    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf)
+    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
+    return its, heap, rest
+
+
+def test_deep_snow_keeps_no_slit() -> None:
+    its, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 1.5, 0.0, 3.0), 0.5)
+    assert rest.lying + rest.lost == pytest.approx(heap.sum())
+    assert rest.depth[np.abs(its.x - 60) < 2].min() > 1.5
+
+
 @pytest.mark.parametrize("sticky", [0.0, 0.3, 0.6])
 def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sticky) -> None:
     """A block of snow with upright sides on a table that runs past the page; a thin layer may stand upright."""
-    its = ledges(shapely.box(0, 0, 120, 10))
-    settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
-    heap = np.where(np.abs(its.x - 60) < 5, 9.0, 0.0)
-    zero = np.zeros((2, len(its)))
-    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf)
-    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
+    its, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 5, 9.0, 0.0), sticky)
     stands = float(clinging_mm(np.zeros(1), sticky, 6.0)[0])
     loose = np.minimum(rest.depth[:-1], rest.depth[1:]) > stands + 0.5
     steepest = np.degrees(np.arctan(np.abs(np.diff(rest.depth))[loose].max() / its.step))
