@@ -242,7 +242,7 @@ def test_another_ink_only_draws_the_proofs(copy, capsys):
     assert "ink of tone changed" in told["proofs"]
     assert changed(before, copy / "built") == {
         "print.png", "print.svg", "rubbing.png", "rubbing.svg", "inks/tone.png", "inks/tone-block.png", "proof.html",
-        "register/register.png", "build.json",
+        "register/register.png", "report.json", "build.json",
     }  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.robustness.snow import faults
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 LIMITS = ("land-width", "small-island", "cut-width")
 
@@ -100,6 +100,7 @@ def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
     assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
 
 
+@takes_long  # that it lies in masses is asked of small faces above
 def test_heavy_snow_lies_in_masses_with_holes() -> None:
     """Where it falls thick flakes are one, and many small ones lie beside them.
 
