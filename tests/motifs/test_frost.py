@@ -160,12 +160,6 @@ def test_it_grows_into_a_shape_if_told() -> None:
     assert shapely.intersects(window.exterior.buffer(GRID), cuts).all()
 
 
-def test_arms_keep_off_a_hole_in_the_area() -> None:
-    area = FACE.difference(shapely.Point(45, 20).buffer(14))
-    cuts = grow("pane", place=Place(area=area))
-    assert shapely.distance(cuts, shapely.Point(45, 20).buffer(14)).min() >= LAND - GRID
-
-
 def test_no_two_crystals_are_alike() -> None:
     cuts = grow(sorted(frost.PRESETS)[0], 1)
     centred = [shapely.get_coordinates(cut) - shapely.get_coordinates(cut.centroid) for cut in cuts]

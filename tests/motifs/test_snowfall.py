@@ -80,6 +80,7 @@ def fano(cuts, side: float) -> float:
     return float(counts.var() / counts.mean())
 
 
+@takes_long  # a measure of looks over two skies
 def test_flurries_within_flurries() -> None:
     """Gathered at every size at once; measured over three seeds: 1.05 to 1.1, 1.4 to 1.7, 2.6 to 3.9, 5.4 to 9.9."""
     skies = [snow(seed, size=(200.0, 150.0)) for seed in ((1, 2) if MANY else (1,))]

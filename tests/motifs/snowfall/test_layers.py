@@ -18,7 +18,7 @@ from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.snowfall import falling
 from tests.cases import SHELF, limits
 from tests.robustness.snow import limits_broken
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 FACE = shapely.box(0, 0, 80, 60)
 POST = shapely.box(30, -1, 50, 50)
@@ -66,6 +66,7 @@ def test_layers_ask_for_no_more_than_snow_may() -> None:
         snowfall.Settings(snow_far=0.4, snow_near=0.3)
 
 
+@takes_long  # prints/test_marked.py solves how much falls once, whatever is marked
 def test_snow_asked_by_layer_falls_the_same_by_what_is_kept_of_it() -> None:
     """Level and parts as they were solved: the same flakes, whatever window asks."""
     first = grown(snow_far=0.05, snow_near=0.04)
