@@ -121,10 +121,14 @@ class _Pickler(pickle.Pickler):
 
     def reducer_override(self, value: object) -> Any:
         if isinstance(value, MappingProxyType):
-            return MappingProxyType, (dict(value),)
+            return _read_only, (dict(value),)
         if isinstance(value, shapely.Geometry) and (grid := float(shapely.get_precision(value))):
             return _on_grid, (shapely.to_wkb(value), grid)
         return NotImplemented
+
+
+def _read_only(values: dict) -> MappingProxyType:
+    return MappingProxyType(values)
 
 
 def _on_grid(wkb: bytes, grid: float) -> shapely.Geometry:

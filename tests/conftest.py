@@ -20,6 +20,9 @@ from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 
+# Matrices are small, and other processes of a run have the other cores: threads would only wait for one another.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import HealthCheck, settings
 

@@ -11,7 +11,7 @@ import dataclasses
 import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pypdfium2
@@ -203,18 +203,24 @@ def _lay(its: Stroke, shape: shapely.Polygon, px: float, high: float, rng: np.ra
     )
 
 
+@lru_cache(maxsize=1)
+def _grain(seed: int, shape: tuple[int, ...], px: float) -> tuple[np.ndarray, np.ndarray, dict]:
+    """Of a paper, fine and all in all, and the state of its numbers after it."""
+    rng = np.random.default_rng(seed)
+    fine, tooth = (ndimage.gaussian_filter(rng.standard_normal(shape, dtype=np.float32), s * px) for s in (0.09, 0.22))
+    fine /= fine.std()
+    return fine, 0.6 * fine + 0.8 * tooth / tooth.std(), rng.bit_generator.state
+
+
 def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, SheetPage]:
     """The coloured page in shares of light; (height, width, 3)."""
-    rng = np.random.default_rng(case.seed)
     form = sheet.best("A4")
     page = sheet.pages(form)[case.page - 1]
     px, high = case.dpi / 25.4, form.size[1]
     grey = grey_page(sheet, case.page, case.dpi, halftone=case.halftone)
-    fine, tooth = (
-        ndimage.gaussian_filter(rng.standard_normal(grey.shape, dtype=np.float32), s * px) for s in (0.09, 0.22)
-    )
-    grain = 0.6 * fine / fine.std() + 0.8 * tooth / tooth.std()
-    light = grey[..., None] * np.array(case.tint, dtype=np.float32) * (1 + 0.006 * fine / fine.std())[..., None]
+    rng = np.random.default_rng(case.seed)
+    fine, grain, rng.bit_generator.state = _grain(case.seed, grey.shape, px)
+    light = (grey * (1 + 0.006 * fine))[..., None] * np.array(case.tint, dtype=np.float32)
     boxes = []
     for k in range(len(case.colours)) if case.boxes is None else case.boxes:
         box = form.boxes[k]

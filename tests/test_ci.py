@@ -20,6 +20,7 @@ from tests.conftest import (
     pytest_collection_modifyitems,
     pytest_terminal_summary,
 )
+from tests.robustness.__main__ import files_of_laws
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -48,6 +49,14 @@ def test_long_files_begin_and_are_there():
     assert [its.path for its in items] == paths
     pytest_collection_modifyitems(SimpleNamespace(workerinput={}), items)
     assert [its.path for its in items] == [*reversed(paths[1:-1]), paths[0], paths[-1]]
+
+
+def test_what_the_suite_leaves_out_is_tried_by_the_long_run():
+    """A file that says so by `takes_long` alone was not in it."""
+    says = re.compile(r"@takes_long|@examples|\bMANY\b|\bfew\(")
+    files = {its for its in (HOME / "tests").rglob("test_*.py") if says.search(its.read_text(encoding="utf-8"))}
+    assert len(files) > 50
+    assert files - {Path(__file__).resolve()} <= set(files_of_laws())
 
 
 def test_a_run_ends_with_the_cpu_time_of_all_its_processes():

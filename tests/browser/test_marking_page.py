@@ -33,6 +33,7 @@ from carvegen.marking.pencil.layout import MarkingSheet
 from tests.browser.driving import chromium, drawn, until
 from tests.cases import layer, small_print
 from tests.pencil_sheets import QUICK, Case, Stroke, blob, flat
+from tests.strategies import takes_long
 
 SIZE = (90.0, 60.0)
 AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
@@ -688,6 +689,7 @@ import('./packed.js').then(async ({ unpack }) => {
 """
 
 
+@takes_long  # a measure of time; a pan that draws too much is seen below
 def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(bench: Bench) -> None:
     """Asked: first picture within 3 s, 60 frames a second, an edit within 0.1 s, memory below 600 MB."""
     found: dict[str, float] = {}

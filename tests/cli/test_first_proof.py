@@ -22,7 +22,7 @@ from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 PLAN = made.sky()
 TO_CUT, UNPLANNED = shapely.box(20, 60, 26, 66), shapely.box(100, 60, 104, 65)
@@ -131,6 +131,7 @@ def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
     assert "as planned, within 0.3 mm" in ran.out
 
 
+@not_sought
 def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     photo = photographed(own_folder / "other.jpg", made.sky(seed=31))
     ran = run(capsys, "compare", plan, photo, "--block", "sky")
@@ -420,6 +421,7 @@ def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     assert [its["block"] for its in json.loads(ran.out)["blocks"]] == ["key"]
 
 
+@takes_long
 def test_a_print_is_read_in_all_pixels_of_its_picture(three):
     """At six a millimetre a strip of 0.7 mm of tone between dark lines was told as key, still to cut."""
     with Image.open("print.jpg") as image:

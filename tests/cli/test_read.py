@@ -104,7 +104,7 @@ def test_refusals_have_a_word_and_leave_nothing(scan, capsys, words, said):
 def test_a_scan_can_be_kept_clear(scan, capsys):
     """A picture stands wherever a drawing may."""
     done = run(capsys, "snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine",
-               "--keep-clear", str(scan), "--clearance", "1", "--out", "sky", "--json")  # fmt: skip
+               "--keep-clear", str(scan), "--clearance", "1", "--for", "laser", "--out", "sky", "--json")  # fmt: skip
     assert done.code in (0, 1), done.err
     written = read(scan.parent / "sky" / "laser" / "block.svg", without=["NOTES"], outlines=True)
     x0, y0 = shapely.total_bounds(written.layers["BLOCK EDGE"])[:2]

@@ -34,7 +34,7 @@ def grow(on: shapely.Geometry, preset: str, seed: int) -> tuple[set[bytes], set[
     return {it.wkb for it in left}, {it.wkb for it in right}
 
 
-@settings(examples(2), phases=[Phase.explicit, Phase.generate])
+@settings(examples(1), phases=[Phase.explicit, Phase.generate])
 @given(
     preset=st.sampled_from(sorted(snowload.PRESETS)),
     seed=st.integers(0, 99),

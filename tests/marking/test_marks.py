@@ -21,7 +21,7 @@ from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, limits
 from tests.robustness.moved import rows
-from tests.strategies import MANY, examples, few
+from tests.strategies import MANY, examples, few, takes_long
 
 SIZE = (36.0, 26.0)
 FACE = shapely.box(0, 0, *SIZE)
@@ -71,7 +71,7 @@ def white(growth: Growth, shape) -> float:
 
 
 @each_motif
-@pytest.mark.parametrize("meaning", few(Meaning, 4))
+@pytest.mark.parametrize("meaning", few(Meaning, 2))
 @examples(2)
 @given(shape=blobs(), strength=st.floats(0.2, 1))
 def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strength) -> None:
@@ -83,6 +83,7 @@ def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strengt
     assert shapely.STRtree(done.cuts).query(done.cuts, predicate="overlaps").size == 0
 
 
+@takes_long  # the first law above says it of every mark
 def test_no_shape_moves_beyond_one_deleted_a_corner_kept_bare_and_a_branch_drawn() -> None:
     """The table of `python -m tests.robustness moved`, on a small face."""
     for name, count, *moved in rows((40.0, 28.0)):
@@ -134,7 +135,7 @@ def test_of_a_whole_fall_no_small_flake_is_left_on_the_rim_of_what_comes_out(see
         assert shapely.dwithin(beyond_it, shapely.union_all(first), 0.1).all(), (x, y, far)
 
 
-@each_motif
+@pytest.mark.parametrize("name", few(MOTIFS, 2))
 @examples(2)
 @given(one=blobs(x=(2, 9), reach=3), other=blobs(x=(27, 34), reach=3), meanings=st.permutations(list(Meaning)))
 def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, meanings) -> None:

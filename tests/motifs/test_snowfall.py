@@ -15,7 +15,7 @@ from carvegen.motifs import motif, summaries
 from carvegen.motifs.snowfall import PRESETS, Settings
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.robustness.snow import faults
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 LIMITS = ("land-width", "small-island", "cut-width")
 
@@ -80,6 +80,7 @@ def fano(cuts, side: float) -> float:
     return float(counts.var() / counts.mean())
 
 
+@takes_long  # a measure of looks over two skies
 def test_flurries_within_flurries() -> None:
     """Gathered at every size at once; measured over three seeds: 1.05 to 1.1, 1.4 to 1.7, 2.6 to 3.9, 5.4 to 9.9."""
     skies = [snow(seed, size=(200.0, 150.0)) for seed in ((1, 2) if MANY else (1,))]
@@ -100,6 +101,7 @@ def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
     assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
 
 
+@takes_long  # that it lies in masses is asked of small faces above
 def test_heavy_snow_lies_in_masses_with_holes() -> None:
     """Where it falls thick flakes are one, and many small ones lie beside them.
 

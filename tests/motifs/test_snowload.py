@@ -22,7 +22,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import once
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 LAND, CUT = 0.35, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=0.7)
@@ -254,14 +254,6 @@ def test_what_a_roof_sheds_lies_on_the_ledge_below() -> None:
     assert shapely.area(shapely.intersection(growth.cuts, shapely.box(55, 62, 95, 100))).sum() < 2
 
 
-def test_same_seed_same_bytes_and_other_seed_other_snow() -> None:
-    small = placed(f"{ICONS / 'person.svg'} at 10 8 width 20", width_mm=150, height_mm=150)
-    one, same, other = (grow(small, seed=seed).cuts for seed in (3, 3, 2))
-    assert len(one)
-    assert [its.wkb for its in one] == [its.wkb for its in same]
-    assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
-
-
 @pytest.mark.parametrize("on", [geometry.empty(), shapes(shapely.box(-5, -5, 155, 155))])
 def test_no_shapes_no_snow_and_none_where_there_is_no_air(on) -> None:
     growth = grow(on)
@@ -360,17 +352,6 @@ def test_hardly_a_speck_of_sky_is_shut_in(name, preset) -> None:
     assert shapely.area(new).sum() < 0.01 * shapely.area(cuts).sum()
 
 
-def test_what_changes_elsewhere_changes_nothing_here() -> None:
-    """A post more at the right: the snow on everything at the left is the same, to the tolerance of its outlines."""
-    left = [shapely.box(10, 5, 60, 40), shapely.LineString([(20, 60), (60, 75)]).buffer(1.5)]
-    one, other = (
-        shapely.union_all([it for it in grow(shapes(*left, *more)).cuts if it.bounds[2] < 80])
-        for more in ([], [shapely.box(120, 5, 130, 60)])
-    )
-    assert one.area > 100
-    assert shapely.hausdorff_distance(one, other) < 0.02
-
-
 def test_a_retired_setting_names_its_successor() -> None:
     assert "shelter_mm" not in {its.name for its in parameters(snowload.Settings)}
     assert "gaps" in snowload.Settings.SUCCESSORS["shelter_mm"]
@@ -389,6 +370,7 @@ def test_ground_is_a_body_and_not_a_cap() -> None:
     assert np.std(below) > 0.3
 
 
+@takes_long  # snowload/test_bodies.py looks at one twig
 def test_detail_kept_leaves_more_needles_in_sight() -> None:
     on = shapely.intersection(shapely.union_all(subject("spruce")), shapely.box(0, 85, 150, 150))
     swallowed = [shapely.area(grow(shapes(on), detail_kept=share).on_shapes).sum() for share in (0.0, 1.0)]

@@ -25,7 +25,7 @@ from carvegen.prints.bare_paper import mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.separation import painted
-from tests.cases import SHELF
+from tests.cases import SHELF, once
 from tests.cli.running import run
 from tests.cli.test_build import lowered
 from tests.strategies import MANY, examples
@@ -102,7 +102,11 @@ def mended(scene: Scene, folder):
 
 @cache
 def crowd_mended():
-    """The crowded print mended: done once in a process of the tests."""
+    """The crowded print mended: done once in a run of the tests."""
+    return once(("the crowd mended", CROWDED), _crowd_mended)
+
+
+def _crowd_mended():
     with tempfile.TemporaryDirectory() as folder:
         print_, picture, cuts, ways = taken_apart(CROWDED, Path(folder))
         said: list[str] = []

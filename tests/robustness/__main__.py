@@ -48,7 +48,8 @@ from tests.robustness.snow import snow
 from tests.robustness.wheels import wheels
 
 #: What writes: a command, and the folder or file that it writes.
-_LANDING = Path(__file__).parents[2] / "gallery" / "ferry-landing"
+_ROOT = Path(__file__).parents[2]
+_LANDING = _ROOT / "gallery" / "ferry-landing"
 WRITERS = {
     "snowfall": ([*SMALL, "--mend", "--width-map"], "out"),
     "grain": (["grain", "--size", "40x30", "--material", "cherry", "--cutter", "v-30"], "out"),
@@ -250,11 +251,15 @@ def full() -> int:
 
 def laws(paths: list[str]) -> int:
     """Run the tests that try a few of many cases by default, with all of them; those in `paths`, or every one."""
-    root, words = Path(__file__).parents[2], re.compile(r"\b(MANY|few|examples|hypothesis)\b")
-    files = sorted(its for its in (root / "tests").rglob("test_*.py") if words.search(its.read_text(encoding="utf-8")))
-    asked = paths or [str(its.relative_to(root)) for its in files]
-    return subprocess.call([sys.executable, "-m", "pytest", "-q", *asked], cwd=root,
+    asked = paths or [str(its.relative_to(_ROOT)) for its in files_of_laws()]
+    return subprocess.call([sys.executable, "-m", "pytest", "-q", *asked], cwd=_ROOT,
                            env=os.environ | {"HYPOTHESIS_PROFILE": "all"})  # fmt: skip
+
+
+def files_of_laws() -> list[Path]:
+    """The files of tests that leave something to that run: all that import from `tests.strategies`, or hypothesis."""
+    words = re.compile(r"^from (tests\.strategies|hypothesis) import", re.MULTILINE)
+    return sorted(its for its in (_ROOT / "tests").rglob("test_*.py") if words.search(its.read_text(encoding="utf-8")))
 
 
 def told(differences: list[str]) -> int:

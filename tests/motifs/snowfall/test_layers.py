@@ -18,7 +18,7 @@ from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.snowfall import falling
 from tests.cases import SHELF, limits
 from tests.robustness.snow import limits_broken
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 FACE = shapely.box(0, 0, 80, 60)
 POST = shapely.box(30, -1, 50, 50)
@@ -46,7 +46,7 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
 
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
-    settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 28, 20)
+    settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 20, 14)
     growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(1, "layers"))
     assert "of the far snow 30% of the face was asked, 2" in growth.remark
 
@@ -66,6 +66,7 @@ def test_layers_ask_for_no_more_than_snow_may() -> None:
         snowfall.Settings(snow_far=0.4, snow_near=0.3)
 
 
+@takes_long  # prints/test_marked.py solves how much falls once, whatever is marked
 def test_snow_asked_by_layer_falls_the_same_by_what_is_kept_of_it() -> None:
     """Level and parts as they were solved: the same flakes, whatever window asks."""
     first = grown(snow_far=0.05, snow_near=0.04)

@@ -147,7 +147,7 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
 
 
-@pytest.mark.parametrize("preset", ["fresh", "deep"])
+@pytest.mark.parametrize("preset", few(["fresh", "deep"], 1))
 def test_the_line_of_snow_between_two_posts_is_no_shelf(preset) -> None:
     """It departs from the straight line that fits it best by a twentieth of its depth or so, on average."""
     rail = shapely.union_all([shapely.box(-5, 20, 75, 24), shapely.box(18, -5, 21, 50), shapely.box(49, -5, 52, 50)])
@@ -221,7 +221,7 @@ def test_a_hole_between_twigs_shows_sky_and_a_wide_one_snow() -> None:
     assert shapely.intersection(cuts, large).area > 2
 
 
-@pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 2))
+@pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 1))
 def test_nothing_reads_as_dirt(preset) -> None:
     """On boughs and hanging twigs no piece is small and short; caps on what stands upright are no dirt."""
     twigs = [limb_of((x, 30 + x / 5), (x + 1, 30 - x / 4)) for x in range(8, 60, 3)]
