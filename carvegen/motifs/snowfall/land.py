@@ -44,6 +44,7 @@ _CORE = (0.6, 1.0)  #: and shoulders are as broad as so much of the larger one
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
 _IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
+_AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart than they must, at most
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 _SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
 _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
@@ -63,6 +64,7 @@ class _Meetings:
     merges: Mask
     scale: Floats  #: of the smaller one, for land to stay between them
     sinks: Floats  #: how deep it sinks in where they merge, 0...1
+    off: Floats  #: how far it moves away from the larger one instead, mm: two large ones may all but touch
 
 
 def doomed(flakes: Flakes, view: Floats, limits: Limits) -> Mask:
@@ -90,7 +92,7 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
-    """What becomes of the smaller flake of each pair beside the larger: it is one with it, merges, shrinks or goes."""
+    """What becomes of the smaller flake of each pair: it is one with the larger, merges, moves off, shrinks or goes."""
     away, one, other = _distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large]
     sunk = _sunk(away, one, other)
     body = other >= _SPECK * limits.cut_mm
@@ -102,12 +104,15 @@ def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) ->
     merges[asked] = chance[:, 0] < _MERGES + (1 - _MERGES) * flakes.packed[large[asked]]
     sinks[asked] = chance[:, 1]
     near = near[~merges[near]]
-    scale = np.ones(len(small))
+    off, scale = np.zeros(len(small)), np.ones(len(small))
+    moves = body[near] & (one[near] >= _SPECK * limits.cut_mm)
+    off[near[moves]] = 1.12 * need[near[moves]] + _AJAR * limits.land_mm * sinks[near[moves]] ** 2
+    near = near[~moves]
     scale[near] -= 1.12 * need[near] / (BODY * one[near])
     least = np.where(flakes.torn[small[near]], 1, np.maximum(_SHRINKS, shrunk_mm(limits) / one[near]))
     gone = deep & (sunk > _HIDDEN)
     gone[near] = scale[near] < least
-    return _Meetings(small, large, gone, merges, scale, sinks)
+    return _Meetings(small, large, gone, merges, scale, sinks, off)
 
 
 def met(flakes: Flakes, limits: Limits) -> Flakes:
@@ -124,13 +129,14 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     scale = np.ones(len(flakes))
     np.minimum.at(scale, pairs.small[both], pairs.scale[both])
     shift = np.zeros_like(flakes.xy)
-    moves = np.flatnonzero(both & pairs.merges & (scale[pairs.small] == 1))
+    moves = np.flatnonzero(both & (pairs.merges | (pairs.off > 0)) & (scale[pairs.small] == 1))
     moves = moves[np.argsort(flakes.reach[pairs.large[moves]], kind="stable")]  # the largest last: it wins
     one, other = pairs.small[moves], pairs.large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart_by = np.maximum(np.hypot(*away.T), 1e-9)
     wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
-    shift[one] = away * (np.maximum(apart_by - wished, 0) / apart_by)[:, None]
+    nearer = np.where(pairs.merges[moves], np.maximum(apart_by - wished, 0), -pairs.off[moves])
+    shift[one] = away * (nearer / apart_by)[:, None]
     return flakes.changed(scale, shift).chosen(stays)
 
 
