@@ -84,11 +84,12 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     """The largest in the same square of a lattice of side 1 as each; (n,)."""
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
-    square = np.unique_inverse(column * (row.max(initial=0) + 1) + row).inverse_indices
-    order = np.argsort(reach, kind="stable")
-    largest = np.empty(len(square), dtype=np.int64)
-    largest[square[order]] = order  # the last of those in one square holds
-    return np.asarray(largest[square])
+    square = column * (row.max(initial=0) + 1) + row
+    order = np.lexsort((reach, square))
+    count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
+    largest = np.empty_like(order)
+    largest[order] = np.repeat(order[np.cumsum(count) - 1], count)
+    return largest
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
@@ -311,15 +312,15 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
     """
     new = state != _KEPT
     while new.any():
-        j, nth = shapely.STRtree(shapes[new]).query(shapes, predicate="dwithin", distance=limits.land_mm)
-        i = np.flatnonzero(new)[nth]
+        nth, j = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
+        order = np.argsort(j, kind="stable")
+        i, j = np.flatnonzero(new)[nth[order]], j[order]
         i, j = i[i != j], j[i != j]
         if len(i) == 0:
             break
-        size = shapely.area(shapes)
-        less = (size[i] < size[j]) | ((size[i] == size[j]) & (i < j))
-        small = np.where(less, i, j)
-        slight = size[small] < _MASS * limits.land_mm**2
+        size, other = shapely.area(shapes[i]), shapely.area(shapes[j])
+        small = np.where((size < other) | ((size == other) & (i < j)), i, j)
+        slight = np.minimum(size, other) < _MASS * limits.land_mm**2
         gone = np.zeros(len(shapes), dtype=bool)
         gone[small[slight]] = True
         both = ~slight & ~gone[i] & ~gone[j]
