@@ -316,7 +316,26 @@ def _reached(
     else:
         pieces = np.delete(pieces, _missed(pieces, inner, limits)[2])
     pieces = geometry.stack([*done, pieces])
-    return pieces[_made(pieces, limits)]
+    made = _made(pieces, limits)
+    rest = _largest_part(pieces[~made], limits)
+    return np.concatenate([pieces[made], _reached(rest, frame, limits)]) if len(rest) else pieces[made]
+
+
+def _largest_part(pieces: PolygonArray, limits: Limits) -> PolygonArray:
+    """Of each piece that a cutter makes in several the largest; the others are cut off where they hang on it."""
+    inner = geometry.offset(pieces, -(limits.cut_mm - geometry.GRID_MM) / 2)
+    several = np.flatnonzero(shapely.get_num_geometries(inner) > 1)
+    cores, whose = shapely.get_parts(inner[several], return_index=True)
+    largest = _largest_of_each(cores, whose)
+    lots = shapely.geometrycollections(np.delete(cores, largest), indices=np.delete(whose, largest))
+    others = geometry.offset(np.asarray(lots, dtype=object), limits.cut_mm / 2 + _HAIR_MM)
+    parts, whose = shapely.get_parts(shapely.difference(pieces[several], others), return_index=True)
+    return np.asarray(parts[_largest_of_each(parts, whose)], dtype=object)
+
+
+def _largest_of_each(parts: PolygonArray, whose: Indices) -> Indices:
+    """The number of the largest part of each; those of one lie together."""
+    return np.lexsort((shapely.area(parts), whose))[np.flatnonzero(np.diff(whose, append=-1))]
 
 
 def _missed(

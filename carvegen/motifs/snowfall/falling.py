@@ -235,7 +235,8 @@ def _next(tried: list[tuple[float, float]], slope: float) -> float:
     best = sorted(tried, key=lambda its: abs(its[1]))
     below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
     if below and above:
-        along = float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
+        again = len(tried) > 2 and tried[-1][1] * tried[-2][1] > 0  # both on one side: it comes nearer by halves
+        along = 0.5 if again else float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
         return below[0] + along * (above[0] - below[0])
     least = min if below is None else max  # none tried lies on the other side: on beyond them all
     outer = least(tried)
