@@ -111,16 +111,22 @@ def local_widths_of(
     limit_at: Callable[[Floats], Floats] | None = None,
     sharper_deg: float = 90.0,
     fine: int = FINE,
+    within: Widths | None = None,
 ) -> Widths:
     """The same for an outline that is measured in other ways too.
 
-    A piece between narrow and wide is measured in so many `fine` parts.
+    A piece between narrow and wide is measured in so many `fine` parts. Where places `within` which all lie are known
+    from a larger limit, no edges are measured but theirs and the next ones.
     """
     edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
     rings = outline.near(limit) | outline.bends_more(turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
-    coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
+    asked = ruler.chosen
+    if within is not None:
+        own = np.union1d(within.edge, within.other)
+        asked = np.intersect1d(asked, np.concatenate([own, edges.next[own], edges.before[own]]))
+    coarse = ruler.in_reach(_cut_up(edges, asked, limit / _COARSE))
     result = ruler.measured(coarse)
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[result.piece] = True
@@ -231,7 +237,8 @@ class _Ruler:
         edges, limit = self.edges, self.limit
         along = edges.b - edges.a
         length = np.sqrt(along[:, 0] ** 2 + along[:, 1] ** 2)
-        long = self.chosen[length[self.chosen] > _LONG * limit]
+        own = pieces.edge[np.flatnonzero(np.diff(pieces.edge, prepend=-1))]
+        long = own[length[own] > _LONG * limit]
         if len(long) == 0:
             return pieces
         which, near = self.tree.query(lines(edges.a[long], edges.b[long]), predicate="dwithin", distance=limit)

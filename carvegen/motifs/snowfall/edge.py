@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.narrow import Kind, Spread, narrow_spread
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
@@ -17,13 +17,13 @@ from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
 from carvegen.motifs.snowfall.land import BODY
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
@@ -103,9 +103,9 @@ def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonA
     """All of them; of two that have come near, a whole one and one at the edge, the smaller goes."""
     shapes = np.concatenate([whole, edge])
     j, i = shapely.STRtree(whole).query(edge, predicate="dwithin", distance=limits.land_mm)
-    size = shapely.area(shapes)
     j = j + len(whole)
-    return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
+    less = shapely.area(shapes[i]) < shapely.area(shapes[j])
+    return np.delete(shapes, np.unique(np.where(less, i, j)))
 
 
 def _cut_off(
@@ -210,9 +210,12 @@ def _weak(
     ground = geometry.parts(shapely.difference(rim, shapely.union_all(pieces)))
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
-    lines = [_narrow(rings, land), _narrow(rings, land / 2), geometry.lines(between.start, between.end)]
+    every = narrow_spread(rings, land, fine=_FINE)
+    half = narrow_spread(rings, land / 2, fine=_FINE, within=every.thin)
+    lines = [_across_land(every, land), _across_land(half, land / 2), geometry.lines(between.start, between.end)]
     if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
-        lines.append(_narrow(rings, land, limit_at=limits.land_at))
+        along = narrow_spread(rings, land, limit_at=limits.land_at, fine=_FINE, within=every.thin)
+        lines.append(_across_land(along, limits.land_at(along.places.direction_deg)))
     weak = np.concatenate(lines)
     if not far.any():
         return weak, _specks(ground, limits)
@@ -284,11 +287,10 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     return np.asarray(thin[np.unique(beside)])
 
 
-def _narrow(ground: Rings, width: float, *, limit_at: Callable[[Floats], Floats] | None = None) -> PolygonArray:
-    """Lines across the places where the land is narrower, but for its corners; by direction if `limit_at` says so."""
-    found = narrow_places(ground, width, limit_at=limit_at, fine=_FINE)
-    asked = width if limit_at is None else limit_at(found.direction_deg)
-    weak = found.chosen(np.flatnonzero((found.kind != Kind.TIP) | (found.length > 0.95 * asked)))
+def _across_land(narrow: Spread, width: float | Floats) -> PolygonArray:
+    """Lines across the places where the land is narrower, but for its corners."""
+    its = narrow.places
+    weak = its.chosen(np.flatnonzero((its.kind != Kind.TIP) | (its.length > 0.95 * width)))
     return geometry.lines(weak.at, weak.to)
 
 
@@ -314,7 +316,26 @@ def _reached(
     else:
         pieces = np.delete(pieces, _missed(pieces, inner, limits)[2])
     pieces = geometry.stack([*done, pieces])
-    return pieces[_made(pieces, limits)]
+    made = _made(pieces, limits)
+    rest = _largest_part(pieces[~made], limits)
+    return np.concatenate([pieces[made], _reached(rest, frame, limits)]) if len(rest) else pieces[made]
+
+
+def _largest_part(pieces: PolygonArray, limits: Limits) -> PolygonArray:
+    """Of each piece that a cutter makes in several the largest; the others are cut off where they hang on it."""
+    inner = geometry.offset(pieces, -(limits.cut_mm - geometry.GRID_MM) / 2)
+    several = np.flatnonzero(shapely.get_num_geometries(inner) > 1)
+    cores, whose = shapely.get_parts(inner[several], return_index=True)
+    largest = _largest_of_each(cores, whose)
+    lots = shapely.geometrycollections(np.delete(cores, largest), indices=np.delete(whose, largest))
+    others = geometry.offset(np.asarray(lots, dtype=object), limits.cut_mm / 2 + _HAIR_MM)
+    parts, whose = shapely.get_parts(shapely.difference(pieces[several], others), return_index=True)
+    return np.asarray(parts[_largest_of_each(parts, whose)], dtype=object)
+
+
+def _largest_of_each(parts: PolygonArray, whose: Indices) -> Indices:
+    """The number of the largest part of each; those of one lie together."""
+    return np.lexsort((shapely.area(parts), whose))[np.flatnonzero(np.diff(whose, append=-1))]
 
 
 def _missed(

@@ -35,10 +35,8 @@ _PART = 0.35  #: of that, in a part
 _CLOSE = 0.008  #: but no further off than this,
 _TOLD = 0.01  #: what differs by more is told
 _TRIES = 6
-_EDGES = 3
+_EDGES = 6
 _LAYER_TRIES = 4
-_LEAST_AT_EDGE = 0.5  #: no more is sought than so makes up for what the edge takes,
-_WHITEST = 0.9  #: no more is sought, whatever the edge takes
 _MOST = 1000.0  #: the level at most
 
 
@@ -84,7 +82,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
-    remark = "" if settings.level else _remark(settings, level, float(shapely.area(cuts).sum()), place, frame)
+    remark = "" if settings.level else _remark(settings, level, cuts, place, frame)
     if by_layer:
         came = _white_by_layer(sky, level, fallen, frame)
         remark = "; ".join(filter(None, [remark, *_layers_told(settings.by_layer, came)]))
@@ -114,7 +112,8 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     """The level at which the share that is asked turns white; what falls then, and that as it is cut off by the frame.
 
     Of a large sky a part is tried first, which tells how far the white stays behind the cover of discs. What the edge
-    takes or adds is measured where all but the edge is right.
+    takes or adds is told where all but the edge is right, and from then on the white is sought edge and all: there it
+    goes by jumps, for what reaches the edge goes on over it or is taken back whole.
     """
     snow = sky.settings.snow
     with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
@@ -122,18 +121,19 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     part = sky.part(level, _FEW)
     if part is not None:
         level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
-    at_edge = 1.0
-    tried: list[tuple[float, float, PolygonArray, PolygonArray]] = []
+    level, shapes = _sought(sky, level, _constant(snow))
+    tried: list[tuple[float, float]] = []
+    came: list[tuple[float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
-        level, shapes = _sought(sky, level, _constant(min(snow / at_edge, _WHITEST)))
         cuts = bounded(shapes, frame, frame, sky.limits, sky.settings)
         white = float(shapely.area(cuts).sum() / shapely.area(frame))
-        tried.append((abs(white - snow), level, shapes, cuts))
-        if abs(white - snow) <= _close(snow):
+        tried.append((float(np.log(level)), _height(white) - _height(snow)))
+        came.append((level, shapes, cuts))
+        if abs(white - snow) <= _close(snow) or level >= _MOST:
             break
-        at_edge = max(white / max(_white(shapes, frame), 1e-6), _LEAST_AT_EDGE)
-    _, level, shapes, cuts = min(tried, key=lambda its: its[0])
-    return level, shapes, cuts
+        level = min(float(np.exp(_next(tried, _steepness(sky, level)))), _MOST)
+        shapes = _fallen(sky, level)
+    return came[int(np.argmin([abs(off) for _, off in tried]))]
 
 
 def _solved_by_layer(sky: Sky, frame: Polygon, key: int) -> tuple[Sky, float, PolygonArray, PolygonArray]:
@@ -235,7 +235,8 @@ def _next(tried: list[tuple[float, float]], slope: float) -> float:
     best = sorted(tried, key=lambda its: abs(its[1]))
     below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
     if below and above:
-        along = float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
+        again = len(tried) > 2 and tried[-1][1] * tried[-2][1] > 0  # both on one side: it comes nearer by halves
+        along = 0.5 if again else float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
         return below[0] + along * (above[0] - below[0])
     least = min if below is None else max  # none tried lies on the other side: on beyond them all
     outer = least(tried)
@@ -253,10 +254,10 @@ def _wanted(shapes: PolygonArray, place: Place) -> Mask:
     return np.asarray(chance_at(middle) < place.density_at(middle))
 
 
-def _remark(settings: Settings, level: float, white_mm2: float, place: Place, frame: Polygon) -> str:
+def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, frame: Polygon) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
-    came = white_mm2 / whole
+    came = float(shapely.area(cuts).sum()) / whole
     if abs(came - settings.snow) <= _TOLD:
         return ""
     if free < 0.98 * whole or place.density is not None or place.hides:
@@ -264,7 +265,7 @@ def _remark(settings: Settings, level: float, white_mm2: float, place: Place, fr
     elif came < settings.snow and level >= 0.9 * _MOST:
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:
-        one = np.pi / 4 * settings.largest_mm**2 / whole
-        why = f"flakes come whole, and the largest makes {one:.1%} of this face"
+        one = float(shapely.area(cuts).max(initial=0)) / whole
+        why = f"flakes and masses of them come whole, and the largest makes {one:.1%} of this face"
         help_ = "make the largest flakes smaller, or try another seed"
     return f"asked for {settings.snow:.0%} white, {came:.0%} came: {why}; {help_}"

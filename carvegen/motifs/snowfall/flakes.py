@@ -23,7 +23,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["FILLED", "Flakes", "Looks", "drawn", "falling", "passes_mm", "shrunk_mm", "sized"]
+__all__ = ["FILLED", "PLAINER", "Flakes", "Looks", "drawn", "falling", "passes_mm", "shrunk_mm", "sized"]
 
 FILLED = 0.72  #: a flake's area over its disc's, on average
 _ROUNDEST = 0.75  #: over its reach, the radius of the disc that passes in one that has shrunk as far as it may
@@ -33,6 +33,7 @@ _MOST = 7  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
 _LARGE = 2.4  #: flakes of so many times the least size may be torn,
 PECK_MM = 0.5  #: if they reach further than what a tool makes in a peck or two
+PLAINER = 0.6  #: in a mass or a clump, whose rim shows its flakes in part only, they are so much less worked
 _PLAIN_MM = (0.9, 1.4)  #: reaches up to which a flake may be a plain disc or square, and from which none is
 
 
@@ -47,6 +48,7 @@ class Looks:
     torn: float
     longer: Floats  #: how much the wind draws out each layer's flakes, 0…1
     along_deg: float
+    worked: float = 1.0  #: 1: large ones show many strokes of the tool; 0: they are plain
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +128,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
     shapes = np.empty(len(xy), dtype=object)
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
     low, high = _PLAIN_MM
-    large = np.clip((reach - low) / (high - low), 0, 1)
+    large = looks.worked * np.clip((reach - low) / (high - low), 0, 1)
     points = _STEPS[np.minimum(np.searchsorted(_STEPS, 1.1 * need), len(_STEPS) - 1)]
     for count in _STEPS:
         which = np.flatnonzero(points == count)
@@ -167,5 +169,6 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k
     whose, which = np.nonzero(size > 0)
     own_key = Draws(draws.key[whose] + which.astype(np.uint64) * np.uint64(0x51_7C_C1_B7_27_22_0A_95), drawn=64)
-    members = _outlined(looks, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
+    plainer = replace(looks, worked=looks.worked * (1 - PLAINER))
+    members = _outlined(plainer, xy[whose] + place[whose, which], size[whose, which], layer[whose], own_key)
     return np.asarray(shapely.geometrycollections(members, indices=whose), dtype=object)

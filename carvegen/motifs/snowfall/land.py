@@ -44,6 +44,7 @@ _CORE = (0.6, 1.0)  #: and shoulders are as broad as so much of the larger one
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
 _IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
+_AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart than they must, at most
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 _SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
 _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
@@ -63,6 +64,7 @@ class _Meetings:
     merges: Mask
     scale: Floats  #: of the smaller one, for land to stay between them
     sinks: Floats  #: how deep it sinks in where they merge, 0...1
+    off: Floats  #: how far it moves away from the larger one instead, mm: two large ones may all but touch
 
 
 def doomed(flakes: Flakes, view: Floats, limits: Limits) -> Mask:
@@ -82,15 +84,16 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     """The largest in the same square of a lattice of side 1 as each; (n,)."""
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
-    square = np.unique_inverse(column * (row.max(initial=0) + 1) + row).inverse_indices
-    order = np.argsort(reach, kind="stable")
-    largest = np.empty(len(square), dtype=np.int64)
-    largest[square[order]] = order  # the last of those in one square holds
-    return np.asarray(largest[square])
+    square = column * (row.max(initial=0) + 1) + row
+    order = np.lexsort((reach, square))
+    count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
+    largest = np.empty_like(order)
+    largest[order] = np.repeat(order[np.cumsum(count) - 1], count)
+    return largest
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
-    """What becomes of the smaller flake of each pair beside the larger: it is one with it, merges, shrinks or goes."""
+    """What becomes of the smaller flake of each pair: it is one with the larger, merges, moves off, shrinks or goes."""
     away, one, other = _distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large]
     sunk = _sunk(away, one, other)
     body = other >= _SPECK * limits.cut_mm
@@ -102,12 +105,15 @@ def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) ->
     merges[asked] = chance[:, 0] < _MERGES + (1 - _MERGES) * flakes.packed[large[asked]]
     sinks[asked] = chance[:, 1]
     near = near[~merges[near]]
-    scale = np.ones(len(small))
+    off, scale = np.zeros(len(small)), np.ones(len(small))
+    moves = body[near] & (one[near] >= _SPECK * limits.cut_mm)
+    off[near[moves]] = 1.12 * need[near[moves]] + _AJAR * limits.land_mm * sinks[near[moves]] ** 2
+    near = near[~moves]
     scale[near] -= 1.12 * need[near] / (BODY * one[near])
     least = np.where(flakes.torn[small[near]], 1, np.maximum(_SHRINKS, shrunk_mm(limits) / one[near]))
     gone = deep & (sunk > _HIDDEN)
     gone[near] = scale[near] < least
-    return _Meetings(small, large, gone, merges, scale, sinks)
+    return _Meetings(small, large, gone, merges, scale, sinks, off)
 
 
 def met(flakes: Flakes, limits: Limits) -> Flakes:
@@ -124,13 +130,14 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     scale = np.ones(len(flakes))
     np.minimum.at(scale, pairs.small[both], pairs.scale[both])
     shift = np.zeros_like(flakes.xy)
-    moves = np.flatnonzero(both & pairs.merges & (scale[pairs.small] == 1))
+    moves = np.flatnonzero(both & (pairs.merges | (pairs.off > 0)) & (scale[pairs.small] == 1))
     moves = moves[np.argsort(flakes.reach[pairs.large[moves]], kind="stable")]  # the largest last: it wins
     one, other = pairs.small[moves], pairs.large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart_by = np.maximum(np.hypot(*away.T), 1e-9)
     wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
-    shift[one] = away * (np.maximum(apart_by - wished, 0) / apart_by)[:, None]
+    nearer = np.where(pairs.merges[moves], np.maximum(apart_by - wished, 0), -pairs.off[moves])
+    shift[one] = away * (nearer / apart_by)[:, None]
     return flakes.changed(scale, shift).chosen(stays)
 
 
@@ -305,15 +312,15 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
     """
     new = state != _KEPT
     while new.any():
-        j, nth = shapely.STRtree(shapes[new]).query(shapes, predicate="dwithin", distance=limits.land_mm)
-        i = np.flatnonzero(new)[nth]
+        nth, j = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
+        order = np.argsort(j, kind="stable")
+        i, j = np.flatnonzero(new)[nth[order]], j[order]
         i, j = i[i != j], j[i != j]
         if len(i) == 0:
             break
-        size = shapely.area(shapes)
-        less = (size[i] < size[j]) | ((size[i] == size[j]) & (i < j))
-        small = np.where(less, i, j)
-        slight = size[small] < _MASS * limits.land_mm**2
+        size, other = shapely.area(shapes[i]), shapely.area(shapes[j])
+        small = np.where((size < other) | ((size == other) & (i < j)), i, j)
+        slight = np.minimum(size, other) < _MASS * limits.land_mm**2
         gone = np.zeros(len(shapes), dtype=bool)
         gone[small[slight]] = True
         both = ~slight & ~gone[i] & ~gone[j]

@@ -27,9 +27,10 @@ _CHIPPED = 0.35  #: share of chips with three, five or six sides among those tha
 _FACETS = 0.14  #: and of crisp four-sided ones
 _NICKED = 0.25  #: share of round flakes with one side cut straight
 _CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
-_CUT_ROUND = 0.4  #: share of large flakes that are cut round in straight strokes,
-_STROKES = (3, 7)  #: so many,
-_DENTED = 0.35  #: and that have deep dents
+_HABITS = np.cumsum([0.26, 0.2, 0.17, 0.15])  #: shares of large flakes: cut in strokes, dented, one side off, bitten;
+_CUT, _DENTED, _SIDE_OFF, _BITTEN, _LOBED = range(5)  #: the others have a second lobe
+_STROKES = (3, 7)  #: straight sides of one cut in strokes
+_WAIST = 0.3  #: large outlines may reach nowhere less than so much less
 _DENTS = 3  #: of one at most
 _FLATS = 3  #: sides cut straight of those that are not cut round
 
@@ -89,13 +90,14 @@ def outlines(
     reach[others] = superellipse(way[others] * back[others], exponent[others])
     reach[chips] = _chip(way[chips] * back[chips], draws.of(chips))
     reach[nicked] = np.minimum(reach[nicked], _facet(way[nicked], draws.of(nicked)))
-    reach *= _drawn_out(way, longer[:, None], along_deg, draws)
+    reach *= _drawn_out(way, longer[:, None], along_deg, large[:, None], draws)
     reach *= np.exp(_waves(way, draws))
     many = np.flatnonzero(large > 0)
     reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
     way[facets], reach[facets] = _four_cuts(way[facets], draws.of(facets))
     reach /= reach.max(axis=1, keepdims=True)
-    reach = SMALLEST_REACH + (1 - SMALLEST_REACH) * _eased((reach - SMALLEST_REACH) / (1 - SMALLEST_REACH))
+    least = SMALLEST_REACH - _WAIST * large[:, None]
+    reach = least + (1 - least) * _eased((reach - least) / (1 - least))
     way *= reach
     return way.view(np.float64).reshape(*way.shape, 2)
 
@@ -157,25 +159,49 @@ def _facet(way: Directions, draws: Draws) -> Floats:
 def _worked(way: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
     """The polar reach of large flakes: some cut round in a few straight strokes, some dented, the rest roundish."""
     kind, depth = draws.random(2).T
+    habit = np.searchsorted(_HABITS, kind)
     usual = reach.mean(axis=1, keepdims=True)
-    cut = np.flatnonzero(kind < _CUT_ROUND)
+    cut, rest = np.flatnonzero(habit == _CUT), np.flatnonzero(habit != _CUT)
     worked = reach.copy()
     worked[cut] = _strokes(way[cut], reach[cut], usual[cut], large[cut], draws.of(cut))
-    rest = np.flatnonzero(kind >= _CUT_ROUND)
-    strength = np.where(kind[rest] < _CUT_ROUND + _DENTED, 0.26 + 0.14 * depth[rest], 0.1)[:, None]
+    strength = np.where(habit[rest] == _DENTED, 0.26 + 0.14 * depth[rest], 0.1)[:, None]
     worked[rest] = _dented(way[rest], reach[rest], large[rest], strength, draws.of(rest))
+    off = way * _turned(-draws.uniform(0, 2 * np.pi))
+    for which, do in ((_SIDE_OFF, _side_off), (_BITTEN, _bitten), (_LOBED, _lobed)):
+        some = np.flatnonzero(habit == which)
+        worked[some] = do(off[some], worked[some], usual[some], large[some], draws.of(some))
     return worked
+
+
+def _side_off(off: Directions, reach: Floats, usual: Floats, large: Floats, draws: Draws) -> Floats:
+    """A broad straight side, as one stroke of a flat gouge leaves it."""
+    away = usual * (1.1 - large * draws.uniform(0.45, 0.8))
+    return np.asarray(np.minimum(reach, away / np.maximum(off.real, 1e-3)))
+
+
+def _bitten(off: Directions, reach: Floats, _: Floats, large: Floats, draws: Draws) -> Floats:
+    """A bay as round as the gouge that left it standing."""
+    deep, broad = large * draws.uniform(0.4, 0.75), draws.uniform(0.3, 0.6)
+    return np.asarray(reach * np.exp(-deep * np.exp(-((np.angle(off) / broad) ** 4))))
+
+
+def _lobed(off: Directions, reach: Floats, usual: Floats, large: Floats, draws: Draws) -> Floats:
+    """A second lobe: the polar reach of a disc whose middle lies less than the usual reach away."""
+    away, radius = usual * large * draws.uniform(0.75, 0.98), usual * draws.uniform(0.4, 0.75)
+    inside = radius**2 - (away * off.imag) ** 2
+    lobe = np.where(inside > 0, away * off.real + np.sqrt(np.maximum(inside, 0)), 0)
+    return np.asarray(np.maximum(reach, lobe))
 
 
 def _strokes(way: Directions, reach: Floats, usual: Floats, large: Floats, draws: Draws) -> Floats:
     """Three to seven straight sides at unequal distances, their corners softened by a p-norm as in `_chip`."""
     fewest, most = _STROKES
     sides = np.floor(draws.uniform(fewest, most + 1))
-    power, begin = draws.uniform(10.0, 26.0), draws.uniform(0, 2 * np.pi)
+    power, begin = np.exp(draws.uniform(np.log(10.0), np.log(50.0))), draws.uniform(0, 2 * np.pi)
     total = reach**-power
     for k in range(most):
         square = begin + 2 * np.pi * (k + draws.uniform(-0.3, 0.3)) / sides
-        away = usual * (1.1 - large * draws.uniform(0.05, 0.35))
+        away = usual * (1.1 - large * draws.uniform(0.0, 0.42))
         nearness = np.clip((way * _turned(-square)).real, 0, None) / away
         total += np.where(k < sides, nearness**power, 0)
     return np.asarray(total ** (-1 / power))
@@ -215,9 +241,9 @@ def _four_cuts(way: Directions, draws: Draws) -> tuple[Directions, Floats]:
     return _turned(angle), np.asarray(1 / near.max(axis=2))
 
 
-def _drawn_out(way: Directions, longer: Floats, along_deg: float, draws: Draws) -> Floats:
+def _drawn_out(way: Directions, longer: Floats, along_deg: float, large: Floats, draws: Draws) -> Floats:
     """Reach of an ellipse of mean reach about 1: by chance, or along the wind."""
-    ratio = np.minimum(np.exp(np.abs(0.16 * draws.normal()) + 0.3 * longer), _LONGEST)
+    ratio = np.minimum(np.exp(np.abs((0.16 + 0.12 * large) * draws.normal()) + 0.3 * longer), _LONGEST)
     axis = np.radians(along_deg + (1 - longer) * draws.uniform(-90, 90) + longer * 12 * draws.normal())
     off = way * _turned(-axis)
     return np.asarray(1 / np.sqrt(off.real**2 / ratio + off.imag**2 * ratio))

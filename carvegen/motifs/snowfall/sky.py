@@ -14,6 +14,7 @@ from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.clumps import Clumps
 from carvegen.motifs.snowfall.flakes import (
     FILLED,
+    PLAINER,
     Flakes,
     Looks,
     drawn,
@@ -40,9 +41,9 @@ __all__ = ["LAYERS", "Sky"]
 
 LAYERS = ("far", "middle", "near")
 #: Octaves that all layers share: size in flurries, height.
-_SHARED = ((1.0, 1.1), (0.42, 0.9), (0.17, 1.0), (0.07, 1.2))
-#: Octaves of a layer's own.
-_OWN = ((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))
+_SHARED = ((1.0, 1.3), (0.42, 1.05), (0.17, 1.05), (0.07, 1.2))
+#: Octaves of each layer's own: near ones lie in twos and threes, or alone.
+_OWN = (*[((0.5, 0.5), (0.2, 0.5), (0.08, 0.5))] * 2, ((0.5, 0.5), (0.2, 0.75), (0.1, 0.7)))
 _SHARP = (1.15, 1.0, 0.75)  #: how sharply each layer gathers: far ones hang in veils, near ones fall where they will
 _USUAL = 0.6  #: the `gathered` for which these heights are
 _SPREAD = np.array([0.36, 0.42, 0.48])  #: of the logarithm of sizes in a layer
@@ -80,7 +81,7 @@ class Sky:
         self.looks = Looks(
             least_mm=least, passes_mm=passes, most_mm=max(settings.largest_mm / 2, least), round=settings.round,
             torn=settings.torn, along_deg=settings.wind_towards_deg,
-            longer=settings.wind * np.array([0.75, 0.95, 1.1]),
+            longer=settings.wind * np.array([0.75, 0.95, 1.1]), worked=1 - PLAINER * self.heavy,
         )  # fmt: skip
         pad = 0.3 * settings.largest_mm + 2 * CELL_MM  # what falls farther out leaves nothing on the face
         self.view = np.array([settings.view_x_mm, settings.view_y_mm])
@@ -102,7 +103,7 @@ class Sky:
         its = self.settings
         stretch = 1 + 8 * its.wind**1.4
         found = []
-        for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN):
+        for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN[layer]):
             along = its.wind_towards_deg if its.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
             long = stretch if k else stretch**0.7
             found.append(

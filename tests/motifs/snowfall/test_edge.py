@@ -118,3 +118,12 @@ def test_a_mass_that_reaches_far_in_is_left_as_it_is_where_only_its_end_at_the_e
     cuts = edge.bounded(both, face, face, its, Settings())
     wanted = shapely.intersection(shapely.union_all(both), face)
     assert shapely.area(shapely.symmetric_difference(shapely.union_all(cuts), wanted)) < 0.02
+
+
+def test_of_a_mass_with_a_neck_that_the_cutter_does_not_pass_the_largest_part_stays() -> None:
+    """The neck is narrower by a hair; all of such a mass, a seventh of the face, once went."""
+    its = limits(0.7, 0.4)
+    mass = shapely.union_all([shapely.box(-1, 10, 30, 40), shapely.box(30, 20, 32, 20.39), shapely.box(32, 17, 38, 23)])
+    cuts = edge.bounded(shapes(mass), FRAME, FRAME, its, Settings())
+    assert shapely.area(cuts).tolist() == pytest.approx([900], abs=0.2)
+    assert tips(cuts, its.cut_mm).max(initial=0) < its.cut_mm

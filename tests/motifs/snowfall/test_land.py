@@ -129,6 +129,23 @@ def test_torn_clumps_show_that_they_are_several_crystals() -> None:
     assert 0.1 < bayed.mean() < 0.3
 
 
+def test_some_large_neighbours_all_but_touch() -> None:
+    """Of two that come too near some are one, of others one moves off by chance; none shrinks, and few go."""
+    its, count = limits(0.6, 0.3), 400
+    xy = np.stack([np.column_stack([20.0 * np.arange(count), np.full(count, y)]) for y in (0.0, 3.6)], axis=1)
+    key, still = keys(np.arange(2 * count, dtype=np.uint64)), np.zeros(2 * count)
+    shape = np.full(2 * count, None)
+    pair = Flakes(xy.reshape(-1, 2), still + 2, still.astype(int), key, still.astype(bool), key, still, shape)
+    left = land.met(pair, its)
+    assert len(left) == 2 * count
+    assert (left.reach == 2).all()
+    apart = np.hypot(*np.diff(left.xy.reshape(count, 2, 2), axis=1)[:, 0].T) - 2 * 2 * 0.84
+    off = apart[apart > its.land_mm]
+    assert 0.3 * count < len(off) < 0.7 * count
+    assert off.max() < 3 * its.land_mm
+    assert np.quantile(off, 0.9) - np.quantile(off, 0.1) > 0.5 * its.land_mm
+
+
 def test_flakes_that_shrink_beside_others_are_still_made_by_the_cutter() -> None:
     """However small they become; none shrinks further than the cutter passes."""
     its, rng = limits(0.3, 0.4), np.random.default_rng(2)

@@ -36,7 +36,7 @@ def test_reach_and_validity(seed, count, points, round_share, longer, along, lar
     reach = np.hypot(xy[..., 0], xy[..., 1])
     assert np.all(reach.max(axis=1) <= 1 + 1e-9)
     assert np.all(reach.max(axis=1) >= 1 - 1e-9)
-    assert np.all(reach.min(axis=1) >= SMALLEST_REACH)
+    assert np.all(reach.min(axis=1) >= SMALLEST_REACH - 0.3 * large)
     flakes = shapely.polygons(xy)
     assert shapely.is_valid(flakes).all()
     assert shapely.is_ccw(shapely.get_exterior_ring(flakes)).all()
@@ -104,9 +104,10 @@ def test_only_outlines_that_a_disc_does_not_pass_are_rounded() -> None:
 
 
 def test_large_flakes_are_of_several_kinds() -> None:
-    """Some are cut round in a few strokes, and nowhere hollow; some have dents; some bend all round.
+    """Some are cut in a few strokes, and nowhere hollow; some have a bite or a second lobe, some are long.
 
-    Of large ones that were all dented alike an eighth was nowhere hollow.
+    A seventh fill less than 95 % of their hull; it was a fiftieth when all were dented or cut round. The longest
+    tenth is 1.46 times as long as broad; that was 1.25.
     """
     edges = outlined(2000, 60, round_share=0.6, rng=np.random.default_rng(5), large=1.0)
     side = np.roll(edges, -1, axis=1) - edges
@@ -116,4 +117,9 @@ def test_large_flakes_are_of_several_kinds() -> None:
     assert (straight > 0.4).mean() > 0.2
     assert (straight < 0.3).mean() > 0.2
     assert (hollow > 0.1).mean() > 0.2
-    assert (hollow == 0).mean() > 0.2
+    assert (hollow == 0).mean() > 0.1
+    flakes = shapely.polygons(edges)
+    assert (shapely.area(flakes) < 0.95 * shapely.area(shapely.convex_hull(flakes))).mean() > 0.1
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(flakes)).reshape(-1, 5, 2)
+    sides = np.hypot(*np.moveaxis(np.diff(box, axis=1)[:, :2], -1, 0))
+    assert np.quantile(sides.max(axis=1) / sides.min(axis=1), 0.9) > 1.35
