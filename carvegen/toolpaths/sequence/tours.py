@@ -19,8 +19,7 @@ __all__ = ["length_mm", "tour"]
 
 _NEAR, _FEW_NEAR = 7, 3  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
-_MANY, _FEW_ROUNDS = 20_000, 20  #: of so many stops and more the last one or two per cent are left
-_SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
+_MANY, _FEW_ROUNDS = 20_000, 12  #: of so many stops and more the last one or two per cent are left
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
 _CURVE_BITS = 16  #: of each coordinate, by which stops are laid beside one another
@@ -51,10 +50,10 @@ def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
     order = _along_curve(ends[::2])
     ends = ends.reshape(-1, 2, 2)[order].reshape(-1, 2)
     at = np.concatenate([ends, [home, home]])
-    far, found = _nearest(at, 2 * _neighbours(len(order)) + 2)
-    way = _walked(_linked(ends, far, found), at)
+    far, near = _nearest(at, 2 * _neighbours(len(order)) + 2)
+    way = _walked(_linked(ends, far, near), at)
     if polish:
-        way = _improved(way, at, far, found)
+        way = _improved(way, at, far, near)
     return np.asarray(2 * order[way[1:] >> 1] + (way[1:] & 1))
 
 
@@ -90,48 +89,56 @@ def _nearest(xy: Floats, count: int) -> tuple[Floats, Indices]:
     return np.asarray(far).reshape(len(xy), -1), np.asarray(found, dtype=np.int64).reshape(len(xy), -1)
 
 
-def _linked(ends: Floats, far: Floats, found: Indices) -> Indices:
-    """For each end the end that follows it on the way, -1 at both ends of the way; `found`: near ones, `far` off."""
+def _linked(ends: Floats, far: Floats, near: Indices) -> Indices:
+    """For each end the end that follows it on the way, -1 at both ends of the way; `near`: near ones, `far` off."""
     link = np.full(len(ends), -1, dtype=np.int64)
-    group = list(range(len(ends) // 2))
+    piece = np.arange(len(ends) // 2)
     free = np.arange(len(ends))
-    far, found = far[: len(ends)], found[: len(ends)]
+    far, near = far[: len(ends)], near[: len(ends)]
     while len(free) > 2:
-        _link_once(free, far, found, link, group)
+        piece = _link_near(free, far, near, link, piece)
         free = np.flatnonzero(link < 0)
-        far, found = _nearest(ends[free], 2 * _neighbours(len(ends) // 2))
+        far, near = _nearest(ends[free], 2 * _neighbours(len(ends) // 2))
     return link
 
 
-def _link_once(free: Indices, far: Floats, found: Indices, link: Indices, group: list[int]) -> None:
-    """Link the nearest free ends of different pieces, shortest first; `found`: places among the free ones."""
-    row, column = np.nonzero((found > np.arange(len(free))[:, None]) & (found < len(free)))
-    a, b, far = free[row], free[found[row, column]], far[row, column]
-    order = np.argsort(far, kind="stable")
-    done = bytearray((link >= 0).tobytes())
-    seen = np.frombuffer(done, dtype=np.uint8)  # the same bytes: what is linked meanwhile is passed over
-    for part in np.array_split(order, _SIFTED):
-        some = part[(seen[a[part]] | seen[b[part]]) == 0]
-        _link_some(a[some], b[some], link, done, group)
+def _link_near(free: Indices, far: Floats, near: Indices, link: Indices, piece: Indices) -> Indices:
+    """Link the nearest free ends of different pieces, shortest first; `near`: places among the free ones.
+
+    A pair that is the nearest left to both of its ends is linked whatever becomes of the others: all such are linked
+    at once, until no pair is left. Returns the number of the piece that each stop belongs to.
+    """
+    row, column = np.nonzero((near > np.arange(len(free))[:, None]) & (near < len(free)))
+    order = np.argsort(far[row, column], kind="stable")
+    a, b = free[row[order]], free[near[row, column][order]]
+    first = np.empty(len(link), dtype=np.int64)
+    while True:
+        open_ = (link[a] < 0) & (link[b] < 0) & (piece[a >> 1] != piece[b >> 1])
+        a, b = a[open_], b[open_]
+        if not len(a):
+            return piece
+        number = np.arange(len(a))[::-1]
+        first[np.stack([b, a], axis=1)[::-1].ravel()] = np.repeat(number, 2)  # the last that is written stays
+        both = np.flatnonzero((first[a] == number[::-1]) & (first[b] == number[::-1]))
+        both, piece = _without_rounds(both, piece[a[both] >> 1], piece[b[both] >> 1], piece)
+        link[a[both]], link[b[both]] = b[both], a[both]
 
 
-def _link_some(a: Indices, b: Indices, link: Indices, done: bytearray, group: list[int]) -> None:
-    """Link pairs of ends one after another, where both are free and belong to different pieces."""
-    pairs = []
-    for one, other in zip(a.tolist(), b.tolist(), strict=True):
-        if done[one] or done[other]:
-            continue
-        left, right = one >> 1, other >> 1
-        while group[left] != left:  # to the root of each piece, and half the way is shortened
-            group[left] = left = group[group[left]]
-        while group[right] != right:
-            group[right] = right = group[group[right]]
-        if left != right:
-            group[left] = right
-            done[one] = done[other] = 1
-            pairs.append((one, other))
-    both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
-    link[both[:, 0]], link[both[:, 1]] = both[:, 1], both[:, 0]
+def _without_rounds(pairs: Indices, one: Indices, other: Indices, piece: Indices) -> tuple[Indices, Indices]:
+    """The pairs, shortest first, less the longest of each round that they close; and the piece of each stop with them.
+
+    `one` and `other` are the pieces that each pair links: a piece has two ends, so links make lines and rounds.
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count = int(piece.max()) + 1
+    links = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
+    group = connected_components(links, directed=False)[1]
+    round_ = np.bincount(group[one], minlength=count) == np.bincount(group, minlength=count)
+    longest = np.full(count, -1)
+    longest[group[one]] = np.arange(len(one))
+    return pairs[~(round_[group[one]] & (longest[group[one]] == np.arange(len(one))))], group[piece].astype(np.int64)
 
 
 def _walked(link: Indices, at: Floats) -> Indices:
