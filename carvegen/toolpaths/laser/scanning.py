@@ -80,22 +80,22 @@ def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple
         The rings, and for each the number of its shape.
 
     """
-    found, owners, levels = [], [], []
+    rings, owners, levels = [], [], []
     owner, level = np.arange(len(shapes)), 0
     while len(shapes) and (not most or level < most):
         paths, whose = outlines(shapes)
-        found.append(paths)
+        rings.append(paths)
         owners.append(owner[whose])
         levels.append(np.full(len(paths), level))
         smaller = geometry.offset(shapes, -spacing_mm)
         pieces, where = shapely.get_parts(smaller, return_index=True)
         whole = shapely.area(pieces) > 0
         shapes, owner, level = pieces[whole], owner[where[whole]], level + 1
-    if not found:
+    if not rings:
         return no_paths(), np.empty(0, dtype=np.int64)
     all_, level_of = np.concatenate(owners), np.concatenate(levels)
     order = np.lexsort((-level_of, all_))
-    return _branches_in_order(picked(joined(found), order), all_[order], level_of[order])
+    return _branches_in_order(picked(joined(rings), order), all_[order], level_of[order])
 
 
 def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Paths, Indices]:
@@ -131,9 +131,9 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     met[owner[_met_twice(paths)]] = True
     if met.any():
         pieces, whose = geometry.owned_parts(shapely.set_precision(shapes[met], geometry.GRID_MM))
-        again, its = _rounded(pieces)
+        again, piece = _rounded(pieces)
         kept = np.flatnonzero(~met[owner])
-        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[its]]])
+        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[piece]]])
         order = np.argsort(owner, kind="stable")
         paths, owner = picked(joined([picked(paths, kept), again]), order), owner[order]
     return from_leftmost(paths), owner
