@@ -56,7 +56,8 @@ class MedialAxis:
     @property
     def lengths(self) -> Floats:
         """Length of each link, mm."""
-        return np.asarray(np.hypot(*(self.xy[self.links[:, 0]] - self.xy[self.links[:, 1]]).T))
+        (x, y), (a, b) = self.xy.T, self.links.T
+        return np.asarray(np.hypot(x[a] - x[b], y[a] - y[b]))
 
     @property
     def facing_deg(self) -> Floats:

@@ -93,13 +93,13 @@ def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[Poly
 
 def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonArray) -> NDArray[np.object_]:
     """Where a cutter's centre may be: at least `inset_mm` off the land, and outside `barred`."""
-    found = shrunk(wide, inset_mm)
+    region = shrunk(wide, inset_mm)
     over = _OVERRUN * inset_mm
     room = block.board.buffer(over, join_style="mitre")
     shapely.prepare(room)
-    out = ~shapely.covers(room, found)
-    found[out] = shapely.intersection(found[out], room)
-    return without(found, barred)
+    out = ~shapely.covers(room, region)
+    region[out] = shapely.intersection(region[out], room)
+    return without(region, barred)
 
 
 def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.object_]:
@@ -117,10 +117,12 @@ def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.obj
 def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     """The places inside the shapes at least `by_mm` from their outlines, and at most `SAG_MM` farther."""
     quads = _quads(by_mm)
-    found = np.full(len(shapes), shapely.Polygon(), dtype=object)
-    room = shapely.area(shapes) > math.pi * (_SURELY * by_mm) ** 2  # no disc is larger than the shape that it lies in
-    found[room] = geometry.offset(shapes[room], -by_mm / _chord(quads), quad_segs=quads)
-    return found
+    inner = np.full(len(shapes), shapely.Polygon(), dtype=object)
+    x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T  # no disc is larger or wider than what it lies in
+    room = shapely.area(shapes) > math.pi * (_SURELY * by_mm) ** 2
+    room &= np.minimum(x1 - x0, y1 - y0) > 2 * by_mm
+    inner[room] = geometry.offset(shapes[room], -by_mm / _chord(quads), quad_segs=quads)
+    return inner
 
 
 def grown(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
@@ -172,8 +174,8 @@ def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.obj
     aligned = np.full(count, shapely.MultiPolygon(), dtype=object)
     if len(parts):
         order = np.argsort(owner, kind="stable")
-        found = np.unique(owner)
-        aligned[found] = shapely.multipolygons(parts[order], indices=np.searchsorted(found, owner[order]))
+        owners = np.unique(owner)
+        aligned[owners] = shapely.multipolygons(parts[order], indices=np.searchsorted(owners, owner[order]))
     return aligned
 
 

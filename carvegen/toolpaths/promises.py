@@ -51,12 +51,12 @@ def hold(plan: Plan, settings: PathSettings) -> None:
     CarvegenError
         If it breaks one: nothing may be written of it.
     """
-    found = broken(plan, settings)
-    if found:
-        more = f" and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
+    faults = broken(plan, settings)
+    if faults:
+        more = f" and {len(faults) - _SHOWN} more" if len(faults) > _SHOWN else ""
         raise CarvegenError(
             f"the paths of the {plan.job.machine.kind} break what is promised of them, and nothing is written: "
-            f"{'; '.join(found[:_SHOWN])}{more}",
+            f"{'; '.join(faults[:_SHOWN])}{more}",
             hint="this is a fault of carvegen: send us the command and this line; without paths the "
             "shapes alone are written",
         )
@@ -64,7 +64,7 @@ def hold(plan: Plan, settings: PathSettings) -> None:
 
 def broken(plan: Plan, settings: PathSettings) -> tuple[str, ...]:
     """Every promise that the plan breaks; none if all is well."""
-    return tuple(said for clause in CLAUSES.values() for said in clause(plan, settings))
+    return tuple(fault for clause in CLAUSES.values() for fault in clause(plan, settings))
 
 
 def _names(plan: Plan, _settings: PathSettings) -> Iterator[str]:
@@ -113,7 +113,9 @@ def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
         needed, bed = sorted(extent_mm(plan.operations)), sorted((machine.bed_width_mm, machine.bed_height_mm))
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
-    most = max((_run_out_mm(plan, its) for its in plan.operations if its.work is not Work.SCORE), default=0.0)
+    most = max(
+        (_run_out_mm(plan, operation) for operation in plan.operations if operation.work is not Work.SCORE), default=0.0
+    )
     for operation in plan.operations:
         room = register_lines.OUT_MM + register_lines.ARM_MM if operation.work is Work.SCORE else most
         far = outside_mm(operation.paths, plan.job.block.board.bounds)
@@ -130,7 +132,7 @@ def _order(plan: Plan, _settings: PathSettings) -> Iterator[str]:
     rank = [_RANK[work] for work in works]
     if rank != sorted(rank):
         yield "operations are out of order: marks, areas, cut-outs, the block's edge"
-    lowered = [its.depth_mm for its in plan.operations if its.work in (Work.LOWER, Work.SHOULDER)]
+    lowered = [operation.depth_mm for operation in plan.operations if operation.work in (Work.LOWER, Work.SHOULDER)]
     if lowered != sorted(lowered, reverse=True):
         yield "a step beside the land comes before the one below it"
     walled: set[str] = set()
@@ -146,7 +148,7 @@ def _nested(plan: Plan) -> Iterator[str]:
     cut_outs = plan.job.block.cut_outs
     inner, outer = shapely.STRtree(geometry.filled(cut_outs)).query(cut_outs, predicate="within")
     inner, outer = inner[inner != outer], outer[inner != outer]
-    paths = joined([its.paths for its in plan.operations if its.work is Work.CUT_THROUGH])
+    paths = joined([operation.paths for operation in plan.operations if operation.work is Work.CUT_THROUGH])
     if not len(inner) or not len(paths):
         return
     own = shapely.STRtree(cut_outs).query_nearest(shapely.points(paths.entries[:, :2]), all_matches=False)[1]
@@ -190,9 +192,9 @@ def _unprepared(plan: Plan) -> Iterator[str]:
         level = np.ceil((-points[:, 2] - TOLERANCE_MM) / step).astype(np.int64)
         for k in range(2, int(level.max(initial=0)) + 1):
             asked = np.flatnonzero(level == k)
-            room = [its[its[:, 2] <= -(k - 1) * step + TOLERANCE_MM] for its in earlier]
+            room = [xyz[xyz[:, 2] <= -(k - 1) * step + TOLERANCE_MM] for xyz in earlier]
             own = np.flatnonzero(np.abs(points[:, 2] + (k - 1) * step) <= _ABOUT * step)
-            xy = np.concatenate([*(its[:, :2] for its in room), points[own, :2]])
+            xy = np.concatenate([*(xyz[:, :2] for xyz in room), points[own, :2]])
             when = np.concatenate([np.full(sum(map(len, room)), -1), own])
             if not _after(points[asked, :2], asked, xy, when, cell).all():
                 yield f"{operation.name}: cuts deeper than one pass of {step:.2f} mm at once"
@@ -206,15 +208,17 @@ def _after(xy: Floats, when: Indices, room_xy: Floats, room_when: Indices, cell_
         return np.zeros(len(xy), dtype=bool)
     low = np.minimum(xy.min(axis=0), room_xy.min(axis=0)) - cell_mm
     columns = int((max(xy[:, 0].max(), room_xy[:, 0].max()) - low[0]) / cell_mm) + 3
-    at, room = (np.floor((its - low) / cell_mm).astype(np.int64) @ np.array([1, columns]) for its in (xy, room_xy))
+    at, room = (
+        np.floor((places - low) / cell_mm).astype(np.int64) @ np.array([1, columns]) for places in (xy, room_xy)
+    )
     cells, own = np.unique(room, return_inverse=True)
     first = np.full(len(cells), np.iinfo(np.int64).max)
     np.minimum.at(first, own, room_when)
-    found = np.zeros(len(xy), dtype=bool)
+    met = np.zeros(len(xy), dtype=bool)
     for beside in [dx + columns * dy for dx in (-1, 0, 1) for dy in (-1, 0, 1)]:
         place = np.minimum(np.searchsorted(cells, at + beside), len(cells) - 1)
-        found |= (cells[place] == at + beside) & (first[place] < when)
-    return found
+        met |= (cells[place] == at + beside) & (first[place] < when)
+    return met
 
 
 def _clamps(plan: Plan, settings: PathSettings) -> Iterator[str]:
@@ -307,7 +311,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     home[path] = shape
     near |= (home < 0) & shapely.intersects_xy(face, paths.entries[:, 0], paths.entries[:, 1])
     inner = np.append(shapely.contains_properly(face, goes), False)[home]  # all round it lies what stays
-    quick, slow = (picked(paths, np.flatnonzero(near & its)) for its in (inner, ~inner))
+    quick, slow = (picked(paths, np.flatnonzero(near & which)) for which in (inner, ~inner))
     own, outlines, worst = home[near & inner], shapely.boundary(goes), 0.0
     shapely.prepare(goes)
     for some, path in _in_chunks(quick):
@@ -317,8 +321,8 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
         worst = max(worst, float((_half_at_face(plan, operation, some[:, 2]) - off).max()))
     for some, _ in _in_chunks(slow):
         at = geometry.dots(some[:, :2])
-        found, away = edge_tree.query_nearest(at, all_matches=False, return_distance=True)
-        away = away[np.argsort(found[0])]
+        pair, away = edge_tree.query_nearest(at, all_matches=False, return_distance=True)
+        away = away[np.argsort(pair[0])]
         free = ~shapely.intersects(face, at)
         free[goes_tree.query(at, predicate="intersects")[0]] = True
         off = np.where(free, away, -away)
@@ -335,8 +339,8 @@ def _edges(face: shapely.Polygon, goes: PolygonArray) -> NDArray[np.object_]:
     hair = shapely.buffer(rim, geometry.GRID_MM, cap_style="flat", join_style="mitre")
     own = shapely.difference(shapely.boundary(open_), hair)
     rest = shapely.difference(rim, shapely.union_all(shapely.buffer(open_, geometry.GRID_MM, join_style="mitre")))
-    found = shapely.get_parts(np.concatenate([shapely.boundary(goes[inside]), own, [rest]]))
-    return np.asarray(found[~shapely.is_empty(found)])
+    edges = shapely.get_parts(np.concatenate([shapely.boundary(goes[inside]), own, [rest]]))
+    return np.asarray(edges[~shapely.is_empty(edges)])
 
 
 def _in_chunks(paths: Paths) -> Iterator[tuple[Floats, Indices]]:

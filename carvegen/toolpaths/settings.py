@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from carvegen.base.parameters import (
     angle,
@@ -113,8 +113,3 @@ class PathSettings:
 
     def __post_init__(self) -> None:
         check_all(self)
-
-    def told(self) -> tuple[Any, ...]:
-        """Every choice as plain values, to tell whether two are the same."""
-        plain = {name: value for name, value in vars(self).items() if name != "no_go"}
-        return (*sorted(plain.items()), *(shape.wkb_hex for shape in self.no_go))

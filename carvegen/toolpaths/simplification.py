@@ -85,9 +85,9 @@ _FEWEST = 3  #: points of a closed path
 
 def _within(room: PolygonArray, begin: Floats, end: Floats) -> Mask:
     """Which straight pieces lie wholly in one of the shapes."""
-    found = np.zeros(len(begin), dtype=bool)
-    found[shapely.STRtree(geometry.lines(begin, end)).query(room, predicate="covers")[1]] = True
-    return found
+    inside = np.zeros(len(begin), dtype=bool)
+    inside[shapely.STRtree(geometry.lines(begin, end)).query(room, predicate="covers")[1]] = True
+    return inside
 
 
 def _farthest(xyz: Floats, begin: Indices, end: Indices, to: Indices) -> tuple[Floats, Indices]:

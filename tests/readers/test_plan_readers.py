@@ -249,15 +249,29 @@ def test_the_same_plan_makes_the_same_bytes():
     assert plan_png(plan_of()) == plan_png(plan_of())
 
 
+def floor_pixels(plan: Plan, px_per_mm: float) -> tuple[np.ndarray, float]:
+    """For each pixel of the picture, block and margin, how far its colour is from the floor's; pixels per mm."""
+    picture = np.asarray(Image.open(io.BytesIO(plan_png(plan, px_per_mm=px_per_mm))).convert("RGB"), dtype=int)
+    scale = picture.shape[1] / (WIDTH + 2 * MARGIN_MM)
+    (layer,) = (each for each in plan_layers(plan) if each.name == "LOWER FLOOR")
+    colour = [int(layer.colour[k : k + 2], 16) for k in (1, 3, 5)]
+    return np.abs(picture[: round((HEIGHT + 2 * MARGIN_MM) * scale)] - colour).sum(axis=2), scale
+
+
+def with_floor(shapes: list[shapely.Polygon]) -> Plan:
+    """A plan with nothing but this floor."""
+    plan, floor = plan_of(), from_rings(geometry.rings(np.array(shapes)))
+    changed = tuple(
+        dataclasses.replace(each, paths=floor if each.name == "LOWER FLOOR" else no_paths()) for each in plan.operations
+    )
+    return dataclasses.replace(plan, operations=changed)
+
+
 def test_the_picture_shows_the_areas_mirrored():
     plan = plan_of()
-    picture = np.asarray(Image.open(io.BytesIO(plan_png(plan, px_per_mm=6))).convert("RGB"), dtype=int)
-    scale = picture.shape[1] / (WIDTH + 2 * MARGIN_MM)
-    face = picture[: round((HEIGHT + 2 * MARGIN_MM) * scale)]
-    (layer,) = (its for its in plan_layers(plan) if its.name == "LOWER FLOOR")
-    colour = [int(layer.colour[k : k + 2], 16) for k in (1, 3, 5)]
-    rows, columns = np.nonzero(np.abs(face - colour).sum(axis=2) < 60)
-    (floor,) = (its for its in plan.operations if its.name == "LOWER FLOOR")
+    off, scale = floor_pixels(plan, 6)
+    rows, columns = np.nonzero(off < 60)
+    (floor,) = (each for each in plan.operations if each.name == "LOWER FLOOR")
     wanted = affine_transform(twins.area(floor.paths), MIRROR)
     assert len(rows) / scale**2 == pytest.approx(wanted.area, rel=0.05)
     assert columns.mean() / scale - MARGIN_MM == pytest.approx(wanted.centroid.x, abs=0.5)
@@ -265,21 +279,17 @@ def test_the_picture_shows_the_areas_mirrored():
 
 
 def test_what_lies_in_a_hole_is_drawn_whatever_its_place_in_the_plan():
-    """A floor round an island in which another floor lies: Pillow's picture has shapely's area of both."""
-    plan = plan_of()
+    """A floor round an island in which another floor lies: the picture has shapely's area of both."""
     inner, ring = shapely.box(27, 17, 33, 23), shapely.box(20, 10, 40, 30) - shapely.box(23, 13, 37, 27)
-    nested = from_rings(geometry.rings(np.array([inner, ring])))
-    changed = tuple(
-        dataclasses.replace(its, paths=nested if its.name == "LOWER FLOOR" else no_paths()) for its in plan.operations
-    )
-    drawn = plan_png(dataclasses.replace(plan, operations=changed), px_per_mm=8)
-    picture = np.asarray(Image.open(io.BytesIO(drawn)).convert("RGB"), dtype=int)
-    scale = picture.shape[1] / (WIDTH + 2 * MARGIN_MM)
-    (layer,) = (its for its in plan_layers(plan) if its.name == "LOWER FLOOR")
-    colour = [int(layer.colour[k : k + 2], 16) for k in (1, 3, 5)]
-    face = picture[: round((HEIGHT + 2 * MARGIN_MM) * scale)]
-    area = (np.abs(face - colour).sum(axis=2) < 60).sum() / scale**2
-    assert area == pytest.approx(inner.area + ring.area, rel=0.03)
+    off, scale = floor_pixels(with_floor([inner, ring]), 8)
+    assert (off < 60).sum() / scale**2 == pytest.approx(inner.area + ring.area, rel=0.03)
+
+
+def test_a_place_smaller_than_a_pixel_is_in_the_picture():
+    empty, scale = floor_pixels(with_floor([]), 4)
+    off, _ = floor_pixels(with_floor([shapely.box(x, 20.01, x + 0.01, 20.02) for x in (10.013, 30.047)]), 4)
+    columns = np.nonzero(off < empty)[1]
+    assert sorted(columns / scale) == pytest.approx([WIDTH + MARGIN_MM - x for x in (30.047, 10.013)], abs=1 / scale)
 
 
 def test_the_note_lists_every_layer_with_length_time_and_cutter():

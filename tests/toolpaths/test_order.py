@@ -91,7 +91,7 @@ def test_every_change_shortens_the_way_by_as_much_as_it_says(seed, count, closed
     at = np.concatenate([ends, [HOME, HOME]])
     away, near = tours._nearest(at, 12)
     near = np.where(near >> 1 == (np.arange(len(at)) >> 1)[:, None], -1, near)
-    moves = tours._found(tours._Look(way, at), near, away, np.arange(count + 1))
+    moves = tours._best_moves(tours._Look(way, at), near, away, np.arange(count + 1))
     assert len(moves.gain) > 0
     before = length_mm(way[1:], ends, HOME)
     columns = (moves.first, moves.last, moves.cut, moves.turned, moves.forward, moves.gain)

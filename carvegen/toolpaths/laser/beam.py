@@ -39,9 +39,9 @@ def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.obj
     if not len(shapes):
         return shapes
     wide, open_ = over_edge(shapes, block, by_mm)
-    found = shrunk(wide, by_mm)
-    found[open_] = shapely.intersection(found[open_], block.board)
-    return found
+    room = shrunk(wide, by_mm)
+    room[open_] = shapely.intersection(room[open_], block.board)
+    return room
 
 
 def off_limits(shapes: NDArray[np.object_], no_go: PolygonArray, by_mm: float) -> NDArray[np.object_]:
@@ -56,7 +56,7 @@ def fits_bed(job: Job, around_mm: float = 0.0) -> bool:
         return True
     left, bottom, right, top = job.block.board.bounds
     bed, block = sorted((width, height)), sorted((right - left, top - bottom))
-    return all(its + 2 * around_mm <= room for its, room in zip(block, bed, strict=True))
+    return all(side + 2 * around_mm <= room for side, room in zip(block, bed, strict=True))
 
 
 def lies_unturned(job: Job) -> bool:

@@ -64,9 +64,9 @@ def opening_cuts(job: Job, settings: PathSettings, half_mm: float) -> Iterator[O
     lines = _lines(job.block, settings, half_mm)
     levels = sorted(set(lines.level.tolist()), reverse=True)
     for k, level in enumerate(levels, start=1):
-        its = np.flatnonzero(lines.level == level)
-        size = np.searchsorted(_SIZES_MM2, shapely.area(geometry.filled(lines.waste[its])))
-        paths, waste, loose = _in_order(picked(lines.paths, its), lines, its, size, settings.rest_mm)
+        chosen = np.flatnonzero(lines.level == level)
+        size = np.searchsorted(_SIZES_MM2, shapely.area(geometry.filled(lines.waste[chosen])))
+        paths, waste, loose = _in_order(picked(lines.paths, chosen), lines, chosen, size, settings.rest_mm)
         yield Operation(
             name="CUT-OUT" if len(levels) == 1 else f"CUT-OUT {k} OF {len(levels)}",
             work=Work.CUT_THROUGH, cutter=job.cutter, depth_mm=job.thickness_mm,
@@ -208,7 +208,7 @@ def _land_beside(at: Floats, own: Indices, gone: PolygonArray, block: Block) -> 
 
 
 def _in_order(
-    paths: Paths, lines: _Lines, its: Indices, size: Indices, rest_mm: float
+    paths: Paths, lines: _Lines, chosen: Indices, size: Indices, rest_mm: float
 ) -> tuple[Paths, PolygonArray, Mask]:
     """The paths in their order, with what falls out of each and whether something does."""
     marked = Paths(np.column_stack([paths.xyz[:, :2], paths.owner]), paths.start, paths.closed)
@@ -217,7 +217,7 @@ def _in_order(
     calm = cooled(done, rest_mm, rank=size[number])
     done, number = picked(done, calm), number[calm]
     flat = Paths(done.xyz * (1, 1, 0), done.start, done.closed)
-    return flat, lines.waste[its][number], lines.loose[its][number]
+    return flat, lines.waste[chosen][number], lines.loose[chosen][number]
 
 
 def _finished(paths: Paths, waste: PolygonArray, loose: Mask, settings: PathSettings, gap: float) -> Paths:

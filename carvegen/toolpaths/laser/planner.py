@@ -72,13 +72,13 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     half = beam_half_mm(job, job.depth_mm)
     cuts = geometry.free_of_grid(job.block.lowered)
     steps = _steps(job, settings, cuts, half)
-    found = [
+    worked = [
         *_scored(job, settings),
         *_lowered(job, settings, steps),
         *(opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
-    operations = tuple(operation for operation in found if len(operation.paths))
+    operations = tuple(operation for operation in worked if len(operation.paths))
     left = _unreached(cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
     under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(

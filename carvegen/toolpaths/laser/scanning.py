@@ -22,10 +22,9 @@ if TYPE_CHECKING:
         Floats,
         Indices,
         PolygonArray,
-        Rings,
     )
 
-__all__ = ["begun_at", "contours", "from_leftmost", "outlines", "scan_lines"]
+__all__ = ["begun_at", "contours", "from_leftmost", "outlines", "row_crossings", "scan_lines"]
 
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
 
@@ -38,8 +37,9 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     """
     if not len(shapes):
         return no_paths()
-    row, owner, x = _crossings(geometry.rings(shapes), spacing_mm)
-    order = np.lexsort((x, owner, row))
+    rings = geometry.rings(shapes)
+    edge, row, x = row_crossings(rings.xy, rings.xy[rings.edge_ends], spacing_mm)
+    order = np.lexsort((x, rings.owner[rings.ring[edge]], row))
     row, left, right = row[order][::2], x[order][::2], x[order][1::2]
     long = right - left >= _SHORTEST_MM
     row, left, right = row[long], left[long], right[long]
@@ -51,9 +51,8 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     return Paths(xyz.reshape(-1, 3), 2 * np.arange(len(y) + 1), np.zeros(len(y), dtype=bool))
 
 
-def _crossings(rings: Rings, spacing: float) -> tuple[Indices, Indices, Floats]:
-    """Row, shape and x of each place where an outline crosses a row; an even number for each row and shape."""
-    one, other = rings.xy, rings.xy[rings.edge_ends]
+def row_crossings(one: Floats, other: Floats, spacing: float) -> tuple[Indices, Indices, Floats]:
+    """Edge, row and x of each place where edges (n, 2) cross a row; an even number for each row and closed outline."""
     low = np.ceil(np.minimum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
     high = np.ceil(np.maximum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
     count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
@@ -61,8 +60,7 @@ def _crossings(rings: Rings, spacing: float) -> tuple[Indices, Indices, Floats]:
     row = low[edge] + geometry.counted(count)
     step = other[edge] - one[edge]
     x = one[edge, 0] + ((row + 0.5) * spacing - one[edge, 1]) / step[:, 1] * step[:, 0]
-    shape = np.repeat(rings.owner, np.diff(rings.start))
-    return row, shape[edge], x
+    return edge, row, x
 
 
 def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple[Paths, Indices]:
@@ -82,22 +80,22 @@ def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple
         The rings, and for each the number of its shape.
 
     """
-    found, owners, levels = [], [], []
+    rings, owners, levels = [], [], []
     owner, level = np.arange(len(shapes)), 0
     while len(shapes) and (not most or level < most):
         paths, whose = outlines(shapes)
-        found.append(paths)
+        rings.append(paths)
         owners.append(owner[whose])
         levels.append(np.full(len(paths), level))
         smaller = geometry.offset(shapes, -spacing_mm)
         pieces, where = shapely.get_parts(smaller, return_index=True)
         whole = shapely.area(pieces) > 0
         shapes, owner, level = pieces[whole], owner[where[whole]], level + 1
-    if not found:
+    if not rings:
         return no_paths(), np.empty(0, dtype=np.int64)
     all_, level_of = np.concatenate(owners), np.concatenate(levels)
     order = np.lexsort((-level_of, all_))
-    return _branches_in_order(picked(joined(found), order), all_[order], level_of[order])
+    return _branches_in_order(picked(joined(rings), order), all_[order], level_of[order])
 
 
 def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Paths, Indices]:
@@ -133,9 +131,9 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     met[owner[_met_twice(paths)]] = True
     if met.any():
         pieces, whose = geometry.owned_parts(shapely.set_precision(shapes[met], geometry.GRID_MM))
-        again, its = _rounded(pieces)
+        again, piece = _rounded(pieces)
         kept = np.flatnonzero(~met[owner])
-        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[its]]])
+        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[piece]]])
         order = np.argsort(owner, kind="stable")
         paths, owner = picked(joined([picked(paths, kept), again]), order), owner[order]
     return from_leftmost(paths), owner

@@ -64,7 +64,7 @@ def _straightest(xy: Floats, at: Floats, count: int, gap: float) -> list[float]:
     far = np.abs((places[..., None] - at[:-1] + length / 2) % length - length / 2)
     bent = np.where(far < gap, turn, 0.0).sum(axis=2)
     best = np.argmin(np.round(bent, 6) + 1e-6 * np.abs(within - stretch / 2) / stretch, axis=1)
-    return [float(places[k, its]) for k, its in enumerate(best)]
+    return [float(places[k, place]) for k, place in enumerate(best)]
 
 
 def _stretch(xyz: Floats, at: Floats, begin: float, end: float) -> Paths:

@@ -46,16 +46,16 @@ class Moves:
 
 def by_cutter(operations: Sequence[Operation]) -> list[tuple[Operation, ...]]:
     """The operations that one cutter does without a change: one program each."""
-    return [tuple(group) for _, group in groupby(operations, key=lambda its: its.cutter.key)]
+    return [tuple(group) for _, group in groupby(operations, key=lambda operation: operation.cutter.key)]
 
 
 def starts_of(job: Job, operations: Sequence[Operation]) -> dict[str, Start]:
     """Where each cutter of a plan begins, by its key: by the deepest pass that it really takes."""
     deepest: dict[str, float] = {}
-    for its in operations:
-        pass_mm = its.depth_mm if its.pass_mm is None else its.pass_mm
-        deepest[its.cutter.key] = max(deepest.get(its.cutter.key, 0.0), pass_mm)
-    cutters = {its.cutter.key: its.cutter for its in operations}
+    for operation in operations:
+        pass_mm = operation.depth_mm if operation.pass_mm is None else operation.pass_mm
+        deepest[operation.cutter.key] = max(deepest.get(operation.cutter.key, 0.0), pass_mm)
+    cutters = {operation.cutter.key: operation.cutter for operation in operations}
     return {key: feeds.starting_point(job.material.key, cutters[key], job.machine, deepest[key]) for key in cutters}
 
 
@@ -65,7 +65,12 @@ def moves_of(operations: Sequence[Operation], start: Start, safe_mm: float) -> M
     Where a path begins at the end of the one before in its operation, it goes on without lifting. No move goes down
     faster than the plunge feed, whatever its slope.
     """
-    rounds = [(k, its.paths) for k, its in enumerate(operations) for _ in range(its.passes) if len(its.paths)]
+    rounds = [
+        (k, operation.paths)
+        for k, operation in enumerate(operations)
+        for _ in range(operation.passes)
+        if len(operation.paths)
+    ]
     paths = joined([each for _, each in rounds])
     if not len(paths):
         return Moves(np.empty((0, 3)), *(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0, dtype=np.int64)))

@@ -96,9 +96,9 @@ def moves_s(places: Floats, speed_mm_s: Floats, acceleration_mm_s2: float) -> Fl
     along = move[moving] / step[moving, None]
     turn = np.full(len(moving) + 1, math.pi)
     turn[1:-1] = np.arccos(np.clip((along[1:] * along[:-1]).sum(axis=1), -1, 1))
-    found = np.zeros(len(step))
-    found[moving] = _steps_s(step[moving], turn, speed_mm_s[moving], acceleration_mm_s2)
-    return found
+    seconds = np.zeros(len(step))
+    seconds[moving] = _steps_s(step[moving], turn, speed_mm_s[moving], acceleration_mm_s2)
+    return seconds
 
 
 def _steps_s(step: Floats, turn: Floats, speed: Floats, acceleration: float) -> Floats:
@@ -161,29 +161,31 @@ def times(plan: Plan) -> tuple[Time, ...] | None:
     if machine.work_mm_s is None:
         return None
     before: list[Operation | None] = [None, *plan.operations[:-1]]
-    return tuple(time_of(its, plan.job, before=last) for its, last in zip(plan.operations, before, strict=True))
+    return tuple(
+        time_of(operation, plan.job, before=last) for operation, last in zip(plan.operations, before, strict=True)
+    )
 
 
 def _by_moves(plan: Plan, travel_mm_s: float, acceleration_mm_s2: float) -> tuple[Time, ...]:
     """A router's: the sum over the very moves that a program writes, at their feeds."""
     safe = plan.job.machine.safe_height_mm or _SAFE_MM
-    starts, found = starts_of(plan.job, plan.operations), []
+    starts, times = starts_of(plan.job, plan.operations), []
     for group in by_cutter(plan.operations):
         moves = moves_of(group, starts[group[0].cutter.key], safe)
         places = np.concatenate([moves.to[:1], moves.to])
         length = np.linalg.norm(np.diff(places, axis=0), axis=1)
         seconds = moves_s(places, np.where(moves.fast, travel_mm_s, moves.feed_mm_min / 60), acceleration_mm_s2)
         for k in range(len(group)):
-            cut, fast = ((moves.operation == k) & its for its in (~moves.fast, moves.fast))
+            cut, fast = ((moves.operation == k) & which for which in (~moves.fast, moves.fast))
             strokes = int((moves.kind[moves.operation == k] == DOWN).sum())
-            found.append(
+            times.append(
                 Time(
                     strokes=strokes, work_mm=float(length[cut].sum()), travel_mm=float(length[fast].sum()),
                     work_s=float(seconds[cut].sum()) + strokes * (plan.job.machine.start_s or 0.0),
                     travel_s=float(seconds[fast].sum()),
                 )
             )  # fmt: skip
-    return tuple(found)
+    return tuple(times)
 
 
 def time_of(operation: Operation, job: Job, *, before: Operation | None = None) -> Time:

@@ -21,7 +21,7 @@ from carvegen.toolpaths.paths import (
     joined,
     picked,
 )
-from carvegen.toolpaths.router import remarks as told
+from carvegen.toolpaths.router import remarks as wording
 from carvegen.toolpaths.router.cut_through import (
     THROUGH_MM,
     best_cutters,
@@ -254,7 +254,7 @@ class _Table:
         return Operation(
             name=f"{work.value} {fit.cutter.key}".upper(),
             work=work,
-            asks=f"{told.ASKS[work]}, {told.in_passes(passes)}",
+            asks=f"{wording.ASKS[work]}, {wording.in_passes(passes)}",
             cutter=fit.cutter,
             paths=paths,
             depth_mm=self.depth_mm,
@@ -328,7 +328,7 @@ class _Table:
         return Operation(
             name=f"{work.value} {fit.cutter.key}{more}".upper(),
             work=work,
-            asks=f"{what}, {told.in_passes(down.passes)}; a board that may be cut lies under it",
+            asks=f"{what}, {wording.in_passes(down.passes)}; a board that may be cut lies under it",
             cutter=fit.cutter,
             paths=paths,
             depth_mm=down.depth_mm,
@@ -352,11 +352,11 @@ class _Table:
         job, settings = self.job, self.settings
         left, under = (geometry.empty() if job.cutter.form == "v" else places for places in (unreached, covered))
         return (
-            *told.about_depth(job, self.depth_mm),
-            *told.about_ways(job, operations, settings, self.fits),
-            *told.about_unreached(left, self.not_through),
+            *wording.about_depth(job, self.depth_mm),
+            *wording.about_ways(job, operations, settings, self.fits),
+            *wording.about_unreached(left, self.not_through),
             *shortfalls.about_covered(under),
-            *told.about_barred(job, settings, self.widest_mm),
+            *wording.about_barred(job, settings, self.widest_mm),
             *shortfalls.about_cut_outs(job.block.cut_outs, settings.no_go, self.widest_mm),
         )
 

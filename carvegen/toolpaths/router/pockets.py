@@ -67,18 +67,25 @@ def pocketed(rings: Paths, part: Indices, room: PolygonArray, down: Descent, *, 
 
 
 def _facing(rings: Paths, part: Indices) -> Paths:
-    """The same rings, each begun where it is nearest to where the next one of its part begins."""
-    begin = np.zeros(len(rings), dtype=np.int64)
-    start, same = rings.start.tolist(), (part[1:] == part[:-1]).tolist()
-    xy = rings.xyz[:, :2]
-    for k in range(len(rings) - 2, -1, -1):
-        if same[k]:
-            step = xy[start[k] : start[k + 1]] - xy[start[k + 1] + begin[k + 1]]
-            begin[k] = np.einsum("ij,ij->i", step, step).argmin()
-    count = np.diff(rings.start)
+    """The same rings, each begun where it is nearest to where the next one of its part begins.
+
+    Of each part the last but one first, of all parts at once.
+    """
+    begin, count, xy = rings.start[:-1].copy(), np.diff(rings.start), rings.xyz[:, :2]
+    ends = np.flatnonzero(np.diff(part, append=-1))
+    before_last = ends[np.searchsorted(ends, np.arange(len(rings)))] - np.arange(len(rings))
+    order = np.argsort(before_last, kind="stable")
+    for some in np.split(order, np.cumsum(np.bincount(before_last))[:-1])[1:]:
+        ring = np.repeat(np.arange(len(some)), count[some])
+        point = np.repeat(rings.start[some], count[some]) + geometry.counted(count[some])
+        step = xy[point] - xy[begin[some + 1]][ring]
+        far = np.einsum("ij,ij->i", step, step)
+        nearest = np.flatnonzero(far == np.minimum.reduceat(far, geometry.starts(count[some])[:-1])[ring])
+        begin[some] = point[nearest[np.searchsorted(ring[nearest], np.arange(len(some)))]]
     owner = rings.owner
     within = np.arange(len(owner)) - rings.start[owner]
-    return Paths(rings.xyz[rings.start[owner] + (within + begin[owner]) % count[owner]], rings.start, rings.closed)
+    turned = (within + (begin - rings.start[:-1])[owner]) % count[owner]
+    return Paths(rings.xyz[rings.start[owner] + turned], rings.start, rings.closed)
 
 
 def _clear(room: PolygonArray, part: Indices, begin: Floats, end: Floats) -> Mask:

@@ -44,8 +44,8 @@ def ordered(
     place, order, back = np.array(home, dtype=np.float64), [], []
     begins = paths.entries[:, :2]
     ends = np.stack([begins, paths.exits[:, :2] if turn else begins], axis=1)
-    for its in np.unique(rank):
-        group = np.flatnonzero(rank == its)
+    for level in np.unique(rank):
+        group = np.flatnonzero(rank == level)
         entered = tour(ends[group].reshape(-1, 2), place, polish=polish)
         order.append(group[entered >> 1])
         back.append((entered & 1).astype(bool))

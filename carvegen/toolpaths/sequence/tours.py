@@ -19,8 +19,7 @@ __all__ = ["length_mm", "tour"]
 
 _NEAR, _FEW_NEAR = 7, 3  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
-_MANY, _FEW_ROUNDS = 20_000, 20  #: of so many stops and more the last one or two per cent are left
-_SIFTED = 16  #: times that pairs with an end already linked are sifted out on the way
+_MANY, _FEW_ROUNDS = 20_000, 12  #: of so many stops and more the last one or two per cent are left
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
 _CURVE_BITS = 16  #: of each coordinate, by which stops are laid beside one another
@@ -51,11 +50,11 @@ def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
     order = _along_curve(ends[::2])
     ends = ends.reshape(-1, 2, 2)[order].reshape(-1, 2)
     at = np.concatenate([ends, [home, home]])
-    far, found = _nearest(at, 2 * _neighbours(len(order)) + 2)
-    way = _walked(_linked(ends, far, found), at)
+    far, near = _nearest(at, 2 * _neighbours(len(order)) + 2)
+    route = _walked(_linked(ends, far, near), at)
     if polish:
-        way = _improved(way, at, far, found)
-    return np.asarray(2 * order[way[1:] >> 1] + (way[1:] & 1))
+        route = _improved(route, at, far, near)
+    return np.asarray(2 * order[route[1:] >> 1] + (route[1:] & 1))
 
 
 def _along_curve(xy: Floats) -> Indices:
@@ -86,63 +85,71 @@ def _nearest(xy: Floats, count: int) -> tuple[Floats, Indices]:
     """How far the `count` nearest of all ends are from each, itself among them, and which they are; fewer of few."""
     from scipy.spatial import cKDTree
 
-    far, found = cKDTree(xy).query(xy, k=min(len(xy), count))
-    return np.asarray(far).reshape(len(xy), -1), np.asarray(found, dtype=np.int64).reshape(len(xy), -1)
+    far, near = cKDTree(xy).query(xy, k=min(len(xy), count))
+    return np.asarray(far).reshape(len(xy), -1), np.asarray(near, dtype=np.int64).reshape(len(xy), -1)
 
 
-def _linked(ends: Floats, far: Floats, found: Indices) -> Indices:
-    """For each end the end that follows it on the way, -1 at both ends of the way; `found`: near ones, `far` off."""
+def _linked(ends: Floats, far: Floats, near: Indices) -> Indices:
+    """For each end the end that follows it on the way, -1 at both ends of the way; `near`: near ones, `far` off."""
     link = np.full(len(ends), -1, dtype=np.int64)
-    group = list(range(len(ends) // 2))
+    piece = np.arange(len(ends) // 2)
     free = np.arange(len(ends))
-    far, found = far[: len(ends)], found[: len(ends)]
+    far, near = far[: len(ends)], near[: len(ends)]
     while len(free) > 2:
-        _link_once(free, far, found, link, group)
+        piece = _link_near(free, far, near, link, piece)
         free = np.flatnonzero(link < 0)
-        far, found = _nearest(ends[free], 2 * _neighbours(len(ends) // 2))
+        far, near = _nearest(ends[free], 2 * _neighbours(len(ends) // 2))
     return link
 
 
-def _link_once(free: Indices, far: Floats, found: Indices, link: Indices, group: list[int]) -> None:
-    """Link the nearest free ends of different pieces, shortest first; `found`: places among the free ones."""
-    row, column = np.nonzero((found > np.arange(len(free))[:, None]) & (found < len(free)))
-    a, b, far = free[row], free[found[row, column]], far[row, column]
-    order = np.argsort(far, kind="stable")
-    done = bytearray((link >= 0).tobytes())
-    seen = np.frombuffer(done, dtype=np.uint8)  # the same bytes: what is linked meanwhile is passed over
-    for part in np.array_split(order, _SIFTED):
-        some = part[(seen[a[part]] | seen[b[part]]) == 0]
-        _link_some(a[some], b[some], link, done, group)
+def _link_near(free: Indices, far: Floats, near: Indices, link: Indices, piece: Indices) -> Indices:
+    """Link the nearest free ends of different pieces, shortest first; `near`: places among the free ones.
+
+    A pair that is the nearest left to both of its ends is linked whatever becomes of the others: all such are linked
+    at once, until no pair is left. Returns the number of the piece that each stop belongs to.
+    """
+    row, column = np.nonzero((near > np.arange(len(free))[:, None]) & (near < len(free)))
+    order = np.argsort(far[row, column], kind="stable")
+    a, b = free[row[order]], free[near[row, column][order]]
+    first = np.empty(len(link), dtype=np.int64)
+    while True:
+        open_ = (link[a] < 0) & (link[b] < 0) & (piece[a >> 1] != piece[b >> 1])
+        a, b = a[open_], b[open_]
+        if not len(a):
+            return piece
+        number = np.arange(len(a))[::-1]
+        first[np.stack([b, a], axis=1)[::-1].ravel()] = np.repeat(number, 2)  # the last that is written stays
+        both = np.flatnonzero((first[a] == number[::-1]) & (first[b] == number[::-1]))
+        both, piece = _without_rounds(both, piece[a[both] >> 1], piece[b[both] >> 1], piece)
+        link[a[both]], link[b[both]] = b[both], a[both]
 
 
-def _link_some(a: Indices, b: Indices, link: Indices, done: bytearray, group: list[int]) -> None:
-    """Link pairs of ends one after another, where both are free and belong to different pieces."""
-    pairs = []
-    for one, other in zip(a.tolist(), b.tolist(), strict=True):
-        if done[one] or done[other]:
-            continue
-        left, right = one >> 1, other >> 1
-        while group[left] != left:  # to the root of each piece, and half the way is shortened
-            group[left] = left = group[group[left]]
-        while group[right] != right:
-            group[right] = right = group[group[right]]
-        if left != right:
-            group[left] = right
-            done[one] = done[other] = 1
-            pairs.append((one, other))
-    both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
-    link[both[:, 0]], link[both[:, 1]] = both[:, 1], both[:, 0]
+def _without_rounds(pairs: Indices, one: Indices, other: Indices, piece: Indices) -> tuple[Indices, Indices]:
+    """The pairs, shortest first, less the longest of each round that they close; and the piece of each stop with them.
+
+    `one` and `other` are the pieces that each pair links: a piece has two ends, so links make lines and rounds.
+    """
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count = int(piece.max()) + 1
+    links = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
+    group = connected_components(links, directed=False)[1]
+    round_ = np.bincount(group[one], minlength=count) == np.bincount(group, minlength=count)
+    longest = np.full(count, -1)
+    longest[group[one]] = np.arange(len(one))
+    return pairs[~(round_[group[one]] & (longest[group[one]] == np.arange(len(one))))], group[piece].astype(np.int64)
 
 
 def _walked(link: Indices, at: Floats) -> Indices:
     """The way from home, the stop of the last two of `at`, through all that is linked."""
     loose = np.flatnonzero(link < 0)
     end = int(loose[np.argmin(np.linalg.norm(at[loose] - at[-1], axis=1))])
-    follows, way = link.tolist(), [len(link)]
+    follows, route = link.tolist(), [len(link)]
     while end >= 0:
-        way.append(end)
+        route.append(end)
         end = follows[end ^ 1]
-    return np.array(way, dtype=np.int64)
+    return np.array(route, dtype=np.int64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,30 +164,30 @@ class _Moves:
     forward: Mask  #: whether the piece is at the start and goes to the end
 
 
-def _improved(way: Indices, at: Floats, away: Floats, near: Indices) -> Indices:
+def _improved(route: Indices, at: Floats, away: Floats, near: Indices) -> Indices:
     """The tour with every gain made that turning or moving a piece among neighbours can make."""
-    way = way.copy()
+    route = route.copy()
     near = np.where((near >> 1) == (np.arange(len(at)) >> 1)[:, None], -1, near)
-    awake = np.ones(len(way), dtype=bool)  # stops whose neighbourhood has changed
-    for _ in range(_ROUNDS if len(way) < _MANY else _FEW_ROUNDS):
-        moves = _found(_Look(way, at), near, away, np.flatnonzero(awake))
+    awake = np.ones(len(route), dtype=bool)  # stops whose neighbourhood has changed
+    for _ in range(_ROUNDS if len(route) < _MANY else _FEW_ROUNDS):
+        moves = _best_moves(_Look(route, at), near, away, np.flatnonzero(awake))
         awake[:] = False
         if len(moves.gain) == 0:
             break
-        _make(moves, way, awake)
-    return way
+        _make(moves, route, awake)
+    return route
 
 
 class _Look:
     """Distances along and across a tour."""
 
-    def __init__(self, way: Indices, at: Floats) -> None:
-        self.way = way
+    def __init__(self, route: Indices, at: Floats) -> None:
+        self.route = route
         self.at = at[:, 0] + 1j * at[:, 1]  # both sides of a place are read at once
-        self.place = np.empty(len(way), dtype=np.int64)  #: of each stop
-        self.place[way >> 1] = np.arange(len(way))
+        self.place = np.empty(len(route), dtype=np.int64)  #: of each stop
+        self.place[route >> 1] = np.arange(len(route))
         self.beside = np.full(len(at), -1)  #: the end that each end is joined with; -1 at both ends of the way
-        self.beside[way[1:]], self.beside[way[:-1] ^ 1] = way[:-1] ^ 1, way[1:]
+        self.beside[route[1:]], self.beside[route[:-1] ^ 1] = route[:-1] ^ 1, route[1:]
         self.gap = self.far(np.arange(len(at)), self.beside)  #: how far that is
 
     def far(self, a: Indices, b: Indices) -> Floats:
@@ -209,13 +216,13 @@ class _Pairs:
     @classmethod
     def of(cls, look: _Look, a: Indices, b: Indices, far: Floats) -> _Pairs:
         p, q = look.place[a >> 1], look.place[b >> 1]
-        return cls(a, b, p, q, look.way[p] == a, look.way[q] == b, far)
+        return cls(a, b, p, q, look.route[p] == a, look.route[q] == b, far)
 
     def picked(self, which: Indices) -> _Pairs:
         return _Pairs(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
 
-def _found(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
+def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
     row, column = np.nonzero((near[ends] >= 0) & (away[ends] < look.gap[ends][:, None]))
@@ -257,9 +264,9 @@ def _span(pairs: _Pairs, count: int) -> tuple[Indices, Indices, Indices]:
 def _gain_shifted(look: _Look, pairs: _Pairs, count: int) -> Floats:
     """What is gained where `count` stops from `a` on go to where `b` is, as they are or turned."""
     first, last, gap = _span(pairs, count)
-    ok = (first >= 1) & (last < len(look.way)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
+    ok = (first >= 1) & (last < len(look.route)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
     other = np.where(pairs.enters, last, first)
-    end = look.way[np.where(ok, other, 0)] ^ pairs.enters  # the piece's other end
+    end = look.route[np.where(ok, other, 0)] ^ pairs.enters  # the piece's other end
     new = pairs.far + look.far(end, look.beside[pairs.b]) + look.far(look.beside[pairs.a], look.beside[end])
     return np.where(ok, look.gap[pairs.a] + look.gap[end] + look.gap[pairs.b] - new, 0.0)
 
@@ -278,18 +285,18 @@ def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:
     )
 
 
-def _make(moves: _Moves, way: Indices, awake: Mask) -> None:
+def _make(moves: _Moves, route: Indices, awake: Mask) -> None:
     """Make the changes that touch no place of a better one; wake the stops at the seams of all."""
-    made, was = _apart(moves.first, moves.last, len(way)), way.copy()
+    made, was = _apart(moves.first, moves.last, len(route)), route.copy()
     columns: list[list[Any]] = [
         column[made].tolist() for column in (moves.first, moves.last, moves.cut, moves.turned, moves.forward)
     ]
     for first, last, cut, turned, forward in zip(*columns, strict=True):
-        _change(way, first, last, cut, turned=turned, forward=forward)
+        _change(route, first, last, cut, turned=turned, forward=forward)
     first, last, cut = moves.first, moves.last, moves.cut
     inner = np.where(cut < 0, first, np.where(made, first + last + 1 - cut, cut))
-    seams = np.stack([first - 1, first, last, np.minimum(last + 1, len(way) - 1), inner - 1, inner])
-    awake[way[seams[:, made]] >> 1] = True
+    seams = np.stack([first - 1, first, last, np.minimum(last + 1, len(route) - 1), inner - 1, inner])
+    awake[route[seams[:, made]] >> 1] = True
     awake[was[seams[:, ~made]] >> 1] = True
 
 
@@ -303,14 +310,14 @@ def _apart(first: Indices, last: Indices, places: int) -> Mask:
     return made
 
 
-def _change(way: Indices, first: int, last: int, cut: int, *, turned: bool, forward: bool) -> None:
+def _change(route: Indices, first: int, last: int, cut: int, *, turned: bool, forward: bool) -> None:
     """Turn the places first…last, or take the piece before `cut` to the end, or that from it on to the start."""
     if cut < 0:
-        way[first : last + 1] = way[first : last + 1][::-1] ^ 1
+        route[first : last + 1] = route[first : last + 1][::-1] ^ 1
         return
-    left, right = way[first:cut].copy(), way[cut : last + 1].copy()
+    left, right = route[first:cut].copy(), route[cut : last + 1].copy()
     if turned and forward:
         left = left[::-1] ^ 1
     elif turned:
         right = right[::-1] ^ 1
-    way[first : last + 1] = np.concatenate([right, left])
+    route[first : last + 1] = np.concatenate([right, left])

@@ -73,8 +73,8 @@ class Relief:
         y = self.corner[1] + self.px_mm * np.arange(self.edge.shape[0])
         maker = contourpy.contour_generator(x, y, self.edge, fill_type=contourpy.FillType.OuterOffset)
         points, offsets = cast("Any", maker.filled(0.0, math.inf))
-        found = [_polygon(xy, at) for xy, at in zip(points, offsets, strict=True)]
-        plain = shapely.simplify(geometry.polygon_array(found), _SMOOTH * self.px_mm, preserve_topology=True)
+        pieces = [_polygon(xy, at) for xy, at in zip(points, offsets, strict=True)]
+        plain = shapely.simplify(geometry.polygon_array(pieces), _SMOOTH * self.px_mm, preserve_topology=True)
         return geometry.parts(shapely.make_valid(plain))
 
     def _filled(self, outlines: Paths) -> Mask:

@@ -128,7 +128,7 @@ def _work(relief: Relief, operation: Operation) -> None:
 
 def _opened(plan: Plan, relief: Relief) -> PolygonArray:
     """What falls out or is cut away through the whole thickness: slots, and the cut-outs that they go round."""
-    through = [its for its in plan.operations if its.work is Work.CUT_THROUGH]
+    through = [operation for operation in plan.operations if operation.work is Work.CUT_THROUGH]
     if not through:
         return geometry.empty()
     block = plan.job.block
@@ -136,15 +136,15 @@ def _opened(plan: Plan, relief: Relief) -> PolygonArray:
     for operation in through:
         slots.cut(operation.paths, operation.cutter, operation.depth_mm)
     relief.height[slots.edge > 0] = -plan.job.thickness_mm
-    found = slots.outlines()
-    met = np.unique(shapely.STRtree(found).query(block.cut_outs, predicate="intersects")[0])
-    return geometry.joined(geometry.stack([found, block.cut_outs[met]]))
+    slot_areas = slots.outlines()
+    met = np.unique(shapely.STRtree(slot_areas).query(block.cut_outs, predicate="intersects")[0])
+    return geometry.joined(geometry.stack([slot_areas, block.cut_outs[met]]))
 
 
 def _on_face(shapes: PolygonArray, block: Block, noise_mm: float) -> PolygonArray:
     """What of the shapes lies on the face, but for slivers."""
-    found = geometry.parts(shapely.intersection(geometry.snapped(geometry.parts(shapes)), block.face))
-    return found[~shapely.is_empty(shapely.buffer(found, -noise_mm / 2, quad_segs=2))]
+    pieces = geometry.parts(shapely.intersection(geometry.snapped(geometry.parts(shapes)), block.face))
+    return pieces[~shapely.is_empty(shapely.buffer(pieces, -noise_mm / 2, quad_segs=2))]
 
 
 def new_findings(of: Simulated) -> Iterator[Finding]:
@@ -156,7 +156,7 @@ def new_findings(of: Simulated) -> Iterator[Finding]:
     planned = _standing(checked(job))
     for finding in _standing(checked(replace(job, block=of.block))):
         clear = finding.measured < finding.limit - _SLACK_MM and not _at_rim(finding, of)
-        if clear and not any(_same(finding, its) for its in planned):
+        if clear and not any(_same(finding, other) for other in planned):
             yield finding
 
 
@@ -169,7 +169,7 @@ def _at_rim(finding: Finding, of: Simulated) -> bool:
 
 
 def _standing(report: Report) -> list[Finding]:
-    return [its for its in report if its.rule in _STANDING and its.severity is not Severity.ADVICE]
+    return [finding for finding in report if finding.rule in _STANDING and finding.severity is not Severity.ADVICE]
 
 
 def _same(finding: Finding, planned: Finding) -> bool:
@@ -216,9 +216,9 @@ def _beyond(more: PolygonArray, less: PolygonArray, noise_mm: float) -> PolygonA
     inside = shapely.buffer(more, -_NEARLY * noise_mm / 2, quad_segs=2)
     shapely.prepare(less)
     covered = shapely.STRtree(inside).query(less, predicate="covers")[1]
-    told = np.zeros(len(more), dtype=bool)
-    told[covered] = True
-    return more[~told]
+    inner = np.zeros(len(more), dtype=bool)
+    inner[covered] = True
+    return more[~inner]
 
 
 def _differences(more: PolygonArray, less: PolygonArray) -> PolygonArray:
@@ -228,8 +228,8 @@ def _differences(more: PolygonArray, less: PolygonArray) -> PolygonArray:
     own, other = shapely.STRtree(less).query(more, predicate="intersects")
     left = more.copy()
     order = np.argsort(own, kind="stable")
-    found, first = np.unique(own[order], return_index=True)
+    owners, first = np.unique(own[order], return_index=True)
     met = np.split(less[other[order]], first[1:])
-    zones = [its[0] if len(its) == 1 else shapely.union_all(its) for its in met]
-    left[found] = shapely.difference(more[found], geometry.polygon_array(zones))
+    zones = [shapes[0] if len(shapes) == 1 else shapely.union_all(shapes) for shapes in met]
+    left[owners] = shapely.difference(more[owners], geometry.polygon_array(zones))
     return geometry.parts(left)

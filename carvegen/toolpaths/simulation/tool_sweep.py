@@ -127,9 +127,9 @@ class _V:
         slope, steep = ways.fall / ways.length, 1 / self.tan
         shift = slope / np.sqrt(np.maximum(steep**2 - slope**2, 1e-12))
         shift = np.where(np.abs(slope) < steep, shift, np.sign(slope) * _FAR)
-        way = np.clip(u - beside * shift[k], 0, ways.length[k])
-        d = np.hypot(u - way, beside)
-        z = ways.z[k] + way * slope[k]
+        along = np.clip(u - beside * shift[k], 0, ways.length[k])
+        d = np.hypot(u - along, beside)
+        z = ways.z[k] + along * slope[k]
         edge = np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0) - d
         height = np.where(d <= self.blunt_mm, z, -edge / self.tan)
         under = _beside(ways, k, u, beside) <= self.blunt_mm
@@ -166,8 +166,8 @@ def _beside(ways: Ways, k: Indices, u: Floats, beside: Floats) -> Floats:
 def _lowest(ways: Ways, k: Indices, u: Floats, beside: Floats, radius_mm: float) -> Floats:
     """How low the tip is at the lowest place of the way from which an end of this radius reaches each place."""
     reach = np.sqrt(np.maximum(radius_mm**2 - beside**2, 0))
-    way = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
-    return np.asarray(ways.z[k] + way * (ways.fall / ways.length)[k])
+    along = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
+    return np.asarray(ways.z[k] + along * (ways.fall / ways.length)[k])
 
 
 @dataclass(frozen=True)
@@ -187,9 +187,9 @@ class _Round:
 
     def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
         u, beside = ways.seen(x, y, k)
-        way = np.clip(u, 0, ways.length[k])
-        d = np.hypot(u - way, beside)
-        z = ways.z[k] + way * (ways.fall / ways.length)[k]
+        along = np.clip(u, 0, ways.length[k])
+        d = np.hypot(u - along, beside)
+        z = ways.z[k] + along * (ways.fall / ways.length)[k]
         widest = np.maximum.accumulate(self.halves) + 1e-12 * np.arange(len(self.halves))
         height = z + np.interp(d, widest, self.heights, right=np.inf)
         return self.half_mm(z) - d, np.where(z < _FACE, np.minimum(height, 0.0), 0.0)

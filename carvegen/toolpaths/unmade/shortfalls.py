@@ -63,7 +63,7 @@ def uncut_edge(job: Job, kind: str, why: str, remedy: str = _STRAIGHT) -> Findin
 
 def extent_mm(operations: tuple[Operation, ...]) -> tuple[float, float]:
     """How wide and how high the room is that the middle of the cutter takes in all operations."""
-    points = [its.paths.xyz[:, :2] for its in operations if len(its.paths)]
+    points = [operation.paths.xyz[:, :2] for operation in operations if len(operation.paths)]
     if not points:
         return 0.0, 0.0
     low = np.min([xy.min(axis=0) for xy in points], axis=0)
@@ -81,8 +81,8 @@ def within_bed(plan: Plan) -> Plan:
 
 def with_plan(report: Report, plan: Plan) -> Report:
     """The findings on a job with those on its plan; the wall's angle is none where the plan slopes the wall."""
-    sloped = any(its.work is Work.SHOULDER for its in plan.operations)
-    kept = [its for its in report if not (sloped and its.rule == wall.RULE and its.severity is Severity.RISK)]
+    sloped = any(operation.work is Work.SHOULDER for operation in plan.operations)
+    kept = [each for each in report if not (sloped and each.rule == wall.RULE and each.severity is Severity.RISK)]
     return Report.of([*kept, *plan.findings])
 
 
@@ -145,7 +145,7 @@ def about_travel(operations: Sequence[Operation], no_go: PolygonArray) -> Iterat
         return
     zone = shapely.union_all(no_go)
     shapely.prepare(zone)
-    names = [its.name for its in operations if _passes_over(its, zone)]
+    names = [operation.name for operation in operations if _passes_over(operation, zone)]
     if names:
         yield (
             f"The head passes over a clamp on its ways in {', '.join(names)}: a laser head can strike a clamp that "

@@ -77,12 +77,12 @@ def centre_lines(
         axis = axis.split(level)
     low, high = np.sort(axis.radius[axis.links], axis=1).T
     fits = high <= levels[-1] + _SAME_MM
-    found = []
+    lines = []
     for k in range(passes):
         z = 0.0 - _depth(cutter, axis.radius, depth_mm * (k + 1) / passes)
         deeper = (low >= levels[k] - _SAME_MM) & ((high > levels[k] + _SAME_MM) | (k == 0))
-        found.append(trails(np.column_stack([axis.xy, z]), axis.links[fits & deeper]))
-    return joined([*found, _inside(dips, zone)])
+        lines.append(trails(np.column_stack([axis.xy, z]), axis.links[fits & deeper]))
+    return joined([*lines, _inside(dips, zone)])
 
 
 def _dips(axis: MedialAxis, levels: Floats, cutter: Cutter, depth_mm: float) -> Paths:

@@ -53,7 +53,7 @@ def _unforked(links: Indices, degree: Indices) -> tuple[Indices, Mask]:
     size = (len(degree), len(degree))
     ways = coo_array((np.ones(len(links), dtype=bool), (links[:, 0], links[:, 1])), shape=size)
     count, group = connected_components(ways, directed=False)
-    ends, forks = (np.bincount(group, weights=its, minlength=count) for its in (degree == 1, degree > 2))
+    ends, forks = (np.bincount(group, weights=which, minlength=count) for which in (degree == 1, degree > 2))
     return group.astype(np.int64), (ends == 2) & (forks == 0)
 
 
@@ -66,17 +66,17 @@ def _followed(links: Indices, first: Indices, points: int) -> tuple[Indices, Ind
     beside = np.column_stack([begin[:-1], begin[1:] - 1])
     beside = to[np.where(begin[1:, None] > begin[:-1, None], beside, -1)]
     line, here, before = np.arange(len(first)), first, np.full(len(first), -1)
-    lines, found = [line], [here]
+    lines, points_at = [line], [here]
     while len(here):
         one, other = beside[here].T
         ahead = np.where(one != before, one, other)
         on = ahead != before
         line, here, before = line[on], ahead[on], here[on]
         lines.append(line)
-        found.append(here)
+        points_at.append(here)
     owner = np.concatenate(lines)
     order = np.argsort(owner, kind="stable")
-    return np.concatenate(found)[order], np.bincount(owner, minlength=len(first))
+    return np.concatenate(points_at)[order], np.bincount(owner, minlength=len(first))
 
 
 def _walked(xyz: Floats, links: Indices, odd: Indices, piece: Indices) -> tuple[Paths, Indices]:

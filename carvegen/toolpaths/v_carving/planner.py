@@ -59,7 +59,9 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
             remarks=(*wide.remarks, *shortfalls.about_covered(wide.covered)),
             findings=(*wide.findings, *shortfalls.covered_cuts(job, wide.covered)),
         )
-    operations = sorted([*wide.operations, _operation(job, settings, paths, depth)], key=lambda its: _LATE[its.work])
+    operations = sorted(
+        [*wide.operations, _operation(job, settings, paths, depth)], key=lambda operation: _LATE[operation.work]
+    )
     left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
     under = shortfalls.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
     remarks = (*wide.remarks, *shortfalls.about_covered(left[under]), *_remarks(paths))
@@ -189,11 +191,11 @@ def sharp(axis: MedialAxis, count: int, radius_mm: float) -> Mask:
     degree = np.bincount(axis.links.ravel(), minlength=len(axis.xy))
     corner = ~under.all(axis=1) & (degree[tip] == 1) & (axis.radius[tip] < _CORNER_MM)
     left = length - (axis.radius[foot] - axis.radius[tip])
-    found = np.zeros(count, dtype=bool)
-    found[axis.shape[tip[~corner | (left > 2 * _SURELY * cutter_centre_region.least_mm(radius_mm))]]] = True
+    doubtful = np.zeros(count, dtype=bool)
+    doubtful[axis.shape[tip[~corner | (left > 2 * _SURELY * cutter_centre_region.least_mm(radius_mm))]]] = True
     most = np.zeros(count)
     np.maximum.at(most, axis.shape, axis.radius)
-    return np.asarray(found | (most < radius_mm + _CORNER_MM))
+    return np.asarray(doubtful | (most < radius_mm + _CORNER_MM))
 
 
 def unfilled(
@@ -247,5 +249,5 @@ def _left_over(
     _, home = shapely.STRtree(ground).query_nearest(shapely.point_on_surface(left), all_matches=False)
     place = np.full(len(ground), -1)
     place[some] = np.arange(len(some))
-    its = np.flatnonzero(place[home] >= 0)
-    return np.asarray(shapely.difference(left[its], filled[place[home[its]]]), dtype=object)
+    some_left = np.flatnonzero(place[home] >= 0)
+    return np.asarray(shapely.difference(left[some_left], filled[place[home[some_left]]]), dtype=object)

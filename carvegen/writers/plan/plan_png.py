@@ -11,10 +11,10 @@ from PIL import Image, ImageDraw, ImageFont
 
 from carvegen import geometry
 from carvegen.blocks.views import View, seen
+from carvegen.toolpaths.laser.scanning import row_crossings
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.formats.png_bytes import png_bytes
-from carvegen.writers.formats.svg_page import first_of_shape, turned_areas
 from carvegen.writers.plan.plan_drawing import plan_layers
 
 if TYPE_CHECKING:
@@ -68,13 +68,20 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
 
 
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
-    """Closed shapes in the layer's colour; what lies in their holes keeps its own."""
-    outer, start = first_of_shape(paths), (2 * paths.start).tolist()
-    mask = Image.new("1", picture.size)
-    pen, flat = ImageDraw.Draw(mask), fine.at(paths.xyz[:, :2]).ravel().tolist()
-    for k in np.argsort(-np.abs(turned_areas(paths)), kind="stable").tolist():
-        pen.polygon(flat[start[k] : start[k + 1]], fill=int(outer[k]))
-    picture.paste(layer.colour, mask=mask)
+    """Closed shapes in the layer's colour, by the even-odd rule: what lies in their holes keeps its own.
+
+    All shapes at once: where outlines cross the middle of a row of pixels, inside and outside change.
+    """
+    xy, (width, height) = fine.at(paths.xyz[:, :2]), picture.size
+    _, row, x = row_crossings(xy, xy[paths.onward], 1.0)
+    shown = (row >= 0) & (row < height)
+    column = np.clip(np.ceil(x[shown] - 0.5), 0, width).astype(np.int64)
+    turns = np.zeros((height, width + 1), dtype=np.uint8)
+    np.add.at(turns.reshape(-1), row[shown] * (width + 1) + column, 1)
+    inside = np.cumsum(turns, axis=1, dtype=np.uint8)[:, :width] & 1
+    x, y = np.clip(xy[paths.start[:-1]], 0, [width - 1, height - 1]).astype(np.int64).T
+    inside[y, x] = 1  # what is smaller than a pixel is seen, too
+    picture.paste(layer.colour, mask=Image.fromarray(inside.view(bool)))
 
 
 def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
