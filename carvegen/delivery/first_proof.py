@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
@@ -30,8 +31,8 @@ _OLDER = (
     "what tells stencils from other blocks"
 )
 _NO_INKS = (
-    "this build does not tell its inks: if the picture shows a print in several, give them (--print PRINT.toml), or "
-    "build it again into another folder"
+    "this build does not tell its inks: if the picture shows a print in several, give them or "
+    "their print file, or build it again into another folder"
 )
 _ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
@@ -237,7 +238,8 @@ def laid_file(
         found = lay_file(path, plans, **how)
         if found is None and planned.coats and PRINT not in plans:
             plans = {PRINT: planned.print_plan()}
-            found = lay_file(path, plans, **how)
+            with contextlib.suppress(PoorFitError):
+                found = lay_file(path, plans, **how)
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import errno
+import itertools
 import json
 import os
 import shutil
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -235,25 +237,15 @@ def test_a_folder_that_may_not_be_written(own_folder, capsys, earlier, monkeypat
     assert earlier()
 
 
-class _Fills:
-    """Opens files like ``os.fdopen``, on a disk that is full at the nth."""
-
-    def __init__(self, nth: int) -> None:
-        self.left, self.open = nth, os.fdopen
-
-    def __call__(self, handle: int, mode: str):
-        self.left -= 1
-        opened = self.open(handle, mode)
-        if self.left == 0:
-            opened.close()
-            full()
-        return opened
-
-
 @pytest.mark.parametrize("nth", few([1, 3, 7, 12], 2))
 def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
     """A delivery of linoleum for the laser has twelve files; whichever fails, all stays as it was."""
-    monkeypatch.setattr(files.os, "fdopen", _Fills(nth))
+    opened, number = Path.open, itertools.count(1)
+
+    def filling(path: Path, mode: str = "r", **more: object):
+        return full() if mode == "xb" and next(number) == nth else opened(path, mode, **more)
+
+    monkeypatch.setattr(Path, "open", filling)
     ran = run(capsys, *SMALL, "--out", "sky")
     monkeypatch.undo()
     assert ran.code == 2
