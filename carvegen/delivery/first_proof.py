@@ -189,21 +189,20 @@ def _planned_in(path: Path, block: str | None) -> Planned:
     land, built = land_in(path), path.parent.parent
     if path.parent.name != _LANDS:
         return Planned(lands={path.stem: land}, size_mm=face_in(built, [land]), stencils=stencils_in(built))
-    planned = _planned_by(built, path.stem)
-    return replace(planned, lands=planned.lands | {path.stem: land})
+    return _planned_by(built, path.stem, {path.stem: land})
 
 
-def _planned_by(built: Path, block: str) -> Planned:
-    """What a build has written."""
+def _planned_by(built: Path, block: str, own: Mapping[str, BaseGeometry] | None = None) -> Planned:
+    """What a build has written, and a land of one's own; nothing of its inks for a block that prints none."""
     from carvegen.artwork.scan import ScanOptions
     from carvegen.blocks.comparison import coats_in, face_in, lands_in, stencils_in
 
-    lands = lands_in(built)
+    lands = lands_in(built) | dict(own or {})
     if block and block not in lands:
         raise InputError("has no such block", value=block, where=str(built), hint=f"known: {', '.join(lands)}")
     told = coats_in(built)
     coats, paper = told or ({}, ScanOptions().paper)
-    if len(coats) < 2 or not coats.keys() <= lands.keys():  # one ink's print shows its block
+    if len(coats) < 2 or not coats.keys() <= lands.keys() or block not in ("", *coats):  # one ink's shows its block
         coats = {}
     return Planned(
         lands=lands, size_mm=face_in(built, lands.values()), only=block, stencils=stencils_in(built), coats=coats,
@@ -223,7 +222,7 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, better_fit, lay_file, marked_off_mm, shows_other_inks
+    from carvegen.artwork.on_plan import PoorFitError, better_fit, marked_off_mm, shows_other_inks
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.ringed_png import fit_png
@@ -235,11 +234,7 @@ def laid_file(
     try:
         either_tone = stencils is not None and stencils.issuperset(plans)
         how = {"corners": corners, "dpi": given["dpi"], "view": given["view"], "either_tone": either_tone}
-        found = lay_file(path, plans, **how)
-        if found is None and planned.coats and PRINT not in plans:
-            plans = {PRINT: planned.print_plan()}
-            with contextlib.suppress(PoorFitError):
-                found = lay_file(path, plans, **how)
+        found = _laid(path, planned, plans, how)
     except PoorFitError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
@@ -268,6 +263,23 @@ def laid_file(
         name, laid = (PRINT, whole) if whole is not None else (name, laid)
     notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
     return name, laid, notes
+
+
+def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[str, Any]) -> tuple[str, Laid] | None:
+    """A picture on one of the plans; on the print's where the one block that is named isn't what it shows."""
+    from carvegen.artwork.on_plan import PoorFitError, lay_file
+
+    poor: PoorFitError | None = None
+    try:
+        found = lay_file(path, plans, **how)
+    except PoorFitError as error:
+        found, poor = None, error
+    if found is None and planned.coats and PRINT not in plans:
+        with contextlib.suppress(PoorFitError):
+            found = lay_file(path, {PRINT: planned.print_plan()}, **how)
+    if found is None and poor is not None:
+        raise poor
+    return found
 
 
 def _large_words(told: list[Spot], size_mm: tuple[float, float]) -> tuple[str, ...]:

@@ -406,6 +406,20 @@ def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, caps
     assert any("shows the print in all its inks" in note for note in told["notes"])
 
 
+@pytest.mark.parametrize(("block", "kinds"), [("sky", ["still to cut"]), ("die", None), ("key.cut", None)])
+def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, capsys, block, kinds):
+    """A tone's own plan doesn't fit a finished print, and a die prints none of it; a name may have a dot."""
+    lands = with_its_inks(three) / "lands"
+    (lands / "die.wkb").write_bytes(shapely.to_wkb(PRINTED["key"]))
+    (lands / "key.cut.wkb").write_bytes(shapely.to_wkb(PRINTED["key"]))
+    words = [lands / "key.cut.wkb"] if "." in block else [three, "--block", block]
+    ran = run(capsys, "compare", words[0], "print.jpg", *words[1:], "--json")
+    assert ran.code in (0, 1), ran.err
+    (told,) = json.loads(ran.out)["blocks"]
+    assert told["block"] == block
+    assert kinds is None or [its["kind"] for its in told["places"]] == kinds
+
+
 @not_sought
 def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     """An older build's report is not written anew if nothing has changed."""

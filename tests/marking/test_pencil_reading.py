@@ -14,6 +14,7 @@ from carvegen.artwork.drawing import Notes
 from carvegen.artwork.scan.pixels import Picture, opened
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Meaning
+from carvegen.marking.pencil import evened
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_sheets
@@ -180,6 +181,14 @@ def test_bad_pictures_are_refused_in_clear_words(sheet_image, spoil, said):
     with pytest.raises(InputError, match=said) as told:
         read(spoil(sheet_image))
     assert told.value.hint
+
+
+def test_paper_of_which_a_narrow_strip_is_bare_is_no_brighter_than_it() -> None:
+    """A surface of ten unknowns over three columns of cells: those that these don't hold stay small."""
+    cells = np.full((39, 20, 3), [0.06, 0.64, 0.07], dtype=np.float32)
+    cells[:, :3] = 0.9
+    paper = evened._paper(np.kron(cells, np.ones((evened._CELL, evened._CELL, 1), dtype=np.float32)))
+    assert 0 < paper.min() < paper.max() < 1
 
 
 def _covered(image: Image.Image, box: tuple[int, int, int, int]) -> Image.Image:

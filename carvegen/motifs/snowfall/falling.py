@@ -232,7 +232,7 @@ def _next(tried: list[tuple[float, float]], slope: float) -> float:
     White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line, and between
     the two nearest on either side once there are such, for white rises by jumps. `slope` is what it has at first.
     """
-    best = sorted(tried, key=lambda its: abs(its[1]))
+    best = sorted(reversed(tried), key=lambda its: abs(its[1]))  # of those that came alike the last
     below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
     if below and above:
         again = len(tried) > 2 and tried[-1][1] * tried[-2][1] > 0  # both on one side: it comes nearer by halves
@@ -257,15 +257,14 @@ def _wanted(shapes: PolygonArray, place: Place) -> Mask:
 def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, frame: Polygon) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
-    came = float(shapely.area(cuts).sum()) / whole
+    came, one = (float(area) / whole for area in (shapely.area(cuts).sum(), shapely.area(cuts).max(initial=0)))
     if abs(came - settings.snow) <= _TOLD:
         return ""
     if free < 0.98 * whole or place.density is not None or place.hides:
         why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"
-    elif came < settings.snow and level >= 0.9 * _MOST:
+    elif came < settings.snow and (level >= 0.9 * _MOST or settings.snow - came > one):
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:
-        one = float(shapely.area(cuts).max(initial=0)) / whole
         why = f"flakes and masses of them come whole, and the largest makes {one:.1%} of this face"
         help_ = "make the largest flakes smaller, or try another seed"
     return f"asked for {settings.snow:.0%} white, {came:.0%} came: {why}; {help_}"

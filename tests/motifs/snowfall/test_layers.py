@@ -100,3 +100,25 @@ def test_limits_hold_where_far_flakes_are_cut_and_near_ones_are_not(preset) -> N
         growth = plain(snowfall.grow(settings, place, way.limits, stream(seed, "layers")))
         block = block_on(Ground(name="sky", width_mm=80, height_mm=60), growth.cuts)
         assert list(limits_broken(way.on(block), f"{preset} {seed}")) == []
+
+
+@pytest.mark.parametrize(("land", "remedy"), [(3.0, "larger flakes"), (1.0, "")])
+def test_what_keeps_white_away_is_told_with_what_brings_it(land, remedy) -> None:
+    """Where land leaves no room no smaller flake brings more, even if the level could still rise."""
+    face = shapely.box(0, 0, 40, 30)
+    growth = snowfall.grow(
+        snowfall.Settings(snow=0.4), Place(area=face, frame=face), limits(land, land), stream(5, "land")
+    )
+    came = shapely.area(growth.cuts).sum() / face.area
+    assert remedy in growth.remark
+    assert (came < 0.3) == bool(remedy) == bool(growth.remark)
+
+
+def test_a_level_is_sought_by_halves_where_the_white_jumps() -> None:
+    """As near as bisection comes with two steps lost, however far the white is off on either side of the jump."""
+    tried = [(0.0, -1e-3), (1.0, 5.0)]
+    for _ in range(falling._TRIES):
+        level = falling._next(tried, 0.7)
+        tried.append((level, -1e-3 if level < 0.9 else 5.0))
+    below, above = (max(x for x, off in tried if off < 0), min(x for x, off in tried if off > 0))
+    assert below < 0.9 <= above < below + 2.0 ** (2 - falling._TRIES) * 1.5
