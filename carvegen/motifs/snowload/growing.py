@@ -68,8 +68,8 @@ _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
-_SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
-#: broader than so many times the detail
+_SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is an edge of what is hardly broader than
+#: the detail, and a twig is on average no broader
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
@@ -394,7 +394,7 @@ def _twigs(
     thin = thin[(shapely.area(thin) > settings.detail_mm**2 / 8) & (shapely.length(thin) > _TIP * settings.detail_mm)]
     thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
     wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
-    twigs = (wide > _SHRED_MM) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin
+    twigs = (wide > _SHRED * settings.detail_mm) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin
     thin, wide = thin[twigs], wide[twigs]
     if len(thin) == 0:
         return thin
