@@ -76,11 +76,7 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
-_DRAWS_BACK, _PILLAR_MM = (
-    1.3,
-    3.0,
-)  #: lands: so far the white stays off a slot that it would shut; a lower one is filled
-#: if that does not open it
+_DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -322,7 +318,7 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
 def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits) -> BaseGeometry:
     """The white with the specks of sky that it shuts in filled, or opened where that makes a pillar.
 
-    A tall slot that can't be opened stays.
+    A slot that can't be opened stays.
     """
     closes, opens = specks(core, silhouette)
     white = shapely.union_all(np.concatenate([core, closes]))
@@ -335,10 +331,8 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
         shapely.union_all(np.concatenate(specks(drawn_back, silhouette, 1.5))) if len(drawn_back) else shapely.Point()
     )
     shut = shapely.intersects(opens, still)
-    low = np.ptp(shapely.bounds(opens)[:, 1::2], axis=1) < _PILLAR_MM
-    filled = geometry.offset(opens[shut & low], 0.03, quad_segs=2)
     opened = back[~shut & (shapely.area(opens) > _LEAST_MM2)]
-    return shapely.difference(shapely.union_all([white, *filled]), shapely.union_all(opened))
+    return shapely.difference(white, shapely.union_all(opened))
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
