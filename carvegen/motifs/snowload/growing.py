@@ -388,7 +388,8 @@ def _twigs(
     thin = thin[(shapely.area(thin) > settings.detail_mm**2 / 8) & (shapely.length(thin) > _TIP * settings.detail_mm)]
     thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
     wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
-    twigs = (wide > _SHRED * settings.detail_mm) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin
+    # GEOS may find no inside at all: then all is thin
+    twigs = (wide > _SHRED * settings.detail_mm) & (wide < _THIN * settings.detail_mm)
     thin, wide = thin[twigs], wide[twigs]
     if len(thin) == 0:
         return thin
