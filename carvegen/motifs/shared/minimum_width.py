@@ -240,9 +240,7 @@ def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
 
 def _specks(pieces: PolygonArray, limits: Limits) -> PolygonArray:
     """Islands in the pieces that can't stand alone."""
-    if len(pieces) == 0:
-        return pieces
-    holes = geometry.parts(shapely.difference(geometry.filled(pieces), pieces))
+    holes = geometry.holes(pieces)
     stands = ~shapely.is_empty(shapely.buffer(holes, -max(limits.dot_mm, limits.land_mm) / 2))
     return np.asarray(holes[~stands])
 

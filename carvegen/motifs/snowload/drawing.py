@@ -291,7 +291,7 @@ def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) ->
     tree = shapely.STRtree(white)
     near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-6, -6, 6, 6])))
     full = geometry.parts(shapely.union(shapely.union_all(white), near))
-    holes = geometry.parts(shapely.difference(geometry.filled(full), full))
+    holes = geometry.holes(full)
     holes = holes[shapely.area(holes) < times * _SPECK_MM2]
     touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
     holes = holes[touched]

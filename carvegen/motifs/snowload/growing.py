@@ -68,19 +68,15 @@ _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
-_SHRED_MM, _THIN = 0.05, 1.05  #: what is thinner on average is left over from rounding, and a twig is on average no
-#: broader than so many times the detail
+_SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is an edge of what is hardly broader than
+#: the detail, and a twig is on average no broader
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
-_DRAWS_BACK, _PILLAR_MM = (
-    1.3,
-    3.0,
-)  #: lands: so far the white stays off a slot that it would shut; a lower one is filled
-#: if that does not open it
+_DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -322,7 +318,7 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
 def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits) -> BaseGeometry:
     """The white with the specks of sky that it shuts in filled, or opened where that makes a pillar.
 
-    A tall slot that can't be opened stays.
+    A slot that can't be opened stays.
     """
     closes, opens = specks(core, silhouette)
     white = shapely.union_all(np.concatenate([core, closes]))
@@ -335,10 +331,8 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
         shapely.union_all(np.concatenate(specks(drawn_back, silhouette, 1.5))) if len(drawn_back) else shapely.Point()
     )
     shut = shapely.intersects(opens, still)
-    low = np.ptp(shapely.bounds(opens)[:, 1::2], axis=1) < _PILLAR_MM
-    filled = geometry.offset(opens[shut & low], 0.03, quad_segs=2)
     opened = back[~shut & (shapely.area(opens) > _LEAST_MM2)]
-    return shapely.difference(shapely.union_all([white, *filled]), shapely.union_all(opened))
+    return shapely.difference(white, shapely.union_all(opened))
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
@@ -394,7 +388,8 @@ def _twigs(
     thin = thin[(shapely.area(thin) > settings.detail_mm**2 / 8) & (shapely.length(thin) > _TIP * settings.detail_mm)]
     thin = thin[shapely.STRtree(thin).query(white, predicate="intersects")]
     wide = 2 * shapely.area(thin) / np.maximum(shapely.length(thin) - 2 * settings.detail_mm, settings.detail_mm)
-    twigs = (wide > _SHRED_MM) & (wide < _THIN * settings.detail_mm)  # GEOS may find no inside at all: then all is thin
+    # GEOS may find no inside at all: then all is thin
+    twigs = (wide > _SHRED * settings.detail_mm) & (wide < _THIN * settings.detail_mm)
     thin, wide = thin[twigs], wide[twigs]
     if len(thin) == 0:
         return thin

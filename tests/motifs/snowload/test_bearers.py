@@ -15,6 +15,8 @@ from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
 from carvegen.motifs.snowload.scene import Page, columns_of
 from tests.cases import limits, shapes
+from tests.lying_sheet import LIMITS as SHEET_LIMITS
+from tests.robustness.lying import drawn
 from tests.strategies import few
 
 FACE = shapely.box(0, 0, 70, 60)
@@ -94,6 +96,28 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled
+
+
+def on_birch(number: int, width: int, preset: str, seed: int) -> tuple[shapely.Geometry, shapely.Geometry]:
+    page = shapely.box(0, 0, width, width)
+    birch = shapely.intersection(shapely.union_all(drawn("birch", width, np.random.default_rng(number))), page)
+    place = Place(area=page, shapes=geometry.parts(birch))
+    settings = snowload.Settings(**snowload.PRESETS[preset])
+    return birch, shapely.union_all(snowload.grow(settings, place, SHEET_LIMITS, stream(seed, "sheet")).cuts)
+
+
+def test_no_band_of_sky_lies_between_snow_and_a_limb_hardly_broader_than_a_twig() -> None:
+    birch, cuts = on_birch(5, 90, "wet", 3)
+    full, limb = shapely.union(birch, cuts), shapely.box(56, 60, 59.5, 63.5)
+    band = shapely.difference(full.buffer(0.2).buffer(-0.2), full)
+    assert shapely.intersection(cuts, limb).area > 1
+    assert shapely.intersection(band, limb).area < 0.15
+
+
+def test_a_gap_between_twigs_that_snow_shuts_at_its_foot_is_no_white_pillar() -> None:
+    _, cuts = on_birch(101, 60, "deep", 1)
+    assert shapely.intersection(cuts, shapely.box(34.4, 43, 35.9, 45.4)).area > 1
+    assert shapely.intersection(cuts, shapely.box(34.4, 45.4, 35.9, 48.4)).area < 0.5
 
 
 @pytest.mark.parametrize("preset", ["fresh", "deep"])
