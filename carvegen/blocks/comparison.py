@@ -271,12 +271,13 @@ def land_in(path: Path, *, view: View | None = None, scan: Mapping[str, Any] | N
         return _wkb(path)
     if is_picture(path):
         from carvegen.artwork.scan import ScanOptions, read_scan
+        from carvegen.artwork.scan.planes import UNSURE
 
         side = {"view": view.value} if view is not None else {}
         scale = {**(scan or {}), **side}
         photo = "corners" in scale  # without corners the page is the face, laid straight and evenly lit
         artwork = read_scan(path, ScanOptions(**scale, deskew=photo, even=photo))
-        return geometry.union(*artwork.layers.values())
+        return geometry.union(*(shapes for name, shapes in artwork.layers.items() if name != UNSURE))
     return drawn_land(path, view=view)[0]
 
 

@@ -110,6 +110,7 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
     """What is understood of a drawing, or of a picture with its corners and size; each layer has a name."""
     from carvegen.artwork import read
     from carvegen.artwork.scan import read_scan
+    from carvegen.artwork.scan.planes import UNSURE
     from carvegen.writers.whole_print.new_print import begun_with
 
     try:
@@ -119,7 +120,8 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
                 raise InputError("must be a text", value=units, field="units")
             return begun_with(read(upload.path, units=units, by_colour=True), "drawing")
         scan = read_scan(upload.path, _scan_options(body))
-        return replace(scan, layers=dict(reversed([*scan.layers.items()])))  # inks are told from dark to light
+        inks = [(name, shapes) for name, shapes in scan.layers.items() if name != UNSURE]
+        return replace(scan, layers=dict(reversed(inks)))  # they are told from dark to light
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")
         raise

@@ -12,6 +12,7 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.on_plan.covering import covered
+from carvegen.artwork.on_plan.shadows import evenly_lit, light_over
 from carvegen.artwork.on_plan.tones import COLOUR_PX, PARTING, above_cut, colour_tells, parted, toned
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.inks import hidden_by
@@ -45,13 +46,13 @@ def read_laid(laid: Laid, options: ScanOptions) -> Artwork:
         scale = min(laid.px_per_mm, COLOUR_PX / max(laid.plan.size_mm))
         one = toned(laid.part.image, laid.seen_at(scale).image)  # one channel: a third of the time
         picture = laid.seen_at(laid.px_per_mm, part=replace(laid.part, image=one))
-        seen = np.asarray(picture.image, dtype=np.float32)
+        seen = np.asarray(evenly_lit(picture.image, light_over(laid)), dtype=np.float32)
         lighter = above_cut(seen, laid.plan) > 0 and (laid.pale or colour_tells(laid))
         tone = parted(255 - seen if lighter else seen, laid.plan)
         picture = replace(picture, image=Image.fromarray(tone))
         options = replace(options, even=False, threshold=options.threshold or PARTING / 255)
     else:
-        picture = laid.picture
+        picture = replace(laid.picture, image=evenly_lit(laid.picture.image.convert("RGB"), light_over(laid)))
     return replace(read_straight(picture, laid.plan.size_mm, options), known_mm=SEEN_MM)
 
 

@@ -6,13 +6,13 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import binary_dilation, gaussian_filter, median_filter
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes
     from carvegen.geometry import Floats, Mask
 
-__all__ = ["PAPER", "evened", "paper_light", "spread"]
+__all__ = ["PAPER", "beside_glare", "evened", "paper_light", "spread"]
 
 #: The tone that bare paper has in an evened picture; what is above leaves room for the paper's grain.
 PAPER = 235.0
@@ -21,6 +21,7 @@ _TILES = 64  # across the longer side
 _LOOKS = 24  # pixels looked at along a tile's side
 _NEAR = 0.08  # a tile this close to the light's surface, as a share, shows bare paper
 _FEWEST = 0.02  # share of tiles that must show it
+_GLARES, _GLARE_TILES, _GLARE_EDGE = 1.2, 21, 3  #: times as bright as around; a glare is narrower; our own choice
 _ABOVE = 500.0  # how much more a tile above the surface counts than one below
 
 
@@ -32,7 +33,10 @@ def paper_light(tone: Bytes) -> Floats | None:
     source: newey-powell), then through the tiles near to it, then bent to
     these and their like nearby. Inked tiles lie far below and don't count, so solid blacks are not taken for shadow.
     """
-    tiles = _brightest(tone)
+    return _light_by(_brightest(tone))
+
+
+def _light_by(tiles: Floats) -> Floats | None:
     logs = np.log(np.maximum(tiles, 1.0)).ravel()
     basis = _basis(*tiles.shape)
     height = basis @ _enveloping(basis, logs)
@@ -45,6 +49,17 @@ def paper_light(tone: Bytes) -> Floats | None:
         rest = _bent((logs - height).reshape(tiles.shape), paper.reshape(tiles.shape)).ravel()
         paper = np.abs(logs - height - rest) < _NEAR
     return np.asarray(np.exp(np.minimum(height + rest, np.log(255.0))).reshape(tiles.shape))
+
+
+def beside_glare(tone: Bytes) -> tuple[Floats | None, Mask]:
+    """`paper_light` without what is narrow and far brighter than all around it; and where that is, for each tile.
+
+    For a picture that is lit so unevenly that a lamp alone does not make it so.
+    """
+    tiles = _brightest(tone)
+    around = median_filter(tiles, _GLARE_TILES)
+    bright = tiles > _GLARES * around
+    return _light_by(np.where(bright, around, tiles)), np.asarray(binary_dilation(bright, iterations=_GLARE_EDGE))
 
 
 def evened(tone: Bytes, light: Floats) -> Bytes:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.scan.description import ScanOptions
     from carvegen.artwork.scan.pixels import Bytes, Picture
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
 
 __all__ = ["UNSURE", "own_blur", "traced_planes"]
 
@@ -76,17 +76,21 @@ def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, n
     elif len(options.inks) > 1:
         yield from _inks(picture, options, blur, notes)
     else:
-        yield _dark(picture, options, blur, pitch, notes)
+        yield from _dark(picture, options, blur, pitch, notes)
 
 
-def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> _Plane:
-    """Shapes by tone alone."""
-    seen = picture.tone
+def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
+    """Shapes by tone alone; without those where it glares, which is a plane of its own."""
+    seen, unsure = picture.tone, None
     lit = light.paper_light(seen) if options.even else None
     if lit is not None and lit.max() > _EVEN_LIGHT * lit.min():
         rest = float(1 - lit.min() / lit.max())
         harsh = "; so much is glare or a shadow: look closely, or lay it on its plan" * (rest > _HARSH)
         notes.add(f"uneven light, by {rest:.0%}, is taken out{harsh}")
+        if rest > _HARSH and not options.light:
+            beside, tiles = light.beside_glare(seen)
+            if beside is not None and tiles.any():
+                lit, unsure = beside, _glaring(tiles, seen.shape, notes)
         seen = light.evened(seen, lit)
     if options.threshold:
         level = options.threshold * 255
@@ -100,7 +104,21 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
             f"{'light' if options.light else 'dark'} is taken as shape; the tone between them was found at "
             f"{parting.level / 255:.2f}{', place by place' if options.local else ''}"
         )
-    return _Plane(options.inks[0], seen, level, options.light, blur)
+    if unsure is not None:
+        seen = np.maximum(seen, unsure)
+        yield _Plane(UNSURE, unsure, 127.5, light=True, blur_px=blur)
+    yield _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
+    """255 where a picture glares, else 0."""
+    notes.add(
+        f"not sure on {tiles.mean():.0%} of it, layer {UNSURE}: it glares there and nothing is read; corners that were "
+        "found may be wrong, too: photograph it again without the glare, or lay it on its plan"
+    )
+    rows, columns = (light.spread(size, count) for size, count in zip(shape, tiles.shape, strict=True))
+    across = tiles.astype(np.float32) @ columns.T
+    return np.where(rows @ across > 1 / 2, np.uint8(255), np.uint8(0))
 
 
 def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:

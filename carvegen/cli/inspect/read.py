@@ -91,7 +91,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     """Show what is understood of a drawing (SVG, DXF) or a scan (PNG, JPEG, TIFF, WebP, HEIC): size, layers, shapes.
 
     A scan's dark parts are traced at true size; everything that was assumed or changed is noted. Exit
-    code 1 if it is not sure everywhere which inks lie there: these places are on the layer FINDING.
+    code 1 if it is not sure everywhere what lies there: these places are on the layer FINDING.
 
     \b
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
@@ -119,7 +119,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     shown = picture or out
     if shown is not None:
         options.look_first(shown)
-    return int(UNSURE in artwork.layers and bool(chosen.get("coats")))
+    return int(UNSURE in artwork.layers and is_picture(file))
 
 
 def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:

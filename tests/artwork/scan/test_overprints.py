@@ -10,8 +10,10 @@ import shapely
 from PIL import Image
 from scipy import ndimage
 
+from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
 from carvegen.artwork.scan import inks_said
 from carvegen.artwork.scan.inks import by_model
+from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
@@ -121,3 +123,17 @@ def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
 def test_colours_that_can_not_be_read_are_refused(text):
     with pytest.raises(InputError):
         inks_said(text)
+
+
+@pytest.mark.parametrize("shadow", [0.3, 0.5])
+def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
+    """Thousands of mm² were told as still to cut; here half of it lies in shadow, its edge a millimetre wide."""
+    seen = printed(LANDS).astype(float)
+    x = np.arange(seen.shape[1]) + np.arange(seen.shape[0])[:, None] / 3
+    seen *= (1 - shadow / (1 + np.exp(-(x - 300) / 2)))[..., None]
+    plan = plan_of_inks(LANDS, COATS, PAPER, made.SIZE)
+    picture = Picture(Image.fromarray(seen.astype(np.uint8)), None)
+    inks = read_inks(laid_on(plan, picture), COATS, PAPER)
+    for name, land in LANDS.items():
+        wrong = inks[name].land.symmetric_difference(land).difference(inks[name].hidden)
+        assert shapely.buffer(wrong, -0.3).area < 1, name

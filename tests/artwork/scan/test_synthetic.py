@@ -12,7 +12,9 @@ from carvegen.artwork import read
 from carvegen.artwork.scan import ScanOptions, points_from, read_scan
 from carvegen.artwork.scan.frame import homography
 from carvegen.artwork.scan.inks import separated
+from carvegen.artwork.scan.planes import UNSURE
 from tests.artwork.scan import synthetic as made
+from tests.cli.running import run
 from tests.strategies import few
 
 INK, PAPER = 40.0, 225.0
@@ -176,3 +178,19 @@ def test_a_scan_is_read_like_any_artwork(tmp_path):
     unsized = read(bare)
     assert not unsized.true_size
     assert unsized.width_mm is None
+
+
+def test_where_it_glares_nothing_is_read_and_that_is_told(capsys, tmp_path):
+    """Light was told from the glare, and what lay beside it taken for ink: 10,225 mm² for 2,536."""
+    tone = made.worn(235 - 180 * made.painted(made.shapes(), made.sheet())).astype(float) * 0.7
+    y, x = np.indices(tone.shape)
+    streak = 0.85 * np.exp(-(((x / 2 + y - 420) / 20) ** 2))
+    path = made.saved(tmp_path / "glare.png", (tone + (255 - tone) * streak).astype(np.uint8))
+    ran = run(capsys, "read", path)
+    assert ran.code == 1
+    assert "it glares there and nothing is read" in ran.out + ran.err
+    layers = read_scan(path, ScanOptions()).layers
+    unsure, seen = (shapely.union_all(layers[name]) for name in (UNSURE, "INK 1"))
+    assert 0.02 < unsure.area / (made.WIDTH * made.HEIGHT) < 0.3
+    truth = shapely.union_all(made.shapes()).difference(unsure)
+    assert shapely.buffer(seen.symmetric_difference(truth), -0.1).area < 0.5
