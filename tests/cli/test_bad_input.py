@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -236,15 +237,15 @@ def test_a_folder_that_may_not_be_written(own_folder, capsys, earlier, monkeypat
 
 
 class _Fills:
-    """Opens files like ``os.fdopen``, on a disk that is full at the nth."""
+    """Opens files as `Path.open` does, on a disk that is full at the nth that is to be made."""
 
     def __init__(self, nth: int) -> None:
-        self.left, self.open = nth, os.fdopen
+        self.left, self.open = nth, Path.open
 
-    def __call__(self, handle: int, mode: str):
-        self.left -= 1
-        opened = self.open(handle, mode)
-        if self.left == 0:
+    def __call__(self, path: Path, mode: str = "r", **more: object):
+        opened = self.open(path, mode, **more)
+        self.left -= mode == "xb"
+        if mode == "xb" and self.left == 0:
             opened.close()
             full()
         return opened
@@ -253,7 +254,8 @@ class _Fills:
 @pytest.mark.parametrize("nth", few([1, 3, 7, 12], 2))
 def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
     """A delivery of linoleum for the laser has twelve files; whichever fails, all stays as it was."""
-    monkeypatch.setattr(files.os, "fdopen", _Fills(nth))
+    fills = _Fills(nth)
+    monkeypatch.setattr(Path, "open", lambda path, *how, **more: fills(path, *how, **more))
     ran = run(capsys, *SMALL, "--out", "sky")
     monkeypatch.undo()
     assert ran.code == 2
