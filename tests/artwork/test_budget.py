@@ -103,7 +103,7 @@ print(used.ru_utime + used.ru_stime, Path("/proc/self/status").read_text().split
 @pytest.mark.skipif(sys.platform != "linux", reason="asks Linux for the peak of memory")
 @pytest.mark.parametrize("name", few(FILES, 1))
 def test_much_work_is_refused_within_five_seconds_and_a_gigabyte(tmp_path, name):
-    """The peak of its own memory, VmHWM (proc(5)): ru_maxrss begins, measured here, with the peak of what started it."""
+    """VmHWM (proc(5)) is its own peak of memory: ru_maxrss begins, as was measured, with that of what started it."""
     kind, made, said = FILES[name]
     path = tmp_path / f"a.{kind}"
     path.write_text(made() if kind == "dxf" else f"{HEAD}{made()}</svg>")

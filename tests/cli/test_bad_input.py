@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import itertools
 import json
 import os
 import shutil
@@ -236,26 +237,24 @@ def test_a_folder_that_may_not_be_written(own_folder, capsys, earlier, monkeypat
     assert earlier()
 
 
-class _Fills:
-    """Opens files as `Path.open` does, on a disk that is full at the nth that is to be made."""
+def full_at(nth: int):
+    """`Path.open` on a disk that is full at the nth file that is to be made."""
+    made, real = itertools.count(1), Path.open
 
-    def __init__(self, nth: int) -> None:
-        self.left, self.open = nth, Path.open
-
-    def __call__(self, path: Path, mode: str = "r", **more: object):
-        opened = self.open(path, mode, **more)
-        self.left -= mode == "xb"
-        if mode == "xb" and self.left == 0:
-            opened.close()
+    def opened(path: Path, mode: str = "r", **more: object):
+        file = real(path, mode, **more)
+        if mode == "xb" and next(made) == nth:
+            file.close()
             full()
-        return opened
+        return file
+
+    return opened
 
 
 @pytest.mark.parametrize("nth", few([1, 3, 7, 12], 2))
 def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
     """A delivery of linoleum for the laser has twelve files; whichever fails, all stays as it was."""
-    fills = _Fills(nth)
-    monkeypatch.setattr(Path, "open", lambda path, *how, **more: fills(path, *how, **more))
+    monkeypatch.setattr(Path, "open", full_at(nth))
     ran = run(capsys, *SMALL, "--out", "sky")
     monkeypatch.undo()
     assert ran.code == 2
