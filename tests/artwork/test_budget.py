@@ -90,19 +90,20 @@ import resource, sys
 from pathlib import Path
 from carvegen.artwork import read
 from carvegen.base.errors import InputError
-from tests.strategies import few
 resource.setrlimit(resource.RLIMIT_CPU, (6, 6))
 try:
     read(Path(sys.argv[1]))
 except InputError as error:
     print(error, "|", error.hint)
 used = resource.getrusage(resource.RUSAGE_SELF)
-print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1e6)
+print(used.ru_utime + used.ru_stime, Path("/proc/self/status").read_text().split("VmHWM:")[1].split()[0])
 """
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="asks Linux for the peak of memory")
 @pytest.mark.parametrize("name", few(FILES, 1))
 def test_much_work_is_refused_within_five_seconds_and_a_gigabyte(tmp_path, name):
+    """VmHWM (proc(5)) is its own peak of memory: ru_maxrss begins, as was measured, with that of what started it."""
     kind, made, said = FILES[name]
     path = tmp_path / f"a.{kind}"
     path.write_text(made() if kind == "dxf" else f"{HEAD}{made()}</svg>")
@@ -112,9 +113,9 @@ def test_much_work_is_refused_within_five_seconds_and_a_gigabyte(tmp_path, name)
     message, _, hint = refusal.partition(" | ")
     assert any(word in message for word in said.split("|")), message
     assert hint.strip() not in ("", "None")
-    seconds, gigabytes = map(float, figures.split())
+    seconds, peak_kb = map(float, figures.split())
     assert seconds < 5
-    assert gigabytes < 1
+    assert peak_kb < 1e6
 
 
 @given(st.integers(2, 60), st.integers(0, 2**32 - 1), st.integers(0, 400))

@@ -237,15 +237,24 @@ def test_a_folder_that_may_not_be_written(own_folder, capsys, earlier, monkeypat
     assert earlier()
 
 
+def full_at(nth: int):
+    """`Path.open` on a disk that is full at the nth file that is to be made."""
+    made, real = itertools.count(1), Path.open
+
+    def opened(path: Path, mode: str = "r", **more: object):
+        file = real(path, mode, **more)
+        if mode == "xb" and next(made) == nth:
+            file.close()
+            full()
+        return file
+
+    return opened
+
+
 @pytest.mark.parametrize("nth", few([1, 3, 7, 12], 2))
 def test_a_disk_that_fills_up(capsys, earlier, monkeypatch, nth):
     """A delivery of linoleum for the laser has twelve files; whichever fails, all stays as it was."""
-    opened, number = Path.open, itertools.count(1)
-
-    def filling(path: Path, mode: str = "r", **more: object):
-        return full() if mode == "xb" and next(number) == nth else opened(path, mode, **more)
-
-    monkeypatch.setattr(Path, "open", filling)
+    monkeypatch.setattr(Path, "open", full_at(nth))
     ran = run(capsys, *SMALL, "--out", "sky")
     monkeypatch.undo()
     assert ran.code == 2
