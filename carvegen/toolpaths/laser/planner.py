@@ -36,6 +36,7 @@ from carvegen.toolpaths.paths import (
     picked,
 )
 from carvegen.toolpaths.sequence.order import ordered
+from carvegen.toolpaths.sequence.tours import along_curve
 from carvegen.toolpaths.unmade import shortfalls
 
 if TYPE_CHECKING:
@@ -179,7 +180,8 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
     band = geometry.parts(outer if k == len(steps) else geometry.without_inner(outer, steps[k]))
     if settings.lowered == "shapes":
-        return _outlines(band, polish=False)  # the operator's own program goes over them line by line
+        lying = along_curve(shapely.bounds(band)[:, :2])
+        return outlines(band[lying])[0]  # the operator's own program goes over them line by line, in its own order
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([_off_lines(scan_lines(band, spacing), clean), clean])
 
@@ -194,19 +196,19 @@ def _off_lines(lines: Paths, others: Paths) -> Paths:
     return picked(lines, np.setdiff1d(np.arange(len(lines)), met))
 
 
-def _outlines(shapes: PolygonArray, *, polish: bool = True) -> Paths:
+def _outlines(shapes: PolygonArray) -> Paths:
     """The outlines of shapes by a short way, each shape's holes behind it."""
-    return _by_owner(*outlines(shapes), polish=polish)
+    return _by_owner(*outlines(shapes))
 
 
-def _by_owner(paths: Paths, owner: Indices, *, polish: bool = True) -> Paths:
+def _by_owner(paths: Paths, owner: Indices) -> Paths:
     """Paths, given owner by owner, with the owners in a short order by where the first path of each begins."""
     if not len(paths):
         return paths
     first = np.flatnonzero(np.diff(owner, prepend=-1))
     at = np.column_stack([paths.entries[first, :2], np.arange(len(first))])
     heads = Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))
-    order = ordered(heads, polish=polish).xyz[:, 2].astype(np.int64)
+    order = ordered(heads).xyz[:, 2].astype(np.int64)
     count = np.diff(first, append=len(owner))[order]
     within = geometry.counted(count)
     return picked(paths, np.repeat(first[order], count) + within)
