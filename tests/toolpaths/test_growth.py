@@ -43,7 +43,7 @@ def test_pairs_looked_at_grow_with_the_flakes_not_with_their_square(cutter, mach
         share = times * FLAKES / working_size.FLAKES
         block = working_size.block_of(working_size.flakes(working_size.setup(), share=share), share=share)
         pairs = 0
-        plan = plan_for(way.on(replace(block, name="growth")), PathSettings())
+        plan = plan_for(way.on(replace(block, name="growth")), PathSettings(lowered="contours"))
         assert plan is not None
         counts.append((len(block.cuts), pairs))
     (few, least), (many, most) = counts

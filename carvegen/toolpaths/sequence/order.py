@@ -23,7 +23,6 @@ def ordered(
     rank: Indices | None = None,
     home: tuple[float, float] = (0.0, 0.0),
     turn: bool = True,
-    polish: bool = True,
 ) -> Paths:
     """The paths in an order with short ways between them.
 
@@ -35,8 +34,6 @@ def ordered(
         Where the cutter comes from, mm.
     turn
         Whether an open path may be followed from its other end. If not, the order goes by where paths begin.
-    polish
-        Whether to shorten the way as far as neighbours allow.
     """
     if not len(paths):
         return paths
@@ -46,7 +43,7 @@ def ordered(
     ends = np.stack([begins, paths.exits[:, :2] if turn else begins], axis=1)
     for level in np.unique(rank):
         group = np.flatnonzero(rank == level)
-        entered = tour(ends[group].reshape(-1, 2), place, polish=polish)
+        entered = tour(ends[group].reshape(-1, 2), place)
         order.append(group[entered >> 1])
         back.append((entered & 1).astype(bool))
         place = ends[order[-1][-1], 1 - int(back[-1][-1])]

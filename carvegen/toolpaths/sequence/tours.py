@@ -15,7 +15,7 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["length_mm", "tour"]
+__all__ = ["along_curve", "length_mm", "tour"]
 
 _NEAR, _FEW_NEAR = 7, 3  #: neighbours of an end that are tried; of very many stops the second
 _ROUNDS = 400  #: of improvement at most; a few dozen are usual
@@ -25,7 +25,7 @@ _WORTH_MM = 1e-6  #: a gain below it is none
 _CURVE_BITS = 16  #: of each coordinate, by which stops are laid beside one another
 
 
-def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
+def tour(ends: Floats, home: Floats) -> Indices:
     """The ends at which stops are entered, one after another, from `home` on; there is no way back.
 
     Greedy linking of near ends (source: bentley-1992),
@@ -37,8 +37,6 @@ def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
         (2 n, 2) in mm: end ``2 k`` and ``2 k + 1`` of stop k.
     home
         Where the way begins; (2,).
-    polish
-        Whether to improve the way; without, it is some 15 % longer and found in a third of the time.
 
     Returns
     -------
@@ -47,22 +45,22 @@ def tour(ends: Floats, home: Floats, *, polish: bool = True) -> Indices:
     """
     if len(ends) == 0:
         return np.empty(0, dtype=np.int64)
-    order = _along_curve(ends[::2])
+    order = along_curve(ends[::2])
     ends = ends.reshape(-1, 2, 2)[order].reshape(-1, 2)
     at = np.concatenate([ends, [home, home]])
     far, near = _nearest(at, 2 * _neighbours(len(order)) + 2)
-    route = _walked(_linked(ends, far, near), at)
-    if polish:
-        route = _improved(route, at, far, near)
+    route = _improved(_walked(_linked(ends, far, near), at), at, far, near)
     return np.asarray(2 * order[route[1:] >> 1] + (route[1:] & 1))
 
 
-def _along_curve(xy: Floats) -> Indices:
+def along_curve(xy: Floats) -> Indices:
     """An order in which points that lie near one another mostly follow one another: what is asked of them is at hand.
 
     The places of a curve that goes through the quarters of a square one after another, and so on in each (source:
     morton-1966): the bits of both coordinates in turn.
     """
+    if len(xy) == 0:
+        return np.empty(0, dtype=np.int64)
     side = max(float(np.ptp(xy, axis=0).max()), _WORTH_MM)
     bits = ((xy - xy.min(axis=0)) / side * (2**_CURVE_BITS - 1)).astype(np.int64)
     code = np.zeros(len(xy), dtype=np.int64)

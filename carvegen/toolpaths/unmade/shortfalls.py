@@ -63,12 +63,10 @@ def uncut_edge(job: Job, kind: str, why: str, remedy: str = _STRAIGHT) -> Findin
 
 def extent_mm(operations: tuple[Operation, ...]) -> tuple[float, float]:
     """How wide and how high the room is that the middle of the cutter takes in all operations."""
-    points = [operation.paths.xyz[:, :2] for operation in operations if len(operation.paths)]
-    if not points:
+    if not any(len(operation.paths) for operation in operations):
         return 0.0, 0.0
-    low = np.min([xy.min(axis=0) for xy in points], axis=0)
-    high = np.max([xy.max(axis=0) for xy in points], axis=0)
-    return float(high[0] - low[0]), float(high[1] - low[1])
+    x, y = (np.concatenate([operation.paths.xyz[:, side] for operation in operations]) for side in (0, 1))
+    return float(np.ptp(x)), float(np.ptp(y))
 
 
 def within_bed(plan: Plan) -> Plan:
