@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -93,10 +93,9 @@ def _none(number: int) -> Meetings:
 def _along(land: BaseGeometry) -> tuple[Floats, Floats, Indices]:
     """Places along a land's outlines about every `STEP_MM`, which way is out of it, and the number of the outline.
 
-    Each outline is walked from its leftmost point, on its own: neither the order of lands nor what else stands
-    moves a place.
+    Each outline is walked from its first point, on its own: what else stands moves none of its places.
     """
-    rings = geometry.rings(geometry.parts(shapely.normalize(land)))
+    rings = geometry.rings(geometry.parts(land))
     if len(rings) == 0:
         return np.empty((0, 2)), np.empty((0, 2)), np.empty(0, dtype=np.int64)
     edges = rings.xy[rings.edge_ends] - rings.xy
@@ -152,6 +151,7 @@ def outcome(
     full_mm
         Overlap beyond which a place counts as fully trapped, between inks and along the snow: there more would help.
     """
+    blocks = [replace(block, land=shapely.normalize(block.land)) for block in blocks]  # so no figure hangs on an order
     grids = [depths(block.land, *size) for block in blocks]
     places = tuple(meetings(blocks, number, grids, reach_mm) for number in range(len(blocks)))
     moves = drawn_moves(blocks, plan, size, seed)
