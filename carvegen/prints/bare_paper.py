@@ -234,8 +234,7 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
     gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
     stands = shapely.union(cut.land, geometry.difference(land, gone))
-    land = shapely.union_all(geometry.parts(stands))  # in an order of its own, on which figures of register hang
-    return replace(cut, block=replace(cut.block, cuts=cuts), land=land)
+    return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -285,7 +286,7 @@ def with_block(cut: Cut, mended: tuple[PolygonArray, frozenset[int]]) -> Cut:
 
 
 def _standing(block: Block) -> BaseGeometry:
-    return geometry.difference(block.face, geometry.union(block.cuts, block.cut_outs))
+    return geometry.difference(block.face, np.concatenate([block.cuts, block.cut_outs]))
 
 
 def finding_of(dropped: Dropped) -> Finding:

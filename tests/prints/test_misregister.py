@@ -92,6 +92,29 @@ def test_lines_are_summed_alike_in_one_go_and_in_many(monkeypatch):
     assert pieces.opened_mm2 == pytest.approx(whole.opened_mm2)
 
 
+@pytest.mark.parametrize("order", [(2, 0, 1), (1, 2, 0)])
+def test_figures_hang_neither_on_the_order_of_lands_nor_on_where_an_outline_begins(order):
+    """The same places by definition, so the same figures; and a land that meets nothing moves no other's places."""
+    lands = [shapely.box(x, 5.37 * x - 4, x + 3.3 + TRAP, 5.37 * x + 5).buffer(0.91) for x in (1.0, 3.0, 6.13)]
+    dark = shapely.difference(shapely.box(0, 0, 60, 40), shapely.union_all(lands).buffer(-TRAP))
+
+    def tried(pieces):
+        light = Inked(name="light", land=shapely.multipolygons(pieces), lightness=80)
+        return share_of(ROUGH, [light, Inked(name="dark", land=dark, lightness=20)])[1]
+
+    def begun_elsewhere(land):
+        xy = shapely.get_coordinates(land)[:-1]
+        return shapely.Polygon(np.roll(xy, 7, axis=0))
+
+    before, after = tried(lands), tried([begun_elsewhere(lands[k]) for k in order])
+    assert before.failed.any()
+    assert np.array_equal(before.line_mm, after.line_mm)
+    assert np.array_equal(before.widest_mm, after.widest_mm)
+    assert np.array_equal(before.places[0].xy, after.places[0].xy)
+    alone = [tried([land]).places[0].xy for land in lands]
+    assert {tuple(xy) for xy in np.concatenate(alone).round(9)} == {tuple(xy) for xy in before.places[0].xy.round(9)}
+
+
 def test_nothing_shows_when_the_trap_is_the_worst_pair():
     """Trade rule: trap >= worst pair misregister hides all of it."""
     assert share_of(replace(EXACT, tolerance_mm=TRAP / 2 - 0.02))[0] == 0

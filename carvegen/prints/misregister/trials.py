@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from carvegen import geometry
 from carvegen.geometry.depth_grid import depths
@@ -90,18 +91,23 @@ def _none(number: int) -> Meetings:
 
 
 def _along(land: BaseGeometry) -> tuple[Floats, Floats, Indices]:
-    """Places along a land's outlines every `STEP_MM`, which way is out of it, and the number of the outline."""
+    """Places along a land's outlines about every `STEP_MM`, which way is out of it, and the number of the outline.
+
+    Each outline is walked from its first point, on its own: what else stands moves none of its places.
+    """
     rings = geometry.rings(geometry.parts(land))
     if len(rings) == 0:
         return np.empty((0, 2)), np.empty((0, 2)), np.empty(0, dtype=np.int64)
-    step = rings.xy[rings.edge_ends] - rings.xy
-    length = np.hypot(*step.T)
-    travelled = np.append(0, np.cumsum(length))
-    at = np.arange(STEP_MM / 2, travelled[-1], STEP_MM)
+    edges = rings.xy[rings.edge_ends] - rings.xy
+    length = np.hypot(*edges.T)
+    travelled = geometry.starts(length)
+    begin = travelled[rings.start]
+    count = np.rint(np.diff(begin) / STEP_MM).astype(np.int64)
+    ring = np.repeat(np.arange(len(rings)), count)
+    at = begin[ring] + (geometry.counted(count) + 0.5) * (np.diff(begin) / np.maximum(count, 1))[ring]
     edge = np.clip(np.searchsorted(travelled, at, side="right") - 1, 0, len(length) - 1)
-    along = step[edge] / np.maximum(length[edge], 1e-12)[:, None]
+    along = edges[edge] / np.maximum(length[edge], 1e-12)[:, None]
     xy = rings.xy[edge] + (at - travelled[edge])[:, None] * along
-    ring = np.searchsorted(rings.start, edge, side="right") - 1
     return xy, np.column_stack([along[:, 1], -along[:, 0]]), ring
 
 
@@ -145,6 +151,7 @@ def outcome(
     full_mm
         Overlap beyond which a place counts as fully trapped, between inks and along the snow: there more would help.
     """
+    blocks = [replace(block, land=shapely.normalize(block.land)) for block in blocks]  # so no figure hangs on an order
     grids = [depths(block.land, *size) for block in blocks]
     places = tuple(meetings(blocks, number, grids, reach_mm) for number in range(len(blocks)))
     moves = drawn_moves(blocks, plan, size, seed)
