@@ -14,17 +14,18 @@ if TYPE_CHECKING:
 __all__ = ["Draws", "chance_at", "keys", "mixed"]
 
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
-_FIRST = np.uint64(0xBF58476D1CE4E5B9)
-_SECOND = np.uint64(0x94D049BB133111EB)
+_STIRS = (np.uint64(30), np.uint64(0xBF58476D1CE4E5B9)), (np.uint64(27), np.uint64(0x94D049BB133111EB))
+_LAST = np.uint64(31)
 
 
 def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
     """The number that splitmix64 gives next at each state (source: splitmix-2014)."""
-    with np.errstate(over="ignore"):
-        z = state + _GOLDEN
-        z = (z ^ (z >> np.uint64(30))) * _FIRST
-        z = (z ^ (z >> np.uint64(27))) * _SECOND
-        return np.asarray(z ^ (z >> np.uint64(31)))
+    z = state + _GOLDEN
+    for shift, factor in _STIRS:
+        z ^= z >> shift
+        z *= factor
+    z ^= z >> _LAST
+    return z
 
 
 def keys(*parts: Any) -> NDArray[np.uint64]:  # noqa: ANN401
@@ -60,8 +61,10 @@ class Draws:
         """Numbers in 0…1 (neither end), the next `columns` of each stream; (n, columns)."""
         number = np.arange(self._drawn, self._drawn + columns, dtype=np.uint64)
         self._drawn += columns
-        bits = mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)
-        return (bits.astype(np.float64) + 0.5) * 2.0**-52
+        chance = (mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)).astype(np.float64)
+        chance += 0.5
+        chance *= 2.0**-52
+        return chance
 
     def uniform(self, low: float, high: float, columns: int = 1) -> Floats:
         """Evenly between two ends; (n, columns)."""

@@ -48,15 +48,14 @@ def crossing(flakes: Flakes, frame: Polygon, limits: Limits) -> Flakes:
     The land between a flake and a side that it runs out over is blunt where its middle lies near that side.
     """
     low, high = np.split(np.array(shapely.bounds(frame)), 2)
-    chance = Draws(keys(flakes.key, 5)).random(8).reshape(len(flakes), 4, 2)
-    stays, body = np.ones(len(flakes), dtype=bool), BODY * flakes.reach
-    shift = np.zeros_like(flakes.xy)
+    stays, body, shift = np.ones(len(flakes), dtype=bool), BODY * flakes.reach, np.zeros_like(flakes.xy)
     for nth, (axis, side, inward) in enumerate(((0, low[0], 1), (0, high[0], -1), (1, low[1], 1), (1, high[1], -1))):
         deep = inward * (flakes.xy[:, axis] - side)
-        shy = (deep > _OVER * body) & (deep < flakes.reach + limits.land_mm + SLACK_MM)
-        stays &= (deep > -_OVER * body) & ~(shy & (chance[:, nth, 0] < _GONE))
-        wished = (2 * chance[:, nth, 1] - 1) * _OVER * body
-        shift[:, axis] += np.where(shy, inward * (wished - deep), 0)
+        shy = np.flatnonzero((deep > _OVER * body) & (deep < flakes.reach + limits.land_mm + SLACK_MM))
+        goes, where = Draws(keys(flakes.key[shy], 5), drawn=2 * nth).random(2).T
+        stays &= deep > -_OVER * body
+        stays[shy[goes < _GONE]] = False
+        shift[shy, axis] += inward * ((2 * where - 1) * _OVER * body[shy] - deep[shy])
     return flakes.changed(np.ones(len(flakes)), shift).chosen(stays)
 
 

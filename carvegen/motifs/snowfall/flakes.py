@@ -29,6 +29,7 @@ FILLED = 0.72  #: a flake's area over its disc's, on average
 _ROUNDEST = 0.75  #: over its reach, the radius of the disc that passes in one that has shrunk as far as it may
 _SAG_MM = 0.012  #: a chord may stray this far from the curve
 _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
+_LOT = 5000  #: outlines drawn at a time: their numbers stay in a processor's cache
 _MOST = 7  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
 _LARGE = 2.4  #: flakes of so many times the least size may be torn,
@@ -130,13 +131,11 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
     low, high = _PLAIN_MM
     large = looks.worked * np.clip((reach - low) / (high - low), 0, 1)
     points = _STEPS[np.minimum(np.searchsorted(_STEPS, 1.1 * need), len(_STEPS) - 1)]
-    for count in _STEPS:
-        which = np.flatnonzero(points == count)
-        if len(which) == 0:
-            continue
+    lots = [(count, np.flatnonzero(points == count)) for count in _STEPS.tolist()]
+    for count, which in ((count, lot[k : k + _LOT]) for count, lot in lots for k in range(0, len(lot), _LOT)):
         unit = outlines(
             draws.of(which),
-            int(count),
+            count,
             round_share=looks.round,
             longer=looks.longer[layer[which]],
             along_deg=looks.along_deg,

@@ -131,11 +131,10 @@ class Sky:
 
     def level_of(self, cover: float) -> float:
         """The level at which flakes cover this share, overlaps told (1 - exp(-thickness), source: matheron-1975)."""
-        low, high = 1e-6, 1e3
-        for _ in range(50):
-            middle = np.sqrt(low * high)
-            low, high = (middle, high) if self.cover(middle) < cover else (low, middle)
-        return float(high)
+        from scipy.optimize import brentq
+
+        least, most = 1e-6, 1e3
+        return float(brentq(lambda level: self.cover(level) - cover, least, most)) if self.cover(most) > cover else most
 
     def cover(self, level: float) -> float:
         """The share that flakes cover at a level, land aside."""

@@ -80,8 +80,8 @@ def field(octave: Octave, xy: Floats) -> Floats:
     place = turned(xy, -octave.along_deg) / (np.array([octave.stretch, 1.0]) * octave.size_mm / _SAMPLES)
     spread = np.sqrt(_SAMPLES**2 - _SPLINE)
     pad = int(np.ceil(_REACH * spread)) + 3
-    low = np.floor(place.min(axis=0)).astype(int) - pad
-    high = np.ceil(place.max(axis=0)).astype(int) + pad + 1
+    low = np.floor([side.min() for side in place.T]).astype(int) - pad
+    high = np.ceil([side.max() for side in place.T]).astype(int) + pad + 1
     column, row = (np.arange(a, b) for a, b in zip(low, high, strict=True))
     key = keys(octave.key, column[:, None], row[None, :])
     noise = Draws(key.ravel()).normal().reshape(key.shape)
