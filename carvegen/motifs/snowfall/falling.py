@@ -232,7 +232,8 @@ def _next(tried: list[tuple[float, float]], slope: float) -> float:
     White rises with the level nearly as ``1 - exp(-a level^b)``: the secant is drawn where that is a line, and between
     the two nearest on either side once there are such, for white rises by jumps. `slope` is what it has at first.
     """
-    best = sorted(tried[::-1], key=lambda its: abs(its[1]))  # of those that came alike the last
+    latest = tried[::-1]  # of those that came alike the last is nearest
+    best = sorted(latest, key=lambda its: abs(its[1]))
     below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
     if below and above:
         again = len(tried) > 2 and tried[-1][1] * tried[-2][1] > 0  # both on one side: it comes nearer by halves
