@@ -77,7 +77,7 @@ class RegisterInputs:
 
 
 def register_inputs(
-    given: Print, setups: Setups, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
+    print_: Print, setups: Setups, lands: Mapping[str, BaseGeometry], picture: str, notes: Iterable[Finding]
 ) -> RegisterInputs:
     """What the folder is made of.
 
@@ -91,30 +91,30 @@ def register_inputs(
         What was told of all blocks: of it, where paper is bare unasked.
     """
     return RegisterInputs(
-        name=given.name, width_mm=given.width_mm, height_mm=given.height_mm, window=given.window,
-        sheet=given.files.get("paper", "A4"), seed=given.seed, trap_mm=given.trap_mm,
-        register_error_mm=given.register_error_mm, register=given.register, blocks=_inked(given, setups, lands),
-        picture_of_the_print=picture, bare=tuple(its.to_dict() for its in notes if its.rule == "bare-paper"),
+        name=print_.name, width_mm=print_.width_mm, height_mm=print_.height_mm, window=print_.window,
+        sheet=print_.files.get("paper", "A4"), seed=print_.seed, trap_mm=print_.trap_mm,
+        register_error_mm=print_.register_error_mm, register=print_.register, blocks=_inked(print_, setups, lands),
+        picture_of_the_print=picture, bare=tuple(note.to_dict() for note in notes if note.rule == "bare-paper"),
     )  # fmt: skip
 
 
-def register_trials(its: RegisterInputs) -> Outcome | None:
+def register_trials(inputs: RegisterInputs) -> Outcome | None:
     """What becomes of many prints; None if fewer than two blocks print."""
-    if len(its.blocks) < 2:
+    if len(inputs.blocks) < 2:
         return None
-    trap_mm, error_mm = its.overlaps_mm
+    trap_mm, error_mm = inputs.overlaps_mm
     return outcome(
-        its.blocks,
-        its.register,
-        its.size,
-        seed=its.seed,
-        reach_mm=1.3 * max(its.overlaps_mm) + _LEAST_MM,
+        inputs.blocks,
+        inputs.register,
+        inputs.size,
+        seed=inputs.seed,
+        reach_mm=1.3 * max(inputs.overlaps_mm) + _LEAST_MM,
         full_mm=(0.9 * trap_mm, 0.9 * error_mm),
     )
 
 
 def register_files(
-    its: RegisterInputs, found: Outcome | None, printed: bytes
+    inputs: RegisterInputs, trials: Outcome | None, printed: bytes
 ) -> tuple[dict[str, bytes | str], dict[str, Any]]:
     """The files by name, and the figures; none of these, and templates alone, if nothing was tried.
 
@@ -123,40 +123,40 @@ def register_files(
     printed
         The picture of the print, PNG.
     """
-    files = _templates(its)
-    if found is None:
+    files = _templates(inputs)
+    if trials is None:
         return files, {}
-    told = figures(found, its.blocks, its.register, max(its.size), its.overlaps_mm, bare=its.bare)
-    words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(told)]
-    picture = register_png(printed, its.window, (_shown(found, 0), _shown(found, 1)), words)
-    text = json.dumps(told, indent=1) + "\n"
-    return {f"{FOLDER}/register.png": picture, FIGURES: text, **files}, told
+    record = figures(trials, inputs.blocks, inputs.register, max(inputs.size), inputs.overlaps_mm, bare=inputs.bare)
+    words = [line.strip() + "." * (not line.endswith(".")) for line in register_lines(record)]
+    picture = register_png(printed, inputs.window, (_shown(trials, 0), _shown(trials, 1)), words)
+    text = json.dumps(record, indent=1) + "\n"
+    return {f"{FOLDER}/register.png": picture, FIGURES: text, **files}, record
 
 
-def _templates(its: RegisterInputs) -> dict[str, bytes | str]:
-    boards = block_template(its.name, its.register, its.size)
-    sheets = paper_template(its.name, its.register, its.size)
+def _templates(inputs: RegisterInputs) -> dict[str, bytes | str]:
+    boards = block_template(inputs.name, inputs.register, inputs.size)
+    sheets = paper_template(inputs.name, inputs.register, inputs.size)
     return {
-        f"{FOLDER}/boards.pdf": template_pdf(boards, its.sheet),
+        f"{FOLDER}/boards.pdf": template_pdf(boards, inputs.sheet),
         f"{FOLDER}/boards.svg": template_svg(boards),
-        f"{FOLDER}/sheets.pdf": template_pdf(sheets, its.sheet),
+        f"{FOLDER}/sheets.pdf": template_pdf(sheets, inputs.sheet),
         f"{FOLDER}/sheets.svg": template_svg(sheets),
     }
 
 
-def _inked(given: Print, setups: Setups, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
-    found = []
-    for block in given.blocks:
+def _inked(print_: Print, setups: Setups, lands: Mapping[str, BaseGeometry]) -> tuple[Inked, ...]:
+    inked = []
+    for block in print_.blocks:
         if block.ink is not None and block.name in lands:
             material = setups[block.name][0].material
             moves = wood_of(material.key, material.grain)
-            found.append(
+            inked.append(
                 Inked(name=block.name, land=lands[block.name], lightness=lightness(block.ink.colour), moves=moves,
                       grain_deg=block.grain_deg)
             )  # fmt: skip
-    return tuple(found)
+    return tuple(inked)
 
 
-def _shown(found: Outcome, kind: int) -> Shown:
-    xy, share, *_ = of_kind(found, kind)
+def _shown(trials: Outcome, kind: int) -> Shown:
+    xy, share, *_ = of_kind(trials, kind)
     return Shown(name=KINDS[kind].name, xy=xy, share=share, worst=spots(xy, share))
