@@ -22,6 +22,7 @@ _PX_PER_MM, _CELL_PX = 2.0, 6  #: of the picture in which light is looked for, a
 _ENOUGH_PX, _RARE = 4, 1e-3  #: of a colour in a cell; of the face
 _STEP, _PART = 0.12, 0.35  #: light of one piece differs by less from cell to cell; than that part of two colours' step
 _JUMP = 0.1  #: in one cell, from which on a piece's edge is followed pixel by pixel
+_TINTED = 0.06  #: between channels, in logarithms, from one end of the light to the other; our own choice
 _MOST_COLOURS = 12
 _ROUNDS = 8
 
@@ -47,6 +48,9 @@ def light_over(laid: Laid) -> NDArray[np.float32] | None:
     cell = (light * known[..., None]).sum(axis=0) / np.maximum(known.sum(axis=0), 1)[..., None]
     grown = _grown(told, cell, np.asarray(known.any(axis=0)), min(_STEP, _PART * step))
     if grown.mean() < 1 / 10:
+        return None
+    cast = np.quantile((cell - cell.mean(axis=-1, keepdims=True))[grown], (0.05, 0.95), axis=0)
+    if np.ptp(cast, axis=0).max() > _TINTED:  # an ink that fades, which a shadow does not look like
         return None
     nearest = ndimage.distance_transform_edt(~grown, return_distances=False, return_indices=True)
     own = cell.mean(axis=-1)[tuple(nearest)].astype(np.float32)

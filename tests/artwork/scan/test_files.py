@@ -25,6 +25,7 @@ from carvegen.artwork.scan import (
 )
 from carvegen.base.errors import InputError
 from tests.artwork.scan import synthetic as made
+from tests.cli.running import run
 from tests.strategies import MANY, few
 
 TONE = np.full((120, 160), 240, np.uint8)
@@ -295,3 +296,13 @@ def test_corners_without_any_block(tmp_path):
     path.write_bytes(made.data(NOISE[:300, :300]))
     with pytest.raises(InputError, match="four sides"):
         read_scan(path, ScanOptions(corners="auto", size_mm=(50, 50)))
+
+
+def test_corners_that_are_not_found_are_asked_for_with_a_ruled_picture(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    Image.fromarray(np.random.default_rng(1).integers(90, 160, (300, 400), np.uint8)).save("noise.png")
+    ran = run(capsys, "read", "noise.png", "--size", "200x150", "--view", "block")
+    assert ran.code == 2
+    assert "read the corners off noise-corners.png, which counts the pixels" in ran.out + ran.err
+    with Image.open("noise-corners.png") as ruled:
+        assert ruled.size == (400, 300)
