@@ -63,8 +63,7 @@ class Draws:
         self._drawn += columns
         chance = (mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)).astype(np.float64)
         chance += 0.5
-        chance *= 2.0**-52
-        return chance
+        return chance * 2.0**-52
 
     def uniform(self, low: float, high: float, columns: int = 1) -> Floats:
         """Evenly between two ends; (n, columns)."""

@@ -186,9 +186,8 @@ def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
 def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
     """The convex hull of each group's shapes."""
     order = np.argsort(group, kind="stable")
-    xy, nth = shapely.get_coordinates(shapes[order], return_index=True)
-    number = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
-    return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=number[nth])), dtype=object)
+    number = np.unique_inverse(group[order]).inverse_indices
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
 
 
 def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:
