@@ -15,7 +15,6 @@ __all__ = ["Draws", "chance_at", "keys", "mixed"]
 
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 _STIRS = (np.uint64(30), np.uint64(0xBF58476D1CE4E5B9)), (np.uint64(27), np.uint64(0x94D049BB133111EB))
-_LAST = np.uint64(31)
 
 
 def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
@@ -24,7 +23,7 @@ def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
     for shift, factor in _STIRS:
         z ^= z >> shift
         z *= factor
-    z ^= z >> _LAST
+    z ^= z >> np.uint64(31)
     return z
 
 

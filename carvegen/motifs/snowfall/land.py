@@ -90,7 +90,7 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     top = np.flatnonzero(reach == most[square])
     largest = np.empty(len(most), dtype=np.int64)
     largest[square[top]] = top  # of equal ones the last
-    return largest[square]
+    return np.asarray(largest[square])
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
