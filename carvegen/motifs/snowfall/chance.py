@@ -15,7 +15,6 @@ __all__ = ["Draws", "chance_at", "keys", "mixed"]
 
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
 _STIRS = (np.uint64(30), np.uint64(0xBF58476D1CE4E5B9)), (np.uint64(27), np.uint64(0x94D049BB133111EB))
-_LAST = np.uint64(31)
 
 
 def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
@@ -24,7 +23,7 @@ def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
     for shift, factor in _STIRS:
         z ^= z >> shift
         z *= factor
-    z ^= z >> _LAST
+    z ^= z >> np.uint64(31)
     return z
 
 
@@ -63,8 +62,7 @@ class Draws:
         self._drawn += columns
         chance = (mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)).astype(np.float64)
         chance += 0.5
-        chance *= 2.0**-52
-        return chance
+        return chance * 2.0**-52
 
     def uniform(self, low: float, high: float, columns: int = 1) -> Floats:
         """Evenly between two ends; (n, columns)."""

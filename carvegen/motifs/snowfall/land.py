@@ -85,12 +85,11 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    most = np.zeros(square.max(initial=-1) + 1)
-    np.maximum.at(most, square, reach)
-    top = np.flatnonzero(reach == most[square])
-    largest = np.empty(len(most), dtype=np.int64)
-    largest[square[top]] = top  # of equal ones the last
-    return largest[square]
+    order = np.lexsort((reach, square))
+    count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
+    largest = np.empty_like(order)
+    largest[order] = np.repeat(order[np.cumsum(count) - 1], count)
+    return largest
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
@@ -186,9 +185,8 @@ def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
 def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
     """The convex hull of each group's shapes."""
     order = np.argsort(group, kind="stable")
-    xy, nth = shapely.get_coordinates(shapes[order], return_index=True)
-    number = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
-    return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=number[nth])), dtype=object)
+    number = np.unique_inverse(group[order]).inverse_indices
+    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
 
 
 def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:

@@ -133,8 +133,9 @@ class Sky:
         """The level at which flakes cover this share, overlaps told (1 - exp(-thickness), source: matheron-1975)."""
         from scipy.optimize import brentq
 
-        least, most = 1e-6, 1e3
-        return float(brentq(lambda level: self.cover(level) - cover, least, most)) if self.cover(most) > cover else most
+        if self.cover(1e3) <= cover:
+            return 1e3
+        return float(np.exp(brentq(lambda log: self.cover(np.exp(log)) - cover, np.log(1e-30), np.log(1e3))))
 
     def cover(self, level: float) -> float:
         """The share that flakes cover at a level, land aside."""
