@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from pathlib import Path
 
@@ -352,6 +353,15 @@ def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run
     areas = {ink: shapely.area(artwork.layers[name]).sum() for name, ink in artwork.colours.items()}
     assert areas == pytest.approx(seen, abs=0.05)
     assert artwork.notes == ()
+
+
+@pytest.mark.parametrize(("count", "parted"), [(24, True), (25, False)])
+def test_a_layer_in_very_many_colours_is_a_picture(tmp_path, count, parted):
+    inks = ["#" + "".join(channels) for channels in itertools.product("08f", repeat=3)][:count]
+    inside = "".join(f'<path d="M{3 * k} 0h2v9h-2z" fill="{ink}"/>' for k, ink in enumerate(inks))
+    artwork = read(drawn(tmp_path, inside), by_colour=True)
+    assert len(artwork.layers) == (count if parted else 1)
+    assert any("more than 24 colours" in note for note in artwork.notes) != parted
 
 
 def _inks(tmp_path, paint, defs="", more=""):
