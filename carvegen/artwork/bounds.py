@@ -55,7 +55,7 @@ _WORK = {
     ),
     "crossings": (20, "has outlines that cross one another far too often", _JOIN),
     "overlaps": (1, "has far too many shapes over one another", _JOIN),
-    "hiding": (0.25, "has colours that hide one another far too often", "draw each colour on a layer of its own"),
+    "hiding": (0.2, "has colours that hide one another far too often", "draw each colour on a layer of its own"),
 }
 
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from carvegen import geometry
-from carvegen.artwork import bounds
+from carvegen.artwork import bounds, read
 from carvegen.artwork.bounds import Budget
 from carvegen.artwork.outlines.crossings import crossings, take_overlaps
 from carvegen.base.errors import InputError
@@ -160,3 +160,22 @@ def test_a_budget_is_for_the_whole_file():
     budget.take("dashes", 30_000)
     with pytest.raises(InputError, match="dashes"):
         budget.take("dashes", 30_000)
+
+
+def test_two_thousand_discs_that_hide_one_another_are_within_the_budget():
+    """As they are counted when they are read, below."""
+    budget = Budget()
+    for what, count in (("points", 200_000), ("overlaps", 94_000), ("crossings", 150_000), ("hiding", 7_400_000)):
+        budget.take(what, count)
+
+
+@takes_long
+def test_two_thousand_discs_in_six_colours_are_read(tmp_path):
+    inks = ("#cc3333", "#111122", "#99aabb", "#228833", "#ddbb22", "#7744aa")
+    places = np.random.default_rng(1).uniform((0, 0), (400, 300), (2000, 2)).round(2)
+    discs = "".join(f'<circle cx="{x}" cy="{y}" r="20" fill="{inks[k % 6]}"/>' for k, (x, y) in enumerate(places))
+    (tmp_path / "a.svg").write_text(HEAD.replace("90", "400").replace(' stroke="#000"', "") + f"{discs}</svg>")
+    artwork = read(tmp_path / "a.svg", by_colour=True)
+    assert set(artwork.colours.values()) == set(inks)
+    seen = [shapely.union_all(shapes) for shapes in artwork.layers.values()]
+    assert sum(its.area for its in seen) == pytest.approx(shapely.union_all(seen).area, rel=1e-4)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from pathlib import Path
 
@@ -354,6 +355,15 @@ def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run
     assert artwork.notes == ()
 
 
+@pytest.mark.parametrize(("count", "parted"), [(24, True), (25, False)])
+def test_a_layer_in_very_many_colours_is_a_picture(tmp_path, count, parted):
+    inks = ["#" + "".join(channels) for channels in itertools.product("08f", repeat=3)][:count]
+    inside = "".join(f'<path d="M{3 * k} 0h2v9h-2z" fill="{ink}"/>' for k, ink in enumerate(inks))
+    artwork = read(drawn(tmp_path, inside), by_colour=True)
+    assert len(artwork.layers) == (count if parted else 1)
+    assert any("more than 24 colours" in note for note in artwork.notes) != parted
+
+
 def _inks(tmp_path, paint, defs="", more=""):
     """Colours of a dark shape and of one in this paint, and the notes."""
     artwork = read(
@@ -382,8 +392,11 @@ _LIGHT = '<stop offset="20%" stop-color="#ffffff"/><stop offset=".6" style="stop
         (_gradient('<stop stop-color="black"/><stop offset="1" style="stop-opacity:0"/>'), "#808080"),
         (_gradient('<stop class="dusk"/>') + "<style>.dusk {stop-color: oklch(100% 0 0)}</style>", "#ffffff"),
         (_gradient('<stop offset=".8" stop-color="#fff"/><stop offset=".2" stop-color="#000"/>'), "#cccccc"),
+        ('<g color="#c63">' + _gradient('<stop stop-color="currentColor"/>') + "</g>", "#cc6633"),
+        (_gradient('<stop stop-color="inherit"/>', 'id="g" stop-color="#c63"'), "#cc6633"),
+        (_gradient('<stop offset="NaN" stop-color="#c63"/>'), "#cc6633"),
     ],
-    ids=range(6),
+    ids=range(9),
 )  # fmt: skip
 def test_a_gradient_counts_in_its_mean_colour(tmp_path, defs, mean):
     inks, notes = _inks(tmp_path, 'fill="url(#g)"', defs)
@@ -394,16 +407,21 @@ def test_a_gradient_counts_in_its_mean_colour(tmp_path, defs, mean):
 def test_a_gradient_of_nothing_is_not_drawn(tmp_path):
     loop = _gradient("", 'id="g" href="#g"')
     for defs in (loop, _gradient('<stop stop-color="red" stop-opacity="0"/>')):
-        assert _inks(tmp_path, 'fill="url(#g)"', defs)[0] == ["#112233"]
+        inks, notes = _inks(tmp_path, 'fill="url(#g)"', defs)
+        assert inks == ["#112233"]
+        assert [note.partition(" <")[0] for note in notes] == ["a gradient without colours paints nothing"]
 
 
 @pytest.mark.parametrize(
     ("paint", "said"),
     [("url(#p)", "patterned"), ("url(#no)", "patterned"), ("color(rec2020 .5 1 1)", "rec2020"), ("color()", "color()"),
-     ("var(--ink)", "var(--ink)")],
+     ("var(--ink)", "var(--ink)"), ("oklab(1e400 0 0)", "1e400"), ("lab(1e400% 0 0)", "1e400"),
+     ("color(display-p3 1e300 0 0)", "1e300"), ("url(#g)", "1e400")],
 )  # fmt: skip
 def test_what_tells_no_colour_is_drawn_and_noted_and_is_not_black(tmp_path, paint, said):
-    inks, notes = _inks(tmp_path, f'fill="{paint}"', '<pattern id="p"/>')
+    inks, notes = _inks(
+        tmp_path, f'fill="{paint}"', '<pattern id="p"/>' + _gradient('<stop stop-color="lab(1e400% 0 0)"/>')
+    )
     assert inks == ["#112233", ""]
     assert [said in note for note in notes if "no ink is told" in note] == [True]
 

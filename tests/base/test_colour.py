@@ -8,6 +8,7 @@ from skimage.color import rgb2lab, rgb2xyz, xyz2rgb
 
 from carvegen.base.colour import (
     Ink,
+    alike,
     cielab,
     from_cielab,
     hex_of,
@@ -106,3 +107,14 @@ def test_cielab_is_that_of_another_library():
     cube = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(-1, 3)
     np.testing.assert_allclose(cielab(cube), rgb2lab(cube[None] / 255)[0], atol=0.03)
     np.testing.assert_allclose(from_cielab(cielab(cube)), cube, atol=0.02)
+
+
+@pytest.mark.parametrize(("other", "same"), [("#152738", True), ("#16293a", False)], ids=["1.6", "2.4"])
+def test_colours_are_alike_up_to_a_difference_of_two(other, same):
+    assert (alike(["#112233", other])[other] == "#112233") == same
+
+
+@pytest.mark.parametrize(("count", "looked"), [(200, True), (201, False)])
+def test_a_picture_with_its_many_colours_stays_as_it_is(count, looked):
+    greens = [f"#{k:02x}ff00" for k in range(count)]
+    assert (len(set(alike(greens).values())) < count) == looked

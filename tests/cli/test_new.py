@@ -169,6 +169,18 @@ def test_inks_that_are_not_alike_share_no_block_however_many_they_are():
     assert all(len(block["layers"]) == 1 for block in blocks)
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "share"),
+    [("#ffff00", "#00ff00", False), ("#b5714a", "#dca070", False), ("#b5714a", "#d09060", True)],
+    ids=["23", "15", "10"],
+)
+def test_no_inks_further_apart_than_twelve_share_a_block(one, other, share):
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {ink: ink for ink in (one, other, "#0000ff", "#ff0000", "#ff88ff", "#000000")}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert any(len(block["layers"]) == 2 for block in blocks) == share
+
+
 def test_of_many_named_tones_none_is_in_the_key(tmp_path, capsys):
     names = ("Sky", *(f"Tone {k}" for k in range(6)), "Key")
     inside = "".join(f'<g id="{name}"><path d="M{4 * k} 0h3v20h-3z"/></g>' for k, name in enumerate(names))

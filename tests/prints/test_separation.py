@@ -16,10 +16,13 @@ from carvegen.base.colour import (
     overprinted,
     screen,
 )
+from carvegen.delivery.side_by_side import side_by_side
+from carvegen.prints import separation
 from carvegen.prints.separation import (
     Layer,
     Plate,
     Spread,
+    in_turn,
     painted,
     separated,
 )
@@ -44,6 +47,26 @@ SKY = plate("sky", ground=True)
 
 def taken(layers, plates, white=NOTHING, spread=SPREAD):
     return separated(FACE, layers, plates, white=lambda _: white, spread=spread)
+
+
+def test_blocks_in_processes_of_their_own_are_the_same_to_the_byte(monkeypatch):
+    monkeypatch.setattr(separation, "_WORTH_POINTS", 0)
+    layers = [Layer("LIT", cases.disc(25, 12, 4)), Layer("POST", shapely.box(20, 0, 32, 30))]
+    plates = [SKY, plate("tone", "LIT"), plate("key", "POST")]
+    asked = []
+
+    def apart(tasks, say):
+        asked.extend(tasks)
+        return side_by_side(tasks, jobs=2, say=say)
+
+    alone, found = (
+        separated(FACE, layers, plates, white=lambda _: cases.disc(20, 25, 3), spread=SPREAD, run=run)
+        for run in (in_turn, apart)
+    )
+    assert asked == list(found) == list(alone) == [one.name for one in plates]
+    for name, its in found.items():
+        assert (its.land.wkb, its.picture.wkb) == (alone[name].land.wkb, alone[name].picture.wkb)
+        assert its.dropped == alone[name].dropped
 
 
 def run_on(shape, at: tuple[float, float], towards: tuple[float, float], reach: float = 5.0) -> float:

@@ -12,9 +12,11 @@ from lxml import etree
 from PIL import Image
 
 from carvegen import geometry
+from carvegen.base.colour import Ink, rgb
 from carvegen.blocks.block import Block
 from carvegen.checks.mending import mended
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND, change_png
+from carvegen.writers.block.clean_artwork import artwork_png
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
 from tests.cases import block, box, disc, setup
 
@@ -38,6 +40,14 @@ def test_colours_cover_what_changed() -> None:
     was, now = shapely.union_all(before.cuts), shapely.union_all(after.cuts)
     assert area(image, NOW_CUT, 40) == pytest.approx(now.difference(was).area, rel=0.02)
     assert area(image, NOW_LAND, 40) == pytest.approx(was.difference(now).area, rel=0.02)
+
+
+def test_a_layer_that_is_no_ink_is_drawn_over_those_that_are() -> None:
+    ink = Ink(colour=(200, 60, 40), opacity=1.0)
+    layers = {"tone": geometry.polygon_array([box(2, 2, 10, 10)]), "more": geometry.polygon_array([box(8, 2, 10, 10)])}
+    image = picture(artwork_png(layers, (40, 30), coats={"tone": ink}))
+    assert area(image, ink.colour, 10) == pytest.approx(60, rel=0.02)
+    assert area(image, rgb("#5f7f86"), 10) == pytest.approx(100, rel=0.02)
 
 
 def test_nothing_changed_shows_neither_colour() -> None:

@@ -94,7 +94,8 @@ def seen(
         if 1 < len(drawn_in[layer]) <= _MOST_COLOURS:
             name = f"{layer} {'white' if colour == '#ffffff' else f'colour {inks.index(colour) + 1}'}".strip()
         if ends[k] < ends[k + 1]:
-            hidden = shapely.multipolygons(geometry.joined(every[front[ends[k] : ends[k + 1]]]))
+            # far quicker than `geometry.joined` where most lie over one another
+            hidden = shapely.disjoint_subset_union_all(every[front[ends[k] : ends[k + 1]]])
             left = geometry.parts(shapely.difference(shapely.multipolygons(shapes), hidden))
         found.setdefault(name, []).append(geometry.snapped(left))
         if len(drawn_in[layer]) <= _MOST_COLOURS:

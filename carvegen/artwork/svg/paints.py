@@ -24,9 +24,10 @@ _P3 = np.array([[0.486571, 0.265668, 0.198217], [0.228975, 0.691739, 0.079287], 
 class Paints:
     """The gradients of a file, each as one colour."""
 
-    def __init__(self, named: Mapping[str, Node], sheet: Sheet) -> None:
-        self.named, self.sheet = named, sheet
+    def __init__(self, root: Node, named: Mapping[str, Node], sheet: Sheet) -> None:
+        self.root, self.named, self.sheet = root, named, sheet
         self.means: dict[str, str] = {}
+        self.looks: dict[Node, Style] = {}
 
     def plain(self, node: Node, look: Style, notes: Notes) -> Style:
         """A shape's style with plain colours in place of gradients; what tells no colour is noted and stays."""
@@ -45,32 +46,49 @@ class Paints:
         if name not in self.named and otherwise.strip():
             return otherwise.strip()
         if name in self.named and self.named[name].kind.endswith("Gradient"):
-            notes.add("a shaded paint is taken as solid, in its mean colour", node.place)
             if name not in self.means:
                 self.means[name] = self._mean(name)
+            if self.means[name] == "none":
+                notes.add("a gradient without colours paints nothing", node.place)
+            elif _hex_of(self.means[name]):
+                notes.add("a shaded paint is taken as solid, in its mean colour", node.place)
             return self.means[name]
         notes.add("a patterned paint is taken as solid, and no ink is told by it", node.place)
         return paint
 
     def _mean(self, name: str) -> str:
-        """The mean colour of a gradient on white paper, from 0 to 1 of its offsets, as a screen shows it."""
+        """The mean colour of a gradient on white paper, from 0 to 1 of its offsets; or one in it that can't be read."""
         used = set[str]()
         while not (stops := [node for node in self.named[name] if node.kind == "stop"]):  # type: ignore[attr-defined]
             used.add(name)
             name = self.named[name].get("href", "")[1:]
             if name in used or name not in self.named:
                 return "none"  # SVG 1.1 section 13.2.4: one without stops paints nothing
-        above = handed_down(styled(self.named[name], FIRST, self.sheet))
-        looks = [styled(stop, above, self.sheet) for stop in stops]  # type: ignore[arg-type]
+        looks = [self._look(stop) for stop in stops]  # type: ignore[arg-type]
         cover = np.array([_cover(look) for look in looks])
         if not cover.any():
             return "none"
-        colour = [_screen(_colour(_paint(look, "stop-color"))) for look in looks]
-        on_paper = 1 + cover[:, None] * (np.array([np.zeros(3) if c is None else c for c in colour]) - 1)
+        written = [_paint(look, "stop-color") for look in looks]
+        colour = [_screen(_colour(paint)) for paint in written]
+        for paint in (paint for paint, c, part in zip(written, colour, cover, strict=True) if c is None and part):
+            return paint or "none"
+        on_paper = 1 + cover[:, None] * (np.array([np.ones(3) if c is None else c for c in colour]) - 1)
         offset = np.maximum.accumulate(
             [min(max(number(stop.get("offset", "0").strip()) or 0.0, 0.0), 1.0) for stop in stops]
         )
         return _hex(np.trapezoid(on_paper[[0, *range(len(stops)), -1]], [0, *offset, 1], axis=0))
+
+    def _look(self, node: Node) -> Style:
+        """Every property of a node, with all that is handed down to it."""
+        if node not in self.looks:
+            parent = self._look(self.parents[node]) if node in self.parents else FIRST
+            self.looks[node] = styled(node, handed_down(parent), self.sheet, parent=parent)
+        return self.looks[node]
+
+    @functools.cached_property
+    def parents(self) -> dict[Node, Node]:
+        """What each node of the file lies in."""
+        return {child: node for node in self.root.walk() for child in node}  # type: ignore[misc]
 
 
 def _cover(look: Style) -> float:
@@ -122,15 +140,21 @@ def _colour(text: str) -> Any:  # noqa: ANN401
 
 
 def _screen(colour: Any) -> Any:  # noqa: ANN401
-    """The channels of sRGB, 0…1, of a colour of CSS; None for a space that is not read.
+    """The channels of sRGB, 0…1, of a colour of CSS; None for a space that is not read, and beyond all measure.
 
     Lab and LCH are of D50 in CSS, and what is white stays white here, without Bradford's adaptation.
     """
-    if colour is None:
+    if colour is None or not np.isfinite(list(colour.to(colour.space))).all():
         return None
-    channels = np.array(list(colour.to(colour.space))[:3])
+    with np.errstate(all="ignore"):
+        channels = _channels(colour)
+    return channels if channels is not None and np.isfinite(channels).all() else None
+
+
+def _channels(colour: Any) -> Any:  # noqa: ANN401
     if colour.space in ("srgb", "hsl", "hwb"):
         return list(colour.to("srgb"))[:3]
+    channels = np.array(list(colour.to(colour.space))[:3])
     if colour.space == "srgb-linear":
         return screen(channels) / 255
     if colour.space == "display-p3":

@@ -126,7 +126,7 @@ class _Reader:
         self.named: dict[str, Node] = {}
         for node in root.walk():
             self.named.setdefault(node.get("id", ""), node)
-        self.paints = Paints(self.named, self.sheet)
+        self.paints = Paints(root, self.named, self.sheet)
         self.images = 0
         self.clips: dict[tuple[str, Transform], BaseGeometry] = {}
 

@@ -124,8 +124,8 @@ def _declarations(text: str) -> tuple[tuple[str, str, bool], ...]:
     )  # fmt: skip
 
 
-def styled(node: Node, above: Style, sheet: Sheet) -> Style:
-    """Every property of a node, given what is `handed_down` to it."""
+def styled(node: Node, above: Style, sheet: Sheet, *, parent: Style | None = None) -> Style:
+    """Every property of a node, given what is `handed_down` to it; ``inherit`` takes from all that the parent has."""
     said = {key: value.strip() for key, value in node.items() if key in FIRST}
     said |= sheet.plain.get(node, {})
     own = _declarations(node.get("style", "")) if "style" in node.keys() else ()  # noqa: SIM118
@@ -134,7 +134,7 @@ def styled(node: Node, above: Style, sheet: Sheet) -> Style:
     said |= {key: value for key, value, important in own if important}
     if not said:
         return above
-    return {**above, **{key: _resolved(key, value, above) for key, value in said.items() if key in FIRST}}
+    return {**above, **{key: _resolved(key, value, parent or above) for key, value in said.items() if key in FIRST}}
 
 
 def _resolved(key: str, value: str, above: Style) -> str:
@@ -156,11 +156,12 @@ def is_seen(style: Style) -> bool:
 
 
 def number(text: str) -> float | None:
-    """A plain number or a percentage as a share; None if it is neither."""
+    """A plain number or a percentage as a share; None if it is neither, or not finite."""
     try:
-        return float(text[:-1]) / 100 if text.endswith("%") else float(text)
+        share = float(text[:-1]) / 100 if text.endswith("%") else float(text)
     except ValueError:
         return None
+    return share if math.isfinite(share) else None
 
 
 def measure(text: str, whole: float, *, what: str = "length") -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,18 +72,17 @@ def artwork_png(
     Parameters
     ----------
     coats
-        Inks by layer, in printing order: then these layers look as they print over one another.
+        Inks by layer, in printing order: then these layers look as they print over one another; others lie over them.
     """
     px = min(_PX_PER_MM, _MOST_SIDE_PX / max(size))
     pixels = (max(round(size[0] * px), 1), max(round(size[1] * px), 1))
     covers = {name: coverage(geometry.moved(its, (0, 0), scale=px), pixels) for name, its in layers.items()}
     unsure = covers.pop(UNSURE, None)
-    if coats:
-        light = overprinted(_PAPER, [(ink, covers[name]) for name, ink in coats.items() if name in covers])
-        picture = Image.fromarray(np.round(screen(light)).astype(np.uint8))
-    else:
-        picture = Image.new("RGB", pixels, _PAPER)
-        for layer, cover in reversed(list(zip(_layers(layers), covers.values(), strict=False))):
+    coats = coats or {}
+    light = overprinted(_PAPER, [(ink, covers[name]) for name, ink in coats.items() if name in covers])
+    picture = Image.fromarray(np.round(screen(np.broadcast_to(light, (*pixels[::-1], 3)))).astype(np.uint8))
+    for layer, (name, cover) in reversed(list(zip(_layers(covers), covers.items(), strict=True))):
+        if name not in coats:
             picture.paste(layer.colour, mask=_mask(cover))
     if unsure is not None:
         rows, columns = np.indices(unsure.shape)
@@ -105,10 +104,10 @@ def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: f
     return round(float(right), 3), round(float(top), 3)
 
 
-def _layers(layers: Mapping[str, PolygonArray]) -> list[Layer]:
+def _layers(names: Iterable[str]) -> list[Layer]:
     """A layer for each name, spelt as DXF allows; no two are alike."""
     dxf_layers: list[Layer] = []
-    for k, name in enumerate(layers):
+    for k, name in enumerate(names):
         colour, index = _COLOURS[min(k, len(_COLOURS) - 1)]
         shown = re.sub(r'[<>/\\":;?*|=`%\x00-\x1f]', "-", name.strip()) or _NO_NAME
         same = sum(layer.name.upper() == shown.upper() for layer in dxf_layers)
