@@ -259,7 +259,7 @@ def laid_file(
     if name != PRINT and not laid.mirrored and len(planned.lands) > 1:
         if not planned.tells_inks and not planned.only:
             return name, laid, (*notes, _NO_INKS)
-        whole = better_fit(laid, planned.print_plan()) if planned.coats and PRINT not in plans else None
+        whole = better_fit(laid, planned.print_plan()) if planned.coats else None
         name, laid = (PRINT, whole) if whole is not None else (name, laid)
     notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
     return name, laid, notes
