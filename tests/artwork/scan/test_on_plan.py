@@ -300,7 +300,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     }
     inks = [((169, 191, 203), 0.2), ((106, 135, 153), 0.3), ((31, 43, 61), 0.7)]
     coats = {name: Ink(colour=colour, opacity=by) for name, (colour, by) in zip(lands, inks, strict=True)}
-    cover = {name: made.painted(lands[name].difference(made.blots(6, 80, largest=2.0))) for name in printed}
+    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0))) for name in printed}
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
     light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
