@@ -6,6 +6,7 @@ import contextlib
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -259,7 +260,7 @@ def laid_file(
     if name != PRINT and not laid.mirrored and len(planned.lands) > 1:
         if not planned.tells_inks and not planned.only:
             return name, laid, (*notes, _NO_INKS)
-        whole = better_fit(laid, planned.print_plan()) if planned.coats and PRINT not in plans else None
+        whole = better_fit(laid, planned.print_plan()) if planned.coats else None
         name, laid = (PRINT, whole) if whole is not None else (name, laid)
     notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
     return name, laid, notes
@@ -333,10 +334,11 @@ def first_proof(
         told += spots(difference(name, wanted, land, tolerance), face)
         hidden = geometry.intersection(lands[name], its.hidden).area
         if shown == PRINT and hidden >= _LEAST_MM2:
-            notes += (f"{name}: other inks hide {hidden:.0f} mm² of it: nothing is said of these parts",)
+            notes += (f"{name}: other inks hide {hidden:.0f} mm² of it, or it fades: nothing is said of these parts",)
     told = in_order(told)
     notes += _large_words(told, size)
-    save_file(picture, ringed_png(laid, told))
+    unsure = reduce(geometry.intersection, (its.hidden for its in inks.values()))
+    save_file(picture, ringed_png(laid, told, unsure))
     sheets = {} if sheet is None else {name: _sheet_of(sheet, name, len(names)) for name in names}
     if sheets:
         from carvegen.writers.whole_print.templates import carving_sheet

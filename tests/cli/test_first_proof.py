@@ -157,6 +157,9 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
         r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *told["notes"]
     )
     assert 0.2 * made.FACE.area < float(over) < 0.45 * made.FACE.area
+    with Image.open(own_folder / "proof-on-plan.png") as picture:
+        hatched = np.all(np.asarray(picture.convert("RGB")) == (194, 87, 26), axis=-1).mean()
+    assert hatched * made.FACE.area == pytest.approx(0.25 / 2.4 * float(over), rel=0.3)
 
 
 @not_sought

@@ -11,7 +11,7 @@ from scipy import ndimage
 from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
-from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen
+from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, resized
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored, refined
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from carvegen.artwork.on_plan.plan import Matrix, Plan
+    from carvegen.artwork.on_plan.plan import Matrix, Plan, Tone
     from carvegen.artwork.on_plan.plan_fit import Fit
     from carvegen.artwork.scan.pixels import Picture
 
@@ -33,6 +33,9 @@ _LOOK_PX = 2600  #: longer side of the picture that is laid
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _LEAST_TONES = 2.0  #: of 255; what differs by less shows nothing
 _MOST_QUADS = 3
+_ABOUT_AS_WELL = 0.9  #: of a fit's weight; our own choice
+_TONED = 0.25  #: correlation; prints had 0.36 to 0.82, proofs of one block -0.13 to 0.09
+_PURE = 0.02  #: all land or all cut, but for so much
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
 
 
@@ -84,11 +87,24 @@ def laid_on(
 
 
 def better_fit(laid: Laid, plan: Plan) -> Laid | None:
-    """The picture on another plan of the same face, at the place where it lies, if it fits that better; else None."""
+    """The picture on another plan of the same face, at the place where it lies, if it fits that better; else None.
+
+    Snow that one block's plan does not have, or an ink that fades, makes a finished print fit that block about as well:
+    then the tones within its land and its cuts decide.
+    """
     scale = min(laid.px_per_mm, MOST_PX_PER_MM)
-    seen, place = Seen(ranged(drawn_tone(laid.seen_at(scale).image))), np.diag([scale, scale, 1.0])
-    own, other = (judged(its, seen, place) for its in (laid.plan, plan))
-    return replace(laid, plan=plan, fit=other) if not other.fault and other.weight > own.weight else None
+    tone, place = ranged(drawn_tone(laid.seen_at(scale).image)), np.diag([scale, scale, 1.0])
+    own, other = (judged(its, Seen(tone), place) for its in (laid.plan, plan))
+    enough = own.weight * (_ABOUT_AS_WELL if _tones_within(laid.plan, plan, tone) > _TONED else 1.0)
+    return replace(laid, plan=plan, fit=other) if not other.fault and other.weight > enough else None
+
+
+def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:
+    """How a picture's tones go with another plan's where its own has but one, all land or all cut; correlation."""
+    land, inks = (resized(plan.tone, tone.shape[::-1]) for plan in (own, other))
+    pairs = [(tone[part], inks[part]) for part in (land < _PURE, land > 1 - _PURE) if part.any()]
+    varied = [pair for pair in pairs if min(map(np.ptp, pair)) > _PURE]
+    return max((float(np.corrcoef(*pair).item(1)) for pair in varied), default=0.0)
 
 
 def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:

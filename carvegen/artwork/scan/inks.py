@@ -128,7 +128,7 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
         np.bincount(bins[::4, ::4].ravel(), minlength=far.shape[1])[~doubtful],
     )
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
-    side = 2 * (2 * reach + 2) + 1
+    side = 2 * reach + 3  # wider than a blurred edge, narrower than a flake
     unsure = np.asarray(binary_opening(shown[bins], np.ones((side, side), dtype=bool)))
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))

@@ -16,6 +16,8 @@ from carvegen.writers.block.ring_places import LABEL_MM, free_box
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.artwork.on_plan import Laid
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.blocks.comparison import Spot
@@ -28,6 +30,7 @@ _FADED = 0.45  #: how far the scan is drawn towards paper
 _STRENGTH = 0.75
 _MOST_PIXELS = 2_000_000
 _ROOM_MM = 1.0
+_UNSURE, _HATCH_MM, _LINE_MM = (194, 87, 26), 2.4, 0.25
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
 _PLANNED, _EDGE = (110, 60, 130), 0.25  #: the plan's outlines, and how steep they are in its tone
 _LEGEND = (
@@ -36,9 +39,16 @@ _LEGEND = (
 )  # fmt: skip
 
 
-def ringed_png(laid: Laid, spots: Sequence[Spot], *, most: int = 60) -> bytes:
-    """The scan, pale; what is still to cut in teal, what is gone in ochre; the first `most` ringed and numbered."""
+def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most: int = 60) -> bytes:
+    """The scan, pale; what is still to cut in teal, what is gone in ochre; the first `most` ringed and numbered.
+
+    What is not sure of any block is hatched.
+    """
     picture, scale = _faded(laid)
+    rows, columns = np.indices(picture.size[::-1], sparse=True)
+    lines = (rows + columns) % (_HATCH_MM * scale) < _LINE_MM * scale
+    hatched = lines & (coverage(geometry.moved(geometry.parts(unsure), (0, 0), scale=scale), picture.size) > 0.5)
+    picture.paste(_UNSURE, mask=Image.fromarray(hatched))
     high = picture.height
     for standing, colour in ((True, NOW_LAND), (False, NOW_CUT)):
         shapes = geometry.polygon_array(spot.shape for spot in spots if spot.kind.stands is standing)

@@ -14,6 +14,7 @@ from skimage.transform import ProjectiveTransform
 
 from carvegen.artwork.on_plan import (
     Seen,
+    better_fit,
     is_mirrored,
     judged,
     laid,
@@ -286,3 +287,23 @@ def test_a_print_and_its_tone_alone_have_one_outline_and_are_told_apart(tmp_path
     plans = {"tone": plan_of(SKY, made.SIZE), "all": plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)}
     name, _ = lay_file(tmp_path / "seen.png", plans)
     assert name == ("all" if key_prints else "tone")
+
+
+@pytest.mark.parametrize("printed", [("sky", "tone", "key"), ("tone",)])
+def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
+    """Its sky fades out, too: it fits the tone's plan better by a little, and 11,218 mm² were still to cut."""
+    tone = made.key()
+    lands = {
+        "sky": made.FACE,
+        "tone": tone,
+        "key": shapely.intersection(tone.buffer(-1.2), shapely.box(20, 10, 60, 70)),
+    }
+    inks = [((169, 191, 203), 0.2), ((106, 135, 153), 0.3), ((31, 43, 61), 0.7)]
+    coats = {name: Ink(colour=colour, opacity=by) for name, (colour, by) in zip(lands, inks, strict=True)}
+    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0))) for name in printed}
+    if "sky" in cover:
+        cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
+    light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
+    seen = Picture(Image.fromarray(np.uint8(np.clip(screen(light), 0, 255))), None)
+    whole = better_fit(laid_on(PLANS["key"], seen), plan_of_inks(lands, coats, (251, 250, 246), made.SIZE))
+    assert (whole is not None) is ("sky" in printed)
