@@ -181,8 +181,8 @@ def _of_paper() -> Iterator[Finding]:
     told = paper_findings(picture, done)
     hole, hair, snow = (shapely.box(29.8, 15, 29.8 + w, 17) for w in (0.3, 0.05, 0))
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)
-    for gap in (hole, hair):
-        spoilt = cuts | {"sky": replace(cuts["sky"], land=cuts["sky"].land.difference(gap).union(snow))}
+    for gap in (hole, hair, picture.face):
+        spoilt = cuts | {"sky": replace(cuts["sky"], land=cuts["sky"].land.union(snow).difference(gap))}
         for found in paper_findings(picture, spoilt).values():
             yield from found
     for its in done.values():

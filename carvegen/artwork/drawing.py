@@ -49,11 +49,12 @@ class Artwork:
         return geometry.joined(np.concatenate(list(self.layers.values()) or [geometry.empty()]))
 
     def named(self, name: str) -> Artwork:
-        """The same drawing; what is in no layer with a name goes by this one."""
-        layers = {layer: shapes for layer, shapes in self.layers.items() if layer}
-        loose = self.layers.get("", geometry.empty())
-        if len(loose):
-            layers[name] = geometry.joined(np.concatenate([layers[name], loose])) if name in layers else loose
+        """The same drawing; what is in no layer with a name goes by this one, where the first of them is drawn."""
+        layers: dict[str, PolygonArray] = {}
+        for layer, shapes in self.layers.items():
+            own, before = layer or name, layers.get(layer or name)
+            if layer or len(shapes):
+                layers[own] = shapes if before is None else geometry.joined(np.concatenate([before, shapes]))
         colours = {layer or name: colour for layer, colour in self.colours.items()}
         return replace(self, layers=layers, colours=colours)
 

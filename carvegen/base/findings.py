@@ -94,6 +94,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),
     ("ink-on-bare", ""): Saying("ink where the paper must stay bare", "{measured} wide"),
     ("blank-layer", ""): Saying("a layer on no block", _AREA),
+    ("blank-block", ""): Saying("a block that prints nothing", _AREA),
     ("emboss-strain", ""): Saying("the paper is stretched too far", "by {measured}, at most {limit}"),
     ("emboss-stretch", ""): Saying("the paper may tear", "up to {measured} of stretch at a corner, {limit} tears it"),
     ("emboss-depth", ""): Saying("a depth that does not suit the paper", "{measured} deep, the bound is {limit}"),

@@ -305,7 +305,19 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
                 remedy=f'name it on a block, or among the highlights: shape = "{name}"',
             )
         )
+    for name, cut in cuts.items():
+        if cut.die is None and not shapely.area(cut.ink) > _BLANK_MM2:
+            notes[name].append(_blank_block(cut))
     return notes
+
+
+def _blank_block(cut: Cut) -> Finding:
+    return Finding(
+        rule="blank-block", severity=Severity.RISK, at=(cut.block.width_mm / 2, cut.block.height_mm / 2),
+        measured=float(shapely.area(cut.ink)), limit=_BLANK_MM2, unit="mm²",
+        why="nothing of this block is left to print: its layers are empty, or white or what is in front covers all",
+        remedy="put what it prints in front of what covers it ([artwork] in_front says so), or leave it out",
+    )  # fmt: skip
 
 
 def _length(piece: BaseGeometry, width: float) -> float:

@@ -454,3 +454,13 @@ def test_colours_that_hardly_differ_are_one_ink(tmp_path):
     assert any("hardly differ" in note and "#112234 and #112233" in note for note in notes)
     assert _inks(tmp_path, 'fill="#fffffe"')[0] == ["#112233", "#ffffff"], "paper"
     assert _inks(tmp_path, 'fill="#1f3347"')[0] == ["#112233", "#1f3347"]
+
+
+def test_what_is_in_no_group_stays_where_it_is_drawn(tmp_path) -> None:
+    """A sky drawn first and in no group was put in front of all: every block came out blank."""
+    path = tmp_path / "mine.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+        '<rect id="sky" width="40" height="30"/><g id="hill"><rect y="20" width="40" height="10"/></g></svg>'
+    )
+    assert list(read(path).named("mine").layers) == ["mine", "hill"]

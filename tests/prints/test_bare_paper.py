@@ -260,6 +260,14 @@ def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():
     assert told == {"bare-paper": (Severity.RISK, 0.3, True), "ink-on-bare": (Severity.BREAKS, 0.4, False)}
 
 
+def test_a_block_of_which_nothing_is_left_is_told():
+    """All of it lay behind what was drawn over it: four boards came out blank, without a word."""
+    _, _, picture, cuts, _, _ = crowd_mended()
+    blank = replace(cuts["sky"], land=shapely.Polygon(), picture=shapely.Polygon())
+    told = paper_findings(picture, cuts | {"sky": blank})["sky"]
+    assert [(its.rule, its.severity, its.measured) for its in told] == [("blank-block", Severity.RISK, 0.0)]
+
+
 def test_a_layer_on_no_block_is_told(tmp_path):
     scene = Scene(layers=CROWDED.layers, lights=CROWDED.lights)
     text = scene.text().replace('["NEAR", "FAR"]', '["FAR"]')
