@@ -58,8 +58,8 @@ def test_what_is_in_no_named_layer_goes_by_the_drawings_name(tmp_path, capsys):
     )
     ran = run(capsys, "new", mine, "--drawing", drawing)
     assert ran.code == 0, ran.err
-    assert [its["layers"] for its in told(mine)["blocks"]] == [["*"], ["RAIL"], ["posts"]]
-    assert read_print(mine / "print.toml", Library()).blocks[2].layers == ("posts",)
+    assert [its["layers"] for its in told(mine)["blocks"]] == [["*"], ["posts"], ["RAIL"]]
+    assert read_print(mine / "print.toml", Library()).blocks[1].layers == ("posts",)
 
 
 SKY, TONE, KEY = "M0 0h40v22h-40z", "M0 22h40v8h-40z", "M6 8h3v18h-3z"
