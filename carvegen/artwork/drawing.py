@@ -52,9 +52,11 @@ class Artwork:
         """The same drawing; what is in no layer with a name goes by this one, where the first of them is drawn."""
         layers: dict[str, PolygonArray] = {}
         for layer, shapes in self.layers.items():
-            own, before = layer or name, layers.get(layer or name)
-            if layer or len(shapes):
-                layers[own] = shapes if before is None else geometry.joined(np.concatenate([before, shapes]))
+            own = layer or name
+            if own in layers:
+                layers[own] = geometry.joined(np.concatenate([layers[own], shapes]))
+            elif layer or len(shapes):
+                layers[own] = shapes
         colours = {layer or name: colour for layer, colour in self.colours.items()}
         return replace(self, layers=layers, colours=colours)
 

@@ -121,7 +121,7 @@ def _clipped(cut: Cut, window: BaseGeometry) -> Cut:
     """What of a block lies in a window; all else of it is taken to stand."""
     met = cut.block.cuts[np.unique(cut.block.cut_tree.query(window, predicate="intersects"))]
     block = replace(cut.block, cuts=geometry.parts(shapely.intersection(met, window)))
-    land, white = (_solid(shapely.intersection(shape, window)) for shape in (cut.land, cut.white))
+    land, white = (geometry.solid(shapely.intersection(shape, window)) for shape in (cut.land, cut.white))
     return replace(cut, block=block, land=land, white=white)
 
 
@@ -182,8 +182,8 @@ def _with_trap(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _
         shapely.intersection(cuts[other].land, around) for other, light in lights.items() if light < lights[name] - 1e-9
     ]
     white = shapely.intersection(cuts[name].white, shapely.buffer(around, back))
-    under = shapely.difference(_solid(shapely.union_all(darker)), shapely.buffer(white, back))
-    return _printable(shapely.union(shapely.buffer(piece, _MEETS_MM, quad_segs=2), _solid(under)), cuts[name])
+    under = shapely.difference(geometry.solid(shapely.union_all(darker)), shapely.buffer(white, back))
+    return _printable(shapely.union(shapely.buffer(piece, _MEETS_MM, quad_segs=2), geometry.solid(under)), cuts[name])
 
 
 def _reached(piece: BaseGeometry, name: str, cuts: Mapping[str, Cut], whole: _Print) -> BaseGeometry:
@@ -202,13 +202,8 @@ _FORMS: tuple[_Form, ...] = (_with_trap, _whole, _reached, _with_trap, _whole, _
 
 def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
     """The shape without what is white on the block, on the grid."""
-    around = _solid(shapely.intersection(cut.white, shapely.buffer(shape, 1.0, quad_segs=2)))
-    return _solid(geometry.difference(_solid(shape), around))
-
-
-def _solid(shape: BaseGeometry) -> BaseGeometry:
-    """The polygons of a shape, without the lines and points in which overlays touch."""
-    return geometry.solid(shape)
+    around = geometry.solid(shapely.intersection(cut.white, shapely.buffer(shape, 1.0, quad_segs=2)))
+    return geometry.solid(geometry.difference(geometry.solid(shape), around))
 
 
 def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup]) -> Mask:
@@ -234,7 +229,7 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
     gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
     stands = shapely.union(cut.land, geometry.difference(land, gone))
-    return replace(cut, block=replace(cut.block, cuts=cuts), land=_solid(stands))
+    return replace(cut, block=replace(cut.block, cuts=cuts), land=geometry.solid(stands))
 
 
 def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
