@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import ast
 import importlib
 import pkgutil
 from functools import cache
-from pathlib import Path
+from importlib.machinery import PathFinder
 from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from importlib.abc import SourceLoader
+    from types import CodeType
 
     from numpy.random import Generator
 
@@ -34,20 +35,23 @@ class MotifModule(Protocol):
 
 def summaries() -> dict[str, str]:
     """Each motif's name and the first line of its docstring, without importing it."""
+    # Compiled code is looked at, never a syntax tree: two threads that each build one can make Python 3.11 fail.
     motifs = {}
     for module in pkgutil.iter_modules(__path__):
-        file = Path(__path__[0]) / (f"{module.name}/__init__.py" if module.ispkg else f"{module.name}.py")
-        tree = ast.parse(file.read_text(encoding="utf-8"))
-        if _grows(tree):
-            motifs[module.name] = (ast.get_docstring(tree) or "").partition("\n")[0]
+        code = _code_of(module.name)
+        if "grow" in code.co_names:
+            about = next((value for value in code.co_consts if isinstance(value, str)), "")
+            motifs[module.name] = about.lstrip().partition("\n")[0]
     return motifs
 
 
-def _grows(tree: ast.Module) -> bool:
-    """Whether a module has a function `grow`, of its own or from one of its parts."""
-    defined = [node.name for node in tree.body if isinstance(node, ast.FunctionDef)]
-    imported = [alias.name for node in tree.body if isinstance(node, ast.ImportFrom) for alias in node.names]
-    return "grow" in (*defined, *imported)
+def _code_of(name: str) -> CodeType:
+    """The compiled code of a module of this room; its names are those that the module defines, imports or uses."""
+    spec = PathFinder.find_spec(f"{__name__}.{name}", __path__)
+    code = cast("SourceLoader", spec.loader).get_code(spec.name) if spec else None
+    if code is None:
+        raise ImportError(f"{name} has no source", name=name)
+    return code
 
 
 @cache

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import ast
+import ast  # noqa: TID251  one thread
 import re
 from collections.abc import Iterator
 from functools import cache

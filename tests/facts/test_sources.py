@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import ast
+import ast  # noqa: TID251  one thread
 import json
 import re
 import tomllib

@@ -31,7 +31,8 @@ __all__ = ["LARGE_BYTES", "copied", "growths_beside", "read_copied"]
 LARGE_BYTES = 500_000  #: smaller files are read as fast as a copy of them
 _FOLDER = "copies"
 
-_DAMAGED = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, shapely.errors.ShapelyError)
+# SystemError: numpy reads the head of an array as a syntax tree, which two threads at once may spoil (Python 3.11).
+_DAMAGED = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, SystemError, shapely.errors.ShapelyError)
 _MOST_GROWN = 24  #: growths that are remembered: of several motifs, in several weathers
 
 Size = tuple[float, float]
