@@ -80,7 +80,6 @@ def narrow_spread(
     *,
     limit_at: Callable[[Floats], Floats] | None = None,
     fine: int = FINE,
-    within: Widths | None = None,
 ) -> Spread:
     """Every place where the region on the left of `outlines` is narrower than asked, and the discs along it.
 
@@ -92,14 +91,12 @@ def narrow_spread(
         The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
     fine
         Lengths are right to a third of the limit over this.
-    within
-        The inner discs along the narrow places of a larger limit: no other edges but necks are looked at.
     """
     outline = Outline(outlines)
     tight = necks_of(outline, limit)
     if limit_at is not None:
         tight = tight.chosen(tight.width < limit_at(tight.direction_deg))
-    thin = local_widths_of(outline, limit, limit_at=limit_at, fine=fine, within=within)
+    thin = local_widths_of(outline, limit, limit_at=limit_at, fine=fine)
     if len(tight) + len(thin) == 0:
         return Spread(_none(), thin, np.empty(0, dtype=np.int64))
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)

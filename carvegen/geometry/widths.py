@@ -111,22 +111,16 @@ def local_widths_of(
     limit_at: Callable[[Floats], Floats] | None = None,
     sharper_deg: float = 90.0,
     fine: int = FINE,
-    within: Widths | None = None,
 ) -> Widths:
     """The same for an outline that is measured in other ways too.
 
-    A piece between narrow and wide is measured in so many `fine` parts. Where places `within` which all lie are known
-    from a larger limit, no edges are measured but theirs and the next ones.
+    A piece between narrow and wide is measured in so many `fine` parts.
     """
     edges = outline.edges
     turns = np.pi - np.radians(sharper_deg)
     rings = outline.near(limit) | outline.bends_more(turns - 1e-6)
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
-    asked = ruler.chosen
-    if within is not None:
-        own = np.union1d(within.edge, within.other)
-        asked = np.intersect1d(asked, np.concatenate([own, edges.next[own], edges.before[own]]))
-    coarse = ruler.in_reach(_cut_up(edges, asked, limit / _COARSE))
+    coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
     result = ruler.measured(coarse)
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[result.piece] = True

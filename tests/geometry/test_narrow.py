@@ -11,7 +11,7 @@ from scipy.ndimage import distance_transform_edt, maximum_filter
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, Narrow, narrow_places, narrow_spread
+from carvegen.geometry.narrow import Kind, Narrow, narrow_places
 from tests.cases import block, box, disc, limits, shapes
 from tests.strategies import blobs
 
@@ -144,17 +144,6 @@ def test_turned_mirrored_scaled_and_restarted(region, limit, turn, scale, mirror
     else:  # a tip that is just long enough to count
         shorter = min(plain.length.min(initial=np.inf), found.length.min(initial=np.inf) / scale)
         assert shorter < 0.3 * limit
-
-
-@given(blobs(corners=9), st.floats(0.6, 3.0))
-def test_within_the_places_of_a_larger_limit_are_all_that_go_on(region, limit) -> None:
-    """What counts of half the limit is the same whether every edge is measured, or those known to be narrow."""
-    rings = geometry.rings(geometry.parts(region))
-    whole = narrow_spread(rings, limit / 2).places
-    some = narrow_spread(rings, limit / 2, within=narrow_spread(rings, limit).thin).places
-    long = [np.flatnonzero((its.kind != Kind.TIP) | (its.length > 0.95 * limit / 2)) for its in (whole, some)]
-    np.testing.assert_allclose(some.at[long[1]], whole.at[long[0]])
-    np.testing.assert_allclose(some.length[long[1]], whole.length[long[0]], atol=0.02 * limit)
 
 
 def distances(region, px: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +35,8 @@ _BITES = 3
 _NOWHERE = shapely.Polygon()
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
+_LONG = 0.95  #: a tip that is longer, in the land that is asked, is no corner:
+_SHARES = np.linspace(0.5, 1, 9)  #: asked may be so much of the land
 _GONE = 0.5  #: chance that one that would just touch a side, or just not, goes; else it moves out over it
 _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
@@ -209,13 +212,8 @@ def _weak(
     ground = geometry.parts(shapely.difference(rim, shapely.union_all(pieces)))
     rings = geometry.rings(ground)
     between = necks(geometry.reversed_rings(geometry.rings(pieces)), land)
-    every = narrow_spread(rings, land, fine=_FINE)
-    half = narrow_spread(rings, land / 2, fine=_FINE, within=every.thin)
-    lines = [_across_land(every, land), _across_land(half, land / 2), geometry.lines(between.start, between.end)]
-    if limits.land_along_mm < limits.land_across_mm:  # a tip along the grain is soon longer than the land asked there
-        along = narrow_spread(rings, land, limit_at=limits.land_at, fine=_FINE, within=every.thin)
-        lines.append(_across_land(along, limits.land_at(along.places.direction_deg)))
-    weak = np.concatenate(lines)
+    thin = narrow_spread(rings, land, fine=_FINE)
+    weak = np.concatenate([_across_land(thin, limits), geometry.lines(between.start, between.end)])
     if not far.any():
         return weak, _specks(ground, limits)
     whole = ~shapely.dwithin(ground, inner, geometry.GRID_MM)
@@ -286,11 +284,28 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
     return np.asarray(thin[np.unique(beside)])
 
 
-def _across_land(narrow: Spread, width: float | Floats) -> PolygonArray:
+def _across_land(narrow: Spread, limits: Limits) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
     its = narrow.places
-    weak = its.chosen(np.flatnonzero((its.kind != Kind.TIP) | (its.length > 0.95 * width)))
+    weak = its.chosen(np.flatnonzero((its.kind != Kind.TIP) | (_longest(narrow, limits) > _LONG)))
     return geometry.lines(weak.at, weak.to)
+
+
+def _longest(narrow: Spread, limits: Limits) -> Floats:
+    """How long each narrow place is at most, in times of any land that may be asked there; (n,).
+
+    That is less along the grain, and on a shallower block: a tip that ends bluntly is a corner by a wide land, and
+    by a narrower one it may be none. Where walls are as long as they are apart, half the length that a disc stands
+    for lies where it is narrower than the disc.
+    """
+    its, discs = narrow.places, narrow.thin.chosen(narrow.place >= 0)
+    place, most = narrow.place[narrow.place >= 0], np.zeros(len(its))
+    for asked in (limits, replace(limits, land_along_mm=limits.land_mm, land_across_mm=limits.land_mm)):
+        at_disc, at_place = asked.land_at(discs.direction_deg), asked.land_at(its.direction_deg)
+        for share in _SHARES:
+            narrower = np.clip(share * at_disc - discs.width + discs.length / 2, 0, discs.length)
+            most = np.maximum(most, np.bincount(place, narrower, len(its)) / (2 * share * at_place))
+    return most
 
 
 def _reached(

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
+from shapely import affinity
 
 from carvegen import geometry
 from carvegen.base.limits import Limits
@@ -38,6 +41,16 @@ ON_GRAIN = shapely.Polygon(
         (0, 69), (0, 71.056), (0.021, 71.062), (0.182, 71.149), (0.562, 71.447), (0.726, 71.535), (0.965, 71.619),
         (1.228, 71.655), (1.481, 71.62), (1.708, 71.522), (1.953, 71.322), (2.168, 71.031), (2.362, 70.542),
         (2.51, 69.913), (2.868, 69.415), (3.11, 69),
+    ]
+)  # fmt: skip
+
+#: One that the left side cuts off, on side grain: the land below it ends in a blunt tip that bends.
+BLUNT = shapely.Polygon(
+    [
+        (0, 282.169), (0, 283.913), (0.02, 283.918), (0.922, 284.121), (1.046, 284.065), (1.218, 284.044),
+        (1.401, 283.956), (1.531, 283.823), (1.649, 283.678), (1.715, 283.616), (1.805, 283.39), (1.913, 282.742),
+        (1.899, 282.524), (1.807, 282.321), (1.66, 282.154), (1.49, 282.013), (1.304, 281.882), (1.088, 281.771),
+        (0.84, 281.715), (0.589, 281.761), (0.388, 281.92), (0.357, 281.957), (0.164, 282.115),
     ]
 )  # fmt: skip
 
@@ -94,19 +107,27 @@ def test_corners_that_only_rounding_joins_stay() -> None:
     assert shapely.area(edge._reached(turned, FRAME, its)) == pytest.approx(shapely.area(turned), abs=1e-6)
 
 
-def test_a_tip_along_the_grain_is_measured_by_the_land_that_is_asked_there() -> None:
-    """A corner by the land across the grain, it is longer than the land asked in its own direction: it goes."""
-    its = Limits(land_along_mm=0.5, land_across_mm=0.977, cut_mm=0.3, dot_mm=1.0, grain_deg=25.0)
+@pytest.mark.parametrize(
+    ("whole", "across", "asked_across", "grain"),
+    [(ON_GRAIN, 0.977, 0.977, 25.0), (affinity.translate(BLUNT, 0, -220), 0.977, 0.8, 0.0)],
+    ids=["along the grain", "on a shallower block"],
+)
+def test_a_corner_by_the_widest_land_may_be_a_tip_by_what_is_asked_there(
+    whole: shapely.Polygon, across: float, asked_across: float, grain: float
+) -> None:
+    """A tip as short as the land across the grain is longer than what is asked in its own direction: it goes."""
+    its = Limits(land_along_mm=0.5, land_across_mm=across, cut_mm=0.3, dot_mm=1.0, grain_deg=grain)
+    asked = replace(its, land_across_mm=asked_across)
 
     def long(pieces: geometry.PolygonArray) -> int:
         land = geometry.parts(shapely.difference(FRAME, shapely.union_all(pieces)))
-        found = narrow_places(geometry.rings(land), its.land_mm, limit_at=its.land_at)
-        return int(np.count_nonzero(found.length > its.land_at(found.direction_deg)))
+        found = narrow_places(geometry.rings(land), asked.land_mm, limit_at=asked.land_at)
+        return int(np.count_nonzero(found.length > asked.land_at(found.direction_deg)))
 
-    assert long(shapes(ON_GRAIN)) == 1
-    left = edge._firm(shapes(ON_GRAIN), shapely.Polygon(), FRAME, its, unfilled=shapely.Polygon())
+    assert long(shapes(whole)) == 1
+    left = edge._firm(shapes(whole), shapely.Polygon(), FRAME, its, unfilled=shapely.Polygon())
     assert long(left) == 0
-    assert shapely.area(left).sum() > 0.8 * ON_GRAIN.area
+    assert shapely.area(left).sum() > 0.8 * whole.area
 
 
 def test_a_mass_that_reaches_far_in_is_left_as_it_is_where_only_its_end_at_the_edge_is_looked_at() -> None:
