@@ -46,7 +46,7 @@ def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indic
             result.append(np.column_stack([one[near["i"]], other[near["j"]]]))
     i, j = np.concatenate(result).T
     away = xy[i] - xy[j]
-    kept = np.hypot(away[:, 0], away[:, 1]) < radius[i] + radius[j] + apart
+    kept = np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2) < radius[i] + radius[j] + apart
     return i[kept], j[kept]
 
 

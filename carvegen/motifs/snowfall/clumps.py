@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Indices, Mask, PolygonArray
 
-__all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simpler", "smooth", "without_specks"]
+__all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simpler", "smoothed", "without_specks"]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
@@ -41,9 +41,9 @@ class Clumps:
         self._pieces = [(geometry.empty(), self._known)] * 2
 
     def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64]) -> tuple[PolygonArray, PolygonArray]:
-        """As `smooth`, of shapes that are the same where their marks are; in their order."""
+        """As `smoothed`, of shapes that are the same where their marks are; in their order."""
         new = ~np.isin(mark, self._known)
-        made = _smoothed(shapes[new], self._limits)
+        made = smoothed(shapes[new], self._limits)
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):
             more, whose = made[nth]
@@ -67,7 +67,7 @@ def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
     return np.asarray(shapely.union_all(lots[:, None], axis=1), dtype=object) if len(lots) else lots
 
 
-def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonArray]:
+def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
 
     What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
@@ -78,11 +78,6 @@ def smooth(shapes: PolygonArray, limits: Limits) -> tuple[PolygonArray, PolygonA
     And a bay has no narrow mouth where the outline nowhere bends back by half a circle. Of one whose sides meet at an
     angle the filling is ``gap (1 / cos(bend / 2) - 1)`` deep: where it would not show, the shape stays as it is.
     """
-    (sound, _), (doubtful, _) = _smoothed(shapes, limits)
-    return sound, doubtful
-
-
-def _smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     gap = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)

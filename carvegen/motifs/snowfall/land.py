@@ -14,7 +14,7 @@ from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.motifs.snowfall.chance import Draws, keys, mixed
-from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smooth, without_specks
+from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smoothed, without_specks
 from carvegen.motifs.snowfall.flakes import PECK_MM, shrunk_mm
 
 if TYPE_CHECKING:
@@ -85,7 +85,7 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    order = np.lexsort((reach, square))
+    order = np.argsort(square + reach / (2 * reach.max(initial=0)))  # one number to sort by: a third of the time
     count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
     largest = np.empty_like(order)
     largest[order] = np.repeat(order[np.cumsum(count) - 1], count)
@@ -341,8 +341,9 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
 
 def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, of each the largest piece."""
-    pieces = [np.concatenate(smooth(shapes[[k]], limits)) for k in range(len(shapes))]
-    return geometry.polygon_array(its[shapely.area(its).argmax()] for its in pieces if len(its))
+    pieces, whose = (np.concatenate(both) for both in zip(*smoothed(shapes, limits), strict=True))
+    order = np.lexsort((shapely.area(pieces), whose))
+    return np.asarray(pieces[order[np.flatnonzero(np.diff(whose[order], append=-1))]])
 
 
 def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:

@@ -13,7 +13,7 @@ from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
 from carvegen.motifs.snowfall.chance import keys
-from carvegen.motifs.snowfall.clumps import Clumps, gathered, smooth
+from carvegen.motifs.snowfall.clumps import Clumps, gathered, smoothed
 from carvegen.motifs.snowfall.flakes import Flakes, Looks, drawn, falling, passes_mm, shrunk_mm
 from carvegen.motifs.snowfall.land import BODY
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
@@ -53,7 +53,7 @@ def clumps(seed: int, least: float) -> geometry.PolygonArray:
 def test_what_is_called_sound_has_no_neck_of_its_own(least_land, least_cut) -> None:
     """That the core hangs together tells it; measured exactly."""
     its = limits(least_land, least_cut)
-    sound, doubtful = smooth(clumps(1, max(0.3, 0.55 * least_cut)), its)
+    (sound, _), (doubtful, _) = smoothed(clumps(1, max(0.3, 0.55 * least_cut)), its)
     assert len(sound) > 60
     assert len(doubtful) > 10
     rings = geometry.rings(sound)
@@ -89,7 +89,9 @@ def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> N
         no = np.zeros(2)
         pair = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no, shape)
         made = shapely.union_all(land.parted(pair, its, Clumps(its)))
-        more = shapely.area(made) - shapely.area(shapely.union_all(smooth(gathered(shape, no.astype(int)), its)[0]))
+        more = shapely.area(made) - shapely.area(
+            shapely.union_all(smoothed(gathered(shape, no.astype(int)), its)[0][0])
+        )
         sticks_out = shapely.bounds(made)[2] > 2.5
         left["none" if not sticks_out else "shoulder" if more > 0.03 else "knob"] += 1
     assert left["shoulder"] > 25
@@ -124,7 +126,7 @@ def test_torn_clumps_show_that_they_are_several_crystals() -> None:
     flakes = falling(looks, xy, np.full(count, 3.5), layer, key=key, packed=packed)
     assert flakes.torn.all()
     crystals, whose = shapely.get_parts(drawn(looks, flakes), return_index=True)
-    made = np.concatenate(smooth(gathered(crystals, whose), its))
+    made = np.concatenate([pieces for pieces, _ in smoothed(gathered(crystals, whose), its)])
     bayed = shapely.area(made) < 0.9 * shapely.area(shapely.convex_hull(made))
     assert 0.1 < bayed.mean() < 0.3
 
