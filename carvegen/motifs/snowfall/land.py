@@ -146,16 +146,16 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
 
     `clumps` holds what was smoothed before: it is not smoothed again.
     """
-    small, large, gap = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
+    small, large, sunk = _pairs(flakes, limits.land_mm + SLACK_MM / 2)
     speck = flakes.reach[large] < 0.8 * _SPECK * limits.cut_mm
-    sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
     deep = ~speck & (sunk > 0.9 * _DEEP)
     near = np.flatnonzero(~deep)
     kin = _share_a_neighbour(len(flakes), small[deep], large[deep], small[near], large[near])
     kin |= _stick(flakes, small[near], large[near])
     stays = np.ones(len(flakes), dtype=bool)
     stays[small[near[~kin]]] = False
-    both = stays[small] & stays[large] & (gap <= limits.land_mm)
+    both = stays[small] & stays[large]
+    both[both] = _near(flakes, small[both], large[both], sunk[both], limits.land_mm)
     small, large, sunk = small[both], large[both], sunk[both]
     flows = _flows(flakes, small, large)
     stays[small[~flows & _knobs(flakes, small, large)]] = False
@@ -234,17 +234,19 @@ def _marks(mark: NDArray[np.uint64], group: Indices) -> NDArray[np.uint64]:
 
 
 def _pairs(flakes: Flakes, apart: float) -> tuple[Indices, Indices, Floats]:
-    """Pairs nearer than `apart`: the smaller, the larger (by reach, then by key), and how far apart they are.
-
-    Of those whose discs overlap deep the distance is not measured: 0.
-    """
+    """Pairs no further than `apart`: the smaller, the larger (by reach, then by key), and how deep it lies in that."""
     small, large = _disc_pairs(flakes.xy, flakes.reach, flakes.key, apart)
-    gap = np.zeros(len(small))
     sunk = _sunk(_distance(flakes.xy, small, large), flakes.reach[small], flakes.reach[large])
-    asked = np.flatnonzero(sunk <= _DEEP)
-    gap[asked] = shapely.distance(flakes.shape[small[asked]], flakes.shape[large[asked]])
-    near = gap < apart
-    return small[near], large[near], gap[near]
+    near = _near(flakes, small, large, sunk, apart)
+    return small[near], large[near], sunk[near]
+
+
+def _near(flakes: Flakes, small: Indices, large: Indices, sunk: Floats, apart: float) -> Mask:
+    """Which pairs are no further than `apart`: those that have sunk deep are not measured."""
+    near = sunk > _DEEP
+    asked = np.flatnonzero(~near)
+    near[asked] = shapely.dwithin(flakes.shape[small[asked]], flakes.shape[large[asked]], apart)
+    return near
 
 
 def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float) -> tuple[Indices, Indices]:

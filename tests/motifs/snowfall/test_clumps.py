@@ -19,9 +19,9 @@ WINDOW = np.array([0.0, 0.0, 90.0, 60.0])
 def test_snow_at_a_level_is_the_same_whatever_levels_were_tried_before(monkeypatch, preset) -> None:
     """Point by point and in the same order, though most of it is neither drawn nor smoothed again."""
     drawn, smoothed = [], []
-    plain_drawn, plain_smoothed = sky.drawn, clumps._smoothed
+    plain_drawn, plain_smoothed = sky.drawn, clumps.smoothed
     monkeypatch.setattr(sky, "drawn", lambda *its: drawn.append(len(its[1])) or plain_drawn(*its))
-    monkeypatch.setattr(clumps, "_smoothed", lambda *its: smoothed.append(len(its[0])) or plain_smoothed(*its))
+    monkeypatch.setattr(clumps, "smoothed", lambda *its: smoothed.append(len(its[0])) or plain_smoothed(*its))
     settings = snowfall.Settings(**snowfall.PRESETS[preset])
 
     def above() -> sky.Sky:
