@@ -81,8 +81,7 @@ def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[Poly
     Over that edge the cutter may run out.
     """
     board = block.board
-    shapely.prepare(board)
-    open_ = ~shapely.contains_properly(board, shapes)
+    open_ = ~geometry.wholly_in(board, shapes)
     wide = shapes.copy()
     x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
     reach = 2 * inset_mm
