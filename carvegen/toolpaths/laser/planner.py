@@ -80,7 +80,7 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in worked if len(operation.paths))
-    left = _unreached(job, cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
+    left = _unreached(cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
     under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
@@ -233,11 +233,11 @@ def _steps(job: Job, settings: PathSettings, cuts: PolygonArray, half: float) ->
     return [off_limits(room, settings.no_go, half) for room in rooms]
 
 
-def _unreached(job: Job, cuts: PolygonArray, room: NDArray[np.object_], half: float, clamped: Mask) -> PolygonArray:
+def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamped: Mask) -> PolygonArray:
     """What of the cuts the beam is too wide for, or a clamp keeps it from; `clamped`: where one takes of the room."""
     if not len(cuts):
         return geometry.empty()
-    some = np.flatnonzero(clamped | _doubtful(job, cuts, room, half))
+    some = np.flatnonzero(clamped | _doubtful(cuts, room, half))
     # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
     a_little = _SURELY * _SPECK_MM / 2
     deep = geometry.offset(cuts[some], -a_little)
@@ -246,7 +246,7 @@ def _unreached(job: Job, cuts: PolygonArray, room: NDArray[np.object_], half: fl
     return rest[holds_disc(rest, _SPECK_MM / 2)]
 
 
-def _doubtful(job: Job, cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:
+def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:
     """Of which cuts the beam may leave more than a speck: a tip lies so far from the room, or the room is parted.
 
     From everywhere in a disc of the radius c about a cut's middle all of the cut is in sight. The cone from that disc
@@ -254,10 +254,7 @@ def _doubtful(job: Job, cuts: PolygonArray, room: NDArray[np.object_], half: flo
     what the beam keeps off the land (similar figures; own derivation). That holds where land alone limits the room.
     """
     short: Mask = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
-    block = job.block
-    seen, far = (
-        (its[: len(cuts)] for its in block.star_radii) if block.lowered is block.cuts else geometry.star_radii(cuts)
-    )
+    seen, far = geometry.star_radii(cuts)
     unsure = np.flatnonzero(~short & ((seen <= half) | (far * half > seen * (half + _SURELY * _SPECK_MM))))
     short[unsure] = shapely.hausdorff_distance(cuts[unsure], room[unsure]) > half + _SPECK_MM
     return short
