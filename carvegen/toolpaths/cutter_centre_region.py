@@ -81,8 +81,7 @@ def over_edge(shapes: PolygonArray, block: Block, inset_mm: float) -> tuple[Poly
     Over that edge the cutter may run out.
     """
     board = block.board
-    shapely.prepare(board)
-    open_ = ~shapely.contains_properly(board, shapes)
+    open_ = ~geometry.wholly_in(board, shapes)
     wide = shapes.copy()
     x0, y0, x1, y1 = shapely.bounds(shapes[open_]).reshape(-1, 4).T
     reach = 2 * inset_mm
@@ -152,15 +151,20 @@ def worth(rest: PolygonArray, owner: Indices, by_mm: float) -> tuple[PolygonArra
     return rest[big], owner[big]
 
 
-def holds_disc(shapes: PolygonArray, radius_mm: float) -> Mask:
-    """Which shapes a disc of this radius fits into.
+def holds_disc(shapes: PolygonArray, radius_mm: float, *, quad_segs: int = 2) -> Mask:
+    """Which shapes a disc of this radius fits into, which at corners that jut in has `quad_segs` chords to a quarter.
 
-    A polygon holds a disc of radius area / perimeter, and none wider than its bounds: most are told by that.
+    A polygon holds a disc of radius area / perimeter, none wider than its bounds and none larger than itself; a star
+    about its centroid one as large as that sees all of it. Most are told by that.
     """
     x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T
-    big: Mask = shapely.area(shapes) > radius_mm * shapely.length(shapes)
-    unsure = np.flatnonzero(~big & (np.minimum(x1 - x0, y1 - y0) > 2 * radius_mm))
-    big[unsure] = ~shapely.is_empty(shapely.buffer(shapes[unsure], -radius_mm, quad_segs=2))
+    area = shapely.area(shapes)
+    big: Mask = area > radius_mm * shapely.length(shapes)
+    large = (np.minimum(x1 - x0, y1 - y0) > 2 * radius_mm) & (area > math.pi * (_SURELY * radius_mm) ** 2)
+    unsure = np.flatnonzero(~big & large)
+    big[unsure] = geometry.room_inside(shapes[unsure]) * _SURELY > radius_mm
+    unsure = unsure[~big[unsure]]
+    big[unsure] = ~shapely.is_empty(geometry.offset(shapes[unsure], -radius_mm, quad_segs=quad_segs))
     return big
 
 

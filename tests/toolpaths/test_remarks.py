@@ -48,7 +48,9 @@ def test_a_wide_floor_by_a_point_is_told(side, passes, told) -> None:
         for floor_mm in (0.7, 0.5)
     ]
     way = step(box(0, 0, side, side), cutter="v-60", passes=passes)
-    assert ("A point clears" in ways(way, fits=tuple(fits))) == told
+    words = ways(way, fits=tuple(fits))
+    assert ("A point clears" in words) == (f"such as {JOB.machine.usual_straight_cutter}," in words) == told
+    assert SHELF.cutter(JOB.machine.usual_straight_cutter).form == "flat"
     assert "A point clears" not in ways(step(box(0, 0, 900, 900)), fits=tuple(fits))
     assert "A point clears" not in ways(step(box(0, 0, 900, 900), work=Work.WALL, cutter="v-60"), fits=tuple(fits))
 

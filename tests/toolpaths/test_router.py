@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.ndimage import distance_transform_edt
@@ -174,6 +175,26 @@ def test_what_is_too_small_to_be_shrunk_is_what_a_buffer_makes_nothing_of(by, si
     quads = cutter_centre_region._quads(by)
     plain = [its.buffer(-by / cutter_centre_region._chord(quads), quad_segs=quads) for its in rounds]
     assert [its.wkt for its in shrunk] == [its.wkt for its in plain]
+
+
+#: Shapes and the radius of the largest disc that fits into each, in closed form: a box's half side, a triangle's
+#: 2 A / P, the mitred corner of two limbs a wide (2 - √2) a, and half the way between the circles of a ring.
+_HELD = (
+    (box(0, 0, 9, 2), 1.0),
+    (box(5, 5, 3, 3), 1.5),
+    (shapely.Polygon([(0, 0), (3, 0), (0, 4)]), 1.0),
+    (shapely.Polygon([(0, 0), (8, 0), (8, 2), (2, 2), (2, 8), (0, 8)]), 2 * (2 - math.sqrt(2))),
+    (shapely.difference(disc(0, 0, 5), disc(0, 0, 3)), 1.0),
+    (shapely.affinity.rotate(box(0, 0, 9, 1), 45), 0.5),
+)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.9, 0.98, 1.02, 1.1, 1.5])
+def test_which_shapes_hold_a_disc_is_told_as_closed_forms_have_it(share) -> None:
+    """Whatever tells it: area and perimeter, bounds, the centroid's own disc, or a buffer."""
+    for shape, radius in _HELD:
+        one = geometry.polygon_array([shape])
+        assert cutter_centre_region.holds_disc(one, share * radius, quad_segs=16).tolist() == [share < 1]
 
 
 @pytest.mark.parametrize(

@@ -80,6 +80,9 @@ def test_rings_are_told_apart_and_none_gives_none():
     xy = np.arange(12).reshape(6, 2)
     assert ring_texts(xy, np.array([0, 2, 2, 6]), after=";")[:2] == ["0.000 1.000;2.000 3.000;", ""]
     assert ring_texts(np.empty((0, 2)), np.array([0])) == []
+    marked = ring_texts(xy, np.array([0, 2, 2, 6]), after=" l\n", first=" m\n", last=" z\n")
+    assert marked[:2] == ["0.000 1.000 m\n2.000 3.000 z\n", ""]
+    assert marked[2].split("\n") == ["4.000 5.000 m", "6.000 7.000 l", "8.000 9.000 l", "10.000 11.000 z", ""]
 
 
 # --- views and layers ------------------------------------------------------------------------------------------------

@@ -63,7 +63,12 @@ def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings
         deep = max(step.depth_mm for step in through)
         yield f"Flutes must be longer than {deep:g} mm to cut through; a board that may be cut lies under the block."
     if fits and not flat and _cleared_mm2(operations, fits) > _FINE_MM2:
-        yield "A point clears wide floors in very fine steps: a straight cutter named besides does it far sooner."
+        key = job.machine.usual_straight_cutter
+        such = f", such as {key}," if key else ""
+        yield (
+            f"A point clears wide floors in very fine steps: a straight cutter named besides{such} does it far sooner "
+            "where it fits."
+        )
 
 
 def about_barred(job: Job, settings: PathSettings, widest_mm: float) -> Iterator[str]:

@@ -112,8 +112,7 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
 def _room(job: Job, whole: PolygonArray, over_mm: float) -> shapely.Geometry:
     """The board, and a little beside it where a cut ends at its edge: that is no land, and a line runs out over it."""
     face = job.block.board
-    shapely.prepare(face)
-    edge = whole[~shapely.contains_properly(face, whole)]
+    edge = whole[~geometry.wholly_in(face, whole)]
     ends = cutter_centre_region.grown(shapely.intersection(shapely.boundary(face), edge), over_mm)
     return shapely.union(face, shapely.union_all(ends))
 

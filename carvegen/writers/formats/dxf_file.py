@@ -13,7 +13,7 @@ import numpy as np
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import NOTES
-from carvegen.toolpaths.paths import Paths, from_rings
+from carvegen.toolpaths.paths import Paths, from_rings, picked
 from carvegen.writers.formats.coordinates import point_texts, ring_texts
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def dxf_of(drawing: Drawing, version: str = "R2000") -> str:
             handle += 0 if old else len(made)
         pieces += made
     doc.entitydb.handles.reset(f"{handle:X}")
-    return _spliced(_text(doc), "".join(pieces))
+    return _spliced(_text(doc), pieces)
 
 
 def _notes(drawing: Drawing) -> dict[Layer, PolygonArray | Paths]:
@@ -132,11 +132,11 @@ def _escaped(letter: str) -> str:
     return f"\\U+{ord(letter):04X}" if ord(letter) <= 0xFFFF else "?"
 
 
-def _spliced(text: str, contours: str) -> str:
+def _spliced(text: str, contours: list[str]) -> str:
     """The contours at the end of the document's list of entities."""
     start = text.index("  0\nSECTION\n  2\nENTITIES\n")
     end = text.index("  0\nENDSEC\n", start)
-    return text[:end] + contours + text[end:]
+    return "".join([text[:end], *contours, text[end:]])
 
 
 def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> list[str]:
@@ -180,23 +180,25 @@ def _level(paths: Paths) -> Mask:
 
 def _paths(paths: Paths, layer: Layer, owner: str, handle: int) -> tuple[list[str], int]:
     """Paths of release 2000, flat ones at their height; with the next free handle."""
+    level, counts = _level(paths), np.diff(paths.start)
+    flat = picked(paths, np.flatnonzero(level)) if not level.all() else paths
+    texts = iter(point_texts(flat.xyz[:, :2], flat.start, (" 10\n", "\n 20\n", "\n")))
+    begins = handle + geometry.starts(np.where(level, 1, counts + 2))
+    name = ascii_text(layer.name)
+    head = (
+        f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n"
+        " 90\n%d\n 70\n%d\n 38\n%.3f\n"
+    )
+    heights = np.round(paths.entries[:, 2], 3)
+    values = (begins[:-1], counts, paths.closed, heights, level, paths.start[:-1])
     pieces: list[str] = []
-    level, name = _level(paths).tolist(), ascii_text(layer.name)
-    flat = point_texts(paths.xyz[:, :2], paths.start, (" 10\n", "\n 20\n", "\n"))
-    counts, shut = np.diff(paths.start).tolist(), paths.closed.tolist()
-    heights = np.round(paths.entries[:, 2], 3).tolist()
-    places, start = np.round(paths.xyz, 3) + 0.0, paths.start.tolist()
-    for k, text in enumerate(flat):
-        if level[k]:
-            pieces.append(
-                f"  0\nLWPOLYLINE\n  5\n{handle:X}\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n"
-                f" 90\n{counts[k]}\n 70\n{int(shut[k])}\n 38\n{heights[k]:.3f}\n{text}"
-            )
-            handle += 1
+    for number, count, shut, height, is_level, start in zip(*(its.tolist() for its in values), strict=True):
+        if is_level:
+            pieces += (head % (number, count, shut, height), next(texts))
         else:
-            pieces.append(_deep(places[start[k] : start[k + 1]].tolist(), shut[k], owner, handle, name))
-            handle += counts[k] + 2
-    return pieces, handle
+            places = np.round(paths.xyz[start : start + count], 3) + 0.0
+            pieces.append(_deep(places.tolist(), shut, owner, number, name))
+    return pieces, int(begins[-1])
 
 
 def _deep(places: list[list[float]], closed: bool, owner: str, handle: int, name: str) -> str:

@@ -10,11 +10,11 @@ import svgwrite
 
 from carvegen import geometry
 from carvegen.toolpaths.paths import Paths
-from carvegen.writers.formats.coordinates import point_texts, ring_texts
+from carvegen.writers.formats.coordinates import ring_texts
 
 if TYPE_CHECKING:
     from carvegen.blocks.layer_names import Layer
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.writers.sheet import Drawing, Drawn, Sheet, TextLine
 
 __all__ = ["SvgPage", "first_of_shape", "paths", "svg_of", "turned_areas"]
@@ -113,11 +113,17 @@ class SvgPage:
 def paths(shapes: PolygonArray, *, left: float, top: float) -> str:
     """One closed path a shape, holes in the same path; x from `left`, y downwards from `top`."""
     rings = geometry.rings(shapes)
-    texts = ring_texts(np.column_stack([rings.xy[:, 0] - left, top - rings.xy[:, 1]]), rings.start)
-    closed = [f"M{text[:-1]}Z" for text in texts]
-    first = np.searchsorted(rings.owner, np.arange(len(shapes) + 1)).tolist()
-    each = ["".join(closed[a:b]) for a, b in itertools.pairwise(first)]
-    return "".join(f'\n<path d="{d}"/>' for d in each)
+    texts = ring_texts(np.column_stack([rings.xy[:, 0] - left, top - rings.xy[:, 1]]), rings.start, last="Z")
+    return _elements(texts, np.flatnonzero(~rings.hole))
+
+
+def _elements(texts: list[str], first: Indices) -> str:
+    """A path element for each shape: texts of its rings, the next shape's beginning at the numbers in `first`."""
+    if not texts:
+        return ""
+    if len(first) < len(texts):
+        texts = ["M".join(texts[a:b]) for a, b in itertools.pairwise([*first.tolist(), len(texts)])]
+    return '\n<path d="M' + '"/>\n<path d="M'.join(texts) + '"/>'
 
 
 def svg_of(drawing: Drawing) -> str:
@@ -145,13 +151,10 @@ def _look(drawn: Drawn) -> dict[str, Any]:
 def _texts(paths: Paths, *, left: float, top: float, area: bool) -> str:
     """A path element for each path, or for each shape with its holes."""
     xy = np.column_stack([paths.xyz[:, 0] - left, top - paths.xyz[:, 1]])
-    texts = point_texts(xy, paths.start, ("", " ", " "))
-    ends = ["Z" if shut else "" for shut in paths.closed.tolist()]
-    each = [f"M{text[:-1]}{end}" for text, end in zip(texts, ends, strict=True)]
-    if area:
-        first = np.flatnonzero(first_of_shape(paths)).tolist()
-        each = ["".join(each[a:b]) for a, b in itertools.pairwise([*first, len(each)])]
-    return "".join(f'\n<path d="{d}"/>' for d in each)
+    texts = ring_texts(xy, paths.start, last="Z")
+    if not paths.closed.all():
+        texts = [text if shut else text[:-1] for text, shut in zip(texts, paths.closed.tolist(), strict=True)]
+    return _elements(texts, np.flatnonzero(first_of_shape(paths)) if area else np.arange(len(texts)))
 
 
 def first_of_shape(paths: Paths) -> Mask:

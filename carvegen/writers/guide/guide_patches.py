@@ -26,6 +26,7 @@ PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way;
 _ROOM_MM = 2.2  #: radius of land that carries a number
 _PITCH_MM = 0.6  #: of the places where room is sought first
 _CLOSE_MM = 0.3  #: how closely that land is sought
+_EVERY = 8  #: of the points of cuts one is looked at first
 _ASIDE = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)])  #: in its middle, or aside, where a ring is drawn there
 _STROKE_MM = 1.0  #: length of a stroke in the margin where zones meet: all the room that a sheet has beside a board
 _CLEAR_MM = 1.5  #: from a stroke to a register cross, or else they are taken for one line
@@ -66,16 +67,18 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     count = np.bincount(holder[holder >= 0], minlength=len(boxes))
     area, length = (np.zeros(len(boxes)) for _ in range(2))
     k, j = shapely.STRtree(cuts).query(rectangles) if len(cuts) else (np.empty(0, int), np.empty(0, int))
-    pieces, edges = cuts[j], shapely.boundary(cuts[j])
+    pieces = cuts[j]
+    length_of = shapely.length(pieces)
     over = ~_inside(pieces, boxes[k])
     pieces[over] = shapely.intersection(pieces[over], rectangles[k[over]])
-    edges[over] = shapely.intersection(edges[over], rectangles[k[over]])
-    np.add.at(area, k, np.where(j < len(shown.to_cut), shapely.area(pieces), 0.0))
-    np.add.at(length, k, shapely.length(edges))
+    length_of[over] = shapely.length(shapely.intersection(shapely.boundary(cuts[j[over]]), rectangles[k[over]]))
+    area_of = shapely.area(pieces)
+    np.add.at(area, k, np.where(j < len(shown.to_cut), area_of, 0.0))
+    np.add.at(length, k, length_of)
     before, gone = shown.cut_before, shapely.STRtree(shown.cut_before)
     roomy = _may_have_room(boxes, np.concatenate([cuts, before]))
     covered = np.zeros(len(boxes))
-    np.add.at(covered, k, shapely.area(pieces))
+    np.add.at(covered, k, area_of)
     wide = shapely.STRtree(floors)
     found: list[Patch] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
@@ -165,9 +168,9 @@ def _may_have_room(boxes: Floats, cuts: PolygonArray) -> Mask:
     reach = _ROOM_MM - _PITCH_MM / math.sqrt(2)
     grids = [_grid(box, reach) for box in boxes]
     grid, owner = np.concatenate(grids), np.repeat(np.arange(len(boxes)), [len(each) for each in grids])
-    points = shapely.get_coordinates(cuts)  # looked at first: most places lie near one
+    points = shapely.get_coordinates(cuts)[::_EVERY]  # looked at first: most places lie near one
     if len(points) and len(grid):
-        far = np.isinf(cKDTree(points).query(grid, distance_upper_bound=reach)[0])
+        far = np.isinf(cKDTree(points, balanced_tree=False).query(grid, distance_upper_bound=reach)[0])
         grid, owner = grid[far], owner[far]
     met = shapely.STRtree(geometry.dots(grid)).query(cuts, predicate="dwithin", distance=reach)[1]
     free = np.ones(len(grid), dtype=bool)
@@ -187,7 +190,8 @@ def _grid(box: Floats, inset: float) -> Floats:
 
 def _room(rectangle: shapely.Polygon, pieces: np.ndarray) -> tuple[tuple[float, float], ...]:
     """Places for a number on the widest lands in a zone in which it has room."""
-    return _widest_rooms(geometry.parts(shapely.difference(rectangle, shapely.union_all(pieces))))
+    gone = shapely.multipolygons(geometry.joined(geometry.parts(pieces)))
+    return _widest_rooms(geometry.parts(shapely.difference(rectangle, gone)))
 
 
 def _room_on(floors: PolygonArray, box: Floats) -> tuple[tuple[float, float], ...]:

@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.checks.islands import islands_of
 from carvegen.facts import cutting
 from carvegen.geometry.widths import first_narrow
+from carvegen.toolpaths.cutter_centre_region import holds_disc
 from carvegen.writers.guide.guide_samples import Entry
 
 if TYPE_CHECKING:
@@ -87,7 +88,7 @@ def _left(shapes: PolygonArray, shown: Seen) -> PolygonArray:
 def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:
     """Of each remainder of a wide cut what is no mere sliver, as one shape that may be empty; (n,)."""
     bits, owner = shapely.get_parts(left, return_index=True)
-    kept = (shapely.get_type_id(bits) == 3) & ~shapely.is_empty(geometry.offset(bits, -_SLIVER_MM))
+    kept = (shapely.get_type_id(bits) == 3) & holds_disc(bits, _SLIVER_MM, quad_segs=8)
     found = np.full(len(left), shapely.MultiPolygon(), dtype=object)
     if kept.any():
         shapely.multipolygons(bits[kept], indices=owner[kept], out=found)
@@ -131,7 +132,7 @@ def _depths(job: Job) -> str:
 
 def _beyond(fine: PolygonArray, groove_mm: float) -> str:
     """What is to be done where one groove does not clear a cut that has no floor; empty without such."""
-    wide = fine[~shapely.is_empty(geometry.offset(fine, -groove_mm / 2 - _SLIVER_MM))]
+    wide = fine[holds_disc(fine, groove_mm / 2 + _SLIVER_MM, quad_segs=8)]
     if len(wide) == 0:
         return ""
     return (
@@ -151,7 +152,9 @@ def _places(shapes: PolygonArray) -> str:
 
 def _opened(shapes: NDArray[np.object_], radius: float) -> NDArray[np.object_]:
     """What a disc of the radius reaches inside each; (n,), may be empty or fall apart."""
-    return geometry.offset(geometry.offset(shapes, -radius), radius)
+    opened, some = shapes.copy(), np.flatnonzero(~shapely.is_empty(shapes))
+    opened[some] = geometry.offset(geometry.offset(shapes[some], -radius), radius)
+    return opened
 
 
 def _strokes(job: Job, shown: Seen) -> Floats:

@@ -124,9 +124,9 @@ class Shapes:
 
     def __init__(self, shapes: PolygonArray, paint: str) -> None:
         rings = geometry.rings(shapes)
-        texts = [text.replace(" l", " m", 1) + "h\n" for text in ring_texts(rings.xy, rings.start, after=" l\n")]
+        texts = ring_texts(rings.xy, rings.start, after=" l\n", first=" m\n")
         first = np.searchsorted(rings.owner, np.arange(len(shapes) + 1)).tolist()
-        self._texts = ["".join(texts[a:b]) + paint for a, b in itertools.pairwise(first)]
+        self._texts = ["h\n".join(texts[a:b]) + f"h\n{paint}" for a, b in itertools.pairwise(first)]
         self._bounds = shapely.bounds(shapes).reshape(-1, 4)
 
     def within(self, tile: Tile) -> str:
@@ -140,8 +140,8 @@ def line_operators(ends: Floats) -> str:
     """Straight lines, (n, 4) as x, y, x, y, as drawing operators in mm."""
     if not len(ends):
         return ""
-    texts = ring_texts(ends.reshape(-1, 2), np.arange(0, 2 * len(ends) + 1, 2), after=" l\n")
-    return "".join(text.replace(" l", " m", 1) for text in texts) + "S"
+    texts = ring_texts(ends.reshape(-1, 2), np.arange(0, 2 * len(ends) + 1, 2), after=" l\n", first=" m\n")
+    return "".join(texts) + "S"
 
 
 def drawing_pages(canvas: Canvas, sheets: Plan, draw: Callable[[Tile], None], *, name: str, rest: str) -> None:
