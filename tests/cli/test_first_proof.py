@@ -193,7 +193,7 @@ def mask_photographed(folder, plan, stencils):
 
 
 @not_sought
-@pytest.mark.parametrize("command", few(["compare", "read", "compare one land"], 2))
+@pytest.mark.parametrize("command", few(["compare", "read", "compare one land"], 1))
 def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, plan, capsys, command):
     """It was refused as a negative, which of any other block it is."""
     photo = mask_photographed(own_folder, plan, ["mask"])
@@ -211,7 +211,7 @@ def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, pla
 
 
 @not_sought
-@pytest.mark.parametrize("stencils", [None, []])
+@pytest.mark.parametrize("stencils", few([None, []], 1))
 def test_no_stencil_or_one_of_an_older_build_is_a_negative_which_is_said(own_folder, plan, capsys, stencils):
     """A stencil's own photograph was refused as a negative, and asked for as it was taken: which it was."""
     photo = mask_photographed(own_folder, plan, stencils)
@@ -409,7 +409,10 @@ def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, caps
     assert any("shows the print in all its inks" in note for note in told["notes"])
 
 
-@pytest.mark.parametrize(("block", "kinds"), [("sky", ["still to cut"]), ("die", None), ("key.cut", None)])
+@pytest.mark.parametrize(
+    ("block", "kinds"),
+    [pytest.param("sky", ["still to cut"], marks=takes_long), ("die", None), ("key.cut", None)],
+)
 def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, capsys, block, kinds):
     """A tone's own plan doesn't fit a finished print, and a die prints none of it; a name may have a dot."""
     lands = with_its_inks(three) / "lands"

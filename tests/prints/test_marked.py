@@ -8,11 +8,14 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
-from carvegen.motifs import motif
+from carvegen.marking.applying import Bed, reach_mm
+from carvegen.motifs import motif, summaries
+from carvegen.motifs.growth import Place
 from carvegen.prints.bare_paper import mended_print
 from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
+from carvegen.prints.marked.nearby import seen_mm
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
 
@@ -174,3 +177,13 @@ def test_bad_marks_are_told(tmp_path, more, said) -> None:
         cut(tmp_path, more)
     assert said in f"{told.value} {told.value.hint}"
     assert "print.toml" in str(told.value)
+
+
+@pytest.mark.parametrize("name", sorted(summaries()))
+def test_as_far_is_seen_round_a_mark_as_what_it_changes_has_neighbours(name):
+    """What it changes lies within its reach, and what that must keep clear of within as much again."""
+    small = limits(0.1, 0.1)
+    for preset in motif(name).PRESETS.values():
+        settings = motif(name).Settings(**preset)
+        bed = Bed(motif=name, name=name, settings=settings, place=Place(area=box(0, 0, 9, 9)), limits=small, seed=1)
+        assert seen_mm(bed) >= 2 * reach_mm(name, settings, small)

@@ -16,7 +16,7 @@ from carvegen.blocks.register_marks import register_for
 from carvegen.facts.register import Plan
 from carvegen.geometry.depth_grid import depths
 from carvegen.prints.misregister import trials
-from carvegen.prints.misregister.block_placement import Inked, drawn_moves
+from carvegen.prints.misregister.block_placement import Inked, drawn_moves, worst_pull_mm
 from carvegen.prints.misregister.trials import STEP_MM, gaps, meetings, outcome
 from tests.strategies import few
 
@@ -139,6 +139,28 @@ def test_wood_opens_as_the_coefficients_say():
     plan = replace(EXACT, tolerance_mm=0.0, moisture_change_percent=10.0)
     assert share_of(plan, wooden)[1].worst_mm[0].max() == pytest.approx(0.00248 * 10 * 30 - TRAP, abs=0.02)
     assert share_of(plan, [replace(its, grain_deg=0.0) for its in wooden])[0] == 0
+
+
+@pytest.mark.parametrize(
+    "errors",
+    [
+        {"tolerance_mm": 0.4}, {"turn_deg": 1.0}, {"moisture_change_percent": 6.0},
+        {"paper_stretch_along_percent": 2.0, "paper_grain_deg": 30.0},
+        {"paper_stretch_across_percent": 2.0, "paper_grain_deg": 30.0},
+    ],
+    ids=lambda its: next(iter(its)),
+)  # fmt: skip
+def test_no_print_of_many_is_drawn_further_off_than_the_worst_and_some_nearly_as_far(errors):
+    """The twin draws the prints, of blocks that lie with their grain askew, and measures how far places part."""
+    plan = replace(EXACT, spread="even", **({"tolerance_mm": 0.0} | errors))
+    pair = [replace(its, moves=(0.0003, 0.003), grain_deg=20.0) for its in side_by_side()]
+    xy, angle = np.array([(5.0, 3.0), (30.0, 20.0), (55.0, 4.0), (8.0, 37.0)]), np.radians([45.0, 80.0, 150.0, 60.0])
+    away = np.column_stack([np.cos(angle), np.sin(angle)])
+    x, y = drawn_moves(pair, plan, SIZE, 11).between(0, 1, xy)
+    pulls = np.abs((x - xy[:, 0]) * away[:, 0] + (y - xy[:, 1]) * away[:, 1]).max(axis=0)
+    worst = worst_pull_mm((pair[0], pair[1]), xy, away, plan, SIZE)
+    assert (pulls <= worst + 1e-9).all()
+    assert (pulls >= 0.85 * worst).all()
 
 
 def scene():

@@ -30,22 +30,14 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 from carvegen.base.files import staged_folder
 from carvegen.base.streams import stream
 from tests.cases import small_print
 from tests.cli.running import SMALL, command, tree
-from tests.robustness.corpus import corpus
-from tests.robustness.inks import inks
-from tests.robustness.lying import lying
-from tests.robustness.moved import moved
-from tests.robustness.on_plan import on_plan
-from tests.robustness.pencil import pencil
-from tests.robustness.photographs import photographs
-from tests.robustness.renames import renames
-from tests.robustness.snow import snow
-from tests.robustness.wheels import wheels
 
 #: What writes: a command, and the folder or file that it writes.
 _ROOT = Path(__file__).parents[2]
@@ -262,6 +254,11 @@ def files_of_laws() -> list[Path]:
     return sorted(its for its in (_ROOT / "tests").rglob("test_*.py") if words.search(its.read_text(encoding="utf-8")))
 
 
+def run(name: str, *arguments: object) -> Any:
+    """The run in the module of that name: pictures that others draw as they are imported are not drawn."""
+    return getattr(import_module(f"tests.robustness.{name}"), name)(*arguments)
+
+
 def told(differences: list[str]) -> int:
     """Print each difference; how many there are."""
     print("\n".join([*differences, f"{len(differences)} differ"]))
@@ -273,19 +270,19 @@ def main() -> None:
     runs = {
         "laws": lambda: laws(sys.argv[2:]),
         "kill": lambda: kill(int(count or 200)),
-        "renames": renames,
+        "renames": lambda: run("renames"),
         "random": lambda: randomly(int(count or 1000)),
         "same": same,
         "full": full,
-        "wheels": lambda: wheels(sys.argv[2:]),
-        "snow": lambda: snow(int(count or 500), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
-        "moved": moved,
-        "pencil": lambda: pencil(count),
-        "inks": inks,
-        "on-plan": lambda: on_plan(count),
-        "photographs": lambda: photographs(count),
-        "lying": lambda: lying(int(count or 300), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
-        "corpus": lambda: told(corpus(Path(count or "corpus.json"))),
+        "wheels": lambda: run("wheels", sys.argv[2:]),
+        "snow": lambda: run("snow", int(count or 500), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
+        "moved": lambda: run("moved"),
+        "pencil": lambda: run("pencil", count),
+        "inks": lambda: run("inks"),
+        "on-plan": lambda: run("on_plan", count),
+        "photographs": lambda: run("photographs", count),
+        "lying": lambda: run("lying", int(count or 300), int(sys.argv[3] if len(sys.argv) > 3 else 0)),
+        "corpus": lambda: told(run("corpus", Path(count or "corpus.json"))),
     }
     if what not in runs:
         sys.exit(__doc__)
