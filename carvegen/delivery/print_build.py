@@ -94,7 +94,7 @@ class Built:
         return int(self.report["breaks"])
 
 
-def build_print(given: Print, out: Path, shelf: Library, *, say: Say, jobs: int = 1) -> Built:
+def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int = 1) -> Built:
     """Build what has changed of a print into the folder `out`, all or nothing of it.
 
     `build.json` keeps what went into each step as hashes; a step is run again if they differ, or if one of its files is
@@ -115,7 +115,7 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Say, jobs: int 
         If a block would be dangerous to make.
     """
     with settled(out):
-        build = _Build(given, out, shelf, say)
+        build = _Build(print_, out, shelf, say)
     with scratch_folder() as scratch:
         build.run(scratch, jobs)
         record, old = build.record, build.old.files
@@ -137,20 +137,20 @@ def build_print(given: Print, out: Path, shelf: Library, *, say: Say, jobs: int 
 class _Build:
     """A build at work: what each step is made of, why it must be run, and what came of it."""
 
-    def __init__(self, given: Print, out: Path, shelf: Library, say: Say) -> None:
-        self.given, self.out, self.say = given, out, say
+    def __init__(self, print_: Print, out: Path, shelf: Library, say: Say) -> None:
+        self.print_, self.out, self.say = print_, out, say
         self.old = read_record(out)
-        self.setups = setups_of(given, shelf)
-        counters = counter_setups_of(given, shelf, self.setups)
-        stands = standing_lands(given, out)
-        self.cut_inputs = cut_inputs(given, self.setups, stands)
+        self.setups = setups_of(print_, shelf)
+        counters = counter_setups_of(print_, shelf, self.setups)
+        stands = standing_lands(print_, out)
+        self.cut_inputs = cut_inputs(print_, self.setups, stands)
         self.block_inputs = {
             block.name: BlockInputs(
                 setups=self.setups[block.name], counter_setups=counters.get(block.name, ()),
-                style=block_style(given, k, shelf),
+                style=block_style(print_, k, shelf),
                 stands=stands.get(block.name),
             )
-            for k, block in enumerate(given.blocks)
+            for k, block in enumerate(print_.blocks)
         }  # fmt: skip
         self.recipes: dict[str, Recipe] = {_CUTS: digests(self.cut_inputs)}
         self.why: dict[str, str] = {}
@@ -176,11 +176,11 @@ class _Build:
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         lands, picture = proofs.land, digest(self.recipes[_PROOFS])
         notes = [note for name in self.block_inputs for note in self._notes(name)]
-        register = register_inputs(self.given, self.setups, lands, picture, notes)
+        register = register_inputs(self.print_, self.setups, lands, picture, notes)
         self._settle(_REGISTER, digests(register), "not tried before")
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
         self._settle(
-            _REPORT, digests(ReportInputs(given=self.given, setups=self.setups, made=made)), "not reported before"
+            _REPORT, digests(ReportInputs(print_=self.print_, setups=self.setups, made=made)), "not reported before"
         )
         self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
         done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS])
@@ -191,7 +191,7 @@ class _Build:
     def _lost(self) -> list[str]:
         """Files of the cuts that are no longer as they were written."""
         files = self.old.step(_CUTS).files
-        return [f"{name} is missing or was changed" for name, its in files.items() if file_hash(self.out / name) != its]
+        return [f"{name} is missing or was changed" for name, key in files.items() if file_hash(self.out / name) != key]
 
     def _cut(self, folder: Path, jobs: int) -> None:
         picture, self.cuts = cuts_of(self.cut_inputs, say=self.say, jobs=jobs)
@@ -206,15 +206,15 @@ class _Build:
                 self.why[name] = "; ".join(filter(None, (self.why[name], *self.changes))) or "not as it was cut"
 
     def _proofs(self) -> ProofInputs:
-        given, lands = self.given, {name: self._land(name) for name in self.block_inputs}
-        masks = frozenset(block.name for block in given.blocks if block.role == "stencil")
+        print_, lands = self.print_, {name: self._land(name) for name in self.block_inputs}
+        masks = frozenset(block.name for block in print_.blocks if block.role == "stencil")
         dies = {
-            block.name: Pressed(face=lands[block.name], how=pressing_of(given, block, self.setups[block.name][0]))
-            for block in given.blocks if block.role == "emboss"
+            block.name: Pressed(face=lands[block.name], how=pressing_of(print_, block, self.setups[block.name][0]))
+            for block in print_.blocks if block.role == "emboss"
         }  # fmt: skip
-        coats = printed_coats(given, lands)
+        coats = printed_coats(print_, lands)
         return ProofInputs(
-            name_of_the_print=given.name, paper=given.paper, window=given.window, masks=masks, die=dies,
+            name_of_the_print=print_.name, paper=print_.paper, window=print_.window, masks=masks, die=dies,
             ink={name: coat.ink for name, coat in coats.items()},
             land={name: coat.land for name, coat in coats.items()},
             to_decide={name: shape for name in coats if not (shape := self._to_decide(name)).is_empty},
@@ -247,12 +247,12 @@ class _Build:
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
         return {step: task for step, task in tasks.items() if self.why[step]}
 
-    def _register(self, inputs: RegisterInputs, found: Outcome | None) -> dict[str, Any]:
+    def _register(self, inputs: RegisterInputs, trials: Outcome | None) -> dict[str, Any]:
         """The figures of register errors, and their files if they are new."""
         if not self.why[_REGISTER]:
             return json.loads(self._text(FIGURES)) if FIGURES in self.old.step(_REGISTER).files else {}
         printed = self.folders.get(_PROOFS, self.out) / "print.png"
-        files, figures = register_files(inputs, found, printed.read_bytes())
+        files, figures = register_files(inputs, trials, printed.read_bytes())
         _write(files, self.folders[_REGISTER])
         return figures
 
@@ -261,21 +261,21 @@ class _Build:
             self.report = json.loads(self._text("report.json"))
             return
         blocks = {name: self._findings(name, figures, done.get(name)) for name in self.block_inputs}
-        report = PrintReport(name=self.given.name, blocks=blocks)
-        size = [self.given.width_mm, self.given.height_mm]
+        report = PrintReport(name=self.print_.name, blocks=blocks)
+        size = [self.print_.width_mm, self.print_.height_mm]
         self.report = {
             **report.to_dict(), "size_mm": size, "stencils": sorted(proofs.masks), "colours": MODEL,
-            **print_colours(proofs.ink, self.given.paper), "register": figures or None,
+            **print_colours(proofs.ink, self.print_.paper), "register": figures or None,
         }  # fmt: skip
-        setups = [setup for block in self.given.blocks for setup in self.setups[block.name]]
-        sheet = print_sheet(self.given, proofs.coats, report, self._purpose(), setups, to_decide=proofs.to_decide)
+        setups = [setup for block in self.print_.blocks for setup in self.setups[block.name]]
+        sheet = print_sheet(self.print_, proofs.coats, report, self._purpose(), setups, to_decide=proofs.to_decide)
         files = {"report.json": json.dumps(self.report, indent=1) + "\n", "proof.html": proof_sheet_html(sheet)}
         _write(files, self.folders[_REPORT])
 
     def _purpose(self) -> dict[str, str]:
         """What the files of the whole print are for, without the one that is not always there."""
         there = self._files(_CUTS)
-        return {name: its for name, its in _PURPOSE.items() if name != CHANGED or name in there}
+        return {name: purpose for name, purpose in _PURPOSE.items() if name != CHANGED or name in there}
 
     def _files(self, step: str) -> Mapping[str, str]:
         """The hash of each file that a step has made, now or before."""
@@ -283,20 +283,20 @@ class _Build:
 
     def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
         """All that is said of a block: of its cut, of register, and by its checks."""
-        told = findings_in(self.out / name) if built is None else built
+        own = findings_in(self.out / name) if built is None else built
         register = [finding for block, finding in (findings(figures) if figures else ()) if block == name]
-        return replace(told, by_kind={"": [*self._notes(name), *register], **told.by_kind})
+        return replace(own, by_kind={"": [*self._notes(name), *register], **own.by_kind})
 
     def _notes(self, name: str) -> list[Finding]:
         if name in self.cuts:
-            return [its.rounded for its in notes_of(self.cuts[name])]
-        return [Finding.from_dict(its) for its in self.old.step(_CUTS).notes[name]]
+            return [note.rounded for note in notes_of(self.cuts[name])]
+        return [Finding.from_dict(note) for note in self.old.step(_CUTS).notes[name]]
 
     def _text(self, name: str) -> str:
         return (self.out / name).read_text(encoding="utf-8")
 
     def _record(self) -> BuildRecord:
-        notes = {name: [its.to_dict() for its in self._notes(name)] for name in self.block_inputs}
+        notes = {name: [note.to_dict() for note in self._notes(name)] for name in self.block_inputs}
         steps = {}
         for step, recipe in self.recipes.items():
             steps[step] = StepRecord(inputs=recipe, files=self._files(step), notes=notes if step == _CUTS else {})
@@ -314,7 +314,7 @@ class _Build:
         )  # fmt: skip
 
 
-def outdated(given: Print, out: Path, shelf: Library) -> dict[str, str]:
+def outdated(print_: Print, out: Path, shelf: Library) -> dict[str, str]:
     """By block, why its files in the folder `out` are not what a build of the print as it is now makes; "": they are.
 
     Raises
@@ -323,11 +323,11 @@ def outdated(given: Print, out: Path, shelf: Library) -> dict[str, str]:
         If something that the print names can't be used.
     """
     with settled(out):
-        build = _Build(given, out, shelf, lambda _: None)
+        build = _Build(print_, out, shelf, lambda _: None)
     return {name: "; ".join(filter(None, dict.fromkeys((why, *build.changes)))) for name, why in build.why.items()}
 
 
-def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tuple[bytes, int]:
+def marking_sheet(print_: Print, shelf: Library, paper: str, *, say: Say) -> tuple[bytes, int]:
     """The sheet to mark with coloured pencils, a PDF, and how many pages of that paper it has.
 
     What stands of each block is taken from a build in a folder beside the print file if it is still true; else the
@@ -336,24 +336,24 @@ def marking_sheet(given: Print, shelf: Library, paper: str, *, say: Say) -> tupl
     from carvegen.marking.pencil.layout import MarkingSheet
     from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 
-    inputs = cut_inputs(given, setups_of(given, shelf), {})
-    blocks, recipe = [block.name for block in given.blocks], digests(inputs)
-    for record in sorted(given.path.parent.glob(f"*/{RECORD}")):
+    inputs = cut_inputs(print_, setups_of(print_, shelf), {})
+    blocks, recipe = [block.name for block in print_.blocks], digests(inputs)
+    for record in sorted(print_.path.parent.glob(f"*/{RECORD}")):
         if lands := lands_built(record.parent, recipe, blocks):
             say(f"taking the blocks as they are built in {record.parent}")
             break
     else:
         lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
     stands = {name: shapely.from_wkb(land) for name, land in lands.items()}  # both alike: without GEOS's grid
-    sheet = MarkingSheet(name=given.name, window=given.window)
-    data = marking_sheet_pdf(sheet, given.paper, printed_coats(given, stands), paper)
+    sheet = MarkingSheet(name=print_.name, window=print_.window)
+    data = marking_sheet_pdf(sheet, print_.paper, printed_coats(print_, stands), paper)
     return data, len(sheet.pages(sheet.best(paper)))
 
 
 def purposes(files: Iterable[str]) -> dict[str, str]:
     """What the files of a whole print are for, of those that a build has made; those of blocks are told by these."""
     there = list(files)
-    return {**{name: its for name, its in _PURPOSE.items() if name in there}, **_more_purposes(there)}
+    return {**{name: purpose for name, purpose in _PURPOSE.items() if name in there}, **_more_purposes(there)}
 
 
 def _more_purposes(files: Iterable[str]) -> dict[str, str]:

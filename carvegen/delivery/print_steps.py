@@ -67,35 +67,35 @@ CHANGED = "changed.png"
 class CutInputs:
     """All that goes into the shapes of every block."""
 
-    given: Print  #: without what no shape depends on
+    print_: Print  #: without what no shape depends on
     contents: Mapping[str, str]  #: of every file that it names, as a hash
     setups: Setups
     stands: Mapping[str, Standing]  #: what stands of the blocks that are cut already
 
 
-def cut_inputs(given: Print, setups: Setups, stands: Mapping[str, Standing]) -> CutInputs:
+def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, Standing]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
-    seen = _without_looks(given)
-    return CutInputs(given=seen, contents=contents_of_files(seen, given.path.parent), setups=setups, stands=stands)
+    seen = _without_looks(print_)
+    return CutInputs(print_=seen, contents=contents_of_files(seen, print_.path.parent), setups=setups, stands=stands)
 
 
-def _without_looks(given: Print) -> Print:
+def _without_looks(print_: Print) -> Print:
     """The print as its shapes may see it: of the inks which is darker, of register only what the boards carry."""
-    plan = given.register
+    plan = print_.register
     marks = Plan(
         method=plan.method, waste_mm=plan.waste_mm, moat_mm=plan.moat_mm, paper_margin_mm=plan.paper_margin_mm,
         pin_mm=plan.pin_mm,
     )  # fmt: skip
-    tones = sorted({_tone(block.ink) for block in given.blocks if block.inked and block.ink})
+    tones = sorted({_tone(block.ink) for block in print_.blocks if block.inked and block.ink})
     blocks = (
         replace(
             block, ink_colour=_grey(tones.index(_tone(block.ink))) if block.inked and block.ink else None, opacity=0.0,
             more_cutters=(), no_go=(), cut_land="", counter_material="", counter_thickness_mm=None,
         )
-        for block in given.blocks
+        for block in print_.blocks
     )  # fmt: skip
-    name = given.name if given.scans else ""  # a marking sheet is known by it
-    return replace(given, name=name, paper=(0, 0, 0), register=marks, files={}, blocks=tuple(blocks))
+    name = print_.name if print_.scans else ""  # a marking sheet is known by it
+    return replace(print_, name=name, paper=(0, 0, 0), register=marks, files={}, blocks=tuple(blocks))
 
 
 def _tone(ink: Ink) -> float:
@@ -107,13 +107,17 @@ def _grey(rank: int) -> Rgb:
     return (rank, rank, rank)
 
 
-def marks_read(given: Print, count: int) -> str:
+def marks_read(print_: Print, count: int) -> str:
     """What a build says of the marks that it has laid on what grew, and where they were read."""
-    sources = [*given.marks, *(["coloured sheets"] if given.scans else []), *(["[[marked]]"] if given.marked else [])]
+    sources = [
+        *print_.marks,
+        *(["coloured sheets"] if print_.scans else []),
+        *(["[[marked]]"] if print_.marked else []),
+    ]
     return f"{count} mark{'s' * (count != 1)} read: {', '.join(sources)}"
 
 
-def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
+def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
     """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper.
 
     Parameters
@@ -122,19 +126,19 @@ def cuts_of(its: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[s
         How many processes may work on blocks at once; small ones are done in this one all the same.
     """
     run = partial(_run, jobs=jobs)
-    picture, cuts = cut_blocks(its.given, its.setups, say=say, run=run)
+    picture, cuts = cut_blocks(inputs.print_, inputs.setups, say=say, run=run)
     if picture.marks:
-        say(marks_read(its.given, len(picture.marks)))
-    for name, stands in its.stands.items():
+        say(marks_read(inputs.print_, len(picture.marks)))
+    for name, stands in inputs.stands.items():
         cuts[name] = cut_further(
             cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden
         )
     before = {name: cut.land for name, cut in cuts.items()}
-    cuts = mended_print(its.given, picture, cuts, its.setups, say=say, run=run)
+    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run)
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
-        name: (*mark_findings(cut.block, marks[name], its.setups[name]),
+        name: (*mark_findings(cut.block, marks[name], inputs.setups[name]),
                *mended_beside(before[name], cut.block, marks[name]))
         for name, cut in cuts.items()
     }  # fmt: skip
@@ -152,10 +156,10 @@ def changed_files(picture: Picture) -> dict[str, bytes | str]:
     """What the drawing has changed under kept motifs, before and after; nothing where it has not."""
     shown = [
         Before(
-            bears=(its.kept.memory.surroundings.bears, its.surroundings().bears),
-            cuts=(its.kept.growth.cuts, its.growth.cuts), gone=its.gone, come=its.come,
+            bears=(grown.kept.memory.surroundings.bears, grown.surroundings().bears),
+            cuts=(grown.kept.growth.cuts, grown.growth.cuts), gone=grown.gone, come=grown.come,
         )
-        for its in picture.motifs if its.changed and its.kept is not None and its.kept.memory is not None
+        for grown in picture.motifs if grown.changed and grown.kept is not None and grown.kept.memory is not None
     ]  # fmt: skip
     drawn = shapely.union_all(geometry.polygon_array(layer.shape for layer in picture.drawing.layers))
     return {CHANGED: changed_png(shown, drawn)} if shown else {}
@@ -195,7 +199,7 @@ class BlockInputs:
     stands: Standing | None  #: what stands of it, if it is cut already
 
 
-def block_style(given: Print, number: int, shelf: Library) -> Style:
+def block_style(print_: Print, number: int, shelf: Library) -> Style:
     """How the files of block `number`, 0 for the first, are written, its further cutters and clamps among it.
 
     Raises
@@ -203,37 +207,37 @@ def block_style(given: Print, number: int, shelf: Library) -> Style:
     InputError
         If the shape of a clamp can't be read.
     """
-    block, style = given.blocks[number], style_of(given.files)
+    block, style = print_.blocks[number], style_of(print_.files)
     clamps = []
     for k, text in enumerate(block.no_go):
         try:
-            clamps.append(place(located(given, text), width_mm=given.width_mm, height_mm=given.height_mm).shapes)
+            clamps.append(place(located(print_, text), width_mm=print_.width_mm, height_mm=print_.height_mm).shapes)
         except InputError as error:
-            raise error.named(str).within(given.place(f"blocks[{number}].no_go[{k}]")) from None
+            raise error.named(str).within(print_.place(f"blocks[{number}].no_go[{k}]")) from None
     if style.paths is None:
         return style
     cutters = tuple(map(shelf.cutter, block.more_cutters))
     return replace(style, paths=replace(style.paths, also_cutters=cutters, no_go=geometry.stack(clamps)))
 
 
-def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> BlockFindings:
+def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> BlockFindings:
     """Write a block's folder, and its land for the steps after; what was found on it, and on its counter-sheet."""
     name = shape.block.name
-    limits = strictest(setup.limits for setup in its.setups)
+    limits = strictest(setup.limits for setup in inputs.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
-    jobs = [setup.on(block) for setup in its.setups]
-    made = {"": deliver(jobs, folder / name, its.style, say=say)}
+    jobs = [setup.on(block) for setup in inputs.setups]
+    made = {"": deliver(jobs, folder / name, inputs.style, say=say)}
     if shape.die is not None:
-        made[COUNTER] = deliver_die(jobs[0], shape.die, its.counter_setups, folder / name, its.style, say=say)
+        made[COUNTER] = deliver_die(jobs[0], shape.die, inputs.counter_setups, folder / name, inputs.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
     if not shapely.is_empty(shape.to_decide):
         write_file(folder / decided_file(name), shapely.to_wkb(shape.to_decide))
-    if its.stands is not None:
-        for file, said in kept_files(name, its.stands).items():
-            write_file(folder / file, said)
+    if inputs.stands is not None:
+        for file, data in kept_files(name, inputs.stands).items():
+            write_file(folder / file, data)
     return _together({
         sheet: BlockFindings(
-            by_kind={kind: its.findings for kind, its in done.reports.items()}, questions=done.open_questions
+            by_kind={kind: report.findings for kind, report in done.reports.items()}, questions=done.open_questions
         )
         for sheet, done in made.items()
     })  # fmt: skip
@@ -241,21 +245,25 @@ def block_folder(shape: Shape, its: BlockInputs, folder: Path, say: Say) -> Bloc
 
 def findings_in(folder: Path) -> BlockFindings:
     """What the reports in a block's folder tell, as `block_folder` returned it."""
-    found = {}
+    sheets = {}
     for sheet in ("", COUNTER):
         if (report := folder / sheet / "report.json").is_file():
-            told = json.loads(report.read_text(encoding="utf-8"))
-            reports = {kind: tuple(map(Finding.from_dict, its["findings"])) for kind, its in told["reports"].items()}
-            found[sheet] = BlockFindings(by_kind=reports, questions=tuple(told["open_questions"]))
-    return _together(found)
+            record = json.loads(report.read_text(encoding="utf-8"))
+            reports = {
+                kind: tuple(map(Finding.from_dict, checked["findings"])) for kind, checked in record["reports"].items()
+            }
+            sheets[sheet] = BlockFindings(by_kind=reports, questions=tuple(record["open_questions"]))
+    return _together(sheets)
 
 
-def _together(found: Mapping[str, BlockFindings]) -> BlockFindings:
+def _together(sheets: Mapping[str, BlockFindings]) -> BlockFindings:
     """What is said of a block and of the sheets that belong to it, "" the block itself."""
-    of = {sheet: f"{sheet}-sheet, " if sheet else "" for sheet in found}
+    of = {sheet: f"{sheet}-sheet, " if sheet else "" for sheet in sheets}
     return BlockFindings(
-        by_kind={of[sheet] + kind: its for sheet, told in found.items() for kind, its in told.by_kind.items()},
-        questions=tuple(of[sheet] + question for sheet, told in found.items() for question in told.questions),
+        by_kind={
+            of[sheet] + kind: findings for sheet, block in sheets.items() for kind, findings in block.by_kind.items()
+        },
+        questions=tuple(of[sheet] + question for sheet, block in sheets.items() for question in block.questions),
     )
 
 
@@ -299,35 +307,35 @@ class ProofInputs:
         return [replace(coat, land=shapely.difference(coat.land, open_)), pale]
 
 
-def printed_coats(given: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:
+def printed_coats(print_: Print, lands: Mapping[str, BaseGeometry]) -> dict[str, Coat]:
     """What the blocks print, in printing order, of their lands; a stencil prints where it is open."""
-    face = geometry.box(given.width_mm, given.height_mm)
+    face = geometry.box(print_.width_mm, print_.height_mm)
     return {
         block.name: Coat(
             ink=block.ink,
             land=shapely.difference(face, lands[block.name]) if block.role == "stencil" else lands[block.name],
         )
-        for block in given.blocks if block.ink is not None and block.role != "emboss"
+        for block in print_.blocks if block.ink is not None and block.role != "emboss"
     }  # fmt: skip
 
 
-def proof_files(its: ProofInputs) -> dict[str, bytes | str]:
+def proof_files(inputs: ProofInputs) -> dict[str, bytes | str]:
     """The pictures of the whole print, and of each block alone, by name."""
-    coats, seen, pressed = its.coats, its.seen, list(its.die.values())
+    coats, seen, pressed = inputs.coats, inputs.seen, list(inputs.die.values())
     shown = [coat for every in seen.values() for coat in every]
     inked = [coat if len(seen[name]) > 1 else seen[name][0] for name, coat in coats.items()]
     files: dict[str, bytes | str] = {
-        "print.png": print_png(its.paper, shown, its.window, pressed=pressed),
-        "print.svg": print_svg(its.paper, shown, its.window, pressed=pressed, title=its.name_of_the_print),
-        "rubbing.png": rubbing_png(inked, its.window),
-        "rubbing.svg": outlines_svg(coats, its.window, pressed=its.die),
+        "print.png": print_png(inputs.paper, shown, inputs.window, pressed=pressed),
+        "print.svg": print_svg(inputs.paper, shown, inputs.window, pressed=pressed, title=inputs.name_of_the_print),
+        "rubbing.png": rubbing_png(inked, inputs.window),
+        "rubbing.svg": outlines_svg(coats, inputs.window, pressed=inputs.die),
     }
     for name in coats:
-        alone = print_png(its.paper, seen[name], its.window)
+        alone = print_png(inputs.paper, seen[name], inputs.window)
         files[f"inks/{name}.png"] = alone
-        files[f"inks/{name}-block.png"] = alone if name in its.masks else turned_png(alone)
-    for name, die in its.die.items():
-        files[f"inks/{name}.png"] = print_png(its.paper, [], its.window, pressed=[die])
+        files[f"inks/{name}-block.png"] = alone if name in inputs.masks else turned_png(alone)
+    for name, die in inputs.die.items():
+        files[f"inks/{name}.png"] = print_png(inputs.paper, [], inputs.window, pressed=[die])
     return files
 
 
@@ -338,6 +346,6 @@ def proof_files(its: ProofInputs) -> dict[str, bytes | str]:
 class ReportInputs:
     """All that goes into the report and its sheet; what other steps have made stands for itself by its key."""
 
-    given: Print
+    print_: Print
     setups: Setups
     made: Mapping[str, str]  #: the key of every other step, by name

@@ -99,30 +99,29 @@ def grow(
         For an unknown motif or preset, a setting out of its range, a shape that can't be read.
     """
     width, height = size_mm
+
+    def shapes(texts: Sequence[str]) -> PolygonArray:
+        return geometry.stack(placed(text, width_mm=width, height_mm=height) for text in texts)
+
+    chosen = _settings(motif, preset, settings or {})
+    ground = Ground(
+        name=name, width_mm=width, height_mm=height, grow_from=shapes(on), keep_clear=shapes(keep_clear),
+        openings=shapes(openings), margin_mm=margin_mm, clearance_mm=clearance_mm,
+    )  # fmt: skip
+    limits = strictest(setup.limits for setup in setups)
+    return grown_block(ground, chosen, limits, stream(seed, name, motif), by=motif)
+
+
+def _settings(motif: str, preset: str, settings: Mapping[str, float]) -> Any:  # noqa: ANN401
+    """The settings of a motif: those of a preset, or of the motif's first, and what differs from them."""
     module = motif_module(motif)
     presets = module.PRESETS
     if preset and preset not in presets:
         raise InputError(f"is no preset of {motif}", value=preset, where="preset", hint=nearest(preset, presets))
     known = {setting.name for setting in parameters(module.Settings)}
-    for unknown in (settings or {}).keys() - known:
+    for unknown in settings.keys() - known:
         raise InputError(f"is no setting of {motif}", value=unknown, where="settings", hint=nearest(unknown, known))
-    chosen = module.Settings(**{**presets[preset or next(iter(presets))], **(settings or {})})
-
-    def shapes(texts: Sequence[str]) -> PolygonArray:
-        return geometry.stack(placed(text, width_mm=width, height_mm=height) for text in texts)
-
-    ground = Ground(
-        name=name,
-        width_mm=width,
-        height_mm=height,
-        grow_from=shapes(on),
-        keep_clear=shapes(keep_clear),
-        openings=shapes(openings),
-        margin_mm=margin_mm,
-        clearance_mm=clearance_mm,
-    )
-    limits = strictest(setup.limits for setup in setups)
-    return grown_block(ground, chosen, limits, stream(seed, name, motif), by=motif)
+    return module.Settings(**{**presets[preset or next(iter(presets))], **settings})
 
 
 def draw(file: Path | str, size_mm: tuple[float, float] | None = None, *, view: View | None = None) -> Block:

@@ -22,7 +22,7 @@ Recipe = Mapping[str, str]  #: the inputs of a step by name, each as the hash of
 
 #: Fields as a person calls them; "" where the names of what is inside are enough.
 _WORDS = {
-    "given": "", "style": "", "paths": "", "setups": "material, cutter or machine", "no_go": "clamps",
+    "print_": "", "style": "", "paths": "", "setups": "material, cutter or machine", "no_go": "clamps",
     "counter_setups": "material or machine of the counter-sheet", "also_cutters": "further cutters",
     "stands": "what stands",
 }  # fmt: skip
@@ -39,11 +39,11 @@ def digests(inputs: object) -> dict[str, str]:
     """
     from carvegen import __version__
 
-    found = {"carvegen": digest(__version__)}
+    hashes = {"carvegen": digest(__version__)}
     for name, value in _inputs(inputs):
         new = digest(value)
-        found[name] = digest([found[name], new]) if name in found else new
-    return found
+        hashes[name] = digest([hashes[name], new]) if name in hashes else new
+    return hashes
 
 
 def _inputs(inputs: Any, under: str = "") -> Iterator[tuple[str, object]]:  # noqa: ANN401
@@ -53,11 +53,11 @@ def _inputs(inputs: Any, under: str = "") -> Iterator[tuple[str, object]]:  # no
             yield from _inputs(value, word)
         elif isinstance(value, Mapping):
             yield f"order of {word}", list(value)
-            yield from ((f"{word} of {key}", its) for key, its in value.items())
-        elif isinstance(value, tuple) and value and all(is_dataclass(its) and hasattr(its, "name") for its in value):
-            yield f"order of {word}", [its.name for its in value]
-            for its in value:
-                yield from ((f"{_word(spec.name)} of {its.name}", getattr(its, spec.name)) for spec in fields(its))
+            yield from ((f"{word} of {key}", part) for key, part in value.items())
+        elif isinstance(value, tuple) and value and all(is_dataclass(part) and hasattr(part, "name") for part in value):
+            yield f"order of {word}", [part.name for part in value]
+            for part in value:
+                yield from ((f"{_word(spec.name)} of {part.name}", getattr(part, spec.name)) for spec in fields(part))
         else:
             yield word, value
 
@@ -77,14 +77,14 @@ def digest(value: object) -> str:
         If something in it is of a kind that nobody can hash whole: nothing is passed over.
     """
     pieces: list[bytes] = []
-    _say(value, pieces)
-    said = hashlib.sha256()
+    _add(value, pieces)
+    sha256 = hashlib.sha256()
     for piece in pieces:
-        said.update(piece)
-    return said.hexdigest()[:16]
+        sha256.update(piece)
+    return sha256.hexdigest()[:16]
 
 
-def _say(value: Any, pieces: list[bytes]) -> None:  # noqa: ANN401
+def _add(value: Any, pieces: list[bytes]) -> None:  # noqa: ANN401
     """Add all that a value holds, and where each part of it ends."""
     if value is None or isinstance(value, (str, bytes, int, float, Enum)):
         text = repr(float(value) if isinstance(value, float) else value).encode()
@@ -92,27 +92,27 @@ def _say(value: Any, pieces: list[bytes]) -> None:  # noqa: ANN401
     elif isinstance(value, PurePath):
         pieces.append(b"path;")  # where it lies changes nothing; what is read from there is an input of its own
     elif isinstance(value, BaseGeometry):
-        _say((shapely.get_precision(value), shapely.to_wkb(value)), pieces)
+        _add((shapely.get_precision(value), shapely.to_wkb(value)), pieces)
     elif isinstance(value, np.ndarray):
         held = value.tolist() if value.dtype == object else value.tobytes()
-        _say_all("array", (value.dtype.str, *value.shape, held), pieces)
+        _add_all("array", (value.dtype.str, *value.shape, held), pieces)
     elif is_dataclass(value):
         named = ((spec.name, getattr(value, spec.name)) for spec in fields(value))
-        _say_all(type(value).__name__, named, pieces)
+        _add_all(type(value).__name__, named, pieces)
     elif isinstance(value, Mapping):
-        _say_all("mapping", ((key, value[key]) for key in sorted(value, key=str)), pieces)
+        _add_all("mapping", ((key, value[key]) for key in sorted(value, key=str)), pieces)
     elif isinstance(value, (set, frozenset)):
-        _say_all("set", sorted(map(digest, value)), pieces)
+        _add_all("set", sorted(map(digest, value)), pieces)
     elif isinstance(value, (tuple, list)):
-        _say_all("list", value, pieces)
+        _add_all("list", value, pieces)
     else:
         raise TypeError(f"no input of a step can be a {type(value).__name__}")
 
 
-def _say_all(kind: str, values: Iterable[object], pieces: list[bytes]) -> None:
+def _add_all(kind: str, values: Iterable[object], pieces: list[bytes]) -> None:
     pieces.append(f"{kind}(".encode())
     for value in values:
-        _say(value, pieces)
+        _add(value, pieces)
     pieces.append(b")")
 
 
@@ -129,8 +129,8 @@ def _texts(value: Any) -> Iterator[str]:  # noqa: ANN401
         for spec in fields(value):
             yield from _texts(getattr(value, spec.name))
     elif isinstance(value, (tuple, list, Mapping)):
-        for its in value.values() if isinstance(value, Mapping) else value:
-            yield from _texts(its)
+        for part in value.values() if isinstance(value, Mapping) else value:
+            yield from _texts(part)
 
 
 def _file_in(folder: Path, text: str) -> str:
@@ -148,12 +148,12 @@ def differences(old: Recipe, new: Recipe) -> list[str]:
     """What differs between two sets of inputs, in words; new things first, each once; none if nothing does."""
     come, gone = _whole(new, old), _whole(old, new)
     words = [
-        *(_told(_owner(name, come), "is new", "is read now") for name in new if name not in old),
-        *(_told(name, "changed", "was edited") for name in new if name in old and old[name] != new[name]),
-        *(_told(_owner(name, gone), "is gone", "is no longer read") for name in old if name not in new),
+        *(_phrase(_owner(name, come), "is new", "is read now") for name in new if name not in old),
+        *(_phrase(name, "changed", "was edited") for name in new if name in old and old[name] != new[name]),
+        *(_phrase(_owner(name, gone), "is gone", "is no longer read") for name in old if name not in new),
     ]
-    told = {line for line in words if not (line.startswith(_FOLLOWS) if come or gone else line == _OTHER_FILES)}
-    return [line for line in dict.fromkeys(words) if line in told or not told]
+    wanted = {line for line in words if not (line.startswith(_FOLLOWS) if come or gone else line == _OTHER_FILES)}
+    return [line for line in dict.fromkeys(words) if line in wanted or not wanted]
 
 
 def _whole(names: Recipe, others: Recipe) -> set[str]:
@@ -176,7 +176,7 @@ _FOLLOWS = ("order of ", "ink colour of ", "other files are read")
 _FILE, _KEPT, _OTHER_FILES = "contents of ", "kept of ", "other files are read"
 
 
-def _told(name: str, how: str, file_how: str) -> str:
+def _phrase(name: str, how: str, file_how: str) -> str:
     """One thing that differs, as she knows it: a file by what was done to it, a kept motif by its name."""
     if name.startswith(_FILE):
         return f"{name.removeprefix(_FILE)} {file_how}"

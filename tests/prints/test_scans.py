@@ -60,7 +60,7 @@ def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_cha
     given = read_print(folder / "print.toml", shelf)
     inputs = cut_inputs(given, setups_of(given, shelf), {})
     assert "sheet.png" in inputs.contents
-    its = inputs.given
+    its = inputs.print_
     marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
     assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
         (mark.key, mark.meaning, mark.strength) for mark in alone
