@@ -268,7 +268,7 @@ def laid_file(
 
 def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[str, Any]) -> tuple[str, Laid] | None:
     """A picture on one of the plans; on the print's where the one block that is named isn't what it shows."""
-    from carvegen.artwork.on_plan import PoorFitError, lay_file
+    from carvegen.artwork.on_plan import PoorFitError, lay_file, shown_alone
 
     poor: PoorFitError | None = None
     try:
@@ -280,6 +280,13 @@ def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[
             found = lay_file(path, {PRINT: planned.print_plan()}, **how)
     if found is None and poor is not None:
         raise poor
+    inked = {name: planned.lands[name] for name in planned.coats if planned.only}
+    other = shown_alone(found[1], inked) if found else None
+    if other not in (None, planned.only):
+        raise InputError(
+            f"shows {other} alone, and not {planned.only}", where=str(path), names=("block",),
+            hint=f"name that block, {{block}} {other}, or give a picture of {planned.only} or of the whole print",
+        )  # fmt: skip
     return found
 
 

@@ -14,7 +14,7 @@ from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.bounds import MAX_KNOWN_MM
 from carvegen.artwork.kinds import is_picture
-from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_block, read_inks
+from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_block, read_inks, shown_alone
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
 from carvegen.base.errors import InputError
@@ -189,7 +189,14 @@ class _Pictures:
             plans[_ALONE] = plan_of(self._painted[block.name], self.size)
         if inks:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
-        return self._laid_on(block, path, plans)
+        found = self._laid_on(block, path, plans)
+        inked = {name: self._painted[name] for name in self.coats if inks}
+        other = None if found is None else shown_alone(found[1], inked)
+        if other is not None and (other != block.name or len(naming) > 1):
+            raise InputError(
+                f"shows {other} alone", where=str(path), hint=f"give a picture of {block.name}, or of the whole print"
+            )
+        return found
 
     def _laid_on(
         self, block: PrintBlock, path: Path, plans: Mapping[str, Plan], *, either_tone: bool = False

@@ -5,7 +5,9 @@ from __future__ import annotations
 import io
 import json
 import re
+from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pypdf
@@ -14,9 +16,10 @@ import shapely
 from PIL import Image, ImageDraw, ImageOps
 from scipy.ndimage import gaussian_filter
 
-from carvegen.artwork import read
+from carvegen.artwork import on_plan, read
 from carvegen.artwork.on_plan import plan_file, plan_place
 from carvegen.base.colour import Ink, overprinted, rgb, screen
+from carvegen.base.errors import InputError
 from carvegen.blocks.comparison import Kind, difference, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof
@@ -439,6 +442,16 @@ def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     ran = run(capsys, "compare", with_its_inks(three), photographed(three.parent / "key.jpg", made.key()), "--json")
     assert ran.code == 0, ran.out
     assert [its["block"] for its in json.loads(ran.out)["blocks"]] == ["key"]
+
+
+def test_a_picture_of_another_block_than_is_named_is_refused(monkeypatch):
+    """The tone was taken for the print, or for the key that it holds: thousands of mm² of the key were to be cut."""
+    planned = first_proof.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
+    monkeypatch.setattr(on_plan, "lay_file", lambda *_, **__: ("key", None))
+    monkeypatch.setattr(on_plan, "shown_alone", lambda _, lands: "tone" if {*lands} == {*PRINTED} else None)
+    with pytest.raises(InputError, match="shows tone alone, and not key"):
+        first_proof._laid(Path("tone.jpg"), planned, {}, {})
+    assert first_proof._laid(Path("tone.jpg"), replace(planned, only="tone"), {}, {}) == ("key", None)
 
 
 @takes_long

@@ -8,11 +8,11 @@ from carvegen.artwork.on_plan.plan import Plan, Seen, laid, plan_of, plan_of_ink
 from carvegen.artwork.on_plan.plan_file import PoorFitError, lay_file, marked_off_mm
 from carvegen.artwork.on_plan.plan_fit import Fit, judged
 from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored
-from carvegen.artwork.on_plan.plan_scan import better_fit, laid_on
+from carvegen.artwork.on_plan.plan_scan import better_fit, laid_on, shown_alone
 from carvegen.artwork.on_plan.shapes_seen import InkSeen, read_block, read_inks, read_laid
 
 __all__ = [
     "Fit", "InkSeen", "Laid", "Plan", "PoorFitError", "Seen", "better_fit", "covered", "found_place", "is_mirrored",
     "judged", "laid", "laid_on", "lay_file", "marked_off_mm", "plan_of", "plan_of_inks", "read_block", "read_inks",
-    "read_laid", "shows_other_inks",
+    "read_laid", "shown_alone", "shows_other_inks",
 ]  # fmt: skip

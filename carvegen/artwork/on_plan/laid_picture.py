@@ -47,6 +47,8 @@ class Laid:
         """What speaks against it; nothing if it is right."""
         if self.negative:
             return "it shows the plan's negative: what is to stand is the lighter"
+        if self.plan.is_print and self.mirrored and not self.fit.fault:
+            return "it is mirrored, as a block is and no print"
         return self.fit.fault
 
     @cached_property

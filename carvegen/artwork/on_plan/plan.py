@@ -56,6 +56,7 @@ class Plan:
     tone: Tone  #: how light, 0 where ink or land is, 1 paper; (height, width)
     px_per_mm: float
     faces: dict[tuple[float, float], Tone] = field(default_factory=dict, repr=False)  #: it, levelled, by scale and blur
+    is_print: bool = False  #: in several inks, which no block shows: its picture is not mirrored
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -87,7 +88,7 @@ def plan_of_inks(
     """The plan of a print in several inks, as light as it comes out; `coats` in printing order."""
     scale, size = _plan_scale(size_mm)
     light = overprinted(paper, [(ink, _covered(lands[name], scale, size)) for name, ink in coats.items()])
-    return Plan((cielab(screen(light))[..., 0] / 100).astype(np.float32), scale)
+    return Plan((cielab(screen(light))[..., 0] / 100).astype(np.float32), scale, is_print=len(coats) > 1)
 
 
 def _plan_scale(size_mm: tuple[float, float]) -> tuple[float, tuple[int, int]]:

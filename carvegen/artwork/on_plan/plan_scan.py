@@ -11,7 +11,7 @@ from scipy import ndimage
 from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
-from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, resized
+from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, plan_of, resized
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored, refined
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
@@ -19,21 +19,23 @@ from carvegen.artwork.scan.quad import quads
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.on_plan.plan import Matrix, Plan, Tone
     from carvegen.artwork.on_plan.plan_fit import Fit
     from carvegen.artwork.scan.pixels import Picture
 
-__all__ = ["better_fit", "laid_on"]
+__all__ = ["better_fit", "laid_on", "shown_alone"]
 
 _LOOK_PX = 2600  #: longer side of the picture that is laid
 _BUSY_PX, _BUSY, _BUSY_ROOM, _BUSY_SHARE = 400, 0.3, 0.1, 0.5  #: where in a picture something is drawn; our own choice
 _LEAST_TONES = 2.0  #: of 255; what differs by less shows nothing
 _MOST_QUADS = 3
 _ABOUT_AS_WELL = 0.9  #: of a fit's weight; our own choice
+_CLEARLY = 1.5  #: times a block's own weight, at which another is the one that is shown: two may be much alike
 _TONED = 0.25  #: correlation; prints had 0.36 to 0.82, proofs of one block -0.13 to 0.09
 _PURE = 0.02  #: all land or all cut, but for so much
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
@@ -97,6 +99,15 @@ def better_fit(laid: Laid, plan: Plan) -> Laid | None:
     own, other = (judged(its, Seen(tone), place) for its in (laid.plan, plan))
     enough = own.weight * (_ABOUT_AS_WELL if _tones_within(laid.plan, plan, tone) > _TONED else 1.0)
     return replace(laid, plan=plan, fit=other) if not other.fault and other.weight > enough else None
+
+
+def shown_alone(laid: Laid, lands: Mapping[str, BaseGeometry]) -> str | None:
+    """The block of some, by its land on the plan's face, that a picture shows rather than the plan; None if none."""
+    fits = {name: better_fit(laid, plan_of(land, laid.plan.size_mm)) for name, land in lands.items()}
+    weights = {name: its.fit.weight for name, its in fits.items() if its is not None}
+    name = max(weights, key=lambda its: weights[its], default=None)
+    enough = laid.fit.weight * (1.0 if laid.plan.is_print else _CLEARLY)
+    return name if name is not None and weights[name] > enough else None
 
 
 def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:

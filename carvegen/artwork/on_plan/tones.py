@@ -40,6 +40,7 @@ _PURE, _ENOUGH = 0.02, 0.06
 _AS_LIGHT = 5.0  #: L* by which land and cut of one lightness differ at most; our own choice
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
+_CLEAREST = 0.9  #: of the steps from land to cut beside it; our own choice
 _BENT = 6
 _STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
 _AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
@@ -146,16 +147,20 @@ def surfaces(
     if where is not None:
         shown = resized(where.astype(np.float32), (columns * _TILE_PX, rows * _TILE_PX)) > 1 / 2
         land, cut = land & shown, cut & shown
-    ratio = float(np.median(small[cut]) / np.median(small[land])) if land.any() and cut.any() else 1.0
-    if ratio <= _ALIKE:
-        return None
-    near = _NEARNESS * np.log(ratio)
+    step = float(np.log(np.median(small[cut]) / np.median(small[land]))) if land.any() and cut.any() else 0.0
     on, known = _tiles(np.log(small), land, (rows, columns))
     beside, some = _tiles(np.log(small), cut, (rows, columns))
     steps = _spread(beside, some) - _spread(on, known)
-    of_land = _surface(on, known, near, first=known & (steps > np.log(ratio) * _CUT[0]))
+    local = steps[known & np.isfinite(steps)]
+    clearest = float(np.quantile(local, _CLEAREST)) if len(local) else 0.0
+    if step < clearest / 2:  # most of what is to be cut still stands
+        step = clearest
+    if step <= np.log(_ALIKE):
+        return None
+    near = _NEARNESS * step
+    of_land = _surface(on, known, near, first=known & (steps > step * _CUT[0]))
     rest = beside - of_land
-    clear = some & (rest > np.log(ratio) * _CUT[0]) & (rest < np.log(ratio) * _CUT[1])
+    clear = some & (rest > step * _CUT[0]) & (rest < step * _CUT[1])
     return of_land, of_land + _surface(np.where(clear, rest, 0), clear, near)
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.on_plan import Laid
     from carvegen.artwork.scan.pixels import Picture
+    from carvegen.base.colour import Rgb
     from carvegen.blocks.comparison import Spot
 
 __all__ = ["fit_png", "ringed_png", "ruled_png"]
@@ -33,16 +34,20 @@ _ROOM_MM = 1.0
 _UNSURE, _HATCH_MM, _LINE_MM = (194, 87, 26), 2.4, 0.25
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
 _PLANNED, _EDGE = (110, 60, 130), 0.25  #: the plan's outlines, and how steep they are in its tone
-_LEGEND = (
-    (_PLANNED, "violet: the plan, as it was laid"), (_GOOD, "teal: it agrees"), (_OFF, "red: it does not"),
+_FIT_LEGEND = (
+    (_PLANNED, "violet: the plan as laid"), (_GOOD, "teal: it agrees"), (_OFF, "red: it does not"),
     ((110, 110, 110), "grey: nothing is seen"),
+)  # fmt: skip
+_RING_LEGEND = (
+    (NOW_LAND, "teal: stands, is to be cut"), (NOW_CUT, "ochre: is cut, should stand"),
+    (_UNSURE, "orange lines: not sure"),
 )  # fmt: skip
 
 
 def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most: int = 60) -> bytes:
     """The scan, pale; what is still to cut in teal, what is gone in ochre; the first `most` ringed and numbered.
 
-    What is not sure of any block is hatched.
+    What is not sure of any block is hatched; lines below say so.
     """
     picture, scale = _faded(laid)
     rows, columns = np.indices(picture.size[::-1], sparse=True)
@@ -69,10 +74,8 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
             half = r + width * scale / 2
             pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=max(1, round(width * scale)))
         at = (float(box[0] + box[2]) / 2 * scale, high - float(box[1] + box[3]) / 2 * scale)
-        pen.text(
-            at, str(number), fill=(20, 18, 16), font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255)
-        )
-    return _bytes(picture, scale)
+        pen.text(at, str(number), fill=_INK, font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255))
+    return _bytes(_with_legend(picture, _RING_LEGEND), scale)
 
 
 def fit_png(laid: Laid) -> bytes:
@@ -89,15 +92,15 @@ def fit_png(laid: Laid) -> bytes:
         colour = _GOOD if locked else _OFF if drawn else _NOTHING
         x, y = middle
         pen.rectangle((x - half, y - half, x + half, y + half), outline=colour, width=max(2, round(0.4 * scale)))
-    return _bytes(_with_legend(picture), scale)
+    return _bytes(_with_legend(picture, _FIT_LEGEND), scale)
 
 
-def _with_legend(picture: Image.Image) -> Image.Image:
+def _with_legend(picture: Image.Image, legend: Sequence[tuple[Rgb, str]]) -> Image.Image:
     """The picture, and below it what the colours mean, in as many lines as its width needs."""
     size = max(picture.width / 60, 10.0)
     font, x, line, places = ImageFont.load_default(size=size), size, 0, []
-    for _, words in _LEGEND:
-        long = font.getlength(words)
+    for _, words in legend:
+        long = font.getlength(words) + 1.2 * size
         if x > size and x + long > picture.width - size:
             x, line = size, line + 1
         places.append((x, picture.height + (1.2 + 1.6 * line) * size))
@@ -105,8 +108,9 @@ def _with_legend(picture: Image.Image) -> Image.Image:
     whole = Image.new("RGB", (picture.width, picture.height + round((2.4 + 1.6 * line) * size)), _PAPER)
     whole.paste(picture)
     pen = ImageDraw.Draw(whole)
-    for at, (colour, words) in zip(places, _LEGEND, strict=True):
-        pen.text(at, words, fill=colour, font=font, anchor="lm")
+    for (x, y), (colour, words) in zip(places, legend, strict=True):
+        pen.rectangle((x, y - 0.4 * size, x + 0.8 * size, y + 0.4 * size), fill=colour)
+        pen.text((x + 1.2 * size, y), words, fill=_INK, font=font, anchor="lm")
     return whole
 
 
@@ -122,7 +126,7 @@ def _bytes(picture: Image.Image, scale: float) -> bytes:
 
 
 _LONG_PX, _LINES = 1600, 20
-_LINE, _INK = (35, 122, 130), (20, 18, 16)
+_LINE = (35, 122, 130)
 
 
 def ruled_png(picture: Picture) -> bytes:

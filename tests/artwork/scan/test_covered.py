@@ -8,6 +8,7 @@ import shapely
 from PIL import Image
 
 from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, read_laid
+from carvegen.artwork.on_plan.tones import PARTING, parted
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from tests.artwork.scan import on_plan_pictures as made
@@ -148,6 +149,17 @@ def test_a_block_hardly_cut_yet_is_not_read_as_its_negative():
     assert not found.fit.fault
     land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
     assert shapely.buffer(shapely.symmetric_difference(land, begun), -0.3).area < 0.5
+
+
+def test_land_is_parted_from_cut_where_most_of_what_is_to_be_cut_still_stands():
+    """The middle between both lay at the tone of land: a block half cut broke into specks. By the tones put in."""
+    plan = plan_of(made.key(), made.SIZE)
+    stands = (plan.tone < 0.5) | (np.arange(plan.tone.shape[1]) > 200)
+    tone = np.where(stands, 60, 180) * np.linspace(1, 0.9, plan.tone.shape[1])
+    assert np.median(tone[plan.tone > 0.98]) < 60
+    found = parted(tone.astype(np.float32), plan)
+    assert found[stands].max() < 0.75 * PARTING
+    assert found[~stands].min() > 1.25 * PARTING
 
 
 def test_of_several_plans_a_picture_that_fits_none_is_told_by_all_names(tmp_path):

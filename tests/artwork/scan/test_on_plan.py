@@ -13,6 +13,7 @@ from skimage import data
 from skimage.transform import ProjectiveTransform
 
 from carvegen.artwork.on_plan import (
+    Laid,
     Seen,
     better_fit,
     is_mirrored,
@@ -24,8 +25,11 @@ from carvegen.artwork.on_plan import (
     plan_of,
     plan_of_inks,
     read_laid,
+    shown_alone,
 )  # fmt: skip
 from carvegen.artwork.on_plan.first_look import alike_places
+from carvegen.artwork.on_plan.lens import Lens
+from carvegen.artwork.on_plan.tones import drawn_tone, ranged
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.artwork.scan.quad import quads
@@ -307,3 +311,31 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     seen = Picture(Image.fromarray(np.uint8(np.clip(screen(light), 0, 255))), None)
     whole = better_fit(laid_on(PLANS["key"], seen), plan_of_inks(lands, coats, (251, 250, 246), made.SIZE))
     assert (whole is not None) is ("sky" in printed)
+
+
+@pytest.mark.parametrize("mirrored", few([True, False], 1))
+def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored):
+    """Where it lies is known: what is tried is whether the right one is told there. A print is never mirrored."""
+    lands = {"tone": KEY, "key": KEY.intersection(shapely.box(60, 0, 90, 80))}
+    coats = {"tone": Ink(colour=(106, 135, 153), opacity=0.3), "key": Ink(colour=(31, 43, 61), opacity=0.7)}
+    plans = {name: plan_of(land, made.SIZE) for name, land in lands.items()}
+    plans["print"] = plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)
+    told = {}
+    for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
+        seen, place = made.photographed(made.painted(lands[shown]), mirrored=mirrored)
+        for name in names:
+            told[shown, name] = at(plans[name], Picture(Image.fromarray(seen), None), place)
+    rather = {names: shown_alone(its, lands) for names, its in told.items()}
+    assert rather == {("tone", "key"): "tone", ("tone", "print"): "tone", ("key", "key"): None}
+    faults = {name for (_, name), its in told.items() if its.fault}
+    assert faults == ({"print"} if mirrored else set())
+
+
+def at(plan, picture, place):
+    """A picture on a plan at a known place."""
+    lens = Lens.none((picture.width, picture.height))
+    fit = judged(plan, Seen(ranged(drawn_tone(picture.image))), place)
+    return Laid(
+        place=place, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
+        pictured_px=(picture.width, picture.height), part=picture, part_place=place, part_lens=lens, px_per_mm=6.0,
+    )  # fmt: skip
