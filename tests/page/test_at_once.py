@@ -7,13 +7,17 @@ import contextlib
 import os
 import pickle
 import signal
+import threading
+import time
 from pathlib import Path
 
 import httpx
+import numpy as np
 import pytest
 import shapely
 from starlette.requests import Request
 
+from carvegen.artwork.density import density_of
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.files import scratch_folder
 from carvegen.facts.profiles import Library
@@ -165,6 +169,27 @@ def kept_in_sight(made: list[Path]):
     with scratch_folder() as folder:
         made.append(folder)
         yield folder
+
+
+def test_a_density_of_shapes_is_asked_by_one_thread_at_a_time(monkeypatch) -> None:
+    """Two at once end the process where the outline is long: GEOS builds a prepared shape's index while it is asked."""
+    inside, most = [], []
+
+    def asked(*_: object) -> list[bool]:
+        inside.append(1)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return [True]
+
+    monkeypatch.setattr(shapely, "intersects_xy", asked)
+    share = density_of("box", placed=lambda _: [shapely.box(0, 0, 1, 1)], size_mm=(1, 1))
+    threads = [threading.Thread(target=share, args=(np.zeros((1, 2)),)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(10)
+    assert most == [1, 1, 1, 1]
 
 
 def test_a_fault_in_a_process_is_said() -> None:
