@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -44,7 +45,13 @@ def density_of(
         return _from_picture(Path(text), *size_mm)
     shapes = shapely.union_all(placed(text))
     shapely.prepare(shapes)
-    return lambda xy: np.asarray(shapely.intersects_xy(shapes, xy[:, 0], xy[:, 1]), dtype=np.float64)
+    alone = threading.Lock()  # GEOS builds a prepared shape's index as it is asked, and not for two threads at once
+
+    def density(xy: Floats) -> Floats:
+        with alone:
+            return np.asarray(shapely.intersects_xy(shapes, xy[:, 0], xy[:, 1]), dtype=np.float64)
+
+    return density
 
 
 def _from_picture(path: Path, width_mm: float, height_mm: float) -> Callable[[Floats], Floats]:

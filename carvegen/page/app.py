@@ -21,7 +21,7 @@ from starlette.routing import Route
 
 from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood
+from carvegen.page.beginning import Upload, begun, offers, received, thin_out, understood, upload_of
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
@@ -190,13 +190,14 @@ class Page:
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
         window = request.query_params.get("window_id", "0")
-        queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
-        self._listeners[queue] = int(window) if window.isdecimal() else 0
-        stage = "" if self._session is None else self._session.stage
-        queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
+        number = int(window) if window.isdecimal() and len(window) < _MOST_DIGITS else 0
 
         async def lines() -> AsyncIterator[str]:
+            queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+            stage = "" if self._session is None else self._session.stage
+            queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
             try:
+                self._listeners[queue] = number  # here: a window that is gone before it is answered never listens
                 while True:
                     try:
                         yield f"data: {json.dumps(await asyncio.wait_for(queue.get(), _BEAT_S))}\n\n"
@@ -263,18 +264,18 @@ class Page:
         self._taken_in += 1
         upload = await run_in_threadpool(received, data, self._scratch, self._taken_in - 1)
         self._uploads.append(upload)
-        await run_in_threadpool(thin_out, self._uploads)
+        thin_out(self._uploads)  # here, where no other takes any off meanwhile
         return JSONResponse({"upload": self._uploads.index(upload), "kind": upload.kind})
 
     async def understood(self, request: Request) -> Response:
         """What is understood of an upload, packed."""
         body = await _json_of(request)
-        return _packed(await run_in_threadpool(understood, self._upload(body), body))
+        return _packed(await run_in_threadpool(understood, upload_of(self._uploads, body.get("upload")), body))
 
     async def proof(self, request: Request) -> Response:
         """A photograph of a proof or a block laid on the plan: what is said of it."""
         body = await _json_of(request)
-        picture = self._upload(body).path
+        picture = upload_of(self._uploads, body.get("upload")).path
         return JSONResponse(await run_in_threadpool(self.session.compared, picture, body, self._scratch))
 
     async def read_sheet(self, request: Request) -> Response:
@@ -283,7 +284,7 @@ class Page:
         numbers = body.get("uploads")
         if not isinstance(numbers, list) or not 0 < len(numbers) <= _MOST_PAGES:
             raise InputError(f"must be 1 to {_MOST_PAGES} photographs", field="uploads")
-        pages = [self._upload({"upload": number}).path for number in numbers]
+        pages = [upload_of(self._uploads, number).path for number in numbers]
         return JSONResponse(await run_in_threadpool(self.session.read_sheet, pages, self._scratch))
 
     async def proof_file(self, request: Request) -> Response:
@@ -293,15 +294,6 @@ class Page:
         if not (name in (PICTURE, MARKED) or _TO_CUT.fullmatch(name)) or not path.is_file():
             return PlainTextResponse("no such picture", 404)
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
-
-    def _upload(self, body: dict[str, Any]) -> Upload:
-        """What was handed in under the number in a request's body."""
-        number = body.get("upload")
-        if not isinstance(number, int) or not 0 <= number < len(self._uploads):
-            raise InputError("must be a file that was handed in", value=number, field="upload")
-        if not self._uploads[number].path.is_file():
-            raise InputError("was handed in too long ago, much has come since", hint="choose the file once more")
-        return self._uploads[number]
 
     async def close(self, request: Request) -> Response:
         """A window was closed."""

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
 
-__all__ = ["Upload", "begun", "offers", "received", "thin_out", "understood"]
+__all__ = ["Upload", "begun", "finite", "offers", "received", "thin_out", "understood", "upload_of"]
 
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
@@ -46,7 +46,7 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
     cutters = [shelf.cutter(key) for key in shelf.keys("cutters")]
     return {
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
-        "prints": [{"n": n, "name": str(path.relative_to(folder))} for n, path in enumerate(_prints(folder))],
+        "prints": [_name(path, folder) for path in _prints(folder)],
         "materials": [
             {"key": material.key, "name": material.name, "words": explained(material.about)[0],
              "machines": [kind for kind in KINDS if material.permits[kind].verdict.value != "never"]}
@@ -70,8 +70,15 @@ def _prints(folder: Path) -> list[Path]:
     return [path for path in result if not path.name.startswith(".") and _is_print(path)][:200]
 
 
+def _name(path: Path, folder: Path) -> str:
+    """What a print is called by: where it lies in the folder."""
+    return path.relative_to(folder).as_posix()
+
+
 def _is_print(path: Path) -> bool:
     try:
+        if not path.is_file():  # a pipe is opened only once somebody writes into it
+            return False
         with path.open("rb") as file:
             return b"[print]" in file.read(20_000)
     except OSError:
@@ -94,6 +101,21 @@ def received(data: bytes, scratch: Path, number: int) -> Upload:
     path = scratch / f"upload-{number}{_ENDINGS[kind]}"
     save_file(path, data)
     return Upload(path=path, kind=kind)
+
+
+def upload_of(uploads: Sequence[Upload], number: object) -> Upload:
+    """What was handed in under a number.
+
+    Raises
+    ------
+    InputError
+        If nothing was, or it is held no more.
+    """
+    if type(number) is not int or not 0 <= number < len(uploads):
+        raise InputError("must be a file that was handed in", value=number, field="upload")
+    if not uploads[number].path.is_file():
+        raise InputError("was handed in too long ago, much has come since", hint="choose the file once more")
+    return uploads[number]
 
 
 def thin_out(uploads: Sequence[Upload]) -> None:
@@ -132,17 +154,18 @@ def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
 
     corners, options = body.get("corners"), dict[str, Any]()
     if isinstance(corners, list):
-        options["corners"] = corners_from(" ".join(f"{_float(corner, 'corners'):.2f}" for corner in corners))
+        options["corners"] = corners_from(" ".join(f"{finite(corner, 'corners'):.2f}" for corner in corners))
     if isinstance(body.get("size"), list):
-        options["size_mm"] = tuple(_float(side, "size") for side in body["size"])
+        options["size_mm"] = tuple(finite(side, "size") for side in body["size"])
     if body.get("inks"):
         options["inks"] = ink_names(str(body["inks"]))
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
-    options |= {name: _float(body[key], key) for key, name in plain.items() if body.get(key)}
+    options |= {name: finite(body[key], key) for key, name in plain.items() if body.get(key)}
     return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
 
 
-def _float(value: object, field: str) -> float:
+def finite(value: object, field: str) -> float:
+    """A number that a request's body holds; `InputError` if it is none, or beyond all numbers."""
     try:
         number = float(value) if isinstance(value, (int, float, str)) else math.nan
     except (ValueError, OverflowError):
@@ -178,7 +201,7 @@ def _size(artwork: Artwork, body: Mapping[str, Any]) -> tuple[float, float]:
     from carvegen.writers.whole_print.new_print import face_of
 
     if isinstance(body.get("size"), list) and len(body["size"]) == 2:
-        width, height = (_float(side, "size") for side in body["size"])
+        width, height = (finite(side, "size") for side in body["size"])
         if min(width, height) <= 0:
             raise InputError("must be more than 0", value=body["size"], field="size")
         return width, height
@@ -191,7 +214,7 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
     Parameters
     ----------
     body
-        What the page chose: `with` "sample", "print" (its number `n`), "drawing" or "scan" (its `upload`, `blocks`,
+        What the page chose: `with` "sample", "print" (its name `print`), "drawing" or "scan" (its `upload`, `blocks`,
         `motifs`).
     folder
         In which the print gets a folder of its own.
@@ -203,17 +226,14 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
     """
     kind = body.get("with")
     if kind == "print":
-        prints, n = _prints(folder), body.get("n")
-        if not isinstance(n, int) or not 0 <= n < len(prints):
-            raise InputError("must be one of the prints that lie here", value=n)
-        return prints[n]
+        for path in _prints(folder):
+            if _name(path, folder) == body.get("print"):
+                return path
+        raise InputError("must be one of the prints that lie here", value=body.get("print"), field="print")
     if kind == "sample":
         return _written(_free(folder, "landing"), {name: sample(name) for name in FILES}, shelf)
     if kind in ("drawing", "scan"):
-        number = body.get("upload")
-        if not isinstance(number, int) or not 0 <= number < len(uploads):
-            raise InputError("must be a file that was handed in", value=number)
-        return _of_drawing(body, uploads[number], shelf, folder)
+        return _of_drawing(body, upload_of(uploads, body.get("upload")), shelf, folder)
     raise InputError("must be sample, print, drawing or scan", value=kind)
 
 

@@ -6,8 +6,10 @@ import asyncio
 import contextlib
 import os
 import secrets
+import signal
 import socket
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -51,12 +53,32 @@ def serve(served: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     door, token = _opened(served)
     port = door.getsockname()[1]
     host = f"{_HOST}:{port}"
-    with scratch_folder() as scratch:
+    with _ended_in_order(), scratch_folder() as scratch:
         page = Page(served.path, shelf, served.folder, scratch, address=Address(port=port, token=token))
         try:
             asyncio.run(_run(page, page.app(host, token), door, served.idle_s, lambda: at(f"http://{host}/{token}/")))
         finally:
             page.end()
+
+
+@contextlib.contextmanager
+def _ended_in_order() -> Iterator[None]:
+    """SIGTERM, and a terminal that is closed (SIGHUP), end it as Ctrl-C does: all is written, nothing left behind."""
+    if threading.current_thread() is not threading.main_thread():
+        yield  # signals are the main thread's
+        return
+    here = {signal.SIGTERM: signal.default_int_handler} | ({signal.SIGHUP: _hung_up} if os.name == "posix" else {})
+    before = {number: signal.signal(number, handler) for number, handler in here.items()}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _hung_up(*_: object) -> None:
+    """Go the one road that the server knows: it ends at this signal, and sends it again once it has."""
+    signal.raise_signal(signal.SIGTERM)
 
 
 def _opened(served: Served) -> tuple[socket.socket, str]:

@@ -7,7 +7,7 @@ import os
 import secrets
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -59,6 +59,10 @@ def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Fin
 
 Note = Callable[[dict[str, str]], None]
 Tell = Callable[[dict[str, Any]], None]
+
+
+def _deaf(_: dict[str, Any]) -> None:
+    """Hears nothing."""
 
 
 class OnlyLooksError(Exception):
@@ -153,6 +157,16 @@ class Session:
         assert self._desk is not None
         return self._desk
 
+    @contextlib.contextmanager
+    def _at_desk(self) -> Iterator[Desk]:
+        """The desk, with the lock held; while the print is opened again, it is the new one that is waited for."""
+        while True:
+            desk = self.desk
+            with self._lock:
+                if self._ready.is_set() and desk is self._desk:
+                    yield desk
+                    return
+
     @property
     def only_looks(self) -> bool:
         """Whether another server holds the print."""
@@ -162,8 +176,7 @@ class Session:
 
     def state(self) -> dict[str, Any]:
         """All of the print but its shapes."""
-        desk = self.desk
-        with self._lock:
+        with self._at_desk() as desk:
             counts = {**self._counts, "opening": self.opening}
             state = state_of(desk)
             state["notes"] = [*self._notes_at_opening, *state["notes"]]
@@ -171,22 +184,19 @@ class Session:
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
-        desk = self.desk
-        with self._lock:
-            message = self._reply(gone=(), marks=self._mark_entries(), gone_marks=())
+        with self._at_desk() as desk:
+            message = self._reply(marks=self._mark_entries())
             groups = [*self._blocks(), *self._openings(), *desk.seen.groups(desk.seen.numbers())]
             return packed(message, groups, step_for(desk.size))
 
     def blocks(self) -> bytes:
         """What each block would print, packed."""
-        desk = self.desk
-        with self._lock:
+        with self._at_desk() as desk:
             return packed(self._reply(), self._blocks(), step_for(desk.size))
 
     def tries(self, key: str) -> bytes:
         """The last tries of a place that grows again, packed; `tries` tells which shapes are of which."""
-        desk = self.desk
-        with self._lock:
+        with self._at_desk() as desk:
             result, mark = desk.attempts(key), desk.mark_called(key)
         message = {
             "mark": key, "chosen": mark.attempt,
@@ -209,13 +219,12 @@ class Session:
         Raises
         ------
         OnlyLooksError
-            If another server holds the print.
+            If another server holds the print, or this one has let go of it.
         InputError
             If it can't be done; nothing has changed then.
         """
-        desk = self.desk
-        with self._lock:
-            if self._journal is None or self._saver is None:
+        with self._at_desk() as desk:
+            if self._journal is None or self._saver is None or self._ended:
                 raise OnlyLooksError
             if self._journal.has(gesture_id):
                 answer = self._answers.get(gesture_id) or _Answer(message={**self._reply(), "reload": True}, groups=[])
@@ -360,11 +369,11 @@ class Session:
         with self._lock:
             if self._ended:
                 return
-        if self._later is not None:
-            self._later.cancel()
-        self._later = threading.Timer(self.rest_s, self._check)
-        self._later.daemon = True
-        self._later.start()
+            if self._later is not None:
+                self._later.cancel()
+            self._later = threading.Timer(self.rest_s, self._check)
+            self._later.daemon = True
+            self._later.start()
 
     def _check(self) -> None:
         if self._builder.busy:
@@ -374,8 +383,6 @@ class Session:
             self._flush()
         except CarvegenError as error:
             self._failed("checking", error)
-            return
-        if self._ended:
             return
         version, pace = self._version, Pace(self.path, "checking")
 
@@ -391,11 +398,17 @@ class Session:
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
 
-        self._checks.start(
-            checks, self.path, self.shelf, done=done,
+        self._start(
+            self._checks, checks, done=done,
             say=lambda stage: self._say_work(f"checking: {stage_words(stage)}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
+
+    def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
+        """Begin work behind the hand, unless the print was let go of: nobody would stop it any more."""
+        with self._lock:
+            if not self._ended:
+                behind.start(work, self.path, self.shelf, **hears)
 
     def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None, takes: str = "") -> None:
         self.stage = stage
@@ -407,8 +420,9 @@ class Session:
         self._tell({"kind": "stopped", "say": say, "version": self._version})
 
     def _flush(self) -> None:
-        if self._saver is not None:
-            self._saver.flush()
+        saver = self._saver  # another thread may exchange it
+        if saver is not None:
+            saver.flush()
 
     def findings(self) -> dict[str, Any]:
         """What would break, as far as it is known."""
@@ -447,11 +461,11 @@ class Session:
         InputError
             If there is no such paper, or a build is at work.
         """
-        if paper not in PAPERS:
+        if not isinstance(paper, str) or paper not in PAPERS:
             raise InputError("must be a paper", value=paper, field="paper", hint=f"one of: {', '.join(PAPERS)}")
         if self._builder.busy:
             raise InputError("the files are being made", hint="wait until they are there, or stop that")
-        self._make("drawing the sheet", partial(sheet, paper=str(paper)), lambda message: {"kind": "sheet", **message})
+        self._make("drawing the sheet", partial(sheet, paper=paper), lambda message: {"kind": "sheet", **message})
 
     def sheet(self) -> Path | None:
         """The sheet that was drawn last; None if none was."""
@@ -466,7 +480,6 @@ class Session:
         self._checks.stop()
         self._flush()
         pace = Pace(self.path, what)
-
         takes = about(self._guess_s(what))
 
         def say(stage: str) -> None:
@@ -483,12 +496,12 @@ class Session:
             self._failed(what, error)
             self._look_on()
 
-        self._builder.start(work, self.path, self.shelf, say=say, done=done, failed=failed)
+        self._start(self._builder, work, say=say, done=done, failed=failed)
 
     def _guess_s(self, what: str) -> float:
         """About how long a build takes the first time, by the size of the face, its blocks and their shapes."""
-        desk = self.desk
-        thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
+        with self._at_desk() as desk:
+            thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
         return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.print_.blocks))
 
     def _look_on(self) -> None:
@@ -537,11 +550,11 @@ class Session:
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""
-        return thumbnail(self.desk, self.desk.motif_called(name), preset)
+        return thumbnail(self._at_desk, name, preset)
 
     def by_hand(self, name: str, changes: Mapping[str, str]) -> bytes:
         """The same with a motif by other settings."""
-        return by_hand(self.desk, self.desk.motif_called(name), changes)
+        return by_hand(self._at_desk, name, changes)
 
     def close(self) -> None:
         """Write what is left and let go of the print; once is enough."""
@@ -560,6 +573,7 @@ class Session:
             if self._desk is not None:
                 self._desk.copy_edited(self._saver.holds)
             self._saver = None
+        self._tell = _deaf  # what still ends behind is of no window any more
         if self._journal is not None:
             self._journal.close()
         if self._lease is not None:

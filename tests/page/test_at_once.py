@@ -3,21 +3,34 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import os
 import pickle
+import signal
+import threading
+import time
 from pathlib import Path
 
 import httpx
+import numpy as np
 import pytest
+import shapely
+from starlette.requests import Request
 
+from carvegen.artwork.density import density_of
 from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.files import scratch_folder
 from carvegen.facts.profiles import Library
 from carvegen.page.app import Page
-from carvegen.page.session import Session
+from carvegen.page.beginning import offers
+from carvegen.page.gestures import gesture
+from carvegen.page.serving import Served, serve
+from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.work.processes import BackgroundWork
 from tests.cases import SHELF
-from tests.page.page import page_in, print_file, until
+from tests.page.page import Hand, page_in, print_file, stroke, until
 from tests.page.slow_work import slow
-from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, drawing
+from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, _built, drawing
 
 
 def at_once(page: Page, *posts: tuple[str, dict]) -> list[httpx.Response]:
@@ -45,7 +58,7 @@ def test_each_upload_stays_what_it_is(page) -> None:
 
 
 def test_prints_are_begun_one_after_the_other(page) -> None:
-    begin = ("begin", {"headers": JSON, "json": {"with": "print", "n": 0}})
+    begin = ("begin", {"headers": JSON, "json": {"with": "print", "print": "print.toml"}})
     answers = at_once(page, begin, begin, begin)
     assert [its.status_code for its in answers] == [200, 200, 200]
     assert not page.session.only_looks
@@ -65,6 +78,118 @@ def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
     waits.join(20)
     assert session._later is waits, "no other was begun"
     assert not begun
+
+
+def test_a_gesture_waits_while_the_print_is_opened_again_and_is_done_to_the_new_desk(tmp_path, monkeypatch) -> None:
+    """A thread that took the desk before it was exchanged: what it did would have been lost at the next saving."""
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    session, old = hand.session, hand.session.desk
+    real, stale = Session.desk.fget, iter([old])
+    with session._lock:
+        session._again()
+    until(session._ready.is_set)
+    monkeypatch.setattr(Session, "desk", property(lambda own: next(stale, None) or real(own)))
+    session.do(*gesture({"id": "a", "do": "stroke", "meaning": "stays", "breadth": 2, "points": stroke(5, 5, 9, 9)}))
+    hand.close()
+    assert session._desk is not old
+    assert len(session._desk.marks.own) == 1
+    assert len(old.marks.own) == 0
+
+
+def test_a_closed_session_takes_no_gesture_and_says_nothing(tmp_path) -> None:
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    hand.close()
+    heard = len(hand.heard)
+    said = {"id": "a", "do": "stroke", "meaning": "stays", "breadth": 2, "points": stroke(5, 5, 9, 9)}
+    with pytest.raises(OnlyLooksError):
+        hand.session.do(*gesture(said))
+    hand.session._say_work("checking")
+    assert len(hand.heard) == heard
+
+
+def test_a_window_that_is_gone_before_it_is_answered_does_not_listen(page) -> None:
+    """It would hold the print, and the server would never end."""
+    ask = Request({"type": "http", "method": "GET", "query_string": b"window_id=1", "headers": []})
+    asyncio.run(page.events(ask))
+    assert not page._listeners
+
+
+def test_a_print_that_comes_meanwhile_is_not_taken_for_another(page, tmp_path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "a" / "a.toml").write_text("[print]\n")
+    begin = [
+        ("begin", {"headers": JSON, "json": {"with": "print", "print": name}}) for name in ("print.toml", "../b", 0)
+    ]
+    assert [answer.status_code for answer in at_once(page, *begin)] == [200, 422, 422]
+    assert page.session.path == tmp_path / "print.toml"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="POSIX")
+def test_a_pipe_is_no_print(tmp_path) -> None:
+    os.mkfifo(tmp_path / "pipe.toml")
+    assert offers(SHELF, tmp_path)["prints"] == []
+
+
+@pytest.mark.parametrize("body", [{"block": ["sky"]}, {"block": "sky", "corners": [10**400, *range(7)]}])
+def test_what_is_said_of_a_photograph_is_looked_at(page, tmp_path, body) -> None:
+    _built(tmp_path, sky=shapely.box(3, 3, 37, 27))
+    at_once(page, ("upload/x.svg", {"headers": OWN, "content": drawing(20, 10, "<rect width='5' height='5'/>")}))
+    proof, sheet, upload = at_once(
+        page,
+        ("proof", {"headers": JSON, "json": {"upload": 0, **body}}),
+        ("sheet", {"headers": JSON, "json": {"paper": ["A4"]}}),
+        ("understood", {"headers": JSON, "json": {"upload": False}}),
+    )
+    assert (proof.status_code, sheet.status_code, upload.status_code) == (422, 422, 422)
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> None:
+    left: list[Path] = []
+    served = Served(path=print_file(tmp_path, after=SNOWFALL), folder=tmp_path)
+
+    def ready(_: str) -> None:
+        left.extend(made)
+        os.kill(os.getpid(), getattr(signal, name))
+
+    made: list[Path] = []
+    before = signal.getsignal(getattr(signal, name))
+    with pytest.MonkeyPatch.context() as here:
+        here.setattr("carvegen.page.serving.scratch_folder", lambda: kept_in_sight(made))
+        with pytest.raises(KeyboardInterrupt):
+            serve(served, SHELF, at=ready)
+    assert left
+    assert not left[0].exists()
+    assert signal.getsignal(getattr(signal, name)) == before
+
+
+@contextlib.contextmanager
+def kept_in_sight(made: list[Path]):
+    with scratch_folder() as folder:
+        made.append(folder)
+        yield folder
+
+
+def test_a_density_of_shapes_is_asked_by_one_thread_at_a_time(monkeypatch) -> None:
+    """Two at once end the process where the outline is long: GEOS builds a prepared shape's index while it is asked."""
+    inside, most = [], []
+
+    def asked(*_: object) -> list[bool]:
+        inside.append(1)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return [True]
+
+    monkeypatch.setattr(shapely, "intersects_xy", asked)
+    share = density_of("box", placed=lambda _: [shapely.box(0, 0, 1, 1)], size_mm=(1, 1))
+    threads = [threading.Thread(target=share, args=(np.zeros((1, 2)),)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(10)
+    assert most == [1, 1, 1, 1]
 
 
 def test_a_fault_in_a_process_is_said() -> None:

@@ -234,7 +234,13 @@ def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
 
 def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -> None:
     windows = [("GET", f"/{TOKEN}/print?window_id={window}", {"headers": OWN}) for window in (1, 2)]
-    bodies = [("build", {}), ("stop", {}), ("sheet", {"paper": "A4"}), ("begin", {"with": "print", "n": 0}), ("do", {})]
+    bodies = [
+        ("build", {}),
+        ("stop", {}),
+        ("sheet", {"paper": "A4"}),
+        ("begin", {"with": "print", "print": "print.toml"}),
+        ("do", {}),
+    ]
     posts = [
         ("POST", f"/{TOKEN}/{name}", {"headers": JSON, "json": {**body, **own}})
         for name, body in bodies for own in ({"window_id": 2}, {}, {"window_id": "1"}, {"window_id": True})

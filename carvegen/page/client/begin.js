@@ -7,7 +7,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
-/** @typedef {{samples: {key: string, about: string}[], prints: {n: number, name: string}[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
 /** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
@@ -104,7 +104,7 @@ export async function beginDialog(does, may) {
         ),
         ...offers.prints
           .slice(0, 12)
-          .map((print) => large(print.name, "A print that lies here.", () => void go({ with: "print", n: print.n }))),
+          .map((print) => large(print, "A print that lies here.", () => void go({ with: "print", print }))),
       ),
     );
   choose();

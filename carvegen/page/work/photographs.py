@@ -18,6 +18,7 @@ from carvegen.delivery.first_proof import first_proof
 from carvegen.marking.marks import Meaning
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.reading import read_sheets
+from carvegen.page.beginning import finite
 from carvegen.page.work.processes import BUILT
 from carvegen.writers.whole_print.compare_png import compare_png
 from carvegen.writers.whole_print.marks_read import marks_png
@@ -42,7 +43,7 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> d
 
     Parameters
     ----------
-    said
+    wish
         `block`, its name, or "" for a print of all inks; `corners`, eight numbers in pixels, or none; `view` "print" or
         "block", for a picture that is laid by its corners alone.
 
@@ -53,7 +54,7 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> d
     """
     plan, name = print_.path.parent / BUILT, wish.get("block")
     lands = lands_in(plan)
-    if name and name not in lands:
+    if name and (not isinstance(name, str) or name not in lands):
         raise InputError("must be a block that is built", value=name, hint=f"one of: {', '.join(lands)}; build first")
     asked: dict[str, Any] = {"block": name or None, "corners": None, "dpi": None, "view": None, "tolerance": None}
     corners = wish.get("corners")
@@ -103,9 +104,9 @@ def _lines(spots: Sequence[Spot]) -> Iterator[str]:
 
 
 def _corners(wish: object) -> str:
-    if not isinstance(wish, list) or len(wish) != 8 or not all(isinstance(number, int | float) for number in wish):
+    if not isinstance(wish, list) or len(wish) != 8:
         raise InputError("must be eight numbers", value=wish, field="corners")
-    return " ".join(f"{number:.2f}" for number in wish)
+    return " ".join(f"{finite(value, 'corners'):.2f}" for value in wish)
 
 
 MARKED = "pencil-marks.png"  #: what was understood, drawn

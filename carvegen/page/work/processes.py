@@ -120,8 +120,9 @@ class BackgroundWork:
                 what, value = pipe.recv()
                 if what != "says":
                     break
-                if self._child is child:
-                    say(value)
+                with self._lock:  # nothing is said of work once it is stopped
+                    if self._child is child:
+                        say(value)
         pipe.close()
         child.join()
         with self._lock:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -21,33 +22,42 @@ if TYPE_CHECKING:
 
 __all__ = ["by_hand", "thumbnail"]
 
+AtDesk = Callable[[], AbstractContextManager["Desk"]]
+
 _SIZE_MM = (60.0, 45.0)
 _PX_PER_MM = 4.0
 
 
-def thumbnail(desk: Desk, k: int, preset: str) -> bytes:
-    """The middle of the print with motif k by one of its presets, all other white as it is; a PNG.
+def thumbnail(at_desk: AtDesk, name: str, preset: str) -> bytes:
+    """The middle of the print with a motif by one of its presets, all other white as it is; a PNG.
+
+    Parameters
+    ----------
+    at_desk
+        The desk, held still: it is held only to be read, not while the motif grows.
 
     Raises
     ------
     InputError
         If it has no such preset.
     """
-    module = motif(desk.print_.motifs[k].motif)
+    with at_desk() as desk:
+        module = motif(desk.print_.motifs[desk.motif_called(name)].motif)
     if preset not in module.PRESETS:
         raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
-    return _part(desk, k, module.Settings(**module.PRESETS[preset]), preset)
+    return _part(at_desk, name, module.Settings(**module.PRESETS[preset]), preset)
 
 
-def by_hand(desk: Desk, k: int, changes: Mapping[str, str]) -> bytes:
-    """The middle of the print with some numbers of motif k's settings changed, all other white as it is; a PNG.
+def by_hand(at_desk: AtDesk, name: str, changes: Mapping[str, str]) -> bytes:
+    """The middle of the print with some numbers of a motif's settings changed, all other white as it is; a PNG.
 
     Raises
     ------
     InputError
         If it has no such setting, or the number is not allowed.
     """
-    before = desk.print_.motifs[k].settings
+    with at_desk() as desk:
+        before = desk.print_.motifs[desk.motif_called(name)].settings
     numbers = {setting.name: getattr(before, setting.name) for setting in parameters(type(before))}
     changed = dict[str, float]()
     for key, text in changes.items():
@@ -58,26 +68,33 @@ def by_hand(desk: Desk, k: int, changes: Mapping[str, str]) -> bytes:
             changed[key] = int(text) if isinstance(was, int) else float(text)
         except ValueError:
             raise InputError("must be a number", value=text, field=key) from None
-    return _part(desk, k, replace(before, **changed), "by hand")
+    return _part(at_desk, name, replace(before, **changed), "by hand")
 
 
-def _part(desk: Desk, k: int, settings: Any, chance: str) -> bytes:  # noqa: ANN401
-    entry, bed = desk.print_.motifs[k], desk.bare.beds[k]
+def _part(at_desk: AtDesk, name: str, settings: Any, chance: str) -> bytes:  # noqa: ANN401
+    with at_desk() as desk:
+        frame = _frame(desk, name)
+        window = shapely.box(*frame)
+        others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != name]
+        bed, print_, pictures = desk.bare.beds[desk.motif_called(name)], desk.print_, desk.bare.pictures
+    area = geometry.solid(shapely.intersection(bed.place.area, window))
+    place = Place(area=area, frame=window, shapes=bed.place.shapes)
+    snow = bed.grown(settings, place, stream(bed.seed, "weather", name, chance))
+    white = shapely.union_all([*snow, *others])
+    coats = [
+        Coat(ink=block.ink, land=geometry.solid(shapely.difference(
+            shapely.intersection(pictures[block.name], window), white)))
+        for block in print_.blocks if block.ink is not None and block.name in pictures
+    ]  # fmt: skip
+    return print_png(print_.paper, coats, frame, px_per_mm=_PX_PER_MM)
+
+
+def _frame(desk: Desk, name: str) -> tuple[float, float, float, float]:
+    """Left, bottom, right, top of what is shown, mm: about what a motif lies on, or about the middle."""
+    entry = desk.print_.motifs[desk.motif_called(name)]
     width, height = (min(size, most) for size, most in zip(desk.size, _SIZE_MM, strict=True))
     middle = shapely.Point(desk.size[0] / 2, desk.size[1] / 2)
     about = shapely.centroid(desk.bare.drawing.union(entry.on)) if entry.on else middle
     left = min(max(about.x - width / 2, 0.0), desk.size[0] - width)
     bottom = min(max(about.y - height / 2, 0.0), desk.size[1] - height)
-    window = shapely.box(left, bottom, left + width, bottom + height)
-    area = geometry.solid(shapely.intersection(bed.place.area, window))
-    place = Place(area=area, frame=window, shapes=bed.place.shapes)
-    snow = bed.grown(settings, place, stream(bed.seed, "weather", entry.name, chance))
-    others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != entry.name]
-    white = shapely.union_all([*snow, *others])
-    coats = [
-        Coat(ink=block.ink, land=geometry.solid(shapely.difference(
-            shapely.intersection(desk.bare.pictures[block.name], window), white)))
-        for block in desk.print_.blocks if block.ink is not None and block.name in desk.bare.pictures
-    ]  # fmt: skip
-    frame = (left, bottom, left + width, bottom + height)
-    return print_png(desk.print_.paper, coats, frame, px_per_mm=_PX_PER_MM)
+    return left, bottom, left + width, bottom + height
