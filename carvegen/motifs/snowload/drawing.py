@@ -327,31 +327,33 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     label, count = ndimage.label(~shut)
     area = np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2)
     small = (area < _SPECK_MM2) & (np.arange(count + 1) > 0)
-    small &= ~_slot_cells(np.asarray(label, dtype=np.int64), count, solid)
+    small &= ~_slot_cells(np.asarray(label, dtype=np.int64), small, solid)
     small = small[label]
     small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
     near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
     touched = np.zeros(count + 1, dtype=bool)
-    touched[np.unique(label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0])] = True
+    touched[label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0]] = True
     filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)
     return np.where(filled, 1.0, cover)
 
 
-def _slot_cells(label: Indices, count: int, solid: Mask) -> Mask:
-    """As `_slots`, of labelled cells; (count + 1,)."""
-    tall = np.zeros(count + 1, dtype=bool)
-    spans = ndimage.find_objects(label)
-    tall[1:] = [rows.stop - rows.start > _TALL * (columns.stop - columns.start) for rows, columns in spans]
-    sides, dark = np.zeros((2, count + 1)), np.zeros((2, count + 1))
-    less, more = np.s_[:, :-1], np.s_[:, 1:]
-    for k, (labels, stands) in enumerate(((label, solid), (label.T, solid.T))):
-        for here, beside in ((less, more), (more, less)):
-            at = (labels[here] > 0) & (labels[beside] == 0)
-            sides[k] += np.bincount(labels[here][at], minlength=count + 1)
-            dark[k] += np.bincount(labels[here][at], stands[beside][at], minlength=count + 1)
-    over, under = (
-        np.bincount(label[here].ravel(), ((label[beside] == 0) & ~solid[beside]).ravel(), minlength=count + 1)
-        for here, beside in ((np.s_[:-1], np.s_[1:]), (np.s_[1:], np.s_[:-1]))
-    )
-    slots = tall & (dark[0] > _WALLED * sides[0]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0))
-    return np.asarray(slots & (under > over))
+def _slot_cells(label: Indices, asked: Mask, solid: Mask) -> Mask:
+    """As `_slots`, of labelled cells: which of the labels that are asked; no two labels touch; (labels,)."""
+    at, count = np.nonzero(asked[label]), len(asked)
+    own = label[at]
+    low, high = np.full((2, count), label.size), np.full((2, count), -1)
+    for k in (0, 1):
+        np.minimum.at(low[k], own, at[k])
+        np.maximum.at(high[k], own, at[k])
+    long, wide = high - low + 1
+    sides, dark, open_to = np.zeros((2, count)), np.zeros((2, count)), {}
+    for axis in (0, 1):
+        for step in (-1, 1):
+            beside = list(at)
+            beside[axis] = np.clip(at[axis] + step, 0, label.shape[axis] - 1)  # past the edge: the cell, its own label
+            edge, stands = label[tuple(beside)] == 0, solid[tuple(beside)]
+            sides[axis] += np.bincount(own, edge, minlength=count)
+            dark[axis] += np.bincount(own, edge & stands, minlength=count)
+            open_to[axis, step] = np.bincount(own, edge & ~stands, minlength=count)
+    slots = (long > _TALL * wide) & (dark[1] > _WALLED * sides[1]) | (dark.sum(axis=0) > _SHUT * sides.sum(axis=0))
+    return np.asarray(slots & (open_to[0, -1] > open_to[0, 1]))
