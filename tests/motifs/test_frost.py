@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
+from scipy.interpolate import CubicHermiteSpline
 from scipy.spatial import cKDTree
 
 from carvegen import geometry
@@ -22,6 +23,8 @@ from carvegen.facts.profiles import Library
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
+from carvegen.motifs.frost.bridges import _course
+from carvegen.motifs.frost.stubs import Stub
 from carvegen.motifs.growth import Place
 from tests.cases import once
 from tests.strategies import MANY, few
@@ -216,3 +219,23 @@ def test_settings_out_of_range_are_refused() -> None:
     with pytest.raises(InputError, match="curve"):
         frost.Settings(curve=1.5)
     assert dataclasses.asdict(frost.Settings())["free"] is False
+
+
+def stub(at: tuple[float, float], degrees: float) -> Stub:
+    ahead = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+    across = 0.5 * np.array([-ahead[1], ahead[0]])
+    return Stub(at=np.array(at), ahead=ahead, half=0.5, end=shapely.LineString([at - across, at + across]))
+
+
+@pytest.mark.parametrize(("tip", "degrees"), [((20.0, 5.0), 180.0), ((3.0, 17.0), -70.0)])
+def test_a_stem_leads_from_stub_to_stub_as_a_cubic_of_both_directions(tip, degrees) -> None:
+    """Against SciPy's cubic Hermite spline: it passes through the ends with these derivatives."""
+    root, other, pull = stub((2.0, 1.0), 30.0), stub(tip, degrees), np.array([0.9, 1.2])
+    course = _course(root, other, swing=0.0, pull=pull, step=0.1)
+    far = np.hypot(*(other.at - root.at))
+    cubic = CubicHermiteSpline([0, 1], [root.at, other.at], [far * pull[0] * root.ahead, -far * pull[1] * other.ahead])
+    beyond = other.at - other.ahead * (other.half + 0.1)
+    twin = shapely.LineString([*cubic(np.linspace(0, 1, 2000)), beyond])
+    assert shapely.distance(geometry.dots(course), twin).max() < 0.01
+    assert np.allclose(np.hypot(*np.diff(course, axis=0).T), 0.1, atol=0.005)
+    assert np.hypot(*(course[-1] - beyond)) < 0.1
