@@ -48,10 +48,10 @@ def summaries() -> dict[str, str]:
 def _code_of(name: str) -> CodeType:
     """The compiled code of a module of this room; its names are those that the module defines, imports or uses."""
     spec = PathFinder.find_spec(f"{__name__}.{name}", __path__)
-    code = cast("SourceLoader", spec.loader).get_code(spec.name) if spec else None
-    if code is None:
+    source = cast("SourceLoader", spec.loader).get_source(spec.name) if spec else None
+    if source is None:
         raise ImportError(f"{name} has no source", name=name)
-    return code
+    return compile(source, name, "exec", dont_inherit=True, optimize=0)  # with its docstring, under `python -OO` too
 
 
 @cache

@@ -63,12 +63,16 @@ def serve(served: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
 
 @contextlib.contextmanager
 def _ended_in_order() -> Iterator[None]:
-    """SIGTERM, and a terminal that is closed (SIGHUP), end it as Ctrl-C does: all is written, nothing left behind."""
+    """SIGTERM, and a terminal that is closed (SIGHUP), end it as Ctrl-C does: all is written, nothing left behind.
+
+    A signal that is ignored stays so: whoever starts a program with `nohup` wants it to outlive the terminal.
+    """
     if threading.current_thread() is not threading.main_thread():
         yield  # signals are the main thread's
         return
     here = {signal.SIGTERM: signal.default_int_handler} | ({signal.SIGHUP: _hung_up} if os.name == "posix" else {})
-    before = {number: signal.signal(number, handler) for number, handler in here.items()}
+    heeded = [number for number in here if signal.getsignal(number) is not signal.SIG_IGN]
+    before = {number: signal.signal(number, here[number]) for number in heeded}
     try:
         yield
     finally:

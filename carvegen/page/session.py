@@ -405,10 +405,14 @@ class Session:
         )  # fmt: skip
 
     def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
-        """Begin work behind the hand, unless the print was let go of: nobody would stop it any more."""
-        with self._lock:
-            if not self._ended:
-                behind.start(work, self.path, self.shelf, **hears)
+        """Begin work behind the hand, unless the print was let go of: nobody would stop it any more.
+
+        The lock is not held: the first process comes only once its modules are read, which takes seconds.
+        """
+        if not self._ended:
+            behind.start(work, self.path, self.shelf, **hears)
+        if self._ended:  # `close` may have stopped what had not begun
+            behind.stop()
 
     def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None, takes: str = "") -> None:
         self.stage = stage

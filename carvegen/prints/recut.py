@@ -192,10 +192,10 @@ class _Pictures:
         found = self._laid_on(block, path, plans)
         inked = {name: self._painted[name] for name in self.coats if inks}
         other = None if found is None else shown_alone(found[1], inked)
-        if other is not None and (other != block.name or len(naming) > 1):
-            raise InputError(
-                f"shows {other} alone", where=str(path), hint=f"give a picture of {block.name}, or of the whole print"
-            )
+        rest = [name for name in dict.fromkeys([block.name, *(its.name for its in naming)]) if name != other]
+        if other is not None and rest:
+            hint = f"give a picture of {' and one of '.join(rest)}, or of the whole print"
+            raise InputError(f"shows {other} alone", where=str(path), hint=hint)
         return found
 
     def _laid_on(

@@ -6,6 +6,8 @@ A motif that is added to `carvegen/motifs` and grows on a bare face is held to t
 from __future__ import annotations
 
 import dataclasses
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -38,6 +40,13 @@ PRESETS = [(name, preset) for name in MOTIFS for preset in motif(name).PRESETS]
 FIRST = [(name, next(iter(motif(name).PRESETS))) for name in MOTIFS]
 each_motif = pytest.mark.parametrize("name", MOTIFS)
 each_preset = pytest.mark.parametrize(("name", "preset"), PRESETS)
+
+
+def test_motifs_are_told_in_the_same_words_by_python_without_docstrings() -> None:
+    """`-OO` strips them (Python's manual, "Command line"): the first word that a module holds was told instead."""
+    words = "from carvegen.motifs import summaries; print(summaries())"
+    said = subprocess.run([sys.executable, "-OO", "-c", words], capture_output=True, check=True, text=True)
+    assert said.stdout.strip() == str(summaries())
 
 
 def preset_settings(name: str, preset: str):

@@ -24,7 +24,7 @@ from carvegen.facts.profiles import Library
 from carvegen.page.app import Page
 from carvegen.page.beginning import offers
 from carvegen.page.gestures import gesture
-from carvegen.page.serving import Served, serve
+from carvegen.page.serving import Served, _ended_in_order, serve
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.work.processes import BackgroundWork
 from tests.cases import SHELF
@@ -78,6 +78,32 @@ def test_a_closed_session_begins_nothing(tmp_path, monkeypatch) -> None:
     waits.join(20)
     assert session._later is waits, "no other was begun"
     assert not begun
+
+
+def test_the_hand_goes_on_while_work_is_begun_and_what_was_let_go_of_meanwhile_is_stopped(
+    tmp_path, monkeypatch
+) -> None:
+    """The first process takes seconds to come: its modules are read before."""
+    hand, free, stopped = Hand(print_file(tmp_path, after="")), [], []
+    until(lambda: hand.session._later is not None)
+    hand.session._later.cancel()
+
+    def other_thread() -> None:
+        free.append(hand.session._lock.acquire(timeout=0.1))
+        if free[0]:
+            hand.session._lock.release()
+
+    def start(*_: object, **__: object) -> None:
+        other = threading.Thread(target=other_thread)
+        other.start()
+        other.join()
+        assert free == [True]
+        hand.close()
+
+    monkeypatch.setattr(BackgroundWork, "start", start)
+    monkeypatch.setattr(hand.session._checks, "stop", lambda: stopped.append(len(free)))
+    hand.session._check()
+    assert stopped == [1, 1], "by what closed it, and again once it was begun"
 
 
 def test_a_gesture_waits_while_the_print_is_opened_again_and_is_done_to_the_new_desk(tmp_path, monkeypatch) -> None:
@@ -162,6 +188,19 @@ def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> N
     assert left
     assert not left[0].exists()
     assert signal.getsignal(getattr(signal, name)) == before
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")
+def test_a_signal_that_is_ignored_stays_so() -> None:
+    """By POSIX `nohup`, which has a program ignore SIGHUP: it is to outlive its terminal."""
+    before = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    try:
+        with _ended_in_order():
+            assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+            assert signal.getsignal(signal.SIGTERM) is signal.default_int_handler
+        assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
+    finally:
+        signal.signal(signal.SIGHUP, before)
 
 
 @contextlib.contextmanager

@@ -448,17 +448,21 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     assert shapely.buffer(unlike, -0.15).area < 0.5
 
 
-@pytest.mark.parametrize("plan", ["the block", "the print"])
-def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan):
+@pytest.mark.parametrize(
+    ("plan", "tone"),
+    [("the block", ""), ("the print", ""), ("the print", "block.jpg")],
+)
+def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan, tone):
     """The tone's outlines are the print's, and may hold the key's: all of it would have stood on the key."""
     monkeypatch.setattr(recut, "lay_file", lambda *_, **__: (plan, None))
     monkeypatch.setattr(recut, "shown_alone", lambda _, lands: "tone" if {*lands} == {"tone", "key"} else None)
     Image.new("L", (8, 8)).save(tmp_path / "block.jpg")
     (tmp_path / "drawing.svg").write_text(_drawing(TONE=pictures.FACE, KEY=pictures.key()))
-    blocks = _block("tone", "tone", "#6a8799", 0.3) + _block("key", "key", "#1f2b3d", 0.7, "block.jpg")
+    blocks = _block("tone", "tone", "#6a8799", 0.3, tone) + _block("key", "key", "#1f2b3d", 0.7, "block.jpg")
     (tmp_path / "print.toml").write_text(HEAD + blocks)
-    with pytest.raises(InputError, match="shows tone alone"):
+    with pytest.raises(InputError, match="shows tone alone") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert "give a picture of key, or of the whole print" in told.value.hint
 
 
 STENCIL = (
