@@ -28,7 +28,7 @@ _MOST_CORNERS = 12  # of a hull, of which four are chosen
 _SAMPLES = 160  # places at which a side is measured
 _ENDS = 0.06  # of a side, left out at each end: corners are rounded
 _LEAST_STEP = 8.0  # of 255, across an edge
-_SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle quarter: a ramp has 0.25; share of a side; our own choice
+_SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
 def found_corners(picture: Picture) -> Floats:
@@ -127,7 +127,7 @@ def _refined(tone: Bytes, corners: Floats, reach: float) -> Floats:
 def _followed(tone: Bytes, start: Floats, end: Floats, reach: float) -> float:
     """Share of a side along which the tone changes, and does so in a step there."""
     way = (end - start) / np.linalg.norm(end - start)
-    offsets = np.array([-1, -1 / 4, 1 / 4, 1])[:, None] * reach + np.arange(-1, 2)
+    offsets = np.array([-1, -1 / 3, 1 / 3, 1])[:, None] * reach + np.arange(-1, 2)
     places = _along(start, end)[:, None] + offsets.reshape(-1, 1) * np.array([-way[1], way[0]])
     seen = gaussian_filter(_tones(tone, places).reshape(_SAMPLES, 4, 3).mean(axis=2), (1, 0))
     near, far = np.abs(seen[:, 2] - seen[:, 1]), np.abs(seen[:, 3] - seen[:, 0])
