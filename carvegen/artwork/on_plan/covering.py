@@ -65,7 +65,7 @@ def covered(laid: Laid) -> BaseGeometry:
         over |= _hiding(ndimage.binary_opening(its, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
     if not over.any():
         return geometry.union(geometry.empty())
-    over = _onwards(over, picture.image, unlike & ~seen, _COVER_BLUR_MM * scale)
+    over = _onwards(over, picture.image, (unlike | blind) & ~seen, _COVER_BLUR_MM * scale)
     over = ndimage.binary_dilation(over, iterations=least)
     dark = replace(picture, image=Image.fromarray(np.where(over, np.uint8(0), np.uint8(255))), dpi=None)
     plain = ScanOptions(deskew=False, even=False, threshold=0.5)
