@@ -341,7 +341,7 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     plans["print"] = plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)
     told = {}
     for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
-        seen, place = made.photographed(made.painted(lands[shown]), mirrored=mirrored)
+        seen, place = made.photographed(made.painted(lands[shown], 4.0), mirrored=mirrored, size=(600, 456), px=4.0)
         for name in names:
             told[shown, name] = at(plans[name], Picture(Image.fromarray(seen), None), place)
     rather = {names: shown_alone(its, lands) for names, its in told.items()}
