@@ -34,6 +34,7 @@ _UNLIKE, _AS_CUT = 0.25, (0.85, 1.5)  #: of the step from land to cut: off land,
 _BLIND = 3  #: cells; our own choice
 _COLOURS_PX, _OTHER_INK, _MUCH = 300, 12.0, 0.05  #: pixels along a look at its colours; a* and b*; a share of it
 _PURE = 0.02
+_SAME = 8.0  #: L*, a* and b* within one thing that lies over the face; our own choice
 
 
 def covered(laid: Laid) -> BaseGeometry:
@@ -64,6 +65,7 @@ def covered(laid: Laid) -> BaseGeometry:
         over |= _hiding(ndimage.binary_opening(its, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
     if not over.any():
         return geometry.union(geometry.empty())
+    over = _onwards(over, picture.image, (unlike | blind) & ~seen, _COVER_BLUR_MM * scale)
     over = ndimage.binary_dilation(over, iterations=least)
     dark = replace(picture, image=Image.fromarray(np.where(over, np.uint8(0), np.uint8(255))), dpi=None)
     plain = ScanOptions(deskew=False, even=False, threshold=0.5)
@@ -98,6 +100,17 @@ def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
     shown, blind = (np.bincount(within[its], minlength=count + 1) for its in (laid.fit.locked, ~laid.fit.locked))
     kept = (blind >= np.maximum(shown, fewest)) & (np.arange(count + 1) > 0)
     return np.asarray(kept[blobs])
+
+
+def _onwards(over: Mask, image: Image.Image, mask: Mask, blur_px: float) -> Mask:
+    """What covers the face, and within a mask what is joined to it in its colour: where nothing is drawn, say."""
+    lab = ndimage.gaussian_filter(cielab(np.asarray(image.convert("RGB"), dtype=np.float64)), (blur_px, blur_px, 0))
+    blobs, count = ndimage.label(over)
+    for k in range(1, count + 1):
+        its = blobs == k
+        alike = np.linalg.norm(lab - np.median(lab[its], axis=0), axis=-1) < _SAME
+        over = over | ndimage.binary_propagation(its, mask=its | (alike & mask))
+    return over
 
 
 def _aside(image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None) -> NDArray[np.float64]:

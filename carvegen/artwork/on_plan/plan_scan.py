@@ -94,20 +94,31 @@ def better_fit(laid: Laid, plan: Plan) -> Laid | None:
     Snow that one block's plan does not have, or an ink that fades, makes a finished print fit that block about as well:
     then the tones within its land and its cuts decide.
     """
-    scale = min(laid.px_per_mm, MOST_PX_PER_MM)
-    tone, place = ranged(drawn_tone(laid.seen_at(scale).image)), np.diag([scale, scale, 1.0])
-    own, other = (judged(its, Seen(tone), place) for its in (laid.plan, plan))
-    enough = own.weight * (_ABOUT_AS_WELL if _tones_within(laid.plan, plan, tone) > _TONED else 1.0)
-    return replace(laid, plan=plan, fit=other) if not other.fault and other.weight > enough else None
+    return _better_fits(laid, [plan])[0]
 
 
 def shown_alone(laid: Laid, lands: Mapping[str, BaseGeometry]) -> str | None:
     """The block of some, by its land on the plan's face, that a picture shows rather than the plan; None if none."""
-    fits = {name: better_fit(laid, plan_of(land, laid.plan.size_mm)) for name, land in lands.items()}
-    weights = {name: its.fit.weight for name, its in fits.items() if its is not None}
+    fits = _better_fits(laid, [plan_of(land, laid.plan.size_mm) for land in lands.values()])
+    weights = {name: its.fit.weight for name, its in zip(lands, fits, strict=True) if its is not None}
     name = max(weights, key=lambda its: weights[its], default=None)
     enough = laid.fit.weight * (1.0 if laid.plan.is_print else _CLEARLY)
     return name if name is not None and weights[name] > enough else None
+
+
+def _better_fits(laid: Laid, plans: Sequence[Plan]) -> list[Laid | None]:
+    """`better_fit` of each; the picture is looked at once."""
+    scale = min(laid.px_per_mm, MOST_PX_PER_MM)
+    tone, place = ranged(drawn_tone(laid.seen_at(scale).image)), np.diag([scale, scale, 1.0])
+    seen = Seen(tone)
+    own = judged(laid.plan, seen, place).weight
+    found: list[Laid | None] = []
+    for plan in plans:
+        fit = judged(plan, seen, place)
+        near = fit.weight > own * _ABOUT_AS_WELL
+        better = near and (fit.weight > own or _tones_within(laid.plan, plan, tone) > _TONED)
+        found.append(replace(laid, plan=plan, fit=fit) if better and not fit.fault else None)
+    return found
 
 
 def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:

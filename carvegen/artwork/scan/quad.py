@@ -27,6 +27,8 @@ _FOUR_SIDED = 0.95  # share of its hull that four corners must hold
 _MOST_CORNERS = 12  # of a hull, of which four are chosen
 _SAMPLES = 160  # places at which a side is measured
 _ENDS = 0.06  # of a side, left out at each end: corners are rounded
+_LEAST_STEP = 8.0  # of 255, across an edge
+_SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
 def found_corners(picture: Picture) -> Floats:
@@ -35,20 +37,22 @@ def found_corners(picture: Picture) -> Floats:
     Raises
     ------
     InputError
-        If no four-sided patch stands out.
+        If no four-sided patch stands out, or a side of the largest follows no edge of the picture: it glares there.
     """
     tone = picture.tone
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
-    fours = quads(tone)
+    fours, reach = quads(tone), 2.0 * step + 4
     if not fours:
-        raise InputError(
-            "finds no block whose four sides stand out from what is around it",
-            field="corners",
-            hint='mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"',
-            names=("corners",),
-        )
-    corners = max(fours, key=lambda quad: shapely.Polygon(quad).area)
-    return _refined(tone, corners, reach=2.0 * step + 4)
+        raise _unmarked("finds no block whose four sides stand out from what is around it")
+    corners = _refined(tone, max(fours, key=lambda quad: shapely.Polygon(quad).area), reach)
+    if any(_followed(tone, a, b, reach) < _FOLLOWED for a, b in pairwise([*corners, corners[0]])):
+        raise _unmarked("is not sure of the block's corners: a side between them follows no edge, as where it glares")
+    return corners
+
+
+def _unmarked(what: str) -> InputError:
+    hint = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"'
+    return InputError(what, field="corners", hint=hint, names=("corners",))
 
 
 def quads(tone: Bytes) -> list[Floats]:
@@ -120,15 +124,34 @@ def _refined(tone: Bytes, corners: Floats, reach: float) -> Floats:
     return found if np.linalg.norm(found - corners, axis=1).max() <= 4 * reach else corners
 
 
+def _followed(tone: Bytes, start: Floats, end: Floats, reach: float) -> float:
+    """Share of a side along which the tone changes, and does so in a step there."""
+    way = (end - start) / np.linalg.norm(end - start)
+    offsets = np.array([-1, -1 / 3, 1 / 3, 1])[:, None] * reach + np.arange(-1, 2)
+    places = _along(start, end)[:, None] + offsets.reshape(-1, 1) * np.array([-way[1], way[0]])
+    seen = gaussian_filter(_tones(tone, places).reshape(_SAMPLES, 4, 3).mean(axis=2), (1, 0))
+    near, far = np.abs(seen[:, 2] - seen[:, 1]), np.abs(seen[:, 3] - seen[:, 0])
+    return float(((near > _LEAST_STEP) & (near > _SHARP * far)).mean())
+
+
+def _along(start: Floats, end: Floats) -> Floats:
+    return np.asarray(start + np.linspace(_ENDS, 1 - _ENDS, _SAMPLES)[:, None] * (end - start))
+
+
+def _tones(tone: Bytes, xy: Floats) -> Floats:
+    """Between pixels; as many as there are places, (n, k, 2)."""
+    rows_columns = xy[..., ::-1].reshape(-1, 2).T - 0.5
+    return np.asarray(map_coordinates(tone, rows_columns, order=1, mode="nearest", output=np.float32))
+
+
 def _side(tone: Bytes, start: Floats, end: Floats, reach: float) -> tuple[Floats, Floats]:
     """A point and the direction of the line along a side, from where the tone is midway across it."""
     way = (end - start) / np.linalg.norm(end - start)
     across = np.array([-way[1], way[0]])
-    along = start + np.linspace(_ENDS, 1 - _ENDS, _SAMPLES)[:, None] * (end - start)
+    along = _along(start, end)
     for near in (reach, reach / 2 + 2):
         offsets = np.arange(-near, near + 0.25, 0.25)
-        places = along[:, None] + offsets[:, None] * across - 0.5
-        seen = map_coordinates(tone, places[..., ::-1].reshape(-1, 2).T, order=1, mode="nearest", output=np.float32)
+        seen = _tones(tone, along[:, None] + offsets[:, None] * across)
         crossing = _crossings(gaussian_filter(seen.reshape(_SAMPLES, -1), (1, 2)), offsets)
         good = np.isfinite(crossing)
         if good.sum() < _SAMPLES / 4:
@@ -149,7 +172,7 @@ def _crossings(profiles: Floats, offsets: Floats) -> Floats:
     row = np.arange(len(profiles))
     low, high = profiles[row, np.maximum(k - 1, 0)], profiles[row, k]
     share = np.divide(level[:, 0] - low, high - low, out=np.full(len(profiles), 0.5), where=np.abs(high - low) > 1e-6)
-    clear = (np.abs(last - first) > abs(ends[1] - ends[0]) / 2) & (np.abs(last - first) > 8) & (k > 0)
+    clear = (np.abs(last - first) > abs(ends[1] - ends[0]) / 2) & (np.abs(last - first) > _LEAST_STEP) & (k > 0)
     return np.where(clear, offsets[np.maximum(k - 1, 0)] + share * (offsets[1] - offsets[0]), np.nan)
 
 
