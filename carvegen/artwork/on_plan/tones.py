@@ -41,6 +41,7 @@ _AS_LIGHT = 5.0  #: L* by which land and cut of one lightness differ at most; ou
 _ALIKE = 1.04  #: cut must be so much lighter than land
 _NEARNESS, _CUT = 0.3, (0.4, 2.5)  #: of the step from land to cut, in logarithms
 _CLEAREST = 0.9  #: of the steps from land to cut beside it; our own choice
+_CLEARER = 3.0  #: than as many the other way, which are stains; our own choice
 _BENT = 6
 _STIFF = 1e-3  #: what holds the surface's curvature down where few tiles say it
 _AROUND, _ENOUGH_TILES = 1.5, 12  #: standard deviation of a mean around a tile, in tiles; fewer make no surface
@@ -152,8 +153,8 @@ def surfaces(
     beside, some = _tiles(np.log(small), cut, (rows, columns))
     steps = _spread(beside, some) - _spread(on, known)
     local = steps[known & np.isfinite(steps)]
-    clearest = float(np.quantile(local, _CLEAREST)) if len(local) else 0.0
-    if step < clearest / 2:  # most of what is to be cut still stands
+    stain, clearest = np.quantile(local, (1 - _CLEAREST, _CLEAREST)).tolist() if len(local) else (0.0, 0.0)
+    if step < clearest / 2 and clearest > -_CLEARER * stain:  # most of what is to be cut still stands
         step = clearest
     if step <= np.log(_ALIKE):
         return None

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 import shapely
 from PIL import Image
+from scipy import ndimage
 
 from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, read_laid
-from carvegen.artwork.on_plan.tones import PARTING, parted
+from carvegen.artwork.on_plan.tones import PARTING, parted, surfaces
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
 from tests.artwork.scan import on_plan_pictures as made
@@ -169,6 +170,15 @@ def test_land_is_parted_from_cut_where_most_of_what_is_to_be_cut_still_stands():
     found = parted(tone.astype(np.float32), plan)
     assert found[stands].max() < 0.8 * PARTING
     assert found[~stands].min() > 1.25 * PARTING
+
+
+@pytest.mark.parametrize("coarse_px", [6, 20])
+def test_the_stains_of_a_board_that_nobody_has_cut_part_nothing(coarse_px):
+    """They are as often darker beside land as lighter: a normal field of 10 %, the same either way."""
+    plan = plan_of(made.key(), made.SIZE)
+    for seed in range(3):
+        noise = ndimage.gaussian_filter(np.random.default_rng(seed).standard_normal(plan.tone.shape), coarse_px)
+        assert surfaces((90 * np.exp(0.1 * noise / noise.std())).astype(np.float32), plan) is None
 
 
 def test_of_several_plans_a_picture_that_fits_none_is_told_by_all_names(tmp_path):
