@@ -83,7 +83,7 @@ def test_layers_named_as_blocks_are_blocks_whatever_their_order(tmp_path, capsys
     assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["Sky", "my tone", "key"], "the key stands in front"
     assert "by the names of your layers" in ran.out
     assert snowfall(tmp_path / "mine")["far_behind"] == ["my tone", "key"]
-    assert told(tmp_path / "mine")["motifs"][0]["on"] == ["my tone", "key"]
+    assert [table["on"] for table in told(tmp_path / "mine")["motifs"][:2]] == [["my tone"], ["key"]]
 
 
 def test_a_drawing_of_each_block_and_a_dxf_are_blocks_too(tmp_path, capsys):
@@ -137,6 +137,14 @@ def test_a_drawn_sky_is_printed_first_and_behind_all_whatever_its_colour(tmp_pat
         *snowfall(tmp_path / "mine")["far_behind"],
         *told(tmp_path / "mine")["motifs"][0]["on"],
     }
+
+
+def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path, capsys):
+    """As one thing with the hill behind it a post would bear none: the hill's outline runs above it."""
+    hill, post = '<g id="hill"><path d="M0 16h40v14h-40z"/></g>', '<g id="key"><path d="M18 18h3v12h-3z"/></g>'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", hill + post)).code == 0
+    lying = [table["on"] for table in told(tmp_path / "mine")["motifs"] if table["motif"] == "snowload"]
+    assert lying == [["hill"], ["key"]]
 
 
 def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):

@@ -39,6 +39,7 @@ _RANKS = (
     frozenset({"key", "line", "lines", "lineart", "outline", "outlines", "dark", "darks"}),
 )
 _SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
+_SIDE = 0.02  #: of the width: ground comes so near to both sides; our own choice
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for"),
@@ -55,8 +56,9 @@ _BLOCKS = (
     '"key" lines and darks. for: "hand", "laser", "router". mend = true widens what is too thin to stand.',
 )
 _MOTIFS = (
-    "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on;",
-    "other weather is another preset (carvegen motifs). Take a table out, and that snow is gone.",
+    "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on, as if",
+    "they were one thing; ground from side to side has a table of its own. Other weather is another preset (carvegen",
+    "motifs). Take a table out, and that snow is gone.",
     "settings: largest_mm suits the face; hidden is the share of flakes that go on, cut off, behind what hides them.",
 )
 _DEPTH = (
@@ -141,6 +143,7 @@ def guess(
     things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
+    bearers = _bearers(things or inked, layers, size_mm[0])
     face = shapely.box(0, 0, *size_mm)
     bare_mm2 = shapely.difference(face, shapely.union_all(geometry.stack(layers[name] for name in inked))).area
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=bare_mm2 < _BARE * face.area)
@@ -148,11 +151,27 @@ def guess(
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
         "motifs": [
-            {"motif": "snowload", "preset": presets["snowload"], "on": things or inked},
+            *({"motif": "snowload", "preset": presets["snowload"], "on": on} for on in bearers),
             {"motif": "snowfall", "preset": presets["snowfall"], "settings": {"hidden": 0.0}, **hides},
         ],
         "why": why,
     }  # fmt: skip
+
+
+def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: float) -> list[list[str]]:
+    """What bears snow of its own: each layer with ground that runs from side to side, and all others together.
+
+    Of one with the hills behind it, a post would have no outline left that snow could lie on.
+    """
+    grounds = [name for name in names if _runs_across(layers[name], width_mm)]
+    others = [name for name in names if name not in grounds]
+    return [[name] for name in grounds] + ([others] if others else [])
+
+
+def _runs_across(shapes: PolygonArray, width_mm: float) -> bool:
+    """Whether one of the shapes comes near both sides of the face."""
+    left, _, right, _ = shapely.bounds(shapes).T
+    return bool(((left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm)).any())
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
