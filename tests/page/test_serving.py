@@ -254,6 +254,16 @@ def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -
 
 
 @needs_fork
+def test_ctrl_c_ends_it_in_order_and_does_not_say_that_nothing_was_changed(tmp_path) -> None:
+    program = Forked(tmp_path, "mark", print_file(tmp_path, after=SNOWFALL), "--no-browser")
+    assert "http://" in program.stdout.readline()
+    os.kill(program.pid, signal.SIGINT)
+    ended = program.ended()
+    assert (ended.code, ended.err) == (0, "")
+    assert "What was done on the page is in the print's files." in ended.out
+
+
+@needs_fork
 def test_the_server_is_killed_and_comes_back(tmp_path) -> None:
     path = print_file(tmp_path, after=SNOWFALL)
     said = {"id": "s1", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(5, 5, 30, 9)}

@@ -49,4 +49,8 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
             if pointer is not None:
                 click.launch(str(pointer))
 
-        serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at)
+        try:
+            serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at)
+        except KeyboardInterrupt:
+            with contextlib.suppress(OSError):  # its terminal may be gone
+                click.echo("Ended. What was done on the page is in the print's files.")
