@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.colour import hex_of
 from carvegen.base.parameters import parameters
+from carvegen.base.words import shortened
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import PrintBlock, PrintMotif
 
 __all__ = ["state_of"]
+
+_NAMED, _NAME = 3, 30  #: layers that a motif's label names, and how many letters of each
 
 
 def state_of(desk: Desk) -> dict[str, Any]:
@@ -56,16 +59,23 @@ def _block(desk: Desk, block: PrintBlock) -> dict[str, Any]:
 
 def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     module = motif(entry.motif)
+    preset = next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.print_.motifs) + k]
     return {
-        "name": entry.name, "kept": bool(entry.kept),
+        "name": entry.name, "kept": bool(entry.kept), "about": _about(entry, preset),
         "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
-        "presets": list(module.PRESETS),
-        "preset": next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None),
+        "presets": list(module.PRESETS), "preset": preset,
         "settings": [
             _setting(setting, getattr(entry.settings, setting.name)) for setting in parameters(module.Settings)
         ],
     }  # fmt: skip
+
+
+def _about(entry: PrintMotif, preset: str | None) -> str:
+    """What tells a motif from others of its kind: its weather, and the layers that it lies on."""
+    layers = ", ".join(shortened(name, _NAME) for name in entry.on[:_NAMED])
+    more = f" and {len(entry.on) - _NAMED} more" if len(entry.on) > _NAMED else ""
+    return ", ".join(filter(None, [preset, layers and f"on {layers}{more}"]))
 
 
 def _setting(setting: Parameter, value: object) -> dict[str, Any]:

@@ -24,7 +24,7 @@ from carvegen.page.table import kept_copy
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture
-from tests.cases import SHELF
+from tests.cases import SHELF, layer, small_print
 from tests.cli.running import run
 from tests.page.page import Hand, print_file, stroke, unpacked
 
@@ -82,6 +82,20 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
 
 def _place(shape: shapely.Geometry) -> tuple[float, ...]:
     return (*np.round(shapely.bounds(shape), 2).tolist(), round(float(shapely.area(shape)), 2))
+
+
+def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None:
+    """Five layers of one drawing: the first three are named, and no more than the label has room for."""
+    boxes = [layer(f"PILE{k}", f"box {4 + 6 * k} 0 {7 + 6 * k} 20") for k in range(5)]
+    names = [f"PILE{k}" for k in range(5)]
+    after = f'[[motifs]]\nmotif = "snowload"\npreset = "wet"\non = {json.dumps(names)}\n'
+    after += '[[motifs]]\nmotif = "snowload"\non = ["PILE1"]\nsettings = { fallen_mm = 1.234 }\n'
+    path = tmp_path / "print.toml"
+    path.write_text(small_print(*boxes, blocks={"key": names}, after=after), encoding="utf-8")
+    hand = Hand(path)
+    told = {its["name"]: its["about"] for its in hand.session.state()["motifs"]}
+    hand.close()
+    assert told == {"snowload 1": "wet, on PILE0, PILE1, PILE2 and 2 more", "snowload 2": "on PILE1"}
 
 
 def test_only_the_neighbourhood_changes(hand) -> None:

@@ -269,6 +269,14 @@ function drawn(path) {
   return svg;
 }
 
+/** What each motif is called where a mark is meant for one: two of a kind by their weather and what they lie on. */
+function motifsNamed() {
+  for (const option of byId("for").querySelectorAll("option")) {
+    const motif = print.motifs.find((one) => one.name === option.value);
+    if (motif) option.textContent = motif.about ? `${motif.name}: ${motif.about}` : motif.name;
+  }
+}
+
 function tray() {
   tools.meanings = print.meanings;
   tools.motifs = print.motifs.map((motif) => motif.name);
@@ -296,7 +304,8 @@ function tray() {
       ),
     ),
   );
-  byId("for").append(...print.motifs.map((motif) => h("option", { value: motif.name }, motif.name)));
+  byId("for").append(...print.motifs.map(({ name }) => h("option", { value: name })));
+  motifsNamed();
   ranged("breadth", (value) => {
     tools.breadth = value;
     return `${value} mm`;
@@ -421,6 +430,7 @@ async function load(asked) {
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
   beside.weather?.show(print);
+  motifsNamed();
   counts();
   silent(false);
   changed();

@@ -391,6 +391,7 @@ export class WeatherSlip {
       "section",
       { class: "card advice", "data-motif": its.name },
       h("h3", {}, its.name),
+      its.about && h("p", { class: "faint" }, its.about),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&

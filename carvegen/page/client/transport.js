@@ -4,7 +4,7 @@
 /** @typedef {[number, number]} Point */
 /** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[]}} Block */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, kind: string}} Setting */
-/** @typedef {{name: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
+/** @typedef {{name: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
 /** @typedef {{key: string, help: string, graded: boolean, bare: boolean}} Meaning */
 /** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], land_mm: number, flake_mm: number, stage: string | null}} Print */
