@@ -171,18 +171,40 @@ def test_in_a_print_white_stays_and_no_more_than_white_is_cut(width) -> None:
 
 
 @pytest.mark.parametrize("gap", [0.3, 0.497])
-@pytest.mark.parametrize("fixed", [(), (0,)])
-def test_no_land_is_laid_into_the_white_beside_a_cut_that_moves_or_stays(fixed, gap) -> None:
-    """Two cuts too near for 0.5, the right one snow: what is between them goes, the snow stays whole."""
+def test_no_land_is_laid_into_the_white_beside_a_cut_that_stays(gap) -> None:
+    """Two cuts too near for 0.5, the right one snow, the left one fixed: what is between goes, the snow stays whole."""
     cuts = box(5, 5, 5, 5), box(10 + gap, 5, 5, 5)
     job = job_of(*cuts)
-    job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset(fixed)))
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset([0])))
     (done,), changes = mended_for_all([job], white=cuts[1])
-    assert ("filled" if fixed else "joined") in [its.what for its in changes]
+    assert [its.what for its in changes] == ["filled"]  # no land is left to be mended again and again
     assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
-    assert shapely.union_all(done.block.cuts).area > 50
-    assert len(changes) == 1  # where they meet no land is left to be mended again and again
     assert shapely.union_all(cuts).convex_hull.buffer(0.3).covers(shapely.union_all(done.block.cuts))
+
+
+@pytest.mark.parametrize("gap", [0.3, 0.497])
+def test_land_beside_white_is_widened_on_its_other_side(gap) -> None:
+    """The same, and the left one, where another block prints, may move: the land stands, 0.5 wide, the snow whole."""
+    cuts = box(5, 5, 5, 5), box(10 + gap, 5, 5, 5)
+    (done,), changes = mended_for_all([job_of(*cuts)], white=cuts[1])
+    assert {its.what for its in changes} == {"widened"}
+    assert breaks(done) == []
+    assert cuts[1].symmetric_difference(done.block.cuts[np.argmax(shapely.bounds(done.block.cuts)[:, 0])]).area < 0.001
+    assert done.block.land.covers(box(10.01, 5, gap - 0.02, 5))
+
+
+@pytest.mark.parametrize(
+    "snow", [box(29, 18, 5, 5), box(19, 18.4, 12, 2), box(24, 17, 2, 2.5)], ids=["end", "on", "across"]
+)
+def test_a_twig_that_snow_meets_stands_wherever_no_snow_lies(snow) -> None:
+    """0.4 mm of land for 0.5: it used to go along all of its length, for the one place where white lay beside it."""
+    twig = shapely.LineString([(12, 18), (33, 18.2)]).buffer(0.2, cap_style="flat").difference(snow)
+    drawn = box(8, 2, 6, 26).union(twig)
+    cuts = geometry.parts(shapely.union_all([box(2, 2, 36, 26).difference(drawn), snow]))
+    (done,), _ = mended_for_all([job_of(*cuts)], white=snow)
+    assert breaks(done) == []
+    assert done.block.land.intersection(snow).area < 0.001
+    assert twig.intersection(done.block.land).area > 0.9 * twig.area
 
 
 @pytest.mark.parametrize("stays", [False, True])

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.geometry.widths import Widths
 
 __all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
@@ -225,9 +225,12 @@ class _Bench:
         wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0])
         weak = wanted * (_HOPELESS if lands.kind[k] == Kind.NECK and one != other else _WEAK)
         wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
-        must_go = self.only_cut or self._in_white(wide)
-        weak = wanted + _SPARE_MM if must_go else weak
         both = len(movable) == len({one, other})
+        in_white = self._in_white(wide)
+        if in_white and both and not self.only_cut and lands.width[k] >= weak and self._widen_beside_white(survey, k):
+            return
+        must_go = self.only_cut or in_white
+        weak = wanted + _SPARE_MM if must_go else weak
         may_go = both or (movable and (must_go or lands.kind[k] == Kind.TIP))
         if may_go and lands.width[k] < weak and self._extra == 0:
             self._cut_away(survey, k, weak)
@@ -236,6 +239,22 @@ class _Bench:
             self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
         elif movable:
             self._move_off(movable[0], survey, k, wanted)
+
+    def _widen_beside_white(self, survey: Survey, k: int) -> bool:
+        """Widen narrow place k without taking from the white: beside it on the other side; whether that adds land."""
+        lands, (start, end), thin = survey.narrow_lands, _chord(survey, k), _discs(survey, k)
+        wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0]) + _SPARE_MM
+        points = np.concatenate([(start + end) / 2, thin.centre])
+        near = shapely.dwithin(geometry.dots(points), self._white_at(_stretch(survey, k, wanted)), wanted / 2)
+        aside = 2 * wanted - float(lands.width[k])
+        bands = [_band(survey, points, thin.edge, *each) for each in ((wanted, ~near), (aside, near))]
+        band = shape_edits.plus(*bands)
+        land = shape_edits.less(band, self._white_at(band))
+        cuts = shape_edits.plus(*(self.cuts[other] for other in self._movable(self._meeting(land))))
+        if shapely.area(shape_edits.common(land, cuts)) < _CRUMB_MM2:
+            return False
+        self._lay_on(land, points[0])
+        return True
 
     def _is_gone(self, at: Floats) -> bool:
         """Whether land beside a cut that stays was taken away here."""
@@ -371,9 +390,12 @@ def _chord(survey: Survey, k: int) -> tuple[Floats, Floats]:
     return survey.narrow_lands.at[k : k + 1], survey.narrow_lands.to[k : k + 1]
 
 
-def _band(survey: Survey, points: Floats, edge: Indices, width: float) -> BaseGeometry:
+def _band(survey: Survey, points: Floats, edge: Indices, width: float, some: Mask | None = None) -> BaseGeometry:
     """All within half a width of lines through points: the first by itself, the others along their edges."""
-    run = shape_edits.runs(points, np.concatenate([[-2], edge]), survey.job.limits.land_mm / 2)
+    edge = np.concatenate([[-2], edge])
+    if some is not None:
+        points, edge = points[some], edge[some]
+    run = shape_edits.runs(points, edge, survey.job.limits.land_mm / 2)
     return shape_edits.lands(points, run, width)
 
 
