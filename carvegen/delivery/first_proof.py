@@ -223,7 +223,14 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, better_fit, marked_off_mm, shows_other_inks
+    from carvegen.artwork.on_plan import (
+        BY_OLD_CUTS,
+        PoorFitError,
+        better_fit,
+        board_sides,
+        marked_off_mm,
+        shows_other_inks,
+    )
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.ringed_png import fit_png
@@ -263,6 +270,9 @@ def laid_file(
         whole = better_fit(laid, planned.print_plan()) if planned.coats else None
         name, laid = (PRINT, whole) if whole is not None else (name, laid)
     notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
+    board = board_sides(laid)
+    if board is not None and board.words:
+        notes += (f"{board.words}: {BY_OLD_CUTS}",)
     return name, laid, notes
 
 
