@@ -344,7 +344,10 @@ def cut_further(
         *cut.notes, *_unlike(cut.land, land), *_findings(change, asked, cut.white), *_snow(cut, missing),
         *_coarse(cut.land, tolerance_mm), *_hidden(hidden), *_askew(board),
     )  # fmt: skip
-    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]))
+    block = replace(
+        block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]),
+        unseen=geometry.empty() if hidden is None else geometry.parts(hidden),
+    )  # fmt: skip
     return replace(cut, block=block, land=land, white=geometry.union(cut.white, missing), notes=notes)
 
 

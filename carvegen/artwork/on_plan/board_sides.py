@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["BY_OLD_CUTS", "BoardSides", "board_sides"]
 
-BY_OLD_CUTS = "lay it down by two old cuts, far apart, not by its sides or its corner"
+BY_OLD_CUTS = "line it up by two old cuts, far apart: its corner and its sides do not bring it into register"
 
 _LOOK_PX = 2600  #: longer side of the picture in which the sides are looked for
 _SQUARE_DEG = 1.5  #: a board's corners are so square; our own choice
