@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,6 +25,7 @@ from carvegen.artwork.on_plan import (
     marked_off_mm,
     plan_of,
     plan_of_inks,
+    plan_scan,
     read_laid,
     shown_alone,
 )  # fmt: skip
@@ -348,6 +350,19 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     assert rather == {("tone", "key"): "tone", ("tone", "print"): "tone", ("key", "key"): None}
     faults = {name for (_, name), its in told.items() if its.fault}
     assert faults == ({"print"} if mirrored else set())
+
+
+@pytest.mark.parametrize(("weight", "is_print", "rather"), [
+    (1.4, False, None), (1.6, False, "tone"), (1.1, True, "tone"), (0.95, True, None),
+])  # fmt: skip
+def test_another_block_is_told_where_it_fits_clearly_better_and_in_place_of_a_print_where_at_all(
+    monkeypatch, weight, is_print, rather
+):
+    """Two blocks may be much alike; the bar of half as much again is our own choice."""
+    fits = [SimpleNamespace(fit=SimpleNamespace(weight=weight)), None]
+    monkeypatch.setattr(plan_scan, "_better_fits", lambda *_: fits)
+    own = SimpleNamespace(fit=SimpleNamespace(weight=1.0), plan=SimpleNamespace(is_print=is_print, size_mm=made.SIZE))
+    assert shown_alone(own, {"tone": KEY, "key": KEY}) == rather
 
 
 def at(plan, picture, place):
