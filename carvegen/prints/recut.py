@@ -16,6 +16,7 @@ from carvegen.artwork.bounds import MAX_KNOWN_MM
 from carvegen.artwork.kinds import is_picture
 from carvegen.artwork.on_plan import (
     BY_OLD_CUTS,
+    LaidError,
     PoorFitError,
     board_sides,
     lay_file,
@@ -202,11 +203,13 @@ class _Pictures:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
         found = self._laid_on(block, path, plans)
         inked = {name: self._painted[name] for name in self.coats if inks}
-        other = None if found is None else shown_alone(found[1], inked)
+        if found is None:
+            return None
+        other = shown_alone(found[1], inked)
         rest = [name for name in dict.fromkeys([block.name, *(its.name for its in naming)]) if name != other]
         if other is not None and rest:
             hint = f"give a picture of {' and one of '.join(rest)}, or of the whole print"
-            raise InputError(f"shows {other} alone", where=str(path), hint=hint)
+            raise LaidError(f"shows {other} alone", found[1], path, hint=hint)
         return found
 
     def _laid_on(
