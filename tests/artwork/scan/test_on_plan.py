@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from types import SimpleNamespace
 
@@ -215,6 +216,22 @@ def test_corners_that_glare_misplaces_are_asked_for(table, at, sure):
     else:
         with pytest.raises(InputError, match="is not sure of the block's corners"):
             found_corners(picture)
+
+
+@pytest.mark.parametrize(("light", "words"), [
+    (1.3, r"finds no block .*; it glares about x (\d+), y (\d+) pixels"), (0.0, r"finds no block .* around it$"),
+])  # fmt: skip
+def test_where_it_glares_is_told_with_what_helps(light, words):
+    """By the place that the glare was put at; a table without a block glares nowhere."""
+    y, x = np.indices((380, 500))
+    glare = np.clip(light * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2), 0, 1)
+    with pytest.raises(InputError, match=words) as told:
+        found_corners(Picture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
+    at = re.search(r"x (\d+), y (\d+)", str(told.value))
+    assert (at is not None) is bool(light)
+    assert ("lit from the side" in told.value.hint) is bool(light)
+    if at is not None:
+        assert [int(its) for its in at.groups()] == pytest.approx((100, 130), abs=3)
 
 
 @pytest.mark.parametrize(
