@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork.on_plan import BoardSides
 from carvegen.base.finding_groups import Group, grouped, sentence
 from carvegen.base.findings import SAYINGS, Finding
 from carvegen.blocks.block import Block
@@ -170,8 +171,9 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
         yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
     snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
-    hidden = shapely.box(12, 6, 20, 10)
-    yield from (("", its) for its in cut_further(snowed, shapely.box(10, 5, 30, 30), hidden=hidden).notes)
+    hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)
+    stands = shapely.box(10, 5, 30, 30)
+    yield from (("", its) for its in cut_further(snowed, stands, hidden=hidden, board=askew).notes)
     yield from (("", its) for its in _of_paper())
 
 

@@ -76,6 +76,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("cut-back", ""): Saying("ink may show beside the snow", "{measured} of land left, at least {limit} needed"),
     ("cut-land", ""): Saying("most of what is to print is cut already", "{measured} stands, {limit} is to print"),
     ("cut-scan", ""): Saying("what stands is known by a scan", "exact to {measured}"),
+    ("cut-board", ""): Saying("the drawing does not lie in the middle of its board", "up to {measured} off"),
     ("cut-already", ""): Saying("cut already, but has to print", _AREA),
     ("cut-on", ""): Saying("still to be cut away", _AREA),
     ("cut-on", "snow"): Saying("the snow takes it away", _AREA),

@@ -46,6 +46,7 @@ class Block:
     inked: bool = True  #: a roller goes over it; not over a die or the sheet that lies against it
     stays: PolygonArray = field(default_factory=geometry.empty)  #: where no mending takes land away
     cut_before: PolygonArray = field(default_factory=geometry.empty)  #: of the cuts what is there already
+    unseen: PolygonArray = field(default_factory=geometry.empty)  #: where what is cut is as drawn: no picture shows it
     unfinished: bool = False  #: cuts that come out of the carver's own drawing; whatever else is cut is hers
 
     @property

@@ -223,7 +223,14 @@ def laid_file(
     picture
         Where a fit that is refused is drawn.
     """
-    from carvegen.artwork.on_plan import PoorFitError, better_fit, marked_off_mm, shows_other_inks
+    from carvegen.artwork.on_plan import (
+        BY_OLD_CUTS,
+        LaidError,
+        PoorFitError,
+        better_fit,
+        board_sides,
+        marked_off_mm,
+    )
     from carvegen.artwork.scan import corners_from
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.ringed_png import fit_png
@@ -236,25 +243,18 @@ def laid_file(
         either_tone = stencils is not None and stencils.issuperset(plans)
         how = {"corners": corners, "dpi": given["dpi"], "view": given["view"], "either_tone": either_tone}
         found = _laid(path, planned, plans, how)
-    except PoorFitError as error:
+    except LaidError as error:
         save_file(picture, fit_png(error.laid))
         if error.laid.negative:
             error.hint = error.hint_template + _OLDER * (stencils is None)
             raise
-        seen = "violet the plan as it was laid, red where the picture disagrees"
-        one = "if it shows one block only, name it: {block} NAME. " if len(plans) > 1 else ""
+        several = len(plans) > 1 and isinstance(error, PoorFitError)
         error.names += ("block",)
-        error.hint = f"look first at {picture}: {seen}. {one}{error.hint_template}"
+        error.look_at(picture, "if it shows one block only, name it: {block} NAME. " * several)
         raise
     if found is None:
         return None
     name, laid = found
-    if len(plans) > 1 and name != PRINT and not laid.mirrored and shows_other_inks(laid):
-        raise InputError(
-            f"shows more inks than that of {name}, and the plan has several blocks", where=str(path),
-            hint="if it is a print in all inks, give them: {print} PRINT.toml; if of one block, name it: {block} "
-            f"{name}", names=("print", "block"),
-        )  # fmt: skip
     off = 0.0 if corners is None or isinstance(corners, str) else marked_off_mm(laid, corners)
     notes = (f"the corners that were marked lie up to {off:.1f} mm off: the drawing's own place holds",) * (off > 0.5)
     if name != PRINT and not laid.mirrored and len(planned.lands) > 1:
@@ -263,12 +263,15 @@ def laid_file(
         whole = better_fit(laid, planned.print_plan()) if planned.coats else None
         name, laid = (PRINT, whole) if whole is not None else (name, laid)
     notes += ("it shows the print in all its inks, not one block alone",) * (name == PRINT and bool(planned.only))
+    board = board_sides(laid)
+    if board is not None and board.words:
+        notes += (f"{board.words}: {BY_OLD_CUTS}",)
     return name, laid, notes
 
 
 def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[str, Any]) -> tuple[str, Laid] | None:
     """A picture on one of the plans; on the print's where the one block that is named isn't what it shows."""
-    from carvegen.artwork.on_plan import PoorFitError, lay_file, shown_alone
+    from carvegen.artwork.on_plan import LaidError, PoorFitError, lay_file, shown_alone, shows_other_inks
 
     poor: PoorFitError | None = None
     try:
@@ -280,12 +283,20 @@ def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[
             found = lay_file(path, {PRINT: planned.print_plan()}, **how)
     if found is None and poor is not None:
         raise poor
-    inked = {name: planned.lands[name] for name in planned.coats if planned.only}
-    other = shown_alone(found[1], inked) if found else None
+    if found is None:
+        return None
+    shown, laid = found
+    other = shown_alone(laid, {name: planned.lands[name] for name in planned.coats if planned.only})
     if other not in (None, planned.only):
-        raise InputError(
-            f"shows {other} alone, and not {planned.only}", where=str(path), names=("block",),
+        raise LaidError(
+            f"shows {other} alone, and not {planned.only}", laid, path, names=("block",),
             hint=f"name that block, {{block}} {other}, or give a picture of {planned.only} or of the whole print",
+        )  # fmt: skip
+    if len(plans) > 1 and shown != PRINT and not laid.mirrored and shows_other_inks(laid):
+        raise LaidError(
+            f"shows more inks than that of {shown}, and the plan has several blocks", laid, path,
+            hint="if it is a print in all inks, give them: {print} PRINT.toml; if of one block, name it: {block} "
+            f"{shown}", names=("print", "block"),
         )  # fmt: skip
     return found
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from carvegen.artwork.on_plan import LaidError
 from carvegen.base.colour import MODEL
-from carvegen.base.files import file_hash, scratch_folder, settled, staged_folder, write_file
+from carvegen.base.files import file_hash, save_file, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
 from carvegen.blocks.comparison import print_colours
@@ -46,6 +47,7 @@ from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.whole_print.embossed_relief import Pressed
 from carvegen.writers.whole_print.print_report import PrintReport
+from carvegen.writers.whole_print.ringed_png import fit_png
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -57,6 +59,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.misregister.trials import Outcome
+    from carvegen.prints.recut import Standing
     from carvegen.writers.whole_print.print_report import BlockFindings
 
 __all__ = ["Built", "build_print", "each_once", "marking_sheet", "outdated", "purposes"]
@@ -134,6 +137,18 @@ def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int
     return build.built(before.kept_lines())
 
 
+def _stands(print_: Print, out: Path) -> dict[str, Standing]:
+    """What stands of the blocks that are cut; a photograph that is refused is drawn beside it as it was laid."""
+    try:
+        return standing_lands(print_, out)
+    except LaidError as error:
+        if not error.laid.negative:
+            picture = error.path.with_name(f"{error.path.stem}-on-plan.png")
+            save_file(picture, fit_png(error.laid))
+            error.look_at(picture)
+        raise
+
+
 class _Build:
     """A build at work: what each step is made of, why it must be run, and what came of it."""
 
@@ -142,7 +157,7 @@ class _Build:
         self.old = read_record(out)
         self.setups = setups_of(print_, shelf)
         counters = counter_setups_of(print_, shelf, self.setups)
-        stands = standing_lands(print_, out)
+        stands = _stands(print_, out)
         self.cut_inputs = cut_inputs(print_, self.setups, stands)
         self.block_inputs = {
             block.name: BlockInputs(

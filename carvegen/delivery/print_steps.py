@@ -131,7 +131,7 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
         say(marks_read(inputs.print_, len(picture.marks)))
     for name, stands in inputs.stands.items():
         cuts[name] = cut_further(
-            cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden
+            cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden, board=stands.board
         )
     before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import re
 import secrets
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -27,7 +26,7 @@ from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.words import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
-from carvegen.page.work.photographs import MARKED, PICTURE, SHEET
+from carvegen.page.work.photographs import DRAWN, MARKED
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
@@ -56,7 +55,6 @@ _FILES_POLICY = (
     "img-src data: blob:; frame-ancestors 'none'"
 )
 _MOST_PAGES = 40
-_TO_CUT = re.compile(re.escape(SHEET.removesuffix(".pdf")) + r"(-[^/\\.]+)?\.pdf")
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
@@ -291,7 +289,7 @@ class Page:
         """What was drawn of a photograph: with rings, with marks, or what is still to cut of a block, to be printed."""
         name = request.path_params["name"]
         path = self._scratch / name
-        if not (name in (PICTURE, MARKED) or _TO_CUT.fullmatch(name)) or not path.is_file():
+        if not (name == MARKED or DRAWN.fullmatch(name)) or not path.is_file():
             return PlainTextResponse("no such picture", 404)
         return FileResponse(path, media_type=INLINE[path.suffix], headers={"content-security-policy": _FILES_POLICY})
 

@@ -14,7 +14,18 @@ from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.bounds import MAX_KNOWN_MM
 from carvegen.artwork.kinds import is_picture
-from carvegen.artwork.on_plan import PoorFitError, lay_file, plan_of, plan_of_inks, read_block, read_inks, shown_alone
+from carvegen.artwork.on_plan import (
+    BY_OLD_CUTS,
+    LaidError,
+    PoorFitError,
+    board_sides,
+    lay_file,
+    plan_of,
+    plan_of_inks,
+    read_block,
+    read_inks,
+    shown_alone,
+)
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
 from carvegen.base.errors import InputError
@@ -30,7 +41,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import InkSeen, Laid, Plan
+    from carvegen.artwork.on_plan import BoardSides, InkSeen, Laid, Plan
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
@@ -78,6 +89,7 @@ class Standing:
     land: BaseGeometry
     tolerance_mm: float = _TOLERANCE_MM  #: outlines that lie no farther apart are the same
     hidden: BaseGeometry = field(default_factory=shapely.Polygon)  #: of its picture what a photograph can't tell
+    board: BoardSides | None = None  #: round the drawing, where a photograph shows it
 
 
 def standing_lands(given: Print, out: Path) -> dict[str, Standing]:
@@ -161,7 +173,7 @@ class _Pictures:
             return None
         shows, laid = found
         if shows == _ALONE:
-            return _seen(read_block(laid), self._painted[block.name])
+            return replace(_seen(read_block(laid), self._painted[block.name]), board=board_sides(laid))
         if path not in self._inks:
             self._inks[path] = read_inks(laid, self.coats, self.given.paper)
         return _seen(self._inks[path][block.name], self._painted[block.name])
@@ -191,11 +203,13 @@ class _Pictures:
             plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
         found = self._laid_on(block, path, plans)
         inked = {name: self._painted[name] for name in self.coats if inks}
-        other = None if found is None else shown_alone(found[1], inked)
+        if found is None:
+            return None
+        other = shown_alone(found[1], inked)
         rest = [name for name in dict.fromkeys([block.name, *(its.name for its in naming)]) if name != other]
         if other is not None and rest:
             hint = f"give a picture of {' and one of '.join(rest)}, or of the whole print"
-            raise InputError(f"shows {other} alone", where=str(path), hint=hint)
+            raise LaidError(f"shows {other} alone", found[1], path, hint=hint)
         return found
 
     def _laid_on(
@@ -311,7 +325,7 @@ def _hint(given: Print) -> str:
 
 def cut_further(
     cut: Cut, stands: BaseGeometry, tolerance_mm: float = _TOLERANCE_MM, *, marks: Sequence[Mark] = (),
-    hidden: BaseGeometry | None = None,
+    hidden: BaseGeometry | None = None, board: BoardSides | None = None,
 ) -> Cut:  # fmt: skip
     """The block as it can still be made: what stands of it and is wanted; land that would have to come back is told.
 
@@ -331,9 +345,12 @@ def cut_further(
     asked = [mark for mark in marks if mark.is_for(block=block.name) and mark.meaning != Meaning.COMES_OUT]
     notes = (
         *cut.notes, *_unlike(cut.land, land), *_findings(change, asked, cut.white), *_snow(cut, missing),
-        *_coarse(cut.land, tolerance_mm), *_hidden(hidden),
+        *_coarse(cut.land, tolerance_mm), *_hidden(hidden), *_askew(board),
     )  # fmt: skip
-    block = replace(block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]))
+    block = replace(
+        block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]),
+        unseen=geometry.empty() if hidden is None else geometry.parts(hidden),
+    )  # fmt: skip
     return replace(cut, block=block, land=land, white=geometry.union(cut.white, missing), notes=notes)
 
 
@@ -358,6 +375,15 @@ def _hidden(hidden: BaseGeometry | None) -> Iterator[Finding]:
             why="in the picture other inks hide what this block prints there, or something lies over it or glares: it "
             "is taken as it is drawn",
             remedy="look at the block there, or give a photograph of the block itself, with nothing on it",
+        )  # fmt: skip
+
+
+def _askew(board: BoardSides | None) -> Iterator[Finding]:
+    """That a block laid down by its corner gets new cuts out of register with its old ones."""
+    if board is not None and board.words:
+        yield Finding(
+            rule="cut-board", severity=Severity.RISK, at=None, measured=board.off_mm, limit=board.LEAST_MM, unit="mm",
+            why=f"{board.words}. Laid by that corner, the block gets new cuts beside the old ones", remedy=BY_OLD_CUTS,
         )  # fmt: skip
 
 

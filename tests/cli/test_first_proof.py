@@ -475,4 +475,6 @@ def test_a_print_in_all_inks_is_not_taken_for_one_of_them(three, capsys, words):
     ran = run(capsys, *words)
     assert ran.code == 2
     assert "shows more inks than that of key" in ran.err
+    assert "look first at print-on-plan.png: violet the plan as it was laid" in ran.err
+    assert Path("print-on-plan.png").is_file()
     assert "--print PRINT.toml" in ran.err

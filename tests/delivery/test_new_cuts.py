@@ -20,8 +20,10 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.register_marks import Register, with_moat
+from carvegen.blocks.views import View, seen
 from carvegen.delivery.block_folder import Style, deliver
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers.note import block_note
 from tests import cases
 from tests.delivery.test_die_folder import contours
 
@@ -148,6 +150,16 @@ def test_the_note_says_what_is_new_and_how_the_old_block_is_laid_down(laser):
     assert max(walls.distance(one), walls.distance(other)) < 0.1
     assert one.distance(other) > 25
     assert "Lay the old block" not in (laser / "hand/note.md").read_text()
+
+
+def test_no_old_cut_that_no_picture_shows_is_aimed_at():
+    """A register mark beyond the board's side, cut away long ago, was one of two places to line the block up by."""
+    shown = seen(BLOCK, View.BLOCK)
+    first, _ = block_note._sights(shown, BLOCK)
+    unseen = shapely.Point(shown.places([first])[0]).buffer(0.5)
+    aimed = block_note._sights(shown, replace(BLOCK, unseen=geometry.polygon_array([unseen])))
+    assert len(aimed) == 2
+    assert min(unseen.distance(shapely.Point(at)) for at in shown.places(aimed)) > 0.9
 
 
 def test_a_guide_for_the_hand_shows_old_and_new(laser):

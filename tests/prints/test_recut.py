@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import re
 from types import SimpleNamespace
 
@@ -463,6 +464,21 @@ def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan, tone
     with pytest.raises(InputError, match="shows tone alone") as told:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
     assert "give a picture of key, or of the whole print" in told.value.hint
+    again = pickle.loads(pickle.dumps(told.value))  # as the page's checks hand it over
+    assert (str(again), again.hint) == (str(told.value), told.value.hint)
+
+
+def test_a_photograph_that_a_build_refuses_is_drawn_beside_it(tmp_path, capsys, monkeypatch):
+    """There was a refusal and nothing to look at."""
+    _refusing(monkeypatch, tmp_path / "block.jpg", (1000, 760), negative=False)
+    monkeypatch.setattr(print_build, "fit_png", lambda laid: laid.fault.encode())
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
+    ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+    assert ran.code == 2
+    assert f"look first at {tmp_path / 'block-on-plan.png'}: violet the plan as it was laid" in ran.err
+    assert (tmp_path / "block-on-plan.png").read_bytes() == b"of 99 places on the plan only 3 look like it"
+    assert not (tmp_path / "built").exists()
 
 
 STENCIL = (

@@ -105,11 +105,13 @@ def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
 def _onwards(over: Mask, image: Image.Image, mask: Mask, blur_px: float) -> Mask:
     """What covers the face, and within a mask what is joined to it in its colour: where nothing is drawn, say."""
     lab = ndimage.gaussian_filter(cielab(np.asarray(image.convert("RGB"), dtype=np.float64)), (blur_px, blur_px, 0))
-    blobs, count = ndimage.label(over)
-    for k in range(1, count + 1):
-        its = blobs == k
-        alike = np.linalg.norm(lab - np.median(lab[its], axis=0), axis=-1) < _SAME
-        over = over | ndimage.binary_propagation(its, mask=its | (alike & mask))
+    joined, blobs, over = ndimage.label(over | mask)[0], ndimage.label(over)[0], over.copy()
+    boxes = ndimage.find_objects(joined)
+    for k, place in enumerate(ndimage.find_objects(blobs), start=1):
+        box = boxes[joined[place][blobs[place] == k][0] - 1]
+        its = blobs[box] == k
+        alike = np.linalg.norm(lab[box] - np.median(lab[box][its], axis=0), axis=-1) < _SAME
+        over[box] |= ndimage.binary_propagation(its, mask=its | (alike & mask[box]))
     return over
 
 

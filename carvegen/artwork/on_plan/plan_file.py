@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.description import Corners
     from carvegen.artwork.scan.pixels import Picture
 
-__all__ = ["PoorFitError", "lay_file", "marked_off_mm"]
+__all__ = ["LaidError", "PoorFitError", "lay_file", "marked_off_mm"]
 
 _FINE_PX_PER_MM = 8.0  #: a print that a smaller picture shows coarser is looked at in all its pixels; our own choice
 
@@ -37,17 +38,36 @@ _MARK = (
 _POSITIVE = "hand in the picture as it was taken; only of an ink that is lighter than its paper hand in the negative"
 
 
-class PoorFitError(InputError):
+class LaidError(InputError):
+    """A picture that was laid can't be what was asked for; how it lies is worth a look."""
+
+    def __init__(self, message: str, laid: Laid, path: Path, **said: Any) -> None:  # noqa: ANN401
+        super().__init__(message, where=str(path), **said)
+        self.laid, self.path = laid, path
+
+    def look_at(self, picture: Path, more: str = "") -> None:
+        """Name the picture that was drawn of it first of what to do."""
+        seen = "violet the plan as it was laid, red where the picture disagrees"
+        self.hint = f"look first at {picture}: {seen}. {more}{self.hint_template}"
+
+    def __reduce__(self) -> tuple[object, ...]:
+        plain = partial(
+            InputError, self._message, value=self.value, where=self.where, field=self.fields, hint=self._hint,
+            names=self.names,
+        )  # fmt: skip
+        return plain, ()  # no picture goes to another process
+
+
+class PoorFitError(LaidError):
     """A picture does not fit the plan."""
 
     def __init__(self, laid: Laid, path: Path, name: str, names: Collection[str]) -> None:
         one = len(names) == 1
         which = "the plan" if one else f"any plan ({', '.join(names)}); nearest comes {name}"
         super().__init__(
-            f"does not fit {which}: {laid.fault}", where=str(path), hint=_POSITIVE if laid.negative else _MARK,
+            f"does not fit {which}: {laid.fault}", laid, path, hint=_POSITIVE if laid.negative else _MARK,
             names=() if laid.negative else ("corners",),
         )  # fmt: skip
-        self.laid = laid
 
 
 def lay_file(
@@ -89,8 +109,8 @@ def lay_file(
         raise PoorFitError(laid, path, name, plans)
     if view is not None and (view == "block") is not laid.mirrored:
         side = "the block itself: its drawing is mirrored" if laid.mirrored else "a print: its drawing is not mirrored"
-        raise InputError(
-            f"shows {side}", value=view, where=str(path), field="view",
+        raise LaidError(
+            f"shows {side}", laid, path, value=view, field="view",
             hint="leave {view} out: the side is told by the drawing", names=("view",),
         )  # fmt: skip
     return name, laid

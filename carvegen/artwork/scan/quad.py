@@ -28,6 +28,7 @@ _MOST_CORNERS = 12  # of a hull, of which four are chosen
 _SAMPLES = 160  # places at which a side is measured
 _ENDS = 0.06  # of a side, left out at each end: corners are rounded
 _LEAST_STEP = 8.0  # of 255, across an edge
+_GLARES, _LEAST_GLARE = 250, 0.002  #: of 255; a share of the picture; our own choice
 _SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
@@ -43,16 +44,31 @@ def found_corners(picture: Picture) -> Floats:
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
     fours, reach = quads(tone), 2.0 * step + 4
     if not fours:
-        raise _unmarked("finds no block whose four sides stand out from what is around it")
+        raise _unmarked("finds no block whose four sides stand out from what is around it", tone)
     corners = _refined(tone, max(fours, key=lambda quad: shapely.Polygon(quad).area), reach)
     if any(_followed(tone, a, b, reach) < _FOLLOWED for a, b in pairwise([*corners, corners[0]])):
-        raise _unmarked("is not sure of the block's corners: a side between them follows no edge, as where it glares")
+        what = "is not sure of the block's corners: a side between them follows no edge, as where it glares"
+        raise _unmarked(what, tone)
     return corners
 
 
-def _unmarked(what: str) -> InputError:
-    hint = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"'
+def _unmarked(what: str, tone: Bytes) -> InputError:
+    hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone)
+    if at is not None:
+        what += f"; it glares about x {at[0]}, y {at[1]} pixels"
+        hint += "; or photograph it again, lit from the side, so that nothing shines there"
     return InputError(what, field="corners", hint=hint, names=("corners",))
+
+
+def _glare_at(tone: Bytes) -> tuple[int, int] | None:
+    """The middle of the largest spot in which a picture is as light as it can be, in pixels; None without one."""
+    step = max(-(-max(tone.shape) // _LOOK_AT), 1)
+    spots, count = label(tone[::step, ::step] >= _GLARES)
+    if count == 0:
+        return None
+    largest = spots == 1 + np.bincount(spots.ravel())[1:].argmax()
+    y, x = (int(np.median(its) * step) for its in np.nonzero(largest))
+    return (x, y) if largest.mean() > _LEAST_GLARE else None
 
 
 def quads(tone: Bytes) -> list[Floats]:

@@ -49,7 +49,7 @@ def otsu(counts: Indices) -> Parting:
     other = weight[-1] - weight
     above = np.divide(total[-1] - total, other, out=np.zeros_like(total), where=other > 0)
     if not (weight * other).any():
-        return Parting(*(float(total[-1] / weight[-1]),) * 3)
+        return Parting(*(float(total[-1] / max(weight[-1], 1)),) * 3)
     best = int(np.argmax(weight * other * (above - below) ** 2))
     return Parting((below[best] + above[best]) / 2, float(below[best]), float(above[best]))
 

@@ -85,7 +85,7 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    order = np.argsort(square + reach / (2 * reach.max(initial=0)))  # one number to sort by: a third of the time
+    order = np.lexsort((reach, square))
     count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
     largest = np.empty_like(order)
     largest[order] = np.repeat(order[np.cumsum(count) - 1], count)

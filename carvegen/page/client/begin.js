@@ -514,7 +514,7 @@ export function beginButton(does) {
 
 // ── after cutting ────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** @typedef {{fault: string, lines?: string[], sheets: {block: string, file: string}[]}} Proof */
+/** @typedef {{fault: string, lines?: string[], sheets: {block: string, file: string}[], picture?: string}} Proof */
 
 /** @param {import("./transport.js").Print} print @param {Does} does */
 export function afterSlip(print, does) {
@@ -608,7 +608,7 @@ function byCorners(file, lay) {
 /** What was cut beside what was planned: her own photograph with rings, and what is said of them. @param {Proof} proof @returns {HTMLElement[]} */
 function compared(proof) {
   const picture = h("img", {
-      src: `proof/on-plan.png?${performance.now()}`,
+      src: `proof/${proof.picture}?${performance.now()}`,
       alt: "Your photograph on the plan; what differs is coloured and ringed",
     }),
     large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });

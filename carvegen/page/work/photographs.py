@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork.on_plan import PoorFitError
+from carvegen.artwork.on_plan import LaidError, PoorFitError
 from carvegen.artwork.scan import corners_from
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
@@ -30,9 +31,11 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["MARKED", "PICTURE", "SHEET", "compared", "read_coloured"]
+__all__ = ["DRAWN", "MARKED", "compared", "read_coloured"]
 
-PICTURE, SHEET = "on-plan.png", "still-to-cut.pdf"  #: what is drawn of the last comparison
+_PICTURE, _SHEET = "on-plan.png", "still-to-cut.pdf"
+#: What is drawn of comparisons; each photograph has names of its own, for two windows may compare at once.
+DRAWN = re.compile(r"upload-\d+-(on-plan\.png|still-to-cut(-[^/\\.]+)?\.pdf)")
 
 
 def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> dict[str, Any]:
@@ -63,24 +66,26 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> d
     if not name:
         inked = {block.name: block.ink for block in print_.blocks if block.inked and block.ink is not None}
         asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": print_.paper}
-    sheet = out / SHEET
+    picture, sheet = (out / f"{seen.stem}-{name}" for name in (_PICTURE, _SHEET))
     try:
-        proof = first_proof(plan, seen, out / PICTURE, sheet, asked)
+        proof = first_proof(plan, seen, picture, sheet, asked)
     except PoorFitError as error:
         return {"fault": f"It does not fit the plan: {error.laid.fit.fault}.", "sheets": []}
+    except LaidError as error:
+        return {"fault": f"It {error.message}: choose the block that it shows.", "sheets": []}
     if proof is not None:
         lines = [line for line in proof.lines() if str(sheet.parent) not in line]
         blocks = zip(proof.names, proof.sheets, strict=True)
         to_cut = {spot.block for spot in proof.spots if spot.kind.stands}
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
-        return {"fault": "", "lines": lines, "sheets": sheets}
+        return {"fault": "", "lines": lines, "sheets": sheets, "picture": picture.name}
     if corners is None or not name:
         fault = "Too little is drawn on the plan to tell where the picture lies on it"
         return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
     view = View(wish["view"]) if wish.get("view") in [known.value for known in View] else View.PRINT
     size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
-    return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, out / PICTURE)
+    return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, picture)
 
 
 def _by_corners(difference: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
@@ -91,7 +96,8 @@ def _by_corners(difference: Difference, size: tuple[float, float], picture: Path
     )
     apart = in_order(spots(difference, geometry.box(*size)))
     lines = [*_lines(apart)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
-    return {"fault": "", "lines": [f"{difference.name}: laid on the plan by its corners", *lines], "sheets": []}
+    lines = [f"{difference.name}: laid on the plan by its corners", *lines]
+    return {"fault": "", "lines": lines, "sheets": [], "picture": picture.name}
 
 
 def _lines(spots: Sequence[Spot]) -> Iterator[str]:

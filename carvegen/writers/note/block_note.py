@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.finding_groups import Group
     from carvegen.base.findings import Report
+    from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
     from carvegen.blocks.views import Seen
     from carvegen.geometry import PolygonArray
@@ -218,7 +219,7 @@ def _laid_down(job: Job) -> Iterator[str]:
         f"Lay the old block face up, square to the bed, by {stops}: the corner that BLOCK EDGE shows, not the edge of "
         "the bed. Measure its sides first: wood and linoleum move."
     )
-    sights = _sights(seen(job, View.BLOCK))
+    sights = _sights(seen(job, View.BLOCK), job.block)
     if sights:
         places = " and ".join(f"x {x:.1f}, y {y:.1f} mm" for x, y in sights)
         yield (
@@ -227,18 +228,19 @@ def _laid_down(job: Job) -> Iterator[str]:
         )
 
 
-def _sights(shown: Seen) -> list[tuple[float, float]]:
-    """Two points of old cuts, far apart on the face, that can be aimed at."""
+def _sights(shown: Seen, block: Block) -> list[tuple[float, float]]:
+    """Two points of old cuts, far apart on the face, that can be aimed at and are where a picture shows the block."""
     points = shapely.get_coordinates(shown.cut_before)
     size = np.array([shown.width_mm, shown.height_mm])
+    far = np.linalg.norm(size) / 3
     points = points[((points > _SIGHT_IN_MM) & (points < size - _SIGHT_IN_MM)).all(axis=1)]
-    if len(points) == 0:
-        return []
-    along = points @ (1 / size)
-    ends = points[along.argmin()], points[along.argmax()]
-    if np.linalg.norm(ends[1] - ends[0]) < np.linalg.norm(size) / 3:
-        return []
-    return [(float(x), float(y)) for x, y in ends]
+    if len(block.unseen):
+        unseen = shapely.union_all(block.unseen)
+        points = points[~shapely.dwithin(shapely.points(shown.places(points)), unseen, _SIGHT_IN_MM)]  # in print view
+    for along in ((points / size).sum(axis=1), np.diff(points / size).ravel()):  # by either diagonal
+        if len(points) and np.linalg.norm(np.ptp(points[[along.argmin(), along.argmax()]], axis=0)) > far:
+            return [(float(x), float(y)) for x, y in points[[along.argmin(), along.argmax()]]]
+    return []
 
 
 def _declared(job: Job) -> str:

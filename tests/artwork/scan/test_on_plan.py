@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -24,6 +26,7 @@ from carvegen.artwork.on_plan import (
     marked_off_mm,
     plan_of,
     plan_of_inks,
+    plan_scan,
     read_laid,
     shown_alone,
 )  # fmt: skip
@@ -215,6 +218,22 @@ def test_corners_that_glare_misplaces_are_asked_for(table, at, sure):
             found_corners(picture)
 
 
+@pytest.mark.parametrize(("light", "words"), [
+    (1.3, r"finds no block .*; it glares about x (\d+), y (\d+) pixels"), (0.0, r"finds no block .* around it$"),
+])  # fmt: skip
+def test_where_it_glares_is_told_with_what_helps(light, words):
+    """By the place that the glare was put at; a table without a block glares nowhere."""
+    y, x = np.indices((380, 500))
+    glare = np.clip(light * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2), 0, 1)
+    with pytest.raises(InputError, match=words) as told:
+        found_corners(Picture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
+    at = re.search(r"x (\d+), y (\d+)", str(told.value))
+    assert (at is not None) is bool(light)
+    assert ("lit from the side" in told.value.hint) is bool(light)
+    if at is not None:
+        assert [int(its) for its in at.groups()] == pytest.approx((100, 130), abs=3)
+
+
 @pytest.mark.parametrize(
     ("gone", "how"),
     [
@@ -348,6 +367,19 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     assert rather == {("tone", "key"): "tone", ("tone", "print"): "tone", ("key", "key"): None}
     faults = {name for (_, name), its in told.items() if its.fault}
     assert faults == ({"print"} if mirrored else set())
+
+
+@pytest.mark.parametrize(("weight", "is_print", "rather"), [
+    (1.4, False, None), (1.6, False, "tone"), (1.1, True, "tone"), (0.95, True, None),
+])  # fmt: skip
+def test_another_block_is_told_where_it_fits_clearly_better_and_in_place_of_a_print_where_at_all(
+    monkeypatch, weight, is_print, rather
+):
+    """Two blocks may be much alike; the bar of half as much again is our own choice."""
+    fits = [SimpleNamespace(fit=SimpleNamespace(weight=weight)), None]
+    monkeypatch.setattr(plan_scan, "_better_fits", lambda *_: fits)
+    own = SimpleNamespace(fit=SimpleNamespace(weight=1.0), plan=SimpleNamespace(is_print=is_print, size_mm=made.SIZE))
+    assert shown_alone(own, {"tone": KEY, "key": KEY}) == rather
 
 
 def at(plan, picture, place):

@@ -190,3 +190,5 @@ def test_spots_may_lie_as_far_apart_as_they_like() -> None:
     """What is kept is as large as the number of flakes, not as the place that they span."""
     place = np.array([[0.2, 0.1], [1e6, 1e6], [0.5, 0.2]])
     assert land._largest_at_spot(place, np.array([1.0, 2, 3])).tolist() == [2, 1, 2]
+    far = np.array([[5e5, 5e5]] * 3 + [[0.5, 0.5]])
+    assert land._largest_at_spot(far, np.array([1, 1 + 1e-9, 1, 2])).tolist() == [1, 1, 1, 3]  # a sum ate the digits
