@@ -21,16 +21,16 @@ __all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simple
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
-FINE_MM = 0.006  #: outlines may be simplified so far
-_EASED = 0.4  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
-_EASED_MM = 1.3  #: but no larger
+FINE_MM = 0.008  #: outlines may be simplified so far
+_EASED = 0.28  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
+_EASED_MM = 1.2  #: but no larger
 _BENDS = 1e-6
 _SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
 _POLYGON = 3
-_ARC = 5  #: parts of a quarter of a round
+_ARC = 4  #: parts of a quarter of a round
 
 _Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape that each is of
 
