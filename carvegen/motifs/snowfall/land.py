@@ -41,6 +41,7 @@ _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.84  #: a flake's reach towards another, over its largest, where land between them is sought
 _FLOWS = (0.0, 0.6)  #: share of those that stick to a flake with shoulders between them: flakes differ,
 _CORE = (0.5, 0.95)  #: and shoulders are as broad as so much of the larger one
+_SHALLOW = 0.8  #: all that have sunk in less have shoulders: no thin necks
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
 _THIN = 0.3  #: in air less packed no flake bridges two
@@ -161,7 +162,7 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     stays[small[_bridges(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, sunk = small[left], large[left], sunk[left]
-    flows = _flows(flakes, small, large)
+    flows = _flows(flakes, small, large) | (sunk < _SHALLOW)
     stays[small[~flows & _knobs(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
