@@ -154,7 +154,7 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     """
     count, here = len(xy), np.arange(len(xy))
     size, place = np.zeros((count, _MOST + 1)), np.zeros((count, _MOST + 1, 2))
-    size[:, 0] = np.maximum(reach * draws.uniform(0.4, 0.6)[:, 0], looks.least_mm)
+    size[:, 0] = np.maximum(reach * draws.uniform(0.36, 0.54)[:, 0], looks.least_mm)
     most = 1 + np.floor(draws.random()[:, 0] ** 1.3 * np.clip(1.5 + 1.5 * np.log2(reach / looks.least_mm), 1, _MOST))
     last = np.zeros(count, dtype=np.int64)
     for k in range(1, _MOST + 1):
@@ -162,7 +162,7 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
         earlier = np.minimum((chance[:, 0] * 1.5 * k).astype(np.int64), last)
         own = np.maximum(reach * np.exp(np.log(0.26) + chance[:, 1] * np.log(0.6 / 0.26)), looks.least_mm)
         turn = 2 * np.pi * chance[:, 2]
-        away = 0.9 * size[here, earlier] + (0.25 + 0.45 * chance[:, 3]) * own
+        away = 0.9 * size[here, earlier] + (0.4 + 0.45 * chance[:, 3]) * own
         spot = place[here, earlier] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
         fits = (most >= k) & (np.hypot(*spot.T) + own <= _HOLDS * reach)
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k

@@ -25,7 +25,7 @@ _ROUGHNESS = 0.15  #: standard deviation of the second harmonic of a usual flake
 _LONGEST = 1.6  #: length over breadth at most
 _SIDES = 6  #: of a chip at most
 _CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round,
-_FACETS = 0.05  #: and of crisp four-sided ones
+_FACETS = 0.07  #: and of crisp four-sided ones
 _NICKED = 0.25  #: share of round flakes with one side cut straight
 _CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
 _HABITS = np.cumsum([0.3, 0.25, 0.15])  #: shares of large flakes: dented, one side off, bitten;
@@ -95,7 +95,8 @@ def outlines(
     reach *= np.exp(_waves(way, draws))
     many = np.flatnonzero(large > 0)
     reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
-    reach = gaussian_filter1d(reach, _SOFT * points / (2 * np.pi), axis=1, mode="wrap", truncate=2.5)
+    eased = gaussian_filter1d(reach, _SOFT * points / (2 * np.pi), axis=1, mode="wrap", truncate=2.5)
+    reach += (1 + large[:, None]) / 2 * (eased - reach)
     way[facets], reach[facets] = _four_cuts(way[facets], draws.of(facets))
     reach /= reach.max(axis=1, keepdims=True)
     least = SMALLEST_REACH - _WAIST * large[:, None]
@@ -180,7 +181,7 @@ def _side_off(off: Directions, reach: Floats, usual: Floats, large: Floats, draw
 
 def _bitten(off: Directions, reach: Floats, _: Floats, large: Floats, draws: Draws) -> Floats:
     """A bay as round as the gouge that left it standing."""
-    deep, broad = large * draws.uniform(0.4, 0.75), draws.uniform(0.3, 0.6)
+    deep, broad = large * draws.uniform(0.4, 0.75), draws.uniform(0.4, 0.75)
     return np.asarray(reach * np.exp(-deep * np.exp(-((np.angle(off) / broad) ** 4))))
 
 
