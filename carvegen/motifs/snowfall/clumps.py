@@ -84,8 +84,8 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)
     eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), _EASED_MM)
-    gap = np.maximum(eased, max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2)
-    most = float(gap.max(initial=0.1))
+    least = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
+    gap, most = np.maximum(eased, least), max(_EASED_MM, least)
     blunt = np.flatnonzero(_one_without_holes(plain))
     blunt = blunt[geometry.room_inside(plain[blunt]) > radius]
     blunt = blunt[~_bends_more(plain[blunt], 2 * np.arccos(most / (most + _SHOWS_MM)))]

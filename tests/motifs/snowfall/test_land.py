@@ -84,7 +84,7 @@ def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> N
     its, left = limits(0.5, 0.4), {"knob": 0, "shoulder": 0, "none": 0}
     for seed in range(60):
         key = np.arange(2, dtype=np.uint64) + np.uint64(2 * seed)
-        xy, reach = np.array([[0.0, 0.0], [2.2, 0.0]]), np.array([2.4, 0.8])
+        xy, reach = np.array([[0.0, 0.0], [2.1, 0.0]]), np.array([2.4, 0.8])
         shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
         no = np.zeros(2)
         pair = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no, shape)
