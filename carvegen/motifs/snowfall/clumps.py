@@ -14,20 +14,23 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
 __all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simpler", "smoothed", "without_specks"]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
-FINE_MM = 0.006  #: outlines may be simplified so far
+FINE_MM = 0.008  #: outlines may be simplified so far
+_EASED = 0.28  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
+_EASED_MM = 1.2  #: but no larger
 _BENDS = 1e-6
 _SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
 _POLYGON = 3
+_ARC = 4  #: parts of a quarter of a round
 
 _Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape that each is of
 
@@ -78,16 +81,19 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     And a bay has no narrow mouth where the outline nowhere bends back by half a circle. Of one whose sides meet at an
     angle the filling is ``gap (1 / cos(bend / 2) - 1)`` deep: where it would not show, the shape stays as it is.
     """
-    gap = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)
+    eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), _EASED_MM)
+    least = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
+    gap, most = np.maximum(eased, least), max(_EASED_MM, least)
     blunt = np.flatnonzero(_one_without_holes(plain))
     blunt = blunt[geometry.room_inside(plain[blunt]) > radius]
-    blunt = blunt[~_bends_more(plain[blunt], 2 * np.arccos(gap / (gap + _SHOWS_MM)))]
+    blunt = blunt[~_bends_more(plain[blunt], 2 * np.arccos(most / (most + _SHOWS_MM)))]
     others = np.delete(np.arange(len(shapes)), blunt)
-    wider = shapely.buffer(shapes[others], gap, join_style="mitre", mitre_limit=_EDGED)
+    wider = shapely.buffer(shapes[others], gap[others], join_style="mitre", mitre_limit=_EDGED)
     wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
-    full, whose = _parts(simpler(shapely.buffer(wider, -gap, quad_segs=4)), others)
+    full = _rounded(shapely.buffer(wider, -gap[others], quad_segs=_ARC), eased[others])
+    full, whose = _parts(simpler(full), others)
     broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
     if broken.any():
         full[broken] = shapely.make_valid(full[broken])
@@ -103,6 +109,19 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     open_ = ~_bends_more(whole, np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
     return (whole[open_], of_whole[open_]), doubtful
+
+
+def _rounded(shapes: PolygonArray, by: Floats) -> PolygonArray:
+    """The shapes with their knobs rounded off by discs of this radius, or half of it; those that fall apart stay."""
+    rounded, left = shapes.copy(), np.arange(len(shapes))
+    for radius in (by, by / 2):
+        its = shapely.buffer(rounded[left], -radius[left], quad_segs=_ARC)
+        its = shapely.buffer(its, radius[left], quad_segs=_ARC)
+        whole = _one_without_holes(its) | ~_one_without_holes(rounded[left])
+        whole &= shapely.get_num_geometries(its) == shapely.get_num_geometries(rounded[left])
+        rounded[left[whole]] = its[whole]
+        left = left[~whole]
+    return rounded
 
 
 def _bends_more(shapes: PolygonArray, than: float) -> Mask:

@@ -30,7 +30,7 @@ _ROUNDEST = 0.75  #: over its reach, the radius of the disc that passes in one t
 _SAG_MM = 0.012  #: a chord may stray this far from the curve
 _STEPS = np.array([12, 16, 20, 28, 40, 60])  #: points of outlines
 _LOT = 5000  #: outlines drawn at a time: their numbers stay in a processor's cache
-_MOST = 7  #: crystals that stick to the first of a clump
+_MOST = 5  #: crystals that stick to the first of a clump
 _HOLDS = 1.15  #: a torn clump lies in a disc so much larger than a flake's
 _LARGE = 2.4  #: flakes of so many times the least size may be torn,
 PECK_MM = 0.5  #: if they reach further than what a tool makes in a peck or two
@@ -130,7 +130,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
     low, high = _PLAIN_MM
     large = looks.worked * np.clip((reach - low) / (high - low), 0, 1)
-    points = _STEPS[np.minimum(np.searchsorted(_STEPS, 1.1 * need), len(_STEPS) - 1)]
+    points = _STEPS[np.minimum(np.searchsorted(_STEPS, need), len(_STEPS) - 1)]
     lots = [(count, np.flatnonzero(points == count)) for count in _STEPS.tolist()]
     for count, which in ((count, lot[k : k + _LOT]) for count, lot in lots for k in range(0, len(lot), _LOT)):
         unit = outlines(
@@ -154,15 +154,15 @@ def _clumped(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dra
     """
     count, here = len(xy), np.arange(len(xy))
     size, place = np.zeros((count, _MOST + 1)), np.zeros((count, _MOST + 1, 2))
-    size[:, 0] = np.maximum(reach * draws.uniform(0.36, 0.56)[:, 0], looks.least_mm)
-    most = 1 + np.floor(draws.random()[:, 0] ** 1.3 * np.clip(1.5 + 2.2 * np.log2(reach / looks.least_mm), 1, _MOST))
+    size[:, 0] = np.maximum(reach * draws.uniform(0.36, 0.54)[:, 0], looks.least_mm)
+    most = 1 + np.floor(draws.random()[:, 0] ** 1.3 * np.clip(1.5 + 1.5 * np.log2(reach / looks.least_mm), 1, _MOST))
     last = np.zeros(count, dtype=np.int64)
     for k in range(1, _MOST + 1):
         chance = draws.random(4)
-        earlier = np.minimum((chance[:, 0] * 1.6 * k).astype(np.int64), last)
+        earlier = np.minimum((chance[:, 0] * 1.5 * k).astype(np.int64), last)
         own = np.maximum(reach * np.exp(np.log(0.26) + chance[:, 1] * np.log(0.6 / 0.26)), looks.least_mm)
         turn = 2 * np.pi * chance[:, 2]
-        away = 0.78 * size[here, earlier] + (0.15 + 0.5 * chance[:, 3]) * own
+        away = 0.9 * size[here, earlier] + (0.4 + 0.45 * chance[:, 3]) * own
         spot = place[here, earlier] + away[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
         fits = (most >= k) & (np.hypot(*spot.T) + own <= _HOLDS * reach)
         size[fits, k], place[fits, k], last[fits] = own[fits], spot[fits], k

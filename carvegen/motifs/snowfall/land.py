@@ -36,13 +36,15 @@ _MERGES = 0.5  #: chance that two that come near merge in thin air
 _STICKS = 0.25  #: chance that a speck sticks to a large one where flakes lie thick; more for one nearly as large
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
-_SINKS = 1.1  #: in its reaches: how much deeper some of those that merge sink in than others
+_SINKS = 1.05  #: in its reaches: how much deeper some of those that merge sink in than others
 _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.84  #: a flake's reach towards another, over its largest, where land between them is sought
-_FLOWS = (0.5, 1.0)  #: share of those that stick to a flake with shoulders between them: flakes differ,
-_CORE = (0.6, 1.0)  #: and shoulders are as broad as so much of the larger one
+_FLOWS = (0.0, 0.6)  #: share of those that stick to a flake with shoulders between them: flakes differ,
+_CORE = (0.5, 0.95)  #: and shoulders are as broad as so much of the larger one
+_SHALLOW = 0.8  #: all that have sunk in less have shoulders: no thin necks
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
+_THIN = 0.3  #: in air less packed no flake bridges two
 _IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
 _AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart than they must, at most
 _SHRINKS = 0.55  #: a flake that must shrink further goes
@@ -135,7 +137,7 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     one, other = pairs.small[moves], pairs.large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart_by = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.1 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
+    wished = BODY * (flakes.reach[other] + (0.05 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
     nearer = np.where(pairs.merges[moves], np.maximum(apart_by - wished, 0), -pairs.off[moves])
     shift[one] = away * (nearer / apart_by)[:, None]
     return flakes.changed(scale, shift).chosen(stays)
@@ -157,7 +159,10 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     both = stays[small] & stays[large]
     both[both] = _near(flakes, small[both], large[both], sunk[both], limits.land_mm)
     small, large, sunk = small[both], large[both], sunk[both]
-    flows = _flows(flakes, small, large)
+    stays[small[_bridges(flakes, small, large)]] = False
+    left = stays[small] & stays[large]
+    small, large, sunk = small[left], large[left], sunk[left]
+    flows = _flows(flakes, small, large) | (sunk < _SHALLOW)
     stays[small[~flows & _knobs(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
@@ -187,6 +192,18 @@ def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
     order = np.argsort(group, kind="stable")
     number = np.unique_inverse(group[order]).inverse_indices
     return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
+
+
+def _bridges(flakes: Flakes, small: Indices, large: Indices) -> Mask:
+    """Pairs in thin air whose smaller one would link the larger to another that is not near it: bones, letters."""
+    count = len(flakes)
+    largest = np.full(count, -1)
+    order = np.argsort(flakes.reach[large], kind="stable")
+    largest[small[order]] = large[order]
+    top = largest[small]
+    linked = np.isin(np.concatenate([large * count + top, top * count + large]), small * count + large)
+    apart = (large != top) & ~(linked[: len(small)] | linked[len(small) :])
+    return np.asarray(apart & (flakes.packed[small] < _THIN))
 
 
 def _flows(flakes: Flakes, small: Indices, large: Indices) -> Mask:

@@ -1,4 +1,4 @@
-"""Flake outlines: round, nearly square, chipped; smooth or rough, soft at the corners, no two alike."""
+"""Flake outlines: round, nearly square, a few crisp; the larger the softer at the corners, no two alike."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
@@ -24,12 +25,14 @@ _ROUGHNESS = 0.15  #: standard deviation of the second harmonic of a usual flake
 _LONGEST = 1.6  #: length over breadth at most
 _SIDES = 6  #: of a chip at most
 _CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round,
-_FACETS = 0.14  #: and of crisp four-sided ones
+_FACETS = 0.07  #: and of crisp four-sided ones
 _NICKED = 0.25  #: share of round flakes with one side cut straight
 _CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
-_HABITS = np.cumsum([0.26, 0.2, 0.17, 0.15])  #: shares of large flakes: cut in strokes, dented, one side off, bitten;
-_CUT, _DENTED, _SIDE_OFF, _BITTEN, _LOBED = range(5)  #: the others have a second lobe
-_STROKES = (3, 7)  #: straight sides of one cut in strokes
+_HABITS = np.cumsum([0.3, 0.25, 0.15])  #: shares of large flakes: dented, one side off, bitten;
+_DENTED, _SIDE_OFF, _BITTEN, _LOBED = range(4)  #: the others have a second lobe
+_SOFT = (
+    0.3  #: radians about the middle over which corners of large flakes are eased (a Gaussian's deviation); small: half
+)
 _WAIST = 0.3  #: large outlines may reach nowhere less than so much less
 _DENTS = 3  #: of one at most
 _FLATS = 3  #: sides cut straight of those that are not cut round
@@ -94,6 +97,8 @@ def outlines(
     reach *= np.exp(_waves(way, draws))
     many = np.flatnonzero(large > 0)
     reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
+    eased = gaussian_filter1d(reach, _SOFT * points / (2 * np.pi), axis=1, mode="wrap", truncate=2.5)
+    reach += (1 + large[:, None]) / 2 * (eased - reach)
     way[facets], reach[facets] = _four_cuts(way[facets], draws.of(facets))
     reach /= reach.max(axis=1, keepdims=True)
     least = SMALLEST_REACH - _WAIST * large[:, None]
@@ -157,15 +162,12 @@ def _facet(way: Directions, draws: Draws) -> Floats:
 
 
 def _worked(way: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
-    """The polar reach of large flakes: some cut round in a few straight strokes, some dented, the rest roundish."""
+    """The polar reach of large flakes: some dented, one side off, bitten or lobed."""
     kind, depth = draws.random(2).T
     habit = np.searchsorted(_HABITS, kind)
     usual = reach.mean(axis=1, keepdims=True)
-    cut, rest = np.flatnonzero(habit == _CUT), np.flatnonzero(habit != _CUT)
-    worked = reach.copy()
-    worked[cut] = _strokes(way[cut], reach[cut], usual[cut], large[cut], draws.of(cut))
-    strength = np.where(habit[rest] == _DENTED, 0.26 + 0.14 * depth[rest], 0.1)[:, None]
-    worked[rest] = _dented(way[rest], reach[rest], large[rest], strength, draws.of(rest))
+    strength = np.where(habit == _DENTED, 0.26 + 0.14 * depth, 0.1)[:, None]
+    worked = _dented(way, reach, large, strength, draws)
     off = way * _turned(-draws.uniform(0, 2 * np.pi))
     for which, do in ((_SIDE_OFF, _side_off), (_BITTEN, _bitten), (_LOBED, _lobed)):
         some = np.flatnonzero(habit == which)
@@ -181,7 +183,7 @@ def _side_off(off: Directions, reach: Floats, usual: Floats, large: Floats, draw
 
 def _bitten(off: Directions, reach: Floats, _: Floats, large: Floats, draws: Draws) -> Floats:
     """A bay as round as the gouge that left it standing."""
-    deep, broad = large * draws.uniform(0.4, 0.75), draws.uniform(0.3, 0.6)
+    deep, broad = large * draws.uniform(0.4, 0.75), draws.uniform(0.4, 0.75)
     return np.asarray(reach * np.exp(-deep * np.exp(-((np.angle(off) / broad) ** 4))))
 
 
@@ -191,20 +193,6 @@ def _lobed(off: Directions, reach: Floats, usual: Floats, large: Floats, draws: 
     inside = radius**2 - (away * off.imag) ** 2
     lobe = np.where(inside > 0, away * off.real + np.sqrt(np.maximum(inside, 0)), 0)
     return np.asarray(np.maximum(reach, lobe))
-
-
-def _strokes(way: Directions, reach: Floats, usual: Floats, large: Floats, draws: Draws) -> Floats:
-    """Three to seven straight sides at unequal distances, their corners softened by a p-norm as in `_chip`."""
-    fewest, most = _STROKES
-    sides = np.floor(draws.uniform(fewest, most + 1))
-    power, begin = np.exp(draws.uniform(np.log(10.0), np.log(50.0))), draws.uniform(0, 2 * np.pi)
-    total = reach**-power
-    for k in range(most):
-        square = begin + 2 * np.pi * (k + draws.uniform(-0.3, 0.3)) / sides
-        away = usual * (1.1 - large * draws.uniform(0.0, 0.42))
-        nearness = np.clip((way * _turned(-square)).real, 0, None) / away
-        total += np.where(k < sides, nearness**power, 0)
-    return np.asarray(total ** (-1 / power))
 
 
 def _dented(way: Directions, reach: Floats, large: Floats, strength: Floats, draws: Draws) -> Floats:

@@ -53,12 +53,11 @@ def test_a_flake_that_just_passes_the_cutter_hangs_on_no_narrow_neck() -> None:
 
 @pytest.mark.parametrize(("share", "filled"), [(0.85, True), (1.2, False)])
 def test_a_bay_narrower_than_what_is_filled_is_closed_and_a_wider_one_stays(share, filled) -> None:
-    its = limits(0.9, 0.3)
-    wide = share * max(clumps.FILLS * its.land_mm, clumps._FILLS_CUTS * its.cut_mm)
-    bay = shapely.box(4, 2, 4 + wide, 7)
-    flake = shapely.box(0, 0, 9, 6).difference(bay)
+    its, wide = limits(0.9, 0.3), share * 2 * clumps._EASED_MM
+    bay = shapely.box(8, 4, 8 + wide, 13)
+    flake = shapely.box(0, 0, 18, 12).difference(bay)
     closed = shapely.union_all(
         np.concatenate([made for made, _ in clumps.smoothed(np.array([flake], dtype=object), its)])
     )
-    inner = shapely.box(4, 2, 4 + wide, 5)
+    inner = shapely.box(8, 4, 8 + wide, 9)
     assert (closed.intersection(inner).area > 0.9 * inner.area) == filled

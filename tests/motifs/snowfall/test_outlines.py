@@ -57,7 +57,7 @@ def test_large_flakes_are_no_plain_discs_and_no_plain_squares() -> None:
         return float(np.mean(disc)), float(np.mean(shapely.area(flakes) > 0.94 * shapely.area(hull)))
 
     small, large = plain(0.0), plain(1.0)
-    assert min(small) > 0.01
+    assert min(small) > 0.003
     assert max(large) < 0.02
 
 
@@ -103,23 +103,20 @@ def test_only_outlines_that_a_disc_does_not_pass_are_rounded() -> None:
     assert 0.05 < large.all(axis=(1, 2)).mean() < 0.95
 
 
-def test_large_flakes_are_of_several_kinds() -> None:
-    """Some are cut in a few strokes, and nowhere hollow; some have a bite or a second lobe, some are long.
+def test_large_flakes_are_soft_and_of_several_kinds() -> None:
+    """No corners, no discs; some hollow, some long.
 
-    A seventh fill less than 95 % of their hull; it was a fiftieth when all were dented or cut round. The longest
-    tenth is 1.46 times as long as broad; that was 1.25.
+    Over four of its sixty edges a circle turns by 24 degrees. Nine tenths of the flakes nowhere turn by more than 63;
+    when they were cut in straight strokes it was 112, and they looked like gravel.
     """
-    edges = outlined(2000, 60, round_share=0.6, rng=np.random.default_rng(5), large=1.0)
+    edges = outlined(1000, 60, round_share=0.6, rng=np.random.default_rng(5), large=1.0)
     side = np.roll(edges, -1, axis=1) - edges
-    turn = np.angle(np.exp(1j * np.diff(np.arctan2(side[..., 1], side[..., 0]), axis=1)))
-    straight = (np.abs(turn) < np.radians(2)).mean(axis=1)
-    hollow = (turn < -np.radians(2)).mean(axis=1)
-    assert (straight > 0.4).mean() > 0.2
-    assert (straight < 0.3).mean() > 0.2
-    assert (hollow > 0.1).mean() > 0.2
-    assert (hollow == 0).mean() > 0.1
-    flakes = shapely.polygons(edges)
-    assert (shapely.area(flakes) < 0.95 * shapely.area(shapely.convex_hull(flakes))).mean() > 0.1
-    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(flakes)).reshape(-1, 5, 2)
+    way = side[..., 0] + 1j * side[..., 1]
+    turn = np.angle(np.roll(way, -1, axis=1) / way, deg=True)
+    sharpest = sum(np.roll(turn, k, axis=1) for k in range(4)).max(axis=1)
+    assert np.quantile(sharpest, 0.9) < 75
+    assert np.quantile(sharpest, 0.1) > 32
+    assert 0.25 < (turn < -2).any(axis=1).mean() < 0.65
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.polygons(edges))).reshape(-1, 5, 2)
     sides = np.hypot(*np.moveaxis(np.diff(box, axis=1)[:, :2], -1, 0))
-    assert np.quantile(sides.max(axis=1) / sides.min(axis=1), 0.9) > 1.35
+    assert 1.35 < np.quantile(sides.max(axis=1) / sides.min(axis=1), 0.9) < 2
