@@ -176,9 +176,14 @@ _MOTIFS = sorted(summaries())
 _GROWN_ONCE = ("browser", "cli", "delivery", "page", "prints", "readers", "toolpaths", "writers")
 
 
-@pytest.fixture(autouse=True)
-def grown_once(request, monkeypatch) -> None:
-    """In these rooms the same motif on the same place from the same seed grows once in a run of the tests."""
-    if request.path.relative_to(Path(__file__).parent).parts[0] in _GROWN_ONCE:
-        for name in _MOTIFS:
-            monkeypatch.setattr(motif(name), "grow", remembered(name, motif(name).grow))
+@pytest.fixture(autouse=True, scope="module")
+def grown_once(request) -> Iterator[None]:
+    """In these rooms the same motif on the same place from the same seed grows once in a run of the tests.
+
+    Laid for a whole file: for each of five thousand tests it costs more than many of them.
+    """
+    with pytest.MonkeyPatch.context() as patched:
+        if request.path.relative_to(Path(__file__).parent).parts[0] in _GROWN_ONCE:
+            for name in _MOTIFS:
+                patched.setattr(motif(name), "grow", remembered(name, motif(name).grow))
+        yield
