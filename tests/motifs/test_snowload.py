@@ -325,7 +325,7 @@ def test_wind_scours_what_faces_it_and_drifts_in_the_lee() -> None:
     }
     assert area["windy", "windward"] < 0.6 * area["still", "windward"]
     assert area["windy", "lee"] > 2 * area["windy", "windward"]
-    assert len(geometry.parts(shapely.intersection(windy, lee))) == 1
+    assert (shapely.area(shapely.intersection(windy, lee)) > 0).sum() == 1
 
 
 def test_patchy_snow_leaves_bare_stretches_and_is_no_even_rim() -> None:

@@ -22,6 +22,7 @@ __all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
+_HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -166,6 +167,7 @@ def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray
 
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
     """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
+    shapes = shapely.simplify(shapes, _HAIR_MM)
     wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
     return np.asarray(shapely.difference(shapely.make_valid(shapes), shapely.make_valid(wide)), dtype=object)
 

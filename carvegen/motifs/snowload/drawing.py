@@ -240,10 +240,12 @@ def shown_bark(
 ) -> Floats:  # fmt: skip
     """Draw slivers of what bears the snow, along its run, where it is broad and white; none on ground.
 
-    Returns how far the white reaches down, mm: as `below`, and round each sliver so far that a cut lies under it.
+    Each is a tongue: free at one end, where it is thin, it sinks to the lower line of the white at the other; an
+    island would be an eye. Returns how far the white reaches down, mm: as `below`, and round each sliver so far that
+    a cut lies under it.
     """
     chance = ledges.chance(rng)
-    land = max(limits.land_mm, limits.dot_mm)  # a sliver stands alone
+    land = max(limits.land_mm, limits.dot_mm)
     holds = _HOLDS * (land + limits.cut_mm)
     broad = (below > _WHITE * holds) & (ledges.breadth > _BROAD * holds) & (ledges.void < _DRAWN_MM)
     often = settings.bark * ledges.step / _BARK_MM * (1 - field) * (settings.scale == "near")
@@ -258,10 +260,12 @@ def shown_bark(
             continue
         start = int(run[-1] + long / 2)
         along = (np.arange(len(run)) + 0.5) / len(run)
+        along = along if (own * 9.1) % 1 < 0.5 else 1 - along
         asked[run] = holds
-        at = 0.1 + 0.25 * ((own * 7.7) % 1)
-        thick = (1.15 + 0.4 * ((own * 5.3) % 1)) * land * np.sin(np.pi * along ** (0.7 + 0.7 * own)) ** 0.8
-        middle = ledges.base[run] - at * max(np.median(below[run]), holds) + 0.2 * np.sin(3 * along + 6 * own)
+        reach = np.maximum(below[run], holds)
+        at = 0.15 + 0.2 * ((own * 7.7) % 1)
+        thick = (1.15 + 0.4 * ((own * 5.3) % 1)) * land * np.sin(np.pi / 2 * along ** (0.5 + 0.3 * own)) ** 0.8
+        middle = ledges.base[run] - reach * (at + (1 - at) * along ** (1.5 + own)) + 0.1 * np.sin(3 * along + 6 * own)
         canvas.stroke(ledges.column[run], middle - thick / 2, middle + thick / 2)
     return np.maximum(below, ledges.smoothed(asked, _BLENDS_MM))
 

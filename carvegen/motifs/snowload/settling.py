@@ -51,6 +51,7 @@ _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fal
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
 _NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
+_SADDLE, _ANY_MM = 0.7, 1e4  #: rise over run of snow beside a steep limb of a fork; higher than anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
@@ -205,11 +206,17 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
 
 
 def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
-    """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,)."""
+    """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,).
+
+    From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall.
+    """
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
-    fork = ledges.hollow(ledges.base, _FORK_MM + settings.fallen_mm)
+    over_mm = _FORK_MM + settings.fallen_mm
+    fork = np.clip(ledges.hollow(ledges.base, over_mm), 0, None)
     bare = np.clip(2 - 2 * lean / (_BARE + _BARE_WET * settings.sticky), 0, 1)
-    return np.asarray(bare * (_MOST * settings.fallen_mm + _MOST_MM) + np.clip(fork, 0, None))
+    most = bare * (_MOST * settings.fallen_mm + _MOST_MM) + fork
+    limb = np.where((bare == 0) & (fork > 0), ledges.base + fork, _ANY_MM)
+    return np.asarray(np.clip(ledges.rising_gently(limb, _SADDLE, over_mm) - ledges.base, 0, most))
 
 
 def crags(ledges: Ledges) -> Floats:
