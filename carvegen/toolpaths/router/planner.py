@@ -353,7 +353,7 @@ class _Table:
         left, under = (geometry.empty() if job.cutter.form == "v" else places for places in (unreached, covered))
         return (
             *wording.about_depth(job, self.depth_mm),
-            *wording.about_ways(job, operations, settings, self.fits),
+            *wording.about_paths(job, operations, settings, self.fits),
             *wording.about_unreached(left, self.not_through),
             *shortfalls.about_covered(under),
             *wording.about_barred(job, settings, self.widest_mm),
