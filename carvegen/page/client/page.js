@@ -176,7 +176,7 @@ async function send(gesture) {
 function answered(buffer, gesture) {
   const { told, shapes: come } = unpack(buffer, print.size[1], print.step),
     held = [...overlay.chosen].map((shape) => shape.id);
-  const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((its) => its !== undefined);
+  const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((shape) => shape !== undefined);
   for (const shape of come) {
     const old = shapes.remove(shape.id);
     if (old) gone.push(old);
@@ -197,11 +197,11 @@ function answered(buffer, gesture) {
   say(
     [
       told.message ? `${done}: ${told.message}.` : `${done}.`,
-      ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`),
+      ...(told.said ?? []).map((note) => `${note.charAt(0).toUpperCase()}${note.slice(1)}.`),
     ].join(" "),
   );
   if (gesture.do === "try" || gesture.do === "choose try")
-    void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id, gesture);
+    void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
 }

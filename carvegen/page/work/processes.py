@@ -53,12 +53,12 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
     """Build a print into its folder; what its report says, how many places break a limit, and what was noted."""
     from carvegen.delivery.print_build import build_print
     from carvegen.delivery.side_by_side import usual_jobs
-    from carvegen.page.print_checks import found_built
+    from carvegen.page.print_checks import built_findings
     from carvegen.prints.file.print_file import read_print
 
     print_, out = read_print(path, shelf), path.parent / BUILT
     done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
-    result = {name: [finding.to_dict() for finding in lot] for name, lot in found_built(print_, out).items()}
+    result = {name: [finding.to_dict() for finding in lot] for name, lot in built_findings(print_, out).items()}
     return {"found": result, "breaks": done.breaks, "notes": list(done.notes)}
 
 
