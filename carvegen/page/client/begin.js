@@ -2,7 +2,7 @@
 // cutting. A photograph's corners are laid on the block's by hand.
 
 import { trace, unpack } from "./packed.js";
-import { button, byId, h, opened, slip, tried } from "./slips.js";
+import { button, byId, drawing, h, opened, slip, tried } from "./slips.js";
 import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
@@ -314,17 +314,11 @@ function numbered(label, value, least = 5, most = 3000) {
 
 /** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(key: string) => void} act */
 function machine(key, words, path, on, act) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
-    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-  svg.setAttribute("viewBox", "0 0 24 24");
-  svg.setAttribute("aria-hidden", "true");
-  line.setAttribute("d", path);
-  svg.append(line);
   return h(
     "label",
     { class: "tool" },
     h("input", { type: "radio", name: "who", value: key, checked: on, onchange: () => act(key) }),
-    svg,
+    drawing(path),
     words,
   );
 }

@@ -5,7 +5,7 @@ import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
-import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
+import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, drawing, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
@@ -258,17 +258,6 @@ function lookAt(finding) {
 
 // ── the tray ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** @param {string} path */
-function drawn(path) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
-    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-  svg.setAttribute("viewBox", "0 0 24 24");
-  svg.setAttribute("aria-hidden", "true");
-  line.setAttribute("d", path);
-  svg.append(line);
-  return svg;
-}
-
 /** What each motif is called where a mark is meant for one: two of a kind by their weather and what they lie on. */
 function motifsNamed() {
   for (const option of byId("for").querySelectorAll("option")) {
@@ -299,7 +288,7 @@ function tray() {
         "label",
         { class: "tool", title: tool.help, "data-tool": tool.key },
         pick(tool.key),
-        drawn(DRAWINGS[tool.key]),
+        drawing(DRAWINGS[tool.key]),
         h("span", {}, tool.label),
       ),
     ),

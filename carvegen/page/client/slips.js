@@ -39,6 +39,17 @@ export function byId(id) {
   return element;
 }
 
+/** A small line drawing, as of a tool. @param {string} path */
+export function drawing(path) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
+    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  line.setAttribute("d", path);
+  svg.append(line);
+  return svg;
+}
+
 /** A slip that is unfolded one at a time. @param {string} key @param {string} title @param {boolean} [open] */
 export function slip(key, title, open = false) {
   const body = h("div", { id: `slip-${key}` }),

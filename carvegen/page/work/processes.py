@@ -143,13 +143,13 @@ def _processes() -> SpawnContext | ForkServerContext:
 
 
 def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
-    from carvegen.delivery.side_by_side import TimeLeft
+    from carvegen.delivery.side_by_side import TimeLeft, end_with_parent
 
     def say(stage: str) -> None:
         if not isinstance(stage, TimeLeft):  # the page tells the time left by `pace`
             pipe.send(("says", stage))
 
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(_BEHIND)
     try:
@@ -157,13 +157,6 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     except Exception as error:  # whatever it is: the page is to say it
         answer = "fails", own_fault(error)
     pipe.send(answer)
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 _SLOWEST = 4.0  #: by so much more or less than the last time is believed

@@ -128,6 +128,16 @@ class _Drawn:
 
 def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setLineJoin(1)
+    _tones(canvas, guide, drawn, tile)
+    _grey_lines(canvas, drawn, tile)
+    _black_lines(canvas, guide, drawn, tile)
+    _marks(canvas, guide, tile)
+    _labels(canvas, guide, tile)
+    _test_word(canvas, guide, tile)
+
+
+def _tones(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
+    """What is cut, in its tones, with the edge of the land."""
     canvas.setFillGray(BEFORE_TONE)
     canvas.addLiteral(drawn.before.within(tile))
     for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
@@ -141,6 +151,10 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setFillGray(guide.tones[0])
     canvas.addLiteral(drawn.narrow.within(tile))
     canvas.addLiteral(drawn.cuts.within(tile))
+
+
+def _grey_lines(canvas: Canvas, drawn: _Drawn, tile: Tile) -> None:
+    """What is kept clear, free or cut already, where zones meet, and what is cut through."""
     _kept(canvas, drawn.kept.within(tile))
     canvas.setStrokeGray(FREE_TONE)
     canvas.addLiteral(drawn.before_lines)
@@ -152,6 +166,10 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setLineWidth(THROUGH_MM)
     canvas.addLiteral(drawn.hatch)
     canvas.addLiteral(drawn.cut_outs.within(tile))
+
+
+def _black_lines(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
+    """Small lands, the block's edge, register and the grain."""
     canvas.setStrokeGray(0)
     canvas.setFillGray(0)
     canvas.addLiteral(drawn.thin)
@@ -163,9 +181,6 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.addLiteral(drawn.stops.within(tile))
     if guide.arrow is not None:
         _lines(canvas, guide.arrow)
-    _marks(canvas, guide, tile)
-    _labels(canvas, guide, tile)
-    _test_word(canvas, guide, tile)
 
 
 def _test_word(canvas: Canvas, guide: Guide, tile: Tile) -> None:

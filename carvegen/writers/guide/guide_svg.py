@@ -95,11 +95,7 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
 def _picture(page: SvgPage, guide: Guide) -> None:
     zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
-    if len(shown.cut_before):
-        names, fill = ("CUT BEFORE", "cut already: nothing to do"), _grey(BEFORE_TONE)
-        page.group(*names, shapes=shown.cut_before, fill=fill, stroke="none", fill_rule="evenodd")
-        thin: dict[str, Any] = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
-        page.group(*names, name="CUT-BEFORE-LINES", lines=guide.before_lines, **thin)
+    _cut_before(page, guide)
     _zones(page, guide, line)
     if len(shown.kept):
         look: dict[str, Any] = {"fill": "none", "stroke_dasharray": "1.2,0.8", **line}
@@ -123,11 +119,16 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     if guide.arrow is not None:
         page.group("GRAIN", "which way the grain runs", lines=guide.arrow, stroke=_INK, stroke_width=0.3)
     _marks(page, guide)
-    if guide.labels:
-        labels = page.group("NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
-                            text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
-        for label in guide.labels:
-            labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
+    _numbers(page, guide)
+
+
+def _cut_before(page: SvgPage, guide: Guide) -> None:
+    if not len(guide.shown.cut_before):
+        return
+    names, fill = ("CUT BEFORE", "cut already: nothing to do"), _grey(BEFORE_TONE)
+    page.group(*names, shapes=guide.shown.cut_before, fill=fill, stroke="none", fill_rule="evenodd")
+    thin: dict[str, Any] = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
+    page.group(*names, name="CUT-BEFORE-LINES", lines=guide.before_lines, **thin)
 
 
 def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
@@ -159,6 +160,15 @@ def _marks(page: SvgPage, guide: Guide) -> None:
         left, bottom, width, _ = mark.box
         style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
         group.add(page.drawing.text(mark.label, **style, fill=_INK))
+
+
+def _numbers(page: SvgPage, guide: Guide) -> None:
+    if not guide.labels:
+        return
+    labels = page.group("NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
+                        text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
+    for label in guide.labels:
+        labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
 
 
 def _lines(page: SvgPage, group: Any, lines: Floats) -> None:  # noqa: ANN401
