@@ -30,7 +30,7 @@ from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth
 from carvegen.prints.bare_paper import paper_findings
 from carvegen.prints.cut_blocks import Cut, finding_of
-from carvegen.prints.kept_motifs import changes_told
+from carvegen.prints.kept_motifs import change_findings
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.misregister.figures import findings as register_findings
 from carvegen.prints.recut import cut_further
@@ -151,7 +151,7 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
     yield from (("", its) for its in kept_findings("near flakes", edited, cuts, box(44, 20, 6, 10), limits))
     gone, come = geometry.polygon_array([box(5, 5, 4, 4), box(30, 5, 4, 4)]), geometry.polygon_array([box(6, 5, 4, 4)])
     done = Adapted(growth=Growth(cuts=come), gone=gone, come=come)
-    yield from (("", its) for its in changes_told("near flakes", done))
+    yield from (("", its) for its in change_findings("near flakes", done))
     mark = Mark(meaning=Meaning.COMES_OUT, shape=box(5, 5, 10, 8), key="m1")
     way = setup("linoleum", "laser-fine")
     yield from (

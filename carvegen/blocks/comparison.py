@@ -234,8 +234,8 @@ def coats_in(folder: Path) -> tuple[dict[str, Ink], Rgb] | None:
     """Inks by block, in printing order, and paper of a print that is built in the folder; None if no report tells."""
     try:
         inks = {
-            str(its["block"]): Ink(colour=rgb(its["colour"]), opacity=float(its["opacity"]))
-            for its in _reported(folder, "inks")
+            str(ink["block"]): Ink(colour=rgb(ink["colour"]), opacity=float(ink["opacity"]))
+            for ink in _reported(folder, "inks")
         }
         return inks, rgb(_reported(folder, "paper"))
     except (InputError, ValueError, TypeError, KeyError):

@@ -74,12 +74,12 @@ def _tips(survey: Survey) -> Iterator[Finding]:
             length_mm=float(length[k]),
             kind="tip",
             why=f"too narrow for a cutter of {limit:g} mm over {length[k]:.1f} mm, to its end: so much stays standing "
-            f"and prints{_of_its_edge(float(share[owner[k]])) if most else ''}",
+            f"and prints{_narrow_share(float(share[owner[k]])) if most else ''}",
             remedy="round the tip off or make it wider, finish it with a knife, or take a finer cutter",
         )
 
 
-def _of_its_edge(share: float) -> str:
+def _narrow_share(share: float) -> str:
     return f". It is no tip alone: {100 * share:.0f} % of this cut's outline is so narrow"
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
 
-__all__ = ["Say", "Task", "TimeLeft", "side_by_side", "usual_jobs"]
+__all__ = ["Say", "Task", "TimeLeft", "end_with_parent", "side_by_side", "usual_jobs"]
 
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
@@ -193,7 +193,7 @@ def _end(pipe: Connection, child: BaseProcess) -> None:
 def _child(pipe: Connection, task: Task) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches all; the parent ends its children
     _send_grids()
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
     try:
         result = "returns", _inside(task, lambda stage: pipe.send(("says", stage)))
     except Exception as error:  # unless it would be the same again, the parent does it once more, and tells
@@ -202,7 +202,8 @@ def _child(pipe: Connection, task: Task) -> None:
     pipe.send(result)
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
+    """Wait for the process that began this one, and end with it; in a thread of the child."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()

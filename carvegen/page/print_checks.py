@@ -36,7 +36,9 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Scene", "found_built", "found_in", "found_near", "inner_of", "is_mended", "taken_apart", "unmended"]
+__all__ = [
+    "Scene", "built_findings", "inner_of", "is_mended", "nearby_findings", "print_findings", "taken_apart", "unmended",
+]  # fmt: skip
 
 #: What is told of a whole block; about one place it can't be.
 _OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
@@ -47,7 +49,7 @@ _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 PrintFindings = dict[str, tuple[Finding, ...]]
 
 
-def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> PrintFindings:
+def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> PrintFindings:
     """All findings of a print, by block, as its build would tell them of the shapes; each once for all machines.
 
     Parameters
@@ -58,7 +60,7 @@ def found_in(print_: Print, shelf: Library, out: Path, *, say: Say) -> PrintFind
     return taken_apart(print_, shelf, out, say=say)[0]
 
 
-def found_built(print_: Print, out: Path) -> PrintFindings:
+def built_findings(print_: Print, out: Path) -> PrintFindings:
     """The findings that a build has written into its folder, by block: of its shapes, of register and of its paths.
 
     Call it only where that build is of the print as it is now.
@@ -101,7 +103,7 @@ def inner_of(window: BaseGeometry, face: BaseGeometry) -> BaseGeometry:
     return inner
 
 
-def found_near(scene: Scene, window: BaseGeometry) -> PrintFindings:
+def nearby_findings(scene: Scene, window: BaseGeometry) -> PrintFindings:
     """The findings in a window, by block: its part of the print is taken apart, mended and checked by itself.
 
     Parameters
@@ -149,7 +151,7 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
 
 
 def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:
-    at, result = shapely.Point(place), found_near(scene, window).get(block, ())
+    at, result = shapely.Point(place), nearby_findings(scene, window).get(block, ())
     near = (finding for finding in result if finding.at and shapely.distance(at, shapely.Point(finding.at)) < _EDGE_MM)
     return any(finding.severity is Severity.BREAKS for finding in near)
 

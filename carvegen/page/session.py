@@ -25,7 +25,7 @@ from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
 from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.print_checks import found_built, unmended
+from carvegen.page.print_checks import built_findings, unmended
 from carvegen.page.state import state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import ChangeWriter, Desk, opened
@@ -90,8 +90,8 @@ class Session:
         self._journal = GestureJournal(path.parent, path.name) if self._lease is not None else None
         self._saver: Saver | None = None
         self._notes_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
-        self._found = LatestFindings()
-        self._nearby = Nearby(self._lock, self._found, self._looked, lambda error: self._failed("checking", error))
+        self._latest = LatestFindings()
+        self._nearby = Nearby(self._lock, self._latest, self._looked, lambda error: self._failed("checking", error))
         self._checks, self._builder = BackgroundWork(), BackgroundWork()
         self._later: threading.Timer | None = None
         self._ended = False
@@ -269,7 +269,7 @@ class Session:
             self._looked(desk.version)
             if change.text:
                 self._check_later()
-        if isinstance(gesture, Mend) and (result := self._found.called(gesture.finding)) and result[1].at:
+        if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
@@ -284,7 +284,7 @@ class Session:
         return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend, desk: Desk) -> Planned:
-        result = self._found.called(gesture.finding)
+        result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
         return mending_planned(*result, desk)
@@ -304,7 +304,7 @@ class Session:
     def _answer(self, outcome: Outcome, what: str, notes: tuple[str, ...], seconds: float) -> _Answer:
         assert self._desk is not None
         new = set(outcome.new_marks)
-        marks = [own_marks.told(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
+        marks = [own_marks.mark_entry(mark, fixed=False) for mark in self._desk.marks.own if mark.key in new]
         message = self._reply(gone=outcome.delta.gone, marks=marks, gone_marks=outcome.gone_marks)
         kept = [motif.name for motif in self._desk.print_.motifs if motif.kept]
         message |= {"said": list(notes), "message": what, "kept": kept, "ms": round(1000 * seconds, 1)}
@@ -321,7 +321,7 @@ class Session:
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
         marks = self._desk.marks
-        return [own_marks.told(mark, fixed=not any(mark is own for own in marks.own)) for mark in marks.every]
+        return [own_marks.mark_entry(mark, fixed=not any(mark is own for own in marks.own)) for mark in marks.every]
 
     @property
     def _counts(self) -> dict[str, int]:
@@ -391,8 +391,8 @@ class Session:
             with self._lock:
                 if self._version != version:
                     return
-                if not self._found.is_whole(version):  # what a build says of its paths, too, is more than this
-                    self._found.whole(_findings(message["found"]), version)
+                if not self._latest.is_whole(version):  # what a build says of its paths, too, is more than this
+                    self._latest.whole(_findings(message["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
             self._say_work("")
             self._looked(version)
@@ -433,8 +433,8 @@ class Session:
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
-            near = not self._found.is_whole(self._version)
-            return {"version": self._found.version, "near": near, "list": self._found.entries(left, blocks)}
+            near = not self._latest.is_whole(self._version)
+            return {"version": self._latest.version, "near": near, "list": self._latest.entries(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -449,7 +449,7 @@ class Session:
         def event(message: dict[str, Any]) -> dict[str, Any]:
             with self._lock:
                 if self._version == version:
-                    self._found.whole(_findings(message["found"]), version)
+                    self._latest.whole(_findings(message["found"]), version)
             self._looked(version)
             return {"kind": "built", "breaks": message["breaks"], "notes": message["notes"]}
 
@@ -511,7 +511,7 @@ class Session:
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
         with self._lock:
-            whole = self._found.is_whole(self._version) and bool(self._prints)
+            whole = self._latest.is_whole(self._version) and bool(self._prints)
         if not whole:
             self._check_later()
 
@@ -520,10 +520,10 @@ class Session:
         out = self.path.parent / BUILT
         with contextlib.suppress(CarvegenError, OSError, ValueError, KeyError):  # then it is looked for anew
             if read_record(out).files and not any(outdated(desk.print_, out, self.shelf).values()):
-                result = found_built(desk.print_, out)
+                result = built_findings(desk.print_, out)
                 with self._lock:
                     if self._version == desk.version:
-                        self._found.whole({name: list(findings) for name, findings in result.items()}, desk.version)
+                        self._latest.whole({name: list(findings) for name, findings in result.items()}, desk.version)
 
     def stop(self) -> None:
         """Stop a build that is at work."""

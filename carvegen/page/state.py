@@ -35,7 +35,7 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "paper": hex_of(print_.paper), "register_error_mm": print_.register_error_mm,
         "blocks": [_block(desk, block) for block in print_.blocks],
         "motifs": [_motif(desk, k, motif) for k, motif in enumerate(print_.motifs)],
-        "marks": [own_marks.told(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
+        "marks": [own_marks.mark_entry(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
             {"key": str(meaning), "help": about, "graded": meaning.graded, "bare": meaning is Meaning.COMES_OUT}
             for meaning, about in MEANINGS.items()

@@ -97,14 +97,14 @@ def mended_print(
     now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
-        taken = _given_away(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
+        taken = _handed_over(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
         for name in lights:
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
-        now = _told(now, taken)
+        now = _with_notes(now, taken)
     return now
 
 
-def _given_away(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:
+def _handed_over(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:
     """What of the pieces each block can hold; all is tried on what lies round them, not on whole blocks."""
     near = shapely.union_all(geometry.offset(pieces, _AROUND_MM, quad_segs=1))
     now, taken = {name: _clipped(cuts[name], near) for name in whole.lights}, list[_Taken]()
@@ -232,7 +232,7 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     return replace(cut, block=replace(cut.block, cuts=cuts), land=geometry.solid(stands))
 
 
-def _told(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
+def _with_notes(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:
     """The blocks with a note for each place at which another prints instead."""
     for one in taken:
         piece = shapely.intersection(one.piece, one.land)

@@ -151,12 +151,12 @@ def cut_blocks(
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
     plates = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
-    found = separated(
+    by_block = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
         spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
     )  # fmt: skip
-    cuts = [_cut(print_, k, setups[block.name][0], picture, found) for k, block in enumerate(print_.blocks)]
+    cuts = [_cut(print_, k, setups[block.name][0], picture, by_block) for k, block in enumerate(print_.blocks)]
     return picture, {cut.block.name: _on_board(print_, k, cut, setups) for k, cut in enumerate(cuts)}
 
 
@@ -187,10 +187,10 @@ def as_drawn(names: frozenset[str], known: set[str]) -> frozenset[str]:
     return frozenset(name for name in known if plain_name(name) in wanted)
 
 
-def _cut(print_: Print, k: int, setup: Setup, picture: Picture, found: Mapping[str, Separated]) -> Cut:
+def _cut(print_: Print, k: int, setup: Setup, picture: Picture, by_block: Mapping[str, Separated]) -> Cut:
     block = print_.blocks[k]
-    if block.name in found:
-        separated = found[block.name]
+    if block.name in by_block:
+        separated = by_block[block.name]
         white = picture.white_for(block.name)
         return Cut(
             block=_block(print_, block, separated.land, picture), land=separated.land, white=white,

@@ -60,11 +60,11 @@ def kept_files(
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
     for k in wanted:
-        own, said = grown[k], _file_of(print_, grown[k]).encode()
+        own, data = grown[k], _file_of(print_, grown[k]).encode()
         kept_in = own.motif.kept
-        file = kept_in if _inside(kept_in) else _free_file(print_.path.parent, own.motif.name, taken, said)
+        file = kept_in if _inside(kept_in) else _free_file(print_.path.parent, own.motif.name, taken, data)
         taken.add(file)
-        files[file] = said
+        files[file] = data
         kept[own.motif.name] = file
     return kept, {**files, print_.path.name: _named(print_.path, {k: kept[print_.motifs[k].name] for k in wanted})}
 
@@ -94,20 +94,20 @@ def released(print_: Print, names: Sequence[str]) -> bytes:
     return _named(print_.path, dict.fromkeys(_numbers(print_, names), ""))
 
 
-def _free_file(folder: Path, name: str, taken: set[str], said: bytes) -> str:
+def _free_file(folder: Path, name: str, taken: set[str], data: bytes) -> str:
     """A file for the motif called `name` that no other motif is kept in.
 
     It does not lie there yet, or says what is to be written already, as a run that was killed leaves it.
     """
     stem = f"{_FOLDER}/{file_name(name)}"
     files = (f"{stem}.svg", *(f"{stem}-{k}.svg" for k in range(2, 10_000)))
-    return next(file for file in files if file not in taken and _holds_only(folder / file, said))
+    return next(file for file in files if file not in taken and _holds_only(folder / file, data))
 
 
-def _holds_only(path: Path, said: bytes) -> bool:
+def _holds_only(path: Path, data: bytes) -> bool:
     """Whether nothing is lost when a file is written."""
     try:
-        return not path.exists() or path.read_bytes() == said
+        return not path.exists() or path.read_bytes() == data
     except OSError:
         return False
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "Read", "changes_told", "from_file", "grown_by", "levels_of"]
+__all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "levels_of"]
 
 
 class Read(Protocol):
@@ -103,7 +103,7 @@ def from_file(
         there = set(marks_of(done.growth.cuts))
         edited = edited[np.array([mark in there for mark in marks_of(edited)], dtype=bool)]
     findings = (
-        *changes_told(motif.name, done),
+        *change_findings(motif.name, done),
         *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),
     )
     return Grown(
@@ -112,16 +112,16 @@ def from_file(
     )  # fmt: skip
 
 
-def changes_told(name: str, done: Adapted) -> Iterator[Finding]:
+def change_findings(name: str, done: Adapted) -> Iterator[Finding]:
     """Where the drawing has changed under a kept motif."""
     replaced = np.unique(shapely.STRtree(done.gone).query(done.come, predicate="intersects")[1])
     for shape in done.come:
-        yield _told("grown", shape, f"{name} has grown again here: the drawing has changed under it")
+        yield _change("grown", shape, f"{name} has grown again here: the drawing has changed under it")
     for shape in np.delete(done.gone, replaced):
-        yield _told("left-out", shape, f"a shape of {name} is left out here: the drawing has changed under it")
+        yield _change("left-out", shape, f"a shape of {name} is left out here: the drawing has changed under it")
 
 
-def _told(kind: str, shape: BaseGeometry, why: str) -> Finding:
+def _change(kind: str, shape: BaseGeometry, why: str) -> Finding:
     at = shapely.point_on_surface(shape)
     return Finding(
         rule="changed-drawing", kind=kind, severity=Severity.ADVICE, at=(round(at.x, 3), round(at.y, 3)),

@@ -90,24 +90,24 @@ def drawing_of(print_: Print) -> Drawing:
         If a drawing can't be read or has no true size, or a name is no layer's: all such names at once.
     """
     face = geometry.box(print_.width_mm, print_.height_mm)
-    found: dict[str, tuple[str, list[BaseGeometry]]] = {}
+    by_name: dict[str, tuple[str, list[BaseGeometry]]] = {}
     notes: list[str] = []
     homes: dict[str, list[str]] = {}
     for k, text in enumerate(print_.artwork):
         for name, shapes in _layers_in(print_, k, text, notes).items():
-            found.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
-            homes.setdefault(found[plain_name(name)][0], []).append(text)
+            by_name.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
+            homes.setdefault(by_name[plain_name(name)][0], []).append(text)
     shared = {name: files for name, files in homes.items() if len(files) > 1}
     notes += [f"{_as_one(name, files)}; {_apart(files[-1])}" for name, files in shared.items()]
-    notes += _small(print_, [shape for _, shapes in found.values() for shape in shapes])
+    notes += _small(print_, [shape for _, shapes in by_name.values() for shape in shapes])
     words = Drawing(print_, [], [])
     for k, layer in enumerate(print_.layers):
         if layer.shape == "":
             continue
         shape = shapely.union_all(words.shapes(layer.shape, f"layers[{k}].shape"))
-        found.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
+        by_name.setdefault(plain_name(layer.name), (layer.name, []))[1].append(shape)
     gaps = {plain_name(layer.name): layer.gaps for layer in print_.layers if layer.gaps}
-    layers = [Layer(name, _on(face, shapes), gaps.get(plain, "")) for plain, (name, shapes) in found.items()]
+    layers = [Layer(name, _on(face, shapes), gaps.get(plain, "")) for plain, (name, shapes) in by_name.items()]
     order = list(map(plain_name, print_.in_front)) or [plain_name(layer.name) for layer in reversed(layers)]
     _check_names(print_, [layer.name for layer in layers], order, shared)
     placed = [layer for layer in layers if plain_name(layer.name) in order]

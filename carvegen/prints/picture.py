@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
-_TOLD_MM2 = 0.5  #: less snow that is hidden is not told
+_NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
@@ -245,8 +245,8 @@ class _Grower:
         grown = self._growth(motif, limits, before, leaves, key)
         self.motifs.append((leaves, grown))
         masks = {name for name in self.stencils if motif.leaves(name)}
-        found = grown.growth
-        return White(name=motif.name, shapes=found.cuts, leaves=leaves | masks, free=found.free)
+        growth = grown.growth
+        return White(name=motif.name, shapes=growth.cuts, leaves=leaves | masks, free=growth.free)
 
     def _growth(
         self, motif: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str
@@ -276,23 +276,23 @@ class _Grower:
         assert self.growths is not None
         print_, around = self.print_, self._surroundings(motif, key)
         plates = [replace(plate, layers=frozenset()) for plate in self.plates]
-        said = hashlib.sha256(repr((
+        fingerprint = hashlib.sha256(repr((
             motif, limits, print_.seed, print_.width_mm, print_.height_mm, print_.margin_mm, print_.bleed_mm, plates,
             [sorted(plate.layers) for plate in self.plates], [layer.name for layer in self.drawing.layers],
             [word for _, word in self._holes(motif)],
         )).encode())  # fmt: skip
         shapes = [*(layer.shape for layer in self.drawing.layers), *(area for area, _ in self._holes(motif))]
         for wkb in shapely.to_wkb([before, around.bears, around.clear, geometry.union(self.openings), *shapes]):
-            said.update(len(wkb).to_bytes(8, "little") + wkb)
+            fingerprint.update(len(wkb).to_bytes(8, "little") + wkb)
 
         def grown() -> tuple[Growth, Sequence[str]]:
-            told = len(self.notes)
+            count = len(self.notes)
             growth = grow()
-            return growth, self.notes[told:]
+            return growth, self.notes[count:]
 
-        told = len(self.notes)
-        growth, notes = self.growths(said.hexdigest(), grown)
-        self.notes[told:] = notes
+        count = len(self.notes)
+        growth, notes = self.growths(fingerprint.hexdigest(), grown)
+        self.notes[count:] = notes
         return growth
 
     def _surroundings(self, motif: PrintMotif, key: str) -> Surroundings:
@@ -462,7 +462,7 @@ class _Grower:
         """Say it where what hides snow may only be drawn on the thing, such as its lit side."""
         inside = shapely.intersection(layer.shape, self.drawing.union(behind))
         lost = float(shapely.area(hides).sum())
-        if lost >= _TOLD_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
+        if lost >= _NOTED_MM2 and shapely.area(inside) >= _DRAWN_ON * shapely.area(layer.shape):
             self.notes.append(
                 f"{motif.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
                 f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"

@@ -272,7 +272,7 @@ def _cut_back(
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
-    dropped = tuple(_told(piece, plate.land_mm) for piece in starved)
+    dropped = tuple(_dropped(piece, plate.land_mm) for piece in starved)
     return left, dropped
 
 
@@ -287,7 +287,7 @@ def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> Polygo
     return beside[shapely.dwithin(beside, back, _MEETS_MM)]
 
 
-def _told(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
+def _dropped(piece: Any, land_mm: float) -> Dropped:  # noqa: ANN401
     at = shapely.point_on_surface(piece)
     width = 2 * float(shapely.area(piece)) / max(float(shapely.length(piece)), geometry.GRID_MM)
     return Dropped(at=(round(at.x, 3), round(at.y, 3)), width_mm=round(width, 3), land_mm=land_mm)

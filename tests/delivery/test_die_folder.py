@@ -11,7 +11,7 @@ import pytest
 import shapely
 from lxml import etree
 
-from carvegen.page.print_checks import found_in
+from carvegen.page.print_checks import print_findings
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
 from tests.cli.running import built_once, run
@@ -98,7 +98,7 @@ def test_what_the_paper_can_not_bear_is_a_finding(tmp_path, change, rule):
     if rule == "emboss-strain":
         text = text.replace(DIE, '[[blocks]]\nbevel_deg = 30\nname = "die"')
     (tmp_path / "print.toml").write_text(text.replace(*change))
-    found = found_in(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
+    found = print_findings(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
     assert rule in {its.rule for its in found["die"]}
 
 

@@ -21,7 +21,7 @@ from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
 from carvegen.page.app import Page
 from carvegen.page.guard import Address, last, remember
-from carvegen.page.print_checks import found_built, found_in, found_near
+from carvegen.page.print_checks import built_findings, nearby_findings, print_findings
 from carvegen.page.serving import Served, _opened, serve
 from carvegen.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.prints.cut_blocks import setups_of
@@ -47,8 +47,8 @@ def bare(tmp_path) -> Path:
 def test_about_a_place_the_same_is_found_as_in_the_whole(bare) -> None:
     hand = Hand(bare)
     window = shapely.box(14, 0, 36, 30)
-    near = found_near(hand.session.desk.scene(window), window)
-    whole = found_in(read_print(bare, SHELF), SHELF, bare.parent / BUILT, say=lambda _: None)
+    near = nearby_findings(hand.session.desk.scene(window), window)
+    whole = print_findings(read_print(bare, SHELF), SHELF, bare.parent / BUILT, say=lambda _: None)
     hand.close()
 
     def there(found) -> set[tuple[str, str, tuple[float, float]]]:
@@ -82,9 +82,9 @@ def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
         }  # fmt: skip
 
     given = read_print(path, SHELF)
-    whole = broken(found_in(given, SHELF, tmp_path / BUILT, say=lambda _: None))
+    whole = broken(print_findings(given, SHELF, tmp_path / BUILT, say=lambda _: None))
     build_print(given, tmp_path / BUILT, SHELF, say=lambda _: None)
-    assert broken(found_built(given, tmp_path / BUILT)) == whole
+    assert broken(built_findings(given, tmp_path / BUILT)) == whole
     hand = Hand(path)
     until(lambda: not hand.session.findings()["near"])
     told = [its for its in hand.session.findings()["list"] if its["severity"] == "breaks"]
@@ -92,13 +92,12 @@ def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
     near = set[tuple[str, str, str, tuple[float, float] | None]]()
     for x in range(0, 56, 8):
         window = shapely.box(x - 6, 0, x + 14, 30)
-        near |= broken(found_near(hand.session.desk.scene(window), window))
+        near |= broken(nearby_findings(hand.session.desk.scene(window), window))
     hand.close()
     assert {its for its in near if its[1] == "cut-width"} <= whole
     assert {its[:3] for its in near} == {its[:3] for its in whole}
-    assert any(
-        its.rule == "cut-width" and its.severity.label == "risk" for its in found_built(given, tmp_path / BUILT)["key"]
-    )
+    key = built_findings(given, tmp_path / BUILT)["key"]
+    assert any(finding.rule == "cut-width" and finding.severity.label == "risk" for finding in key)
 
 
 def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
@@ -155,7 +154,7 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
     until(lambda: not thin())  # told at once of what lies about
     given = read_print(bare, SHELF)
     assert [its.mend for its in given.blocks] == [False, True]
-    whole = found_in(given, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
+    whole = print_findings(given, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
     assert not [its for its in whole if its.severity.label == "breaks" and its.at and abs(its.at[0] - 24) < 1]
     with pytest.raises(InputError, match="no more"):
         hand.does("mend", finding=mend)
@@ -206,13 +205,13 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     page.session.rest_s = 0.0
     page.session._check_later()
     until(lambda: page.session._checks.busy)
-    page.session._found.near = True
+    page.session._latest.near = True
     page.session.rest_s = 0.3
     page.session.build()  # breaks the check off, which is begun anew afterwards
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
     until(lambda: not page.session.findings()["near"], 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
-    found = found_built(read_print(bare, SHELF), bare.parent / BUILT)
+    found = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
     assert len(page.session.findings()["list"]) == sum(map(len, found.values())), "what the build has found"
     assert any(its["kind"] == "stage" and its["text"].startswith("building: ") for its in heard)
     listed, cautions = asked(
@@ -372,7 +371,7 @@ def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> 
         raise ZeroDivisionError("seven by nothing")
 
     with monkeypatch.context() as broken:
-        broken.setattr("carvegen.page.work.findings.found_near", fails)
+        broken.setattr("carvegen.page.work.findings.nearby_findings", fails)
         hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
         until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
     with monkeypatch.context() as broken:

@@ -197,7 +197,7 @@ TOO_NARROW = [("moat_mm = 0", 0.0), ("moat_mm = 2.5", 2.5), ("paper_margin_mm = 
 def test_a_moat_that_is_missing_or_too_narrow_is_told(tmp_path, more, missing):
     alone = PRINT[: PRINT.index('[[blocks]]\nname = "key"')] + 'for = ["laser"]\n'
     (tmp_path / "print.toml").write_text(text_of("stops", more, text=alone))
-    found = print_checks.found_in(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
+    found = print_checks.print_findings(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
     told = [its for its in found["sky"] if its.rule == "moat"]
     assert [its.measured for its in told] == pytest.approx([missing], abs=0.002)
     assert told[0].limit == pytest.approx(TOUCHED, abs=0.001)

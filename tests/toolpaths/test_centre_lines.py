@@ -171,7 +171,7 @@ def test_pieces_followed_side_by_side_give_the_same_lines_as_one_after_another(m
     links = rng.permutation(np.concatenate([links, [[0, 9]]]))
     found = []
     for most in (200, 12, 0):
-        monkeypatch.setattr(path_chaining, "_FEW_WAYS", most)
+        monkeypatch.setattr(path_chaining, "_FEW_ROUTES", most)
         found.append(path_chaining.trails(xyz, links))
     assert any(found[0].closed) and len(found[0]) > 100
     assert sum(np.diff(found[0].start) - ~found[0].closed) == len(links)

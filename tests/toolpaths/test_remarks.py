@@ -22,7 +22,7 @@ def step(shape: shapely.Polygon, *, work: Work = Work.CLEAR, cutter: str = "flat
 
 
 def ways(*steps: Operation, fits: tuple[Fit, ...] = (), **chosen) -> str:
-    return " ".join(remarks.about_ways(JOB, steps, PathSettings(**chosen), fits))
+    return " ".join(remarks.about_paths(JOB, steps, PathSettings(**chosen), fits))
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from pathlib import Path
 import carvegen
 from carvegen.base.finding_groups import sentence
 from carvegen.base.findings import SAYINGS, Finding, Report, Severity, in_words, saying_of, spoken
-from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, told
+from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, kind_lines
 from tests.sentences import every_finding, every_group
 
 #: The longest sentence that plain-language guides allow: 25 words (from memory); numbers with their unit count as one.
@@ -106,7 +106,7 @@ def test_at_most_seven_lines_and_the_rest_by_count() -> None:
 
 def test_no_line_is_wider_than_a_terminal() -> None:
     for group in every_group():
-        assert all(len(line) <= 100 for line in told(group.severity.label, group.sentence, group.worst.remedy))
+        assert all(len(line) <= 100 for line in kind_lines(group.severity.label, group.sentence, group.worst.remedy))
 
 
 def test_a_width_a_hair_short_is_not_said_to_be_enough() -> None:

@@ -251,12 +251,12 @@ def _beyond(how: Pressing, paper: Paper) -> Iterator[Finding]:
         if value > limit if over else value < limit:
             yield Finding(
                 rule=rule, severity=Severity.BREAKS, at=None, measured=value, limit=limit, unit=unit,
-                why=f"{what} is more than {paper.name} bears ({paper.sources.get(_SAID[key], 'its profile')})",
+                why=f"{what} is more than {paper.name} bears ({paper.sources.get(_PAPER_KEYS[key], 'its profile')})",
                 remedy=f"set {key} to {limit:g} or {'less' if over else 'more'}",
             )  # fmt: skip
 
 
-_SAID = {"depth_mm": "relief_largest_mm", "bevel_deg": "bevel_least_deg", "corner_mm": "corner_least_mm"}
+_PAPER_KEYS = {"depth_mm": "relief_largest_mm", "bevel_deg": "bevel_least_deg", "corner_mm": "corner_least_mm"}
 
 
 def _may_tear(how: Pressing) -> Iterator[Finding]:

@@ -166,7 +166,7 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
     used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
     artwork = read_laid(laid, ScanOptions(**used))
     if planned.only and name == PRINT:
-        layers = {layer: its for layer, its in artwork.layers.items() if layer in (planned.only, UNSURE)}
+        layers = {layer: shapes for layer, shapes in artwork.layers.items() if layer in (planned.only, UNSURE)}
         artwork = replace(artwork, layers=layers)
     over = covered(laid) if len(artwork.layers) == 1 and name != PRINT else geometry.union(geometry.empty())
     if not over.is_empty:

@@ -32,7 +32,7 @@ def command(as_json: bool) -> None:
         click.echo(f"  more: carvegen {name} --help\n")
 
 
-_TOLD = ("name", "default", "unit", "help", "at_least", "at_most")
+_LISTED = ("name", "default", "unit", "help", "at_least", "at_most")
 
 
 def _described(name: str, summary: str) -> dict[str, Any]:
@@ -44,7 +44,7 @@ def _described(name: str, summary: str) -> dict[str, Any]:
 
     module = motif(name)
     settings = [
-        {"option": option_of(setting.name), **{key: value for key, value in asdict(setting).items() if key in _TOLD}}
+        {"option": option_of(setting.name), **{key: value for key, value in asdict(setting).items() if key in _LISTED}}
         for setting in parameters(module.Settings)
     ]
     return {"about": summary, "presets": dict(module.PRESETS), "settings": settings}

@@ -114,29 +114,12 @@ _SAME = 1e-6  #: what rounding makes of one size
 
 
 def _cutter_values(readings: dict[str, Any]) -> dict[str, float]:
-    from carvegen.blocks.test_strip import BAR_MM, PIECE_MM, PIECES, WEDGE_MM
-    from carvegen.facts.profiles.own_profile import (
-        Bar,
-        cut_mm,
-        edge_loss_mm,
-        included_deg,
-        kerf_mm,
-        wall_from_floor_deg,
-    )
+    from carvegen.blocks.test_strip import BAR_MM, WEDGE_MM
+    from carvegen.facts.profiles.own_profile import Bar, cut_mm, edge_loss_mm, included_deg, wall_from_floor_deg
 
     form = library(readings["folders"]).cutter(readings["like"]).form
     _refuse_idle(form, readings)
-    values: dict[str, float] = {}
-    if form == "laser":
-        for option, key in (("comb_face", "kerf_top_mm"), ("comb_back", "kerf_bottom_mm")):
-            if readings[option] is not None:
-                values[key] = _named(option, kerf_mm, PIECE_MM, PIECES, readings[option])
-        if values and (len(values) < 2 or readings["thickness"] is None):
-            raise InputError(
-                "a kerf needs --comb-face, --comb-back and --thickness", hint="measure all three, or leave them out"
-            )
-        if values:
-            values["kerf_thickness_mm"] = readings["thickness"]
+    values = _kerfs(readings) if form == "laser" else {}
     face, foot, depth = readings["bar_face"], readings["bar_foot"], readings["depth"]
     kerf = _kerf_mm(_own_or_like(readings)) if "kerf_top_mm" not in values else values["kerf_top_mm"]
     if face is not None:
@@ -150,6 +133,23 @@ def _cutter_values(readings: dict[str, Any]) -> dict[str, float]:
     if readings["cut"] is not None:
         values["smallest_cut_mm"] = cut_mm(readings["cut"], kerf_mm=kerf)
     return values
+
+
+def _kerfs(readings: dict[str, Any]) -> dict[str, float]:
+    """A laser's kerf at the face and at the back, of the thickness at which both were measured; empty if none was."""
+    from carvegen.blocks.test_strip import PIECE_MM, PIECES
+    from carvegen.facts.profiles.own_profile import kerf_mm
+
+    combs = {"comb_face": "kerf_top_mm", "comb_back": "kerf_bottom_mm"}
+    values = {
+        key: _named(option, kerf_mm, PIECE_MM, PIECES, readings[option])
+        for option, key in combs.items() if readings[option] is not None
+    }  # fmt: skip
+    if values and (len(values) < 2 or readings["thickness"] is None):
+        raise InputError(
+            "a kerf needs --comb-face, --comb-back and --thickness", hint="measure all three, or leave them out"
+        )
+    return {**values, "kerf_thickness_mm": readings["thickness"]} if values else {}
 
 
 def _own_folder(readings: dict[str, Any]) -> list[Path]:

@@ -30,7 +30,7 @@ PER_MM = 0.034  #: radius above the least for each mm of an arm, as feathers hav
 _TRIES = 24  #: of a bridge, until one is clear
 _SWAY = 0.16  #: of its length, how far a bridge swings out at most
 _FAR = 4.0  #: distances of two thin arms: nearer ends are not bridged, both grow on
-_SHORT_WAY = 1.5  #: a stem that could grow so many times as far as its bridge forks
+_SHORT_PATH = 1.5  #: a stem that could grow so many times as far as its bridge forks
 NEAR = 3.0  #: breadths about its ends in which a bridge may touch what is there
 
 
@@ -85,9 +85,9 @@ def bridge(
 def _with_fork(
     pane: Pane, stub: Stub, crystals: Crystals, arms: Arms, rng: Generator, *, path: Floats, middle: Floats
 ) -> Arms:
-    """The arms, and from a stout stem whose way is short a feather of its own, towards the middle of the mark."""
+    """The arms, and from a stout stem whose path is short a feather of its own, towards the middle of the mark."""
     planned = min((stub.half - pane.least) / PER_MM * float(np.exp(rng.normal(0, 0.2))), pane.settings.reach_mm)
-    if planned < _SHORT_WAY * pane.step * len(path):
+    if planned < _SHORT_PATH * pane.step * len(path):
         return arms
     at = int(0.4 * len(path))
     ahead = path[min(at + 1, len(path) - 1)] - path[max(at - 1, 0)]

@@ -2,7 +2,7 @@
 // cutting. A photograph's corners are laid on the block's by hand.
 
 import { trace, unpack } from "./packed.js";
-import { button, byId, h, opened, slip, tried } from "./slips.js";
+import { button, byId, drawing, h, opened, slip, tried } from "./slips.js";
 import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
@@ -221,9 +221,9 @@ function described(offers, file, reading, go, back) {
     ...Object.entries(WHO)
       .filter(([key]) => offers.machines.includes(key))
       .map(([key, [words, path]]) =>
-        machine(key, words, path, usual.for.includes(key), (its) => {
-          material.only(its);
-          cutter.only(its);
+        machine(key, words, path, usual.for.includes(key), (machineKey) => {
+          material.only(machineKey);
+          cutter.only(machineKey);
         }),
       ),
   );
@@ -248,7 +248,7 @@ function described(offers, file, reading, go, back) {
           blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
           motifs: weathers
             .filter((weather) => weather.select.value)
-            .map(({ select, ...its }) => ({ ...its, preset: select.value })),
+            .map(({ select, ...motif }) => ({ ...motif, preset: select.value })),
         });
       },
     },
@@ -314,17 +314,11 @@ function numbered(label, value, least = 5, most = 3000) {
 
 /** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(key: string) => void} act */
 function machine(key, words, path, on, act) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
-    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-  svg.setAttribute("viewBox", "0 0 24 24");
-  svg.setAttribute("aria-hidden", "true");
-  line.setAttribute("d", path);
-  svg.append(line);
   return h(
     "label",
     { class: "tool" },
     h("input", { type: "radio", name: "who", value: key, checked: on, onchange: () => act(key) }),
-    svg,
+    drawing(path),
     words,
   );
 }
@@ -340,18 +334,18 @@ function cards(title, things, usual) {
         h("legend", {}, title),
         ...things
           .filter((thing) => thing.machines.includes(who))
-          .map((its) =>
+          .map((thing) =>
             h(
               "label",
               { class: "thing" },
               h("input", {
                 type: "radio",
                 name: group,
-                value: its.key,
+                value: thing.key,
                 required: true,
-                checked: its.key === usual,
+                checked: thing.key === usual,
               }),
-              h("span", {}, h("strong", {}, its.name), h("span", { class: "faint" }, ` ${its.words}`)),
+              h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
             ),
           ),
       ),
@@ -361,7 +355,7 @@ function cards(title, things, usual) {
 
 /** @param {Offers} offers @param {string} motif @param {string} preset */
 function weather(offers, motif, preset) {
-  const presets = offers.motifs.find((its) => its.key === motif)?.presets ?? [],
+  const presets = offers.motifs.find((offer) => offer.key === motif)?.presets ?? [],
     select = h(
       "select",
       {},
@@ -422,7 +416,7 @@ function readRow(row) {
   const value = (/** @type {string} */ is) =>
     /** @type {HTMLInputElement} */ (row.querySelector(`[data-is=${is}]`)).value;
   const layers = [...row.querySelectorAll("[data-layer]:checked")].map(
-    (its) => /** @type {HTMLInputElement} */ (its).value,
+    (box) => /** @type {HTMLInputElement} */ (box).value,
   );
   return {
     name: value("name").trim().toLowerCase(),
@@ -523,7 +517,7 @@ export function afterSlip(print, does) {
     block = h(
       "select",
       { id: "cut-block" },
-      ...print.blocks.map((its) => h("option", { value: its.name }, `the ${its.name} block, or a proof of it`)),
+      ...print.blocks.map((block) => h("option", { value: block.name }, `the ${block.name} block, or a proof of it`)),
       inked.length > 1 && h("option", { value: "" }, "a print of all blocks"),
     );
   const input = h("input", {
@@ -634,5 +628,5 @@ function compared(proof) {
       { class: "proof", tabIndex: 0, role: "region", "aria-label": "The comparison; it scrolls when enlarged" },
       picture,
     ),
-  ].filter((its) => its instanceof HTMLElement);
+  ].filter((part) => part instanceof HTMLElement);
 }

@@ -30,9 +30,9 @@ export function unpack(buffer, height, step) {
   }
   /** @type {Map<number, {kind: string, name: string, blocks: string}>} */
   const group = new Map();
-  for (const its of told.groups) {
-    const head = { kind: its.kind, name: its.name, blocks: its.blocks.join("\n") };
-    for (const id of its.ids) group.set(id, head);
+  for (const lot of told.groups) {
+    const head = { kind: lot.kind, name: lot.name, blocks: lot.blocks.join("\n") };
+    for (const id of lot.ids) group.set(id, head);
   }
   /** @type {Shape[]} */
   const shapes = [];
@@ -40,8 +40,8 @@ export function unpack(buffer, height, step) {
     let end = k + 1;
     while (end < rings && ids[end] === ids[k]) end++;
     const head = group.get(ids[k]) ?? { kind: "snow", name: "", blocks: "" };
-    const its = end - k === 1 ? null : Array.from(starts.subarray(k, end + 1), (at) => 2 * (at - starts[k]));
-    shapes.push(shape(ids[k], head, xy.subarray(2 * starts[k], 2 * starts[end]), its));
+    const begins = end - k === 1 ? null : Array.from(starts.subarray(k, end + 1), (at) => 2 * (at - starts[k]));
+    shapes.push(shape(ids[k], head, xy.subarray(2 * starts[k], 2 * starts[end]), begins));
     k = end;
   }
   return { told, shapes };
@@ -116,10 +116,10 @@ export function holds(shape, x, y) {
   return inside;
 }
 
-/** Adds a shape to a path; corners nearer to the last one than `least` mm are passed over. @param {Path2D} path @param {{xy: Float32Array, starts: number[] | null}} its @param {number} least */
-export function trace(path, its, least = 0) {
-  const { xy } = its,
-    starts = its.starts ?? [0, xy.length],
+/** Adds a shape to a path; corners nearer to the last one than `least` mm are passed over. @param {Path2D} path @param {{xy: Float32Array, starts: number[] | null}} outline @param {number} least */
+export function trace(path, outline, least = 0) {
+  const { xy } = outline,
+    starts = outline.starts ?? [0, xy.length],
     near = least * least;
   for (let r = 0; r + 1 < starts.length; r++) {
     let x = xy[starts[r]],

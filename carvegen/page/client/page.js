@@ -5,7 +5,7 @@ import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
-import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
+import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, drawing, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
@@ -176,7 +176,7 @@ async function send(gesture) {
 function answered(buffer, gesture) {
   const { told, shapes: come } = unpack(buffer, print.size[1], print.step),
     held = [...overlay.chosen].map((shape) => shape.id);
-  const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((its) => its !== undefined);
+  const gone = (told.gone ?? []).map((id) => shapes.remove(id)).filter((shape) => shape !== undefined);
   for (const shape of come) {
     const old = shapes.remove(shape.id);
     if (old) gone.push(old);
@@ -197,11 +197,11 @@ function answered(buffer, gesture) {
   say(
     [
       told.message ? `${done}: ${told.message}.` : `${done}.`,
-      ...(told.said ?? []).map((its) => `${its.charAt(0).toUpperCase()}${its.slice(1)}.`),
+      ...(told.said ?? []).map((note) => `${note.charAt(0).toUpperCase()}${note.slice(1)}.`),
     ].join(" "),
   );
   if (gesture.do === "try" || gesture.do === "choose try")
-    void showTries((told.marks ?? []).find((its) => its.meaning === "grow again")?.id, gesture);
+    void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
 }
@@ -258,17 +258,6 @@ function lookAt(finding) {
 
 // ── the tray ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** @param {string} path */
-function drawn(path) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
-    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
-  svg.setAttribute("viewBox", "0 0 24 24");
-  svg.setAttribute("aria-hidden", "true");
-  line.setAttribute("d", path);
-  svg.append(line);
-  return svg;
-}
-
 /** What each motif is called where a mark is meant for one: two of a kind by their weather and what they lie on. */
 function motifsNamed() {
   for (const option of byId("for").querySelectorAll("option")) {
@@ -299,7 +288,7 @@ function tray() {
         "label",
         { class: "tool", title: tool.help, "data-tool": tool.key },
         pick(tool.key),
-        drawn(DRAWINGS[tool.key]),
+        drawing(DRAWINGS[tool.key]),
         h("span", {}, tool.label),
       ),
     ),

@@ -217,17 +217,17 @@ export class Picture {
   #begin() {
     const { view } = this,
       s = view.scale,
-      its = this.#sheet();
+      sheet = this.#sheet();
     const left = Math.max(view.x - (MARGIN * view.width) / s, -2 / s),
       top = Math.max(view.y - (MARGIN * view.height) / s, -2 / s);
     const right = Math.min(view.x + ((1 + MARGIN) * view.width) / s, view.size[0] + 2 / s),
       bottom = Math.min(view.y + ((1 + MARGIN) * view.height) / s, view.size[1] + 2 / s);
-    its.ratio = Math.min(2, globalThis.devicePixelRatio || 1);
-    its.across = Math.max(1, Math.ceil((right - left) * s));
-    its.down = Math.max(1, Math.ceil((bottom - top) * s));
-    its.at = { scale: s, x: left, y: top };
+    sheet.ratio = Math.min(2, globalThis.devicePixelRatio || 1);
+    sheet.across = Math.max(1, Math.ceil((right - left) * s));
+    sheet.down = Math.max(1, Math.ceil((bottom - top) * s));
+    sheet.at = { scale: s, x: left, y: top };
     this.#fresh = true;
-    this.#job = this.#drawing(its);
+    this.#job = this.#drawing(sheet);
   }
 
   /** @param {Sheet} sheet @returns {Generator<undefined, void>} */

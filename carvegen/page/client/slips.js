@@ -19,14 +19,14 @@ import { ask, tell, upload } from "./transport.js";
  * @returns {HTMLElementTagNameMap[K]}
  */
 export function h(tag, with_ = {}, ...inside) {
-  const its = document.createElement(tag);
+  const element = document.createElement(tag);
   for (const [key, value] of Object.entries(with_)) {
     if (value === undefined || value === null) continue;
-    if (/^(data|aria)-|^(for|role|type|name|min|max|step|list)$/.test(key)) its.setAttribute(key, String(value));
-    else Reflect.set(its, key === "class" ? "className" : key, value);
+    if (/^(data|aria)-|^(for|role|type|name|min|max|step|list)$/.test(key)) element.setAttribute(key, String(value));
+    else Reflect.set(element, key === "class" ? "className" : key, value);
   }
-  its.append(...inside.filter((part) => part !== null && part !== undefined && part !== false));
-  return its;
+  element.append(...inside.filter((part) => part !== null && part !== undefined && part !== false));
+  return element;
 }
 
 /** @param {string} text @param {() => void} act @param {Record<string, unknown>} [more] */
@@ -34,9 +34,20 @@ export const button = (text, act, more = {}) => h("button", { type: "button", on
 
 /** @param {string} id */
 export function byId(id) {
-  const its = document.getElementById(id);
-  if (!its) throw new Error(`no ${id} on the page`);
-  return its;
+  const element = document.getElementById(id);
+  if (!element) throw new Error(`no ${id} on the page`);
+  return element;
+}
+
+/** A small line drawing, as of a tool. @param {string} path */
+export function drawing(path) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg"),
+    line = document.createElementNS("http://www.w3.org/2000/svg", "path");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  line.setAttribute("d", path);
+  svg.append(line);
+  return svg;
 }
 
 /** A slip that is unfolded one at a time. @param {string} key @param {string} title @param {boolean} [open] */
@@ -72,10 +83,10 @@ export function seeSlip(print, show, shift, ruler) {
     });
   const alone = () => {
     const one = seen.blocks.length === 1;
-    for (const its of [rubbing, lies]) {
-      its.box.disabled = !one;
-      its.label.hidden = !one;
-      if (!one) its.box.checked = false;
+    for (const tick of [rubbing, lies]) {
+      tick.box.disabled = !one;
+      tick.label.hidden = !one;
+      if (!one) tick.box.checked = false;
     }
     if (!one) seen.rubbing = seen.mirrored = false;
     show(seen);
@@ -161,10 +172,10 @@ export class FindingsSlip {
   /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, ring: (risks: boolean) => void}} does */
   constructor(does) {
     this.does = does;
-    const its = slip("findings", "What would break");
-    this.fold = its.fold;
-    this.body = its.body;
-    this.count = its.count;
+    const folded = slip("findings", "What would break");
+    this.fold = folded.fold;
+    this.body = folded.body;
+    this.count = folded.count;
     this.list = h("ol", { class: "cards" });
     this.note = h("p", { class: "faint" }, "Not looked at yet.");
     this.more = h("summary", {});
@@ -199,11 +210,11 @@ export class FindingsSlip {
     this.#lay(this.list, broken);
     /** @type {Map<string, Finding[]>} */
     const kinds = new Map();
-    for (const its of [...risks, ...hints, ...left]) {
-      const kind = its.left ? "left to your knife" : its.title;
-      kinds.set(kind, [...(kinds.get(kind) ?? []), its]);
+    for (const finding of [...risks, ...hints, ...left]) {
+      const kind = finding.left ? "left to your knife" : finding.title;
+      kinds.set(kind, [...(kinds.get(kind) ?? []), finding]);
     }
-    const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((its) => its.getAttribute("data-kind")));
+    const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((group) => group.getAttribute("data-kind")));
     this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
   }
 
@@ -270,9 +281,9 @@ export class FindingsSlip {
 export class TriesSlip {
   /** @param {(mark: string, attempt: number) => void} choose @param {() => void} again */
   constructor(choose, again) {
-    const its = slip("tries", "Tries, side by side");
-    this.fold = its.fold;
-    this.body = its.body;
+    const folded = slip("tries", "Tries, side by side");
+    this.fold = folded.fold;
+    this.body = folded.body;
     this.choose = choose;
     this.again = again;
     this.empty();
@@ -299,8 +310,8 @@ export class TriesSlip {
       const pen = canvas.getContext("2d"),
         path = new Path2D();
       for (const id of ids) {
-        const its = byId_.get(id);
-        if (its) trace(path, its);
+        const shape = byId_.get(id);
+        if (shape) trace(path, shape);
       }
       if (pen) {
         pen.setTransform(scale, 0, 0, scale, -box[0] * scale, -(height - box[3]) * scale);
@@ -354,20 +365,20 @@ export class WeatherSlip {
     this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
   }
 
-  /** @param {Motif} its */
-  #motif(its) {
-    const lock = its.kept
+  /** @param {Motif} motif */
+  #motif(motif) {
+    const lock = motif.kept
       ? [
           h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."),
-          button("Let it grow again", () => void this.does.send({ do: "let go", motif: its.name })),
+          button("Let it grow again", () => void this.does.send({ do: "let go", motif: motif.name })),
         ]
       : [
           h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."),
-          button("Lock it as it is", () => void this.does.send({ do: "keep", motif: its.name })),
+          button("Lock it as it is", () => void this.does.send({ do: "keep", motif: motif.name })),
         ];
-    const presets = its.presets.map((preset) => {
+    const presets = motif.presets.map((preset) => {
       const picture = h("img", {
-        src: `weather/${encodeURIComponent(its.name)}/${encodeURIComponent(preset)}.png`,
+        src: `weather/${encodeURIComponent(motif.name)}/${encodeURIComponent(preset)}.png`,
         alt: "",
         loading: "lazy",
       });
@@ -375,28 +386,28 @@ export class WeatherSlip {
         "button",
         {
           type: "button",
-          "aria-pressed": its.preset === preset,
-          disabled: its.kept,
-          onclick: () => this.#ask({ motif: its.name, preset }),
+          "aria-pressed": motif.preset === preset,
+          disabled: motif.kept,
+          onclick: () => this.#ask({ motif: motif.name, preset }),
         },
         picture,
         h("span", {}, preset),
       );
     });
-    const sliders = its.settings.filter(
+    const sliders = motif.settings.filter(
       (one) =>
         typeof one.value === "number" && one.least !== null && one.most !== null && one.most - one.least <= WIDEST,
     );
     return h(
       "section",
-      { class: "card advice", "data-motif": its.name },
-      h("h3", {}, its.name),
-      its.about && h("p", { class: "faint" }, its.about),
+      { class: "card advice", "data-motif": motif.name },
+      h("h3", {}, motif.name),
+      motif.about && h("p", { class: "faint" }, motif.about),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
-        !its.kept &&
-        this.#byHand(its, sliders),
+        !motif.kept &&
+        this.#byHand(motif, sliders),
     );
   }
 
@@ -459,8 +470,8 @@ export class FilesSlip {
   /** @param {Does} does */
   constructor(does) {
     this.does = does;
-    const its = slip("files", "Your files");
-    this.fold = its.fold;
+    const folded = slip("files", "Your files");
+    this.fold = folded.fold;
     this.build = button("Make the files", () => void this.#start("build", {}), { class: "first", id: "build" });
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h(
@@ -471,7 +482,7 @@ export class FilesSlip {
     this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
     this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
     this.papers = h("ul", { class: "cards", id: "papers" });
-    this.paper = h("select", { id: "sheet-paper" }, ...["A4", "Letter"].map((its) => h("option", {}, its)));
+    this.paper = h("select", { id: "sheet-paper" }, ...["A4", "Letter"].map((size) => h("option", {}, size)));
     this.draw = button("Draw it", () => void this.#start("sheet", { paper: this.paper.value }), { id: "draw-sheet" });
     this.sheet = h("p", { id: "sheet", hidden: true });
     this.coloured = h("input", {
@@ -481,7 +492,7 @@ export class FilesSlip {
       multiple: true,
       onchange: () => void this.#read_sheet([...(this.coloured.files ?? [])]),
     });
-    its.body.append(
+    folded.body.append(
       this.note,
       this.look,
       this.build,

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of", "mark_from", "marks_after",
-    "marks_named", "own_file", "redrawn", "rubbed", "shapes_after", "told", "values",
+    "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of", "mark_entry", "mark_from",
+    "marks_after", "marks_named", "own_file", "redrawn", "rubbed", "shapes_after", "values",
 ]  # fmt: skip
 
 _SMOOTH_MM = 0.02  #: a line is simplified by no more
@@ -117,7 +117,7 @@ def mark_from(record: Mapping[str, Any]) -> Mark:
     )  # fmt: skip
 
 
-def told(mark: Mark, *, fixed: bool) -> dict[str, Any]:
+def mark_entry(mark: Mark, *, fixed: bool) -> dict[str, Any]:
     """A mark for the page; `fixed` if it stands in a file that the page does not write."""
     rings = geometry.rings(geometry.parts(mark.shape))
     xy = np.round(rings.xy, 2)

@@ -211,6 +211,6 @@ class Seen:
                     else:
                         hidden.add(number)
             drawn = ("white", "") if k is None else (self._kinds[k], name)
-            for wkb, its_blocks in blocks.items():
-                put((*drawn, tuple(sorted(its_blocks))), first[wkb])
+            for wkb, own_blocks in blocks.items():
+                put((*drawn, tuple(sorted(own_blocks))), first[wkb])
         return frozenset(hidden), extras

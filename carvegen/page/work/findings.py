@@ -17,14 +17,14 @@ from carvegen.base.findings import Finding
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
 from carvegen.marking.adapting import kept_findings
-from carvegen.page.print_checks import found_near, inner_of
+from carvegen.page.print_checks import inner_of, nearby_findings
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.page.table.desk import Desk
 
-__all__ = ["LatestFindings", "Nearby", "told"]
+__all__ = ["LatestFindings", "Nearby"]
 
 _TILE_MM = 40.0  #: a long stroke is looked at piece by piece
 _AROUND_MM = 6.0  #: beyond what may have changed all is looked at that a check there depends on
@@ -35,13 +35,13 @@ class LatestFindings:
     """The findings of a print by block, and of which version."""
 
     def __init__(self) -> None:
-        self._found: dict[str, list[Finding]] = {}
+        self._by_block: dict[str, list[Finding]] = {}
         self.version = 0
         self.near = True  #: whether only what lies about changes was looked at since
 
     def whole(self, by_block: Mapping[str, list[Finding]], version: int) -> None:
         """All anew."""
-        self._found = {name: list(findings) for name, findings in by_block.items()}
+        self._by_block = {name: list(findings) for name, findings in by_block.items()}
         self.version, self.near = version, False
 
     def is_whole(self, version: int) -> bool:
@@ -51,14 +51,14 @@ class LatestFindings:
     def part(self, by_block: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
         """Anew where one has looked."""
         shapely.prepare(inner)
-        for name in {*self._found, *by_block}:
-            away = [finding for finding in self._found.get(name, []) if finding.at is None or not _in(finding, inner)]
-            self._found[name] = [*away, *by_block.get(name, ())]
+        for name in {*self._by_block, *by_block}:
+            away = [finding for finding in self._by_block.get(name, []) if not _in(finding, inner)]
+            self._by_block[name] = [*away, *by_block.get(name, ())]
         self.version, self.near = version, True
 
     def called(self, key: str) -> tuple[str, Finding] | None:
         """The block and the finding that the page knows by a key; None if it is there no more."""
-        every = ((name, finding) for name, findings in self._found.items() for finding in findings)
+        every = ((name, finding) for name, findings in self._by_block.items() for finding in findings)
         return next((known for known in every if key_of(*known) == key), None)
 
     def entries(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
@@ -71,7 +71,7 @@ class LatestFindings:
         unmended
             The blocks that could be mended and are not.
         """
-        entries = [told(name, finding, left, unmended) for name, lot in self._found.items() for finding in lot]
+        entries = [_entry(name, finding, left, unmended) for name, lot in self._by_block.items() for finding in lot]
         order = {"breaks": 0, "risk": 1, "advice": 2}
         return sorted(entries, key=lambda entry: (entry["left"], order[entry["severity"]]))
 
@@ -86,7 +86,7 @@ def key_of(block: str, finding: Finding) -> str:
     return hashlib.blake2b(f"{block} {finding.rule} {finding.kind} {at}".encode(), digest_size=8).hexdigest()
 
 
-def told(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
+def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
     at, key = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
@@ -106,7 +106,7 @@ class Nearby:
         self, lock: threading.RLock, latest: LatestFindings, done: Callable[[int], None],
         failed: Callable[[CarvegenError], None],
     ) -> None:  # fmt: skip
-        self._lock, self._found, self._done, self._failed = threading.Condition(lock), latest, done, failed
+        self._lock, self._latest, self._done, self._failed = threading.Condition(lock), latest, done, failed
         self._desk: Desk | None = None
         self._areas: list[BaseGeometry] = []
         self._ended = False
@@ -147,12 +147,12 @@ class Nearby:
             scene, version = desk.scene(window), desk.version
             edited = list(_edited(desk, window))
         inner = inner_of(shapely.intersection(window, desk.bare.face), desk.bare.face)
-        result = {name: list(findings) for name, findings in found_near(scene, window).items()}
+        result = {name: list(findings) for name, findings in nearby_findings(scene, window).items()}
         for block, finding in edited:
             if finding.at is None or _in(finding, inner):
                 result.setdefault(block, []).append(finding)
         with self._lock:
-            self._found.part({name: tuple(findings) for name, findings in result.items()}, inner, version)
+            self._latest.part({name: tuple(findings) for name, findings in result.items()}, inner, version)
 
 
 def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:

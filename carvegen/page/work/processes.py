@@ -53,12 +53,12 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
     """Build a print into its folder; what its report says, how many places break a limit, and what was noted."""
     from carvegen.delivery.print_build import build_print
     from carvegen.delivery.side_by_side import usual_jobs
-    from carvegen.page.print_checks import found_built
+    from carvegen.page.print_checks import built_findings
     from carvegen.prints.file.print_file import read_print
 
     print_, out = read_print(path, shelf), path.parent / BUILT
     done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
-    result = {name: [finding.to_dict() for finding in lot] for name, lot in found_built(print_, out).items()}
+    result = {name: [finding.to_dict() for finding in lot] for name, lot in built_findings(print_, out).items()}
     return {"found": result, "breaks": done.breaks, "notes": list(done.notes)}
 
 
@@ -143,13 +143,13 @@ def _processes() -> SpawnContext | ForkServerContext:
 
 
 def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
-    from carvegen.delivery.side_by_side import TimeLeft
+    from carvegen.delivery.side_by_side import TimeLeft, end_with_parent
 
     def say(stage: str) -> None:
         if not isinstance(stage, TimeLeft):  # the page tells the time left by `pace`
             pipe.send(("says", stage))
 
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
     if hasattr(os, "nice"):
         os.nice(_BEHIND)
     try:
@@ -157,13 +157,6 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     except Exception as error:  # whatever it is: the page is to say it
         answer = "fails", own_fault(error)
     pipe.send(answer)
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
 
 
 _SLOWEST = 4.0  #: by so much more or less than the last time is believed

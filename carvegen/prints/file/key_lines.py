@@ -76,9 +76,9 @@ def line_of(text: str, key: str) -> int:
 
 def _head(lines: list[str], name: str, nth: int) -> int:
     wanted = re.compile(rf"\s*\[\[?\s*{re.escape(name)}\s*\]\]?\s*(#.*)?$")
-    found = [k + 1 for k, line in enumerate(lines) if wanted.match(line)]
-    if nth < len(found):
-        return found[nth]
+    heads = [k + 1 for k, line in enumerate(lines) if wanted.match(line)]
+    if nth < len(heads):
+        return heads[nth]
     plain = [k + 1 for k, line in enumerate(lines) if re.match(rf"\s*{re.escape(name)}\s*=", line)]
     return plain[0] if plain else 0
 

@@ -124,8 +124,8 @@ def all_at_once(faults: Sequence[InputError], where: str) -> None:
     if len(faults) == 1:
         raise faults[0]
     if faults:
-        told = "".join(map(_bullet, faults))
-        raise InputError(f"has {len(faults)} faults:{told}", where=where, hint="mend these, then run it again")
+        bullets = "".join(map(_bullet, faults))
+        raise InputError(f"has {len(faults)} faults:{bullets}", where=where, hint="mend these, then run it again")
 
 
 def _bullet(fault: InputError) -> str:
@@ -152,8 +152,8 @@ def in_keys(error: CarvegenError, print_: Print, table: str) -> CarvegenError:
 def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
     """The values of one table, defaults filled in."""
     if not isinstance(table, dict):
-        said = "is missing" if table is REQUIRED else "must be a table"
-        top.fault(name, said, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
+        fault = "is missing" if table is REQUIRED else "must be a table"
+        top.fault(name, fault, value=None if table is REQUIRED else table, hint=f"write a table: {_heading(name)}")
         table = {}
         keys = [entry for entry in keys if not entry.required]
     known = {entry.key: entry for entry in keys}
@@ -310,10 +310,10 @@ def _print(
     path: Path, once: Mapping[str, Any], many: Mapping[str, Any], motifs: Iterable[dict[str, Any]], shelf: Library
 ) -> Print:
     count: dict[str, int] = {}
-    found = []
+    named = []
     for entry in motifs:
         nth = count[entry["motif"]] = count.get(entry["motif"], -1) + 1
-        found.append(filled(PrintMotif, {**entry, "name": entry["name"] or usual_name(entry["motif"], nth)}, nth=nth))
+        named.append(filled(PrintMotif, {**entry, "name": entry["name"] or usual_name(entry["motif"], nth)}, nth=nth))
     own = once["print"]
     stock = shelf.paper(own["paper_profile"]) if own["paper_profile"] else None
     if stock is not None:
@@ -328,6 +328,6 @@ def _print(
         blocks=tuple(filled(PrintBlock, entry) for entry in many["blocks"]),
         openings=tuple(entry["shape"] for entry in many["openings"]),
         highlights=tuple(entry["shape"] for entry in many["highlights"]),
-        motifs=tuple(found), marked=tuple(filled(PrintMark, entry) for entry in many["marked"]), stock=stock,
+        motifs=tuple(named), marked=tuple(filled(PrintMark, entry) for entry in many["marked"]), stock=stock,
         register=filled(Plan, once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip

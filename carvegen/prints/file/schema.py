@@ -45,10 +45,10 @@ def _object(properties: dict[str, Any], required: list[str]) -> dict[str, Any]:
 
 
 def _value(setting: Parameter) -> dict[str, Any]:
-    said: dict[str, Any] = {"description": f"{setting.help} (share)" if setting.unit == "share" else setting.help}
+    about: dict[str, Any] = {"description": f"{setting.help} (share)" if setting.unit == "share" else setting.help}
     if not setting.required and setting.default not in (None, "") and setting.unit != "table":
-        said["default"] = list(setting.default) if isinstance(setting.default, tuple) else setting.default
-    return {**said, **_form(setting)}
+        about["default"] = list(setting.default) if isinstance(setting.default, tuple) else setting.default
+    return {**about, **_form(setting)}
 
 
 def _form(setting: Parameter) -> dict[str, Any]:
@@ -128,8 +128,8 @@ def _may_be(value: Mapping[str, Any]) -> str:
         many = f"{value['maxItems']} of: " if "maxItems" in value else "list of: "
         return many + _may_be(value["items"])
     if kind in {"number", "integer"}:
-        said = "whole number" if kind == "integer" else "number"
-        return f"{said}{_between(value['minimum'], value['maximum'])}" if "minimum" in value else said
+        number = "whole number" if kind == "integer" else "number"
+        return f"{number}{_between(value['minimum'], value['maximum'])}" if "minimum" in value else number
     if kind == "string":
         return 'colour, `"#rrggbb"`' if value.get("pattern", "").startswith("^#") else "text"
     return {"boolean": "true or false", "object": "a table"}[kind]

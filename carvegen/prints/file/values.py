@@ -57,9 +57,9 @@ def value_of(top: Place, where: str, setting: Parameter, raw: object) -> Any:  #
         if setting.required:
             top.fault(where, "is missing", hint=remedy(setting))
         return None if setting.required else setting.default
-    said = _fault(setting, raw)
-    if said:
-        top.fault(where, said, value=_culprit(setting, raw), hint=_hint(setting, raw))
+    fault = _fault(setting, raw)
+    if fault:
+        top.fault(where, fault, value=_culprit(setting, raw), hint=_hint(setting, raw))
         return () if setting.unit == "texts" else None
     return _settled(setting, raw)
 
@@ -73,8 +73,8 @@ def settings_of(top: Place, where: str, settings: Any, raw: Mapping[str, Any]) -
             later = successors(settings).get(name)
             hint = f"it is {later} now" if later else nearest(name, known)
             top.fault(f"{where}.{name}", "is no setting of this motif", value=value, hint=hint)
-        elif said := _fault(known[name], value):
-            top.fault(f"{where}.{name}", said, value=value, hint=_own_hint(known[name], value, said))
+        elif fault := _fault(known[name], value):
+            top.fault(f"{where}.{name}", fault, value=value, hint=_own_hint(known[name], value, fault))
         else:
             good[name] = _settled(known[name], value)
     return good
@@ -151,14 +151,14 @@ def _hint(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
     return remedy(setting)
 
 
-def _own_hint(setting: Parameter, raw: Any, said: str) -> str:  # noqa: ANN401
-    """The same of a motif's setting, with its default, and without the range where the fault has `said` it."""
+def _own_hint(setting: Parameter, raw: Any, fault: str) -> str:  # noqa: ANN401
+    """The same of a motif's setting, with its default, and without the range where the fault says it."""
     if setting.unit == "flag":
         return f"write {setting.key} = true, or leave it out"
     if setting.among:
         return _hint(setting, raw)
     usual = f"{setting.default:g}" if isinstance(setting.default, float) else setting.default
-    return f"{setting.help if said == setting.rule else remedy(setting)}; by default {usual}"
+    return f"{setting.help if fault == setting.rule else remedy(setting)}; by default {usual}"
 
 
 def remedy(setting: Parameter) -> str:

@@ -114,22 +114,22 @@ def _lines(block: Block, settings: PathSettings, half: float) -> _Lines:
     rings = geometry.rings(room[~open_])
     whole = _begun(from_leftmost(from_rings(rings)), np.flatnonzero(~open_)[rings.owner], owner, gone, block)
     part = np.flatnonzero(~open_)[rings.owner]
-    ways, of = _open_ways(room[open_], block)
-    paths = joined([whole, ways])
+    open_paths, of = _open_outlines(room[open_], block)
+    paths = joined([whole, open_paths])
     part = np.concatenate([part, np.flatnonzero(open_)[of]]).astype(np.int64)
     return _barred(_Lines(paths, room[part], _levels(paths), loose[part]), settings, half)
 
 
-def _open_ways(shapes: PolygonArray, block: Block) -> tuple[Paths, Indices]:
+def _open_outlines(shapes: PolygonArray, block: Block) -> tuple[Paths, Indices]:
     """The outlines of shapes that reach the block's edge, without what runs along it; and the shape of each."""
     edge = shapely.buffer(shapely.get_exterior_ring(block.board), geometry.GRID_MM)
-    ways = shapely.line_merge(shapely.difference(shapely.boundary(shapes), edge))
-    return _paths_of(ways)
+    lines = shapely.line_merge(shapely.difference(shapely.boundary(shapes), edge))
+    return _paths_of(lines)
 
 
-def _paths_of(ways: geometry.PolygonArray) -> tuple[Paths, Indices]:
+def _paths_of(shapes: geometry.PolygonArray) -> tuple[Paths, Indices]:
     """Lines as paths, closed where they end as they began; and the number of the geometry of each."""
-    lines, of = shapely.get_parts(ways, return_index=True)
+    lines, of = shapely.get_parts(shapes, return_index=True)
     there = ~shapely.is_empty(lines)
     lines, of = lines[there], of[there]
     if not len(lines):
@@ -155,11 +155,11 @@ def _kept_off(paths: Paths, settings: PathSettings, half: float) -> Paths:
 
 def _kept(paths: Paths, settings: PathSettings, half: float) -> tuple[Paths, Indices]:
     xy = paths.xyz[:, :2]
-    ways = geometry.polygon_array(
+    lines = geometry.polygon_array(
         shapely.LineString(np.concatenate([xy[a:b], xy[a : a + shut]]))
         for a, b, shut in zip(paths.start[:-1], paths.start[1:], paths.closed, strict=True)
     )
-    left = off_limits(ways, settings.no_go, half)
+    left = off_limits(lines, settings.no_go, half)
     return _paths_of(np.where(shapely.get_type_id(left) == _MANY_LINES, shapely.line_merge(left), left))
 
 

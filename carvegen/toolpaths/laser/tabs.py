@@ -93,8 +93,8 @@ def led_in(paths: Paths, waste: PolygonArray, lead_mm: float) -> Paths:
     along = _unit(after - first) + _unit(first - before)
     inward = _unit(np.column_stack([-along[:, 1], along[:, 0]]))
     begin = first + lead_mm * inward
-    ways = shapely.linestrings(np.stack([begin, first + inward * min(1e-3, lead_mm / 2)], axis=1))
-    good = shapely.contains_properly(waste[closed], ways)
+    lead_lines = shapely.linestrings(np.stack([begin, first + inward * min(1e-3, lead_mm / 2)], axis=1))
+    good = shapely.contains_properly(waste[closed], lead_lines)
     leads = dict(zip(closed[good].tolist(), begin[good].tolist(), strict=True))
     return joined([_led(paths, k, leads.get(k)) for k in range(len(paths))])
 

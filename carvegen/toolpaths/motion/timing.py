@@ -192,7 +192,7 @@ def time_of(operation: Operation, job: Job, *, before: Operation | None = None) 
     """The time of a laser's operation at the pace of a machine's profile, all passes together.
 
     Areas that are handed over as shapes are taken line by line over the rectangle about them. Elsewhere each
-    path is followed once a pass, with straight ways from each end to the next beginning, at the pace for its depth
+    path is followed once a pass, with straight moves from each end to the next beginning, at the pace for its depth
     and its material.
 
     Parameters
@@ -207,9 +207,9 @@ def time_of(operation: Operation, job: Job, *, before: Operation | None = None) 
     paths, passes = operation.paths, operation.passes
     if operation.area_lines_mm is not None:
         return _raster_time(operation, machine, operation.area_lines_mm)
-    ways = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1)
+    moves_mm = np.linalg.norm(paths.entries[1:] - paths.exits[:-1], axis=1)
     back = np.linalg.norm(paths.entries[:1] - paths.exits[-1:], axis=1)
-    far = np.concatenate([*[ways] * passes, *[back] * (passes - 1), _from(before, paths)])
+    far = np.concatenate([*[moves_mm] * passes, *[back] * (passes - 1), _from(before, paths)])
     length = passes * float(paths.lengths.sum())
     starts = passes * len(paths) * (machine.start_s or 0.0)
     return Time(

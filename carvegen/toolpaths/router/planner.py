@@ -51,6 +51,7 @@ __all__ = ["deepest_mm", "router_plan"]
 _STEP = 0.35  #: from ring to ring, as a share of the width cleared; common practice for hard stuff, no source
 _ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share of the cutter's width
 _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, as a share of its width
+_UNDER = "; a board that may be cut lies under it"
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
 
 
@@ -150,17 +151,13 @@ class _Table:
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(fit.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
-        made = [
-            self._operation(Work.CLEAR, fit, self._cleared(region, fit, down), down.passes),
-            self._operation(
-                Work.WALL,
-                fit,
-                self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down),
-                down.passes,
-            ),
-        ]
+        cleared = self._cleared(region, fit, down)
+        followed = self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down)
         self._leave(centres, fit)
-        return [operation for operation in made if len(operation.paths)]
+        return [
+            self._operation(work, fit, paths, down, wording.ASKS[work])
+            for work, paths in ((Work.CLEAR, cleared), (Work.WALL, followed)) if len(paths)
+        ]  # fmt: skip
 
     def _near(self, fit: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
         """Round what is left, where this cutter gets to."""
@@ -250,15 +247,16 @@ class _Table:
             return np.zeros(len(flat), dtype=bool)
         return np.asarray(~flat.closed | (flat.lengths >= _ROOM * 2 * fit.face_mm))
 
-    def _operation(self, work: Work, fit: Fit, paths: Paths, passes: int) -> Operation:
+    def _operation(self, work: Work, fit: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
+        through = work in (Work.CUT_THROUGH, Work.CUT_BLOCK)
         return Operation(
-            name=f"{work.value} {fit.cutter.key}".upper(),
+            name=f"{work.value} {fit.cutter.key}{more}".upper(),
             work=work,
-            asks=f"{wording.ASKS[work]}, {wording.in_passes(passes)}",
+            asks=f"{what}, {wording.in_passes(down.passes)}{_UNDER if through else ''}",
             cutter=fit.cutter,
             paths=paths,
-            depth_mm=self.depth_mm,
-            pass_mm=self.depth_mm / passes,
+            depth_mm=down.depth_mm,
+            pass_mm=down.depth_mm / down.passes,
         )
 
     def _passes(self, cutter: Cutter, depth_mm: float) -> int:
@@ -301,7 +299,9 @@ class _Table:
                 paths = cut_through(own, fit, down, self.job.thickness_mm, tabs=self.settings.tabs)
                 if len(paths):
                     name = f" LEVEL {depth}" if depth else ""
-                    operations.append(self._cut(Work.CUT_THROUGH, fit, paths, down, "cut through the block", more=name))
+                    operations.append(
+                        self._operation(Work.CUT_THROUGH, fit, paths, down, "cut through the block", more=name)
+                    )
         return operations
 
     def round_block(self) -> list[Operation]:
@@ -322,18 +322,7 @@ class _Table:
             return []
         down = self._descent(fit)
         paths = cut_round(ring, fit, down, self.job.thickness_mm, tabs=self.settings.tabs)
-        return [self._cut(Work.CUT_BLOCK, fit, paths, down, "last of all: cut the block out of its sheet")]
-
-    def _cut(self, work: Work, fit: Fit, paths: Paths, down: Descent, what: str, *, more: str = "") -> Operation:
-        return Operation(
-            name=f"{work.value} {fit.cutter.key}{more}".upper(),
-            work=work,
-            asks=f"{what}, {wording.in_passes(down.passes)}; a board that may be cut lies under it",
-            cutter=fit.cutter,
-            paths=paths,
-            depth_mm=down.depth_mm,
-            pass_mm=down.depth_mm / down.passes,
-        )
+        return [self._operation(Work.CUT_BLOCK, fit, paths, down, "last of all: cut the block out of its sheet")]
 
     def unreached(self) -> PolygonArray:
         """What is to be cut and no cutter of the set touches at the face."""
@@ -353,7 +342,7 @@ class _Table:
         left, under = (geometry.empty() if job.cutter.form == "v" else places for places in (unreached, covered))
         return (
             *wording.about_depth(job, self.depth_mm),
-            *wording.about_ways(job, operations, settings, self.fits),
+            *wording.about_paths(job, operations, settings, self.fits),
             *wording.about_unreached(left, self.not_through),
             *shortfalls.about_covered(under),
             *wording.about_barred(job, settings, self.widest_mm),

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.paths import Operation, Plan
     from carvegen.toolpaths.settings import PathSettings
 
-__all__ = ["ASKS", "about_barred", "about_depth", "about_feeds", "about_unreached", "about_ways", "in_passes"]
+__all__ = ["ASKS", "about_barred", "about_depth", "about_feeds", "about_paths", "about_unreached", "in_passes"]
 
 #: What an operation asks of the operator.
 ASKS = {
@@ -42,9 +42,9 @@ def about_depth(job: Job, depth_mm: float) -> Iterator[str]:
         yield f"Cut {max(depth_mm, 0):g} mm deep and not {job.depth_mm:g} mm: {keeps}."
 
 
-def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings, fits: Sequence[Fit]) -> Iterator[str]:
+def about_paths(job: Job, steps: Sequence[Operation], settings: PathSettings, fits: Sequence[Fit]) -> Iterator[str]:
     """How cutters get down, and where they run out over the block."""
-    flat = [step for step in operations if step.cutter.form == "flat"]
+    flat = [step for step in steps if step.cutter.form == "flat"]
     if flat and settings.plunge:
         yield "Flat cutters may go straight down here: take only cutters that are ground to cut at their middle."
     elif flat:
@@ -52,17 +52,17 @@ def about_ways(job: Job, operations: Sequence[Operation], settings: PathSettings
             f"Flat cutters go down along their way at {settings.ramp_deg:g} degrees, and straight down only where "
             "a larger cutter has been."
         )
-    out = max((_out_mm(step, job) for step in operations if step.work is not Work.CUT_BLOCK), default=0.0)
+    out = max((_out_mm(step, job) for step in steps if step.work is not Work.CUT_BLOCK), default=0.0)
     if out > 0:
         yield (
             f"Where a cut reaches the block's edge, the middle of the cutter runs out over it by up to {out:.1f} mm: "
             "nothing may stand there."
         )
-    through = [step for step in operations if step.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
+    through = [step for step in steps if step.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
     if through:
         deep = max(step.depth_mm for step in through)
         yield f"Flutes must be longer than {deep:g} mm to cut through; a board that may be cut lies under the block."
-    if fits and not flat and _cleared_mm2(operations, fits) > _FINE_MM2:
+    if fits and not flat and _cleared_mm2(steps, fits) > _FINE_MM2:
         key = job.machine.usual_straight_cutter
         such = f", such as {key}," if key else ""
         yield (

@@ -24,7 +24,7 @@ _SHORTEST_MM = 0.01
 def climbing(shapes: PolygonArray) -> tuple[Paths, Indices]:
     """A path at the face along every ring, with the number of the shape that it belongs to.
 
-    The land lies on the left in print view, hence on the right on the block, which is its mirror image: a
+    The land lies on the left in print view, so on the right on the block, which is its mirror image: a
     spindle that turns clockwise then cuts downwards into what it takes off (climb milling, handbook).
     """
     rings = geometry.reversed_rings(geometry.rings(shapes))

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.toolpaths.simulation.tool_sweep import Ways, groove_of
+from carvegen.toolpaths.simulation.tool_sweep import Pieces, groove_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -57,9 +57,9 @@ class Relief:
         level = a[:, 2] == b[:, 2]
         for one, other in (_lowest(a[level], b[level]), _stepped(a[~level], b[~level], groove.step_mm)):
             low, size = self._boxes(one, other, groove.half_mm(np.minimum(one[:, 2], other[:, 2])))
-            ways = Ways.of(one, other)
+            pieces = Pieces.of(one, other)
             for some in _chunks(size[:, 0] * size[:, 1]):
-                self._stamp(ways.some(some), low[some], size[some], groove)
+                self._stamp(pieces.some(some), low[some], size[some], groove)
 
     def lower(self, outlines: Paths, depth_mm: float, edge_mm: float) -> None:
         """Lower all that lies inside closed paths and not in their holes; they run `edge_mm` inside the cut."""
@@ -100,7 +100,7 @@ class Relief:
         low, high = np.clip(low, 0, most), np.clip(high, 0, most)
         return low, np.maximum(high - low, 0)
 
-    def _stamp(self, ways: Ways, low: Indices, size: Indices, groove: Groove) -> None:
+    def _stamp(self, pieces: Pieces, low: Indices, size: Indices, groove: Groove) -> None:
         """Lower what a few pieces reach."""
         count = size[:, 0] * size[:, 1]
         piece = np.repeat(np.arange(len(count)), count)
@@ -108,7 +108,7 @@ class Relief:
         row, column = np.divmod(within, size[piece, 0])
         row, column = row + low[piece, 1], column + low[piece, 0]
         x, y = self.corner[0] + column * self.px_mm, self.corner[1] + row * self.px_mm
-        edge, height = groove.passed(x, y, ways, piece)
+        edge, height = groove.passed(x, y, pieces, piece)
         pixel = row * self.height.shape[1] + column
         np.maximum.at(self.edge.reshape(-1), pixel, edge.astype(np.float32))
         deep = height < 0

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["Groove", "Ways", "groove_of"]
+__all__ = ["Groove", "Pieces", "groove_of"]
 
 _LEAST_PIECE_MM = 0.3
 _STEP_MM = 0.1  #: level steps on a slope: at 10 degrees they are right to 9 um
@@ -26,7 +26,7 @@ _FACE = -1e-6  #: a tip above this cuts nothing
 
 
 @dataclass(frozen=True)
-class Ways:
+class Pieces:
     """Straight pieces of paths: where each begins, its direction in the plane, its length there and its fall."""
 
     x: Floats
@@ -38,8 +38,8 @@ class Ways:
     fall: Floats  #: from its beginning to its end, mm; negative downwards
 
     @classmethod
-    def of(cls, a: Floats, b: Floats) -> Ways:
-        """The ways from `a` to `b`, (n, 3) each; one that goes straight down has a hair's length."""
+    def of(cls, a: Floats, b: Floats) -> Pieces:
+        """The pieces from `a` to `b`, (n, 3) each; one that goes straight down has a hair's length."""
         step = b - a
         length = np.hypot(step[:, 0], step[:, 1])
         down = length < _HAIR_MM
@@ -48,12 +48,12 @@ class Ways:
         x, y, z = a[:, 0], a[:, 1], a[:, 2]
         return cls(x, y, z, east / size, north / size, np.maximum(length, _HAIR_MM), step[:, 2])
 
-    def some(self, which: slice | Indices) -> Ways:
-        """Some of the ways."""
-        return Ways(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+    def some(self, which: slice | Indices) -> Pieces:
+        """Some of the pieces."""
+        return Pieces(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
 
     def seen(self, x: Floats, y: Floats, k: Indices) -> tuple[Floats, Floats]:
-        """For each place how far along way k it lies from its beginning, and how far beside it."""
+        """For each place how far along piece k it lies from its beginning, and how far beside it."""
         x, y, east, north = x - self.x[k], y - self.y[k], self.east[k], self.north[k]
         return x * east + y * north, np.abs(x * north - y * east)
 
@@ -75,8 +75,8 @@ class Groove(Protocol):
         """Half the width that is cut at the face with the tip at these heights; (n,)."""
         ...
 
-    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
-        """What way k does to each place.
+    def passed(self, x: Floats, y: Floats, pieces: Pieces, k: Indices) -> tuple[Floats, Floats]:
+        """What piece k does to each place.
 
         Returns
         -------
@@ -103,8 +103,8 @@ def groove_of(cutter: Cutter, depth_mm: float) -> Groove:
 class _V:
     """A cone with a blunt tip.
 
-    At distance d beside a way that falls by s along it, the cone (slope k = 1 / tan) is lowest over the place that
-    lies ``s d / sqrt(k² - s²)`` farther down the way than the foot of the perpendicular.
+    At distance d beside a piece that falls by s along it, the cone (slope k = 1 / tan) is lowest over the place that
+    lies ``s d / sqrt(k² - s²)`` farther down the piece than the foot of the perpendicular.
     """
 
     tan: float
@@ -118,22 +118,22 @@ class _V:
     def half_mm(self, z: Floats) -> Floats:
         return np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0)
 
-    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
-        u, beside = ways.seen(x, y, k)
-        if not ways.fall.any():
-            d, z = _beside(ways, k, u, beside), ways.z[k]
+    def passed(self, x: Floats, y: Floats, pieces: Pieces, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = pieces.seen(x, y, k)
+        if not pieces.fall.any():
+            d, z = _beside(pieces, k, u, beside), pieces.z[k]
             edge = np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0) - d
             return edge, np.where(z < _FACE, np.where(d <= self.blunt_mm, z, -edge / self.tan), 0.0)
-        slope, steep = ways.fall / ways.length, 1 / self.tan
+        slope, steep = pieces.fall / pieces.length, 1 / self.tan
         shift = slope / np.sqrt(np.maximum(steep**2 - slope**2, 1e-12))
         shift = np.where(np.abs(slope) < steep, shift, np.sign(slope) * _FAR)
-        along = np.clip(u - beside * shift[k], 0, ways.length[k])
+        along = np.clip(u - beside * shift[k], 0, pieces.length[k])
         d = np.hypot(u - along, beside)
-        z = ways.z[k] + along * slope[k]
+        z = pieces.z[k] + along * slope[k]
         edge = np.where(z < _FACE, self.blunt_mm - z * self.tan, 0.0) - d
         height = np.where(d <= self.blunt_mm, z, -edge / self.tan)
-        under = _beside(ways, k, u, beside) <= self.blunt_mm
-        height = np.where(under, np.minimum(height, _lowest(ways, k, u, beside, self.blunt_mm)), height)
+        under = _beside(pieces, k, u, beside) <= self.blunt_mm
+        height = np.where(under, np.minimum(height, _lowest(pieces, k, u, beside, self.blunt_mm)), height)
         return edge, np.where(z < _FACE, height, 0.0)
 
 
@@ -151,23 +151,23 @@ class _Upright:
     def half_mm(self, z: Floats) -> Floats:
         return np.where(z < _FACE, self.radius_mm, 0.0)
 
-    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
-        u, beside = ways.seen(x, y, k)
-        z = _lowest(ways, k, u, beside, self.radius_mm) if ways.fall.any() else ways.z[k]
-        edge = np.where(z < _FACE, self.radius_mm, 0.0) - _beside(ways, k, u, beside)
+    def passed(self, x: Floats, y: Floats, pieces: Pieces, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = pieces.seen(x, y, k)
+        z = _lowest(pieces, k, u, beside, self.radius_mm) if pieces.fall.any() else pieces.z[k]
+        edge = np.where(z < _FACE, self.radius_mm, 0.0) - _beside(pieces, k, u, beside)
         return edge, np.where((edge >= 0) & (z < _FACE), z, 0.0)
 
 
-def _beside(ways: Ways, k: Indices, u: Floats, beside: Floats) -> Floats:
-    """The distance of each place from its way."""
-    return np.asarray(np.hypot(u - np.clip(u, 0, ways.length[k]), beside))
+def _beside(pieces: Pieces, k: Indices, u: Floats, beside: Floats) -> Floats:
+    """The distance of each place from the piece of that number."""
+    return np.asarray(np.hypot(u - np.clip(u, 0, pieces.length[k]), beside))
 
 
-def _lowest(ways: Ways, k: Indices, u: Floats, beside: Floats, radius_mm: float) -> Floats:
-    """How low the tip is at the lowest place of the way from which an end of this radius reaches each place."""
+def _lowest(pieces: Pieces, k: Indices, u: Floats, beside: Floats, radius_mm: float) -> Floats:
+    """How low the tip is at the lowest place of the piece from which an end of this radius reaches each place."""
     reach = np.sqrt(np.maximum(radius_mm**2 - beside**2, 0))
-    along = np.clip(u - np.sign(ways.fall)[k] * reach, 0, ways.length[k])
-    return np.asarray(ways.z[k] + along * (ways.fall / ways.length)[k])
+    along = np.clip(u - np.sign(pieces.fall)[k] * reach, 0, pieces.length[k])
+    return np.asarray(pieces.z[k] + along * (pieces.fall / pieces.length)[k])
 
 
 @dataclass(frozen=True)
@@ -185,11 +185,11 @@ class _Round:
     def half_mm(self, z: Floats) -> Floats:
         return np.where(z < _FACE, np.interp(-z, self.heights, self.halves), 0.0)
 
-    def passed(self, x: Floats, y: Floats, ways: Ways, k: Indices) -> tuple[Floats, Floats]:
-        u, beside = ways.seen(x, y, k)
-        along = np.clip(u, 0, ways.length[k])
+    def passed(self, x: Floats, y: Floats, pieces: Pieces, k: Indices) -> tuple[Floats, Floats]:
+        u, beside = pieces.seen(x, y, k)
+        along = np.clip(u, 0, pieces.length[k])
         d = np.hypot(u - along, beside)
-        z = ways.z[k] + along * (ways.fall / ways.length)[k]
+        z = pieces.z[k] + along * (pieces.fall / pieces.length)[k]
         widest = np.maximum.accumulate(self.halves) + 1e-12 * np.arange(len(self.halves))
         height = z + np.interp(d, widest, self.heights, right=np.inf)
         return self.half_mm(z) - d, np.where(z < _FACE, np.minimum(height, 0.0), 0.0)

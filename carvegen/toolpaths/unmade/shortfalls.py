@@ -138,7 +138,7 @@ def about_cut_outs(cut_outs: PolygonArray, no_go: PolygonArray, within_mm: float
 
 
 def about_travel(operations: Sequence[Operation], no_go: PolygonArray) -> Iterator[str]:
-    """Ways from one line to the next over a clamp, with the tool that does not rise: a laser's."""
+    """Moves from one line to the next over a clamp, with the tool that does not rise: a laser's."""
     if not len(no_go):
         return
     zone = shapely.union_all(no_go)
@@ -159,9 +159,9 @@ def _passes_over(operation: Operation, zone: shapely.Geometry) -> bool:
         return False
     if operation.area_lines_mm is not None:
         return bool(shapely.intersects(zone, shapely.box(*paths.xyz[:, :2].min(axis=0), *paths.xyz[:, :2].max(axis=0))))
-    return bool(shapely.intersects(zone, _ways(paths)).any())
+    return bool(shapely.intersects(zone, _moves_between(paths)).any())
 
 
-def _ways(paths: Paths) -> PolygonArray:
-    """The straight ways from each path's end to the next one's beginning."""
+def _moves_between(paths: Paths) -> PolygonArray:
+    """The straight moves from each path's end to the next one's beginning."""
     return geometry.lines(paths.exits[:-1, :2], paths.entries[1:, :2])

@@ -51,8 +51,8 @@ def _unforked(links: Indices, degree: Indices) -> tuple[Indices, Mask]:
     from scipy.sparse.csgraph import connected_components
 
     size = (len(degree), len(degree))
-    ways = coo_array((np.ones(len(links), dtype=bool), (links[:, 0], links[:, 1])), shape=size)
-    count, group = connected_components(ways, directed=False)
+    net = coo_array((np.ones(len(links), dtype=bool), (links[:, 0], links[:, 1])), shape=size)
+    count, group = connected_components(net, directed=False)
     ends, forks = (np.bincount(group, weights=which, minlength=count) for which in (degree == 1, degree > 2))
     return group.astype(np.int64), (ends == 2) & (forks == 0)
 
@@ -100,24 +100,24 @@ def _walked(xyz: Floats, links: Indices, odd: Indices, piece: Indices) -> tuple[
 
 
 _NO_CHOICE = 2  #: links at a point through which there is one way
-_FEW_WAYS = 200  #: of a piece up to which it is followed side by side with others
+_FEW_ROUTES = 200  #: of a piece up to which it is followed side by side with others
 
 
 @dataclass(frozen=True, eq=False)
 class _Stretches:
-    """A net from stop to stop; a stretch is followed from either end, as two ways, and has no choice on it.
+    """A net from stop to stop; a stretch is followed from either end, as two routes, and has no choice on it.
 
-    Ways come stop by stop, those along a link before those against one, as the links lie.
+    Routes come stop by stop, those along a link before those against one, as the links lie.
     """
 
     xyz: Floats
-    first: Indices  #: ``first[p]:first[p + 1]`` are the ways from point p; (points + 1,)
-    twin: Indices  #: the same stretch from its other end; (ways,)
-    start: Indices  #: ``start[k]:start[k + 1]`` are way k's links and points; (ways + 1,)
+    first: Indices  #: ``first[p]:first[p + 1]`` are the routes from point p; (points + 1,)
+    twin: Indices  #: the same stretch from its other end; (routes,)
+    start: Indices  #: ``start[k]:start[k + 1]`` are route k's links and points; (routes + 1,)
     link: Indices
     at: Indices  #: the points behind its first one
-    begin: Indices  #: the first point of each way; (ways,)
-    before: Indices  #: the last point but one; (ways,)
+    begin: Indices  #: the first point of each route; (routes,)
+    before: Indices  #: the last point but one; (routes,)
     links: int  #: of the whole net
 
     @classmethod
@@ -151,18 +151,18 @@ class _Stretches:
 
         `piece` is the number of the piece that each point belongs to.
         """
-        small = np.bincount(piece[self.begin], minlength=int(piece.max(initial=-1)) + 1) <= _FEW_WAYS
+        small = np.bincount(piece[self.begin], minlength=int(piece.max(initial=-1)) + 1) <= _FEW_ROUTES
         few = small[piece[starts]]
-        way, walk, begin = (
+        route, walk, begin = (
             np.concatenate(both)
             for both in zip(
                 self._side_by_side(np.flatnonzero(few), starts, piece), self._by_turns(np.flatnonzero(~few), starts),
                 strict=True,
             )
         )  # fmt: skip
-        way, of, begun = _in_order(way, walk, begin, starts)
-        count = np.diff(self.start)[way]
-        at = np.repeat(self.start[way], count) + counted(count)
+        route, of, begun = _in_order(route, walk, begin, starts)
+        count = np.diff(self.start)[route]
+        at = np.repeat(self.start[route], count) + counted(count)
         size = np.bincount(of, weights=count, minlength=len(begun)).astype(np.int64)
         start = np.concatenate([[0], np.cumsum(size + 1)])
         flat, head = np.empty(start[-1], dtype=np.int64), np.zeros(start[-1], dtype=bool)
@@ -177,7 +177,7 @@ class _Stretches:
         return Paths(self.xyz[flat[kept]], start, closed), begun, left
 
     def _by_turns(self, turns: Indices, starts: Indices) -> tuple[Indices, Indices, Indices]:
-        """The ways from the starts of these numbers: each way, its walk from that start, and the start's number."""
+        """The routes from the starts of these numbers: each route, its walk from that start, and the start's number."""
         if not len(turns):
             return turns, turns, turns
         ahead, behind = (_complex(steps).tolist() for steps in self._directions())
@@ -189,18 +189,18 @@ class _Stretches:
             while True:
                 here, along, before = start, None, len(gone)
                 while free := [k for k in range(first[here], first[here + 1]) if not used[k]]:
-                    way = free[0]
+                    route = free[0]
                     if along is not None and len(free) > 1:
                         bends = [_straight(along, ahead[k]) for k in free]
-                        way = free[bends.index(max(bends))]
-                    used[way] = used[twin[way]] = 1
-                    gone.append((way, walk, turn))
-                    here, along = ends[way], behind[way]
+                        route = free[bends.index(max(bends))]
+                    used[route] = used[twin[route]] = 1
+                    gone.append((route, walk, turn))
+                    here, along = ends[route], behind[route]
                 if len(gone) == before:
                     break
                 walk += 1
-        ways, walks, turn_of = np.array(gone, dtype=np.int64).reshape(-1, 3).T
-        return ways, walks, turn_of
+        routes, walks, turn_of = np.array(gone, dtype=np.int64).reshape(-1, 3).T
+        return routes, walks, turn_of
 
     def _side_by_side(self, turns: Indices, starts: Indices, piece: Indices) -> tuple[Indices, Indices, Indices]:
         """The same for starts on small pieces, one step at a time on all pieces: no piece knows of another."""
@@ -212,17 +212,17 @@ class _Stretches:
         along, walk, free = np.zeros((len(turn), 2)), np.zeros(len(turn), dtype=np.int64), np.ones(len(ends), bool)
         gone = [np.empty((3, 0), dtype=np.int64)]
         while len(turn):
-            row, way = self._free_at(here, free)
+            row, route = self._free_at(here, free)
             head = np.flatnonzero(np.diff(row, prepend=-1))
-            bend = np.where(fresh[row], 0.0, _straightness(along[row], ahead[way]))
+            bend = np.where(fresh[row], 0.0, _straightness(along[row], ahead[route]))
             best = bend == np.repeat(np.maximum.reduceat(bend, head), np.diff(head, append=len(row)))
-            way = way[np.minimum.reduceat(np.where(best, np.arange(len(row)), len(row)), head)]
+            route = route[np.minimum.reduceat(np.where(best, np.arange(len(row)), len(row)), head)]
             on = row[head]
-            free[way] = free[self.twin[way]] = False
-            gone.append(np.stack([way, walk[on], queue[turn[on]]]))
+            free[route] = free[self.twin[route]] = False
+            gone.append(np.stack([route, walk[on], queue[turn[on]]]))
             stuck = np.ones(len(turn), dtype=bool)
             stuck[on] = False
-            here[on], along[on] = ends[way], behind[way]
+            here[on], along[on] = ends[route], behind[route]
             done = stuck & fresh
             turn, walk = turn + done, np.where(done, 0, walk + stuck)
             fresh = stuck
@@ -230,34 +230,34 @@ class _Stretches:
             turn, last, walk = turn[left], last[left], walk[left]
             here, fresh, along = here[left], fresh[left], along[left]
             here = np.where(fresh, starts[queue[turn]], here)
-        way, number, turn_of = np.concatenate(gone, axis=1)
-        return way, number, turn_of
+        route, number, turn_of = np.concatenate(gone, axis=1)
+        return route, number, turn_of
 
     def _free_at(self, here: Indices, free: Mask) -> tuple[Indices, Indices]:
-        """The ways from each of these points that are free, and the place of each one's point among them."""
+        """The routes from each of these points that are free, and the place of each one's point among them."""
         count = self.first[here + 1] - self.first[here]
         row = np.repeat(np.arange(len(here)), count)
-        way = self.first[here][row] + counted(count)
-        open_ = free[way]
-        return row[open_], way[open_]
+        route = self.first[here][row] + counted(count)
+        open_ = free[route]
+        return row[open_], route[open_]
 
     def _directions(self) -> tuple[Floats, Floats]:
-        """In plan, the first and the last step of each way."""
+        """In plan, the first and the last step of each route."""
         first = self.xyz[self.at[self.start[:-1]]] - self.xyz[self.begin]
         return first[:, :2], (self.xyz[self.ends] - self.xyz[self.before])[:, :2]
 
     @property
     def ends(self) -> Indices:
-        """The last point of each way."""
+        """The last point of each route."""
         return self.at[self.start[1:] - 1]
 
 
-def _in_order(way: Indices, walk: Indices, turn: Indices, starts: Indices) -> tuple[Indices, Indices, Indices]:
-    """Ways walk by walk, as the walks begin; the number of each one's walk, and where each walk begins."""
+def _in_order(route: Indices, walk: Indices, turn: Indices, starts: Indices) -> tuple[Indices, Indices, Indices]:
+    """Routes walk by walk, as the walks begin; the number of each one's walk, and where each walk begins."""
     order = np.lexsort([walk, turn])
-    way, walk, turn = way[order], walk[order], turn[order]
-    new = np.append(True, (np.diff(turn) != 0) | (np.diff(walk) != 0))[: len(way)]
-    return way, np.cumsum(new) - 1, starts[turn[new]]
+    route, walk, turn = route[order], walk[order], turn[order]
+    new = np.append(True, (np.diff(turn) != 0) | (np.diff(walk) != 0))[: len(route)]
+    return route, np.cumsum(new) - 1, starts[turn[new]]
 
 
 def _complex(steps: Floats) -> NDArray[np.complex128]:

@@ -76,7 +76,7 @@ def artwork_png(
     """
     px = min(_PX_PER_MM, _MOST_SIDE_PX / max(size))
     pixels = (max(round(size[0] * px), 1), max(round(size[1] * px), 1))
-    covers = {name: coverage(geometry.moved(its, (0, 0), scale=px), pixels) for name, its in layers.items()}
+    covers = {name: coverage(geometry.moved(shapes, (0, 0), scale=px), pixels) for name, shapes in layers.items()}
     unsure = covers.pop(UNSURE, None)
     coats = coats or {}
     light = overprinted(_PAPER, [(ink, covers[name]) for name, ink in coats.items() if name in covers])

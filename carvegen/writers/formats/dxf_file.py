@@ -192,7 +192,7 @@ def _paths(paths: Paths, layer: Layer, owner: str, handle: int) -> tuple[list[st
     heights = np.round(paths.entries[:, 2], 3)
     values = (begins[:-1], counts, paths.closed, heights, level, paths.start[:-1])
     pieces: list[str] = []
-    for number, count, shut, height, is_level, start in zip(*(its.tolist() for its in values), strict=True):
+    for number, count, shut, height, is_level, start in zip(*(column.tolist() for column in values), strict=True):
         if is_level:
             pieces += (head % (number, count, shut, height), next(texts))
         else:

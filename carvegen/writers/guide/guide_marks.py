@@ -28,8 +28,8 @@ __all__ = [
     "RISK_MM",
     "GuideMark",
     "arrow",
-    "found_lines",
     "hatching",
+    "letter_lines",
     "level_lines",
     "rings",
 ]
@@ -84,11 +84,11 @@ class _Ring:
 def rings(findings: Sequence[Finding], room: RingRoom, shown: Seen, *, most: int) -> list[GuideMark]:
     """At most `most` rings for what has a place, the most pressing first, with labels where they hide nothing.
 
-    Letters are those of `found_lines` of the same findings.
+    Letters are those of `letter_lines` of the same findings.
     """
     drawn: list[_Ring] = []
     for ring in _alone(findings, shown):
-        k = next((k for k, its in enumerate(drawn) if _near(its, ring)), None)
+        k = next((k for k, earlier in enumerate(drawn) if _near(earlier, ring)), None)
         if k is None:
             drawn.append(ring)
         else:
@@ -96,15 +96,15 @@ def rings(findings: Sequence[Finding], room: RingRoom, shown: Seen, *, most: int
     return _labelled(drawn[:most], room)
 
 
-def found_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
+def letter_lines(findings: Sequence[Finding], drawn: Sequence[GuideMark]) -> list[str]:
     """What the letters of the rings that are drawn mean, a line for each kind of finding; none if nothing was found."""
     groups = grouped(findings)
     left = sum(finding.at is not None for finding in findings) - sum(mark.count for mark in drawn)
-    lines = [_RINGS, *(f"{letter_of(k)}: {_told(group)}" for k, group in enumerate(groups))] if groups else []
+    lines = [_RINGS, *(f"{letter_of(k)}: {_kind_line(group)}" for k, group in enumerate(groups))] if groups else []
     return [*lines, f"The worst are ringed; {left} more places are on proof.html."] if left > 0 else lines
 
 
-def _told(group: Group) -> str:
+def _kind_line(group: Group) -> str:
     places = "the whole block" if group.worst.at is None else f"{group.count} place{'s' if group.count > 1 else ''}"
     how = "breaks the limit" if group.severity is Severity.BREAKS else "a risk"
     worst = f"{', at worst' if group.count > 1 else ','} {group.worst.numbers}" if group.worst.numbers else ""
@@ -119,12 +119,13 @@ def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:
         for nth, spot in enumerate(group.spots)
         if spot.worst.at is not None
     ]
-    for _, _, place, spot in sorted(spots, key=lambda its: its[:3]):
+    for _, _, place, spot in sorted(spots, key=lambda entry: entry[:3]):
         yield _round(spot, place, shown)
 
 
 def _round(spot: Spot, group: int, shown: Seen) -> _Ring:
-    ends = [place for its in spot.places for place in (its.finding.at, its.finding.to or its.finding.at) if place]
+    findings = [entry.finding for entry in spot.places]
+    ends = [place for finding in findings for place in (finding.at, finding.to or finding.at) if place]
     xy = shown.places(ends)
     centre = (xy.min(axis=0) + xy.max(axis=0)) / 2
     return _Ring(
@@ -160,40 +161,40 @@ def _size(label: str) -> tuple[float, float]:
 
 
 def _labelled(drawn: Sequence[_Ring], room: RingRoom) -> list[GuideMark]:
-    rings = [room.ring(its.at, its.radius) for its in drawn]
-    boxes = [(x - r, y - r, x + r, y + r) for its, (r, _) in zip(drawn, rings, strict=True) for x, y in [its.at]]
+    rings = [room.ring(ring.at, ring.radius) for ring in drawn]
+    boxes = [(x - r, y - r, x + r, y + r) for ring, (r, _) in zip(drawn, rings, strict=True) for x, y in [ring.at]]
     marks = []
-    for its, (radius, lines) in zip(drawn, rings, strict=True):
-        box = room.label(its.at, _size(its.label), boxes)
+    for ring, (radius, lines) in zip(drawn, rings, strict=True):
+        box = room.label(ring.at, _size(ring.label), boxes)
         if box is None:
-            continue  # `found_lines` counts it among those that are not ringed
+            continue  # `letter_lines` counts it among those that are not ringed
         left, bottom, right, top = np.round(box, 3).tolist()
         marks.append(
             GuideMark(
-                at=(round(its.at[0], 3), round(its.at[1], 3)), radius=round(radius, 3), label=its.label,
-                lines=np.concatenate([lines, room.leader(its.at, radius, box)]), breaks=its.breaks, count=its.count,
+                at=(round(ring.at[0], 3), round(ring.at[1], 3)), radius=round(radius, 3), label=ring.label,
+                lines=np.concatenate([lines, room.leader(ring.at, radius, box)]), breaks=ring.breaks, count=ring.count,
                 box=(left, bottom, round(right - left, 3), round(top - bottom, 3)),
             )
         )  # fmt: skip
     return marks
 
 
-def hatching(shapes: PolygonArray, way: int) -> Floats:
+def hatching(shapes: PolygonArray, slope: int) -> Floats:
     """Slanting lines over `shapes`, through each: rising (1), or falling and twice as close (-1); (n, 4)."""
     if len(shapes) == 0:
         return np.empty((0, 4))
     left, bottom, right, top = shapely.total_bounds(shapes).tolist()
     height = top - bottom
-    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if way > 0 else 0.5))
-    begin, end = (bottom, top) if way > 0 else (top, bottom)
+    foot = np.arange(left - height, right, _HATCH_MM * math.sqrt(2) * (1 if slope > 0 else 0.5))
+    begin, end = (bottom, top) if slope > 0 else (top, bottom)
     lines = np.column_stack([foot, np.full_like(foot, begin), foot + height, np.full_like(foot, end)])
-    found = _inside(shapes, lines)
-    small = shapes[_without(shapes, found)]
+    common = _inside(shapes, lines)
+    small = shapes[_without(shapes, common)]
     middle = shapely.get_coordinates(shapely.point_on_surface(small))
-    reach = shapely.length(small)[:, None] * np.array([1.0, way])
+    reach = shapely.length(small)[:, None] * np.array([1.0, slope])
     ends = np.hstack([middle - reach, middle + reach])
     own = [_inside(small[k : k + 1], ends[k : k + 1]) for k in range(len(small))]
-    return np.concatenate([found, *own])
+    return np.concatenate([common, *own])
 
 
 def _without(shapes: PolygonArray, lines: Floats) -> Mask:

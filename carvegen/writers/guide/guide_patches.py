@@ -80,19 +80,19 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, area_of)
     wide = shapely.STRtree(floors)
-    found: list[Patch] = []
+    patches: list[Patch] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
         box = tuple(boxes[own].tolist())
         taken = geometry.stack([pieces[k == own], before[gone.query(rectangles[own])]])
-        found.append(
+        patches.append(
             Patch(
-                number=len(found) + 1, box=box, cuts=int(count[own]),
+                number=len(patches) + 1, box=box, cuts=int(count[own]),
                 rooms=(_room(rectangles[own], taken) if roomy[own] else ())
                 + _room_on(floors[wide.query(rectangles[own])], boxes[own]),
                 minutes=hand_minutes(float(length[own]), float(area[own]) / 100, job.material),
             )
         )  # fmt: skip
-    return tuple(found)
+    return tuple(patches)
 
 
 def patch_rows(patches: Sequence[Patch]) -> tuple[tuple[str, ...], ...]:
@@ -101,18 +101,18 @@ def patch_rows(patches: Sequence[Patch]) -> tuple[tuple[str, ...], ...]:
     return (head, *map(_row, patches))
 
 
-def _row(its: Patch) -> tuple[str, ...]:
-    left, bottom, right, top = its.box
+def _row(patch: Patch) -> tuple[str, ...]:
+    left, bottom, right, top = patch.box
     return (
-        str(its.number), f"{left:.0f} to {right:.0f}", f"{bottom:.0f} to {top:.0f}", str(its.cuts) if its.cuts else "-",
-        _spoken(its.minutes), "",
+        str(patch.number), f"{left:.0f} to {right:.0f}", f"{bottom:.0f} to {top:.0f}", str(patch.cuts or "-"),
+        _spoken(patch.minutes), "",
     )  # fmt: skip
 
 
 def _spoken(minutes: tuple[float, float] | None) -> str:
     if minutes is None:
         return "-"
-    quick, slow = (max(1, round(its)) for its in minutes)
+    quick, slow = (max(1, round(minute)) for minute in minutes)
     return f"{quick}" if quick == slow else f"{quick} to {slow}"
 
 
@@ -127,7 +127,7 @@ def border_strokes(shown: Seen) -> Floats:
     before, behind = (np.column_stack([np.full_like(y, side), y]) for side in (left, right))
     up, across = np.array([0.0, _STROKE_MM]), np.array([_STROKE_MM, 0.0])
     edges = ((below, -up), (above, up), (before, -across), (behind, across))
-    strokes = np.round(np.concatenate([np.hstack([its, its + out]) for its, out in edges]), 3)
+    strokes = np.round(np.concatenate([np.hstack([feet, feet + out]) for feet, out in edges]), 3)
     crosses = geometry.dots(np.array(register_places(shown.width_mm, shown.height_mm)))
     near = shapely.STRtree(crosses).query(geometry.lines(strokes[:, :2], strokes[:, 2:]), predicate="dwithin",
                                           distance=ARM_MM + _CLEAR_MM)[0]  # fmt: skip

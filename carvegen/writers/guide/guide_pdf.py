@@ -89,17 +89,17 @@ def _words(guide: Guide, sheets: Plan) -> Iterator[Words]:
     yield Words(text=guide.title, scale=_TITLE)
     for name, entries in guide.parts(joining):
         yield Words(text=name, scale=_HEADING, before_mm=3.0, keeps=True)
-        room = _SAMPLE_ROOM_MM if any(its.shows for its in entries) else 0.0
-        for its in entries:
-            beside = partial(_draw, sample(its.shows, guide.tones)) if its.shows else None
-            yield Words(text=its.words, indent_mm=room, beside=beside)
+        room = _SAMPLE_ROOM_MM if any(entry.shows for entry in entries) else 0.0
+        for entry in entries:
+            beside = partial(_draw, sample(entry.shows, guide.tones)) if entry.shows else None
+            yield Words(text=entry.words, indent_mm=room, beside=beside)
 
 
-def _draw(its: Sample, canvas: Canvas) -> None:
-    for left, bottom, right, top, tone in its.boxes:
+def _draw(picture: Sample, canvas: Canvas) -> None:
+    for left, bottom, right, top, tone in picture.boxes:
         canvas.setFillGray(tone)
         canvas.rect(left, bottom, right - left, top - bottom, stroke=0, fill=1)
-    for lines in its.lines:
+    for lines in picture.lines:
         canvas.setStrokeGray(lines.tone)
         canvas.setLineWidth(lines.width_mm)
         canvas.setDash(_DASH_MM if lines.broken else [])
@@ -112,7 +112,7 @@ class _Drawn:
     def __init__(self, guide: Guide) -> None:
         zones = guide.zones
         self.narrow = Shapes(zones.narrow, "B*")  # filled and outlined at once: they are nearly all of a file
-        self.zones = [Shapes(its, "f*") for its in (zones.corners, zones.edges, zones.floors)]
+        self.zones = [Shapes(shapes, "f*") for shapes in (zones.corners, zones.edges, zones.floors)]
         self.free = Shapes(guide.shown.free, "S")
         self.before = Shapes(guide.shown.cut_before, "f*")
         self.floors = Shapes(zones.floors if guide.pale else geometry.empty(), "S")
@@ -128,6 +128,16 @@ class _Drawn:
 
 def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setLineJoin(1)
+    _tones(canvas, guide, drawn, tile)
+    _grey_lines(canvas, drawn, tile)
+    _black_lines(canvas, guide, drawn, tile)
+    _marks(canvas, guide, tile)
+    _labels(canvas, guide, tile)
+    _test_word(canvas, guide, tile)
+
+
+def _tones(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
+    """What is cut, in its tones, with the edge of the land."""
     canvas.setFillGray(BEFORE_TONE)
     canvas.addLiteral(drawn.before.within(tile))
     for tone, shapes in zip(guide.tones, drawn.zones, strict=True):
@@ -141,6 +151,10 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setFillGray(guide.tones[0])
     canvas.addLiteral(drawn.narrow.within(tile))
     canvas.addLiteral(drawn.cuts.within(tile))
+
+
+def _grey_lines(canvas: Canvas, drawn: _Drawn, tile: Tile) -> None:
+    """What is kept clear, free or cut already, where zones meet, and what is cut through."""
     _kept(canvas, drawn.kept.within(tile))
     canvas.setStrokeGray(FREE_TONE)
     canvas.addLiteral(drawn.before_lines)
@@ -152,6 +166,10 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.setLineWidth(THROUGH_MM)
     canvas.addLiteral(drawn.hatch)
     canvas.addLiteral(drawn.cut_outs.within(tile))
+
+
+def _black_lines(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
+    """Small lands, the block's edge, register and the grain."""
     canvas.setStrokeGray(0)
     canvas.setFillGray(0)
     canvas.addLiteral(drawn.thin)
@@ -163,19 +181,16 @@ def _drawing(canvas: Canvas, guide: Guide, drawn: _Drawn, tile: Tile) -> None:
     canvas.addLiteral(drawn.stops.within(tile))
     if guide.arrow is not None:
         _lines(canvas, guide.arrow)
-    _marks(canvas, guide, tile)
-    _labels(canvas, guide, tile)
-    _test_word(canvas, guide, tile)
 
 
 def _test_word(canvas: Canvas, guide: Guide, tile: Tile) -> None:
-    letters, way = WORD_MM / 0.73, -1 if guide.mirrored else 1
+    letters, facing = WORD_MM / 0.73, -1 if guide.mirrored else 1
     x, y = guide.word_at
-    reach = x + way * width_mm(TEST_WORD, letters)
+    reach = x + facing * width_mm(TEST_WORD, letters)
     if _on(tile, min(x, reach), y, max(x, reach), y + WORD_MM):
         canvas.saveState()
         canvas.translate(x, y)
-        canvas.scale(way, 1)
+        canvas.scale(facing, 1)
         canvas.setFont(FONT, letters)
         canvas.drawString(0, 0, TEST_WORD)
         canvas.restoreState()
@@ -255,12 +270,12 @@ def _columns(rows: Sequence[Sequence[str]], width: float) -> list[float]:
     """Each as wide as its longest word asks; what is left goes to those with the longest texts."""
     cells = list(zip(*rows, strict=True))
     least = [max(_word(text) for text in column) + 2 * _PAD_MM for column in cells]
-    least = [max(its, _FREE_MM) if "" in column else its for its, column in zip(least, cells, strict=True)]
+    least = [max(low, _FREE_MM) if "" in column else low for low, column in zip(least, cells, strict=True)]
     whole = [max(width_mm(text, LEAST_MM) for text in column) + 2 * _PAD_MM for column in cells]
-    wish = [max(0.0, all_ - its) for all_, its in zip(whole, least, strict=True)]
+    wish = [max(0.0, high - low) for high, low in zip(whole, least, strict=True)]
     left = max(0.0, width - sum(least))
     share = min(1.0, left / sum(wish)) if sum(wish) else 0.0
-    return [its + share * more for its, more in zip(least, wish, strict=True)]
+    return [low + share * more for low, more in zip(least, wish, strict=True)]
 
 
 def _word(text: str) -> float:

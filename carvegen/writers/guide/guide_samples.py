@@ -85,13 +85,13 @@ def _round(left: float, bottom: float, right: float, top: float) -> Floats:
     return np.hstack([corners, np.roll(corners, -1, axis=0)])
 
 
-def _slanting(gap: float, way: int) -> Floats:
+def _slanting(gap: float, slope: int) -> Floats:
     """Lines at 45 degrees over the whole sample, cut off at its sides."""
     w, h = SAMPLE_MM
     foot = np.arange(gap / 2 - h, w, gap)
     begin, end = np.clip(-foot, 0, h), np.clip(w - foot, 0, h)
     ends = np.column_stack([foot + begin, begin, foot + end, end])
-    return ends if way > 0 else ends * (1, -1, 1, -1) + (0, h, 0, h)
+    return ends if slope > 0 else ends * (1, -1, 1, -1) + (0, h, 0, h)
 
 
 _WHOLE = _round(0, 0, *SAMPLE_MM)
@@ -99,7 +99,7 @@ _FRAME = Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE)
 _LEVEL = Lines(ends=np.array([(0, 1.4, SAMPLE_MM[0], 1.4)]), width_mm=OUTLINE_MM, tone=FREE_TONE)
 _LAND = Lines(ends=_round(3.4, 0.7, 5.6, SAMPLE_MM[1] - 0.7), width_mm=HEAVY_MM, tone=0.0)
 _STROKES = Lines(
-    ends=np.array([(x, y, x + 1.0 * way, y) for x, way in ((4.0, -1), (5.0, 1)) for y in (0.8, 2.0)]),
+    ends=np.array([(x, y, x + 1.0 * direction, y) for x, direction in ((4.0, -1), (5.0, 1)) for y in (0.8, 2.0)]),
     width_mm=0.25, tone=0.0,
 )  # fmt: skip
 _LINES: Mapping[str, tuple[Lines, ...]] = {

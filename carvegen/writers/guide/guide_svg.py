@@ -51,7 +51,7 @@ _INK = "#1d1d1b"
 def guide_svg(guide: Guide) -> str:
     """The guide on one sheet, its words under the block."""
     entries = list(_entries(guide))
-    sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), [its.words for its in entries])
+    sheet = around(guide.shown, max(guide.shown.width_mm, 150.0), [entry.words for entry in entries])
     page = SvgPage(sheet.bounds, title=guide.title, about=guide.laid)
     _picture(page, guide)
     notes = page.notes(replace(LAYERS[NOTES], colour=_INK), sheet)
@@ -79,14 +79,14 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
     firsts = [line for line in sheet.lines[1:] if not line.text.startswith(" ")]
     for number, (entry, line) in enumerate(zip(entries, firsts, strict=True), start=1):
         if entry.shows:
-            its = sample(entry.shows, guide.tones)
+            picture = sample(entry.shows, guide.tones)
             x, y = line.at[0] - SAMPLE_MM[0] - 1.5, line.at[1]
             name = "TICK" if entry.shows == "tick" else "SAMPLE"
             group = page.group(f"{name} {number}", entry.shows, fill="none")
-            for left, bottom, right, top, tone in its.boxes:
+            for left, bottom, right, top, tone in picture.boxes:
                 at = page.at(x + left, y + top)
                 group.add(page.drawing.rect(at, (right - left, top - bottom), fill=_grey(tone), stroke="none"))
-            for lines in its.lines:
+            for lines in picture.lines:
                 dash = {"stroke_dasharray": "1.2,0.8"} if lines.broken else {}
                 own = page.drawing.g(stroke=_grey(lines.tone), stroke_width=lines.width_mm, **dash)
                 _lines(page, group.add(own), lines.ends + np.array([x, y, x, y]))
@@ -95,11 +95,7 @@ def _samples(page: SvgPage, guide: Guide, entries: Sequence[Entry], sheet: Sheet
 def _picture(page: SvgPage, guide: Guide) -> None:
     zones, shown = guide.zones, guide.shown
     line = {"stroke": _grey(HATCH_TONE), "stroke_width": OUTLINE_MM, "stroke_linejoin": "round"}
-    if len(shown.cut_before):
-        said, fill = ("CUT BEFORE", "cut already: nothing to do"), _grey(BEFORE_TONE)
-        page.group(*said, shapes=shown.cut_before, fill=fill, stroke="none", fill_rule="evenodd")
-        thin: dict[str, Any] = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
-        page.group(*said, name="CUT-BEFORE-LINES", lines=guide.before_lines, **thin)
+    _cut_before(page, guide)
     _zones(page, guide, line)
     if len(shown.kept):
         look: dict[str, Any] = {"fill": "none", "stroke_dasharray": "1.2,0.8", **line}
@@ -123,11 +119,16 @@ def _picture(page: SvgPage, guide: Guide) -> None:
     if guide.arrow is not None:
         page.group("GRAIN", "which way the grain runs", lines=guide.arrow, stroke=_INK, stroke_width=0.3)
     _marks(page, guide)
-    if guide.labels:
-        labels = page.group("NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
-                            text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
-        for label in guide.labels:
-            labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
+    _numbers(page, guide)
+
+
+def _cut_before(page: SvgPage, guide: Guide) -> None:
+    if not len(guide.shown.cut_before):
+        return
+    names, fill = ("CUT BEFORE", "cut already: nothing to do"), _grey(BEFORE_TONE)
+    page.group(*names, shapes=guide.shown.cut_before, fill=fill, stroke="none", fill_rule="evenodd")
+    thin: dict[str, Any] = {"stroke": _grey(FREE_TONE), "stroke_width": OUTLINE_MM}
+    page.group(*names, name="CUT-BEFORE-LINES", lines=guide.before_lines, **thin)
 
 
 def _zones(page: SvgPage, guide: Guide, line: Mapping[str, Any]) -> None:
@@ -159,6 +160,15 @@ def _marks(page: SvgPage, guide: Guide) -> None:
         left, bottom, width, _ = mark.box
         style = {"insert": page.at(left + width / 2, bottom + 0.65), "font_size": LETTERS_MM, "text_anchor": "middle"}
         group.add(page.drawing.text(mark.label, **style, fill=_INK))
+
+
+def _numbers(page: SvgPage, guide: Guide) -> None:
+    if not guide.labels:
+        return
+    labels = page.group("NUMBERS", "to be found again", fill=_INK, font_family="sans-serif",
+                        text_anchor="middle", font_size=LETTERS_MM)  # fmt: skip
+    for label in guide.labels:
+        labels.add(page.drawing.text(label.text, insert=page.at(label.at[0], label.at[1] - 0.36 * LETTERS_MM)))
 
 
 def _lines(page: SvgPage, group: Any, lines: Floats) -> None:  # noqa: ANN401

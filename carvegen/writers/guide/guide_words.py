@@ -135,8 +135,8 @@ def _around(job: Job, shown: Seen) -> Iterator[str]:
     yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
     if len(shown.stops):
         yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
-    way = "left" if shown.view is not View.PLAIN else "right"
-    yield f"Arrow with the name: on the block it points to the {way}. If it does not, the guide was flipped."
+    side = "left" if shown.view is not View.PLAIN else "right"
+    yield f"Arrow with the name: on the block it points to the {side}. If it does not, the guide was flipped."
     if job.material.grain == "side":
         yield "Double arrow under the block: the grain."
 

@@ -89,10 +89,10 @@ def _corners(left: NDArray[np.object_]) -> NDArray[np.object_]:
     """Of each remainder of a wide cut what is no mere sliver, as one shape that may be empty; (n,)."""
     bits, owner = shapely.get_parts(left, return_index=True)
     kept = (shapely.get_type_id(bits) == 3) & holds_disc(bits, _SLIVER_MM, quad_segs=8)
-    found = np.full(len(left), shapely.MultiPolygon(), dtype=object)
+    corners = np.full(len(left), shapely.MultiPolygon(), dtype=object)
     if kept.any():
-        shapely.multipolygons(bits[kept], indices=owner[kept], out=found)
-    return found
+        shapely.multipolygons(bits[kept], indices=owner[kept], out=corners)
+    return corners
 
 
 def tool_lines(job: Job, zones: Zones) -> Iterator[Entry]:
@@ -161,12 +161,12 @@ def _strokes(job: Job, shown: Seen) -> Floats:
     """Where the land is thin: strokes down the wall's slope, `_TICKS_MM` apart, that end in the cut."""
     if len(job.block.cuts) == 0:
         return np.empty((0, 4))
-    found = first_narrow(job.block.land_rings, _THIN * job.limits.land_mm, _ticked)
-    if len(found) == 0:
+    narrow = first_narrow(job.block.land_rings, _THIN * job.limits.land_mm, _ticked)
+    if len(narrow) == 0:
         return np.empty((0, 4))
-    away = found.at - found.centre
+    away = narrow.at - narrow.centre
     away /= np.linalg.norm(away, axis=1, keepdims=True)
-    begin, end = (found.at + far * away for far in _TICK_MM)
+    begin, end = (narrow.at + far * away for far in _TICK_MM)
     inside = np.unique(job.block.cut_tree.query(geometry.dots(end), predicate="within")[0])
     ends = [shown.places(map(tuple, places[inside].tolist())) for places in (begin, end)]
     return np.asarray(np.round(np.hstack(ends), 3), dtype=np.float64)

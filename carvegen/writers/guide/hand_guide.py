@@ -14,7 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
-from carvegen.writers.guide.guide_marks import arrow, found_lines, hatching, level_lines, rings
+from carvegen.writers.guide.guide_marks import arrow, hatching, letter_lines, level_lines, rings
 from carvegen.writers.guide.guide_patches import PATCH_MM, border_strokes, patch_rows, patches_of
 from carvegen.writers.guide.guide_samples import Entry
 from carvegen.writers.guide.guide_words import (
@@ -163,7 +163,7 @@ class Guide:
     @property
     def legend(self) -> tuple[str, ...]:
         """What is drawn, in words."""
-        return tuple(its.words for its in self.shows)
+        return tuple(entry.words for entry in self.shows)
 
     @property
     def mirrored(self) -> bool:
@@ -229,21 +229,21 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     InputError
         If the transfer is unknown.
     """
-    way = transfer_named(transfer)
-    if not job.block.turned and way.view is View.PRINT:
-        way = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
-    shown = seen(job, way.view)
+    method = transfer_named(transfer)
+    if not job.block.turned and method.view is View.PRINT:
+        method = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
+    shown = seen(job, method.view)
     shown = replace(shown, free=shown.free[~shapely.is_empty(geometry.offset(shown.free, -_DECIDED_MM / 2))])
     zones = zones_of(job, shown)
     patches = patches_of(job, shown, zones.floors)
-    told = [its for its in report or () if its.severity is not Severity.ADVICE]
+    serious = [finding for finding in report or () if finding.severity is not Severity.ADVICE]
     borders = border_strokes(shown) if len(patches) > 1 else np.empty((0, 4))
-    room = RingRoom(shown, zones, borders) if told else None  # costly to look for
-    drawn = rings(told, room, shown, most=readable(shown)) if room else []
+    room = RingRoom(shown, zones, borders) if serious else None  # costly to look for
+    drawn = rings(serious, room, shown, most=readable(shown)) if room else []
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,
-        transfer=way,
+        transfer=method,
         register=register_shapes(shown),
         zones=zones,
         tones=_PALE if saving else TONES,
@@ -257,7 +257,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         shows=(*legend(job, shown, zones), *([_BORDERS] if len(patches) > 1 else [])),
         tools=tuple(tool_lines(job, zones)),
         steps=tuple(steps(shown, zones)),
-        findings=tuple(found_lines(told, drawn)),
+        findings=tuple(letter_lines(serious, drawn)),
         pale=saving,
         unfinished=job.block.unfinished,
         labels=tuple(_zone_numbers(patches, drawn)),
@@ -271,11 +271,11 @@ def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Itera
     lines = [shapely.LineString([line[:2], line[2:]]) for mark in drawn for line in mark.lines.tolist()]
     boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
     taken = shapely.STRtree([*lines, *boxes])
-    for its in patches:
-        met = (len(taken.query(shapely.Point(at), predicate="dwithin", distance=_NUMBER_MM)) > 0 for at in its.rooms)
-        at = next((at for at, hidden in zip(its.rooms, met, strict=True) if not hidden), None)
+    for patch in patches:
+        met = (len(taken.query(shapely.Point(at), predicate="dwithin", distance=_NUMBER_MM)) > 0 for at in patch.rooms)
+        at = next((at for at, hidden in zip(patch.rooms, met, strict=True) if not hidden), None)
         if at is not None:
-            yield Label(at=at, text=str(its.number))
+            yield Label(at=at, text=str(patch.number))
 
 
 def _patch_table(patches: Sequence[Patch]) -> Table:

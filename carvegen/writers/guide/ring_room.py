@@ -70,7 +70,7 @@ class RingRoom:
         while radius <= widest:
             lines = self._clear(_circle(at, radius))
             share = float(np.hypot(*(lines[:, 2:] - lines[:, :2]).T).sum()) / (2 * math.pi * radius)
-            best = max(best, (share, radius, lines), key=lambda its: its[0])
+            best = max(best, (share, radius, lines), key=lambda option: option[0])
             if share >= _SHOWS:
                 break
             radius *= _GROWS
@@ -78,8 +78,8 @@ class RingRoom:
 
     def leader(self, at: tuple[float, float], radius: float, box: Box) -> Floats:
         """Lines from a ring's rim to a label's box, where they cross nothing; (n, 4)."""
-        way = shapely.shortest_line(shapely.Point(at).buffer(radius), shapely.box(*box))
-        return self._clear(shapely.get_coordinates(way)) if shapely.length(way) > _CELL_MM else np.empty((0, 4))
+        line = shapely.shortest_line(shapely.Point(at).buffer(radius), shapely.box(*box))
+        return self._clear(shapely.get_coordinates(line)) if shapely.length(line) > _CELL_MM else np.empty((0, 4))
 
     def label(self, at: tuple[float, float], size: tuple[float, float], rings: Sequence[Box]) -> Box | None:
         """The box of this size nearest to a place that hides nothing, or None; what it takes is taken from then on.
@@ -89,7 +89,7 @@ class RingRoom:
         rings
             Boxes round the rings; they are hidden only where nothing else is left.
         """
-        round_rings = self._cells([shapely.box(*its) for its in rings])
+        round_rings = self._cells([shapely.box(*ring) for ring in rings])
         counts = [_in_boxes(mask, size) for mask in (self._drawn | self._labels, round_rings)]
         hidden = np.where(counts[0] > 0, np.inf, 20.0 * (counts[1] > 0))
         if not np.isfinite(hidden).any():
@@ -110,7 +110,7 @@ class RingRoom:
         window = np.asarray(line.bounds) + np.array([-1, -1, 1, 1])
         cuts = shapely.buffer(shapely.clip_by_rect(near, *window), _CLEAR_MM, quad_segs=4)
         seen = shapely.get_parts(shapely.difference(line, shapely.union_all(cuts)))
-        ends = [np.hstack([its[:-1], its[1:]]) for its in map(shapely.get_coordinates, seen) if len(its) > 1]
+        ends = [np.hstack([piece[:-1], piece[1:]]) for piece in map(shapely.get_coordinates, seen) if len(piece) > 1]
         return np.asarray(np.round(np.concatenate(ends), 3), dtype=np.float64) if ends else np.empty((0, 4))
 
     def _cells(self, shapes: Sequence[BaseGeometry] | PolygonArray) -> Mask:
@@ -126,7 +126,7 @@ def _beside(shown: Seen) -> list[PolygonArray]:
     """What else is drawn: the face's edge, stops, marks, the test word and the arrow."""
     word = word_at(shown)
     side, low, high = _WORD_MM
-    rims = [shapely.boundary(its).buffer(_RIM_MM) for its in (shown.face, shown.board)]
+    rims = [shapely.boundary(outline).buffer(_RIM_MM) for outline in (shown.face, shown.board)]
     words = shapely.box(word[0] - side, word[1] + low, word[0] + side, word[1] + high)
     more = geometry.polygon_array([*rims, words, shapely.box(*_ARROW)])
     return [shown.stops, register_shapes(shown), shown.kept, more]

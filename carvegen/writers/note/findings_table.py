@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Report
 
 __all__ = [
-    "EVERY_LINE", "MOST_LINES", "aligned", "cell", "findings_lines", "findings_table", "fitting", "shortened_lines",
-    "told",
+    "EVERY_LINE", "MOST_LINES", "aligned", "cell", "findings_lines", "findings_table", "fitting", "kind_lines",
+    "shortened_lines",
 ]  # fmt: skip
 
 MOST_LINES = 7  #: told of one block, or of one machine's files of it
@@ -35,11 +35,11 @@ def findings_lines(report: Report, *, most: int = MOST_LINES, all_in: str = _ALL
 
     `all_in`: where all of them are listed.
     """
-    entries = [told(group.severity.label, group.sentence, group.worst.remedy) for group in grouped(report)]
+    entries = [kind_lines(group.severity.label, group.sentence, group.worst.remedy) for group in grouped(report)]
     return shortened_lines(entries, most=most, all_in=all_in) or ["No findings."]
 
 
-def told(severity: str, what: str, remedy: str = "", *, about: str = "", like: str = "") -> list[str]:
+def kind_lines(severity: str, what: str, remedy: str = "", *, about: str = "", like: str = "") -> list[str]:
     """A kind of finding as lines: how bad, what is wrong and for which machines, and below it what to do.
 
     `like`: the block at which it was said what to do.

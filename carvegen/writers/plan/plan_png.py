@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 
 __all__ = ["legend_words", "plan_png"]
 
-_GROUND, _FACE, _EDGE, _WORDS, _WAY = (244, 242, 236), (255, 255, 252), (120, 112, 100), (60, 58, 54), (176, 170, 160)
+_GROUND, _FACE, _EDGE, _WORDS, _DASH = (244, 242, 236), (255, 255, 252), (120, 112, 100), (60, 58, 54), (176, 170, 160)
 _MARGIN_MM = 14.0
 _PIXELS = 9_000_000  #: of the drawing at most, before it is drawn twice as fine
 _FINER = 2  #: drawn so many times as fine, then made smaller, so that lines are smooth
 _DASH_MM = 1.2
-_MOST_WAYS = 20_000  #: ways between paths that are drawn of one layer; more would hide the paths
+_MOST_DASHES = 20_000  #: moves between paths that are drawn of one layer; more would hide the paths
 
 
 @dataclass(frozen=True)
@@ -98,18 +98,18 @@ def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet
 
 def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
     """Broken lines from where each path ends to where the next begins."""
-    begin, end = fine.at(paths.exits[:-1, :2])[:_MOST_WAYS], fine.at(paths.entries[1:, :2])[:_MOST_WAYS]
+    begin, end = fine.at(paths.exits[:-1, :2])[:_MOST_DASHES], fine.at(paths.entries[1:, :2])[:_MOST_DASHES]
     step = end - begin
     count = np.ceil(np.hypot(step[:, 0], step[:, 1]) / (_DASH_MM * fine.scale)).astype(np.int64)
     which = np.repeat(np.arange(len(count)), count)
     dash = geometry.counted(count)
-    for side in (0, 1):  # every second stretch of each way
+    for side in (0, 1):  # every second stretch of each move
         share = ((dash + 0.5 * side) / count[which])[:, None]
         ends = begin[which] + share * step[which]
         if side == 0:
             first = ends
     for one, other in zip(first.tolist(), ends.tolist(), strict=True):
-        pen.line([*one, *other], fill=_WAY, width=1)
+        pen.line([*one, *other], fill=_DASH, width=1)
 
 
 def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.Image:

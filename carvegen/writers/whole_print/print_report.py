@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
-from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, shortened_lines, told
+from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, kind_lines, shortened_lines
 
 if TYPE_CHECKING:
     from carvegen.base.finding_groups import Group
@@ -98,7 +98,7 @@ def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[s
             kind = (finding["severity"], finding["rule"], finding["kind"], finding["remedy"])
             remedy, like = "" if kind in first_block or kind in kinds else finding["remedy"], first_block.get(kind, "")
             about = " and ".join(finding["for"])
-            entries.append(told(finding["severity"], finding["sentence"], remedy, about=about, like=like))
+            entries.append(kind_lines(finding["severity"], finding["sentence"], remedy, about=about, like=like))
             kinds.append(kind)
         first_block = dict.fromkeys(kinds[: fitting(entries, most)], block) | first_block
         lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
