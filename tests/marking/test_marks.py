@@ -258,7 +258,7 @@ def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
     [
         (
             "snowfall",
-            (2, 7) if MANY else (7,),
+            (2, 8) if MANY else (2,),
             box(18, 21, 18, 18),
             0.15,
         ),  # large flakes leave no room for others, or none lie here

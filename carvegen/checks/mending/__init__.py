@@ -226,10 +226,11 @@ class _Bench:
         weak = wanted * (_HOPELESS if lands.kind[k] == Kind.NECK and one != other else _WEAK)
         wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
         both = len(movable) == len({one, other})
-        in_white = self._in_white(wide)
-        if in_white and both and not self.only_cut and lands.width[k] >= weak and self._widen_beside_white(survey, k):
-            return
-        must_go = self.only_cut or in_white
+        must_go = self.only_cut or self._in_white(wide)
+        if must_go and both and not self.only_cut:  # beside white: all but what is hopeless may yet be widened
+            must_go = lands.width[k] >= weak
+            if must_go and self._widen_beside_white(survey, k):
+                return
         weak = wanted + _SPARE_MM if must_go else weak
         may_go = both or (movable and (must_go or lands.kind[k] == Kind.TIP))
         if may_go and lands.width[k] < weak and self._extra == 0:
@@ -241,19 +242,25 @@ class _Bench:
             self._move_off(movable[0], survey, k, wanted)
 
     def _widen_beside_white(self, survey: Survey, k: int) -> bool:
-        """Widen narrow place k without taking from the white: beside it on the other side; whether that adds land."""
+        """Widen narrow place k where that takes nothing from the white, beside white on the other side of the land.
+
+        Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
+        """
         lands, (start, end), thin = survey.narrow_lands, _chord(survey, k), _discs(survey, k)
         wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0]) + _SPARE_MM
-        points = np.concatenate([(start + end) / 2, thin.centre])
-        near = shapely.dwithin(geometry.dots(points), self._white_at(_stretch(survey, k, wanted)), wanted / 2)
+        middles = np.concatenate([(start + end) / 2, thin.centre])
         aside = 2 * wanted - float(lands.width[k])
-        bands = [_band(survey, points, thin.edge, *each) for each in ((wanted, ~near), (aside, near))]
-        band = shape_edits.plus(*bands)
-        land = shape_edits.less(band, self._white_at(band))
-        cuts = shape_edits.plus(*(self.cuts[other] for other in self._movable(self._meeting(land))))
-        if shapely.area(shape_edits.common(land, cuts)) < _CRUMB_MM2:
+        around = _stretch(survey, k, aside + wanted)
+        white = self._white_at(around)
+        near, points = shapely.dwithin(geometry.dots(middles), white, wanted / 2), geometry.dots(middles)
+        room = shape_edits.opening(shape_edits.less(around, white), wanted)
+        held = shapely.intersects(points, room)
+        if not held.any():
             return False
-        self._lay_on(land, points[0])
+        bands = [_band(survey, middles, thin.edge, *each) for each in ((wanted, ~near), (aside, near & held))]
+        self._lay_on(shape_edits.less(shape_edits.plus(*bands), white), middles[0])
+        if not held.all():
+            self._cut_away(survey, k, wanted, _band(survey, middles, thin.edge, _AT_WALL_MM, ~held))
         return True
 
     def _is_gone(self, at: Floats) -> bool:
@@ -293,10 +300,16 @@ class _Bench:
         off = shape_edits.less(wall, self._white_at(wall))
         self._put(k, shape_edits.less(self.cuts[k], off), "widened", (lands.at[place] + lands.to[place]) / 2)
 
-    def _cut_away(self, survey: Survey, k: int, width: float) -> None:
-        """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one."""
+    def _cut_away(self, survey: Survey, k: int, width: float, seed: BaseGeometry | None = None) -> None:
+        """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one.
+
+        Parameters
+        ----------
+        seed
+            The middles of what goes; by default all along the place that is narrower.
+        """
         lands = survey.narrow_lands
-        seed = _stretch(survey, k, _AT_WALL_MM, below=width)
+        seed = _stretch(survey, k, _AT_WALL_MM, below=width) if seed is None else seed
         around = _window_of(seed, 2 * width + self.cut)
         white = shape_edits.plus(*(self.cuts[other] for other in self._meeting(around)), *self.job.block.cut_outs)
         land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["common", "lands", "less", "opened", "plus", "round_about", "runs", "too_thin"]
+__all__ = ["common", "lands", "less", "opened", "opening", "plus", "round_about", "runs", "too_thin"]
 
 _SEGMENTS = 16  #: of a quarter of a circle
 
@@ -95,8 +95,12 @@ def runs(middles: Floats, edge: Indices, gap: float) -> Indices:
 
 def too_thin(land: BaseGeometry, width: float) -> PolygonArray:
     """What of a land no disc of this width reaches from inside: thin lands, tips, and the corners of all others."""
-    inner = shapely.buffer(free_of_grid(land), -width / 2, quad_segs=_SEGMENTS)
-    return parts(less(land, round_about(inner, width / 2)))
+    return parts(less(land, opening(land, width)))
+
+
+def opening(shape: BaseGeometry, width: float) -> BaseGeometry:
+    """What discs of this width reach of a shape from inside; a little more, as they are drawn by polygons."""
+    return round_about(shapely.buffer(free_of_grid(shape), -width / 2, quad_segs=_SEGMENTS), width / 2)
 
 
 def opened(shape: BaseGeometry, shrunk: BaseGeometry, width: float) -> BaseGeometry:
