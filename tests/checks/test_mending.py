@@ -194,7 +194,9 @@ def test_land_beside_white_is_widened_on_its_other_side(gap) -> None:
 
 
 @pytest.mark.parametrize(
-    "snow", [box(29, 18, 5, 5), box(19, 18.4, 12, 2), box(24, 17, 2, 2.5)], ids=["end", "on", "across"]
+    "snow",
+    [box(29, 18, 5, 5), box(19, 18.4, 12, 2), box(24, 17, 2, 2.5), box(14, 17, 1, 1.15)],
+    ids=["end", "on", "across", "foot"],
 )
 def test_a_twig_that_snow_meets_stands_wherever_no_snow_lies(snow) -> None:
     """0.4 mm of land for 0.5: it used to go along all of its length, for the one place where white lay beside it."""
