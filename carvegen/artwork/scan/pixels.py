@@ -179,8 +179,8 @@ def _orientation(image: Image.Image) -> int:
 def _resolution(image: Image.Image) -> tuple[float, float] | None:
     """What the file says: from the format's own field, or else from a camera's notes."""
     try:
-        given = image.info.get("dpi") or _from_exif(image)
-        across, down = (float(value) for value in given)
+        dots = image.info.get("dpi") or _from_exif(image)
+        across, down = (float(value) for value in dots)
     except Exception:  # nonsense is as good as nothing
         return None
     return (across, down) if 0 < across < 1e7 and 0 < down < 1e7 else None
@@ -223,7 +223,7 @@ def _eight_bits(values: NDArray[Any]) -> Bytes:
     """Deep tones as 0…255: 16 bits by their range, others by the range that they use."""
     if values.dtype == np.uint16:
         return np.asarray((values + np.uint16(128) * (values < 65407)) // 257, dtype=np.uint8)
-    found = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
-    top = float(found.max(initial=0.0))
+    finite = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+    top = float(finite.max(initial=0.0))
     full = next((full for full in (1.0, 255.0, 65535.0) if top <= full), top)
-    return np.asarray(np.clip(found * np.float32(255 / full) + 0.5, 0, 255), dtype=np.uint8)
+    return np.asarray(np.clip(finite * np.float32(255 / full) + 0.5, 0, 255), dtype=np.uint8)

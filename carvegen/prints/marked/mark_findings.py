@@ -37,11 +37,11 @@ def mark_findings(block: Block, marks: Sequence[Mark], setups: Sequence[Setup]) 
     if not own:
         return ()
     block = _about(block, [mark.shape for mark in own])
-    told = dict[tuple[float, float], Finding]()
+    findings = dict[tuple[float, float], Finding]()
     for setup in setups:
-        for finding in _found(Survey(setup.on(block)), own):
-            told.setdefault(finding.at or (0.0, 0.0), finding)
-    return tuple(told.values())
+        for finding in _narrow_beside(Survey(setup.on(block)), own):
+            findings.setdefault(finding.at or (0.0, 0.0), finding)
+    return tuple(findings.values())
 
 
 def _about(block: Block, shapes: Sequence[Any]) -> Block:
@@ -51,18 +51,18 @@ def _about(block: Block, shapes: Sequence[Any]) -> Block:
     return replace(block, cuts=geometry.parts(shapely.intersection(met, window)))
 
 
-def _found(survey: Survey, marks: Sequence[Mark]) -> Iterator[Finding]:
-    found = survey.narrow_lands
-    limit = survey.job.face_limits.land_at(found.direction_deg)
-    chords = geometry.lines(found.at, found.to)
-    weak = (found.width < limit - TOLERANCE_MM / 2) & ~corners(found, limit)
+def _narrow_beside(survey: Survey, marks: Sequence[Mark]) -> Iterator[Finding]:
+    lands = survey.narrow_lands
+    limit = survey.job.face_limits.land_at(lands.direction_deg)
+    chords = geometry.lines(lands.at, lands.to)
+    weak = (lands.width < limit - TOLERANCE_MM / 2) & ~corners(lands, limit)
     for k in np.flatnonzero(weak).tolist():
         for mark in marks:
             if shapely.dwithin(chords[k], mark.shape, _BESIDE_MM):
                 yield Finding(
                     rule=RULE, kind=mark.key, severity=Severity.RISK,
-                    at=(round(found.at[k, 0], 3), round(found.at[k, 1], 3)),
-                    to=(round(found.to[k, 0], 3), round(found.to[k, 1], 3)), measured=float(found.width[k]),
+                    at=(round(lands.at[k, 0], 3), round(lands.at[k, 1], 3)),
+                    to=(round(lands.to[k, 0], 3), round(lands.to[k, 1], 3)), measured=float(lands.width[k]),
                     limit=float(limit[k]), unit="mm", why=f"{mark} leaves land here that is too narrow to last",
                     remedy="draw the mark larger, or further from what is cut beside it; or take it out",
                 )  # fmt: skip
@@ -84,7 +84,7 @@ def mended_beside(before: BaseGeometry, after: Block, marks: Sequence[Mark]) -> 
         return ()
     lost = geometry.parts(geometry.difference(before, after.land))
     lost = lost[shapely.area(lost) > _LEAST_MM2]
-    return tuple(its for piece in lost for its in _gone(piece, own))
+    return tuple(finding for piece in lost for finding in _gone(piece, own))
 
 
 def _gone(piece: Any, marks: Sequence[Mark]) -> Iterator[Finding]:  # noqa: ANN401

@@ -51,16 +51,16 @@ def marks_of(print_: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFi
         If a file of marks can't be read, or marks contradict one another, with the key.
     """
     names = names_of(print_)
-    found, notes = list[Mark](), list[str]()
+    every, notes = list[Mark](), list[str]()
     for name, file in zip(print_.marks, _files(print_), strict=True):
-        found += file.marks
+        every += file.marks
         notes += [f"{name}: {note}" for note in file.notes]
     if print_.scans:
         scanned = _scanned(print_)
-        found += scanned.marks
+        every += scanned.marks
         notes += scanned.notes
-    found += _in_words(print_, drawing, names)
-    marks, outside = on_face(found, geometry.box(print_.width_mm, print_.height_mm))
+    every += _in_words(print_, drawing, names)
+    marks, outside = on_face(every, geometry.box(print_.width_mm, print_.height_mm))
     try:
         check_agreement(marks, openings=openings)
     except InputError as error:
@@ -174,8 +174,8 @@ def with_marks(
 
 def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
     """What is bare by itself, but not where it is marked to stay."""
-    for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if not mark.motifs]):
-        stays = shapely.union_all([mark.shape for mark in its if mark.meaning == Meaning.STAYS])
+    for blocks, lit in _by_blocks(white.leaves, [mark for mark in marks if not mark.motifs]):
+        stays = shapely.union_all([mark.shape for mark in lit if mark.meaning == Meaning.STAYS])
         shapes = white.shapes
         met = shapely.intersects(shapes, stays)
         if met.any():  # all others stay as they are, point by point
@@ -186,13 +186,13 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
 
 def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
-    for blocks, its in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
-        if not its:
+    for blocks, own in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
+        if not own:
             yield replace(white, leaves=blocks)
             continue
         beside = geometry.stack(other.shapes for other in others if other.leaves & blocks)
         growth = Growth(cuts=white.shapes, free=white.free)
-        growth = plain(marked_nearby(growth, its, replace(bed, others=beside), memory))
+        growth = plain(marked_nearby(growth, own, replace(bed, others=beside), memory))
         yield replace(
             white, shapes=growth.cuts, free=growth.free, to_decide=growth.to_decide, leaves=blocks,
         )  # fmt: skip

@@ -89,14 +89,14 @@ def _remembered(bed: Bed, memory: Memory) -> Grow | None:
         return None
 
     def growing(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        said = hashlib.blake2b(repr((bed.name, settings, rng.bit_generator.state)).encode(), digest_size=16)
-        said.update(shapely.to_wkb(place.area))
-        said.update(b"" if place.frame is None else shapely.to_wkb(place.frame))
-        found = memory.get(said.digest())
-        if found is None:
-            found = Growth(cuts=grow(settings, place, rng))
-            memory.put(said.digest(), found)
-        return found.cuts
+        state = hashlib.blake2b(repr((bed.name, settings, rng.bit_generator.state)).encode(), digest_size=16)
+        state.update(shapely.to_wkb(place.area))
+        state.update(b"" if place.frame is None else shapely.to_wkb(place.frame))
+        grown = memory.get(state.digest())
+        if grown is None:
+            grown = Growth(cuts=grow(settings, place, rng))
+            memory.put(state.digest(), grown)
+        return grown.cuts
 
     return growing
 
@@ -110,12 +110,12 @@ def _split(shapes: PolygonArray, area: BaseGeometry) -> tuple[PolygonArray, Poly
 
 
 def _key(mark: Mark, bed: Bed, *arrays: PolygonArray) -> bytes:
-    said = hashlib.blake2b(
+    state = hashlib.blake2b(
         repr((bed.name, mark.key, mark.meaning, mark.strength, mark.attempt)).encode(), digest_size=16
     )
-    said.update(shapely.to_wkb(mark.shape))
+    state.update(shapely.to_wkb(mark.shape))
     for shapes in arrays:
-        said.update(len(shapes).to_bytes(4, "little"))
+        state.update(len(shapes).to_bytes(4, "little"))
         for wkb in shapely.to_wkb(shapes).tolist():
-            said.update(wkb)
-    return said.digest()
+            state.update(wkb)
+    return state.digest()

@@ -137,7 +137,7 @@ def _meets(patch: Patch, gone: Collection[str], zones: Iterable[_Zone], edited: 
         return True
     if edited is not None and shapely.intersects(patch.seen, edited):
         return True
-    there = [set(its.tolist()) for its in patch.about]
+    there = [set(numbers.tolist()) for numbers in patch.about]
     return any(
         shapely.intersects(patch.seen, zone.zone) or shapely.intersects(patch.zone, zone.seen)
         or any(n in there[k] for k, n in zone.touched)
@@ -159,14 +159,14 @@ def _together(zones: Sequence[_Zone]) -> list[list[_Zone]]:
     seen = geometry.polygon_array(zone.seen for zone in zones)
     pairs = shapely.STRtree(seen).query([zone.zone for zone in zones], predicate="intersects").T.tolist()
     by_shape = dict[tuple[int, int], int]()
-    for k, its in enumerate(zones):
-        pairs += [(k, by_shape.setdefault(shape, k)) for shape in its.touched]
+    for k, own in enumerate(zones):
+        pairs += [(k, by_shape.setdefault(shape, k)) for shape in own.touched]
     for a, b in pairs:
         one, other = first(a), first(b)
         lot[max(one, other)] = min(one, other)
     lots = dict[int, list[_Zone]]()
-    for k, its in enumerate(zones):
-        lots.setdefault(first(k), []).append(its)
+    for k, own in enumerate(zones):
+        lots.setdefault(first(k), []).append(own)
     return list(lots.values())
 
 
@@ -184,15 +184,15 @@ def _made(
     marks: Sequence[Mark], seen: BaseGeometry, ground: Ground, near: Near
 ) -> tuple[tuple[Lot, ...], tuple[Indices, ...], tuple[Indices, ...]]:
     """What marks make of what lies in an area; the unmarked shapes there, and the pieces of fringe."""
-    found = [near(k, seen) for k in range(len(ground.whites))]
+    parts = [near(k, seen) for k in range(len(ground.whites))]
     fringe = tuple(np.flatnonzero(shapely.intersects(white.free, seen)) for white in ground.whites)
     whites = [
         replace(white, shapes=shapes, free=white.free[own])
-        for white, (_, shapes), own in zip(ground.whites, found, fringe, strict=True)
+        for white, (_, shapes), own in zip(ground.whites, parts, fringe, strict=True)
     ]
     done = with_marks(whites, marks, ground.inked, ground.beds, ground.memory)
     lots = tuple(
         Lot(name=white.name, blocks=white.leaves, shapes=white.shapes, free=white.free, to_decide=white.to_decide)
         for white in done
     )
-    return lots, tuple(numbers for numbers, _ in found), fringe
+    return lots, tuple(numbers for numbers, _ in parts), fringe
