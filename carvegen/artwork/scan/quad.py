@@ -40,34 +40,34 @@ def block_corners(picture: Picture) -> Floats:
     InputError
         If no four-sided patch stands out, or a side of the largest follows no edge of the picture: it glares there.
     """
-    tone = picture.tone
+    tone, smaller = picture.tone, picture.smaller
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
     fours, reach = quads(tone), 2.0 * step + 4
     if not fours:
-        raise _unmarked("finds no block whose four sides stand out from what is around it", tone)
+        raise _unmarked("finds no block whose four sides stand out from what is around it", tone, smaller)
     corners = _refined(tone, max(fours, key=lambda quad: shapely.Polygon(quad).area), reach)
     if any(_followed(tone, a, b, reach) < _FOLLOWED for a, b in pairwise([*corners, corners[0]])):
         what = "is not sure of the block's corners: a side between them follows no edge, as where it glares"
-        raise _unmarked(what, tone)
+        raise _unmarked(what, tone, smaller)
     return corners
 
 
-def _unmarked(what: str, tone: Bytes) -> InputError:
-    hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone)
+def _unmarked(what: str, tone: Bytes, smaller: float) -> InputError:
+    hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone, smaller)
     if at is not None:
         what += f"; it glares about x {at[0]}, y {at[1]} pixels"
         hint += "; or photograph it again, lit from the side, so that nothing shines there"
     return InputError(what, field="corners", hint=hint, names=("corners",))
 
 
-def _glare_at(tone: Bytes) -> tuple[int, int] | None:
-    """The middle of the largest spot in which a picture is as light as it can be, in pixels; None without one."""
+def _glare_at(tone: Bytes, smaller: float) -> tuple[int, int] | None:
+    """The middle of the largest spot in which a picture is as light as it can be, in its file's pixels; or None."""
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
     spots, count = label(tone[::step, ::step] >= _GLARES)
     if count == 0:
         return None
     largest = spots == 1 + np.bincount(spots.ravel())[1:].argmax()
-    y, x = (int(np.median(places) * step) for places in np.nonzero(largest))
+    y, x = (round(float(np.median(places)) * step * smaller) for places in np.nonzero(largest))
     return (x, y) if largest.mean() > _LEAST_GLARE else None
 
 

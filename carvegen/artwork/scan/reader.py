@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -39,6 +40,7 @@ _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
 _ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
+_ENOUGH_PX_PER_MM, _FINE_PX_PER_MM = 12.0, 8.0  #: 300 and 200 dots per inch; our own choice
 _KNOWN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
 
 
@@ -95,9 +97,23 @@ def _no_size(artwork: Artwork) -> InputError:
 
 def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwork:
     """The artwork in a picture file's bytes, enlarged `scale` times; without a size if none is known."""
+    picture, frame, notes = _opened(data, options)
+    return _read(picture, frame, options, notes, scale=scale)
+
+
+def _opened(data: bytes, options: ScanOptions) -> tuple[Picture, Frame | None, Notes]:
+    """The picture straightened, how large it is, and what is noted.
+
+    Of a face of a known size a photograph is decoded with as many pixels as that needs, if the face fills enough of it.
+    """
     notes = Notes()
-    picture = opened(data, notes)
-    return _read(*_framed(picture, options, notes), options, notes, scale=scale)
+    if options.size_mm is not None:
+        picture = opened(data, notes, enough_px=math.ceil(max(options.size_mm) * _ENOUGH_PX_PER_MM))
+        straight_on, frame = _framed(picture, options, notes)
+        if picture.smaller == 1 or (frame is not None and frame.pitch_mm * _FINE_PX_PER_MM < 1):
+            return straight_on, frame, notes
+        notes = Notes()
+    return *_framed(opened(data, notes), options, notes), notes
 
 
 def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanOptions) -> Artwork:
@@ -147,9 +163,9 @@ def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Pictu
 
 def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     if options.corners is not None and not isinstance(options.corners, str):
-        return frames.upright_corners(options.corners, picture)
+        return frames.upright_corners(options.corners, picture) / picture.smaller
     corners = quad.block_corners(picture)
-    listed = " ".join(f"{value:.1f}" for value in corners.ravel())
+    listed = " ".join(f"{value:.1f}" for value in corners.ravel() * picture.smaller)
     notes.add(f"the block's corners were found, in pixels, at {listed}")
     return corners
 
