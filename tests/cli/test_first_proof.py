@@ -281,6 +281,24 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
     assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
+@not_sought
+def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
+    """As `compare` does: a dark grey glove on grey land was read as land, and the cuts under it as full, silently."""
+    photo = photographed(own_folder / "block.jpg", PLANNED)
+    x, y = LAST["place"][:2, :] @ (74, 60, 1) / (LAST["place"][2] @ (74, 60, 1))  # on the post that is cut
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).ellipse((x - 40, y - 70, x + 40, y + 70), (40, 50, 70))  # the ink's own colour
+        image.save(photo, quality=92)
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
+    assert ran.code == 1, ran.err
+    at = re.search(r"not sure at x ([\d.]+), y ([\d.]+) mm.*: a shadow, or a thing on it of the colour of ink", ran.err)
+    assert shapely.box(70, 0, 78, 45).contains(shapely.Point(float(at[1]), float(at[2])))
+    seen = read(own_folder / "land.svg")
+    hatched = shapely.union_all(seen.layers["FINDING"])
+    assert hatched.area > 3e-3 * made.FACE.area
+    assert shapely.difference(shapely.buffer(hatched, -0.3), shapely.difference(made.FACE, PLANNED)).area < 0.5
+
+
 def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
     """The step of the README, with --corners auto and without."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
