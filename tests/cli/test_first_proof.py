@@ -22,7 +22,7 @@ from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.comparison import Kind, difference, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
-from carvegen.delivery import first_proof
+from carvegen.delivery import first_proof, laid_on_plan
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
 from tests.strategies import few, takes_long
@@ -464,12 +464,12 @@ def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
 
 def test_a_picture_of_another_block_than_is_named_is_refused(monkeypatch):
     """The tone was taken for the print, or for the key that it holds: thousands of mm² of the key were to be cut."""
-    planned = first_proof.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
+    planned = laid_on_plan.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
     monkeypatch.setattr(on_plan, "lay_file", lambda *_, **__: ("key", None))
     monkeypatch.setattr(on_plan, "shown_alone", lambda _, lands: "tone" if {*lands} == {*PRINTED} else None)
     with pytest.raises(InputError, match="shows tone alone, and not key"):
-        first_proof._laid(Path("tone.jpg"), planned, {}, {})
-    assert first_proof._laid(Path("tone.jpg"), replace(planned, only="tone"), {}, {}) == ("key", None)
+        laid_on_plan._laid(Path("tone.jpg"), planned, {}, {})
+    assert laid_on_plan._laid(Path("tone.jpg"), replace(planned, only="tone"), {}, {}) == ("key", None)
 
 
 @takes_long

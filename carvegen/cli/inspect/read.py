@@ -149,15 +149,8 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
     from carvegen.artwork.on_plan import InkSeen, covered, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.artwork.scan.planes import UNSURE
-    from carvegen.delivery.first_proof import (
-        PRINT,
-        cover_words,
-        laid_file,
-        planned_in,
-        side_words,
-        unsure_places,
-        unsure_words,
-    )  # fmt: skip
+    from carvegen.delivery.first_proof import cover_words, side_words, unsure_places, unsure_words
+    from carvegen.delivery.laid_on_plan import PRINT, laid_file, planned_in
 
     planned = planned_in(onto, settings)
     drawn = picture or Path(f"{file.stem}-on-plan.png")
