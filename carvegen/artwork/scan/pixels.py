@@ -78,8 +78,8 @@ def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
     Parameters
     ----------
     enough_px
-        If the longer side of a JPEG has at least twice as many pixels, it is decoded two, four or eight times smaller,
-        as its transform allows, but not below that; 0: as it is.
+        If the longer side has at least twice as many pixels, it is made a whole number of times smaller, but not below
+        that: a JPEG two, four or eight times while it is decoded, as its transform allows; 0: as it is.
 
     Raises
     ------
@@ -98,7 +98,7 @@ def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
             smaller = _drafted(image, enough_px) if enough_px else 1.0
             frames = int(getattr(image, "n_frames", 1)) if kind != "MPO" else 1
             image.load()
-            return _prepared(image, frames, notes, smaller)
+            return _reduced(_prepared(image, frames, notes, smaller), enough_px)
     except InputError:
         raise
     except Image.DecompressionBombError:
@@ -135,6 +135,14 @@ def _drafted(image: Image.Image, enough_px: int) -> float:
         share = enough_px / before
         image.draft(None, (math.ceil(image.width * share), math.ceil(image.height * share)))
     return before / max(image.size)
+
+
+def _reduced(picture: Picture, enough_px: int) -> Picture:
+    times = max(picture.image.size) // enough_px if enough_px else 1
+    if times < 2:
+        return picture
+    dpi = picture.dpi and (picture.dpi[0] / times, picture.dpi[1] / times)
+    return Picture(picture.image.reduce(times), dpi, picture.smaller * times)
 
 
 def _check_size(image: Image.Image) -> None:

@@ -319,15 +319,15 @@ FACE_MM, OPENING = (60.0, 40.0), shapely.box(15, 10, 35, 20)
 
 
 @pytest.mark.parametrize(("wide", "smaller"), [(1500, 2), (540, 1)])
-@pytest.mark.parametrize("marked", [True, False])
-def test_a_large_photograph_is_decoded_no_finer_than_its_face_needs(tmp_path, monkeypatch, wide, smaller, marked):
+@pytest.mark.parametrize(("marked", "kind"), [(True, "jpg"), (False, "jpg"), (False, "png")])
+def test_a_large_photograph_is_read_no_finer_than_its_face_needs(tmp_path, monkeypatch, wide, smaller, marked, kind):
     """Where things lie is closed form; a face that is small in its picture is read in all its pixels."""
     x0, y0, scale = 200, 150, wide / FACE_MM[0]
     pixels = np.full((1500, 2000), 225, np.uint8)
     pixels[y0 : y0 + round(40 * scale), x0 : x0 + wide] = 50
     left, top, right, foot = (round(value * scale) for value in (15, 20, 35, 30))
     pixels[y0 + top : y0 + foot, x0 + left : x0 + right] = 225
-    path = made.saved(tmp_path / "large.jpg", pixels, quality=95)
+    path = made.saved(tmp_path / f"large.{kind}", pixels, quality=95)
     there = ((x0, y0), (x0 + wide, y0), (x0 + wide, y0 + 40 * scale), (x0, y0 + 40 * scale))
     looked = []
     monkeypatch.setattr(reader, "opened", lambda *args, **more: looked.append(opened(*args, **more)) or looked[-1])
