@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "EVERYTHING", "NEW_CUTS_ONLY", "Artwork", "Notes", "Wanted", "known_words", "plain_name", "said_in",
-    "said_known_mm",
+    "EVERYTHING", "NEW_CUTS_ONLY", "Artwork", "Notes", "Wanted", "known_mm_in", "known_words", "labels_in",
+    "plain_name",
 ]  # fmt: skip
 
 
@@ -88,7 +88,7 @@ class Wanted:
             return plain_name(layer) not in self.only
         if not layer or plain_name(layer) not in self.without:
             return False
-        if (text := f"the layer {layer!r} is left out") not in notes.found:
+        if (text := f"the layer {layer!r} is left out") not in notes.places:
             notes.add(text)
         return True
 
@@ -111,7 +111,7 @@ _VIEW = re.compile(r"\b(print|block) view\b", re.IGNORECASE)
 _KNOWN = re.compile(r"\boutlines known within (\d{1,4}(?:\.\d{1,6})?) mm\b", re.IGNORECASE)
 
 
-def said_in(texts: Iterable[str]) -> tuple[str, bool]:
+def labels_in(texts: Iterable[str]) -> tuple[str, bool]:
     """What a drawing's words tell, as every written file's do.
 
     Returns
@@ -120,9 +120,9 @@ def said_in(texts: Iterable[str]) -> tuple[str, bool]:
         The view, "print", "block", or "" if they tell of none or both; whether it holds new cuts only.
     """
     every = tuple(texts)
-    found = {match[1].lower() for text in every for match in _VIEW.finditer(text)}
+    views = {match[1].lower() for text in every for match in _VIEW.finditer(text)}
     joined = " ".join(" ".join(every).split()).lower()  # a line of words may be wrapped, continued lines set in
-    return found.pop() if len(found) == 1 else "", NEW_CUTS_ONLY.lower() in joined
+    return views.pop() if len(views) == 1 else "", NEW_CUTS_ONLY.lower() in joined
 
 
 def known_words(known_mm: float) -> str:
@@ -130,7 +130,7 @@ def known_words(known_mm: float) -> str:
     return f"Seen in a picture: outlines known within {round(known_mm, 3):g} mm." if known_mm else ""
 
 
-def said_known_mm(texts: Iterable[str]) -> float:
+def known_mm_in(texts: Iterable[str]) -> float:
     """How near outlines are known by a drawing's words, as `known_words` says it, capped; 0 if they don't tell."""
     joined = " ".join(" ".join(texts).split())
     return min(max((float(match[1]) for match in _KNOWN.finditer(joined)), default=0.0), bounds.MAX_KNOWN_MM)
@@ -145,16 +145,16 @@ def plain_name(layer: str) -> str:
 class Notes:
     """Notes gathered while reading; like ones are counted and only the first place is told."""
 
-    found: dict[str, list[str]] = field(default_factory=dict)
+    places: dict[str, list[str]] = field(default_factory=dict)
     layers: set[str] = field(default_factory=set)  #: names of all layers come across
 
     def add(self, text: str, place: str = "") -> None:
         """Take a note about one thing at a place."""
-        self.found.setdefault(text, []).append(place)
+        self.places.setdefault(text, []).append(place)
 
     def lines(self, extra: Iterable[str] = ()) -> tuple[str, ...]:
         """The notes as sentences, in the order in which they first came up."""
-        return (*(_line(text, places) for text, places in self.found.items()), *extra)
+        return (*(_line(text, places) for text, places in self.places.items()), *extra)
 
 
 def _line(text: str, places: list[str]) -> str:

@@ -83,10 +83,10 @@ def place(text: str, *, width_mm: float, height_mm: float, units: str | None = N
         return _on_face(geometry.polygon_array([_in_words(text, height_mm)]), face, text)
     wish = _wish(text)
     artwork, shapes = _from_file(wish, units, height_mm)
-    found = _on_face(shapes, face, text)
+    on_face = _on_face(shapes, face, text)
     curves = f"its curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off"
-    warnings = (*found.warnings, *_unlike(artwork, wish, width_mm, height_mm))
-    return Placement(found.shapes, (*artwork.notes, *found.notes, curves), warnings)
+    warnings = (*on_face.warnings, *_unlike(artwork, wish, width_mm, height_mm))
+    return Placement(on_face.shapes, (*artwork.notes, *on_face.notes, curves), warnings)
 
 
 def _unlike(artwork: Artwork, wish: _Wish, width_mm: float, height_mm: float) -> list[str]:
@@ -101,24 +101,24 @@ def _unlike(artwork: Artwork, wish: _Wish, width_mm: float, height_mm: float) ->
 
 
 def _on_face(shapes: PolygonArray, face: shapely.Polygon, text: str) -> Placement:
-    found = geometry.parts(shapely.intersection(shapes, face)) if len(shapes) else shapes
-    found = geometry.joined(geometry.snapped(found))
+    left = geometry.parts(shapely.intersection(shapes, face)) if len(shapes) else shapes
+    left = geometry.joined(geometry.snapped(left))
     size = f"{face.bounds[2]:g} x {face.bounds[3]:g} mm"
     x0, y0, x1, y1 = shapely.total_bounds(shapes)
-    if len(found) == 0:
+    if len(left) == 0:
         raise InputError(
             f"lies beside the block ({size}): it reaches from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm",
             where=text, hint="move it onto the block: 'FILE at X Y', in mm from its lower left corner",
         )  # fmt: skip
-    if shapely.area(found).sum() >= face.area * (1 - 1e-6):
+    if shapely.area(left).sum() >= face.area * (1 - 1e-6):
         raise InputError(
             f"leaves nothing of the block ({size}): it covers all of it", where=text,
             hint="remove the background from the drawing, or make it smaller: 'FILE width W'",
         )  # fmt: skip
-    lost = 1 - float(shapely.area(found).sum() / shapely.area(shapes).sum())
+    lost = 1 - float(shapely.area(left).sum() / shapely.area(shapes).sum())
     where = f"it is {x1 - x0:.1f} x {y1 - y0:.1f} mm and lies from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm"
     past = f"{lost:.1%} of it lies past the edge of the block ({size}) and is cut off: {where}"
-    return Placement(found, (where,), (past,) if lost > 1e-4 else ())
+    return Placement(left, (where,), (past,) if lost > 1e-4 else ())
 
 
 def _in_words(text: str, height_mm: float) -> shapely.Polygon:
@@ -158,36 +158,36 @@ def _scale(artwork: Artwork, wish: _Wish) -> float:
 
 def _wish(text: str) -> _Wish:
     """Take the options off the end of `text`, until a file's name is left."""
-    name, said, from_top = text.strip(), dict[str, tuple[float, ...]](), False
+    name, wishes, from_top = text.strip(), dict[str, tuple[float, ...]](), False
     while not kinds.is_there(Path(name)):
-        found = _SIZE.fullmatch(name) or _AT.fullmatch(name)
-        if found is None:
+        match = _SIZE.fullmatch(name) or _AT.fullmatch(name)
+        if match is None:
             break
-        name, key, *values = found.groups()
+        name, key, *values = match.groups()
         from_top |= len(values) == 3 and values.pop() is not None
         key = key.lower()
-        if key in said:
+        if key in wishes:
             raise InputError(f"says {key!r} twice", value=text, hint=f"say {key} once")
-        said[key] = tuple(_length(value, key, text) for value in values)
-    if "width" in said and "height" in said:
+        wishes[key] = tuple(_length(value, key, text) for value in values)
+    if "width" in wishes and "height" in wishes:
         raise InputError("says both width and height", value=text, hint="say one: the other follows")
     if (behind := _BEHIND.fullmatch(name)) and not kinds.is_there(Path(name)) and kinds.is_there(Path(behind[1])):
         raise InputError(
             "has words behind the file's name that are not understood", value=behind[2], where=behind[1],
             hint=f"write {_WORDS}",
         )  # fmt: skip
-    at_mm = said.get("at")
+    at_mm = wishes.get("at")
     return _Wish(
         path=Path(name), at=(at_mm[0], at_mm[1]) if at_mm else None, from_top=from_top,
-        width=said.get("width", (None,))[0], height=said.get("height", (None,))[0],
+        width=wishes.get("width", (None,))[0], height=wishes.get("height", (None,))[0],
     )  # fmt: skip
 
 
 def _length(value: str, key: str, text: str) -> float:
     try:
-        found = length_mm(value)
+        length = length_mm(value)
     except InputError as error:
         raise error.within(f"{text}: {key}") from None
-    if key != "at" and found <= 0:
+    if key != "at" and length <= 0:
         raise InputError("must be larger than nothing", value=value, where=f"{text}: {key}", hint=f"{key} 80, say")
-    return found
+    return length

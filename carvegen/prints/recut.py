@@ -92,7 +92,7 @@ class Standing:
     board: BoardSides | None = None  #: round the drawing, where a photograph shows it
 
 
-def standing_lands(given: Print, out: Path) -> dict[str, Standing]:
+def standing_lands(print_: Print, out: Path) -> dict[str, Standing]:
     """What stands of the blocks that are cut, by name: by its own file, as it was kept, or as it was built last.
 
     Each photograph is laid on its drawing once, however many blocks it shows.
@@ -102,35 +102,35 @@ def standing_lands(given: Print, out: Path) -> dict[str, Standing]:
     InputError
         If one is cut and its land is not known, or can't be that of this block.
     """
-    pictures = _Pictures(given)
-    return {block.name: _standing(pictures, k, out) for k, block in enumerate(given.blocks) if block.state == "cut"}
+    pictures = _Pictures(print_)
+    return {block.name: _standing(pictures, k, out) for k, block in enumerate(print_.blocks) if block.state == "cut"}
 
 
 def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
-    given = pictures.given
-    block = given.blocks[k]
-    own = [_own_file(given, block)] if block.cut_land else []
+    print_ = pictures.print_
+    block = print_.blocks[k]
+    own = [_own_file(print_, block)] if block.cut_land else []
     kept = [out / folder / f"{block.name}.wkb" for folder in (CUT_FOLDER, _LANDS)]
     there = next((path for path in own or kept if file_and_layer(path)[0].is_file()), None)
     if there is None:
         raise InputError(
             "is not there" if own else "is cut, but what stands of it is not known", value=block.cut_land or None,
-            where=given.place(f"blocks[{k}].cut_land"),
+            where=print_.place(f"blocks[{k}].cut_land"),
             hint='give its land: cut_land = "scan.png", or build once with state = "open" as it was cut',
         )  # fmt: skip
     try:
-        found = pictures.standing(block, there) or _by_file(given, there)
-        land = geometry.intersection(found.land, geometry.box(given.width_mm, given.height_mm))
+        standing = pictures.standing(block, there) or _by_file(print_, there)
+        land = geometry.intersection(standing.land, geometry.box(print_.width_mm, print_.height_mm))
         if shapely.is_empty(land):
-            raise InputError("shows nothing that stands on the block", where=str(there), hint=_hint(given))
+            raise InputError("shows nothing that stands on the block", where=str(there), hint=_hint(print_))
     except InputError as error:
-        raise error.named(str).within(given.place(f"blocks[{k}].cut_land")) from None
-    return replace(found, land=land)
+        raise error.named(str).within(print_.place(f"blocks[{k}].cut_land")) from None
+    return replace(standing, land=land)
 
 
-def _own_file(given: Print, block: PrintBlock) -> Path:
+def _own_file(print_: Print, block: PrintBlock) -> Path:
     """The file that shows what stands of a block."""
-    return given.path.parent / block.cut_land
+    return print_.path.parent / block.cut_land
 
 
 class _Pictures:
@@ -140,10 +140,10 @@ class _Pictures:
     what inks that hide leave unsure there is taken as it is drawn. One that several inked blocks name shows the print.
     """
 
-    def __init__(self, given: Print) -> None:
-        self.given = given
-        self.size = (given.width_mm, given.height_mm)
-        self.coats = {block.name: block.ink for block in given.blocks if block.inked and block.ink is not None}
+    def __init__(self, print_: Print) -> None:
+        self.print_ = print_
+        self.size = (print_.width_mm, print_.height_mm)
+        self.coats = {block.name: block.ink for block in print_.blocks if block.inked and block.ink is not None}
         self._laid: dict[Path, tuple[str, Laid] | None] = {}
         self._inks: dict[Path, dict[str, InkSeen]] = {}
 
@@ -168,49 +168,48 @@ class _Pictures:
             return self._mask(block, path)
         if path not in self._laid:
             self._laid[path] = self._lay(block, path)
-        found = self._laid[path]
-        if found is None:
+        match = self._laid[path]
+        if match is None:
             return None
-        shows, laid = found
+        shows, laid = match
         if shows == _ALONE:
             return replace(_seen(read_block(laid), self._painted[block.name]), board=board_sides(laid))
         if path not in self._inks:
-            self._inks[path] = read_inks(laid, self.coats, self.given.paper)
+            self._inks[path] = read_inks(laid, self.coats, self.print_.paper)
         return _seen(self._inks[path][block.name], self._painted[block.name])
 
     def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
         mask = geometry.difference(geometry.box(*self.size), self._open_in(block))
-        found = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
-        return None if found is None else _seen(read_block(found[1]), mask)
+        match = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
+        return None if match is None else _seen(read_block(match[1]), mask)
 
     def _open_in(self, block: PrintBlock) -> BaseGeometry:
         """What a stencil is cut through by: its layers, or else the print's openings."""
         if block.layers:
             return geometry.union(self._drawing.union(block.layers))
-        shapes = (self._drawing.shapes(text, f"openings[{k}].shape") for k, text in enumerate(self.given.openings))
+        shapes = (self._drawing.shapes(text, f"openings[{k}].shape") for k, text in enumerate(self.print_.openings))
         return geometry.union(*shapes)
 
     def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
-        naming = [
-            its for its in self.given.blocks if its.inked and its.state == "cut" and _own_file(self.given, its) == path
-        ]
+        cut = (each for each in self.print_.blocks if each.inked and each.state == "cut")
+        naming = [each for each in cut if _own_file(self.print_, each) == path]
         inks = len(self.coats) > 1 and block.name in self.coats
         plans = {}
         if not inks or len(naming) < 2:
             plans[_ALONE] = plan_of(self._painted[block.name], self.size)
         if inks:
-            plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.given.paper, self.size)
-        found = self._laid_on(block, path, plans)
+            plans[_PRINT] = plan_of_inks(self._painted, self.coats, self.print_.paper, self.size)
+        match = self._laid_on(block, path, plans)
         inked = {name: self._painted[name] for name in self.coats if inks}
-        if found is None:
+        if match is None:
             return None
-        other = shown_alone(found[1], inked)
-        rest = [name for name in dict.fromkeys([block.name, *(its.name for its in naming)]) if name != other]
+        other = shown_alone(match[1], inked)
+        rest = [name for name in dict.fromkeys([block.name, *(each.name for each in naming)]) if name != other]
         if other is not None and rest:
             hint = f"give a picture of {' and one of '.join(rest)}, or of the whole print"
-            raise LaidError(f"shows {other} alone", found[1], path, hint=hint)
-        return found
+            raise LaidError(f"shows {other} alone", match[1], path, hint=hint)
+        return match
 
     def _laid_on(
         self, block: PrintBlock, path: Path, plans: Mapping[str, Plan], *, either_tone: bool = False
@@ -221,22 +220,22 @@ class _Pictures:
         except PoorFitError as error:
             if error.laid.negative:
                 raise
-            if _is_page(self.given, error.laid.pictured_px):
+            if _is_page(self.print_, error.laid.pictured_px):
                 return None
-            error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.given))
+            error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.print_))
             raise
 
     @cached_property
     def _drawing(self) -> Drawing:
-        return drawing_of(self.given)
+        return drawing_of(self.print_)
 
     @cached_property
     def _painted(self) -> dict[str, BaseGeometry]:
         """What each block that prints ink has of the drawing, without snow, by name."""
-        given = self.given
-        layers, face = self._drawing.layers, geometry.box(given.width_mm, given.height_mm)
-        found = {}
-        for block in given.blocks:
+        print_ = self.print_
+        layers, face = self._drawing.layers, geometry.box(print_.width_mm, print_.height_mm)
+        lands = {}
+        for block in print_.blocks:
             if block.inked:
                 named = set(map(plain_name, block.layers))
                 on = frozenset(layer.name for layer in layers if plain_name(layer.name) in named)
@@ -244,31 +243,31 @@ class _Pictures:
                     name=block.name, layers=on, lightness=0.0, land_mm=1.0, cut_mm=1.0,
                     ground=block.role == "background", under_all=block.role == "ground",
                 )  # fmt: skip
-                found[block.name] = painted(face, layers, plate)
-        return found
+                lands[block.name] = painted(face, layers, plate)
+        return lands
 
 
-def _is_page(given: Print, size_px: tuple[int, int]) -> bool:
+def _is_page(print_: Print, size_px: tuple[int, int]) -> bool:
     """Whether a picture is as wide for its height as the face, so that it may show the face alone."""
     across, down = size_px
-    return abs(across / down * given.height_mm / given.width_mm - 1) < _SAME_SHAPE
+    return abs(across / down * print_.height_mm / print_.width_mm - 1) < _SAME_SHAPE
 
 
-def _seen(its: InkSeen, drawn: BaseGeometry) -> Standing:
+def _seen(ink: InkSeen, drawn: BaseGeometry) -> Standing:
     """What a picture shows to stand; as drawn where it can't tell."""
-    hidden = geometry.intersection(drawn, its.hidden)
-    return Standing(land=its.as_planned_where_hidden(drawn), tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
+    hidden = geometry.intersection(drawn, ink.hidden)
+    return Standing(land=ink.as_planned_where_hidden(drawn), tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
 
-def kept_files(name: str, its: Standing) -> dict[str, bytes | str]:
+def kept_files(name: str, standing: Standing) -> dict[str, bytes | str]:
     """The files in which a build keeps what stood of a block, and how finely that is known if it is by a picture.
 
     The block's new land has outlines of the picture, too.
     """
-    files: dict[str, bytes | str] = {f"{CUT_FOLDER}/{name}.wkb": shapely.to_wkb(its.land)}
-    if its.tolerance_mm > _TOLERANCE_MM:
-        said = json.dumps({_KNOWN: its.tolerance_mm}) + "\n"
-        files |= {f"{folder}/{name}.json": said for folder in (CUT_FOLDER, _LANDS)}
+    files: dict[str, bytes | str] = {f"{CUT_FOLDER}/{name}.wkb": shapely.to_wkb(standing.land)}
+    if standing.tolerance_mm > _TOLERANCE_MM:
+        text = json.dumps({_KNOWN: standing.tolerance_mm}) + "\n"
+        files |= {f"{folder}/{name}.json": text for folder in (CUT_FOLDER, _LANDS)}
     return files
 
 
@@ -294,33 +293,33 @@ def _known_mm(path: Path) -> float:
     return float(known)
 
 
-def _by_file(given: Print, path: Path) -> Standing:
+def _by_file(print_: Print, path: Path) -> Standing:
     """What stands, in print view: by a land of a build, a drawing or scan of it, or a drawing of a block's cuts."""
     if path.suffix.lower() == ".wkb":
         return _kept(path)
     if is_picture(path):
-        width_mm = 0.0 if is_sized(path) else given.width_mm  # without a resolution the picture is the face
+        width_mm = 0.0 if is_sized(path) else print_.width_mm  # without a resolution the picture is the face
         artwork = read_scan(path, ScanOptions(deskew=False, even=False, width_mm=width_mm))
     else:
-        artwork = read(path, units=given.units or None, outlines=True, without=LEFT_OUT)
+        artwork = read(path, units=print_.units or None, outlines=True, without=LEFT_OUT)
         if shows_cuts(artwork):
             return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
     if not artwork.true_size:
-        raise InputError("does not say how large it is", where=str(path), hint=_hint(given))
-    page = (artwork.width_mm or given.width_mm, artwork.height_mm or given.height_mm)
-    if max(abs(page[0] - given.width_mm), abs(page[1] - given.height_mm)) > _SAME_PAGE_MM:
+        raise InputError("does not say how large it is", where=str(path), hint=_hint(print_))
+    page = (artwork.width_mm or print_.width_mm, artwork.height_mm or print_.height_mm)
+    if max(abs(page[0] - print_.width_mm), abs(page[1] - print_.height_mm)) > _SAME_PAGE_MM:
         raise InputError(
-            f"is not of the block's size: the face is {given.width_mm:g} x {given.height_mm:g} mm",
-            value=f"{page[0]:.1f} x {page[1]:.1f} mm", where=str(path), hint=_hint(given),
+            f"is not of the block's size: the face is {print_.width_mm:g} x {print_.height_mm:g} mm",
+            value=f"{page[0]:.1f} x {page[1]:.1f} mm", where=str(path), hint=_hint(print_),
         )  # fmt: skip
     shapes = artwork.shapes
-    land = geometry.solid(geometry.mirrored(shapes, given.width_mm) if artwork.says_view == "block" else shapes)
+    land = geometry.solid(geometry.mirrored(shapes, print_.width_mm) if artwork.says_view == "block" else shapes)
     return Standing(land=land, tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
 
 
-def _hint(given: Print) -> str:
+def _hint(print_: Print) -> str:
     """What to give in place of a file that does not show the block's land."""
-    return _HINT.format(given.width_mm, given.height_mm)
+    return _HINT.format(print_.width_mm, print_.height_mm)
 
 
 def cut_further(

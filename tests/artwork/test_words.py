@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from carvegen import geometry
 from carvegen.artwork import read
-from carvegen.artwork.drawing import said_in
+from carvegen.artwork.drawing import labels_in
 from carvegen.artwork.place import place
 from carvegen.base.errors import InputError
 from carvegen.base.units import length_mm, size_mm
@@ -43,7 +43,7 @@ def run(*arguments):
     ],
 )  # fmt: skip
 def test_the_view_is_taken_from_words_that_say_it_alone(texts, said):
-    assert said_in(texts) == (said, False)
+    assert labels_in(texts) == (said, False)
 
 
 @pytest.mark.parametrize(
@@ -55,7 +55,7 @@ def test_the_view_is_taken_from_words_that_say_it_alone(texts, said):
     ],
 )  # fmt: skip
 def test_a_file_of_new_cuts_is_told_by_its_whole_words_however_they_are_wrapped(texts, only):
-    assert said_in(texts)[1] == only
+    assert labels_in(texts)[1] == only
 
 
 def test_her_own_title_does_not_make_a_drawing_a_machine_file(tmp_path):

@@ -22,7 +22,7 @@ from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.comparison import Kind, difference, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
-from carvegen.delivery import first_proof
+from carvegen.delivery import first_proof, laid_on_plan
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
 from tests.strategies import few, takes_long
@@ -281,6 +281,22 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
     assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
+@not_sought
+def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
+    """A dark grey glove on grey land was read as land, and the cuts under it as full, without a word."""
+    photo = photographed(own_folder / "block.jpg", PLANNED)
+    x, y = LAST["place"][:2, :] @ (74, 60, 1) / (LAST["place"][2] @ (74, 60, 1))  # on the post that is cut
+    with Image.open(photo) as image:
+        ImageDraw.Draw(image).ellipse((x - 40, y - 70, x + 40, y + 70), (40, 50, 70))  # the ink's own colour
+        image.save(photo, quality=92)
+    ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
+    assert ran.code == 0, ran.err  # a block half cut looks so, too
+    at = re.search(
+        r"unlike the plan over a large place at x ([\d.]+), y ([\d.]+) mm: read as it looks; a shadow", ran.err
+    )
+    assert shapely.box(70, 0, 78, 45).contains(shapely.Point(float(at[1]), float(at[2])))
+
+
 def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
     """The step of the README, with --corners auto and without."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
@@ -446,12 +462,12 @@ def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
 
 def test_a_picture_of_another_block_than_is_named_is_refused(monkeypatch):
     """The tone was taken for the print, or for the key that it holds: thousands of mm² of the key were to be cut."""
-    planned = first_proof.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
+    planned = laid_on_plan.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
     monkeypatch.setattr(on_plan, "lay_file", lambda *_, **__: ("key", None))
     monkeypatch.setattr(on_plan, "shown_alone", lambda _, lands: "tone" if {*lands} == {*PRINTED} else None)
     with pytest.raises(InputError, match="shows tone alone, and not key"):
-        first_proof._laid(Path("tone.jpg"), planned, {}, {})
-    assert first_proof._laid(Path("tone.jpg"), replace(planned, only="tone"), {}, {}) == ("key", None)
+        laid_on_plan._laid(Path("tone.jpg"), planned, {}, {})
+    assert laid_on_plan._laid(Path("tone.jpg"), replace(planned, only="tone"), {}, {}) == ("key", None)
 
 
 @takes_long

@@ -97,7 +97,7 @@ def _walked(lines: list[Floats], knot: Indices) -> list[Floats]:
     order = np.argsort(knot, kind="stable").reshape(-1, 2)
     partner = np.empty(len(knot), dtype=np.int64)
     partner[order[:, 0]], partner[order[:, 1]] = order[:, 1], order[:, 0]
-    found, done = [], np.zeros(len(lines), dtype=bool)
+    chains, done = [], np.zeros(len(lines), dtype=bool)
     for first in range(len(lines)):
         end, run = 2 * first, []
         while not done[end // 2]:
@@ -105,8 +105,8 @@ def _walked(lines: list[Floats], knot: Indices) -> list[Floats]:
             run.append(lines[end // 2] if end % 2 == 0 else lines[end // 2][::-1])
             end = int(partner[end ^ 1])
         if run:
-            found.append(np.concatenate(run))
-    return found
+            chains.append(np.concatenate(run))
+    return chains
 
 
 def places(lines: list[Floats]) -> str:

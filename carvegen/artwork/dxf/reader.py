@@ -18,8 +18,8 @@ from carvegen.artwork.drawing import (
     Artwork,
     Notes,
     Wanted,
-    said_in,
-    said_known_mm,
+    known_mm_in,
+    labels_in,
 )
 from carvegen.artwork.dxf import chains, scanned, splines
 from carvegen.artwork.dxf.entities import (
@@ -45,7 +45,7 @@ INSUNITS_MM = {
     1: 25.4, 2: 304.8, 3: 1609344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1e6, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
     13: 1e-3, 14: 100.0, 15: 1e4, 16: 1e5,
 }  # fmt: skip
-_SAID = re.compile(r"\bUNITS\s*=\s*(MM|CM|IN|PT)\b", re.IGNORECASE)
+_UNITS_TEXT = re.compile(r"\bUNITS\s*=\s*(MM|CM|IN|PT)\b", re.IGNORECASE)
 _OUTLINES = frozenset({"ARC", "CIRCLE", "ELLIPSE", "LINE", "LWPOLYLINE", "POLYLINE", "SOLID", "SPLINE", "TRACE"})
 _FILLED = frozenset({"HATCH", "MPOLYGON"})
 _SILENT = frozenset({"ATTDEF", "VIEWPORT", "SEQEND"})
@@ -100,7 +100,7 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
             reader.take(entity, move, layer)
     wanted.check(notes)
     words = [_text(entity) for entity in document.modelspace().query("TEXT MTEXT")]
-    view, new_only = said_in(words)
+    view, new_only = labels_in(words)
     drawn = reader.shapes()
     take_overlaps(geometry.stack(part for parts in drawn.values() for part in parts), reader.budget)
     layers = cleaned(drawn, notes)
@@ -113,7 +113,7 @@ def _read(path: Path, units: str | None, scale: float, wanted: Wanted) -> Artwor
         says_view=view,
         new_cuts_only=new_only,
         unit_mm=unit_mm,
-        known_mm=said_known_mm(words),
+        known_mm=known_mm_in(words),
     )
 
 
@@ -150,18 +150,18 @@ def _plainly(text: str) -> str:
 
 
 def _unit_mm(document: Any, units: str | None, notes: Notes) -> float:  # noqa: ANN401
-    said = INSUNITS_MM.get(whole(document.header.get("$INSUNITS", 0)))
-    if said is None:
+    unit_mm = INSUNITS_MM.get(whole(document.header.get("$INSUNITS", 0)))
+    if unit_mm is None:
         texts = (str(text.dxf.get("text", "")) for text in document.modelspace().query("TEXT"))
-        match = next((match for match in map(_SAID.search, texts) if match), None)
-        said = MM_PER[match[1].lower()] if match else None
+        match = next((match for match in map(_UNITS_TEXT.search, texts) if match), None)
+        unit_mm = MM_PER[match[1].lower()] if match else None
     if units is not None:
-        if said is not None and said != MM_PER[units]:
-            notes.add(f"the file says that its unit is {said:g} mm; it is read in {units}, as asked")
+        if unit_mm is not None and unit_mm != MM_PER[units]:
+            notes.add(f"the file says that its unit is {unit_mm:g} mm; it is read in {units}, as asked")
         return MM_PER[units]
-    if said is None:
+    if unit_mm is None:
         raise scanned.no_units()
-    return said
+    return unit_mm
 
 
 class _Reader:
@@ -182,16 +182,16 @@ class _Reader:
                 same = np.hypot(*(xy[0] - xy[-1])) < 1e-6 if len(xy) > 2 else False
                 (layer.closed if same else layer.open).append(xy)
         elif kind in _FILLED:
-            found = fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True, budget=self.budget))
-            self.layers.setdefault(name, _Layer()).filled.append(found.shapes)
-        elif kind not in _SILENT and not (kind in ("TEXT", "MTEXT") and _SAID.search(_text(entity))):
+            area = fenced(entity, lambda: region(self._hatch(entity, move), evenodd=True, budget=self.budget))
+            self.layers.setdefault(name, _Layer()).filled.append(area.shapes)
+        elif kind not in _SILENT and not (kind in ("TEXT", "MTEXT") and _UNITS_TEXT.search(_text(entity))):
             self.notes.add(f"{kind} is no outline and is left out", f"on layer {name!r}")
 
     def shapes(self) -> dict[str, list[PolygonArray]]:
         """Each layer's polygons, not yet cleaned."""
-        found = {name: self._layer(name, layer) for name, layer in self.layers.items()}
+        layers = {name: self._layer(name, layer) for name, layer in self.layers.items()}
         for name, lines in self.open.items():
-            if not any(len(part) for parts in found.values() for part in parts):
+            if not any(len(part) for parts in layers.values() for part in parts):
                 raise InputError(
                     f"has outlines that don't close: {len(lines)} lines, at {chains.places(lines)}",
                     where=f"layer {name!r}", hint=_CLOSE,
@@ -200,7 +200,7 @@ class _Reader:
                 f"WARNING: {len(lines)} lines on layer {name!r} close no outline and are left out, at "
                 f"{chains.places(lines)}: are they meant to be cut? Then {_CLOSE}"
             )
-        return found
+        return layers
 
     def _layer(self, name: str, layer: _Layer) -> list[PolygonArray]:
         place = f"layer {name!r}"
@@ -214,15 +214,15 @@ class _Reader:
             once = _once(rings)
             for _ in range(len(rings) - len(once)):
                 self.notes.add("an outline lies twice on the same place; it is taken once", f"on {place}")
-            found = region(once, evenodd=True, budget=self.budget)
+            area = region(once, evenodd=True, budget=self.budget)
         except InputError as error:
             raise error.within(place) from None
-        if found.crossing_at:
-            x, y = found.crossing_at
+        if area.crossing_at:
+            x, y = area.crossing_at
             self.notes.add("an outline crosses itself and is mended by even and odd", f"near {x:.1f}, {y:.1f} mm")
-        if found.flat:
-            self.notes.add(f"{found.flat} outlines without area are left out", f"on {place}")
-        return [*layer.filled, found.shapes]
+        if area.flat:
+            self.notes.add(f"{area.flat} outlines without area are left out", f"on {place}")
+        return [*layer.filled, area.shapes]
 
     def _lines(self, entity: Any, move: Any) -> list[Floats]:  # noqa: ANN401
         from ezdxf import path as paths

@@ -55,6 +55,6 @@ def flattened(control: Floats, knots: Floats, weights: Floats, degree: int, tole
 def _points(curve: object, spans: Floats, pieces: int) -> Floats:
     steps = np.arange(pieces) / pieces
     inner = (spans[:-1, None] + np.diff(spans)[:, None] * steps).reshape(-1)
-    found = curve(np.append(inner, spans[-1]))  # type: ignore[operator]
+    points = curve(np.append(inner, spans[-1]))  # type: ignore[operator]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(found[:, :-1] / found[:, -1:], dtype=np.float64)
+        return np.asarray(points[:, :-1] / points[:, -1:], dtype=np.float64)

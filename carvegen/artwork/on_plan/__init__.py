@@ -8,12 +8,12 @@ from carvegen.artwork.on_plan.laid_picture import Laid
 from carvegen.artwork.on_plan.plan import Plan, Seen, laid, plan_of, plan_of_inks
 from carvegen.artwork.on_plan.plan_file import LaidError, PoorFitError, lay_file, marked_off_mm
 from carvegen.artwork.on_plan.plan_fit import Fit, judged
-from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored
+from carvegen.artwork.on_plan.plan_place import best_place, is_mirrored
 from carvegen.artwork.on_plan.plan_scan import better_fit, laid_on, shown_alone
 from carvegen.artwork.on_plan.shapes_seen import InkSeen, read_block, read_inks, read_laid
 
 __all__ = [
-    "BY_OLD_CUTS", "BoardSides", "Fit", "InkSeen", "Laid", "LaidError", "Plan", "PoorFitError", "Seen", "better_fit",
-    "board_sides", "covered", "found_place", "is_mirrored", "judged", "laid", "laid_on", "lay_file", "marked_off_mm",
+    "BY_OLD_CUTS", "BoardSides", "Fit", "InkSeen", "Laid", "LaidError", "Plan", "PoorFitError", "Seen", "best_place",
+    "better_fit", "board_sides", "covered", "is_mirrored", "judged", "laid", "laid_on", "lay_file", "marked_off_mm",
     "plan_of", "plan_of_inks", "read_block", "read_inks", "read_laid", "shown_alone", "shows_other_inks",
 ]  # fmt: skip

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
-from carvegen.artwork.scan.quad import found_corners
+from carvegen.artwork.scan.quad import block_corners
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def board_sides(laid: Laid) -> BoardSides | None:
     if not laid.mirrored:
         return None
     try:
-        corners = found_corners(replace(picture, image=picture.image.convert("L").reduce(step))) * step
+        corners = block_corners(replace(picture, image=picture.image.convert("L").reduce(step))) * step
     except InputError:
         return None
     return _beside(laid, corners)

@@ -61,8 +61,8 @@ def covered(laid: Laid) -> BaseGeometry:
     blind = ndimage.maximum_filter(blind, round(1.5 * laid.fit.cell_mm * scale))
     unlike = (aside > _TINTED) | (share > _UNLIKE) | (cut_share(tone, laid.plan) < -_UNLIKE)  # a shadow is no glove
     other = (aside > _TINTED) | (unlike & ((share < _AS_CUT[0]) | (share > _AS_CUT[1])))
-    for its in (other, unlike & blind):  # what looks like cut is part of the cuts beside it
-        over |= _hiding(ndimage.binary_opening(its, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
+    for mask in (other, unlike & blind):  # what looks like cut is part of the cuts beside it
+        over |= _hiding(ndimage.binary_opening(mask, iterations=max(least // 2, 1)), laid, scale, fewest=_BLIND)
     if not over.any():
         return geometry.union(geometry.empty())
     over = _onwards(over, picture.image, (unlike | blind) & ~seen, _COVER_BLUR_MM * scale)
@@ -84,11 +84,11 @@ def shows_other_inks(laid: Laid) -> bool:
 
 def _blots(which: Mask, laid: Laid, scale: float, size: tuple[int, int]) -> Mask:
     """The pixels of some of a fit's cells."""
-    found, half = np.zeros(size[::-1], dtype=bool), laid.fit.cell_mm / 2
+    blots, half = np.zeros(size[::-1], dtype=bool), laid.fit.cell_mm / 2
     middle = laid.fit.middle[which]
     for left, top, right, bottom in np.round(np.hstack([middle - half, middle + half]) * scale).astype(int):
-        found[top:bottom, left:right] = True
-    return found
+        blots[top:bottom, left:right] = True
+    return blots
 
 
 def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
@@ -97,7 +97,7 @@ def _hiding(over: Mask, laid: Laid, scale: float, *, fewest: int = 0) -> Mask:
     wide = ndimage.maximum_filter(blobs, max(round(laid.fit.cell_mm * scale / 2), 1))  # a drawn line is no part of it
     x, y = np.clip((laid.fit.middle * scale).astype(int), 0, np.array(over.shape)[::-1] - 1).T
     within = wide[y, x]
-    shown, blind = (np.bincount(within[its], minlength=count + 1) for its in (laid.fit.locked, ~laid.fit.locked))
+    shown, blind = (np.bincount(within[cells], minlength=count + 1) for cells in (laid.fit.locked, ~laid.fit.locked))
     kept = (blind >= np.maximum(shown, fewest)) & (np.arange(count + 1) > 0)
     return np.asarray(kept[blobs])
 
@@ -109,9 +109,9 @@ def _onwards(over: Mask, image: Image.Image, mask: Mask, blur_px: float) -> Mask
     boxes = ndimage.find_objects(joined)
     for k, place in enumerate(ndimage.find_objects(blobs), start=1):
         box = boxes[joined[place][blobs[place] == k][0] - 1]
-        its = blobs[box] == k
-        alike = np.linalg.norm(lab[box] - np.median(lab[box][its], axis=0), axis=-1) < _SAME
-        over[box] |= ndimage.binary_propagation(its, mask=its | (alike & mask[box]))
+        blob = blobs[box] == k
+        alike = np.linalg.norm(lab[box] - np.median(lab[box][blob], axis=0), axis=-1) < _SAME
+        over[box] |= ndimage.binary_propagation(blob, mask=blob | (alike & mask[box]))
     return over
 
 
@@ -130,7 +130,7 @@ def _aside(image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask 
         on, off = on & where, off & where
     if not (on.any() and off.any()):
         return np.full(drawn.shape, np.nan)
-    ink, paper = (np.median(lab[its], axis=0) for its in (on, off))
-    way = paper - ink
-    along = np.clip((lab - ink) @ way / max(float(way @ way), 1e-9), 0, 1)
-    return np.asarray(np.linalg.norm((lab - ink - along[..., None] * way)[..., 1:], axis=-1))
+    ink, paper = (np.median(lab[mask], axis=0) for mask in (on, off))
+    step = paper - ink
+    along = np.clip((lab - ink) @ step / max(float(step @ step), 1e-9), 0, 1)
+    return np.asarray(np.linalg.norm((lab - ink - along[..., None] * step)[..., 1:], axis=-1))

@@ -40,8 +40,8 @@ LEVEL_PX = 5.0  #: light is even within so much of the first look
 
 def first_look(plan: Plan, seen: Seen, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None) -> list[Matrix]:
     """The likeliest places, the best first."""
-    found = alike_places(plan, seen, corners, px_per_mm)
-    return [place for alike, place in found[:_FOLLOWED] if alike > _BEHIND * found[0][0]]
+    places = alike_places(plan, seen, corners, px_per_mm)
+    return [place for alike, place in places[:_FOLLOWED] if alike > _BEHIND * places[0][0]]
 
 
 def alike_places(
@@ -52,13 +52,13 @@ def alike_places(
     face = levelled_face(plan, scale, LEVEL_PX)
     shape = tuple(fft.next_fast_len(round(_ROOM * side), real=True) for side in face.shape)
     template = _Template(face, shape)
-    found: list[tuple[float, Matrix]] = []
+    places: list[tuple[float, Matrix]] = []
     for starts in _starts(plan, seen, corners, px_per_mm):
-        found += [_best_shift(template, seen, place, scale) for place in starts]
-        found.sort(key=lambda its: -its[0])
-        if found and found[0][0] > _SURE:
+        places += [_best_shift(template, seen, place, scale) for place in starts]
+        places.sort(key=lambda one: -one[0])
+        if places and places[0][0] > _SURE:
             break
-    return found
+    return places
 
 
 class _Template:

@@ -92,9 +92,9 @@ def solved(
         return None
     from scipy import optimize  # late: it takes a sixth of a second, and most lenses bend too little to need it
 
-    def rest(its: NDArray[np.float64]) -> NDArray[np.float64]:
-        matrix = np.append(its[:8] * scale[:8], 1.0).reshape(3, 3) @ to_unit
-        one = Lens(float(its[8]), lens.middle, lens.reach)
+    def rest(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        matrix = np.append(values[:8] * scale[:8], 1.0).reshape(3, 3) @ to_unit
+        one = Lens(float(values[8]), lens.middle, lens.reach)
         return np.asarray((one.bent(_through(matrix, middle)) - seen).ravel() / px_per_mm)
 
     def fitted(first: NDArray[np.float64], bound: float) -> optimize.OptimizeResult:
@@ -104,14 +104,14 @@ def solved(
 
     flat = np.append(start.ravel()[:8] / scale[:8], 0.0)
     plain, bending = fitted(flat, 1e-9), fitted(flat, _MOST)
-    found = Lens(float(bending.x[8]), lens.middle, lens.reach)
+    bent = Lens(float(bending.x[8]), lens.middle, lens.reach)
     matrix = np.append(bending.x[:8] * scale[:8], 1.0).reshape(3, 3) @ to_unit
     there = _through(matrix, np.array([[0, 0], [size_mm[0], 0], size_mm, [0, size_mm[1]]], dtype=np.float64))
-    bends_mm = np.linalg.norm(found.bent(there) - there, axis=1).max() / px_per_mm
+    bends_mm = np.linalg.norm(bent.bent(there) - there, axis=1).max() / px_per_mm
     telling = (plain.cost - bending.cost) / max(bending.cost, 1e-12) * (2 * len(middle) - 9)
     if telling < _TELLING or bends_mm < _LEAST_MM:
         return None
-    return matrix, found
+    return matrix, bent
 
 
 def _telling_at_first(

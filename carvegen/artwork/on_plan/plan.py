@@ -126,13 +126,13 @@ class Seen:
     def step(self, shrink: float) -> tuple[Image.Image, Matrix]:
         """The picture that is smaller by no more than `shrink`, a frame of nothing round it, and the matrix to it."""
         k = int(np.clip(np.log2(max(shrink, 1.0)), 0, len(self.steps) - 1))
-        its = self.steps[k]
-        across, down = its.shape[1] / self.shape[1], its.shape[0] / self.shape[0]
+        tone = self.steps[k]
+        across, down = tone.shape[1] / self.shape[1], tone.shape[0] / self.shape[0]
         return self._framed[k], np.array([[across, 0, 1], [0, down, 1], [0, 0, 1]])
 
     @cached_property
     def _framed(self) -> list[Image.Image]:
-        return [Image.fromarray(np.pad(its, 1, constant_values=np.nan)) for its in self.steps]
+        return [Image.fromarray(np.pad(tone, 1, constant_values=np.nan)) for tone in self.steps]
 
 
 def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, corner_mm: float = 0.0) -> Tone:

@@ -11,7 +11,7 @@ import numpy as np
 from carvegen.artwork.drawing import Notes
 from carvegen.artwork.kinds import picture_bytes
 from carvegen.artwork.on_plan.laid_picture import MOST_PX_PER_MM, Laid
-from carvegen.artwork.on_plan.plan_fit import tells_its_place
+from carvegen.artwork.on_plan.plan_fit import shows_where_it_lies
 from carvegen.artwork.on_plan.plan_scan import laid_on
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
@@ -41,8 +41,8 @@ _POSITIVE = "hand in the picture as it was taken; only of an ink that is lighter
 class LaidError(InputError):
     """A picture that was laid can't be what was asked for; how it lies is worth a look."""
 
-    def __init__(self, message: str, laid: Laid, path: Path, **said: Any) -> None:  # noqa: ANN401
-        super().__init__(message, where=str(path), **said)
+    def __init__(self, message: str, laid: Laid, path: Path, **details: Any) -> None:  # noqa: ANN401
+        super().__init__(message, where=str(path), **details)
         self.laid, self.path = laid, path
 
     def look_at(self, picture: Path, more: str = "") -> None:
@@ -94,7 +94,7 @@ def lay_file(
     InputError
         If it can't be read, or shows the other side.
     """
-    plans = {name: plan for name, plan in plans.items() if tells_its_place(plan)}
+    plans = {name: plan for name, plan in plans.items() if shows_where_it_lies(plan)}
     if not plans:
         return None
     data, four = picture_bytes(path), None if isinstance(corners, str) else corners
@@ -124,14 +124,14 @@ def _best(
     frame = frames.framed(picture, ScanOptions(dpi=dpi), Notes())
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
-    found = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
-    if len(found) == 1 and all(its.fit.fault for its in found.values()):
+    fits = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
+    if len(fits) == 1 and all(one.fit.fault for one in fits.values()):
         pale = {
             name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True, either_tone=either_tone)
             for name, plan in plans.items()
         }
-        found = {name: found[name] if its.fit.fault and not its.negative else its for name, its in pale.items()}
-    name, laid = max(found.items(), key=lambda its: (not its[1].fault, its[1].fit.weight))
+        fits = {name: fits[name] if one.fit.fault and not one.negative else one for name, one in pale.items()}
+    name, laid = max(fits.items(), key=lambda one: (not one[1].fault, one[1].fit.weight))
     larger = np.diag([picture.smaller, picture.smaller, 1.0])
     return name, replace(laid, place=larger @ laid.place, lens=laid.lens.within(1 / picture.smaller))
 

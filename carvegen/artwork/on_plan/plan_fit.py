@@ -11,7 +11,7 @@ from scipy import fft
 
 from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone, face_at, laid, levelled
 
-__all__ = ["Fit", "judged", "tells_its_place"]
+__all__ = ["Fit", "judged", "shows_where_it_lies"]
 
 _CELLS_ALONG, _CELL_MM = 14, (5.0, 12.0)  #: cells along the root of the face's area, and how large they may be
 _REACH_MM = 2.0  #: how far around its place a cell is looked for
@@ -22,7 +22,7 @@ _ALIKE = 0.6
 _LOCKED_MM = 0.6
 _LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.3  #: our own choice, set on blocks that differ; see `Fit`
 _FEWEST, _FEWEST_SEEN = 12, 0.3
-_BOTH_WAYS = 0.1
+_ACROSS = 0.1
 _ROUGH_MM = 0.2  #: a drawing whose edges lie farther off is said to
 _LOOSE_MM = 0.2  #: a place that is known no better at the face's corners is said to be
 
@@ -138,8 +138,8 @@ class Fit:
         normal = np.block([[(basis * a[:, None]).T @ basis for a in row] for row in ((xx, xy), (xy, yy))])
         pull = np.einsum("nij,nj->ni", np.stack([xx, xy, xy, yy], axis=1).reshape(-1, 2, 2), move)
         wanted = np.concatenate([basis.T @ pull[:, 0], basis.T @ pull[:, 1]])
-        found = np.linalg.solve(normal + 1e-6 * max(np.trace(normal), 1e-9) * np.eye(len(normal)), wanted)
-        drift = basis @ found.reshape(2, -1).T
+        surface = np.linalg.solve(normal + 1e-6 * max(np.trace(normal), 1e-9) * np.eye(len(normal)), wanted)
+        drift = basis @ surface.reshape(2, -1).T
         return drift, _far(edges, move - drift)
 
     @property
@@ -174,12 +174,12 @@ class Fit:
     @property
     def words(self) -> str:
         """How well it fits, in one line."""
-        said = f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
+        text = f"{self.locked.sum()} of {self.drawn.sum()} places agree, {self.off_mm:.2f} mm off at most"
         if self.rough_mm > _ROUGH_MM:
-            said += f"; its edges lie up to {self.rough_mm:.1f} mm off"
+            text += f"; its edges lie up to {self.rough_mm:.1f} mm off"
         if self.corners_mm > _LOOSE_MM:
-            said += f"; little is drawn: towards the face's corners it may be {self.corners_mm:.1f} mm off"
-        return said
+            text += f"; little is drawn: towards the face's corners it may be {self.corners_mm:.1f} mm off"
+        return text
 
 
 def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
@@ -188,7 +188,7 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     Parameters
     ----------
     seen, place
-        As for `found_place`.
+        As for `best_place`.
     """
     (rows, columns), side, y, x, cells = _drawn_cells(plan)
     reach = round(_REACH_MM * _PX_PER_MM)
@@ -206,7 +206,7 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     )  # fmt: skip
 
 
-def tells_its_place(plan: Plan) -> bool:
+def shows_where_it_lies(plan: Plan) -> bool:
     """Whether enough is drawn on a plan to tell where it lies; what `Fit.can_tell` says, without a picture."""
     return int(_firm(_edges(_drawn_cells(plan)[-1])).sum()) >= _FEWEST
 
@@ -240,8 +240,8 @@ def _sought(cells: Tone, around: Tone, reach: int) -> tuple[NDArray[np.float64],
     cross = fft.irfft2(transform * np.conj(fft.rfft2(even, shape)), shape)[:, : 2 * reach + 1, : 2 * reach + 1]
     box = np.conj(fft.rfft2(np.ones((side, side), np.float32), shape))
     total, squares = (
-        fft.irfft2(its * box, shape)[:, : 2 * reach + 1, : 2 * reach + 1]
-        for its in (transform, fft.rfft2(around**2, shape))
+        fft.irfft2(values * box, shape)[:, : 2 * reach + 1, : 2 * reach + 1]
+        for values in (transform, fft.rfft2(around**2, shape))
     )
     power = np.maximum(squares - total**2 / side**2, 1e-3 * side**2)
     alike = cross / np.sqrt(power * (even**2).sum(axis=(1, 2))[:, None, None])
@@ -265,7 +265,7 @@ def _far(edges: NDArray[np.float64], move: NDArray[np.float64]) -> NDArray[np.fl
 
 def _firm(edges: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether a cell's edges run in more than one direction: how large T's smaller eigenvalue is beside it; (n,)."""
-    return np.asarray(edges[:, 0] + edges[:, 1] - 1 > _BOTH_WAYS)
+    return np.asarray(edges[:, 0] + edges[:, 1] - 1 > _ACROSS)
 
 
 def _edges(cells: Tone) -> NDArray[np.float64]:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone
 
-__all__ = ["found_place", "is_mirrored", "refined"]
+__all__ = ["best_place", "is_mirrored", "refined"]
 
 _LEVEL_MM = 6.0  #: light is even within so much
 _LEVELS_PX = (96, 192, 400, 800, 1600)  #: longer side of the plan, from coarse to fine
@@ -38,7 +38,7 @@ def is_mirrored(place: Matrix, plan: Plan) -> bool:
     return bool(np.linalg.det(np.stack([two - one, three - one])) < 0)
 
 
-def found_place(
+def best_place(
     plan: Plan, seen: Seen, *, corners: Sequence[NDArray[np.float64]] = (), px_per_mm: float | None = None
 ) -> Matrix:
     """The homography that takes places on the plan to where the picture shows them.
@@ -117,7 +117,7 @@ def _stepped(plan: Plan, seen: Seen, place: Matrix, scale: float) -> Matrix:
         if inside.mean() < 0.5:
             return place
         value, down, across = (
-            ndimage.map_coordinates(its, [q[inside], p[inside]], order=1, output=np.float64) for its in slopes
+            ndimage.map_coordinates(picture, [q[inside], p[inside]], order=1, output=np.float64) for picture in slopes
         )
         gx, gy, a, b = across * half, down * half, u[inside], v[inside]
         back = -(gx * a + gy * b)

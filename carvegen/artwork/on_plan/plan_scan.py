@@ -13,7 +13,7 @@ from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, plan_of, resized
 from carvegen.artwork.on_plan.plan_fit import judged
-from carvegen.artwork.on_plan.plan_place import found_place, is_mirrored, refined
+from carvegen.artwork.on_plan.plan_place import best_place, is_mirrored, refined
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
 from carvegen.artwork.scan.quad import quads
 from carvegen.base.errors import InputError
@@ -75,7 +75,7 @@ def laid_on(
     nearer = _laid_on(
         plan,
         part,
-        [np.asarray(its) - (left, top) for its in corners],
+        [np.asarray(corner) - (left, top) for corner in corners],
         px_per_mm,
         lens.within(1, (left, top)),
         pale=pale,
@@ -100,8 +100,8 @@ def better_fit(laid: Laid, plan: Plan) -> Laid | None:
 def shown_alone(laid: Laid, lands: Mapping[str, BaseGeometry]) -> str | None:
     """The block of some, by its land on the plan's face, that a picture shows rather than the plan; None if none."""
     fits = _better_fits(laid, [plan_of(land, laid.plan.size_mm) for land in lands.values()])
-    weights = {name: its.fit.weight for name, its in zip(lands, fits, strict=True) if its is not None}
-    name = max(weights, key=lambda its: weights[its], default=None)
+    weights = {name: one.fit.weight for name, one in zip(lands, fits, strict=True) if one is not None}
+    name = max(weights, key=lambda one: weights[one], default=None)
     enough = laid.fit.weight * (1.0 if laid.plan.is_print else _CLEARLY)
     return name if name is not None and weights[name] > enough else None
 
@@ -112,13 +112,13 @@ def _better_fits(laid: Laid, plans: Sequence[Plan]) -> list[Laid | None]:
     tone, place = ranged(drawn_tone(laid.seen_at(scale).image)), np.diag([scale, scale, 1.0])
     seen = Seen(tone)
     own = judged(laid.plan, seen, place).weight
-    found: list[Laid | None] = []
+    fits: list[Laid | None] = []
     for plan in plans:
         fit = judged(plan, seen, place)
         near = fit.weight > own * _ABOUT_AS_WELL
         better = near and (fit.weight > own or _tones_within(laid.plan, plan, tone) > _TONED)
-        found.append(replace(laid, plan=plan, fit=fit) if better and not fit.fault else None)
-    return found
+        fits.append(replace(laid, plan=plan, fit=fit) if better and not fit.fault else None)
+    return fits
 
 
 def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:
@@ -143,7 +143,7 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
     largest = 1 + int(np.argmax(ndimage.sum_labels(np.ones_like(tone), blobs, np.arange(1, count + 1))))
     rows, columns = ndimage.find_objects(blobs)[largest - 1]
     room = _BUSY_ROOM * max(rows.stop - rows.start, columns.stop - columns.start)
-    left, top = (max(int((its.start - room) * step), 0) for its in (columns, rows))
+    left, top = (max(int((side.start - room) * step), 0) for side in (columns, rows))
     right, bottom = (min(int((columns.stop + room) * step), picture.width),
                      min(int((rows.stop + room) * step), picture.height))  # fmt: skip
     small = (right - left) * (bottom - top) < _BUSY_SHARE * picture.width * picture.height
@@ -160,8 +160,8 @@ def _laid_on(
     if np.ptp(tone) < _LEAST_TONES:
         raise InputError("shows one even tone: nothing is drawn in it", hint="photograph it again, in good light")
     shrink = np.diag([small.width / picture.width, small.height / picture.height, 1.0])
-    four = [np.asarray(its) * np.diag(shrink)[:2] for its in corners]
-    four += sorted(quads(np.asarray(small.convert("L"))), key=lambda its: -float(np.ptp(its, axis=0).prod()))[
+    fours = [np.asarray(four) * np.diag(shrink)[:2] for four in corners]
+    fours += sorted(quads(np.asarray(small.convert("L"))), key=lambda quad: -float(np.ptp(quad, axis=0).prod()))[
         :_MOST_QUADS
     ]
     shrunk = None if px_per_mm is None else px_per_mm * shrink[0, 0]
@@ -172,9 +172,9 @@ def _laid_on(
     each: list[Laid] = []
     for tone in tones:
         seen = Seen(ranged(tone))
-        place = found_place(plan, seen, corners=four, px_per_mm=shrunk)
-        fit, place, found = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
-        lens_there, whole = found.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
+        place = best_place(plan, seen, corners=fours, px_per_mm=shrunk)
+        fit, place, bent = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+        lens_there, whole = bent.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
         each.append(Laid(
             place=whole, lens=lens_there, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
             pictured_px=(picture.width, picture.height), part=picture, part_place=whole, part_lens=lens_there,
@@ -192,15 +192,15 @@ def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fi
     fit, seen_straight = judged(plan, seen, place), seen
     for _ in range(_LENS_ROUNDS):
         cells = fit.alike_there
-        found = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
-        if found is None:
+        bent = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
+        if bent is None:
             break
-        straight = Seen(found[1].straightened(seen.steps[0]))
-        nearer = refined(plan, straight, found[0])
+        straight = Seen(bent[1].straightened(seen.steps[0]))
+        nearer = refined(plan, straight, bent[0])
         better = judged(plan, straight, nearer)
         if better.weight <= fit.weight and better.off_mm >= fit.off_mm:
             break
-        change, fit, place, lens = abs(found[1].strength - lens.strength), better, nearer, found[1]
+        change, fit, place, lens = abs(bent[1].strength - lens.strength), better, nearer, bent[1]
         seen_straight = straight
         if change < _SAME_LENS:
             break

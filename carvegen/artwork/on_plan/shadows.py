@@ -44,9 +44,9 @@ def light_over(laid: Laid) -> NDArray[np.float32] | None:
     colours = _own_colours(means, known)
     light = means - colours[:, None, None]
     step = _least_step(colours)
-    told = _agreeing(light, known, colours)
+    agreed = _agreeing(light, known, colours)
     cell = (light * known[..., None]).sum(axis=0) / np.maximum(known.sum(axis=0), 1)[..., None]
-    grown = _grown(told, cell, np.asarray(known.any(axis=0)), min(_STEP, _PART * step))
+    grown = _grown(agreed, cell, np.asarray(known.any(axis=0)), min(_STEP, _PART * step))
     if grown.mean() < 1 / 10:
         return None
     cast = np.quantile((cell - cell.mean(axis=-1, keepdims=True))[grown], (0.05, 0.95), axis=0)
@@ -55,8 +55,8 @@ def light_over(laid: Laid) -> NDArray[np.float32] | None:
     nearest = ndimage.distance_transform_edt(~grown, return_distances=False, return_indices=True)
     own = cell.mean(axis=-1)[tuple(nearest)].astype(np.float32)
     smooth = ndimage.median_filter(own, 3)
-    found = _followed(smooth, log, colours, kinds)
-    return np.asarray(found - np.quantile(smooth, 0.95), dtype=np.float32)
+    followed = _followed(smooth, log, colours, kinds)
+    return np.asarray(followed - np.quantile(smooth, 0.95), dtype=np.float32)
 
 
 def evenly_lit(image: Image.Image, light: NDArray[np.float32] | None) -> Image.Image:
@@ -72,11 +72,11 @@ def _colours(drawn: NDArray[np.float32]) -> tuple[NDArray[np.int64], int]:
     """For each pixel which of the plan's tones it has, -1 where two meet; and how many there are."""
     pure = ndimage.maximum_filter(drawn, 3) - ndimage.minimum_filter(drawn, 3) < 1 / 100
     tones = np.round(drawn * 100).astype(int)
-    found = [k for k in np.argsort(-np.bincount(tones[pure], minlength=1))[:_MOST_COLOURS]
+    often = [k for k in np.argsort(-np.bincount(tones[pure], minlength=1))[:_MOST_COLOURS]
              if (pure & (tones == k)).mean() > _RARE]  # fmt: skip
     number = np.full(max(int(tones.max()), 100) + 1, -1)
-    number[found] = np.arange(len(found))
-    return np.where(pure, number[tones], -1), len(found)
+    number[often] = np.arange(len(often))
+    return np.where(pure, number[tones], -1), len(often)
 
 
 def _means(
@@ -114,29 +114,29 @@ def _least_step(colours: NDArray[np.float64]) -> float:
 
 def _agreeing(light: NDArray[np.float64], known: Mask, colours: NDArray[np.float64]) -> Mask:
     """The cells in which two colours tell the same light."""
-    told = np.zeros(known.shape[1:], dtype=bool)
+    agreed = np.zeros(known.shape[1:], dtype=bool)
     for k in range(len(colours)):
         for other in range(k):
             near = min(_STEP, _PART * float(np.abs(colours[k] - colours[other]).max()))
-            told |= known[k] & known[other] & (np.abs(light[k] - light[other]).max(axis=-1) < near)
-    return told
+            agreed |= known[k] & known[other] & (np.abs(light[k] - light[other]).max(axis=-1) < near)
+    return agreed
 
 
-def _grown(told: Mask, cell: NDArray[np.float64], known: Mask, step: float) -> Mask:
+def _grown(agreed: Mask, cell: NDArray[np.float64], known: Mask, step: float) -> Mask:
     """The cells that are told, and all that lead on from them by small steps."""
     flat = [np.abs(np.diff(cell, axis=axis)).max(axis=-1) < step for axis in (0, 1)]
     down = flat[0] & known[1:] & known[:-1]
     across = flat[1] & known[:, 1:] & known[:, :-1]
-    found, before = told.copy(), -1
-    while found.sum() != before:
-        before = int(found.sum())
-        meets = down & (found[1:] | found[:-1])
-        found[1:] |= meets
-        found[:-1] |= meets
-        meets = across & (found[:, 1:] | found[:, :-1])
-        found[:, 1:] |= meets
-        found[:, :-1] |= meets
-    return found
+    cells, before = agreed.copy(), -1
+    while cells.sum() != before:
+        before = int(cells.sum())
+        meets = down & (cells[1:] | cells[:-1])
+        cells[1:] |= meets
+        cells[:-1] |= meets
+        meets = across & (cells[:, 1:] | cells[:, :-1])
+        cells[:, 1:] |= meets
+        cells[:, :-1] |= meets
+    return cells
 
 
 def _followed(

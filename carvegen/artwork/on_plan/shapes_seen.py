@@ -75,14 +75,14 @@ def read_block(laid: Laid) -> InkSeen:
 
 def read_inks(laid: Laid, coats: Mapping[str, Ink], paper: Rgb) -> dict[str, InkSeen]:
     """The inks of a print that lies on its plan, taken apart by their own model; `coats` in printing order."""
-    said = ScanOptions(inks=tuple(coats), coats=tuple(coats.values()), paper=paper)
-    layers = read_laid(laid, said).layers
+    options = ScanOptions(inks=tuple(coats), coats=tuple(coats.values()), paper=paper)
+    layers = read_laid(laid, options).layers
     lands = [geometry.union(layers.get(name, geometry.empty())) for name in coats]
     unsure = geometry.union(layers.get(UNSURE, geometry.empty()))
-    hiding, wide = hidden_by(said.coats, paper), [shapely.buffer(land, _BLURRED_MM) for land in lands]
-    found = {}
+    hiding, wide = hidden_by(options.coats, paper), [shapely.buffer(land, _BLURRED_MM) for land in lands]
+    seen = {}
     for k, (name, land) in enumerate(zip(coats, lands, strict=True)):
         # where an ink hides others these are what is unsure, not the ink itself
         doubt = geometry.difference(unsure, wide[k]) if any(k in by for by in hiding) else unsure
-        found[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
-    return found
+        seen[name] = InkSeen(land=land, hidden=geometry.union(doubt, *(wide[other] for other in hiding[k])))
+    return seen

@@ -88,14 +88,14 @@ def ranged(tone: Tone) -> Tone:
 def colour_tells(laid: Laid) -> bool:
     """Whether land and cut differ in colour more than in how light they are, and hardly in that."""
     lab = cielab(np.asarray(laid.seen_at(_TILE_PX / _TILE_MM).image.convert("RGB"), dtype=np.float64))
-    light, a, b = (above_cut(np.asarray(its, dtype=np.float32), laid.plan) for its in np.moveaxis(lab, -1, 0))
+    light, a, b = (above_cut(np.asarray(channel, dtype=np.float32), laid.plan) for channel in np.moveaxis(lab, -1, 0))
     return abs(light) < min(_AS_LIGHT, float(np.hypot(a, b)))
 
 
 def above_cut(values: Tone, plan: Plan) -> float:
     """By how much a picture's values are higher on land than on the cuts beside it, in the mean of its tiles."""
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
-    small, drawn = (resized(its, (columns * _TILE_PX, rows * _TILE_PX)) for its in (values, plan.tone))
+    small, drawn = (resized(tone, (columns * _TILE_PX, rows * _TILE_PX)) for tone in (values, plan.tone))
     on, known = _tiles(small, drawn < _PURE, (rows, columns))
     beside, some = _tiles(small, drawn > 1 - _PURE, (rows, columns))
     both = known & some

@@ -32,15 +32,15 @@ def cleaned(layers: Mapping[str, Sequence[PolygonArray]], notes: Notes) -> dict[
     InputError
         If nothing is left, or it is larger than `MAX_MM`.
     """
-    found = {name: _layer(np.concatenate(shapes), name, notes) for name, shapes in layers.items() if shapes}
-    found = {name: shapes for name, shapes in found.items() if len(shapes)}
-    if not found:
+    joined = {name: _layer(np.concatenate(shapes), name, notes) for name, shapes in layers.items() if shapes}
+    joined = {name: shapes for name, shapes in joined.items() if len(shapes)}
+    if not joined:
         raise InputError(
             "holds no shape with an area",
             hint="only filled shapes, or lines with a width, can be cut: give them a fill or a stroke",
         )
-    _check_size(np.concatenate(list(found.values())))
-    return found
+    _check_size(np.concatenate(list(joined.values())))
+    return joined
 
 
 def _layer(shapes: PolygonArray, name: str, notes: Notes) -> PolygonArray:

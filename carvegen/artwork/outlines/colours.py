@@ -87,7 +87,7 @@ def seen(
             )
     behind, front, every = _hidden(layers, [1 < len(drawn_in[layer]) <= _MOST_COLOURS for layer, _, _ in keys], budget)
     ends = np.searchsorted(behind, np.arange(len(keys) + 1))
-    found: dict[str, list[PolygonArray]] = {}
+    parted: dict[str, list[PolygonArray]] = {}
     colours: dict[str, str] = {}
     for k, ((layer, colour, _), shapes) in enumerate(zip(keys, layers.values(), strict=True)):
         name, left = layer, shapes
@@ -97,11 +97,11 @@ def seen(
             # far quicker than `geometry.joined` where most lie over one another
             hidden = shapely.disjoint_subset_union_all(every[front[ends[k] : ends[k + 1]]])
             left = geometry.parts(shapely.difference(shapely.multipolygons(shapes), hidden))
-        found.setdefault(name, []).append(geometry.snapped(left))
+        parted.setdefault(name, []).append(geometry.snapped(left))
         if len(drawn_in[layer]) <= _MOST_COLOURS:
             colours[name] = colour
     joined = {
-        name: parts[0] if len(parts) == 1 else geometry.joined(geometry.stack(parts)) for name, parts in found.items()
+        name: parts[0] if len(parts) == 1 else geometry.joined(geometry.stack(parts)) for name, parts in parted.items()
     }
     return {name: shapes for name, shapes in joined.items() if len(shapes)}, colours
 

@@ -118,14 +118,14 @@ def _assembled(outlines: PolygonArray, shells: Indices, owner: Indices) -> Polyg
 def _containers(outlines: PolygonArray, budget: Budget) -> tuple[Indices, Indices]:
     """Pairs (inner, outer) of outlines where one lies in the other."""
     tree = shapely.STRtree(outlines)
-    found = []
+    pairs = []
     for chunk in np.array_split(np.arange(len(outlines)), max(1, len(outlines) // 100)):
         inner, outer = tree.query(outlines[chunk], predicate="within")
         inner = chunk[inner]
         different = inner != outer
-        found.append(np.stack([inner[different], outer[different]]))
+        pairs.append(np.stack([inner[different], outer[different]]))
         budget.take("overlaps", int(different.sum()))
-    both = np.concatenate(found, axis=1)
+    both = np.concatenate(pairs, axis=1)
     return both[0], both[1]
 
 

@@ -6,7 +6,7 @@ from carvegen.artwork.scan.description import (
     ScanOptions,
     corners_from,
     ink_names,
-    inks_said,
+    inks_of,
     points_from,
 )
 from carvegen.artwork.scan.reader import is_sized, read_scan
@@ -15,7 +15,7 @@ __all__ = [
     "ScanOptions",
     "corners_from",
     "ink_names",
-    "inks_said",
+    "inks_of",
     "is_sized",
     "points_from",
     "read_scan",

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["edge_blur", "found", "restored"]
+__all__ = ["edge_blur", "restored", "sharp_turns"]
 
 _CORNER_DEG = 40.0
 #: By how much blur of 1 draws back a tip, times the tangent of half its angle: from 20 to 150 degrees.
@@ -38,7 +38,7 @@ _LOOKS, _FAR_PX = 4000, 5.0  # profiles across edges, and how far each reaches t
 _SHARPEST, _SOFTEST = 0.3, 4.0
 
 
-def found(xy: Floats, before: Indices, after: Indices, reach: int) -> Mask:
+def sharp_turns(xy: Floats, before: Indices, after: Indices, reach: int) -> Mask:
     """Points where the outline turns by more than 40 degrees within `reach` points, and more than anywhere near."""
     back, ahead = np.arange(len(xy)), np.arange(len(xy))
     for _ in range(reach):
@@ -63,8 +63,8 @@ def edge_blur(tone: Bytes, shapes: PolygonArray) -> float:
         return _SHARPEST
     place = np.unique(np.linspace(0, len(rings.xy) - 1, _LOOKS).astype(int))
     ahead = rings.edge_ends[rings.edge_ends[place]]
-    way = rings.xy[ahead] - rings.xy[place]
-    across = np.column_stack([-way[:, 1], way[:, 0]]) / np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+    along = rings.xy[ahead] - rings.xy[place]
+    across = np.column_stack([-along[:, 1], along[:, 0]]) / np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     middle = (rings.xy[ahead] + rings.xy[place]) / 2
     far, low, high, other = (_tones(tone, middle + by * across) for by in (-_FAR_PX, -0.5, 0.5, _FAR_PX))
     step, slope = np.abs(other - far), np.abs(high - low)
@@ -101,15 +101,15 @@ class _Side:
 
     def line(self, xy: Floats, skip: Floats, blur_px: float) -> tuple[Floats, Floats, Mask]:
         """A point and the way outwards of the longest straight run behind `skip`, and whether there is one."""
-        centre, way = np.zeros((len(skip), 2)), np.tile([1.0, 0.0], (len(skip), 1))
+        centre, outwards = np.zeros((len(skip), 2)), np.tile([1.0, 0.0], (len(skip), 1))
         done = np.zeros(len(skip), dtype=bool)
         usable = self.free & (self.along >= skip[:, None]) & (self.along <= (self.end - _ROUNDED * blur_px)[:, None])
         for length, most in zip(_LENGTHS_PX, _STRAIGHT_PX, strict=True):
             taken = usable & (self.along <= (skip + length)[:, None])
             c, u, stray = _fitted(xy[self.which], taken)
             good = ~done & (taken.sum(axis=1) >= _FEWEST) & (stray <= most)
-            centre[good], way[good], done = c[good], u[good], done | good
-        return centre, way, done
+            centre[good], outwards[good], done = c[good], u[good], done | good
+        return centre, outwards, done
 
     def nearest(self, xy: Floats, tip: Floats) -> Floats:
         """How close the points of each side come to a point; (corners,)."""
@@ -154,12 +154,12 @@ def _restore(moved: Floats, seen: Floats, at: Indices, sides: Sequence[_Side], b
     most = _MORE * np.interp(slim, *_RECESSION) * blur_px / np.tan(slim) + _GRAIN_PX
     good = one & other & meets & (half >= np.radians(_SLIMMEST_DEG)) & (back <= most)
     good &= (((c - tip) * u).sum(axis=1) > 0) & (((d - tip) * v).sum(axis=1) > 0)
-    for side, way in zip(sides, (u, v), strict=True):
+    for side, outwards in zip(sides, (u, v), strict=True):
         near = good[:, None] & side.free & (side.along < np.minimum(skip, side.end / 2)[:, None])
         row, column = np.nonzero(near)
         which = side.which[row, column]
-        rest = ((seen[which] - tip[row]) * way[row]).sum(axis=1)
-        moved[which] = tip[row] + np.maximum(rest, 0)[:, None] * way[row]
+        rest = ((seen[which] - tip[row]) * outwards[row]).sum(axis=1)
+        moved[which] = tip[row] + np.maximum(rest, 0)[:, None] * outwards[row]
     moved[at[good]] = tip[good]
 
 
@@ -170,11 +170,11 @@ def _fitted(points: Floats, taken: Mask) -> tuple[Floats, Floats, Floats]:
     rest = points - centre[:, None]
     xx, yy, xy = ((rest[..., i] * rest[..., j] * weight).sum(axis=1) for i, j in ((0, 0), (1, 1), (0, 1)))
     angle = np.arctan2(2 * xy, xx - yy) / 2
-    way = np.column_stack([np.cos(angle), np.sin(angle)])
+    direction = np.column_stack([np.cos(angle), np.sin(angle)])
     last = np.take_along_axis(rest, (taken * np.arange(1, taken.shape[1] + 1)).argmax(axis=1)[:, None, None], axis=1)
-    way *= np.where((last[:, 0] * way).sum(axis=1) < 0, -1.0, 1.0)[:, None]
+    direction *= np.where((last[:, 0] * direction).sum(axis=1) < 0, -1.0, 1.0)[:, None]
     stray = np.sqrt(np.maximum((xx + yy - np.hypot(xx - yy, 2 * xy)) / 2, 0))
-    return centre, way, stray
+    return centre, direction, stray
 
 
 def _meeting(c: Floats, u: Floats, d: Floats, v: Floats) -> tuple[Floats, Mask]:

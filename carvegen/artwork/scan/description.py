@@ -18,7 +18,7 @@ from carvegen.base.parameters import (
 )
 from carvegen.base.units import length_mm
 
-__all__ = ["MAX_INKS", "Corners", "Marked", "ScanOptions", "corners_from", "ink_names", "inks_said", "points_from"]
+__all__ = ["MAX_INKS", "Corners", "Marked", "ScanOptions", "corners_from", "ink_names", "inks_of", "points_from"]
 
 Point: TypeAlias = tuple[float, float]
 Corners: TypeAlias = tuple[Point, Point, Point, Point]
@@ -124,17 +124,17 @@ def ink_names(text: str) -> tuple[str, ...]:
     return tuple(name.strip() for name in text.split(","))
 
 
-def inks_said(text: str) -> dict[str, Any]:
+def inks_of(text: str) -> dict[str, Any]:
     """The settings `inks` and `coats` from names, a count, or names with colours: ``"sky=#a9bfcb 0.2, key=#1f2b3d"``.
 
     Names alone stand from dark to light; with colours in printing order, each with its opacity if it has one.
     """
     if "=" not in text:
         return {"inks": ink_names(text)}
-    said = [_COLOURED.fullmatch(part) for part in text.split(",")]
-    if not all(said):
+    matches = [_COLOURED.fullmatch(part) for part in text.split(",")]
+    if not all(matches):
         raise InputError("must be names with colours", value=text, hint='write "sky=#a9bfcb 0.2, key=#1f2b3d 0.7"')
-    inks = [(match[1].strip(), Ink(colour=rgb(match[2]), opacity=float(match[3] or 0))) for match in said if match]
+    inks = [(match[1].strip(), Ink(colour=rgb(match[2]), opacity=float(match[3] or 0))) for match in matches if match]
     if any(ink.opacity > 1 for _, ink in inks):
         raise InputError("must have opacities from 0 to 1", value=text)
     return {"inks": tuple(name for name, _ in inks), "coats": tuple(ink for _, ink in inks)}
@@ -155,7 +155,7 @@ def _check_count(count: int) -> None:
 
 
 def _numbers(text: str) -> list[float]:
-    found = [float(part) for part in text.replace(",", " ").split()]
-    if max(map(abs, found)) > 1e6:
+    numbers = [float(part) for part in text.replace(",", " ").split()]
+    if max(map(abs, numbers)) > 1e6:
         raise InputError("must be pixels of the picture", value=text)
-    return found
+    return numbers

@@ -73,14 +73,14 @@ def _by_file(picture: Picture, notes: Notes) -> Frame | None:
     if picture.dpi is None:
         return None
     across, down = picture.dpi
-    said = f"{round(across, 1):g}" if abs(across - down) < 0.5 else f"{round(across, 1):g} x {round(down, 1):g}"
+    dots = f"{round(across, 1):g}" if abs(across - down) < 0.5 else f"{round(across, 1):g} x {round(down, 1):g}"
     if not all(_MIN_DPI <= dpi <= _MAX_DPI for dpi in picture.dpi) or not 0.5 <= across / down <= 2:
-        notes.add(f"the file says {said} dots per inch, which can't be; it is not followed")
+        notes.add(f"the file says {dots} dots per inch, which can't be; it is not followed")
         return None
     if all(any(abs(dpi - guess) < 0.5 for guess in _GUESSES) for dpi in picture.dpi):
-        notes.add(f"the file says {said} dots per inch, as programs do that know nothing; it is not followed")
+        notes.add(f"the file says {dots} dots per inch, as programs do that know nothing; it is not followed")
         return None
-    notes.add(f"size by the file's {said} dots per inch")
+    notes.add(f"size by the file's {dots} dots per inch")
     return plain(picture, 25.4 / across, 25.4 / down)
 
 
@@ -165,10 +165,10 @@ def _check_pixels(count: int) -> None:
 def _check_sides(corners: Floats, size_mm: tuple[float, float]) -> None:
     side = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     seen = float((side[0] + side[2]) / (side[1] + side[3]))
-    said = size_mm[0] / size_mm[1]
-    if not 1 / _TWICE < seen / said < _TWICE:
+    wanted = size_mm[0] / size_mm[1]
+    if not 1 / _TWICE < seen / wanted < _TWICE:
         raise InputError(
-            f"does not fit the corners: there the width is {seen:.2f} times the height, here {said:.2f} times",
+            f"does not fit the corners: there the width is {seen:.2f} times the height, here {wanted:.2f} times",
             value=f"{size_mm[0]:g}x{size_mm[1]:g}",
             field="size_mm",
             hint=f"is it {size_mm[1]:g}x{size_mm[0]:g}? Else mark the corners again",

@@ -132,9 +132,9 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     unsure = np.asarray(binary_opening(shown[bins], np.ones((side, side), dtype=bool)))
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
-    thinly = [_running_out(its[bins] & unsure, on[i], unsure) for i, its in enumerate(thin)]
+    thinly = [_running_out(mask[bins] & unsure, on[i], unsure) for i, mask in enumerate(thin)]
     unsure = np.any([unsure, *thinly], axis=0)
-    return Overprints(on, unsure, float((labels == 0).mean()), tuple(float(its.mean()) for its in thinly))
+    return Overprints(on, unsure, float((labels == 0).mean()), tuple(float(mask.mean()) for mask in thinly))
 
 
 def hidden_by(coats: Sequence[Ink], paper: Rgb) -> list[list[int]]:
@@ -168,7 +168,7 @@ def _thin(far: NDArray[np.float32], bits: Floats, centres: Floats) -> Mask:
 
     A blend that fades into the paper passes there, and looks like paper that is not quite clean.
     """
-    nearest, found = far.argmin(axis=0), np.zeros((bits.shape[1], far.shape[1]), dtype=bool)
+    nearest, thin = far.argmin(axis=0), np.zeros((bits.shape[1], far.shape[1]), dtype=bool)
     for k, i in zip(*np.nonzero(bits == 0), strict=True):
         other = k | 1 << i
         step = float(np.linalg.norm(centres[other] - centres[k]))
@@ -176,8 +176,8 @@ def _thin(far: NDArray[np.float32], bits: Floats, centres: Floats) -> Mask:
         if step < _HIDES or not np.isfinite(far[other]).any():
             continue
         along = (step**2 + far[k, here] ** 2 - far[other, here] ** 2) / (2 * step)
-        found[i, here] = (along > max(_THIN, _PART * step)) & (far[k, here] ** 2 < (1 + _ASIDE**2) * along**2)
-    return found
+        thin[i, here] = (along > max(_THIN, _PART * step)) & (far[k, here] ** 2 < (1 + _ASIDE**2) * along**2)
+    return thin
 
 
 def _running_out(thin: Mask, on: Mask, unsure: Mask) -> Mask:
@@ -186,14 +186,14 @@ def _running_out(thin: Mask, on: Mask, unsure: Mask) -> Mask:
     Light that falls off looks the same there, so that what is left of the ink at its thin end can't be told.
     """
     step = max(1, -(-max(thin.shape) // _LOOK_PX))
-    here, off = (its[::step, ::step] for its in (thin, ~on))
+    here, off = (mask[::step, ::step] for mask in (thin, ~on))
     here = binary_opening(here, np.ones((_BLEND_PX, _BLEND_PX), dtype=bool))
     if not here.any():
         return thin
     places, count = label((off | unsure[::step, ::step]) & ~here)
     rim = (places > 0) & ~binary_erosion(places > 0)
     beside = rim & binary_dilation(here, iterations=2)
-    rims, besides = (np.bincount(places[its], minlength=count + 1) for its in (rim, beside))
+    rims, besides = (np.bincount(places[mask], minlength=count + 1) for mask in (rim, beside))
     ends = np.concatenate([[False], besides[1:] > _RUNS_OUT * rims[1:]])[places]
     whole = np.repeat(np.repeat(ends, step, axis=0), step, axis=1)[: thin.shape[0], : thin.shape[1]]
     return np.asarray(thin | (whole & ~on))
@@ -217,7 +217,7 @@ def _in_even_light(colour: Bytes, light: Floats) -> Bytes:
     pull = np.diag([_PULL * len(seen)] + [1e-6 * len(seen)] * 5)
     for _ in range(_LIT_ROUNDS):
         lab = cielab(screen(np.exp(seen - surface) - 1e-3))
-        far = np.stack([np.linalg.norm(lab - its, axis=1) for its in wanted])
+        far = np.stack([np.linalg.norm(lab - ideal, axis=1) for ideal in wanted])
         rest = seen - np.log(light + 1e-3)[far.argmin(axis=0)]
         weight = 1 / (1 + (far.min(axis=0) / _STRANGE) ** 2)
         normal = (basis * weight[:, None]).T
@@ -242,11 +242,11 @@ def _hex(lab: Floats) -> str:
 
 def _binned(colour: Bytes) -> Bins:
     """Each pixel's place in the cube; (height, width)."""
-    found = np.zeros(colour.shape[1:], dtype=np.int32)
+    bins = np.zeros(colour.shape[1:], dtype=np.int32)
     for channel in colour:
-        found <<= _BITS
-        found |= channel >> (8 - _BITS)
-    return found
+        bins <<= _BITS
+        bins |= channel >> (8 - _BITS)
+    return bins
 
 
 def _learnt(colour: Bytes, bins: Bins) -> Floats:
@@ -258,8 +258,8 @@ def _learnt(colour: Bytes, bins: Bins) -> Floats:
     rows, columns = below.shape[1], right.shape[2]
     here, right, below = (part[:, :rows, :columns] for part in (here, right, below))
     even = np.maximum(np.abs(here - right), np.abs(here - below)).max(axis=0) <= _EVEN
-    found = bins[::step, ::step][:rows, :columns]
-    return np.bincount(found[even] if even.any() else found.ravel(), minlength=1 << (3 * _BITS)).astype(np.float64)
+    sampled = bins[::step, ::step][:rows, :columns]
+    return np.bincount(sampled[even] if even.any() else sampled.ravel(), minlength=1 << (3 * _BITS)).astype(np.float64)
 
 
 def _grouped(cube: Floats, weight: Floats, count: int) -> Floats:
@@ -328,7 +328,7 @@ def _without_rims(labels: Bytes, bins: Bins, far: NDArray[np.float32], centres: 
     core = _over(labels, size, np.minimum) == _over(labels, size, np.maximum)
     rim = np.flatnonzero(~core)
     best = np.full(len(rim), np.inf, dtype=np.float32)
-    found = labels.ravel()[rim].copy()
+    nearest = labels.ravel()[rim].copy()
     place = bins.ravel()[rim]
     for k, mixed in enumerate(_mixtures(centres)):
         distance = far[k][place]
@@ -336,24 +336,24 @@ def _without_rims(labels: Bytes, bins: Bins, far: NDArray[np.float32], centres: 
         if mixed:
             spots = ((labels == k) & core).view(np.uint8)
             better &= _over(spots, 4 * reach + 3, np.maximum).ravel()[rim].astype(bool)
-        best[better], found[better] = distance[better], k
+        best[better], nearest[better] = distance[better], k
     out = labels.ravel().copy()
-    out[rim] = found
+    out[rim] = nearest
     return out.reshape(labels.shape)
 
 
 def _over(values: Bytes, size: int, pick: np.ufunc) -> Bytes:
     """The least or the greatest value in the square of an odd `size` round each pixel; (height, width)."""
-    found = values
+    picked = values
     for axis in (0, 1):
-        near = found.swapaxes(0, axis)
+        near = picked.swapaxes(0, axis)
         edge = np.repeat(near[:1], size // 2, axis=0), np.repeat(near[-1:], size // 2, axis=0)
         run, width = np.concatenate([edge[0], near, edge[1]]), 1
         while width < size:  # runs of twice the width, the last of them overlapping
             step = min(width, size - width)
             run, width = pick(run[:-step], run[step:]), width + step
-        found = run.swapaxes(0, axis)
-    return found
+        picked = run.swapaxes(0, axis)
+    return picked
 
 
 def _mixtures(centres: Floats) -> list[bool]:
@@ -365,8 +365,8 @@ def _mixtures(centres: Floats) -> list[bool]:
 
 
 def _between(point: Floats, one: Floats, other: Floats) -> float:
-    way = other - one
-    along = float((point - one) @ way / max(float(way @ way), 1e-12))
+    step = other - one
+    along = float((point - one) @ step / max(float(step @ step), 1e-12))
     if not 0.1 < along < 0.9:
         return np.inf
-    return float(np.linalg.norm(point - one - along * way))
+    return float(np.linalg.norm(point - one - along * step))

@@ -99,11 +99,11 @@ def _centred(count: int) -> Floats:
 
 def _enveloping(basis: Floats, logs: Floats) -> Floats:
     """Coefficients of the surface that the brightest tiles carry."""
-    found = np.asarray(np.linalg.lstsq(basis, logs, rcond=None)[0], dtype=np.float64)
+    surface = np.asarray(np.linalg.lstsq(basis, logs, rcond=None)[0], dtype=np.float64)
     for _ in range(40):
-        weight = np.where(logs > basis @ found, np.sqrt(_ABOVE), 1.0)
-        found[:] = np.linalg.lstsq(basis * weight[:, None], logs * weight, rcond=None)[0]
-    return found
+        weight = np.where(logs > basis @ surface, np.sqrt(_ABOVE), 1.0)
+        surface[:] = np.linalg.lstsq(basis * weight[:, None], logs * weight, rcond=None)[0]
+    return surface
 
 
 def _bent(rest: Floats, paper: Mask) -> Floats:

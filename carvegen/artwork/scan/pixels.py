@@ -78,8 +78,8 @@ def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
     Parameters
     ----------
     enough_px
-        If the longer side of a JPEG has at least twice as many pixels, it is decoded two, four or eight times smaller,
-        as its transform allows, but not below that; 0: as it is.
+        If the longer side has at least twice as many pixels, it is made a whole number of times smaller, but not below
+        that: a JPEG two, four or eight times while it is decoded, as its transform allows; 0: as it is.
 
     Raises
     ------
@@ -98,7 +98,7 @@ def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
             smaller = _drafted(image, enough_px) if enough_px else 1.0
             frames = int(getattr(image, "n_frames", 1)) if kind != "MPO" else 1
             image.load()
-            return _prepared(image, frames, notes, smaller)
+            return _reduced(_prepared(image, frames, notes, smaller), enough_px)
     except InputError:
         raise
     except Image.DecompressionBombError:
@@ -135,6 +135,14 @@ def _drafted(image: Image.Image, enough_px: int) -> float:
         share = enough_px / before
         image.draft(None, (math.ceil(image.width * share), math.ceil(image.height * share)))
     return before / max(image.size)
+
+
+def _reduced(picture: Picture, enough_px: int) -> Picture:
+    times = max(picture.image.size) // enough_px if enough_px else 1
+    if times < 2:
+        return picture
+    dpi = picture.dpi and (picture.dpi[0] / times, picture.dpi[1] / times)
+    return Picture(picture.image.reduce(times), dpi, picture.smaller * times)
 
 
 def _check_size(image: Image.Image) -> None:
@@ -179,8 +187,8 @@ def _orientation(image: Image.Image) -> int:
 def _resolution(image: Image.Image) -> tuple[float, float] | None:
     """What the file says: from the format's own field, or else from a camera's notes."""
     try:
-        given = image.info.get("dpi") or _from_exif(image)
-        across, down = (float(value) for value in given)
+        dots = image.info.get("dpi") or _from_exif(image)
+        across, down = (float(value) for value in dots)
     except Exception:  # nonsense is as good as nothing
         return None
     return (across, down) if 0 < across < 1e7 and 0 < down < 1e7 else None
@@ -223,7 +231,7 @@ def _eight_bits(values: NDArray[Any]) -> Bytes:
     """Deep tones as 0…255: 16 bits by their range, others by the range that they use."""
     if values.dtype == np.uint16:
         return np.asarray((values + np.uint16(128) * (values < 65407)) // 257, dtype=np.uint8)
-    found = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
-    top = float(found.max(initial=0.0))
+    finite = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+    top = float(finite.max(initial=0.0))
     full = next((full for full in (1.0, 255.0, 65535.0) if top <= full), top)
-    return np.asarray(np.clip(found * np.float32(255 / full) + 0.5, 0, 255), dtype=np.uint8)
+    return np.asarray(np.clip(finite * np.float32(255 / full) + 0.5, 0, 255), dtype=np.uint8)

@@ -55,10 +55,10 @@ def traced_planes(
     pitch
         Millimetres of a pixel; 0 if not known.
     """
-    found = list(_planes(picture, options, blur, pitch, notes))
+    planes = list(_planes(picture, options, blur, pitch, notes))
     with ThreadPoolExecutor(_AT_ONCE) as pool:
-        shapes = pool.map(_traced, found)
-        return dict(zip((plane.name for plane in found), shapes, strict=True))
+        shapes = pool.map(_traced, planes)
+        return dict(zip((plane.name for plane in planes), shapes, strict=True))
 
 
 def own_blur(options: ScanOptions, blur: float) -> float:
@@ -132,35 +132,35 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
 
     with ThreadPoolExecutor(_AT_ONCE) as pool:
         list(pool.map(smooth, picture.colour, seen))
-    found = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
+    parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
     notes.add(
-        f"the paper is {found.colours[0]}, or an ink that prints over all; what lies under a darker ink can't be seen"
+        f"the paper is {parted.colours[0]}, or an ink that prints over all; what lies under a darker ink can't be seen"
     )
     for k, name in enumerate(options.inks, start=1):
-        notes.add(f"the ink {name!r} is {found.colours[k]}")
-        plane = np.where(found.labels == k, np.uint8(255), np.uint8(0))
+        notes.add(f"the ink {name!r} is {parted.colours[k]}")
+        plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
         yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
 
 
 def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes of each ink by the inks' own model, under others too; and where that is not sure."""
     seen = np.stack([gaussian_filter(channel, blur) for channel in picture.colour])
-    found = inks.by_model(seen, options.coats, options.paper, reach=max(1, round(blur)))
-    bare = f"bare paper is {found.paper_share:.0%} of it" if found.paper_share > 1e-3 else "no bare paper is seen"
+    parted = inks.by_model(seen, options.coats, options.paper, reach=max(1, round(blur)))
+    bare = f"bare paper is {parted.paper_share:.0%} of it" if parted.paper_share > 1e-3 else "no bare paper is seen"
     notes.add(f"inks are told apart by their own colours and overprints; {bare}")
-    if found.unsure.any():
+    if parted.unsure.any():
         notes.add(
-            f"not sure on {found.unsure.mean():.1%} of it, layer {UNSURE}: an ink that hides, or one that is not "
+            f"not sure on {parted.unsure.mean():.1%} of it, layer {UNSURE}: an ink that hides, or one that is not "
             "named, lies there; what is under it is guessed"
         )
-    for name, share in zip(options.inks, found.thin_share, strict=True):
+    for name, share in zip(options.inks, parted.thin_share, strict=True):
         if share > _THINLY:
             notes.add(
                 f"{name} lies thinly or not at all on {share:.1%} of it, layer {UNSURE}: ink that fades out can't be "
                 "told from bare paper there"
             )
-    masks = [*zip(options.inks, found.on, strict=True), *([(UNSURE, found.unsure)] if found.unsure.any() else [])]
+    masks = [*zip(options.inks, parted.on, strict=True), *([(UNSURE, parted.unsure)] if parted.unsure.any() else [])]
     for name, mask in masks:
         yield _Plane(
             name, np.where(mask, np.uint8(255), np.uint8(0)), 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes, Picture
     from carvegen.geometry import Floats, Mask
 
-__all__ = ["found_corners", "quads"]
+__all__ = ["block_corners", "quads"]
 
 _LOOK_AT = 800  # pixels along the longer side of the reduced picture
 _LEAST_AREA = 0.05  # of the picture
@@ -32,7 +32,7 @@ _GLARES, _LEAST_GLARE = 250, 0.002  #: of 255; a share of the picture; our own c
 _SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
-def found_corners(picture: Picture) -> Floats:
+def block_corners(picture: Picture) -> Floats:
     """Upper left, upper right, lower right, lower left, in pixels; (4, 2).
 
     Raises
@@ -40,34 +40,34 @@ def found_corners(picture: Picture) -> Floats:
     InputError
         If no four-sided patch stands out, or a side of the largest follows no edge of the picture: it glares there.
     """
-    tone = picture.tone
+    tone, smaller = picture.tone, picture.smaller
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
     fours, reach = quads(tone), 2.0 * step + 4
     if not fours:
-        raise _unmarked("finds no block whose four sides stand out from what is around it", tone)
+        raise _unmarked("finds no block whose four sides stand out from what is around it", tone, smaller)
     corners = _refined(tone, max(fours, key=lambda quad: shapely.Polygon(quad).area), reach)
     if any(_followed(tone, a, b, reach) < _FOLLOWED for a, b in pairwise([*corners, corners[0]])):
         what = "is not sure of the block's corners: a side between them follows no edge, as where it glares"
-        raise _unmarked(what, tone)
+        raise _unmarked(what, tone, smaller)
     return corners
 
 
-def _unmarked(what: str, tone: Bytes) -> InputError:
-    hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone)
+def _unmarked(what: str, tone: Bytes, smaller: float) -> InputError:
+    hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone, smaller)
     if at is not None:
         what += f"; it glares about x {at[0]}, y {at[1]} pixels"
         hint += "; or photograph it again, lit from the side, so that nothing shines there"
     return InputError(what, field="corners", hint=hint, names=("corners",))
 
 
-def _glare_at(tone: Bytes) -> tuple[int, int] | None:
-    """The middle of the largest spot in which a picture is as light as it can be, in pixels; None without one."""
+def _glare_at(tone: Bytes, smaller: float) -> tuple[int, int] | None:
+    """The middle of the largest spot in which a picture is as light as it can be, in its file's pixels; or None."""
     step = max(-(-max(tone.shape) // _LOOK_AT), 1)
     spots, count = label(tone[::step, ::step] >= _GLARES)
     if count == 0:
         return None
     largest = spots == 1 + np.bincount(spots.ravel())[1:].argmax()
-    y, x = (int(np.median(its) * step) for its in np.nonzero(largest))
+    y, x = (round(float(np.median(places)) * step * smaller) for places in np.nonzero(largest))
     return (x, y) if largest.mean() > _LEAST_GLARE else None
 
 
@@ -83,7 +83,7 @@ def quads(tone: Bytes) -> list[Floats]:
     rim = np.concatenate([three[0], three[-1], three[:, 0], three[:, -1]])
     unlike_table = binary_closing(three != np.bincount(rim).argmax(), iterations=2)  # between dark and light: its tone
     masks = (smooth > level, smooth <= level, unlike_table)
-    fours = [its for mask in masks for its in _quads(mask) if not _is_frame(its, small.shape)]
+    fours = [four for mask in masks for four in _quads(mask) if not _is_frame(four, small.shape)]
     return [_clockwise(corners * step) for corners in fours]
 
 
@@ -136,15 +136,15 @@ def _clockwise(corners: Floats) -> Floats:
 def _refined(tone: Bytes, corners: Floats, reach: float) -> Floats:
     """The corners where the lines through the sides meet."""
     sides = [_side(tone, a, b, reach) for a, b in pairwise([*corners, corners[0]])]
-    found = np.array([_meet(before, side) for before, side in zip([sides[-1], *sides], sides, strict=False)])
-    return found if np.linalg.norm(found - corners, axis=1).max() <= 4 * reach else corners
+    refined = np.array([_meet(before, side) for before, side in zip([sides[-1], *sides], sides, strict=False)])
+    return refined if np.linalg.norm(refined - corners, axis=1).max() <= 4 * reach else corners
 
 
 def _followed(tone: Bytes, start: Floats, end: Floats, reach: float) -> float:
     """Share of a side along which the tone changes, and does so in a step there."""
-    way = (end - start) / np.linalg.norm(end - start)
+    along = (end - start) / np.linalg.norm(end - start)
     offsets = np.array([-1, -1 / 3, 1 / 3, 1])[:, None] * reach + np.arange(-1, 2)
-    places = _along(start, end)[:, None] + offsets.reshape(-1, 1) * np.array([-way[1], way[0]])
+    places = _along(start, end)[:, None] + offsets.reshape(-1, 1) * np.array([-along[1], along[0]])
     seen = gaussian_filter(_tones(tone, places).reshape(_SAMPLES, 4, 3).mean(axis=2), (1, 0))
     near, far = np.abs(seen[:, 2] - seen[:, 1]), np.abs(seen[:, 3] - seen[:, 0])
     return float(((near > _LEAST_STEP) & (near > _SHARP * far)).mean())
@@ -162,8 +162,8 @@ def _tones(tone: Bytes, xy: Floats) -> Floats:
 
 def _side(tone: Bytes, start: Floats, end: Floats, reach: float) -> tuple[Floats, Floats]:
     """A point and the direction of the line along a side, from where the tone is midway across it."""
-    way = (end - start) / np.linalg.norm(end - start)
-    across = np.array([-way[1], way[0]])
+    direction = (end - start) / np.linalg.norm(end - start)
+    across = np.array([-direction[1], direction[0]])
     along = _along(start, end)
     for near in (reach, reach / 2 + 2):
         offsets = np.arange(-near, near + 0.25, 0.25)
@@ -171,11 +171,11 @@ def _side(tone: Bytes, start: Floats, end: Floats, reach: float) -> tuple[Floats
         crossing = _crossings(gaussian_filter(seen.reshape(_SAMPLES, -1), (1, 2)), offsets)
         good = np.isfinite(crossing)
         if good.sum() < _SAMPLES / 4:
-            return start, way
+            return start, direction
         along = _straightened(along[good] + crossing[good, None] * across, len(along))
     middle = along.mean(axis=0)
-    way = along[-1] - along[0]
-    return middle, way / np.linalg.norm(way)
+    direction = along[-1] - along[0]
+    return middle, direction / np.linalg.norm(direction)
 
 
 def _crossings(profiles: Floats, offsets: Floats) -> Floats:
@@ -197,16 +197,16 @@ def _straightened(xy: Floats, count: int) -> Floats:
     kept = xy
     for _ in range(4):
         middle = kept.mean(axis=0)
-        way = np.linalg.svd(kept - middle, full_matrices=False)[2][0]
-        off = np.abs((xy - middle) @ np.array([-way[1], way[0]]))
+        direction = np.linalg.svd(kept - middle, full_matrices=False)[2][0]
+        off = np.abs((xy - middle) @ np.array([-direction[1], direction[0]]))
         kept = xy[off <= max(2.5 * float(np.median(off)), 0.3)]
-    way = way if way @ (xy[-1] - xy[0]) > 0 else -way
-    along = (xy - middle) @ way
-    return np.asarray(middle + np.linspace(along.min(), along.max(), count)[:, None] * way)
+    direction = direction if direction @ (xy[-1] - xy[0]) > 0 else -direction
+    along = (xy - middle) @ direction
+    return np.asarray(middle + np.linspace(along.min(), along.max(), count)[:, None] * direction)
 
 
 def _meet(one: tuple[Floats, Floats], other: tuple[Floats, Floats]) -> Floats:
-    ways = np.column_stack([one[1], -other[1]])
-    if abs(np.linalg.det(ways)) < 1e-3:
+    directions = np.column_stack([one[1], -other[1]])
+    if abs(np.linalg.det(directions)) < 1e-3:
         return (one[0] + other[0]) / 2
-    return np.asarray(one[0] + np.linalg.solve(ways, other[0] - one[0])[0] * one[1])
+    return np.asarray(one[0] + np.linalg.solve(directions, other[0] - one[0])[0] * one[1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -39,6 +40,7 @@ _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
 _ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
+_ENOUGH_PX_PER_MM, _FINE_PX_PER_MM = 12.0, 8.0  #: 300 and 200 dots per inch; our own choice
 _KNOWN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
 
 
@@ -84,9 +86,9 @@ def as_artwork(data: bytes, scale: float) -> Artwork:
 
 def _no_size(artwork: Artwork) -> InputError:
     """What to say of a scan without a size."""
-    said = next((note for note in artwork.notes if "not followed" in note), "")
+    why = next((note for note in artwork.notes if "not followed" in note), "")
     return InputError(
-        f"does not say how large it is{f' ({said})' if said else ''}",
+        f"does not say how large it is{f' ({why})' if why else ''}",
         hint="say it: {dpi} 300, {width_mm} 210mm, or two points of the picture that lie a known length apart: "
         '{points} "120 80 1301 80 = 100mm"',
         names=("dpi", "width_mm", "points"),
@@ -95,9 +97,23 @@ def _no_size(artwork: Artwork) -> InputError:
 
 def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwork:
     """The artwork in a picture file's bytes, enlarged `scale` times; without a size if none is known."""
+    picture, frame, notes = _opened(data, options)
+    return _read(picture, frame, options, notes, scale=scale)
+
+
+def _opened(data: bytes, options: ScanOptions) -> tuple[Picture, Frame | None, Notes]:
+    """The picture straightened, how large it is, and what is noted.
+
+    Of a face of a known size a photograph is decoded with as many pixels as that needs, if the face fills enough of it.
+    """
     notes = Notes()
-    picture = opened(data, notes)
-    return _read(*_framed(picture, options, notes), options, notes, scale=scale)
+    if options.size_mm is not None:
+        picture = opened(data, notes, enough_px=math.ceil(max(options.size_mm) * _ENOUGH_PX_PER_MM))
+        straight_on, frame = _framed(picture, options, notes)
+        if picture.smaller == 1 or (frame is not None and frame.pitch_mm * _FINE_PX_PER_MM < 1):
+            return straight_on, frame, notes
+        notes = Notes()
+    return *_framed(opened(data, notes), options, notes), notes
 
 
 def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanOptions) -> Artwork:
@@ -147,9 +163,9 @@ def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Pictu
 
 def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     if options.corners is not None and not isinstance(options.corners, str):
-        return frames.upright_corners(options.corners, picture)
-    corners = quad.found_corners(picture)
-    listed = " ".join(f"{value:.1f}" for value in corners.ravel())
+        return frames.upright_corners(options.corners, picture) / picture.smaller
+    corners = quad.block_corners(picture)
+    listed = " ".join(f"{value:.1f}" for value in corners.ravel() * picture.smaller)
     notes.add(f"the block's corners were found, in pixels, at {listed}")
     return corners
 
@@ -193,11 +209,11 @@ def _upright(
         return frames.turned(frame, options.tilt_deg)
     if options.corners is not None or not options.deskew:
         return frame
-    found = straight.tilt_deg(geometry.stack(layers.values()), picture.width, picture.height)
-    if found is None or abs(found) < _ASKEW_DEG:
+    tilt = straight.tilt_deg(geometry.stack(layers.values()), picture.width, picture.height)
+    if tilt is None or abs(tilt) < _ASKEW_DEG:
         return frame
-    notes.add(f"turned by {found:+.2f} degrees, so that its long straight edges stand upright")
-    return frames.turned(frame, found)
+    notes.add(f"turned by {tilt:+.2f} degrees, so that its long straight edges stand upright")
+    return frames.turned(frame, tilt)
 
 
 def _check_size(frame: Frame) -> None:
@@ -228,9 +244,9 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
         frame = frames.mirrored(frame)
         notes.add("it shows the block itself and is mirrored, as the block prints")
     tolerance = min(options.tolerance_mm, frame.pitch_mm) if frame.true_size else frame.pitch_mm / 4
-    found = {name: _clean(frames.placed(shapes, frame), tolerance) for name, shapes in layers.items()}
-    found = {name: shapes for name, shapes in found.items() if len(shapes)}
-    if not found:
+    cleaned = {name: _clean(frames.placed(shapes, frame), tolerance) for name, shapes in layers.items()}
+    cleaned = {name: shapes for name, shapes in cleaned.items() if len(shapes)}
+    if not cleaned:
         raise InputError(
             "shows no shape", hint="set another {threshold}, or a smaller {speck_mm}", names=("threshold", "speck_mm")
         )
@@ -239,7 +255,7 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
     if options.corners is not None:
         known = max(known, bounds.SEEN_MM)
     return Artwork(
-        found, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance, known_mm=known
+        cleaned, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance, known_mm=known
     )
 
 
@@ -253,5 +269,5 @@ def _clean(shapes: PolygonArray, tolerance: float) -> PolygonArray:
     rounded = np.asarray(shapely.set_precision(simple, geometry.GRID_MM, mode="pointwise"), dtype=object)
     good = shapely.is_valid(rounded)
     snapped = geometry.snapped(geometry.parts(shapely.make_valid(simple[~good])))
-    found = geometry.joined(geometry.stack([geometry.parts(rounded[good]), snapped]))
-    return np.asarray(found[shapely.area(found) >= SLIVER_MM2], dtype=object)
+    joined = geometry.joined(geometry.stack([geometry.parts(rounded[good]), snapped]))
+    return np.asarray(joined[shapely.area(joined) >= SLIVER_MM2], dtype=object)

@@ -40,9 +40,9 @@ class Kept:
 def without_specks(shapes: PolygonArray, least_px2: float) -> Kept:
     """The shapes without those, and without those holes, whose area is smaller; holes are filled."""
     large = shapely.area(geometry.filled(shapes)) >= least_px2 if len(shapes) else np.empty(0, dtype=bool)
-    found = geometry.rings(shapes[large])
-    hole = found.hole & (_ring_areas(found) < least_px2)
-    kept = polygons(_chosen(found, ~hole)) if hole.any() else shapes[large]
+    all_rings = geometry.rings(shapes[large])
+    hole = all_rings.hole & (_ring_areas(all_rings) < least_px2)
+    kept = polygons(_chosen(all_rings, ~hole)) if hole.any() else shapes[large]
     return Kept(kept, int((~large).sum()), int(hole.sum()))
 
 
@@ -56,25 +56,25 @@ def smoothed(shapes: PolygonArray, *, blur_px: float = 0.0) -> PolygonArray:
     """
     if len(shapes) == 0:
         return shapes
-    found = geometry.rings(shapes)
-    after = found.edge_ends
+    rings = geometry.rings(shapes)
+    after = rings.edge_ends
     before = np.empty_like(after)
     before[after] = np.arange(len(after))
-    fixed = corners.found(found.xy, before, after, _REACH)
-    moved = np.clip(_taubin(found, fixed) - found.xy, -_MOST_PX, _MOST_PX)
-    smooth = found.xy + moved
+    fixed = corners.sharp_turns(rings.xy, before, after, _REACH)
+    moved = np.clip(_taubin(rings, fixed) - rings.xy, -_MOST_PX, _MOST_PX)
+    smooth = rings.xy + moved
     if blur_px <= 0:
-        return polygons(replace(found, xy=smooth))
-    sharp = corners.restored(smooth, found.xy, (before, after), fixed, blur_px)
-    crossed = ~shapely.is_valid(_built(replace(found, xy=sharp)))[found.owner]
-    sharp = np.where(np.repeat(crossed, np.diff(found.start))[:, None], smooth, sharp)
-    return polygons(replace(found, xy=sharp))
+        return polygons(replace(rings, xy=smooth))
+    sharp = corners.restored(smooth, rings.xy, (before, after), fixed, blur_px)
+    crossed = ~shapely.is_valid(_built(replace(rings, xy=sharp)))[rings.owner]
+    sharp = np.where(np.repeat(crossed, np.diff(rings.start))[:, None], smooth, sharp)
+    return polygons(replace(rings, xy=sharp))
 
 
-def _taubin(found: Rings, fixed: Mask) -> Floats:
+def _taubin(rings: Rings, fixed: Mask) -> Floats:
     """Every point drawn towards the middle of its neighbours and back, in turn; those that are fixed stay."""
-    first, last = found.start[:-1], found.start[1:] - 1
-    x = np.ascontiguousarray(found.xy.T)
+    first, last = rings.start[:-1], rings.start[1:] - 1
+    x = np.ascontiguousarray(rings.xy.T)
     free = np.where(fixed, 0.0, 1.0)
     for _ in range(_ROUNDS):
         for step in (_SHRINK, _GROW):
@@ -112,35 +112,35 @@ def simplified(shapes: PolygonArray, tolerance: float) -> PolygonArray:
     return quick
 
 
-def polygons(given: Rings) -> PolygonArray:
+def polygons(rings: Rings) -> PolygonArray:
     """Polygons of rings; those that cross themselves are made valid."""
-    made = _built(given)
+    made = _built(rings)
     good = shapely.is_valid(made)
     return geometry.parts(made if good.all() else np.where(good, made, shapely.make_valid(made)))
 
 
-def _built(given: Rings) -> PolygonArray:
+def _built(rings: Rings) -> PolygonArray:
     """Polygons of rings, right or wrong."""
-    if len(given) == 0:
+    if len(rings) == 0:
         return geometry.empty()
-    sizes = np.diff(given.start)
-    closed = given.start + np.arange(len(given.start))
+    sizes = np.diff(rings.start)
+    closed = rings.start + np.arange(len(rings.start))
     ring = np.repeat(np.arange(len(sizes)), sizes + 1)
     place = np.arange(closed[-1]) - closed[ring]
-    xy = given.xy[given.start[ring] + np.where(place == sizes[ring], 0, place)]
-    first = np.append(np.flatnonzero(~given.hole), len(given))
+    xy = rings.xy[rings.start[ring] + np.where(place == sizes[ring], 0, place)]
+    first = np.append(np.flatnonzero(~rings.hole), len(rings))
     return shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy, (closed, first))
 
 
-def _ring_areas(found: Rings) -> Floats:
-    if len(found) == 0:
+def _ring_areas(rings: Rings) -> Floats:
+    if len(rings) == 0:
         return np.empty(0)
-    x, y = found.xy.T
-    ends = found.edge_ends
-    return np.asarray(np.abs(np.add.reduceat(x * y[ends] - x[ends] * y, found.start[:-1])) / 2)
+    x, y = rings.xy.T
+    ends = rings.edge_ends
+    return np.asarray(np.abs(np.add.reduceat(x * y[ends] - x[ends] * y, rings.start[:-1])) / 2)
 
 
-def _chosen(found: Rings, which: Mask) -> Rings:
-    sizes = np.diff(found.start)
+def _chosen(rings: Rings, which: Mask) -> Rings:
+    sizes = np.diff(rings.start)
     start = np.concatenate([[0], np.cumsum(sizes[which])])
-    return geometry.Rings(found.xy[np.repeat(which, sizes)], start, found.owner[which], found.hole[which])
+    return geometry.Rings(rings.xy[np.repeat(which, sizes)], start, rings.owner[which], rings.hole[which])

@@ -36,11 +36,11 @@ def tilt_deg(shapes: PolygonArray, width: int, height: int) -> float | None:
     both kinds and they agree, for a drawing of slanting lines is not a tilted one.
     """
     large = shapes[_lengths(shapes) > 2 * _LONG * min(width, height)]
-    found = geometry.rings(geometry.parts(simplified(large, _STRAIGHT_PX)))
-    if len(found) == 0:
+    rings = geometry.rings(geometry.parts(simplified(large, _STRAIGHT_PX)))
+    if len(rings) == 0:
         return None
-    edge = found.xy[found.edge_ends] - found.xy
-    on_frame = _on_frame(found.xy, width, height) & _on_frame(found.xy[found.edge_ends], width, height)
+    edge = rings.xy[rings.edge_ends] - rings.xy
+    on_frame = _on_frame(rings.xy, width, height) & _on_frame(rings.xy[rings.edge_ends], width, height)
     size = np.hypot(*edge.T)
     off = (np.degrees(np.arctan2(edge[:, 1], edge[:, 0])) + 45) % 90 - 45
     level = np.abs(edge[:, 0]) > np.abs(edge[:, 1])
@@ -54,19 +54,19 @@ def tilt_deg(shapes: PolygonArray, width: int, height: int) -> float | None:
         return None
     longest = np.flatnonzero(agree)[np.argsort(-size[agree])][:_FITTED]
     points = shapely.get_coordinates(large)
-    fits = [_fitted(points, found.xy[k], found.xy[found.edge_ends[k]]) for k in longest]
+    fits = [_fitted(points, rings.xy[k], rings.xy[rings.edge_ends[k]]) for k in longest]
     return float(np.average(fits, weights=size[longest] ** 2))
 
 
 def _fitted(points: Floats, start: Floats, end: Floats) -> float:
     """How far the line through the outline's points near an edge is off upright or level, in degrees."""
-    way = (end - start) / np.hypot(*(end - start))
+    direction = (end - start) / np.hypot(*(end - start))
     rest = points - start
-    along, across = rest @ way, rest @ np.array([-way[1], way[0]])
+    along, across = rest @ direction, rest @ np.array([-direction[1], direction[0]])
     size = float(np.hypot(*(end - start)))
     near = (along > _ENDS * size) & (along < (1 - _ENDS) * size) & (np.abs(across) < 2 * _STRAIGHT_PX)
     slope = np.polyfit(along[near], across[near], 1)[0] if near.sum() > 10 else 0.0
-    angle = np.degrees(np.arctan2(way[1], way[0]) + np.arctan(slope))
+    angle = np.degrees(np.arctan2(direction[1], direction[0]) + np.arctan(slope))
     return float((angle + 45) % 90 - 45)
 
 
@@ -102,12 +102,12 @@ def _length(shape: Any) -> float:  # noqa: ANN401
     """From the middle of one end to the middle of the other: the outline's rough corners don't count."""
     box = np.asarray(shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape)))
     one, other = box[1] - box[0], box[2] - box[1]
-    way, short = (one, other) if one @ one > other @ other else (other, one)
-    along, across = ((shapely.get_coordinates(shape) - box[:4].mean(axis=0)) @ v / np.hypot(*v) for v in (way, short))
+    long, short = (one, other) if one @ one > other @ other else (other, one)
+    along, across = ((shapely.get_coordinates(shape) - box[:4].mean(axis=0)) @ v / np.hypot(*v) for v in (long, short))
     inner = np.abs(across) < np.hypot(*short) / 4
-    ends = [inner & (sign * along > (np.hypot(*way) - np.hypot(*short)) / 2) for sign in (1, -1)]
+    ends = [inner & (sign * along > (np.hypot(*long) - np.hypot(*short)) / 2) for sign in (1, -1)]
     if not all(end.any() for end in ends):
-        return float(np.hypot(*way))
+        return float(np.hypot(*long))
     return float(np.median(along[ends[0]]) - np.median(along[ends[1]]))
 
 

@@ -62,13 +62,13 @@ def parting(counts: Indices) -> Parting:
     InputError
         If the picture has one even tone.
     """
-    found = otsu(counts)
-    if found.light - found.dark >= _LEAST_STEP and _valley(counts, found):
-        return found
+    parts = otsu(counts)
+    if parts.light - parts.dark >= _LEAST_STEP and _valley(counts, parts):
+        return parts
     used = np.flatnonzero(np.cumsum(counts) >= _FEWEST)[0], 255 - np.flatnonzero(np.cumsum(counts[::-1]) >= _FEWEST)[0]
     if used[1] - used[0] < 2 * _LEAST_STEP:
-        if found.light - found.dark >= _LEAST_STEP:
-            return found
+        if parts.light - parts.dark >= _LEAST_STEP:
+            return parts
         raise InputError(
             "shows one even tone: no shape can be told from the paper",
             hint="scan it with more contrast, or say the tone: {threshold} 0.5",
@@ -77,7 +77,7 @@ def parting(counts: Indices) -> Parting:
     return Parting(float(used[0] + used[1]) / 2, float(used[0]), float(used[1]))
 
 
-def centred(tone: Bytes, found: Parting, window_px: float) -> Bytes:
+def centred(tone: Bytes, parts: Parting, window_px: float) -> Bytes:
     """The tone less what parts dark from light nearby, so that 128 parts them everywhere; same shape.
 
     Midway between the darkest and the lightest tone within the window; where these differ little, all is shape or
@@ -89,8 +89,8 @@ def centred(tone: Bytes, found: Parting, window_px: float) -> Bytes:
     tiles = padded.reshape(rows, step, columns, step).swapaxes(1, 2).reshape(rows, columns, -1)
     dark = gaussian_filter(minimum_filter(tiles.min(axis=2).astype(float), 7), 2)
     light = gaussian_filter(maximum_filter(tiles.max(axis=2).astype(float), 7), 2)
-    clear = np.clip((light - dark) / (found.light - found.dark) * 4 - 1, 0, 1)
-    level = clear * (dark + light) / 2 + (1 - clear) * found.level
+    clear = np.clip((light - dark) / (parts.light - parts.dark) * 4 - 1, 0, 1)
+    level = clear * (dark + light) / 2 + (1 - clear) * parts.level
     return _less(tone, level, step)
 
 
@@ -105,8 +105,8 @@ def _less(tone: Bytes, level: Floats, step: int) -> Bytes:
     return out
 
 
-def _valley(counts: Indices, found: Parting) -> bool:
+def _valley(counts: Indices, parts: Parting) -> bool:
     """Whether the groups are more than the two halves of one hill: fewer pixels at the level than at the means."""
     smooth = gaussian_filter(counts.astype(float), 2)
-    dark, level, light = (round(value) for value in (found.dark, found.level, found.light))
+    dark, level, light = (round(value) for value in (parts.dark, parts.level, parts.light))
     return bool(smooth[level] < 0.8 * min(smooth[dark : level + 1].max(), smooth[level : light + 1].max()))

@@ -47,12 +47,12 @@ def traced(tone: Bytes, level: float, *, blur_px: float, light: bool = False) ->
     rows = max(_BAND_PIXELS // tone.shape[1], 2)
     low, high = (level + _OFF_STEP, _BEYOND) if light else (-_BEYOND, level + _OFF_STEP)
     last = tone.shape[0] - 1
-    found: list[PolygonArray] = []
+    bands: list[PolygonArray] = []
     for first in range(0, last, rows):
         end = min(first + rows, last)
-        found.append(_band(smooth, first, end, low, high))
-        _check(sum(map(_rings, found)), pixels=tone.size)
-    return _sewn(geometry.stack(found), np.arange(rows, last, rows) + 0.5)
+        bands.append(_band(smooth, first, end, low, high))
+        _check(sum(map(_rings, bands)), pixels=tone.size)
+    return _sewn(geometry.stack(bands), np.arange(rows, last, rows) + 0.5)
 
 
 def _band(smooth: np.ndarray[Any, np.dtype[np.float32]], first: int, end: int, low: float, high: float) -> PolygonArray:

@@ -70,13 +70,13 @@ def read_elements(data: bytes) -> Elements:
         raise InputError("does not say how large it is", hint="give the page a width and a height in mm")
     ink = _ByElement(notes, Wanted(outlines=True), Budget())
     raw = drawn(root, sheet, notes, ink)
-    found = [geometry.stack(raw.get(str(k), ())) for k in range(len(ink.drawn))]
-    shapes = geometry.stack(found)
+    drawings = [geometry.stack(raw.get(str(k), ())) for k in range(len(ink.drawn))]
+    shapes = geometry.stack(drawings)
     take_overlaps(shapes, ink.budget)
-    whose = np.repeat(np.arange(len(found)), [len(its) for its in found])
+    whose = np.repeat(np.arange(len(drawings)), [len(part) for part in drawings])
     every = tuple(
-        replace(element, shapes=its)
-        for element, its in zip(ink.drawn, _on_grid(shapes, whose, len(found), notes), strict=True)
+        replace(element, shapes=part)
+        for element, part in zip(ink.drawn, _on_grid(shapes, whose, len(drawings), notes), strict=True)
     )
     metadata = tuple(node.text or "" for node in root.walk() if node.kind == "metadata")
     return Elements(

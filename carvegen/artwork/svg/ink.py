@@ -44,9 +44,9 @@ class Ink:
 
     def __init__(self, notes: Notes, wanted: Wanted, budget: bounds.Budget) -> None:
         self.notes, self.wanted, self.budget = notes, wanted, budget
-        self.found: dict[str, list[PolygonArray]] = {}
+        self.layers: dict[str, list[PolygonArray]] = {}
         self.alone: dict[str, list[tuple[Node, State, Line]]] = {}
-        self.uncut: list[tuple[str, int, BaseGeometry]] = []  #: layer and place in `found` of what a clip path cuts off
+        self.uncut: list[tuple[str, int, BaseGeometry]] = []  #: layer and place there of what a clip path cuts off
         self.runs, self.run = 0, ""  #: how often layer and colour changed, where they are parted by colour; the last
         self.taken, self.look_at = 0, _FIRST_LOOK
         self.white = self.coloured = False
@@ -65,12 +65,12 @@ class Ink:
         for layer, waiting in self.alone.items():
             outlines, good = every[first : first + len(waiting)], sound[first : first + len(waiting)]
             rest = [self._region(*waiting[k][:2], [waiting[k][2]]) for k in np.flatnonzero(~good)]
-            self.found.setdefault(layer, []).extend([outlines[good], *rest])
+            self.layers.setdefault(layer, []).extend([outlines[good], *rest])
             first += len(waiting)
         self.alone = {}
         if self.white and self.coloured and not self.wanted.by_colour:
             self.notes.add("white shapes count as shapes, like those of any other colour")
-        return self.found
+        return self.layers
 
     def draw(self, node: Node, state: State) -> None:
         """Take one shape: its fill, its line."""
@@ -115,7 +115,7 @@ class Ink:
             self.runs += self.run != own
             self.run = own
             state = replace(state, layer=f"{own}{PARTED}{self.runs}")
-        self.found.setdefault(state.layer or "", [])
+        self.layers.setdefault(state.layer or "", [])
         return state
 
     def _lines(self, node: Node, state: State) -> tuple[list[Line], float]:
@@ -145,15 +145,15 @@ class Ink:
         look = state.style
         rule = look["clip-rule" if state.clipping else "fill-rule"]
         try:
-            found = region([line.xy for line in lines], evenodd=rule == "evenodd", budget=self.budget)
+            area = region([line.xy for line in lines], evenodd=rule == "evenodd", budget=self.budget)
         except InputError as error:
             raise error.within(node.place) from None
-        if found.crossing_at:
-            x, y = found.crossing_at
+        if area.crossing_at:
+            x, y = area.crossing_at
             self.notes.add("an outline crosses itself and is mended by its fill rule", f"near {x:.1f}, {y:.1f} mm")
-        if found.flat and not paints.is_painted(look, "stroke"):
+        if area.flat and not paints.is_painted(look, "stroke"):
             self.notes.add("an outline without area is left out", node.place)
-        return found.shapes
+        return area.shapes
 
     def _stroke(self, node: Node, state: State, lines: list[Line], scale: float) -> None:
         if state.style["vector-effect"] == "non-scaling-stroke":
@@ -196,7 +196,7 @@ class Ink:
 
     def _take(self, state: State, shapes: PolygonArray) -> None:
         layer = state.layer or ""
-        taken = self.found.setdefault(layer, [])
+        taken = self.layers.setdefault(layer, [])
         if state.clip is not None and len(shapes):
             edge = geometry.parts(state.clip)
             self.budget.take("clipping", int(shapely.get_num_coordinates(edge).sum()))
@@ -207,13 +207,13 @@ class Ink:
         if self.taken == self.look_at:  # so that far too many are refused before all are drawn
             self.look_at *= 2
             self._cut_off()
-            so_far = geometry.stack(part for parts in self.found.values() for part in parts)
+            so_far = geometry.stack(part for parts in self.layers.values() for part in parts)
             take_overlaps(so_far, bounds.Budget(dict(self.budget.spent)))
 
     def _cut_off(self) -> None:
         """What lies outside of clip paths goes, once the work of many is counted."""
         for layer, k, clip in self.uncut:
-            self.found[layer][k] = geometry.parts(shapely.intersection(self.found[layer][k], clip))
+            self.layers[layer][k] = geometry.parts(shapely.intersection(self.layers[layer][k], clip))
         self.uncut = []
 
     def _colour(self, node: Node, look: Mapping[str, str], kind: str) -> None:

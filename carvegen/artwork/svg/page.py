@@ -41,7 +41,7 @@ class Page:
     width_mm: float | None
     height_mm: float | None
     true_size: bool
-    found: bool = True  #: whether there is a page at all
+    exists: bool = True  #: whether there is a page at all
     px_mm: float = PX_MM  #: length of one px on the page, whatever its viewBox
 
 
@@ -78,7 +78,7 @@ def page_of(root: Node, units: str | None, notes: Notes) -> Page:
         scale = unit if units else UNSIZED_MM / max(box[2:])
         page = _sized(root, box, (box[2] * scale, box[3] * scale), true_size=units is not None)
         return page if units else replace(page, width_mm=None, height_mm=None)
-    return Page(Transform(unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, found=False)
+    return Page(Transform(unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, exists=False)
 
 
 def view_box(node: Node) -> _Box | None:
@@ -92,13 +92,13 @@ def view_box(node: Node) -> _Box | None:
     return (numbers[0], numbers[1], numbers[2], numbers[3])
 
 
-def nested(node: Node, state: State, said: Node) -> State:
-    """The state inside an inner svg or symbol element; `said` gives its size, and its place if it is the same."""
+def nested(node: Node, state: State, sized: Node) -> State:
+    """The state inside an inner svg or symbol element; `sized` gives its size, and its place if it is the same."""
     box = view_box(node)
-    width = length(said, "width", state.frame[0], "100%")
-    height = length(said, "height", state.frame[1], "100%")
-    x = length(node, "x", state.frame[0]) if said is node else 0.0
-    y = length(node, "y", state.frame[1]) if said is node else 0.0
+    width = length(sized, "width", state.frame[0], "100%")
+    height = length(sized, "height", state.frame[1], "100%")
+    x = length(node, "x", state.frame[0]) if sized is node else 0.0
+    y = length(node, "y", state.frame[1]) if sized is node else 0.0
     move = state.move.translate(x, y)
     clip = state.clip
     if node.get("overflow", "hidden").strip() not in ("visible", "auto"):

@@ -171,9 +171,9 @@ def _flattened(curves: Floats, tolerance: float) -> tuple[Floats, Indices]:
     which = np.repeat(np.arange(len(curves)), pieces)
     t = ((np.arange(len(which)) - (last - pieces)[which] + 1) / pieces[which])[:, None]
     p, s = curves[which], 1 - t
-    found = s**3 * p[:, 0] + 3 * s**2 * t * p[:, 1] + 3 * s * t**2 * p[:, 2] + t**3 * p[:, 3]
-    found[last - 1] = curves[:, 3]
-    return np.asarray(found, dtype=np.float64), last
+    points = s**3 * p[:, 0] + 3 * s**2 * t * p[:, 1] + 3 * s * t**2 * p[:, 2] + t**3 * p[:, 3]
+    points[last - 1] = curves[:, 3]
+    return np.asarray(points, dtype=np.float64), last
 
 
 def _broken(text: str, at: int) -> InputError:

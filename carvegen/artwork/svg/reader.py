@@ -15,9 +15,9 @@ from carvegen.artwork.drawing import (
     Artwork,
     Notes,
     Wanted,
+    known_mm_in,
+    labels_in,
     plain_name,
-    said_in,
-    said_known_mm,
 )
 from carvegen.artwork.outlines import colours as by_colour
 from carvegen.artwork.outlines.clean import cleaned
@@ -75,7 +75,7 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     sheet = _enlarged(page.page_of(root, units, notes), scale)
     reader = _Reader(root, notes, wanted)
     raw = reader.layers(sheet)
-    if not sheet.found and not sheet.true_size:
+    if not sheet.exists and not sheet.true_size:
         sheet, notes = _enlarged(sheet, _unsized(raw)), Notes()  # read once more, fine enough for its new size
         page.page_of(root, units, notes)
         reader = _Reader(root, notes, wanted)
@@ -88,7 +88,7 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
-        *said_in(words), inside=_inside(root), known_mm=said_known_mm(words), colours=colours,
+        *labels_in(words), inside=_inside(root), known_mm=known_mm_in(words), colours=colours,
     )  # fmt: skip
 
 
@@ -136,10 +136,10 @@ class _Reader:
         self.ink.px_mm = sheet.px_mm if sheet.true_size else None
         self._walk([(self.root, State(sheet.move, sheet.frame))])
         self.wanted.check(self.notes, *(name for names in _inside(self.root).values() for name in names))
-        found = self.ink.finished()
-        if self.images and not any(found.values()):
+        shapes = self.ink.finished()
+        if self.images and not any(shapes.values()):
             raise InputError("holds only a picture made of dots", hint="trace it into paths, then save again")
-        return found
+        return shapes
 
     def _walk(self, waiting: list[tuple[Node, State]]) -> None:
         while waiting:
@@ -232,13 +232,13 @@ class _Reader:
 
     def _clipped(self, node: Node, state: State) -> State:
         """The state inside the element's clip path, if it has one."""
-        said = state.style["clip-path"]
-        if said in ("none", "") or isinstance(self.ink, Extent):
+        clip_path = state.style["clip-path"]
+        if clip_path in ("none", "") or isinstance(self.ink, Extent):
             return state
-        href = style.target(said)
+        href = style.target(clip_path)
         target = self.named.get(href or "")
         if target is None or target.kind != "clipPath" or len(state.used) > _MAX_CLIPS or f"#{href}" in state.used:
-            raise refused("is cut off by a clip path that can't be followed", said)
+            raise refused("is cut off by a clip path that can't be followed", clip_path)
         move = state.move
         if target.get("clipPathUnits") == "objectBoundingBox":
             x0, y0, x1, y1 = self.ink.box(node, state) if node.kind in basic_shapes.KINDS else self._extent(node, state)
@@ -287,11 +287,11 @@ def _names(node: Node) -> tuple[str, ...]:
 
 def _inside(root: Node) -> dict[str, tuple[str, ...]]:
     """The names of the groups in each top-level group that has a name, without its own."""
-    found = {}
+    inside = {}
     for top in root:
         names = [_layer_name(node) for node in top.walk() if node is not top][::-1]  # type: ignore[attr-defined]
-        found[_layer_name(top)] = tuple(dict.fromkeys(filter(None, names)))  # type: ignore[arg-type]
-    return {name: names for name, names in found.items() if name and names}
+        inside[_layer_name(top)] = tuple(dict.fromkeys(filter(None, names)))  # type: ignore[arg-type]
+    return {name: names for name, names in inside.items() if name and names}
 
 
 def _layer_name(node: Node) -> str:

@@ -101,8 +101,8 @@ class Sheet:
         return steps
 
     def _match(self, matcher: Any, wrapped: Any) -> None:  # noqa: ANN401
-        for *_, pseudo, said in matcher.match(wrapped):
-            for key, value, important in said if pseudo is None else ():
+        for *_, pseudo, declarations in matcher.match(wrapped):
+            for key, value, important in declarations if pseudo is None else ():
                 into = self.important if important else self.plain
                 into.setdefault(wrapped.etree_element, {})[key] = value
 
@@ -117,24 +117,24 @@ def _read(parse: Callable[..., list[Any]], text: str) -> list[Any]:
 @functools.lru_cache(maxsize=10_000)
 def _declarations(text: str) -> tuple[tuple[str, str, bool], ...]:
     """Property, value and whether it is important, of each declaration that can be read."""
-    found = _read(tinycss2.parse_blocks_contents, text)
+    declarations = _read(tinycss2.parse_blocks_contents, text)
     return tuple(
-        (said.lower_name, tinycss2.serialize(said.value).strip(), said.important)
-        for said in found if said.type == "declaration"
+        (one.lower_name, tinycss2.serialize(one.value).strip(), one.important)
+        for one in declarations if one.type == "declaration"
     )  # fmt: skip
 
 
 def styled(node: Node, above: Style, sheet: Sheet, *, parent: Style | None = None) -> Style:
     """Every property of a node, given what is `handed_down` to it; ``inherit`` takes from all that the parent has."""
-    said = {key: value.strip() for key, value in node.items() if key in FIRST}
-    said |= sheet.plain.get(node, {})
+    own_look = {key: value.strip() for key, value in node.items() if key in FIRST}
+    own_look |= sheet.plain.get(node, {})
     own = _declarations(node.get("style", "")) if "style" in node.keys() else ()  # noqa: SIM118
-    said |= {key: value for key, value, important in own if not important}
-    said |= sheet.important.get(node, {})
-    said |= {key: value for key, value, important in own if important}
-    if not said:
+    own_look |= {key: value for key, value, important in own if not important}
+    own_look |= sheet.important.get(node, {})
+    own_look |= {key: value for key, value, important in own if important}
+    if not own_look:
         return above
-    return {**above, **{key: _resolved(key, value, parent or above) for key, value in said.items() if key in FIRST}}
+    return {**above, **{key: _resolved(key, value, parent or above) for key, value in own_look.items() if key in FIRST}}
 
 
 def _resolved(key: str, value: str, above: Style) -> str:

@@ -103,8 +103,8 @@ def fit(box: tuple[float, float, float, float], size: tuple[float, float], align
 
 
 def _share(word: str, axis: str) -> float:
-    found = re.search(f"{axis}(Min|Mid|Max)", word)
-    return {"Min": 0.0, "Mid": 0.5, "Max": 1.0}[found[1]] if found else 0.0
+    match = re.search(f"{axis}(Min|Mid|Max)", word)
+    return {"Min": 0.0, "Mid": 0.5, "Max": 1.0}[match[1]] if match else 0.0
 
 
 def _bad(text: str) -> InputError:

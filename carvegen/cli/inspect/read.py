@@ -149,17 +149,18 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
     from carvegen.artwork.on_plan import InkSeen, covered, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.artwork.scan.planes import UNSURE
-    from carvegen.delivery.first_proof import PRINT, cover_words, laid_file, planned_in, side_words
+    from carvegen.delivery.first_proof import cover_words, large_differences, side_words
+    from carvegen.delivery.laid_on_plan import PRINT, laid_file, planned_in
 
     planned = planned_in(onto, settings)
     drawn = picture or Path(f"{file.stem}-on-plan.png")
-    result = laid_file(file, planned, drawn, settings)
-    if result is None:
+    match = laid_file(file, planned, drawn, settings)
+    if match is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
             hint="leave --onto out, and give --corners and --size, or --dpi",
         )  # fmt: skip
-    name, laid, notes = result
+    name, laid, notes = match
     if name == PRINT:
         settings = {**settings, "paper": planned.paper}
         settings |= {"inks": tuple(planned.coats), "coats": tuple(planned.coats.values())}
@@ -168,12 +169,14 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
     if planned.only and name == PRINT:
         layers = {layer: shapes for layer, shapes in artwork.layers.items() if layer in (planned.only, UNSURE)}
         artwork = replace(artwork, layers=layers)
-    over = covered(laid) if len(artwork.layers) == 1 and name != PRINT else geometry.union(geometry.empty())
-    if not over.is_empty:
+    if len(artwork.layers) == 1 and name != PRINT:
         ((layer, shapes),) = artwork.layers.items()
-        land = InkSeen(land=geometry.union(shapes), hidden=over).as_planned_where_hidden(planned.lands[name])
-        artwork = replace(artwork, layers={layer: geometry.parts(land), UNSURE: geometry.parts(over)})
-        notes += cover_words(over, f"there it is as planned; these parts are on the layer {UNSURE}")
+        seen = InkSeen(land=geometry.union(shapes), hidden=covered(laid))
+        if not seen.hidden.is_empty:
+            land = seen.as_planned_where_hidden(planned.lands[name])
+            artwork = replace(artwork, layers={layer: geometry.parts(land), UNSURE: geometry.parts(seen.hidden)})
+        notes += cover_words(seen.hidden, f"there it is as planned; these parts are on the layer {UNSURE}")
+        notes += large_differences(planned, name, seen)
     placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
     return replace(artwork, notes=(placed, *notes, *artwork.notes)), used
 

@@ -154,7 +154,7 @@ def check_picture(picture: Path | None, file: Path) -> None:
 ink_options = joined(
     click.option(
         "--inks",
-        type=Read("INKS", "inks_said", "artwork.scan"),
+        type=Read("INKS", "inks_of", "artwork.scan"),
         help='Scan: inks to tell apart, from dark to light: how many, or their names: "key,tone,ground"; or, in '
         'printing order with colour and opacity, inks that lie over one another: "sky=#a9bfcb 0.2, key=#1f2b3d 0.7".',
     ),

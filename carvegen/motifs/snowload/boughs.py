@@ -39,8 +39,8 @@ def in_front(ledges: Ledges, run_mm: Floats) -> Floats:
     Each tier of a fir goes all round its trunk: what the picture shows of it is for the most part its front.
     """
     least = np.zeros(len(ledges))
-    for side, way in ((0, -1), (1, 1)):
-        at = _notches(ledges, side, way)
+    for side, sign in ((0, -1), (1, 1)):
+        at = _notches(ledges, side, sign)
         at = at[_in_crown(ledges, run_mm, at)]
         notch = np.zeros(len(ledges), dtype=bool)
         notch[at] = True
@@ -70,32 +70,32 @@ def on_boughs(
     often, seed = settings.boughs * (1 - 0.6 * settings.patchy), int(rng.integers(2**63))
     bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm
     slope = ledges.smoothed(ledges.slope, 2.0)
-    for side, way in ((0, -1), (1, 1)):
-        at = _notches(ledges, side, way)
+    for side, sign in ((0, -1), (1, 1)):
+        at = _notches(ledges, side, sign)
         crown = _in_crown(ledges, run_mm, at) & bears[at]
         own, other, third = (ledges.chance(np.random.default_rng([seed, k]), at) for k in range(3))
         keep = crown & (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
         at, own, other, third = at[keep], own[keep], other[keep], third[keep]
         if len(at) == 0:
             continue
-        rise = np.clip(way * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
+        rise = np.clip(sign * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
         long = np.minimum(_ACROSS * run_mm[at], _LONGEST_MM) * (0.55 + 0.45 * third)
         thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6, 1.8 * limits.cut_mm)
         ragged = np.random.default_rng([seed, 3])
-        _strokes(canvas, ledges, solid, at, way, rise=rise, long=long, thick=thick, rng=ragged)
+        _strokes(canvas, ledges, solid, at, sign, rise=rise, long=long, thick=thick, rng=ragged)
         more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
         lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
         _strokes(
-            canvas, ledges, solid, at[more], way, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
+            canvas, ledges, solid, at[more], sign, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
             rng=ragged, start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
         )  # fmt: skip
 
 
-def _notches(ledges: Ledges, side: int, way: int) -> Indices:
+def _notches(ledges: Ledges, side: int, sign: int) -> Indices:
     """The places at the chains' ends on that side where what hangs above comes down to them in a wedge."""
     here = np.arange(len(ledges))
     at = np.flatnonzero((here == (ledges.first, ledges.last)[side]) & (ledges.free[side] == -2))
-    out = np.clip(at - way * int(_MOUTH_MM / ledges.step), ledges.first[at], ledges.last[at])
+    out = np.clip(at - sign * int(_MOUTH_MM / ledges.step), ledges.first[at], ledges.last[at])
     gap = ledges.ceiling - ledges.base
     wedge = (gap[at] < _NOTCH_MM) & (gap[out] > 1.5 * gap[at]) & (out != at)
     wedge &= ledges.ceiling[out] < ledges.ceiling[at] + _DROOPS * _MOUTH_MM
@@ -104,7 +104,7 @@ def _notches(ledges: Ledges, side: int, way: int) -> Indices:
 
 
 def _strokes(
-    canvas: Canvas, ledges: Ledges, solid: Mask, at: Indices, way: int, *, rise: Floats, long: Floats, thick: Floats,
+    canvas: Canvas, ledges: Ledges, solid: Mask, at: Indices, sign: int, *, rise: Floats, long: Floats, thick: Floats,
     rng: Generator, start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
 ) -> None:  # fmt: skip
     """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open."""
@@ -116,11 +116,11 @@ def _strokes(
     along = np.clip(out / long, 0, 1)
     inwards = out + first * ledges.step
     middle = ledges.base[at] + rise * inwards * (1 - 0.3 * along) - lower_mm
-    place = np.column_stack([(ledges.x[at] + way * inwards).ravel(), middle.ravel()])
+    place = np.column_stack([(ledges.x[at] + sign * inwards).ravel(), middle.ravel()])
     wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
     half = thick * np.sqrt((1 - along) * np.clip(4 * along + (first == 0), 0, 1)) / 2
     low, high = middle - half * np.clip(1 + 0.7 * wave, 0.2, 2.2), middle + half
-    column = ledges.column[at] + way * (columns + first)
+    column = ledges.column[at] + sign * (columns + first)
     on = along < _TO
     inner = on & (columns > _OVERLAP)
     within = [_stands(solid, canvas.page, column, height) for height in (low - _BACKED_MM, high + _BACKED_MM)]

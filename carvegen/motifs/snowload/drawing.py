@@ -188,14 +188,14 @@ def cuttable(ledges: Ledges, depth: Floats, below: Floats, cut_mm: float) -> Flo
 
 def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: float) -> None:
     """What hangs out over free ends: a little in still air, cornices in the lee."""
-    for side, way in ((0, -1), (1, 1)):
+    for side, sign in ((0, -1), (1, 1)):
         end = (ledges.first, ledges.last)[side]
         at = np.flatnonzero((np.arange(len(ledges)) == end) & ends.free[side] & (np.abs(ledges.slope) < 1.2))
-        inner = np.clip(at - way * 4, ledges.first[at], ledges.last[at])
+        inner = np.clip(at - sign * 4, ledges.first[at], ledges.last[at])
         top = depth[inner]
         kind = ends.kind[side][at]
         wide = (ledges.last[at] - ledges.first[at] + 1) * ledges.step
-        if blows * way > 0:
+        if blows * sign > 0:
             tips = cornice_tips(top, kind, abs(blows), np.asarray(0.3 * wide, dtype=np.float64))
             long = tips[-1]
         else:
@@ -211,7 +211,7 @@ def lips(canvas: Canvas, ledges: Ledges, depth: Floats, ends: Ends, *, blows: fl
                 sag = _SAGS * (q * ledges.step) ** 2 / np.maximum(top, 0.3)
                 reached = (tips <= q * ledges.step).sum(axis=0) / len(tips)
                 high, low = top * (1 - 0.15 * out**3) - 0.6 * sag, top * reached - sag
-            canvas.stroke((ledges.column[at] + way * q)[on], (ledges.base[at] + low)[on], (ledges.base[at] + high)[on])
+            canvas.stroke((ledges.column[at] + sign * q)[on], (ledges.base[at] + low)[on], (ledges.base[at] + high)[on])
 
 
 def cornice_tips(top: Floats, kind: Floats, blows: float, most: Floats) -> Floats:
@@ -279,11 +279,11 @@ def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> Pol
     x = page.x
     y = page.bottom + (np.arange(page.high) + 0.5) * page.step
     contours = contourpy.contour_generator(x, y, cover, fill_type=contourpy.FillType.OuterOffset)
-    found = [
+    outlines = [
         shapely.Polygon(xy[at[0] : at[1]], [xy[a:b] for a, b in pairwise(at[1:])])
         for xy, at in zip(*contours.filled(0.5, 9.0), strict=True)
     ]
-    pieces = geometry.parts(shapely.make_valid(geometry.polygon_array(found)))
+    pieces = geometry.parts(shapely.make_valid(geometry.polygon_array(outlines)))
     return pieces[shapely.area(pieces) > least_mm2]
 
 

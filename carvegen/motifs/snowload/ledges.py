@@ -221,8 +221,8 @@ def _below(column: Indices, base: Floats, at: Indices, height: Floats) -> Indice
     """The highest ledge at or below each height in column `at`; -1 where there is none."""
     order = np.lexsort((base, column))
     place = np.searchsorted((column * _FAR + base)[order], at * _FAR + height, side="right") - 1
-    found = order[np.clip(place, 0, None)]
-    return np.where((place >= 0) & (column[found] == at), found, -1)
+    nearest = order[np.clip(place, 0, None)]
+    return np.where((place >= 0) & (column[nearest] == at), nearest, -1)
 
 
 def _over(bearing: Columns, column: Indices, base: Floats, ends: Indices, side: int) -> tuple[Indices, Indices]:

@@ -72,12 +72,12 @@ def clear_upwind(solid: Mask, step: float, *, to_right: bool) -> Floats:
     rows, columns = facing.shape
     climb = np.tan(np.radians(_LOW_DEG))
     clear, gone = np.full((len(climb), rows), 1e3), np.zeros(len(climb), dtype=int)
-    found = np.empty((len(climb), rows, columns), dtype=np.float32)
+    distance = np.empty((len(climb), rows, columns), dtype=np.float32)
     row = np.arange(rows)
     for column in range(columns):
         to = np.rint(climb * column).astype(int)
         source = np.clip(row + (to - gone)[:, None], 0, rows - 1)
         clear = np.where(facing[:, column], 0.0, np.take_along_axis(clear, source, axis=1) + step)
         gone = to
-        found[:, :, column] = clear
-    return np.asarray(found if to_right else found[:, :, ::-1], dtype=np.float64)
+        distance[:, :, column] = clear
+    return np.asarray(distance if to_right else distance[:, :, ::-1], dtype=np.float64)

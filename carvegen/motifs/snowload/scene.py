@@ -130,7 +130,7 @@ def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> 
 
 
 def without_marks(
-    shapes: PolygonArray, gaps: str, said: Sequence[tuple[BaseGeometry, str]] = ()
+    shapes: PolygonArray, gaps: str, labels: Sequence[tuple[BaseGeometry, str]] = ()
 ) -> tuple[PolygonArray, PolygonArray]:
     """The shapes with those holes filled that are marks on them, not air behind them; and the lattices.
 
@@ -151,7 +151,7 @@ def without_marks(
     if len(holes) == 0:
         return shapes, holes
     holes = shapely.normalize(holes)  # each begins at its own lowest corner: simplified the same whatever is elsewhere
-    words = _words(holes, gaps, said)
+    words = _words(holes, gaps, labels)
     tiny = (shapely.area(holes) < _LEAST_GAP_MM2) & (words != "open")
     if tiny.any():
         shapes = _filled(shapes, holes[tiny])
@@ -178,10 +178,10 @@ def _filled(shapes: PolygonArray, holes: PolygonArray) -> PolygonArray:
     return geometry.parts(shapely.coverage_union_all(fit))
 
 
-def _words(holes: PolygonArray, gaps: str, said: Sequence[tuple[BaseGeometry, str]]) -> NDArray[np.str_]:
+def _words(holes: PolygonArray, gaps: str, labels: Sequence[tuple[BaseGeometry, str]]) -> NDArray[np.str_]:
     """What each hole is: as said of an area that takes up most of it, or that lies in it for the most part."""
     words = np.full(len(holes), gaps, dtype="U8")
-    for area, word in said:
+    for area, word in labels:
         pieces = geometry.parts(area)
         hole, piece = shapely.STRtree(pieces).query(holes, predicate="intersects")
         both = shapely.area(shapely.intersection(holes[hole], pieces[piece]))
@@ -239,8 +239,8 @@ def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
         broad = ndimage.distance_transform_edt(~broad) * mm <= _BROAD_MM / 2 + mm
     beyond = page.beyond // 2
     boards = np.pad(_boards(coarse[:, beyond:-beyond], mm), ((0, 0), (beyond, beyond)), mode="edge")
-    found = np.repeat(np.repeat(broad | boards, 2, axis=0), 2, axis=1)
-    return np.asarray(found[: solid.shape[0], : solid.shape[1]] & solid & ~lattice)
+    hidden = np.repeat(np.repeat(broad | boards, 2, axis=0), 2, axis=1)
+    return np.asarray(hidden[: solid.shape[0], : solid.shape[1]] & solid & ~lattice)
 
 
 def _boards(solid: Mask, step: float) -> Mask:
@@ -251,7 +251,7 @@ def _boards(solid: Mask, step: float) -> Mask:
     near = 2 * int(_BROAD_MM / step / 2) + 1
     buried = ndimage.minimum_filter1d(solid.view(np.uint8), near, axis=0, origin=-(near // 2), mode="nearest")
     thin = (solid & (buried == 0))[:, ::2]  # every other column: a run is some forty of them long
-    found = np.zeros_like(thin)
+    boards = np.zeros_like(thin)
     column = 2 * np.arange(thin.shape[1])
     for slope in np.tan(np.radians(_BOARD_DEG)):
         shift = np.rint(slope * column).astype(int)
@@ -259,8 +259,8 @@ def _boards(solid: Mask, step: float) -> Mask:
         rows = np.arange(high)[:, None]
         level = np.take_along_axis(np.pad(thin, ((0, high - len(thin)), (0, 0))), (rows + shift) % high, axis=0)
         level = run_lengths(level) >= max(int(_BOARD_MM * np.cos(np.arctan(slope)) / step / 2), 1)
-        found |= np.take_along_axis(level, (rows - shift)[: len(thin)] % high, axis=0)
-    return np.repeat(found, 2, axis=1)[:, : solid.shape[1]] & solid
+        boards |= np.take_along_axis(level, (rows - shift)[: len(thin)] % high, axis=0)
+    return np.repeat(boards, 2, axis=1)[:, : solid.shape[1]] & solid
 
 
 def run_lengths(mask: Mask) -> Indices:

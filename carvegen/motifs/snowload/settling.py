@@ -228,8 +228,8 @@ def crags(ledges: Ledges) -> Floats:
 def _before_joints(ledges: Ledges) -> Floats:
     """The breadth of each thing; right at what it joins no more than a little further out, mm, (n,)."""
     here, breadth = np.arange(len(ledges)), ledges.breadth
-    for end, walled, way in zip((ledges.first, ledges.last), ledges.free, (1, -1), strict=True):
-        outer = np.clip(end + way * int(_JOINT_MM / ledges.step), ledges.first, ledges.last)
+    for end, walled, sign in zip((ledges.first, ledges.last), ledges.free, (1, -1), strict=True):
+        outer = np.clip(end + sign * int(_JOINT_MM / ledges.step), ledges.first, ledges.last)
         joint = (np.abs(here - end) * ledges.step < _JOINT_MM) & (walled[end] == -2)
         breadth = np.where(joint, np.minimum(breadth, _JOINT * breadth[outer] + 1), breadth)
     return breadth

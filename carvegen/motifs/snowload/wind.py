@@ -38,23 +38,23 @@ def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats,
         The clear distance upwind, mm, for each ray and ledge, (4, n).
     """
     blows = strength(settings)
-    way = 1 if blows > 0 else -1
+    sign = 1 if blows > 0 else -1
     reach = _reach(settings)
     shelter = 1 - exposed(clear, settings)
-    rises = ledges.smoothed(way * ledges.slope, 1.0)
+    rises = ledges.smoothed(sign * ledges.slope, 1.0)
     bare = np.clip((1 - 1.1 * shelter) * (0.75 + 0.8 * np.clip(rises, -0.7, 1)), 0, 0.95)
-    brink = _lee_brink(ledges, way, 1.5 * settings.fallen_mm)
+    brink = _lee_brink(ledges, sign, 1.5 * settings.fallen_mm)
     scoured = depth * np.clip(abs(blows) * bare * (1 - 0.6 * brink), 0, 0.95)
     lee = np.clip(shelter - 0.6 * (_WEIGHT @ _sheltered(clear, _HOLLOW * reach)) - 0.05, 0, 1)
     wanted = (lee + 0.5 * np.clip(-rises - 0.15, 0, 0.8) + 0.5 * brink) * np.clip(2 * sky, 0, 1)
     room = np.clip(_MOST * settings.fallen_mm - depth, 0, None)
     columns = int(ledges.column.max()) + 1
     loose, wants = (
-        np.bincount(ledges.column, each, minlength=columns)[::way].astype(np.float64) for each in (scoured, wanted)
+        np.bincount(ledges.column, each, minlength=columns)[::sign].astype(np.float64) for each in (scoured, wanted)
     )
     asked = _carried(wants[::-1], ledges.step)[::-1]
-    given = _carried(loose / np.maximum(asked, _ASKED_MM / ledges.step), ledges.step)
-    came = np.minimum(ledges.smoothed(given[::way][ledges.column] * wanted, 0.4 * settings.fallen_mm), room)
+    carried = _carried(loose / np.maximum(asked, _ASKED_MM / ledges.step), ledges.step)
+    came = np.minimum(ledges.smoothed(carried[::sign][ledges.column] * wanted, 0.4 * settings.fallen_mm), room)
     after = depth - scoured + came
     return after, float(depth.sum() - after.sum())
 
@@ -68,10 +68,10 @@ def _reach(settings: Settings) -> float:
     return 2.5 + 1.1 * settings.fallen_mm
 
 
-def _lee_brink(ledges: Ledges, way: int, within_mm: float) -> Floats:
+def _lee_brink(ledges: Ledges, sign: int, within_mm: float) -> Floats:
     """How near each place is to a free edge in the lee, where a cornice grows: 1 at the edge, 0 from `within_mm` on."""
-    end = ledges.last if way > 0 else ledges.first
-    free = ledges.free[1 if way > 0 else 0][end] > -2
+    end = ledges.last if sign > 0 else ledges.first
+    free = ledges.free[1 if sign > 0 else 0][end] > -2
     away = np.abs(end - np.arange(len(ledges))) * ledges.step
     long = (ledges.last - ledges.first + 1) * ledges.step > 4 * within_mm / 3
     return np.asarray(free * long * np.clip(1 - away / within_mm, 0, 1))

@@ -22,7 +22,9 @@ from carvegen.artwork.scan import (
     ink_names,
     points_from,
     read_scan,
+    reader,
 )
+from carvegen.artwork.scan.pixels import opened
 from carvegen.base.errors import InputError
 from tests.artwork.scan import synthetic as made
 from tests.cli.running import run
@@ -310,3 +312,28 @@ def test_corners_that_are_not_found_are_asked_for_with_a_ruled_picture(capsys, t
     assert "read the corners off noise-corners.png, which counts the pixels" in ran.out + ran.err
     with Image.open("noise-corners.png") as ruled:
         assert ruled.size == (400, 300)
+
+
+#: A face of 60 x 40 mm with an opening of 20 x 10 mm, its left end 15 mm and its foot 10 mm from the lower left corner.
+FACE_MM, OPENING = (60.0, 40.0), shapely.box(15, 10, 35, 20)
+
+
+@pytest.mark.parametrize(("wide", "smaller"), [(1500, 2), (540, 1)])
+@pytest.mark.parametrize(("marked", "kind"), [(True, "jpg"), (False, "jpg"), (False, "png")])
+def test_a_large_photograph_is_read_no_finer_than_its_face_needs(tmp_path, monkeypatch, wide, smaller, marked, kind):
+    """Where things lie is closed form; a face that is small in its picture is read in all its pixels."""
+    x0, y0, scale = 200, 150, wide / FACE_MM[0]
+    pixels = np.full((1500, 2000), 225, np.uint8)
+    pixels[y0 : y0 + round(40 * scale), x0 : x0 + wide] = 50
+    left, top, right, foot = (round(value * scale) for value in (15, 20, 35, 30))
+    pixels[y0 + top : y0 + foot, x0 + left : x0 + right] = 225
+    path = made.saved(tmp_path / f"large.{kind}", pixels, quality=95)
+    there = ((x0, y0), (x0 + wide, y0), (x0 + wide, y0 + 40 * scale), (x0, y0 + 40 * scale))
+    looked = []
+    monkeypatch.setattr(reader, "opened", lambda *args, **more: looked.append(opened(*args, **more)) or looked[-1])
+    artwork = read_scan(path, ScanOptions(corners=there if marked else "auto", size_mm=FACE_MM, even=False))
+    assert looked[-1].smaller == smaller
+    land = shapely.box(0, 0, *FACE_MM).difference(OPENING)
+    assert shapely.hausdorff_distance(shapely.union_all(artwork.shapes).boundary, land.boundary, 0.1) < 0.2
+    said = [float(word) for note in artwork.notes if "corners were found" in note for word in note.split()[-8:]]
+    assert marked or said == pytest.approx(np.ravel(there), abs=2)  # in pixels of the file

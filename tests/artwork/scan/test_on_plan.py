@@ -35,7 +35,7 @@ from carvegen.artwork.on_plan.lens import Lens
 from carvegen.artwork.on_plan.tones import drawn_tone, ranged
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
-from carvegen.artwork.scan.quad import found_corners, quads
+from carvegen.artwork.scan.quad import block_corners, quads
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
@@ -211,11 +211,11 @@ def test_corners_that_glare_misplaces_are_asked_for(table, at, sure):
     glare = 0.9 * np.exp(-(((x - at[0]) / 55) ** 2) - ((y - at[1]) / 75) ** 2)[..., None]
     picture = Picture(Image.fromarray((seen + (255 - seen) * glare).astype(np.uint8)), None)
     if sure:
-        off = found_corners(picture)[:, None] - ProjectiveTransform(true)(PLANS["sky"].corners)
+        off = block_corners(picture)[:, None] - ProjectiveTransform(true)(PLANS["sky"].corners)
         assert np.linalg.norm(off, axis=2).min(axis=1).max() < 0.5
     else:
         with pytest.raises(InputError, match="is not sure of the block's corners"):
-            found_corners(picture)
+            block_corners(picture)
 
 
 @pytest.mark.parametrize(("light", "words"), [
@@ -226,7 +226,7 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
     y, x = np.indices((380, 500))
     glare = np.clip(light * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2), 0, 1)
     with pytest.raises(InputError, match=words) as told:
-        found_corners(Picture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
+        block_corners(Picture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
     at = re.search(r"x (\d+), y (\d+)", str(told.value))
     assert (at is not None) is bool(light)
     assert ("lit from the side" in told.value.hint) is bool(light)

@@ -11,7 +11,7 @@ from PIL import Image
 from scipy import ndimage
 
 from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
-from carvegen.artwork.scan import inks_said
+from carvegen.artwork.scan import inks_of
 from carvegen.artwork.scan.inks import by_model
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
@@ -132,7 +132,7 @@ def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
 @pytest.mark.parametrize("text", ["sky=blue", "sky=#a9bfcb, tone", "sky=#a9bfcb 3"])
 def test_colours_that_can_not_be_read_are_refused(text):
     with pytest.raises(InputError):
-        inks_said(text)
+        inks_of(text)
 
 
 @pytest.mark.parametrize("shadow", [0.3, 0.5])
