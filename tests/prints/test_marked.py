@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import shapely
 
+from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
@@ -130,6 +133,9 @@ def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> N
 STRIPE = layer("POST", "box 2 14 56 0.45")  #: a hair narrower than what lasts
 
 
+OUT_BESIDE = '[[marked]]\nmeaning = "comes out"\nshape = "box 50 14.2 2 4"\n'
+
+
 def mended_stripe(folder, *marks: str):
     """What stood of the only block before it was mended, the block afterwards, and the marks."""
     path = folder / "stripe.toml"
@@ -142,11 +148,19 @@ def mended_stripe(folder, *marks: str):
     return cuts["key"].land, block, picture.marks
 
 
+def test_a_stripe_beside_what_comes_out_is_widened_on_its_other_side(tmp_path) -> None:
+    """It would be widened, and can't be into what comes out: it used to go, 48 mm far."""
+    before, block, marks = mended_stripe(tmp_path, OUT_BESIDE)
+    assert block.land.area > before.area
+    assert block.land.intersection(shapely.box(50, 14.2, 52, 18.2)).area < 0.001
+    assert mended_beside(before, block, marks) == ()
+
+
 def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> None:
-    """A stripe that would be widened can't be, into what comes out: so it goes, 48 mm far; not where it stays."""
-    before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 50 14.2 2 4"\n')
-    assert block.land.area < 0.01
-    [told] = mended_beside(before, block, marks)
+    """All of a stripe that a mark touches, 48 mm far; nothing is told where it stays."""
+    before, block, marks = mended_stripe(tmp_path, OUT_BESIDE)
+    gone = replace(block, cuts=geometry.polygon_array([block.face]))
+    [told] = mended_beside(before, gone, marks)
     assert "the mark" in told.why
     assert "up to 48 mm" in told.why
     assert "stays" in told.remedy
