@@ -427,7 +427,7 @@ class _Grower:
         )  # fmt: skip
         lost = float(shapely.area(fallen.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(self.face)
         if lost > _LOST:
-            self.notes.append(f"{motif.name}: of the snow that would fall {lost:.0%} of the face is left out, too near to "
+            self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
                               "other white or to outlines; ask for more, or for smaller flakes")  # fmt: skip
         return replace(fallen, cuts=flakes)
 

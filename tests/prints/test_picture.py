@@ -50,7 +50,7 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
 
 
 def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None:
-    thick = SNOW.replace("0.06", "0.3")
+    thick = SNOW.replace("0.06", "0.15")
     picture = picture_of(tmp_path, thick + thick)
     assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 2")] != []
     assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 1")] == []
