@@ -1,4 +1,4 @@
-"""Which flakes fit a picture that they fall on: clear of its outlines, or well across them."""
+"""Which flakes fit what they fall on: clear of other white and of outlines, or well across these."""
 
 from __future__ import annotations
 
@@ -8,47 +8,93 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.motifs.snowfall.edge import taken_back
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.geometry import PolygonArray
 
 __all__ = ["settled"]
 
 _TOUCHES_MM2 = 1e-3
+_APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
+_ROUNDS = 7  #: in which masses are cut back,
+_WIDER = 1.7  #: each time so much wider
+_OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
-def settled(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> PolygonArray:
-    """The flakes that, taken out of the picture, leave no sliver of it and no cut too small.
+def settled(
+    flakes: PolygonArray, white: BaseGeometry, pictures: Sequence[BaseGeometry], limits: Limits, *,
+    frame: Polygon, mass_mm2: float,
+) -> PolygonArray:  # fmt: skip
+    """The flakes that keep clear of other white, and leave no sliver of pictures and no cut in them too small.
 
-    A flake stays a land's width away from the outline or crosses it; what it takes of the picture is at least as
-    large as the smallest cut, and what it leaves of it is nowhere newly narrower than the land.
+    A flake stays a land's width away from an outline or crosses it; what it takes of a picture is at least as large
+    as the smallest cut, and what it leaves of it is nowhere newly narrower than the land. One that doesn't fit goes
+    whole. What is larger than `mass_mm2` is many flakes: it is cut back where it doesn't fit.
     """
+
+    def misfits(some: PolygonArray) -> list[PolygonArray]:
+        return [_beside(some, white, limits), *(_misfits(some, picture, limits) for picture in pictures)]
+
+    for nth in range(_ROUNDS):
+        large = np.flatnonzero(shapely.area(flakes) > mass_mm2)
+        places = np.stack(misfits(flakes[large]))
+        bad = np.isin(np.arange(len(flakes)), large[~shapely.is_empty(places).all(axis=0)])
+        if not bad.any():
+            break
+        wide = _WIDER**nth * limits.land_mm + 2 * _APART_MM
+        off = shapely.buffer(shapely.union_all(places), wide, quad_segs=4)
+        flakes = taken_back(flakes, bad, off, frame, limits)
+    return flakes[shapely.is_empty(np.stack(misfits(flakes))).all(axis=0)]
+
+
+def _beside(flakes: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
+    """The part of other white that is too near to each flake, empty where none is; (n,)."""
+    apart = limits.land_mm + _APART_MM
+    places = np.full(len(flakes), shapely.Polygon(), dtype=object)
+    near = np.flatnonzero(shapely.dwithin(flakes, white, apart))
+    places[near] = shapely.intersection(white, shapely.box(*(shapely.bounds(flakes[near]) + apart * _OUT).T))
+    return places
+
+
+def _misfits(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> PolygonArray:
+    """Where each flake doesn't fit a picture, empty where it does; (n,)."""
+    places = np.full(len(flakes), shapely.Polygon(), dtype=object)
     if len(flakes) == 0 or shapely.is_empty(picture):
-        return flakes
+        return places
     outline = shapely.boundary(picture)
     shapely.prepare(outline)
-    near = shapely.dwithin(flakes, outline, limits.land_mm)
-    kept = ~near
-    inner = np.flatnonzero(near)
-    kept[inner] = _fits(flakes[inner], picture, outline, limits)
-    return flakes[kept]
+    near = np.flatnonzero(shapely.dwithin(flakes, outline, limits.land_mm))
+    places[near] = _places(flakes[near], picture, outline, limits)
+    return places
 
 
-def _fits(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, limits: Limits) -> Mask:
+def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, limits: Limits) -> PolygonArray:
+    """Of flakes near an outline: slivers that each leaves; all that it takes if that is too little; or the outline."""
     crossing = shapely.intersects(flakes, outline)
-    taken = shapely.area(shapely.intersection(flakes, picture))
-    outside = taken < _TOUCHES_MM2  # a flake cut off by the outline itself only touches it
-    large = (taken > 2 * limits.cut_mm**2) | outside
-    grown = 2 * limits.land_mm * np.array([-1.0, -1.0, 1.0, 1.0])
-    around = geometry.polygon_array(shapely.clip_by_rect(picture, *(bound + grown)) for bound in shapely.bounds(flakes))
+    takes = shapely.intersection(flakes, picture)
+    outside = shapely.area(takes) < _TOUCHES_MM2  # a flake cut off by the outline itself only touches it
+    small = (shapely.area(takes) <= 2 * limits.cut_mm**2) & ~outside
+    around = geometry.polygon_array(
+        shapely.clip_by_rect(picture, *bounds) for bounds in shapely.bounds(flakes) + 2 * limits.land_mm * _OUT
+    )
     around = np.asarray(shapely.make_valid(around), dtype=object)
     window = geometry.offset(flakes, 1.5 * limits.land_mm, quad_segs=2)
     new = shapely.difference(_thin(shapely.difference(around, flakes), limits.land_mm), _thin(around, limits.land_mm))
-    slivers = shapely.area(shapely.intersection(new, window)) > (limits.land_mm / 4) ** 2
-    return np.asarray((outside | crossing) & large & (outside | ~slivers), dtype=bool)
+    slivers = shapely.intersection(new, window)
+    fits = outside | (shapely.area(slivers) <= (limits.land_mm / 4) ** 2)
+    places = slivers.copy()
+    places[fits] = shapely.Polygon()
+    places[small] = shapely.union(places[small], takes[small])
+    shy = ~outside & ~crossing
+    places[shy] = shapely.union(places[shy], shapely.intersection(outline, window[shy]))
+    return np.asarray(places, dtype=object)
 
 
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:

@@ -43,6 +43,7 @@ __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
+_LOST = 0.01  #: of the face: so much falling snow is left out untold
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
@@ -411,7 +412,7 @@ class _Grower:
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
-        """Flakes: those too near to other white, or that leave slivers of a block, are left out whole."""
+        """Flakes: those too near to other white, or that leave slivers of a block, are left out; many are told."""
         names = [self.drawing.names if "*" in named else named for named in (motif.far_behind, motif.middle_behind)]
         hidden, *by_depth = [self._hidden_by(motif), *map(self.drawing.union, names)]
         if not motif.settings.cut_at_edge:
@@ -419,10 +420,15 @@ class _Grower:
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
         fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
-        flakes = fallen.cuts
-        flakes = flakes[~shapely.dwithin(flakes, before, limits.land_mm + _APART_MM)] if len(flakes) else flakes
-        for name in sorted(leaves):
-            flakes = settled(flakes, self.pictures[name], limits)
+        flakes = settled(
+            fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
+            frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
+            mass_mm2=np.pi / 4 * motif.settings.largest_mm**2,
+        )  # fmt: skip
+        lost = float(shapely.area(fallen.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(self.face)
+        if lost > _LOST:
+            self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
+                              "other white or to outlines; ask for more, or for smaller flakes")  # fmt: skip
         return replace(fallen, cuts=flakes)
 
     def _loaded(

@@ -5,10 +5,13 @@ from __future__ import annotations
 import pytest
 import shapely
 
+from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.geometry.necks import necks
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
+from carvegen.prints.picture import Picture
 from tests.cases import SHELF, box, disc, limits, shapes
 
 BLOCK = """
@@ -24,13 +27,17 @@ for = ["hand"]
 SNOW = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.06, largest_mm = 2.5 }\nregion = "box 8 6 20 18"\n'
 
 
-def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
-    """The flakes of each motif."""
+def picture_of(folder, motifs: str) -> Picture:
     path = folder / "print.toml"
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{motifs}', encoding="utf-8")
     print_ = read_print(path, SHELF)
     picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
-    return [list(white.shapes) for white in picture.whites]
+    return picture
+
+
+def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
+    """The flakes of each motif."""
+    return [list(white.shapes) for white in picture_of(folder, motifs).whites]
 
 
 def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None:
@@ -40,6 +47,13 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
     assert len(two) > 2
     (alone,) = snow_of(tmp_path, SNOW)
     assert [its.wkb for its in alone] == [its.wkb for its in one]
+
+
+def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None:
+    thick = SNOW.replace("0.06", "0.15")
+    picture = picture_of(tmp_path, thick + thick)
+    assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 2")] != []
+    assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 1")] == []
 
 
 def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it(tmp_path) -> None:
@@ -74,7 +88,11 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
 
 
 LIMITS = limits(0.5, 0.4)
-POST = box(10, 0, 10, 30)
+POST, NOTHING = box(10, 0, 10, 30), shapely.Polygon()
+
+
+def fitting(flakes, *, picture=POST, white=NOTHING, mass_mm2=20.0):
+    return settled(flakes, white, [picture], LIMITS, frame=geometry.box(30, 30), mass_mm2=mass_mm2)
 
 
 @pytest.mark.parametrize(
@@ -90,10 +108,32 @@ POST = box(10, 0, 10, 30)
     ],
 )
 def test_a_flake_stays_clear_of_an_outline_or_lies_well_across(flake, fits) -> None:
-    assert len(settled(shapes(flake), POST, LIMITS)) == fits
+    assert len(fitting(shapes(flake))) == fits
 
 
 def test_flakes_are_chosen_one_by_one_and_none_is_lost_where_nothing_is_drawn() -> None:
     flakes = shapes(disc(15, 5, 1), disc(11.4, 15, 1), disc(10, 25, 1))
-    assert list(settled(flakes, POST, LIMITS)) == [flakes[0], flakes[2]]
-    assert len(settled(flakes, shapely.Polygon(), LIMITS)) == 3
+    assert list(fitting(flakes)) == [flakes[0], flakes[2]]
+    assert len(fitting(flakes, picture=NOTHING)) == 3
+
+
+@pytest.mark.parametrize("mass_mm2", [20.0, 1000.0])
+def test_of_a_mass_what_comes_too_near_to_other_white_is_cut_off_and_a_flake_goes_whole(mass_mm2) -> None:
+    mass, white = disc(15, 12, 6), shapely.box(18, 5, 28, 20)
+    left = fitting(shapes(mass), picture=NOTHING, white=white, mass_mm2=mass_mm2)
+    if mass_mm2 > mass.area:
+        assert len(left) == 0
+        return
+    assert shapely.distance(left, white).min() >= LIMITS.land_mm
+    free = shapely.difference(mass, shapely.buffer(white, LIMITS.land_mm))
+    assert shapely.area(left).sum() == pytest.approx(free.area, rel=0.05)
+
+
+def test_a_mass_that_leaves_a_sliver_of_a_post_is_taken_back_from_it() -> None:
+    mass = shapely.box(2, 5, 19.9, 20)
+    assert len(fitting(shapes(mass), mass_mm2=1000.0)) == 0
+    left = fitting(shapes(mass), mass_mm2=20.0)
+    assert shapely.area(left).sum() > 0.85 * mass.area
+    assert (
+        len(necks(geometry.rings(geometry.parts(shapely.difference(POST, geometry.union(left)))), LIMITS.land_mm)) == 0
+    )

@@ -92,7 +92,7 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     others = np.delete(np.arange(len(shapes)), blunt)
     wider = shapely.buffer(shapes[others], gap[others], join_style="mitre", mitre_limit=_EDGED)
     wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
-    full = _rounded(shapely.buffer(wider, -gap[others], quad_segs=_ARC), eased[others])
+    full = _rounded(shapely.buffer(wider, -gap[others], quad_segs=_ARC), eased[others], limits)
     full, whose = _parts(simpler(full), others)
     broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
     if broken.any():
@@ -111,12 +111,19 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     return (whole[open_], of_whole[open_]), doubtful
 
 
-def _rounded(shapes: PolygonArray, by: Floats) -> PolygonArray:
-    """The shapes with their knobs rounded off by discs of this radius, or half of it; those that fall apart stay."""
+def _rounded(shapes: PolygonArray, by: Floats, limits: Limits) -> PolygonArray:
+    """The shapes with their knobs rounded off by discs of this radius, or half of it; those that fall apart stay.
+
+    Where rounds meet over a neck that no such disc passes, the spikes of land between them are filled.
+    """
     rounded, left = shapes.copy(), np.arange(len(shapes))
+    blunt = _MORE * limits.land_mm / 2 + SLACK_MM
     for radius in (by, by / 2):
-        its = shapely.buffer(rounded[left], -radius[left], quad_segs=_ARC)
-        its = shapely.buffer(its, radius[left], quad_segs=_ARC)
+        core = shapely.buffer(rounded[left], -radius[left], quad_segs=_ARC)
+        its = shapely.buffer(core, radius[left], quad_segs=_ARC)
+        parted = shapely.get_num_geometries(core) != shapely.get_num_geometries(its)
+        parted |= shapely.get_num_interior_rings(core) != shapely.get_num_interior_rings(its)
+        its[parted] = shapely.buffer(shapely.buffer(its[parted], blunt, quad_segs=_ARC), -blunt, quad_segs=_ARC)
         whole = _one_without_holes(its) | ~_one_without_holes(rounded[left])
         whole &= shapely.get_num_geometries(its) == shapely.get_num_geometries(rounded[left])
         rounded[left[whole]] = its[whole]

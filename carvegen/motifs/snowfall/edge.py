@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing"]
+__all__ = ["bounded", "crossing", "taken_back"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -99,6 +99,14 @@ def bounded(
     pieces = [_cut_off(shapes[at_edge[own[at_edge]]], its, frame, inner, limits) for its, own in lots]
     edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
+
+
+def taken_back(
+    shapes: PolygonArray, which: Mask, clear_of: BaseGeometry, frame: Polygon, limits: Limits
+) -> PolygonArray:  # fmt: skip
+    """The shapes, some of them cut off where they come upon what is kept clear, as `bounded` cuts them off."""
+    pieces = _cut_off(shapes[which], clear_of, frame, _NOWHERE, limits)
+    return _joined(shapes[~which], _firm(pieces, clear_of, frame, limits, unfilled=_NOWHERE), limits)
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:

@@ -22,7 +22,8 @@ SMALLEST_REACH = 0.6
 
 _HARMONICS = np.arange(2, 7)  #: of the unevenness
 _ROUGHNESS = 0.15  #: standard deviation of the second harmonic of a usual flake; higher ones fall as 1/k
-_LONGEST = 1.6  #: length over breadth at most
+_OVAL = 0.29  #: standard deviation of the logarithm of length over breadth,
+_LONGEST = 1.6  #: which is no more
 _SIDES = 6  #: of a chip at most
 _CHIPPED = 0.35  #: share of chips with three, five or six sides among those that aren't round,
 _FACETS = 0.07  #: and of crisp four-sided ones
@@ -93,7 +94,7 @@ def outlines(
     reach[others] = superellipse(way[others] * back[others], exponent[others])
     reach[chips] = _chip(way[chips] * back[chips], draws.of(chips))
     reach[nicked] = np.minimum(reach[nicked], _facet(way[nicked], draws.of(nicked)))
-    reach *= _drawn_out(way, longer[:, None], along_deg, large[:, None], draws)
+    reach *= _drawn_out(way, longer[:, None], along_deg, draws)
     reach *= np.exp(_waves(way, draws))
     many = np.flatnonzero(large > 0)
     reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
@@ -229,9 +230,9 @@ def _four_cuts(way: Directions, draws: Draws) -> tuple[Directions, Floats]:
     return _turned(angle), np.asarray(1 / near.max(axis=2))
 
 
-def _drawn_out(way: Directions, longer: Floats, along_deg: float, large: Floats, draws: Draws) -> Floats:
+def _drawn_out(way: Directions, longer: Floats, along_deg: float, draws: Draws) -> Floats:
     """Reach of an ellipse of mean reach about 1: by chance, or along the wind."""
-    ratio = np.minimum(np.exp(np.abs((0.16 + 0.12 * large) * draws.normal()) + 0.3 * longer), _LONGEST)
+    ratio = np.minimum(np.exp(np.abs(_OVAL * draws.normal()) + 0.3 * longer), _LONGEST)
     axis = np.radians(along_deg + (1 - longer) * draws.uniform(-90, 90) + longer * 12 * draws.normal())
     off = way * _turned(-axis)
     return np.asarray(1 / np.sqrt(off.real**2 / ratio + off.imag**2 * ratio))

@@ -94,7 +94,15 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
         "near": 0.22,
         "torn": 0.2,
     },
-    "sparse": {"snow": 0.025, "largest_mm": 6.0, "gathered": 0.6, "far": 0.45, "middle": 0.35, "near": 0.2},
+    "sparse": {
+        "snow": 0.025,
+        "torn": 0.26,
+        "largest_mm": 6.0,
+        "gathered": 0.6,
+        "far": 0.45,
+        "middle": 0.35,
+        "near": 0.2,
+    },
     "squall": {
         "snow": 0.07,
         "wind": 0.85,

@@ -61,3 +61,15 @@ def test_a_bay_narrower_than_what_is_filled_is_closed_and_a_wider_one_stays(shar
     )
     inner = shapely.box(8, 4, 8 + wide, 9)
     assert (closed.intersection(inner).area > 0.9 * inner.area) == filled
+
+
+def test_no_spikes_of_land_are_left_where_rounds_meet_over_a_neck() -> None:
+    """By opening the land with a plain buffer: in a frame that narrows to 0.8 mm its rounds are 1.2 mm and meet."""
+    its, by = limits(0.5, 0.3), np.array([1.2])
+    wedges = [shapely.Polygon([(10, 16.5 + s * 0.4), (8.2, 16.5 + s * 3.6), (11.8, 16.5 + s * 3.6)]) for s in (-1, 1)]
+    frame = shapely.box(0, 0, 20, 20) - shapely.box(7, 7, 13, 13) - shapely.union_all(wedges)
+    (made,) = clumps._rounded(np.array([frame], dtype=object), by, its)
+    assert not made.equals(frame)
+    land = shapely.Point(10, 10).buffer(25) - made
+    thin = land - land.buffer(-its.land_mm / 2, quad_segs=32).buffer(its.land_mm / 2 + 0.01, quad_segs=32)
+    assert max((one.area for one in geometry.parts([thin])), default=0) < 0.002

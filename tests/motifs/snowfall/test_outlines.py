@@ -47,8 +47,11 @@ def test_no_two_alike() -> None:
     assert len(np.unique(np.round(xy, 6).reshape(500, -1), axis=0)) == 500
 
 
-def test_large_flakes_are_no_plain_discs_and_no_plain_squares() -> None:
-    """A plain disc is nowhere off a circle by a twentieth of its radius; a plain square all but fills its box."""
+def test_large_flakes_are_no_plain_discs_and_no_plain_squares_and_few_small_ones_are() -> None:
+    """A plain disc is nowhere off a circle by a twentieth of its radius; a plain square all but fills its box.
+
+    Of small ones 8 % are plain discs: it was 13 % when few were oval.
+    """
 
     def plain(large: float) -> tuple[float, float]:
         flakes = shapely.polygons(outlined(1500, 60, round_share=0.6, rng=np.random.default_rng(5), large=large))
@@ -57,7 +60,7 @@ def test_large_flakes_are_no_plain_discs_and_no_plain_squares() -> None:
         return float(np.mean(disc)), float(np.mean(shapely.area(flakes) > 0.94 * shapely.area(hull)))
 
     small, large = plain(0.0), plain(1.0)
-    assert min(small) > 0.003
+    assert 0.02 < small[0] < 0.1
     assert max(large) < 0.02
 
 
