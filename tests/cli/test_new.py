@@ -147,6 +147,24 @@ def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path
     assert lying == [["hill"], ["key"]]
 
 
+@pytest.mark.parametrize(
+    ("name", "bears"),
+    [("water", False), ("Ripples 2", False), ("Fluß", False), ("SPIEGELUNGEN", False), ("Étoiles", False),
+     ("olas", False), ("lamp light", False), ("lighthouse", True), ("watermill", True), ("seat", True),
+     ("stern of the boat", True), ("colour 4", True)],
+)  # fmt: skip
+def test_no_snow_lies_on_what_a_layers_name_says_is_water_light_or_letters(name, bears):
+    """Whole words, whatever their case and accents. What snow can't lie on: common practice, no source."""
+    layers = {layer: geometry.polygon_array([shapely.box(9, 0, 20, 3)]) for layer in (name, "posts")}
+    lying = [table["on"] for table in guess(layers, (40, 30))["motifs"] if table["motif"] == "snowload"]
+    assert lying == [[name, "posts"] if bears else ["posts"]]
+
+
+def test_where_nothing_bears_snow_none_lies():
+    shapes = geometry.polygon_array([shapely.box(9, 0, 20, 3)])
+    assert [table["motif"] for table in guess({"waves": shapes}, (40, 30))["motifs"]] == ["snowfall"]
+
+
 def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):
     inside = "".join(f'<path d="M{10 * k} 0h10v30h-10z" fill="#{k}{k}{k}"/>' for k in range(4))
     run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -32,6 +33,22 @@ _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: on
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
+#: What bears no snow, by words of layers' names, without accents: English, German, French, Spanish, Dutch; our own list.
+_BARE_WORDS = frozenset(
+    _WORD.findall("""
+    water sea ocean lake river pond wave ripple sky moon sun star cloud fog mist rain smoke steam flame fire light glow
+    reflection letter lettering text title caption
+    wasser meer see ozean fluss teich welle himmel mond sonne sterne wolke nebel regen rauch dampf flamme feuer licht
+    schein spiegelung buchstabe schrift titel
+    eau mer lac riviere fleuve etang vague ciel lune soleil etoile nuage brume pluie fumee vapeur feu lumiere lueur
+    reflet lettre texte titre
+    agua mar oceano lago rio estanque ola cielo luna sol estrella nube niebla lluvia humo vapor llama fuego luz
+    reflejo letra texto titulo
+    zee oceaan rivier vijver golf golven lucht hemel maan zon sterren wolk rook stoom vlam vlammen vuur gloed
+    weerspiegeling tekst
+""")
+)
+_PLURALS = ("", "s", "es", "n", "en", "x")  #: what a plural of these words ends in
 #: Words of layers' names, by where their block prints: behind, between, last.
 _RANKS = (
     frozenset({"sky", "background", "backdrop"}),
@@ -57,8 +74,8 @@ _BLOCKS = (
 )
 _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on, as if",
-    "they were one thing; ground from side to side has a table of its own. Other weather is another preset (carvegen",
-    "motifs). Take a table out, and that snow is gone.",
+    "they were one thing; ground from side to side has a table of its own. Layers named as water, sky, light, letters",
+    "bear none. Other weather is another preset (carvegen motifs). Take a table out, and that snow is gone.",
     "settings: largest_mm suits the face; hidden is the share of flakes that go on, cut off, behind what hides them.",
 )
 _DEPTH = (
@@ -143,7 +160,7 @@ def guess(
     things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
-    bearers = _bearers(things or inked, layers, size_mm[0])
+    bearers = _bearers([name for name in things or inked if _may_bear(name)], layers, size_mm[0])
     face = shapely.box(0, 0, *size_mm)
     bare_mm2 = shapely.difference(face, shapely.union_all(geometry.stack(layers[name] for name in inked))).area
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=bare_mm2 < _BARE * face.area)
@@ -156,6 +173,13 @@ def guess(
         ],
         "why": why,
     }  # fmt: skip
+
+
+def _may_bear(name: str) -> bool:
+    """Whether snow may lie on a layer, as far as the words of its name tell: not on water, light or letters."""
+    parted = unicodedata.normalize("NFKD", name.casefold())
+    words = _WORD.findall("".join(letter for letter in parted if not unicodedata.combining(letter)))
+    return not any(word.endswith(end) and word.removesuffix(end) in _BARE_WORDS for word in words for end in _PLURALS)
 
 
 def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: float) -> list[list[str]]:
