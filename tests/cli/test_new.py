@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import ezdxf
 import numpy as np
@@ -14,6 +15,7 @@ from carvegen import geometry
 from carvegen.artwork import read
 from carvegen.base.colour import lightness, rgb
 from carvegen.facts.profiles import Library
+from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.writers.whole_print.new_print import guess, print_files
 from tests.cases import SHELF
@@ -137,6 +139,22 @@ def test_a_drawn_sky_is_printed_first_and_behind_all_whatever_its_colour(tmp_pat
         *snowfall(tmp_path / "mine")["far_behind"],
         *told(tmp_path / "mine")["motifs"][0]["on"],
     }
+
+
+def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_lamp_or_white(tmp_path, capsys):
+    """Light to dark, the flat light colour under all: common practice, no source. So no edge needs a trap."""
+    lamp, moon = '<circle cx="6" cy="6" r="3" fill="#e8b65a"/>', '<circle cx="30" cy="6" r="3" fill="#fff"/>'
+    things = {"sky": '<path d="M0 0h40v30h-40z" fill="#c3d3dc"/>', "moon": moon, "lamp": lamp, "shore": GROUND}
+    inside = "".join(f'<g id="{name}">{shapes}</g>' for name, shapes in things.items())
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    layers, inks, roles = as_blocks(tmp_path / "mine")
+    assert (roles, inks[:2]) == (["tone", "tone", "tone", "key"], ["#c3d3dc", "#e8b65a"])
+    assert layers[0] == ["sky", *layers[2], *layers[3]]
+    mine = tmp_path / "mine" / "print.toml"
+    assert "# sky prints under" in mine.read_text(encoding="utf-8")
+    bare = replace(read_print(mine, Library()), motifs=())
+    _, cuts = cut_blocks(bare, setups_of(bare, Library()), say=lambda _: None)
+    assert cuts["sky"].land.area == pytest.approx(40 * 30 - 2 * np.pi * 9, rel=0.01)
 
 
 def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path, capsys):
