@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 from ezdxf import units
+from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork import read
@@ -333,6 +334,26 @@ def test_of_several_drawings_each_keeps_its_name_and_pages_must_agree(tmp_path, 
     wide = svg(tmp_path / "wide.svg", page='width="60mm" height="30mm" viewBox="0 0 60 30"')
     ran = run(capsys, "new", tmp_path / "other", "--drawing", first, "--drawing", wide)
     assert (ran.code, "40 x 30 mm and 60 x 30 mm" in ran.err, "--size" in ran.err) == (2, True, True)
+
+
+def test_a_photograph_is_begun_by_its_corners_or_asks_for_them_with_a_picture(tmp_path, capsys, monkeypatch):
+    """A white sheet of 40 x 30 mm at 10 px a mm on a grey table, a black post of 4 x 20 mm on it."""
+    monkeypatch.chdir(tmp_path)
+    table = np.full((400, 500), 120, np.uint8)
+    table[50:350, 50:450] = 245
+    table[100:300, 150:190] = 20
+    Image.fromarray(table).save("post.png")
+    corners = "50 50 450 50 450 350 50 350"
+    ran = run(capsys, "new", "mine", "--drawing", "post.png", "--size", "40x30", "--corners", corners)
+    assert ran.code == 0, ran.err
+    ((post,),) = read(tmp_path / "mine" / "drawing.svg").layers.values()
+    assert shapely.bounds(post) == pytest.approx([10, 5, 14, 25], abs=0.1)
+    Image.fromarray(np.random.default_rng(1).integers(90, 160, (300, 400), np.uint8)).save("noise.png")
+    ran = run(capsys, "new", "other", "--drawing", "noise.png", "--size", "40x30")
+    assert (ran.code, "read the corners off noise-corners.png" in ran.err) == (2, True)
+    assert not (tmp_path / "other").exists()
+    ran = run(capsys, "new", "other", "--drawing", svg(tmp_path / "a.svg"), "--corners", corners)
+    assert (ran.code, "no photograph" in ran.err) == (2, True)
 
 
 def test_a_drawing_of_nothing_is_refused(tmp_path, capsys):
