@@ -91,6 +91,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("changed-drawing", "left-out"): Saying("a shape left out where the drawing has changed", _AREA),
     ("marked-land", ""): Saying("land too narrow beside a mark", _THIN),
     ("marked-mended", ""): Saying("land by a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
+    ("mended-away", ""): Saying("mending cut away a part of the drawing", _AREA),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),
     ("ink-on-bare", ""): Saying("ink where the paper must stay bare", "{measured} wide"),

@@ -24,7 +24,7 @@ from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import Plan
-from carvegen.prints.bare_paper import mended_print, paper_findings
+from carvegen.prints.bare_paper import cut_away, mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
@@ -140,7 +140,7 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
         name: (*mark_findings(cut.block, marks[name], inputs.setups[name]),
-               *mended_beside(before[name], cut.block, marks[name]))
+               *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut))
         for name, cut in cuts.items()
     }  # fmt: skip
     return picture, {

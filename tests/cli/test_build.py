@@ -203,6 +203,9 @@ def test_what_mending_changed_is_told_by_block_in_report_note_and_summary(tmp_pa
         assert "\nMended on key: " in ran.out
     changes = json.loads((tmp_path / "built" / "key" / "report.json").read_text())["changes"]
     assert sum(change["white_mm2"] for change in changes) == pytest.approx(5 * 0.3, rel=0.2), "the twig's area"
+    key = json.loads((tmp_path / "built" / "report.json").read_text())["blocks"]["key"]
+    [told] = [its for its in key if its["rule"] == "mended-away"]
+    assert shapely.box(10.9, 6, 16, 6.3).intersects(shapely.Point(told["at_mm"])), "in the twig"
     note = (tmp_path / "built" / "key" / "hand" / "note.md").read_text()
     words = json.loads((tmp_path / "built" / "report.json").read_text())["mended"]["key"]
     assert "## Mended" in note
