@@ -67,6 +67,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("not-cut", "clamp-on-cut"): Saying("a cut left uncut under a clamp"),
     ("not-cut", "clamp"): Saying("the block's edge left uncut under a clamp"),
     ("not-cut", "too-thick"): Saying("the block not cut out of its sheet", "{limit} thick, more than this laser cuts"),
+    ("slow-cut", ""): Saying("the router takes very long", "about {measured} without setting up"),
     ("look-spacing", "even"): Saying("shapes set out too evenly"),
     ("look-spacing", "lattice"): Saying("shapes set out on a grid"),
     ("look-sizes", ""): Saying("shapes all of one size", "their widths differ by {percent} % only"),
