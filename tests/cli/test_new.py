@@ -193,8 +193,17 @@ def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):
 def test_a_white_page_behind_all_is_no_layer(tmp_path, capsys):
     inside = f'<rect width="40" height="30" fill="#fff"/><path d="{KEY}" fill="#123"/>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
-    assert as_blocks(tmp_path / "mine")[0] == [["*"], ["colour 2"]]
-    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["colour 2"]
+    assert as_blocks(tmp_path / "mine")[0] == [["*"], ["deep blue"]]
+    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["deep blue"]
+
+
+def test_a_block_of_a_parted_layer_goes_by_layer_and_colour_and_no_two_alike(tmp_path, capsys):
+    lamp = '<path d="M6 8h3v22h-3z" fill="#22303f"/><circle cx="7" cy="6" r="2" fill="#e8b65a"/>'
+    buoys = '<circle cx="25" cy="6" r="2" fill="#3f8f4f"/><circle cx="32" cy="6" r="2" fill="#2f6f2f"/>'
+    inside = f'<g id="lamp">{lamp}</g><g id="buoy">{buoys}</g>'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    names = {block["name"] for block in told(tmp_path / "mine")["blocks"]}
+    assert names == {"sky", "lamp-yellow", "buoy-green", "buoy-green-2", "lamp-deep-blue"}
 
 
 def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(tmp_path, capsys):
