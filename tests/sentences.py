@@ -16,19 +16,20 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork.on_plan import BoardSides
 from carvegen.base.finding_groups import Group, grouped, sentence
-from carvegen.base.findings import SAYINGS, Finding
+from carvegen.base.findings import SAYINGS, Finding, Report
 from carvegen.blocks.block import Block
 from carvegen.blocks.embossing import pressing
 from carvegen.blocks.embossing.pressing import Pressing, die_for
 from carvegen.blocks.job import Job
 from carvegen.checks import checked, look
+from carvegen.checks.mending import Change
 from carvegen.checks.survey import Survey
 from carvegen.facts.printing import Printing
 from carvegen.facts.profiles import Paper
 from carvegen.marking.adapting import Adapted, kept_findings
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth
-from carvegen.prints.bare_paper import paper_findings
+from carvegen.prints.bare_paper import cut_away, paper_findings
 from carvegen.prints.cut_blocks import Cut, finding_of
 from carvegen.prints.kept_motifs import change_findings
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
@@ -36,8 +37,11 @@ from carvegen.prints.misregister.figures import findings as register_findings
 from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Dropped
 from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.motion.timing import times
+from carvegen.toolpaths.paths import Plan
 from carvegen.toolpaths.settings import PathSettings
-from tests.cases import block, box, disc, once, setup
+from carvegen.toolpaths.unmade.shortfalls import with_plan
+from tests.cases import SHELF, block, box, disc, once, setup
 from tests.checks.test_both_sides import ROWS, undercut
 from tests.prints.test_bare_paper import crowd_mended
 from tests.prints.test_register_figures import tried
@@ -130,6 +134,17 @@ def _planned() -> Iterator[tuple[str, Finding]]:
     large = setup("cherry", "flat-3").on(block(box(5, 5, 590, 390), size=(598, 398)))
     plan = plan_for(large, PathSettings(cut_edge=True))
     yield from ((_name(large), its) for its in (plan.findings if plan else ()))
+    yield from (("router", its) for its in with_plan(Report.of([]), slowed(3.0)))
+
+
+def slowed(hours: float, *, cutter: str = "v-60") -> Plan:
+    """A router's plan that takes so long: before each stroke the machine waits for as long as that needs."""
+    machine = replace(SHELF.machine("router-bed"), start_s=0.0)
+    job = setup("cherry", cutter, machine=machine, depth=1.0).on(block(box(4, 4, 20, 20)))
+    plan = plan_for(job, PathSettings())
+    spent = times(plan)
+    wait_s = (3600 * hours - sum(its.whole_s for its in spent)) / sum(its.strokes for its in spent)
+    return replace(plan, job=replace(job, machine=replace(machine, start_s=wait_s)))
 
 
 def _looked_at() -> Iterator[tuple[str, Finding]]:
@@ -170,6 +185,9 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     cut = Cut(block=gone, land=wanted, white=shapely.box(0, 30, 60, 40))
     for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
         yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
+    done = replace(cut, land=wanted - shapely.box(10, 5, 40, 7), picture=wanted)
+    change = Change(what="joined", at=(25.0, 6.0), white_mm2=60.0)
+    yield from (("", its) for its in cut_away(wanted, replace(done, changes=(change,))))
     snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
     hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)
     stands = shapely.box(10, 5, 30, 30)

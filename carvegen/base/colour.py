@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "MODEL", "Ink", "Rgb", "alike", "ciede2000", "cielab", "from_cielab", "hex_of", "lightness", "linear", "mixed",
-    "overprinted", "pale_ink", "rgb", "screen",
+    "MODEL", "Ink", "Rgb", "alike", "ciede2000", "cielab", "colour_word", "from_cielab", "hex_of", "lightness",
+    "linear", "mixed", "overprinted", "pale_ink", "rgb", "screen",
 ]  # fmt: skip
 
 Rgb = tuple[int, int, int]
@@ -37,6 +38,11 @@ _XYZ = np.array([[0.4124, 0.3576, 0.1805], _LUMINANCE, [0.0193, 0.1192, 0.9505]]
 _WHITE = np.array([0.95047, 1.0, 1.08883])  #: XYZ of the white of D65, 2° observer (CIE 15)
 _EDGE = 6 / 29  #: where the cube root of CIELAB turns into a straight line (CIE 15)
 _ALIKE, _MANY = 2.0, 200  #: ΔE00 of inks that hardly differ in a print; colours that none looks through: our own choice
+#: Where hues end, degrees of CIELAB, and their words: our own choice.
+_HUES = ((15, "pink"), (52, "red"), (72, "orange"), (115, "yellow"), (170, "green"), (220, "teal"), (308, "blue"),
+         (345, "violet"), (360, "pink"))  # fmt: skip
+_GREY, _VIVID = 5.0, 45.0  #: chroma below which a colour is grey, and from which on it is not pale: our own choice
+_DEEP, _BROWN, _LIGHT = 37.0, 58.0, 72.0  #: L* below which a colour is deep, or brown; from which on pale: our own
 _PALE = 0.6  #: so far towards the paper what the carver may take away is drawn
 
 
@@ -86,6 +92,19 @@ def screen(light: Floats) -> Floats:
 def lightness(colour: Rgb) -> float:
     """CIELAB L*, 0 black … 100 white (CIE 15: from the luminance Y beside that of white)."""
     return float(cielab(np.asarray(colour))[0])
+
+
+def colour_word(colour: Rgb) -> str:
+    """A colour in a word or two, such as ``"deep blue"``, by lightness, chroma and hue of CIELAB."""
+    light, a, b = cielab(np.asarray(colour)).tolist()
+    chroma, hue = math.hypot(a, b), math.degrees(math.atan2(b, a)) % 360
+    if chroma < _GREY:
+        return "black" if light < _DEEP else "pale grey" if light >= _LIGHT else "grey"
+    word = next(word for end, word in _HUES if hue <= end)
+    if light < _BROWN and word in ("orange", "yellow"):
+        word = "brown"
+    pale = light >= _LIGHT and chroma < _VIVID
+    return f"pale {word}" if pale else f"deep {word}" if light < _DEEP else word
 
 
 def cielab(colour: Floats) -> Floats:

@@ -19,7 +19,7 @@ from carvegen.base.previous_run import (
 )
 from carvegen.base.words import shortened
 from carvegen.checks import checked
-from carvegen.checks.mending import mended_for_all
+from carvegen.checks.mending import mended_for_all, mending_words
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.facts.profiles import Verdict
@@ -108,8 +108,9 @@ def check_folder(out: Path) -> None:
 
 
 def deliver(
-    jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1
-) -> Delivery:
+    jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1,
+    mended: tuple[Change, ...] = (),
+) -> Delivery:  # fmt: skip
     """Check the jobs of one block and write their files into the folder `out`, all or none.
 
     Parameters
@@ -120,6 +121,8 @@ def deliver(
         Told at the start of each stage.
     processes
         How many may work at once, each for another machine. The files are the same with any number.
+    mended
+        What was mended on the block before, to be told.
 
     Raises
     ------
@@ -129,10 +132,11 @@ def deliver(
         If a plan breaks what is promised of every plan.
     """
     before = jobs[0].block
-    changes: tuple[Change, ...] = ()
+    own: tuple[Change, ...] = ()
     if style.mend:
         say("mending")
-        jobs, changes = mended_for_all(jobs, say=say)
+        jobs, own = mended_for_all(jobs, say=say)
+    changes = (*mended, *own)
     untold = {
         job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0], style))
     }
@@ -143,7 +147,9 @@ def deliver(
     scale = _px_per_mm(block.width_mm, block.height_mm)
     with staged_folder(out, owned=OWNED) as stage:
         tasks: dict[str, Task] = {
-            job.machine.kind: partial(_made, stage, job, style, untold.get(job.machine.kind, ""), several=len(jobs) > 1)
+            job.machine.kind: partial(
+                _made, stage, job, style, untold.get(job.machine.kind, ""), several=len(jobs) > 1, changes=changes
+            )
             for job in jobs
         }
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
@@ -152,7 +158,7 @@ def deliver(
         reports = {kind: done.report for kind, done in made.items()}
         planned = {kind: done.planned for kind, done in made.items() if done.planned is not None}
         recut = len(block.cut_before) > 0
-        files = contents(reports, planned, changed=bool(changes), width_map=style.width_map, recut=recut)
+        files = contents(reports, planned, changed=bool(own), width_map=style.width_map, recut=recut)
         delivery = Delivery(
             files=files, reports=reports, open_questions=questions, block=block, changes=changes,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
@@ -160,7 +166,7 @@ def deliver(
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
         )  # fmt: skip
         _write_whole(stage, delivery, jobs, style, pixels)
-        if changes:
+        if own:
             write_file(stage / "changes.png", change_png(before, block, px_per_mm=scale))
         write_record(stage, files)
         keep_edited(delivery.earlier, out, stage)
@@ -192,7 +198,9 @@ class _Made:
     simulated: Mapping[str, Any] | None
 
 
-def _made(stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool) -> _Made:
+def _made(
+    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, changes: Sequence[Change]
+) -> _Made:  # fmt: skip
     """Check one job and write its files; `untold`: why it gets no paths."""
     kind = job.machine.kind
     say(f"checking for the {kind}" if several else "checking")
@@ -200,7 +208,7 @@ def _made(stage: Path, job: Job, style: Style, untold: str, say: Say, *, several
     made = None if untold else _plan(job, style.paths, say)
     report = report if made is None else with_plan(report, made[0])
     say(f"writing for the {kind}")
-    _write_job(stage, job, report, style, made or untold or None)
+    _write_job(stage, job, report, style, made or untold or None, changes=changes)
     if made is None:
         return _Made(report=report, planned=None, simulated=None)
     _, more = made
@@ -283,7 +291,10 @@ def _planned(job: Job, settings: PathSettings) -> Plan | None:
     return plan_for(job, replace(settings, cut_edge=False))
 
 
-def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None) -> None:
+def _write_job(
+    stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None, *,
+    changes: Sequence[Change],
+) -> None:  # fmt: skip
     """The files of one job; `made`: its plan and what comes with it, or why it has none."""
     whole, recut = job.block, _is_recut(job)
     job, folder, guide = _machined(job), stage / job.machine.kind, None
@@ -306,8 +317,15 @@ def _write_job(stage: Path, job: Job, report: Report, style: Style, made: tuple[
     for name, content in more.files().items():
         write_file(folder / name, content)
     files = contents_for(job.machine.kind, None if plan is None else more.names, recut=recut)
-    note = machine_note(job, report, files, plan, guide) + more.note() + untold + _drawings(style.notes)
+    note = machine_note(job, report, files, plan, guide) + more.note() + untold
+    note += _mending(changes) + _drawings(style.notes)
     write_file(folder / "note.md", note)
+
+
+def _mending(changes: Sequence[Change]) -> str:
+    """The note's section on what was mended."""
+    words = mending_words(changes)
+    return f"\n## Mended\n\n- {words}; report.json lists each change\n" if words else ""
 
 
 def _drawings(notes: Sequence[str]) -> str:

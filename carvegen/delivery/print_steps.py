@@ -18,12 +18,13 @@ from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
+from carvegen.checks.mending import Change, mending_words
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import Plan
-from carvegen.prints.bare_paper import mended_print, paper_findings
+from carvegen.prints.bare_paper import cut_away, mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
@@ -139,7 +140,7 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
         name: (*mark_findings(cut.block, marks[name], inputs.setups[name]),
-               *mended_beside(before[name], cut.block, marks[name]))
+               *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut))
         for name, cut in cuts.items()
     }  # fmt: skip
     return picture, {
@@ -182,11 +183,15 @@ class Shape:
     fringe: BaseGeometry
     to_decide: BaseGeometry
     die: Die | None
+    changes: tuple[Change, ...]  #: what was mended
 
     @classmethod
     def of(cls, cut: Cut) -> Shape:
         """The shape of a block as it was cut."""
-        return cls(block=cut.block, land=cut.land, fringe=cut.fringe, to_decide=cut.to_decide, die=cut.die)
+        return cls(
+            block=cut.block, land=cut.land, fringe=cut.fringe, to_decide=cut.to_decide, die=cut.die,
+            changes=cut.changes,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -226,7 +231,7 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     limits = strictest(setup.limits for setup in inputs.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
     jobs = [setup.on(block) for setup in inputs.setups]
-    made = {"": deliver(jobs, folder / name, inputs.style, say=say)}
+    made = {"": deliver(jobs, folder / name, inputs.style, say=say, mended=shape.changes)}
     if shape.die is not None:
         made[COUNTER] = deliver_die(jobs[0], shape.die, inputs.counter_setups, folder / name, inputs.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
@@ -237,7 +242,8 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
             write_file(folder / file, data)
     return _together({
         sheet: BlockFindings(
-            by_kind={kind: report.findings for kind, report in done.reports.items()}, questions=done.open_questions
+            by_kind={kind: report.findings for kind, report in done.reports.items()}, questions=done.open_questions,
+            mended=mending_words(done.changes),
         )
         for sheet, done in made.items()
     })  # fmt: skip
@@ -252,7 +258,10 @@ def findings_in(folder: Path) -> BlockFindings:
             reports = {
                 kind: tuple(map(Finding.from_dict, checked["findings"])) for kind, checked in record["reports"].items()
             }
-            sheets[sheet] = BlockFindings(by_kind=reports, questions=tuple(record["open_questions"]))
+            changes = [Change(**{**change, "at": tuple(change["at"])}) for change in record["changes"]]
+            sheets[sheet] = BlockFindings(
+                by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes)
+            )
     return _together(sheets)
 
 
@@ -264,6 +273,7 @@ def _together(sheets: Mapping[str, BlockFindings]) -> BlockFindings:
             of[sheet] + kind: findings for sheet, block in sheets.items() for kind, findings in block.by_kind.items()
         },
         questions=tuple(of[sheet] + question for sheet, block in sheets.items() for question in block.questions),
+        mended=sheets[""].mended if "" in sheets else "",
     )
 
 

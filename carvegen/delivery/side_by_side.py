@@ -10,7 +10,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextvars import ContextVar
 from multiprocessing.connection import wait
 from multiprocessing.reduction import ForkingPickler
@@ -43,6 +43,7 @@ _INSIDE: ContextVar[bool] = ContextVar("_INSIDE", default=False)  #: whether thi
 _DISK = frozenset({errno.ENOSPC, errno.EROFS, errno.EFBIG} | ({errno.EDQUOT} if hasattr(errno, "EDQUOT") else set()))
 
 _SOON_S = 2.0  #: for so long nobody asks how far it is
+_AGAIN_S = 30.0  #: after so long without a word it is told again
 
 #: How a child begins: as a copy of its parent, which costs nothing, or anew where copies are not safe.
 _BEGIN = "fork" if sys.platform == "linux" else "spawn"
@@ -77,7 +78,7 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
     waiting = [] if alone else list(tasks)
-    tell_left = _teller(tasks.keys() - set(slight), say)
+    clock = _Clock(tasks.keys() - set(slight), 1 if alone else jobs, say)
     running: dict[Any, tuple[str, BaseProcess]] = {}
     done: dict[str, Any] = {}
     errors: dict[str, Exception] = {}
@@ -85,9 +86,14 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
         while waiting or running:
             while waiting and len(running) < jobs:
                 name = waiting.pop(0)
+                clock.begin(name)
                 own, child = _begun(tasks[name])
                 running[own] = name, child
-            pipe: Any = wait(list(running))[0]
+            heard: list[Any] = wait(list(running), timeout=_AGAIN_S)
+            if not heard:
+                clock.tell()
+                continue
+            pipe = heard[0]
             what, value = _heard(pipe)
             if what == "says":
                 say(value)
@@ -97,7 +103,7 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
             if what == "returns":
                 done[name] = value
                 if not errors:
-                    tell_left(name, done)
+                    clock.end(name)
             elif value is not None:
                 errors[name] = value
                 waiting.clear()  # they come after all that are begun
@@ -109,8 +115,9 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
         if name in errors:
             raise errors[name]
         if name not in done:
+            clock.begin(name)
             done[name] = _inside(task, say)
-            tell_left(name, done)
+            clock.end(name)
     return {name: done[name] for name in tasks}
 
 
@@ -122,17 +129,40 @@ def _end_after(name: str, order: list[str], running: dict[Any, tuple[str, BasePr
         _end(pipe, child)
 
 
-def _teller(counted: Collection[str], say: Say) -> Callable[[str, Collection[str]], None]:
-    """What tells, once a task is done, how many are, and how long the others go on if they take as long on average."""
-    begun = time.monotonic()
+class _Clock:
+    """Tells how many tasks are done, once one is, and how long the others may go on by how long that took."""
 
-    def tell(name: str, done: Collection[str]) -> None:
-        passed, count, ready = time.monotonic() - begun, len(counted), sum(task in counted for task in done)
-        if name in counted and ready < count and passed > _SOON_S and not _INSIDE.get():
-            left = math.ceil(passed * (count - ready) / ready)
-            say(TimeLeft(f"{ready} of {count} parts done, about {left} s to go"))
+    def __init__(self, counted: Collection[str], jobs: int, say: Say) -> None:
+        self._counted, self._jobs, self._say = counted, jobs, say
+        self._first = time.monotonic()
+        self._since: dict[str, float] = {}  #: of tasks at work
+        self._took: list[float] = []
 
-    return tell
+    def begin(self, name: str) -> None:
+        if name in self._counted:
+            self._since[name] = time.monotonic()
+
+    def end(self, name: str) -> None:
+        if name in self._counted:
+            self._took.append(time.monotonic() - self._since.pop(name))
+            self.tell()
+
+    def tell(self) -> None:
+        now, count, ready = time.monotonic(), len(self._counted), len(self._took)
+        if 0 < ready < count and now - self._first > _SOON_S and not _INSIDE.get():
+            at_work = [now - since for since in self._since.values()]
+            left = _time_left(self._took, at_work, count - ready - len(at_work), self._jobs)
+            self._say(TimeLeft(f"{ready} of {count} parts done, about {math.ceil(left)} s to go"))
+
+
+def _time_left(took: Sequence[float], at_work: Sequence[float], waiting: int, jobs: int) -> float:
+    """Seconds that tasks go on if each takes as long as those done took on average.
+
+    One at work goes on at least as long again as it has: who has waited long is not told that it is nearly over.
+    """
+    usual = sum(took) / len(took)
+    rest = [max(usual - so_far, so_far) for so_far in at_work]
+    return max([(sum(rest) + waiting * usual) / jobs, *rest])
 
 
 def _inside(task: Task, say: Say) -> Any:  # noqa: ANN401

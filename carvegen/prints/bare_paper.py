@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from carvegen.prints.picture import Picture
     from carvegen.prints.separation import Run, Say
 
-__all__ = ["HAIR_MM", "bare_unasked", "mended_print", "paper_findings"]
+__all__ = ["HAIR_MM", "bare_unasked", "cut_away", "mended_print", "paper_findings"]
 
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -40,6 +40,7 @@ _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a 
 _AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
 _TRIAL = 8  #: of how many parts lengths of tips are made up in a trial: right to a 24th of the land's width
 _SPARE = 1.02  #: circles are drawn as polygons inside them
+_AWAY_MM2 = 1.0  #: less of the drawing that mending takes away is not told: our own choice
 _BLANK_MM2 = 1.0  #: less of a layer that is on no block is not told
 
 
@@ -262,6 +263,27 @@ def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, 
         widest = shapely.maximum_inscribed_circle(piece, tolerance=HAIR_MM / 4)
         x, y = shapely.get_coordinates(widest)[0].tolist()
         yield (round(x, 3), round(y, 3)), 2 * float(shapely.length(widest)), piece
+
+
+def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
+    """Where mending took away what of the drawing is in the block's own ink, and no other block is told to print it.
+
+    Parameters
+    ----------
+    before
+        What stood of the block before it was mended: no snow.
+    """
+    if not cut.changes:
+        return
+    lost = geometry.parts(shapely.intersection(shapely.difference(before, cut.land), cut.picture))
+    lost = lost[shapely.area(lost) > _AWAY_MM2]
+    told = geometry.dots(np.array([note.at for note in cut.notes if note.rule == "other-ink"]).reshape(-1, 2))
+    for at, _, piece in _places(lost[~shapely.intersects(lost, shapely.union_all(told))]):
+        yield Finding(
+            rule="mended-away", severity=Severity.ADVICE, at=at, measured=float(shapely.area(piece)), limit=_AWAY_MM2,
+            unit="mm²", why="a part of your drawing can't stand here and can't be widened: mending cut it away",
+            remedy="draw it wider, or keep the snow off it",
+        )  # fmt: skip
 
 
 def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[Finding]]:

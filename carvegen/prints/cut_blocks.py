@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
+    from carvegen.checks.mending import Change
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
@@ -45,6 +46,7 @@ __all__ = [
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
+_Mended = tuple["PolygonArray", frozenset[int], tuple["Change", ...]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -61,6 +63,7 @@ class Cut:
     to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
+    changes: tuple[Change, ...] = ()  #: what was mended
 
     @property
     def ink(self) -> BaseGeometry:
@@ -272,17 +275,17 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
     return with_block(cut, mended_block(cut, setups, say))
 
 
-def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> tuple[PolygonArray, frozenset[int]]:
-    """The block's cuts as `mended_cut` mends them, and which of them mending leaves alone."""
+def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> _Mended:
+    """The block's cuts as `mended_cut` mends them, which of them mending leaves alone, and what was changed."""
     jobs = [setup.on(cut.block) for setup in setups]
-    done, _ = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
-    return done[0].block.cuts, done[0].block.fixed
+    done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
+    return done[0].block.cuts, done[0].block.fixed, changes
 
 
-def with_block(cut: Cut, mended: tuple[PolygonArray, frozenset[int]]) -> Cut:
+def with_block(cut: Cut, mended: _Mended) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
     block = replace(cut.block, cuts=mended[0], fixed=mended[1])
-    return replace(cut, block=block, land=_standing(block))
+    return replace(cut, block=block, land=_standing(block), changes=mended[2])
 
 
 def _standing(block: Block) -> BaseGeometry:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from PIL import ImageColor
 from skimage.color import rgb2lab, rgb2xyz, xyz2rgb
 
 from carvegen.base.colour import (
     Ink,
     alike,
     cielab,
+    colour_word,
     from_cielab,
     hex_of,
     lightness,
@@ -118,3 +120,18 @@ def test_colours_are_alike_up_to_a_difference_of_two(other, same):
 def test_a_picture_with_its_many_colours_stays_as_it_is(count, looked):
     greens = [f"#{k:02x}ff00" for k in range(count)]
     assert (len(set(alike(greens).values())) < count) == looked
+
+
+@pytest.mark.parametrize("word", ["blue", "green", "yellow", "teal", "violet", "grey", "black", "red"])
+def test_a_colour_of_css_has_the_word_of_its_name(word):
+    """The names are those of CSS (W3C, CSS Color 4), as Pillow knows them; the bins of hue are our own."""
+    named = colour_word(ImageColor.getrgb(word))
+    assert named.split()[-1] == word
+
+
+def test_words_for_light_and_dark_are_those_of_css():
+    """And none that tells a block or what bears no snow, as light and dark do."""
+    words = {name: colour_word(ImageColor.getrgb(name)) for name in ("lightblue", "navy", "saddlebrown", "darkgreen")}
+    assert words == {
+        "lightblue": "pale blue", "navy": "deep blue", "saddlebrown": "brown", "darkgreen": "deep green"
+    }  # fmt: skip

@@ -188,6 +188,32 @@ def test_the_proof_is_the_print_at_true_size(built):
     assert sum(post) < sum(lit) < sum(sky) < sum((251, 250, 246))
 
 
+#: A post with a twig of 5 x 0.3 mm beside snow, which nothing can widen: mending takes it away.
+TWIG = PLAIN.replace('for = ["hand"]', 'for = ["hand"]\nmend = true').replace(
+    '[[highlights]]', '[[layers]]\nname = "TWIG"\nshape = "box 11 6 5 0.3"\n[[highlights]]'
+).replace('["POST"]', '["POST", "TWIG"]').replace("circle 15 10 2", "box 11 6.3 5 2") + (
+    '[[highlights]]\nshape = "box 11 4 5 2"\n'
+)  # fmt: skip
+
+
+def test_what_mending_changed_is_told_by_block_in_report_note_and_summary(tmp_path, capsys):
+    (tmp_path / "print.toml").write_text(TWIG, encoding="utf-8")
+    for _ in range(2):  # once more it is told of the files that lie there
+        ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+        assert "\nMended on key: " in ran.out
+    changes = json.loads((tmp_path / "built" / "key" / "report.json").read_text())["changes"]
+    assert sum(change["white_mm2"] for change in changes) == pytest.approx(5 * 0.3, rel=0.2), "the twig's area"
+    key = json.loads((tmp_path / "built" / "report.json").read_text())["blocks"]["key"]
+    [told] = [its for its in key if its["rule"] == "mended-away"]
+    assert shapely.box(10.9, 6, 16, 6.3).intersects(shapely.Point(told["at_mm"])), "in the twig"
+    note = (tmp_path / "built" / "key" / "hand" / "note.md").read_text()
+    words = json.loads((tmp_path / "built" / "report.json").read_text())["mended"]["key"]
+    assert "## Mended" in note
+    assert words in note
+    x, y = next(change["at"] for change in changes if change["white_mm2"] > 0.5)
+    assert words.endswith(f"the largest at x {x:.1f}, y {y:.1f} mm")
+
+
 def test_one_report_with_what_must_be_decided_first_on_top(built):
     report = json.loads((built / "built" / "report.json").read_text())
     assert len(report["decide_first"]) == 1

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import ezdxf
 import numpy as np
 import pytest
 import shapely
 from ezdxf import units
+from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork import read
 from carvegen.base.colour import lightness, rgb
 from carvegen.facts.profiles import Library
+from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.writers.whole_print.new_print import guess, print_files
 from tests.cases import SHELF
@@ -139,12 +142,46 @@ def test_a_drawn_sky_is_printed_first_and_behind_all_whatever_its_colour(tmp_pat
     }
 
 
+def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_lamp_or_white(tmp_path, capsys):
+    """Light to dark, the flat light colour under all: common practice, no source. So no edge needs a trap."""
+    lamp, moon = '<circle cx="6" cy="6" r="3" fill="#e8b65a"/>', '<circle cx="30" cy="6" r="3" fill="#fff"/>'
+    things = {"sky": '<path d="M0 0h40v30h-40z" fill="#c3d3dc"/>', "moon": moon, "lamp": lamp, "shore": GROUND}
+    inside = "".join(f'<g id="{name}">{shapes}</g>' for name, shapes in things.items())
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    layers, inks, roles = as_blocks(tmp_path / "mine")
+    assert (roles, inks[:2]) == (["tone", "tone", "tone", "key"], ["#c3d3dc", "#e8b65a"])
+    assert layers[0] == ["sky", *layers[2], *layers[3]]
+    mine = tmp_path / "mine" / "print.toml"
+    assert "# sky prints under" in mine.read_text(encoding="utf-8")
+    bare = replace(read_print(mine, Library()), motifs=())
+    _, cuts = cut_blocks(bare, setups_of(bare, Library()), say=lambda _: None)
+    assert cuts["sky"].land.area == pytest.approx(40 * 30 - 2 * np.pi * 9, rel=0.01)
+
+
 def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path, capsys):
     """As one thing with the hill behind it a post would bear none: the hill's outline runs above it."""
     hill, post = '<g id="hill"><path d="M0 16h40v14h-40z"/></g>', '<g id="key"><path d="M18 18h3v12h-3z"/></g>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", hill + post)).code == 0
     lying = [table["on"] for table in told(tmp_path / "mine")["motifs"] if table["motif"] == "snowload"]
     assert lying == [["hill"], ["key"]]
+
+
+@pytest.mark.parametrize(
+    ("name", "bears"),
+    [("water", False), ("Ripples 2", False), ("Fluß", False), ("SPIEGELUNGEN", False), ("Étoiles", False),
+     ("olas", False), ("lamp light", False), ("lighthouse", True), ("watermill", True), ("seat", True),
+     ("stern of the boat", True), ("colour 4", True)],
+)  # fmt: skip
+def test_no_snow_lies_on_what_a_layers_name_says_is_water_light_or_letters(name, bears):
+    """Whole words, whatever their case and accents. What snow can't lie on: common practice, no source."""
+    layers = {layer: geometry.polygon_array([shapely.box(9, 0, 20, 3)]) for layer in (name, "posts")}
+    lying = [table["on"] for table in guess(layers, (40, 30))["motifs"] if table["motif"] == "snowload"]
+    assert lying == [[name, "posts"] if bears else ["posts"]]
+
+
+def test_where_nothing_bears_snow_none_lies():
+    shapes = geometry.polygon_array([shapely.box(9, 0, 20, 3)])
+    assert [table["motif"] for table in guess({"waves": shapes}, (40, 30))["motifs"]] == ["snowfall"]
 
 
 def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):
@@ -156,8 +193,17 @@ def test_no_sky_is_put_behind_colours_that_cover_the_face(tmp_path, capsys):
 def test_a_white_page_behind_all_is_no_layer(tmp_path, capsys):
     inside = f'<rect width="40" height="30" fill="#fff"/><path d="{KEY}" fill="#123"/>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
-    assert as_blocks(tmp_path / "mine")[0] == [["*"], ["colour 2"]]
-    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["colour 2"]
+    assert as_blocks(tmp_path / "mine")[0] == [["*"], ["deep blue"]]
+    assert list(read(tmp_path / "mine" / "drawing.svg").layers) == ["deep blue"]
+
+
+def test_a_block_of_a_parted_layer_goes_by_layer_and_colour_and_no_two_alike(tmp_path, capsys):
+    lamp = '<path d="M6 8h3v22h-3z" fill="#22303f"/><circle cx="7" cy="6" r="2" fill="#e8b65a"/>'
+    buoys = '<circle cx="25" cy="6" r="2" fill="#3f8f4f"/><circle cx="32" cy="6" r="2" fill="#2f6f2f"/>'
+    inside = f'<g id="lamp">{lamp}</g><g id="buoy">{buoys}</g>'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    names = {block["name"] for block in told(tmp_path / "mine")["blocks"]}
+    assert names == {"sky", "lamp-yellow", "buoy-green", "buoy-green-2", "lamp-deep-blue"}
 
 
 def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(tmp_path, capsys):
@@ -297,6 +343,26 @@ def test_of_several_drawings_each_keeps_its_name_and_pages_must_agree(tmp_path, 
     wide = svg(tmp_path / "wide.svg", page='width="60mm" height="30mm" viewBox="0 0 60 30"')
     ran = run(capsys, "new", tmp_path / "other", "--drawing", first, "--drawing", wide)
     assert (ran.code, "40 x 30 mm and 60 x 30 mm" in ran.err, "--size" in ran.err) == (2, True, True)
+
+
+def test_a_photograph_is_begun_by_its_corners_or_asks_for_them_with_a_picture(tmp_path, capsys, monkeypatch):
+    """A white sheet of 40 x 30 mm at 10 px a mm on a grey table, a black post of 4 x 20 mm on it."""
+    monkeypatch.chdir(tmp_path)
+    table = np.full((400, 500), 120, np.uint8)
+    table[50:350, 50:450] = 245
+    table[100:300, 150:190] = 20
+    Image.fromarray(table).save("post.png")
+    corners = "50 50 450 50 450 350 50 350"
+    ran = run(capsys, "new", "mine", "--drawing", "post.png", "--size", "40x30", "--corners", corners)
+    assert ran.code == 0, ran.err
+    ((post,),) = read(tmp_path / "mine" / "drawing.svg").layers.values()
+    assert shapely.bounds(post) == pytest.approx([10, 5, 14, 25], abs=0.1)
+    Image.fromarray(np.random.default_rng(1).integers(90, 160, (300, 400), np.uint8)).save("noise.png")
+    ran = run(capsys, "new", "other", "--drawing", "noise.png", "--size", "40x30")
+    assert (ran.code, "read the corners off noise-corners.png" in ran.err) == (2, True)
+    assert not (tmp_path / "other").exists()
+    ran = run(capsys, "new", "other", "--drawing", svg(tmp_path / "a.svg"), "--corners", corners)
+    assert (ran.code, "no photograph" in ran.err) == (2, True)
 
 
 def test_a_drawing_of_nothing_is_refused(tmp_path, capsys):

@@ -236,3 +236,22 @@ def _lives(process: int) -> bool:
             return told.read().rpartition(")")[2].split()[0] != "Z"
     except FileNotFoundError:
         return False
+
+
+@pytest.mark.parametrize(
+    ("took", "at_work", "waiting", "jobs", "left"),
+    [([10], [], 2, 1, 20), ([10], [4], 0, 2, 6), ([10], [90], 0, 2, 90), ([10], [4], 3, 2, 18),
+     ([5, 15], [8], 4, 2, 24)],
+)  # fmt: skip
+def test_the_time_left_is_never_less_than_what_a_part_has_taken_so_far(took, at_work, waiting, jobs, left):
+    """By hand: 10 s a part on average, one at work goes on as long again as it has, at least; over both processors."""
+    assert side_by_side_module._time_left(took, at_work, waiting, jobs) == left
+
+
+def test_while_a_part_takes_long_it_is_told_again(monkeypatch):
+    monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
+    monkeypatch.setattr(side_by_side_module, "_AGAIN_S", 0.1)
+    said: list[str] = []
+    tasks = {"short": lambda _: None, "long": lambda _: time.sleep(0.5)}
+    side_by_side(tasks, jobs=2, say=said.append)
+    assert sum("1 of 2 parts done" in line for line in said) > 1

@@ -7,11 +7,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Report
 from carvegen.toolpaths.cutter_centre_region import Fit
 from carvegen.toolpaths.paths import Operation, Work, from_rings
 from carvegen.toolpaths.router import remarks
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.toolpaths.unmade.shortfalls import with_plan
 from tests.cases import SHELF, block, box, setup, shapes
+from tests.sentences import slowed
 
 JOB = setup("linoleum", "flat-3", depth=1.0).on(block(box(10, 10, 5, 5), box(30, 10, 5, 5)))
 
@@ -38,6 +41,19 @@ def test_how_far_a_cutter_runs_out_over_the_block(shape, out) -> None:
     assert ("runs out" in told) == (out is not None)
     assert out is None or f"by up to {out} mm" in told
     assert "runs out" not in ways(step(shape, work=Work.CUT_BLOCK))
+
+
+@pytest.mark.parametrize(
+    ("hours", "cutter", "told"),
+    [(1.99, "v-60", False), (2.01, "v-60", True), (18.6, "v-60", True), (9, "flat-3", False)],
+)  # fmt: skip
+def test_more_than_two_hours_by_a_point_are_a_finding_with_a_straight_cutter_as_remedy(hours, cutter, told) -> None:
+    findings = list(with_plan(Report.of([]), slowed(hours, cutter=cutter)))
+    slow = [its for its in findings if its.rule == "slow-cut"]
+    assert len(slow) == told
+    if told:
+        assert slow[0].measured == pytest.approx(hours)
+        assert f'more_cutters = ["{JOB.machine.usual_straight_cutter}"]' in slow[0].remedy
 
 
 @pytest.mark.parametrize(("side", "passes", "told"), [(199, 1, False), (201, 1, True), (399, 2, False), (401, 2, True)])

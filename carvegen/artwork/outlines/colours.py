@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import alike
+from carvegen.base.colour import alike, colour_word, rgb
 
 if TYPE_CHECKING:
     from carvegen.artwork.bounds import Budget
@@ -77,6 +77,7 @@ def seen(
     """
     keys = [key.split(PARTED) for key in layers]
     inks = list(dict.fromkeys(colour for _, colour, _ in keys))
+    words = _words(inks)
     drawn_in: dict[str, set[str]] = {}
     for layer, colour, _ in keys:
         drawn_in.setdefault(layer, set()).add(colour)
@@ -92,7 +93,7 @@ def seen(
     for k, ((layer, colour, _), shapes) in enumerate(zip(keys, layers.values(), strict=True)):
         name, left = layer, shapes
         if 1 < len(drawn_in[layer]) <= _MOST_COLOURS:
-            name = f"{layer} {'white' if colour == '#ffffff' else f'colour {inks.index(colour) + 1}'}".strip()
+            name = f"{layer} {words[colour]}".strip()
         if ends[k] < ends[k + 1]:
             # far quicker than `geometry.joined` where most lie over one another
             hidden = shapely.disjoint_subset_union_all(every[front[ends[k] : ends[k + 1]]])
@@ -104,6 +105,16 @@ def seen(
         name: parts[0] if len(parts) == 1 else geometry.joined(geometry.stack(parts)) for name, parts in parted.items()
     }
     return {name: shapes for name, shapes in joined.items() if len(shapes)}, colours
+
+
+def _words(inks: Sequence[str]) -> dict[str, str]:
+    """A word for each colour of a drawing, no two alike: of one word the second has a number."""
+    words: dict[str, str] = {}
+    for k, ink in enumerate(inks):
+        word = "white" if ink == "#ffffff" else colour_word(rgb(ink)) if ink else f"colour {k + 1}"
+        names = (word, *(f"{word} {j}" for j in range(2, len(inks) + 2)))
+        words[ink] = next(name for name in names if name not in words.values())
+    return words
 
 
 def _hidden(

@@ -8,6 +8,7 @@ or left out. What is marked as fixed is never touched.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.geometry.widths import Widths
 
-__all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all"]
+__all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
 
 _MENDED = frozenset(check.RULE for check in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
@@ -53,6 +54,17 @@ class Change:
     what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded" or "left out"
     at: tuple[float, float]  #: print view, mm
     white_mm2: float  #: how much more (or, below 0, less) is cut
+
+
+def mending_words(changes: Sequence[Change]) -> str:
+    """What was mended, by kind, how much white it made or took, and where it changed most; "" of no changes."""
+    if not changes:
+        return ""
+    counts = Counter(change.what for change in changes)
+    words = ", ".join(f"{count} {what}" for what, count in sorted(counts.items()))
+    most = max(changes, key=lambda change: abs(change.white_mm2))
+    white = sum(change.white_mm2 for change in changes)
+    return f"{words}; {white:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -68,11 +68,7 @@ def _default(setting: Any) -> str:  # noqa: ANN401
     type=options.Read("POINTS", "points_from", "artwork.scan"),
     help='Scan: two points, in pixels, that lie a known length apart: "120 80 1301 80 = 100mm".',
 )
-@click.option(
-    "--corners",
-    type=options.Read("CORNERS", "corners_from", "artwork.scan"),
-    help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
-)
+@options.corners
 @options.true_size
 @click.option(
     "--onto",
@@ -108,7 +104,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if onto is not None:
         artwork, chosen = _on_plan(file, onto, picture, {**settings, "block": block})
     elif chosen or is_picture(file):
-        artwork = _by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
+        artwork = options.by_corners(file, chosen) if "size_mm" in chosen else read_scan(file, ScanOptions(**chosen))
     else:
         from carvegen.blocks.layer_names import NOTES
 
@@ -120,25 +116,6 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if shown is not None:
         options.look_first(shown)
     return int(UNSURE in artwork.layers and is_picture(file))
-
-
-def _by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
-    """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
-    from carvegen.artwork.drawing import Notes
-    from carvegen.artwork.kinds import picture_bytes
-    from carvegen.artwork.scan import ScanOptions, read_scan
-    from carvegen.artwork.scan.pixels import opened
-    from carvegen.base.files import save_file
-    from carvegen.writers.whole_print.ringed_png import ruled_png
-
-    try:
-        return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
-    except InputError as error:
-        if error.fields in (("corners",), ("size_mm",)) and not isinstance(chosen.get("corners"), tuple):
-            ruled = Path(f"{file.stem}-corners.png")
-            save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
-            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error.hint_template}"
-        raise
 
 
 def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, Any]) -> tuple[Artwork, dict[str, Any]]:

@@ -29,7 +29,9 @@ from carvegen.cli.options.setup import (
 )
 from carvegen.cli.options.shapes import (
     block_size,
+    by_corners,
     check_picture,
+    corners,
     drawing,
     face_size,
     ground,
@@ -45,9 +47,10 @@ from carvegen.cli.options.telling import as_json, doubts, keep_notes, look_first
 from carvegen.cli.options.values import Command, OneOf, Read, joined, read_as
 
 __all__ = [
-    "Command", "OneOf", "Read", "as_json", "bare_setup", "block_size", "check_picture", "doubts", "drawing",
-    "face_size", "figures", "finish", "ground", "ink_options", "inks_of", "jobs", "joined", "keep_notes", "kinds_of",
-    "library", "look_first", "mending", "motif", "motif_settings", "output", "path_settings", "paths", "placed",
-    "places", "plain_output", "processes", "profile_folders", "quiet", "read_as", "setup", "setups", "style", "summary",
-    "tell_earlier", "tell_findings", "tell_notes", "teller", "true_size", "units", "verbose", "view",
+    "Command", "OneOf", "Read", "as_json", "bare_setup", "block_size", "by_corners", "check_picture", "corners",
+    "doubts", "drawing", "face_size", "figures", "finish", "ground", "ink_options", "inks_of", "jobs", "joined",
+    "keep_notes", "kinds_of", "library", "look_first", "mending", "motif", "motif_settings", "output",
+    "path_settings", "paths", "placed", "places", "plain_output", "processes", "profile_folders", "quiet", "read_as",
+    "setup", "setups", "style", "summary", "tell_earlier", "tell_findings", "tell_notes", "teller", "true_size",
+    "units", "verbose", "view",
 ]  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -159,10 +158,9 @@ def tell_earlier(earlier: Earlier) -> None:
 
 def _mending(delivery: Delivery) -> str:
     """What was mended, by kind, and how much white it made or took."""
-    counts = Counter(change.what for change in delivery.changes)
-    white = sum(change.white_mm2 for change in delivery.changes)
-    words = ", ".join(f"{count} {what}" for what, count in sorted(counts.items()))
-    return f"Mended: {words}; {white:+.1f} mm² of white (see changes.png)."
+    from carvegen.checks.mending import mending_words
+
+    return f"Mended: {mending_words(delivery.changes)} (see changes.png)."
 
 
 def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str] = (), remedy: str = "") -> int:

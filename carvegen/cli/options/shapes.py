@@ -28,13 +28,14 @@ from carvegen.facts.block_settings import Free
 from carvegen.motifs import motif
 
 if TYPE_CHECKING:
+    from carvegen.artwork import Artwork
     from carvegen.blocks.from_motif import Ground
     from carvegen.blocks.views import View
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "block_size", "check_picture", "drawing", "face_size", "ground", "ink_options", "inks_of", "placed", "places",
-    "true_size", "units", "view",
+    "block_size", "by_corners", "check_picture", "corners", "drawing", "face_size", "ground", "ink_options",
+    "inks_of", "placed", "places", "true_size", "units", "view",
 ]  # fmt: skip
 
 #: ``--size``: passes `size` in mm.
@@ -150,6 +151,13 @@ def check_picture(picture: Path | None, file: Path) -> None:
         raise InputError("must not overwrite the drawing", value=str(picture), where="--picture")
 
 
+#: ``--corners`` of a scan: passes `corners`.
+corners = click.option(
+    "--corners",
+    type=Read("CORNERS", "corners_from", "artwork.scan"),
+    help='Scan: the block\'s corners or four marks, in pixels: "90 80 2400 95 2390 1800 85 1790", or "auto".',
+)
+
 #: ``--inks`` and ``--print``.
 ink_options = joined(
     click.option(
@@ -175,3 +183,22 @@ def inks_of(inks: dict[str, Any] | None, print_file: Path | None) -> dict[str, A
     blocks = [block for block in print_.blocks if block.inked and block.ink is not None]
     coats = tuple(block.ink for block in blocks)
     return {"inks": tuple(block.name for block in blocks), "coats": coats, "paper": print_.paper}
+
+
+def by_corners(file: Path, chosen: dict[str, Any]) -> Artwork:
+    """A scan by the block's corners: looked for if none are given, and asked for with a picture to read them off."""
+    from carvegen.artwork.drawing import Notes
+    from carvegen.artwork.kinds import picture_bytes
+    from carvegen.artwork.scan import ScanOptions, read_scan
+    from carvegen.artwork.scan.pixels import opened
+    from carvegen.base.files import save_file
+    from carvegen.writers.whole_print.ringed_png import ruled_png
+
+    try:
+        return read_scan(file, ScanOptions(**{"corners": "auto", **chosen}))
+    except InputError as error:
+        if error.fields in (("corners",), ("size_mm",)) and not isinstance(chosen.get("corners"), tuple):
+            ruled = Path(f"{file.stem}-corners.png")
+            save_file(ruled, ruled_png(opened(picture_bytes(file), Notes())))
+            error.hint = f"read the corners off {ruled}, which counts the pixels, and {error.hint_template}"
+        raise

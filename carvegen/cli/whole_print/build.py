@@ -65,6 +65,8 @@ def _say(built: Built, out: Path) -> None:
         return
     click.echo("\n".join(_what_was_built(built)) + "\n")
     click.echo("\n".join(report_lines(built.report, most=EVERY_LINE if options.verbose() else MOST_LINES)))
+    if mended := built.report["mended"]:
+        click.echo("\n" + "\n".join(f"Mended on {name}: {words}." for name, words in mended.items()))
     if options.verbose():
         click.echo(f"\n{report_table(built.report)}")
     if built.report["register"]:

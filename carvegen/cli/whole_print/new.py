@@ -28,6 +28,7 @@ class _Own:
     drawings: Sequence[Path]
     size_mm: tuple[float, float] | None
     units: str | None
+    corners: Any  #: of a photograph's block, in its pixels, or "auto"
 
 
 @click.command(name="new")
@@ -38,7 +39,7 @@ class _Own:
     multiple=True,
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Begin with this drawing (SVG, DXF) in place of the sample's; may be given more than once.",
+    help="Begin with this drawing (SVG, DXF, a photograph) in place of the sample's; may be given more than once.",
 )
 @click.option(
     "--size",
@@ -47,6 +48,7 @@ class _Own:
     help="Width x height of the face, such as 200x150 or 8x6in.  [default: the drawing's page, or its shapes]",
 )
 @options.units
+@options.corners
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 @click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
 def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, keys: bool, **says: Any) -> None:  # noqa: ANN401
@@ -74,7 +76,9 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
         _write(folder, *_of_drawings(folder, _Own(drawings=drawings, **says)))
         return
     if any(says.values()):
-        raise InputError("says of a drawing, but none is named", where="--size, --units", hint="--drawing FILE")
+        raise InputError(
+            "says of a drawing, but none is named", where="--size, --units, --corners", hint="--drawing FILE"
+        )
     from carvegen.prints.file.new_folder import FILES, sample
 
     _write(folder, {name: sample(name) for name in FILES}, "landing-in-colours.svg")
@@ -117,8 +121,13 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
 def _drawn(path: Path, own: _Own) -> Artwork:
     """A drawing at true size, with at least one shape, each in a layer with a name."""
     from carvegen.artwork import read
+    from carvegen.artwork.kinds import is_picture
     from carvegen.writers.whole_print.new_print import begun_with, face_of
 
+    if own.corners and not is_picture(path):
+        raise InputError("needs no corners: it is no photograph", where=str(path), hint="leave --corners out")
+    if is_picture(path) and (own.size_mm or own.corners):
+        return begun_with(_by_corners(path, own), path.stem)
     artwork = read(path, units=own.units, by_colour=True)
     if not artwork.true_size:
         if own.size_mm is None:
@@ -132,6 +141,17 @@ def _drawn(path: Path, own: _Own) -> Artwork:
             "holds no shape that prints", where=str(path), hint="fill what is to print, or close its lines"
         )
     return begun_with(artwork, path.stem)
+
+
+def _by_corners(path: Path, own: _Own) -> Artwork:
+    """A photograph by its block's corners, as `carvegen read` takes it."""
+    from dataclasses import replace
+
+    from carvegen.artwork.scan.planes import UNSURE
+
+    said = {"size_mm": own.size_mm, "corners": own.corners}
+    scan = options.by_corners(path, {name: value for name, value in said.items() if value is not None})
+    return replace(scan, layers={name: shapes for name, shapes in scan.layers.items() if name != UNSURE})
 
 
 def _names(paths: Sequence[Path]) -> list[str]:

@@ -125,7 +125,7 @@ async function readings(wish) {
   const pen = picture.getContext("2d");
   pen?.setTransform(scale, 0, 0, scale, 0, 0);
   /** @param {string} layer */
-  const inkOf = (layer) => size.usual.blocks.find((block) => block.layers.includes(layer))?.ink ?? "#fbfaf6";
+  const inkOf = (layer) => size.usual.blocks.findLast((block) => block.layers.includes(layer))?.ink ?? "#fbfaf6";
   if (pen) pen.fillStyle = inkOf("*");
   pen?.fillRect(0, 0, size.size[0], size.size[1]);
   for (const shape of shapes) {

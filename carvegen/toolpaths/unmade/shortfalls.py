@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.checks import bed, wall
+from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import Work
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ __all__ = [
 RULE = "not-cut"
 
 _STRAIGHT = "name a straight cutter that fits (--also-cutter), or cut it by hand"
+_LONG_H = 2.0  #: hours from which on a plan's time is told among the findings: our own choice
 _ROOM_MM = 1e-3  #: by the grid of coordinates
 _BESIDE_MM = 0.02  #: what touches within this lies beside a clamp
 _CLAMP = "move the clamp, or cut what it covers afterwards"
@@ -78,10 +80,26 @@ def within_bed(plan: Plan) -> Plan:
 
 
 def with_plan(report: Report, plan: Plan) -> Report:
-    """The findings on a job with those on its plan; the wall's angle is none where the plan slopes the wall."""
+    """The findings on a job with those on its plan and its hours; the wall's angle is none where the plan slopes it."""
     sloped = any(operation.work is Work.SHOULDER for operation in plan.operations)
     kept = [each for each in report if not (sloped and each.rule == wall.RULE and each.severity is Severity.RISK)]
-    return Report.of([*kept, *plan.findings])
+    return Report.of([*kept, *plan.findings, *_hours(plan)])
+
+
+def _hours(plan: Plan) -> Iterator[Finding]:
+    """A router's plan that takes hours for want of a straight cutter: a point clears floors in very fine steps."""
+    clears = any(operation.work is Work.CLEAR for operation in plan.operations)
+    if plan.job.machine.kind != "router" or not clears or any(its.cutter.form == "flat" for its in plan.operations):
+        return
+    hours = sum(its.whole_s for its in timing.times(plan) or ()) / 3600
+    if hours > _LONG_H:
+        key = plan.job.machine.usual_straight_cutter
+        such = f', such as more_cutters = ["{key}"] in a print file' if key else ""
+        yield Finding(
+            rule="slow-cut", severity=Severity.RISK, at=None, measured=hours, limit=_LONG_H, unit="hours",
+            why="a point clears wide floors in very fine steps, and someone must stay with the machine all the while",
+            remedy=f"name a straight cutter besides{such}: it clears what it fits into far sooner",
+        )  # fmt: skip
 
 
 def _beyond_bed(plan: Plan) -> Iterator[Finding]:

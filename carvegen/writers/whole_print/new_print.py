@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,8 @@ from carvegen.motifs import motif
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
 if TYPE_CHECKING:
+    from shapely import Polygon
+
     from carvegen.artwork import Artwork
     from carvegen.geometry import PolygonArray
 
@@ -29,9 +32,26 @@ _TOP, _ALONG, _ALL_ALONG = 0.05, 0.5, 0.9  #: the upper edge; the share there of
 _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our own choice
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
+_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
+#: What bears no snow, by words of layers' names, no accents: English, German, French, Spanish, Dutch: our own list
+_BARE_WORDS = frozenset(
+    _WORD.findall("""
+    water sea ocean lake river pond wave ripple sky moon sun star cloud fog mist rain smoke steam flame fire light glow
+    reflection letter lettering text title caption
+    wasser meer see ozean fluss teich welle himmel mond sonne sterne wolke nebel regen rauch dampf flamme feuer licht
+    schein spiegelung buchstabe schrift titel
+    eau mer lac riviere fleuve etang vague ciel lune soleil etoile nuage brume pluie fumee vapeur feu lumiere lueur
+    reflet lettre texte titre
+    agua mar oceano lago rio estanque ola cielo luna sol estrella nube niebla lluvia humo vapor llama fuego luz
+    reflejo letra texto titulo
+    zee oceaan rivier vijver golf golven lucht hemel maan zon sterren wolk rook stoom vlam vlammen vuur gloed
+    weerspiegeling tekst
+""")
+)
+_PLURALS = ("", "s", "es", "n", "en", "x")  #: what a plural of these words ends in
 #: Words of layers' names, by where their block prints: behind, between, last.
 _RANKS = (
     frozenset({"sky", "background", "backdrop"}),
@@ -52,13 +72,18 @@ _HEAD = (
 )
 _BLOCKS = (
     "The blocks in printing order. A guess: change inks and layers, copy a table for one more block.",
-    'role: "background" prints all of the face where nothing stands in front (layers = ["*"]), "tone" flat colour,',
-    '"key" lines and darks. for: "hand", "laser", "router". mend = true widens what is too thin to stand.',
+    'role: "background" prints all of the face where nothing stands in front (layers = ["*"]), "ground" all of it,',
+    'under all else and under what you left white; "tone" flat colour, "key" lines and darks. for: "hand", "laser",',
+    '"router". mend = true widens what is too thin to stand.',
+)
+_UNDER = (
+    "{0} prints under the layers of darker blocks as well, light to dark: no white line opens beside them, and nothing",
+    "fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
 )
 _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on, as if",
-    "they were one thing; ground from side to side has a table of its own. Other weather is another preset (carvegen",
-    "motifs). Take a table out, and that snow is gone.",
+    "they were one thing; ground from side to side has a table of its own. Layers named as water, sky, light, letters",
+    "bear none. Other weather is another preset (carvegen motifs). Take a table out, and that snow is gone.",
     "settings: largest_mm suits the face; hidden is the share of flakes that go on, cut off, behind what hides them.",
 )
 _DEPTH = (
@@ -118,7 +143,7 @@ def guess(
     block for each colour, and what tells nothing is a block for each layer. White is paper. Where no layer is behind
     all, a sky is put there. Far flakes fall behind all things, those in the middle distance behind the nearer half,
     near ones in front of all. None of them is cut off by what hides it: one that ends flat at a horizon, or amid one
-    dark of two things, looks like a fault.
+    dark of two things, looks like a fault. A light sky that is drawn over all of the face prints under darker inks.
 
     Parameters
     ----------
@@ -143,10 +168,13 @@ def guess(
     things = [name for name in inked if name not in behind]
     hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
-    bearers = _bearers(things or inked, layers, size_mm[0])
+    bearers = _bearers([name for name in things or inked if _may_bear(name)], layers, size_mm[0])
     face = shapely.box(0, 0, *size_mm)
-    bare_mm2 = shapely.difference(face, shapely.union_all(geometry.stack(layers[name] for name in inked))).area
-    blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=bare_mm2 < _BARE * face.area)
+    covered = _fills(geometry.stack(layers[name] for name in inked), face)
+    under_all = {name for name in behind if _fills(layers[name], face)}
+    blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered)
+    if under_all.intersection(blocks[0]["layers"]):
+        blocks[0]["layers"] += _darker_layers(blocks)
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
@@ -158,6 +186,13 @@ def guess(
     }  # fmt: skip
 
 
+def _may_bear(name: str) -> bool:
+    """Whether snow may lie on a layer, as far as the words of its name tell: not on water, light or letters."""
+    parted = unicodedata.normalize("NFKD", name.casefold())
+    words = _WORD.findall("".join(letter for letter in parted if not unicodedata.combining(letter)))
+    return not any(word.endswith(end) and word.removesuffix(end) in _BARE_WORDS for word in words for end in _PLURALS)
+
+
 def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: float) -> list[list[str]]:
     """What bears snow of its own: each layer with ground that runs from side to side, and all others together.
 
@@ -166,6 +201,18 @@ def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: flo
     grounds = [name for name in names if _runs_across(layers[name], width_mm)]
     others = [name for name in names if name not in grounds]
     return [[name] for name in grounds] + ([others] if others else [])
+
+
+def _fills(shapes: PolygonArray, face: Polygon) -> bool:
+    """Whether shapes leave next to nothing of the face bare."""
+    return bool(shapely.difference(face, shapely.union_all(shapes)).area < _BARE * face.area)
+
+
+def _darker_layers(blocks: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The layers that the first block may print under: those of much darker inks, which hardly change."""
+    first, *rest = (lightness(rgb(block["ink"])) for block in blocks)
+    darker = [block for block, light in zip(blocks[1:], rest, strict=True) if first - light >= _DARKER]
+    return [name for block in darker for name in block["layers"]]
 
 
 def _runs_across(shapes: PolygonArray, width_mm: float) -> bool:
@@ -329,7 +376,7 @@ def print_files(
                 row["settings"].update(settings)
             rows.append(tomlkit.item(row))
         if tables or key == "blocks":
-            _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else ())))
+            _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else _under(tables))))
             document[key] = rows
     files = {file: artwork_svg(layers, size, name) for file, layers in drawings.items()}
     return {**files, "print.toml": tomlkit.dumps(document)}
@@ -350,6 +397,13 @@ def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[s
         return ()
     parted = len({name for layers in drawings.values() for name, shapes in layers.items() if len(shapes)}) > 1
     return _DEPTH if parted and any(table.get("far_behind") for table in motifs) else _NO_DEPTH
+
+
+def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
+    """What to say of a first block that prints under the layers of others, if it does."""
+    first, *rest = blocks or [{}]
+    shared = set(first.get("layers", ())) & {name for block in rest for name in block.get("layers", ())}
+    return tuple(line.format(first["name"]) for line in _UNDER) if shared else ()
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401

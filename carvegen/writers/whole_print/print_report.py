@@ -25,6 +25,7 @@ class BlockFindings:
 
     by_kind: Mapping[str, Sequence[Finding]]  #: by kind of machine; "": before it was checked for any
     questions: Sequence[str] = ()  #: what the shop must be asked
+    mended: str = ""  #: what was mended, in words
 
     @property
     def kinds(self) -> dict[Finding, tuple[str, ...]]:
@@ -70,7 +71,7 @@ class PrintReport:
         dict
             `decide_first`: questions that must be settled before anything is cut. `findings`: one entry a block and
             kind of finding (`carvegen.base.finding_groups`), the most pressing first: what breaks, then risks, then
-            advice; in each, what is furthest beyond its limit. `blocks`: every single finding.
+            advice; in each, what is furthest beyond its limit. `mended`: by block, in words. `blocks`: every finding.
         """
         count = {level: sum(group.count for group, *_ in self.groups if group.severity is level) for level in Severity}
         return {
@@ -79,6 +80,7 @@ class PrintReport:
             "risks": count[Severity.RISK],
             "advice": count[Severity.ADVICE],
             "decide_first": self.questions,
+            "mended": {name: block.mended for name, block in self.blocks.items() if block.mended},
             "findings": [_group(*entry) for entry in self.groups],
             "blocks": {
                 name: [{**finding.to_dict(), "for": list(kinds)} for finding, kinds in block.kinds.items()]
