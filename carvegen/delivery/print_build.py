@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
@@ -14,6 +15,7 @@ import shapely
 
 from carvegen.artwork.on_plan import LaidError
 from carvegen.base.colour import MODEL
+from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
@@ -138,14 +140,15 @@ def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int
 
 
 def _stands(print_: Print, out: Path) -> dict[str, Standing]:
-    """What stands of the blocks that are cut; a photograph that is refused is drawn beside it as it was laid."""
+    """What stands of the blocks that are cut; a refused photograph is drawn as it was laid, beside the build."""
     try:
         return standing_lands(print_, out)
     except LaidError as error:
         if not error.laid.negative:
-            picture = error.path.with_name(f"{error.path.stem}-on-plan.png")
-            save_file(picture, fit_png(error.laid))
-            error.look_at(picture)
+            picture = out.with_name(f"{out.name}-{error.path.stem}-on-plan.png")
+            with contextlib.suppress(InputError):  # the refusal matters more than its picture
+                save_file(picture, fit_png(error.laid))
+                error.look_at(picture)
         raise
 
 

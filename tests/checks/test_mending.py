@@ -209,6 +209,22 @@ def test_a_twig_that_snow_meets_stands_wherever_no_snow_lies(snow) -> None:
     assert twig.intersection(done.block.land).area > 0.9 * twig.area
 
 
+def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
+    """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
+    twig = box(6, 15, 28, 0.9)
+    snow = shapely.union_all([shapely.Point(x, 15.9).buffer(0.2) for x in np.arange(8, 33, 0.9)])
+    coarse = setup()
+    coarse = dataclasses.replace(
+        coarse, material=dataclasses.replace(coarse.material, land_along_mm=1.2, land_across_mm=1.2)
+    )
+    cuts = geometry.parts(shapely.union_all([box(2, 2, 36, 26).difference(twig), snow]))
+    (done,), _ = mended_for_all([coarse.on(block(*cuts))], white=snow)
+    pieces = geometry.parts(done.block.land.intersection(box(2.1, 2.1, 35.8, 25.8)))
+    assert shapely.intersects(pieces, twig).all()
+    assert done.block.land.intersection(box(3, 16.2, 34, 8)).area < 0.01
+    assert twig.difference(snow).difference(done.block.land).area < 0.1 * twig.area
+
+
 @pytest.mark.parametrize("stays", [False, True])
 def test_land_that_is_to_stay_stands_after_mending_however_narrow(stays) -> None:
     """A strip of 0.3 mm between snow and snow, which has to stand 0.5 mm wide: else it goes."""

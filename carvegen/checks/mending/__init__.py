@@ -254,23 +254,20 @@ class _Bench:
             self._move_off(movable[0], survey, k, wanted)
 
     def _widen_beside_white(self, survey: Survey, k: int) -> bool:
-        """Widen narrow place k where that takes nothing from the white, beside white on the other side of the land.
+        """Widen narrow place k without taking from the white: beside it on the land's other side alone.
 
         Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
         """
         lands, (start, end), thin = survey.narrow_lands, _chord(survey, k), _discs(survey, k)
         wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0]) + _SPARE_MM
         middles = np.concatenate([(start + end) / 2, thin.centre])
-        aside = 2 * wanted - float(lands.width[k])
-        around = _stretch(survey, k, aside + wanted)
+        around = _stretch(survey, k, 3 * wanted)
         white = self._white_at(around)
-        near, points = shapely.dwithin(geometry.dots(middles), white, wanted / 2), geometry.dots(middles)
-        room = shape_edits.opening(shape_edits.less(around, white), wanted)
-        held = shapely.intersects(points, room)
+        held = shapely.intersects(geometry.dots(middles), shape_edits.opening(shape_edits.less(around, white), wanted))
         if not held.any():
             return False
-        bands = [_band(survey, middles, thin.edge, *each) for each in ((wanted, ~near), (aside, near & held))]
-        self._lay_on(shape_edits.less(shape_edits.plus(*bands), white), middles[0])
+        band = _band(survey, _off(middles, white, wanted / 2), thin.edge, wanted, held)
+        self._lay_on(shape_edits.less(band, white), middles[0])
         if not held.all():
             self._cut_away(survey, k, wanted, _band(survey, middles, thin.edge, _AT_WALL_MM, ~held))
         return True
@@ -422,6 +419,17 @@ def _band(survey: Survey, points: Floats, edge: Indices, width: float, some: Mas
         points, edge = points[some], edge[some]
     run = shape_edits.runs(points, edge, survey.job.limits.land_mm / 2)
     return shape_edits.lands(points, run, width)
+
+
+def _off(points: Floats, shape: BaseGeometry, distance: float) -> Floats:
+    """The points, those nearer to a shape than this moved straight away from it until they are not; (n, 2)."""
+    there = shapely.get_coordinates(shapely.shortest_line(geometry.dots(points), shape)).reshape(-1, 2, 2)[:, 1]
+    away = points - there
+    far = np.hypot(*away.T)
+    near = (far > 0) & (far < distance)
+    moved = points.copy()
+    moved[near] = there[near] + away[near] * (distance / far[near])[:, None]
+    return moved
 
 
 def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:

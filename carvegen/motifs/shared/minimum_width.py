@@ -167,7 +167,7 @@ def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray
 
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
     """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
-    shapes = shapely.simplify(shapes, _HAIR_MM)
+    shapes = shapely.simplify(shapely.normalize(shapes), _HAIR_MM)  # wherever their outlines begin
     wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
     return np.asarray(shapely.difference(shapely.make_valid(shapes), shapely.make_valid(wide)), dtype=object)
 

@@ -24,6 +24,7 @@ _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.008  #: outlines may be simplified so far
 _EASED = 0.28  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
 _EASED_MM = 1.2  #: but no larger
+_KEEPS = 0.85  #: of its area, or it stays as it was
 _BENDS = 1e-6
 _SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
@@ -120,15 +121,19 @@ def _rounded(shapes: PolygonArray, by: Floats, limits: Limits) -> PolygonArray:
     blunt = _MORE * limits.land_mm / 2 + SLACK_MM
     for radius in (by, by / 2):
         core = shapely.buffer(rounded[left], -radius[left], quad_segs=_ARC)
-        its = shapely.buffer(core, radius[left], quad_segs=_ARC)
-        parted = shapely.get_num_geometries(core) != shapely.get_num_geometries(its)
-        parted |= shapely.get_num_interior_rings(core) != shapely.get_num_interior_rings(its)
-        its[parted] = shapely.buffer(shapely.buffer(its[parted], blunt, quad_segs=_ARC), -blunt, quad_segs=_ARC)
-        whole = _one_without_holes(its) | ~_one_without_holes(rounded[left])
-        whole &= shapely.get_num_geometries(its) == shapely.get_num_geometries(rounded[left])
-        rounded[left[whole]] = its[whole]
+        eased = shapely.buffer(core, radius[left], quad_segs=_ARC)
+        parted = ~_alike(core, eased)
+        eased[parted] = shapely.buffer(shapely.buffer(eased[parted], blunt, quad_segs=_ARC), -blunt, quad_segs=_ARC)
+        whole = _alike(eased, rounded[left]) & (shapely.area(eased) > _KEEPS * shapely.area(rounded[left]))
+        rounded[left[whole]] = eased[whole]
         left = left[~whole]
     return rounded
+
+
+def _alike(shapes: PolygonArray, others: PolygonArray) -> Mask:
+    """Whether each has as many parts, and as many holes, as the other beside it."""
+    parts = shapely.get_num_geometries(shapes) == shapely.get_num_geometries(others)
+    return np.asarray(parts & (shapely.get_num_interior_rings(shapes) == shapely.get_num_interior_rings(others)))
 
 
 def _bends_more(shapes: PolygonArray, than: float) -> Mask:

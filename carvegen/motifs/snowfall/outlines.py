@@ -31,9 +31,8 @@ _NICKED = 0.25  #: share of round flakes with one side cut straight
 _CRISPEST = 4.5  #: exponent of large squarish flakes at most: they are soft at the corners
 _HABITS = np.cumsum([0.3, 0.25, 0.15])  #: shares of large flakes: dented, one side off, bitten;
 _DENTED, _SIDE_OFF, _BITTEN, _LOBED = range(4)  #: the others have a second lobe
-_SOFT = (
-    0.3  #: radians about the middle over which corners of large flakes are eased (a Gaussian's deviation); small: half
-)
+#: Radians about the middle over which corners of large flakes are eased (a Gaussian's deviation); of small ones half.
+_SOFT = 0.3
 _WAIST = 0.3  #: large outlines may reach nowhere less than so much less
 _DENTS = 3  #: of one at most
 _FLATS = 3  #: sides cut straight of those that are not cut round

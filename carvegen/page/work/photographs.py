@@ -66,7 +66,7 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> d
     if not name:
         inked = {block.name: block.ink for block in print_.blocks if block.inked and block.ink is not None}
         asked |= {"inks": tuple(inked), "coats": tuple(inked.values()), "paper": print_.paper}
-    picture, sheet = (out / f"{seen.stem}-{name}" for name in (_PICTURE, _SHEET))
+    picture, sheet = (out / f"{seen.stem}-{file}" for file in (_PICTURE, _SHEET))
     try:
         proof = first_proof(plan, seen, picture, sheet, asked)
     except PoorFitError as error:

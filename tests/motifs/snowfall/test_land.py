@@ -142,6 +142,18 @@ def test_torn_clumps_show_that_they_are_several_crystals() -> None:
     assert 0.1 < bayed.mean() < 0.3
 
 
+@pytest.mark.parametrize("core", [(), (2.5,)], ids=["ring", "ring and disc"])
+def test_rounding_knobs_off_takes_no_mass_with_a_hole_away(core) -> None:
+    """Sixteen discs in a ring, and one in it: what rounds off the largest knobs passes nowhere between them."""
+    turn = np.arange(16) * np.pi / 8
+    dots = [shapely.Point(4 * np.cos(at), 4 * np.sin(at)).buffer(1) for at in turn]
+    discs = geometry.polygon_array([*dots, *(shapely.Point(0, 0).buffer(radius) for radius in core)])
+    made = np.concatenate(
+        [pieces for pieces, _ in smoothed(gathered(discs, np.zeros(len(discs), int)), limits(0.5, 0.4))]
+    )
+    assert shapely.area(made).sum() > 0.9 * shapely.union_all(discs).area
+
+
 def test_some_large_neighbours_all_but_touch() -> None:
     """Of two that come too near some are one, of others one moves off by chance; none shrinks, and few go."""
     its, count = limits(0.6, 0.3), 400
