@@ -41,7 +41,7 @@ def again(capsys, folder, text: str):
     """A build that cuts and tells of it; it draws nothing, checks no block and tries no register error."""
     (folder / "print.toml").write_text(text)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(print_steps, "deliver", lambda *_, **__: SimpleNamespace(reports={}, open_questions=()))
+        patch.setattr(print_steps, "deliver", lambda *_, **__: SimpleNamespace(reports={}, open_questions=(), changes=()))
         patch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
         patch.setattr(print_build, "register_trials", lambda _: None)
         patch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
@@ -468,7 +468,7 @@ def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan, tone
     assert (str(again), again.hint) == (str(told.value), told.value.hint)
 
 
-def test_a_photograph_that_a_build_refuses_is_drawn_beside_it(tmp_path, capsys, monkeypatch):
+def test_a_photograph_that_a_build_refuses_is_drawn_beside_the_build(tmp_path, capsys, monkeypatch):
     """There was a refusal and nothing to look at."""
     _refusing(monkeypatch, tmp_path / "block.jpg", (1000, 760), negative=False)
     monkeypatch.setattr(print_build, "fit_png", lambda laid: laid.fault.encode())
@@ -476,8 +476,8 @@ def test_a_photograph_that_a_build_refuses_is_drawn_beside_it(tmp_path, capsys, 
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
     ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
     assert ran.code == 2
-    assert f"look first at {tmp_path / 'block-on-plan.png'}: violet the plan as it was laid" in ran.err
-    assert (tmp_path / "block-on-plan.png").read_bytes() == b"of 99 places on the plan only 3 look like it"
+    assert f"look first at {tmp_path / 'built-block-on-plan.png'}: violet the plan as it was laid" in ran.err
+    assert (tmp_path / "built-block-on-plan.png").read_bytes() == b"of 99 places on the plan only 3 look like it"
     assert not (tmp_path / "built").exists()
 
 
