@@ -41,7 +41,8 @@ def again(capsys, folder, text: str):
     """A build that cuts and tells of it; it draws nothing, checks no block and tries no register error."""
     (folder / "print.toml").write_text(text)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(print_steps, "deliver", lambda *_, **__: SimpleNamespace(reports={}, open_questions=(), changes=()))
+        nothing = SimpleNamespace(reports={}, open_questions=(), changes=())
+        patch.setattr(print_steps, "deliver", lambda *_, **__: nothing)
         patch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
         patch.setattr(print_build, "register_trials", lambda _: None)
         patch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
