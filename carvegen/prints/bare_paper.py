@@ -277,8 +277,8 @@ def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
         return
     lost = geometry.parts(shapely.intersection(shapely.difference(before, cut.land), cut.picture))
     lost = lost[shapely.area(lost) > _AWAY_MM2]
-    told = geometry.dots(np.array([note.at for note in cut.notes if note.rule == "other-ink"]).reshape(-1, 2))
-    for at, _, piece in _places(lost[~shapely.intersects(lost, shapely.union_all(told))]):
+    noted = geometry.dots(np.array([note.at for note in cut.notes if note.rule == "other-ink"]).reshape(-1, 2))
+    for at, _, piece in _places(lost[~shapely.intersects(lost, shapely.union_all(noted))]):
         yield Finding(
             rule="mended-away", severity=Severity.ADVICE, at=at, measured=float(shapely.area(piece)), limit=_AWAY_MM2,
             unit="mm²", why="a part of your drawing can't stand here and can't be widened: mending cut it away",

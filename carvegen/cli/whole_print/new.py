@@ -149,8 +149,8 @@ def _by_corners(path: Path, own: _Own) -> Artwork:
 
     from carvegen.artwork.scan.planes import UNSURE
 
-    said = {"size_mm": own.size_mm, "corners": own.corners}
-    scan = options.by_corners(path, {name: value for name, value in said.items() if value is not None})
+    known = {"size_mm": own.size_mm, "corners": own.corners}
+    scan = options.by_corners(path, {name: value for name, value in known.items() if value is not None})
     return replace(scan, layers={name: shapes for name, shapes in scan.layers.items() if name != UNSURE})
 
 

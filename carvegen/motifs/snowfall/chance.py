@@ -31,8 +31,8 @@ def keys(*parts: Any) -> NDArray[np.uint64]:  # noqa: ANN401
     """One key for each combination of whole numbers; the parts broadcast."""
     key = np.zeros(1, dtype=np.uint64)
     for part in parts:
-        given = np.asarray(part)
-        number = given if given.dtype == np.uint64 else given.astype(np.int64).view(np.uint64)
+        whole = np.asarray(part)
+        number = whole if whole.dtype == np.uint64 else whole.astype(np.int64).view(np.uint64)
         key = mixed(key ^ number)
     return key
 

@@ -182,10 +182,10 @@ def _fine(shapes: PolygonArray, whose: Indices) -> _Lot:
 
 def simpler(shapes: PolygonArray) -> PolygonArray:
     """The shapes with fewer points, nowhere further off than `FINE_MM`; those that this would spoil with care."""
-    found = np.asarray(shapely.simplify(shapes, FINE_MM, preserve_topology=False), dtype=object)
-    spoilt = ~shapely.is_valid(found) | (shapely.get_num_geometries(found) != shapely.get_num_geometries(shapes))
-    found[spoilt] = shapely.simplify(shapes[spoilt], FINE_MM)
-    return found
+    simple = np.asarray(shapely.simplify(shapes, FINE_MM, preserve_topology=False), dtype=object)
+    spoilt = ~shapely.is_valid(simple) | (shapely.get_num_geometries(simple) != shapely.get_num_geometries(shapes))
+    simple[spoilt] = shapely.simplify(shapes[spoilt], FINE_MM)
+    return simple
 
 
 def without_specks(shapes: PolygonArray, limits: Limits) -> PolygonArray:

@@ -96,7 +96,7 @@ def bounded(
     lots.append((clear_of, ~np.any([some for _, some in hides], axis=0) if hides else np.ones(len(shapes), dtype=bool)))
     unfilled = shapely.union_all([what for what, _ in hides])
     inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
-    pieces = [_cut_off(shapes[at_edge[own[at_edge]]], its, frame, inner, limits) for its, own in lots]
+    pieces = [_cut_off(shapes[at_edge[own[at_edge]]], clear, frame, inner, limits) for clear, own in lots]
     edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
 
@@ -248,7 +248,7 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
     deep = max(limits.land_mm, limits.cut_mm) + SLACK_MM
     beyond_it = shapely.buffer(frame, 2 * deep, join_style="mitre")
     shapes = shapely.intersection(shapes, beyond_it)
-    for side, way in (
+    for side, outward in (
         (shapely.box(left - deep, bottom, left + deep, top), (-1, 0)),
         (shapely.box(right - deep, bottom, right + deep, top), (1, 0)),
         (shapely.box(left, bottom - deep, right, bottom + deep), (0, -1)),
@@ -257,7 +257,7 @@ def _run_out(shapes: PolygonArray, frame: BaseGeometry, limits: Limits) -> Polyg
         strip, whose = shapely.get_parts(shapely.intersection(shapes, side), return_index=True)
         if len(strip) == 0:
             continue
-        beyond = geometry.moved(strip, (2.5 * deep * way[0], 2.5 * deep * way[1]))
+        beyond = geometry.moved(strip, (2.5 * deep * outward[0], 2.5 * deep * outward[1]))
         swept = shapely.convex_hull(shapely.union(strip, beyond))
         for k in np.unique(whose).tolist():
             shapes[k] = shapely.union_all(np.append(swept[whose == k], shapes[k]))
@@ -294,8 +294,8 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
 
 def _across_land(narrow: Spread, limits: Limits) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
-    its = narrow.places
-    weak = its.chosen(np.flatnonzero((its.kind != Kind.TIP) | (_longest(narrow, limits) > _LONG)))
+    places = narrow.places
+    weak = places.chosen(np.flatnonzero((places.kind != Kind.TIP) | (_longest(narrow, limits) > _LONG)))
     return geometry.lines(weak.at, weak.to)
 
 
@@ -306,13 +306,13 @@ def _longest(narrow: Spread, limits: Limits) -> Floats:
     by a narrower one it may be none. Where walls are as long as they are apart, half the length that a disc stands
     for lies where it is narrower than the disc.
     """
-    its, discs = narrow.places, narrow.thin.chosen(narrow.place >= 0)
-    place, most = narrow.place[narrow.place >= 0], np.zeros(len(its))
+    places, discs = narrow.places, narrow.thin.chosen(narrow.place >= 0)
+    place, most = narrow.place[narrow.place >= 0], np.zeros(len(places))
     for asked in (limits, replace(limits, land_along_mm=limits.land_mm, land_across_mm=limits.land_mm)):
-        at_disc, at_place = asked.land_at(discs.direction_deg), asked.land_at(its.direction_deg)
+        at_disc, at_place = asked.land_at(discs.direction_deg), asked.land_at(places.direction_deg)
         for share in _SHARES:
             narrower = np.clip(share * at_disc - discs.width + discs.length / 2, 0, discs.length)
-            most = np.maximum(most, np.bincount(place, narrower, len(its)) / (2 * share * at_place))
+            most = np.maximum(most, np.bincount(place, narrower, len(places)) / (2 * share * at_place))
     return most
 
 

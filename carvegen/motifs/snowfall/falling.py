@@ -33,7 +33,7 @@ _NEAREST = 0.0015  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _PART = 0.35  #: of that, in a part
 _CLOSE = 0.008  #: but no further off than this,
-_TOLD = 0.01  #: what differs by more is told
+_REMARKED = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 6
 _LAYER_TRIES = 4
@@ -85,7 +85,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     remark = "" if settings.level else _remark(settings, level, cuts, place, frame)
     if by_layer:
         came = _white_by_layer(sky, level, fallen, frame)
-        remark = "; ".join(filter(None, [remark, *_layers_told(settings.by_layer, came)]))
+        remark = "; ".join(filter(None, [remark, *_layer_remarks(settings.by_layer, came)]))
     return Growth(cuts=cuts, kept=known, remark=remark)
 
 
@@ -150,11 +150,11 @@ def _solved_by_layer(sky: Sky, frame: Polygon, key: int) -> tuple[Sky, float, Po
             break
         part *= np.clip(asked / np.maximum(came, 1e-4), 1 / 3, 3)
         part /= part.sum()
-    return min(tried, key=lambda its: its[0])[1:]
+    return min(tried, key=lambda trial: trial[0])[1:]
 
 
 def _in_parts(settings: Settings, part: Sequence[float]) -> Settings:
-    far, middle, near = (its / sum(part) for its in part)
+    far, middle, near = (share / sum(part) for share in part)
     return replace(settings, far=far, middle=middle, near=near)
 
 
@@ -177,10 +177,10 @@ def _white_by_layer(sky: Sky, level: float, shapes: PolygonArray, frame: Polygon
     return np.bincount(_depth(sky, level, shapes), white, minlength=len(LAYERS)).astype(np.float64)
 
 
-def _layers_told(asked: Sequence[float], came: Floats) -> Iterator[str]:
+def _layer_remarks(asked: Sequence[float], came: Floats) -> Iterator[str]:
     """What to tell of layers that turned white otherwise than was asked."""
     for name, wanted, white in zip(LAYERS, asked, came.tolist(), strict=True):
-        if abs(white - wanted) > _TOLD:
+        if abs(white - wanted) > _REMARKED:
             yield f"of the {name} snow {wanted:.0%} of the face was asked, {white:.0%} came"
 
 
@@ -195,8 +195,8 @@ def _sought(
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
         if abs(white - snow) <= close * _close(snow):
             break
-        level = float(min(np.exp(_next([its[:2] for its in tried], _steepness(sky, level))), _MOST))
-    log_level, _, shapes = min(tried, key=lambda its: abs(its[1]))
+        level = float(min(np.exp(_next([trial[:2] for trial in tried], _steepness(sky, level))), _MOST))
+    log_level, _, shapes = min(tried, key=lambda trial: abs(trial[1]))
     return float(np.exp(log_level)), shapes
 
 
@@ -233,8 +233,8 @@ def _next(tried: list[tuple[float, float]], slope: float) -> float:
     the two nearest on either side once there are such, for white rises by jumps. `slope` is what it has at first.
     """
     latest = tried[::-1]  # of those that came alike the last is nearest
-    best = sorted(latest, key=lambda its: abs(its[1]))
-    below, above = (next((its for its in best if side * its[1] > 0), None) for side in (-1, 1))
+    best = sorted(latest, key=lambda trial: abs(trial[1]))
+    below, above = (next((trial for trial in best if side * trial[1] > 0), None) for side in (-1, 1))
     if below and above:
         again = len(tried) > 2 and tried[-1][1] * tried[-2][1] > 0  # both on one side: it comes nearer by halves
         along = 0.5 if again else float(np.clip(below[1] / (below[1] - above[1]), 0.15, 0.85))
@@ -259,7 +259,7 @@ def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, 
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
     came, one = (float(area) / whole for area in (shapely.area(cuts).sum(), shapely.area(cuts).max(initial=0)))
-    if abs(came - settings.snow) <= _TOLD:
+    if abs(came - settings.snow) <= _REMARKED:
         return ""
     if free < 0.98 * whole or place.density is not None or place.hides:
         why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"

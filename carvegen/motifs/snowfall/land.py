@@ -369,7 +369,7 @@ def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:
     """What fills narrow land inside shapes and widens their own necks, and which shape each is for."""
     lands = necks(geometry.reversed_rings(rings), limits.land_mm)
     cuts = necks(rings, limits.cut_mm)
-    across = np.concatenate([geometry.lines(its.start, its.end) for its in (lands, cuts)])
+    across = np.concatenate([geometry.lines(places.start, places.end) for places in (lands, cuts)])
     least = (limits.cut_mm + SLACK_MM) / 2
     radius = np.repeat([max(FILLS / 2 * limits.land_mm, least), least], [len(lands), len(cuts)])
     patches = np.asarray(shapely.buffer(across, radius / np.cos(np.pi / 16), quad_segs=4), dtype=object)

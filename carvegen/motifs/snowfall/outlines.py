@@ -76,7 +76,7 @@ def outlines(
         (n, points, 2), counter-clockwise, not repeated at the end. Star-shaped, so never self-crossing.
     """
     every = _turned(np.linspace(0, 2 * np.pi, points, endpoint=False))
-    way = _turned(draws.uniform(0, 2 * np.pi / points)) * every
+    direction = _turned(draws.uniform(0, 2 * np.pi / points)) * every
     turn = draws.uniform(0, 2 * np.pi)
     kinds, exponents = draws.random(3), draws.random(2)
     round_ones = kinds[:, 0] < round_share
@@ -89,22 +89,22 @@ def outlines(
     squarish -= large * np.maximum(squarish - _CRISPEST, 0)
     exponent = np.where(round_ones, 1.9 + 0.4 * exponents[:, 0], squarish)[:, None]
     back, others = _turned(-turn), ~chips & ~facets
-    reach = np.ones(way.shape)
-    reach[others] = superellipse(way[others] * back[others], exponent[others])
-    reach[chips] = _chip(way[chips] * back[chips], draws.of(chips))
-    reach[nicked] = np.minimum(reach[nicked], _facet(way[nicked], draws.of(nicked)))
-    reach *= _drawn_out(way, longer[:, None], along_deg, draws)
-    reach *= np.exp(_waves(way, draws))
+    reach = np.ones(direction.shape)
+    reach[others] = superellipse(direction[others] * back[others], exponent[others])
+    reach[chips] = _chip(direction[chips] * back[chips], draws.of(chips))
+    reach[nicked] = np.minimum(reach[nicked], _facet(direction[nicked], draws.of(nicked)))
+    reach *= _drawn_out(direction, longer[:, None], along_deg, draws)
+    reach *= np.exp(_waves(direction, draws))
     many = np.flatnonzero(large > 0)
-    reach[many] = _worked(way[many], reach[many], large[many, None], draws.of(many))
+    reach[many] = _worked(direction[many], reach[many], large[many, None], draws.of(many))
     eased = gaussian_filter1d(reach, _SOFT * points / (2 * np.pi), axis=1, mode="wrap", truncate=2.5)
     reach += (1 + large[:, None]) / 2 * (eased - reach)
-    way[facets], reach[facets] = _four_cuts(way[facets], draws.of(facets))
+    direction[facets], reach[facets] = _four_cuts(direction[facets], draws.of(facets))
     reach /= reach.max(axis=1, keepdims=True)
     least = SMALLEST_REACH - _WAIST * large[:, None]
     reach = least + (1 - least) * _eased((reach - least) / (1 - least))
-    way *= reach
-    return way.view(np.float64).reshape(*way.shape, 2)
+    direction *= reach
+    return direction.view(np.float64).reshape(*direction.shape, 2)
 
 
 def rounded_until(outline: Floats, least: Floats) -> Floats:
@@ -140,35 +140,35 @@ def nearest_line(outline: Floats) -> Floats:
     return np.asarray((area / np.sqrt(to_x**2 + to_y**2)).min(axis=1, initial=np.inf))
 
 
-def _chip(way: Directions, draws: Draws) -> Floats:
+def _chip(direction: Directions, draws: Draws) -> Floats:
     """Polar reach of polygons whose straight sides lie at unequal distances, their corners softened; (n, points).
 
     Side k at distance d is reached at ``d / cos(angle - its square)``; the p-norm of the inverses is a soft least.
     """
     sides = np.array([3, 5, _SIDES])[np.searchsorted([0.4, 0.75], draws.random())]
     power = draws.uniform(6.0, 14.0)
-    total = np.zeros(way.shape)
+    total = np.zeros(direction.shape)
     for k in range(_SIDES):
         square = 2 * np.pi * (k + draws.uniform(-0.28, 0.28)) / sides
-        nearness = np.clip((way * _turned(-square)).real, 0, None) / draws.uniform(0.75, 1.15)
+        nearness = np.clip((direction * _turned(-square)).real, 0, None) / draws.uniform(0.75, 1.15)
         total += np.where(k < sides, nearness**power, 0)
     return np.asarray(np.maximum(total, 2.0**-power) ** (-1 / power))
 
 
-def _facet(way: Directions, draws: Draws) -> Floats:
+def _facet(direction: Directions, draws: Draws) -> Floats:
     """Polar reach of a straight cut past the middle of each; (n, points)."""
     square = draws.uniform(0, 2 * np.pi)
-    return np.asarray(draws.uniform(0.66, 0.9) / np.maximum((way * _turned(-square)).real, 1e-3))
+    return np.asarray(draws.uniform(0.66, 0.9) / np.maximum((direction * _turned(-square)).real, 1e-3))
 
 
-def _worked(way: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
+def _worked(direction: Directions, reach: Floats, large: Floats, draws: Draws) -> Floats:
     """The polar reach of large flakes: some dented, one side off, bitten or lobed."""
     kind, depth = draws.random(2).T
     habit = np.searchsorted(_HABITS, kind)
     usual = reach.mean(axis=1, keepdims=True)
     strength = np.where(habit == _DENTED, 0.26 + 0.14 * depth, 0.1)[:, None]
-    worked = _dented(way, reach, large, strength, draws)
-    off = way * _turned(-draws.uniform(0, 2 * np.pi))
+    worked = _dented(direction, reach, large, strength, draws)
+    off = direction * _turned(-draws.uniform(0, 2 * np.pi))
     for which, do in ((_SIDE_OFF, _side_off), (_BITTEN, _bitten), (_LOBED, _lobed)):
         some = np.flatnonzero(habit == which)
         worked[some] = do(off[some], worked[some], usual[some], large[some], draws.of(some))
@@ -195,27 +195,27 @@ def _lobed(off: Directions, reach: Floats, usual: Floats, large: Floats, draws: 
     return np.asarray(np.maximum(reach, lobe))
 
 
-def _dented(way: Directions, reach: Floats, large: Floats, strength: Floats, draws: Draws) -> Floats:
+def _dented(direction: Directions, reach: Floats, large: Floats, strength: Floats, draws: Draws) -> Floats:
     """Dents of unequal depth and breadth, as a gouge leaves them between its strokes, and some sides cut straight."""
-    dented = np.zeros(way.shape)
+    dented = np.zeros(direction.shape)
     for _ in range(_DENTS):
-        off = np.angle(way * _turned(-draws.uniform(0, 2 * np.pi)))
+        off = np.angle(direction * _turned(-draws.uniform(0, 2 * np.pi)))
         deep, broad = strength * draws.random() ** 1.5, draws.uniform(0.16, 0.5)
         dented += (deep + 0.1 * strength) * np.exp(-((off / broad) ** 2) / 2)
     reach = reach * np.exp(-large * dented)
     usual = reach.mean(axis=1, keepdims=True)
     for _ in range(_FLATS):
         square, away = draws.uniform(0, 2 * np.pi), 1.15 - 0.37 * large * draws.random() ** 0.7
-        reach = np.minimum(reach, usual * away / np.maximum((way * _turned(-square)).real, 1e-3))
+        reach = np.minimum(reach, usual * away / np.maximum((direction * _turned(-square)).real, 1e-3))
     return np.asarray(reach)
 
 
-def _four_cuts(way: Directions, draws: Draws) -> tuple[Directions, Floats]:
+def _four_cuts(direction: Directions, draws: Draws) -> tuple[Directions, Floats]:
     """Directions and polar reach of crisp four-sided shapes, as a flat gouge leaves them in four strokes; (n, points).
 
     The sides lie at unequal distances and stand nearly square; the points nearest to the four corners move into them.
     """
-    angle, rows = np.angle(way), np.arange(len(way))
+    angle, rows = np.angle(direction), np.arange(len(direction))
     square = draws.uniform(0, 2 * np.pi) + np.pi / 2 * (np.arange(4) + draws.uniform(-0.1, 0.1, 4))
     away = draws.uniform(0.66, 0.86, 4)
     for k in range(4):
@@ -229,15 +229,15 @@ def _four_cuts(way: Directions, draws: Draws) -> tuple[Directions, Floats]:
     return _turned(angle), np.asarray(1 / near.max(axis=2))
 
 
-def _drawn_out(way: Directions, longer: Floats, along_deg: float, draws: Draws) -> Floats:
+def _drawn_out(direction: Directions, longer: Floats, along_deg: float, draws: Draws) -> Floats:
     """Reach of an ellipse of mean reach about 1: by chance, or along the wind."""
     ratio = np.minimum(np.exp(np.abs(_OVAL * draws.normal()) + 0.3 * longer), _LONGEST)
     axis = np.radians(along_deg + (1 - longer) * draws.uniform(-90, 90) + longer * 12 * draws.normal())
-    off = way * _turned(-axis)
+    off = direction * _turned(-axis)
     return np.asarray(1 / np.sqrt(off.real**2 / ratio + off.imag**2 * ratio))
 
 
-def _waves(way: Directions, draws: Draws) -> Floats:
+def _waves(direction: Directions, draws: Draws) -> Floats:
     """The logarithm of the reach's unevenness: many flakes all but smooth, a few rough.
 
     A sum of ``size cos(k angle + phase)`` for k = 2, 3, …, as the real part of a polynomial in the direction.
@@ -245,11 +245,11 @@ def _waves(way: Directions, draws: Draws) -> Floats:
     rough = _ROUGHNESS * np.clip(-0.85 * np.log(draws.random()), 0.15, 2.2)
     size = draws.normal(len(_HARMONICS)) * (rough / _HARMONICS)
     wave = size * _turned(draws.uniform(0, 2 * np.pi, len(_HARMONICS)))
-    total = np.zeros_like(way)
+    total = np.zeros_like(direction)
     for nth in reversed(range(len(_HARMONICS))):
-        total *= way
+        total *= direction
         total += wave[:, [nth]]
-    return np.asarray((total * way * way).real)
+    return np.asarray((total * direction * direction).real)
 
 
 def _eased(share: Floats) -> Floats:

@@ -100,22 +100,22 @@ class Sky:
 
     def octaves(self, layer: int) -> list[Octave]:
         """Octaves of a layer's own, or those of all (layer -1)."""
-        its = self.settings
-        stretch = 1 + 8 * its.wind**1.4
-        found = []
+        settings = self.settings
+        stretch = 1 + 8 * settings.wind**1.4
+        octaves = []
         for k, (size, height) in enumerate(_SHARED if layer < 0 else _OWN[layer]):
-            along = its.wind_towards_deg if its.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
+            along = settings.wind_towards_deg if settings.wind > 0 else 37.0 + 61.0 * k + 17.0 * layer
             long = stretch if k else stretch**0.7
-            found.append(
+            octaves.append(
                 Octave(
                     key=int(keys(self.key >> 1, 100 + layer, k)[0] >> np.uint64(2)),
                     size_mm=max(size * self.flurry / long**0.4, CELL_MM),
-                    height=height * its.gathered / _USUAL,
+                    height=height * settings.gathered / _USUAL,
                     stretch=long,
                     along_deg=along,
                 )
             )
-        return found
+        return octaves
 
     def _density(self) -> Floats:
         """Flakes per mm² of each layer in each cell at level 1, where the layers' areas add up to 1; (3, n)."""
@@ -125,7 +125,7 @@ class Sky:
         for layer, sharp in enumerate(_SHARP):
             own = self.octaves(layer)
             height = sharp * together + sum(in_cells(octave, self.cells) for octave in own)
-            half = sum((sharp * its.height) ** 2 for its in shared) + sum(its.height**2 for its in own)
+            half = sum((sharp * octave.height) ** 2 for octave in shared) + sum(octave.height**2 for octave in own)
             sheets.append(np.exp(np.minimum(height - half / 2, _HIGHEST)) * self.weights[layer] / self._areas[layer])
         return np.array(sheets)
 

@@ -95,7 +95,7 @@ def in_cells(octave: Octave, cells: Cells) -> Floats:
     step = 2 ** int(max(np.log2(_COARSE * octave.size_mm / CELL_MM), 0))
     if step == 1:
         return field(octave, cells.middle)
-    (first_x, across), (first_y, up) = (_between(*its, step) for its in cells.spans)
+    (first_x, across), (first_y, up) = (_between(*span, step) for span in cells.spans)
     column, row = np.arange(first_x[0], first_x[-1] + 4), np.arange(first_y[0], first_y[-1] + 4)
     middle = np.stack(np.meshgrid(column + 0.5, row + 0.5), axis=-1).reshape(-1, 2) * step * CELL_MM
     coarse = field(octave, middle).reshape(len(row), len(column))

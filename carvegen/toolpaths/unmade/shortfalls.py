@@ -89,9 +89,10 @@ def with_plan(report: Report, plan: Plan) -> Report:
 def _hours(plan: Plan) -> Iterator[Finding]:
     """A router's plan that takes hours for want of a straight cutter: a point clears floors in very fine steps."""
     clears = any(operation.work is Work.CLEAR for operation in plan.operations)
-    if plan.job.machine.kind != "router" or not clears or any(its.cutter.form == "flat" for its in plan.operations):
+    straight = any(operation.cutter.form == "flat" for operation in plan.operations)
+    if plan.job.machine.kind != "router" or not clears or straight:
         return
-    hours = sum(its.whole_s for its in timing.times(plan) or ()) / 3600
+    hours = sum(time.whole_s for time in timing.times(plan) or ()) / 3600
     if hours > _LONG_H:
         key = plan.job.machine.usual_straight_cutter
         such = f', such as more_cutters = ["{key}"] in a print file' if key else ""
