@@ -120,7 +120,9 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     level = sky.level_of((with_land + min(snow, 0.5 - 1.5 * snow)) * snow)  # a first guess
     part = sky.part(level, _FEW)
     if part is not None:
-        level, _ = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
+        level, shapes = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
+        off = _height(_white(shapes, part.frame)) - _height(snow * part.cover(level) / sky.cover(level))
+        level = min(level * float(np.exp(-off / max(_steepness(part, level), 0.15))), _MOST)
     level, shapes = _sought(sky, level, _constant(snow))
     tried: list[tuple[float, float]] = []
     came: list[tuple[float, PolygonArray, PolygonArray]] = []

@@ -87,10 +87,14 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    order = np.lexsort((reach, square))
-    count = np.diff(np.flatnonzero(np.diff(square[order], prepend=-1, append=-1)))
+    order = np.argsort(square, kind="stable")
+    start = np.flatnonzero(np.diff(square[order], prepend=-1))
+    count = np.diff(start, append=len(order))
+    there = reach[order]
+    first = np.flatnonzero(there == np.repeat(np.maximum.reduceat(there, start), count)) if len(there) else order
+    last = first[np.searchsorted(first, start + count) - 1]  # of those alike the last
     largest = np.empty_like(order)
-    largest[order] = np.repeat(order[np.cumsum(count) - 1], count)
+    largest[order] = np.repeat(order[last], count)
     return largest
 
 
