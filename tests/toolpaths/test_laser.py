@@ -430,13 +430,14 @@ def test_what_is_narrower_than_the_grid_is_not_followed_there_and_back():
 
 
 _SQUARE = [(0, 0), (2, 0), (2, 2), (0, 2)]
-_FOLDED = {  # on the grid of 1 µm: a notch, two points deep, a hole beside the outline, a neck
+_FOLDED = {  # on the grid of 1 µm: a notch, two points deep, a hole beside the outline, a neck, a tip across
     "notch": (shapely.Polygon([*_SQUARE, (0, 1.0004), (0.04, 1), (0, 0.9996)]), 1),
     "long notch": (shapely.Polygon([*_SQUARE, (0, 1.0004), (0.5, 1.0003), (0.9, 1), (0.5, 0.9997), (0, 0.9996)]), 1),
     "hole": (shapely.Polygon([*_SQUARE, (0, 1.5), (0, 0.5)], [[(0.0004, 0.5), (0.0004, 1.5), (1, 1)]]), 1),
     "neck": (shapely.Polygon([
         *_SQUARE[:3], (1.5, 2), (1.5, 1.0004), (0.5, 1.0004), (0.5, 2), (0, 2), (0, 0.5), (0.5, 0.5), (0.5, 0.9996),
         (1.5, 0.9996), (1.5, 0.5), (0, 0.4)]), 2),
+    "tip": (shapely.Polygon([(0, 0), (3, 1), (3, 2), (1.6, 2), (1.5006, 0.50025), (1.4, 2), (0, 2)]), 2),
 }  # fmt: skip
 
 

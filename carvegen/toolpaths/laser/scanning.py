@@ -123,36 +123,20 @@ def from_leftmost(paths: Paths) -> Paths:
 def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     """The rings of shapes on the grid of all files, each begun at its left; and for each the number of its shape.
 
-    Rounded point by point; a shape whose points fall together so is laid on the grid as a whole, or what of it is
-    narrower than the grid would be followed there and back.
+    Rounded point by point; a shape that doesn't stay whole so (points fall together, edges cross) is laid on the
+    grid as a whole, or what of it is narrower than the grid would be followed there and back.
     """
-    paths, owner = _rounded(shapes)
-    met = np.zeros(len(shapes), dtype=bool)
-    met[owner[_met_twice(paths)]] = True
-    if met.any():
-        pieces, whose = geometry.owned_parts(shapely.set_precision(shapes[met], geometry.GRID_MM))
-        again, piece = _rounded(pieces)
-        kept = np.flatnonzero(~met[owner])
-        owner = np.concatenate([owner[kept], np.flatnonzero(met)[whose[piece]]])
-        order = np.argsort(owner, kind="stable")
-        paths, owner = picked(joined([picked(paths, kept), again]), order), owner[order]
-    return from_leftmost(paths), owner
-
-
-def _rounded(shapes: PolygonArray) -> tuple[Paths, Indices]:
-    """The rings of shapes, their points on the grid; and for each the number of its shape."""
-    rings = geometry.rings(shapes)
+    on_grid = shapely.transform(shapes, _to_grid)
+    spoilt = ~shapely.is_valid(on_grid)
+    on_grid[spoilt] = shapely.set_precision(shapes[spoilt], geometry.GRID_MM)
+    pieces, whose = geometry.owned_parts(on_grid)
+    rings = geometry.rings(pieces)
     paths, kept = _on_grid(from_rings(rings))
-    return paths, rings.owner[kept]
+    return from_leftmost(paths), whose[rings.owner[kept]]
 
 
-def _met_twice(paths: Paths) -> Indices:
-    """Numbers of paths with a point at which a path, this one or another, has been before."""
-    grid = np.round(paths.xyz[:, :2] / geometry.GRID_MM).astype(np.int64)
-    place = (grid[:, 0] << 32) + grid[:, 1]
-    order = np.argsort(place)
-    same = np.flatnonzero(place[order[1:]] == place[order[:-1]])
-    return np.asarray(paths.owner[np.concatenate([order[same], order[same + 1]])], dtype=np.int64)
+def _to_grid(xy: Floats) -> Floats:
+    return np.round(xy / geometry.GRID_MM) * geometry.GRID_MM
 
 
 def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
@@ -160,7 +144,7 @@ def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
 
     A path that falls to a point, or a closed one to a line, is left out.
     """
-    xyz = np.round(paths.xyz / geometry.GRID_MM) * geometry.GRID_MM
+    xyz = _to_grid(paths.xyz)
     before = np.arange(-1, len(xyz) - 1)
     before[paths.start[:-1]] = np.where(paths.closed, paths.start[1:] - 1, -1)
     moved = np.abs(xyz - xyz[before]) > geometry.GRID_MM / 2
