@@ -152,6 +152,8 @@ def differences(old: Recipe, new: Recipe) -> list[str]:
         *(_phrase(name, "changed", "was edited") for name in new if name in old and old[name] != new[name]),
         *(_phrase(_owner(name, gone), "is gone", "is no longer read") for name in old if name not in new),
     ]
+    follows = {line.replace("preset of ", "settings of ", 1) for line in words if line.startswith("preset of ")}
+    words = [line for line in words if line not in follows]  # a preset brings other settings
     wanted = {line for line in words if not (line.startswith(_FOLLOWS) if come or gone else line == _OTHER_FILES)}
     return [line for line in dict.fromkeys(words) if line in wanted or not wanted]
 

@@ -51,3 +51,10 @@ def test_of_a_list_with_equal_values_the_entry_is_counted(tmp_path) -> None:
     said = placed(tmp_path / "print.toml", "blocks[0].machines[1]")
     assert said.endswith("line 3: the second entry of the first block's machines")
     assert placed(tmp_path / "none.toml", "blocks[11].layers[10]").endswith(": entry 11 of block 12's layers")
+
+
+def test_a_presets_settings_are_not_named_beside_it():
+    old = {"preset of snowfall 1": "flurry", "settings of snowfall 1": "a", "settings of snowfall 2": "b"}
+    new = {"preset of snowfall 1": "heavy", "settings of snowfall 1": "c", "settings of snowfall 2": "d"}
+    assert differences(old, new) == ["preset of snowfall 1 changed", "settings of snowfall 2 changed"]
+    assert differences(old, {**old, "settings of snowfall 1": "c"}) == ["settings of snowfall 1 changed"]
