@@ -14,7 +14,7 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork import read
-from carvegen.base.colour import lightness, rgb
+from carvegen.base.colour import hex_of, lightness, linear, rgb, screen
 from carvegen.facts.profiles import Library
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
@@ -152,7 +152,13 @@ def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_
     assert (roles, inks[:2]) == (["tone", "tone", "tone", "key"], ["#c3d3dc", "#e8b65a"])
     assert layers[0] == ["sky", *layers[2], *layers[3]]
     mine = tmp_path / "mine" / "print.toml"
-    assert "# sky prints under" in mine.read_text(encoding="utf-8")
+    words = mine.read_text(encoding="utf-8")
+    assert "# sky prints under" in words
+    over = screen(linear((0xC3, 0xD3, 0xDC)) * linear(rgb(inks[2]))).round()  # two glazes: the product of their light
+    assert (
+        f"the ink of {told(tmp_path / 'mine')['blocks'][2]['name']} prints as about {hex_of(tuple(over.astype(int)))},"
+        in words
+    )
     bare = replace(read_print(mine, Library()), motifs=())
     _, cuts = cut_blocks(bare, setups_of(bare, Library()), say=lambda _: None)
     assert cuts["sky"].land.area == pytest.approx(40 * 30 - 2 * np.pi * 9, rel=0.01)

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import alike, ciede2000, cielab, hex_of, lightness, mixed, rgb
+from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightness, mixed, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
@@ -32,6 +32,7 @@ _TOP, _ALONG, _ALL_ALONG = 0.05, 0.5, 0.9  #: the upper edge; the share there of
 _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our own choice
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
+_SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
 _DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
@@ -80,6 +81,7 @@ _UNDER = (
     "{0} prints under the layers of darker blocks as well, light to dark: no white line opens beside them, and nothing",
     "fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
 )
+_DARKENED = "Over {1} the ink of {0} prints as about {2}, darker than {3} as drawn: mix it lighter, or print it opaque."
 _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on, as if",
     "they were one thing; ground from side to side has a table of its own. Layers named as water, sky, light, letters",
@@ -402,8 +404,22 @@ def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[s
 def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """What to say of a first block that prints under the layers of others, if it does."""
     first, *rest = blocks or [{}]
-    shared = set(first.get("layers", ())) & {name for block in rest for name in block.get("layers", ())}
-    return tuple(line.format(first["name"]) for line in _UNDER) if shared else ()
+    over = [block for block in rest if {*first.get("layers", ())} & {*block.get("layers", ())}]
+    if not over:
+        return ()
+    darkened = filter(None, (_darkened(first, block) for block in over))
+    return (*(line.format(first["name"]) for line in _UNDER), *darkened)
+
+
+def _darkened(first: Mapping[str, Any], block: Mapping[str, Any]) -> str:
+    """How an ink looks over the first one, where that is seen; "" otherwise."""
+    under, ink = (Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", 0.0)) for each in (first, block))
+    light = overprinted((255, 255, 255), [(under, np.ones(())), (ink, np.ones(()))])
+    red, green, blue = np.round(screen(light)).astype(int).tolist()
+    together = (red, green, blue)
+    if ciede2000(*(cielab(np.array(colour)) for colour in (ink.colour, together))) < _SEEN:
+        return ""
+    return _DARKENED.format(block["name"], first["name"], hex_of(together), block["ink"])
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401
