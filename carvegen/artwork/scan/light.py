@@ -82,10 +82,18 @@ def _brightest(tone: Bytes) -> Floats:
     across = np.linspace(0, tone.shape[1], columns + 1).astype(int)
     return np.array(
         [
-            [np.percentile(tone[top:foot:step, left:right:step], 90) for left, right in pairwise(across)]
+            [_upper_decile(tone[top:foot:step, left:right:step]) for left, right in pairwise(across)]
             for top, foot in pairwise(down)
         ]
     )
+
+
+def _upper_decile(values: Bytes) -> float:
+    """``numpy.percentile(values, 90)``, which takes longer to begin than to sort some hundred values."""
+    place = 0.9 * (values.size - 1)
+    low, high = int(place), min(int(place) + 1, values.size - 1)
+    parted = np.partition(values, (low, high), axis=None)
+    return float(parted[low]) + (place - low) * (float(parted[high]) - float(parted[low]))
 
 
 def _basis(rows: int, columns: int) -> Floats:

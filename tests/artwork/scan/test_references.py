@@ -17,7 +17,7 @@ from skimage.measure import find_contours, label
 from carvegen import geometry
 from carvegen.artwork.scan import ScanOptions, read_scan
 from carvegen.artwork.scan.corners import edge_blur
-from carvegen.artwork.scan.light import evened, paper_light
+from carvegen.artwork.scan.light import _upper_decile, evened, paper_light
 from carvegen.artwork.scan.smoothing import smoothed
 from carvegen.artwork.scan.tone import counted, otsu
 from carvegen.artwork.scan.tracing import traced
@@ -46,6 +46,12 @@ def test_horse_has_the_area_of_its_mask(tmp_path):
     )
     assert len(artwork.shapes) == label(mask, connectivity=2).max() == 1
     assert shapely.area(artwork.shapes).sum() == pytest.approx(mask.sum() * PX_MM2, rel=0.002)
+
+
+@pytest.mark.parametrize("count", [1, 2, 9, 11, 575, 576])
+def test_the_upper_decile_is_numpys(count):
+    values = np.random.default_rng(count).integers(0, 256, count, dtype=np.uint8)
+    assert _upper_decile(values) == pytest.approx(np.percentile(values, 90), abs=1e-9)
 
 
 def test_words_on_an_unevenly_lit_page_are_found_where_one_threshold_fails(tmp_path):
