@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
 import pickle
 import shutil
+import threading
 from multiprocessing.reduction import ForkingPickler
 
 import pytest
@@ -22,6 +24,7 @@ from carvegen.delivery import block_folder, side_by_side
 from carvegen.delivery.block_folder import Style, deliver, question
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.block import block_png
+from carvegen.writers.pdf.pdf_page import _undated
 from tests import cases
 from tests.cli.running import needs_fork
 from tests.strategies import takes_long
@@ -125,6 +128,22 @@ def test_the_same_again_in_the_same_bytes_whatever_the_folder_and_the_environmen
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1600000000")
     delivered(tmp_path / "another")
     assert digest(tmp_path / "another") == digest(usual[0])
+
+
+def test_no_thread_gets_the_date_back_while_another_is_to_have_none(monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1600000000")
+
+    def another() -> None:
+        with _undated():
+            pass
+
+    thread = threading.Thread(target=another)
+    with _undated():
+        thread.start()
+        thread.join(0.05)
+        assert thread.is_alive()
+    thread.join()
+    assert os.environ["SOURCE_DATE_EPOCH"] == "1600000000"
 
 
 def test_no_place_is_in_any_file(usual):

@@ -6,6 +6,7 @@ import contextlib
 import io
 import itertools
 import os
+import threading
 import zlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -56,6 +57,7 @@ JOINING = (
 
 _BESIDE_MM = 5.0  #: room for the words beside the upright bar
 _MAP_MM = (34.0, 11.0)  #: room for the map of the sheets
+_ENVIRONMENT = threading.Lock()  #: held while it differs from what it was
 _LEVEL = 4  #: of 9, of compression
 _CROP_MM = 6.0  #: length of a stroke that tells where to cut
 
@@ -71,13 +73,14 @@ def new_canvas(sheets: Plan, *, title: str, about: str) -> Canvas:
 
 @contextlib.contextmanager
 def _undated() -> Iterator[None]:
-    """Without the date that reportlab takes from the environment though it is to take none."""
-    date = os.environ.pop("SOURCE_DATE_EPOCH", None)
-    try:
-        yield
-    finally:
-        if date is not None:
-            os.environ["SOURCE_DATE_EPOCH"] = date
+    """Without the date that reportlab takes from the environment though it is to take none; one thread at a time."""
+    with _ENVIRONMENT:
+        date = os.environ.pop("SOURCE_DATE_EPOCH", None)
+        try:
+            yield
+        finally:
+            if date is not None:
+                os.environ["SOURCE_DATE_EPOCH"] = date
 
 
 def _points(sheets: Plan) -> tuple[float, float]:
