@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from importlib.resources import files
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
 from carvegen.marking.marks import Meaning
 from carvegen.page.words import about, explained, noun, stage_words
+from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print
 from tests.cli.running import run
@@ -23,6 +25,13 @@ def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
         assert "." not in noun(name), name
     assert noun("sky-laser.zip") == "the files for the laser, with their note"
     assert noun(f"sky/router/{program_name(1)}") == program_name(1)
+
+
+def test_a_print_is_begun_with_every_role_of_a_block_that_takes_ink() -> None:
+    script = (files("carvegen.page") / "client" / "begin.js").read_text(encoding="utf-8")
+    listed = re.search(r"const ROLES = .*?\(\{(.*?)\}\)", script, re.DOTALL)
+    assert listed
+    assert set(re.findall(r"(\w+):", listed[1])) == set(INKED)
 
 
 def test_stages_are_said_plainly(capsys, tmp_path) -> None:

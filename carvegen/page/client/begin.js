@@ -20,6 +20,7 @@ const WHO = /** @type {Record<string, [string, string]>} */ ({
 const INKS = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a", "#d9b26a"];
 const ROLES = /** @type {Record<string, string>} */ ({
   background: "background",
+  ground: "under all others",
   tone: "flat colour",
   key: "lines and darks",
 });
