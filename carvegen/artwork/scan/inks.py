@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from scipy.ndimage import binary_dilation, binary_erosion, binary_opening, label
+from scipy.ndimage import binary_dilation, binary_erosion, label, maximum_filter, minimum_filter
 
 from carvegen.base.colour import cielab, from_cielab, hex_of, linear, overprinted, screen
 from carvegen.base.errors import InputError
@@ -129,7 +129,7 @@ def by_model(colour: Bytes, coats: Sequence[Ink], paper: Rgb, *, reach: int = 1)
     )
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
     side = 2 * reach + 3  # wider than a blurred edge, narrower than a flake
-    unsure = np.asarray(binary_opening(shown[bins], np.ones((side, side), dtype=bool)))
+    unsure = _opened(shown[bins], side)
     labels = _without_rims(labels, bins, far, centres, reach)
     on = tuple(bits[:, i].astype(bool)[labels] for i in range(len(coats)))
     thinly = [_running_out(mask[bins] & unsure, on[i], unsure) for i, mask in enumerate(thin)]
@@ -187,7 +187,7 @@ def _running_out(thin: Mask, on: Mask, unsure: Mask) -> Mask:
     """
     step = max(1, -(-max(thin.shape) // _LOOK_PX))
     here, off = (mask[::step, ::step] for mask in (thin, ~on))
-    here = binary_opening(here, np.ones((_BLEND_PX, _BLEND_PX), dtype=bool))
+    here = _opened(here, _BLEND_PX)
     if not here.any():
         return thin
     places, count = label((off | unsure[::step, ::step]) & ~here)
@@ -354,6 +354,12 @@ def _over(values: Bytes, size: int, pick: np.ufunc) -> Bytes:
             run, width = pick(run[:-step], run[step:]), width + step
         picked = run.swapaxes(0, axis)
     return picked
+
+
+def _opened(mask: Mask, side: int) -> Mask:
+    """The part of a mask in which squares fit: binary opening, by row and column; same shape."""
+    cores = minimum_filter(mask.view(np.uint8), side, mode="constant")  # beyond the rim nothing is in it
+    return np.asarray(maximum_filter(cores, side).view(np.bool_))
 
 
 def _mixtures(centres: Floats) -> list[bool]:

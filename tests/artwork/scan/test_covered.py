@@ -8,7 +8,7 @@ import shapely
 from PIL import Image
 from scipy import ndimage
 
-from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, read_laid
+from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, plan_place, read_laid
 from carvegen.artwork.on_plan.tones import PARTING, parted, surfaces
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import Picture
@@ -31,6 +31,13 @@ def _photographed(*, finger=False, glare=False, **how):
     return Picture(Image.fromarray(seen), None), true
 
 
+def _laid(seen, true, plan=PLAN):
+    """A picture laid from where it lies: that this is found is tried in `test_on_plan.py`, and of a hand below."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(plan_place, "first_look", lambda *_: [true])
+        return laid_on(plan, Picture(Image.fromarray(seen), None))
+
+
 def _unlike(found):
     """What a picture shows otherwise than the plan, wider than 0.6 mm, and not under what covers it; mm²."""
     land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
@@ -42,8 +49,8 @@ def _unlike(found):
     {"finger": True}, {"glare": True, "ink": (70, 96, 120), "paper": (196, 160, 120), "margin": 0.0, "mirrored": True},
 ])  # fmt: skip
 def test_a_finger_and_glare_are_no_cuts(how):
-    picture, _ = _photographed(**how)
-    found = laid_on(PLAN, picture)
+    picture, true = _photographed(**how)
+    found = _laid(np.array(picture.image), true)
     assert not found.fit.fault
     assert 20 < covered(found).area < 0.25 * made.FACE.area
     assert _unlike(found) < 0.5
@@ -68,11 +75,11 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
 @pytest.mark.parametrize("colour", few([(190, 192, 194), (238, 238, 236)], 1))
 def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
     """As light as cut wood or lighter, and hardly greyer: all under it was told as cut."""
-    picture, _ = _photographed(margin=0.0, mirrored=True, ink=(196, 172, 140), paper=(222, 204, 178))
+    picture, true = _photographed(margin=0.0, mirrored=True, ink=(196, 172, 140), paper=(222, 204, 178))
     seen = np.array(picture.image)
     y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
     seen[np.abs(y - 300 - 0.1 * (x - 500)) < 45] = colour
-    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    found = _laid(seen, true)
     assert not found.fit.fault
     assert 1200 < covered(found).area < 2600
     assert _unlike(found) < 0.5
@@ -92,11 +99,11 @@ def test_a_glove_on_an_inked_block_or_on_grey_lino_is_no_land(ink, cut, at, glov
 
     As light as what is cut, 104 mm² were told as cut where the plan draws nothing.
     """
-    picture, _ = _photographed(margin=0.0, mirrored=True, ink=ink, paper=cut)
+    picture, true = _photographed(margin=0.0, mirrored=True, ink=ink, paper=cut)
     seen = np.array(picture.image)
     y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
     seen[((x - at[0]) / 130) ** 2 + ((y - at[1]) / 150) ** 2 < 1] = glove
-    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    found = _laid(seen, true)
     assert not found.fit.fault
     assert 900 < covered(found).area < 1700
     assert _unlike(found) < most_mm2
@@ -104,28 +111,29 @@ def test_a_glove_on_an_inked_block_or_on_grey_lino_is_no_land(ink, cut, at, glov
 
 @pytest.mark.parametrize("shadow", few([0.5, 0.0], 1))
 def test_what_is_not_cut_yet_is_not_covered(shadow):
-    seen, _ = made.photographed(made.painted(shapely.union(SKY, shapely.box(0, 0, 40, 80))), shadow=shadow)
-    assert covered(laid_on(PLAN, Picture(Image.fromarray(seen), None))).area == 0
+    seen, true = made.photographed(made.painted(shapely.union(SKY, shapely.box(0, 0, 40, 80))), shadow=shadow)
+    assert covered(_laid(seen, true)).area == 0
 
 
 @pytest.mark.parametrize("tone", few([(150, 150, 150), (201, 143, 90)], 1))
 def test_another_ink_under_much_of_the_drawing_does_not_cover_it(tone):
     """The drawing shows over it; grey as the ink may be."""
     key = made.key()
-    cover, under = (made.photographed(made.painted(land), ink=(0, 0, 0), paper=(255, 255, 255))[0] / 255
-                    for land in (key, shapely.box(0, 0, 120, 40)))  # fmt: skip
+    (cover, true), (under, _) = (made.photographed(made.painted(land), ink=(0, 0, 0), paper=(255, 255, 255))
+                                 for land in (key, shapely.box(0, 0, 120, 40)))  # fmt: skip
+    cover, under = cover / 255, under / 255
     seen = (np.array(tone) * (1 - under) + np.array((240, 236, 226)) * under) * cover + np.array((31, 43, 61)) * (
         1 - cover
     )
-    found = laid_on(plan_of(key, made.SIZE), Picture(Image.fromarray(seen.astype(np.uint8)), None))
+    found = _laid(seen.astype(np.uint8), true, plan_of(key, made.SIZE))
     assert not found.fit.fault
     assert covered(found).area == 0
 
 
 @pytest.mark.parametrize("how", few([{"shadow": 0.5}, {}], 1))
 def test_a_plain_picture_and_a_shadow_cover_nothing(how):
-    picture, _ = _photographed(**how)
-    assert covered(laid_on(PLAN, picture)).area == 0
+    picture, true = _photographed(**how)
+    assert covered(_laid(np.array(picture.image), true)).area == 0
 
 
 def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
 from carvegen.artwork.scan import inks_of
-from carvegen.artwork.scan.inks import by_model
+from carvegen.artwork.scan.inks import _opened, by_model
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
@@ -127,6 +127,14 @@ def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
     assert np.abs(seen[40, 20] - open_sky).max() < 2, "the sky prints first and lies under the others"
     hatched = np.all(seen == (194, 87, 26), axis=-1).sum() / 100
     assert hatched == pytest.approx(areas["FINDING"] / 2, rel=0.1), "what is not sure lies on top"
+
+
+@pytest.mark.parametrize("side", [3, 7, 15])
+def test_a_mask_opened_by_row_and_column_is_as_scipy_opens_it(side):
+    """Also at its rim, and where it is narrower than the square."""
+    for shape in ((60, 90), (5, 40)):
+        mask = ndimage.gaussian_filter(np.random.default_rng(side).normal(size=shape), 3) > -0.02
+        assert (_opened(mask, side) == ndimage.binary_opening(mask, np.ones((side, side), dtype=bool))).all()
 
 
 @pytest.mark.parametrize("text", ["sky=blue", "sky=#a9bfcb, tone", "sky=#a9bfcb 3"])
