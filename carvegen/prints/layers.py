@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 __all__ = ["Drawing", "drawing_of", "located"]
 
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
+_ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
+_BEFORE, _HIDDEN = 0.6, 0.05  #: it stands before what fills so much of that, if nothing nearer fills more than so much
 
 
 class Drawing:
@@ -56,6 +58,22 @@ class Drawing:
         if not these:
             return []
         return [layer for layer in self.layers[: self.layers.index(these[-1])] if layer not in these]
+
+    def fronts(self, names: Iterable[str]) -> PolygonArray:
+        """Parts of these layers whose tops stand, in sight, before others of them further back: posts before boards."""
+        these, standing = self.named(names), [geometry.empty()]
+        for k, layer in enumerate(these[:-1]):
+            parts = geometry.parts(layer.shape)
+            left, _, right, top = shapely.bounds(parts).T
+            above = shapely.box(left, top, right, top + _ABOVE_MM)
+            back = geometry.union(geometry.polygon_array(one.shape for one in these[k + 1 :]))
+            near = [one.shape for one in self.layers[: self.layers.index(layer) + 1]]
+            dark, hidden = (
+                shapely.area(shapely.intersection(above, ink)) / shapely.area(above)
+                for ink in (back, geometry.union(geometry.polygon_array(near)))
+            )
+            standing.append(parts[(dark > _BEFORE) & (hidden < _HIDDEN)])
+        return geometry.stack(standing)
 
     def shapes(self, text: str, key: str) -> PolygonArray:
         """What a key of the print file names: a layer, a shape in words, or a file."""

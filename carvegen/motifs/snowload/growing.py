@@ -43,6 +43,8 @@ from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
@@ -100,15 +102,13 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     settings = settings.drawn_to_scale
     page = shapely.box(*shapely.bounds(place.area))
     silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
-    scene = _Scene.of(silhouette, settings, place)
-    if scene is None:
-        return Growth(cuts=geometry.empty())
-    settling, drawing, showing = rng.spawn(3)
-    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
-    snow = scene.snow(place, limits, ends, settling)
-    core, may = scene.drawn(snow, limits, ends, drawing)
-    tops = scene.tops(ends)
-    core = core[_reads(core, settings, tops)]
+    settling, drawing, showing, *before = rng.spawn(5)
+    core, may, tops = _heaps(silhouette, settings, place, limits, (settling, drawing))
+    if len(place.fronts):
+        fronts = shapely.intersection(shapely.union_all(place.fronts), page)
+        caps = _heaps(fronts, settings, place, limits, before)
+        core, may = (geometry.joined(np.concatenate(both)) for both in zip((core, may), caps[:2], strict=True))
+        tops = np.concatenate([tops, caps[2]])
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
@@ -126,6 +126,21 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     cuts = within(over, frame)
     free = supported(within(free, frame), frame, strip_mm(limits))
     return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free)
+
+
+def _heaps(
+    silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
+) -> tuple[PolygonArray, PolygonArray, PolygonArray]:
+    """The heaps on a silhouette that one would cut, the white that may come out, and the tops that bear small ones."""
+    scene = _Scene.of(silhouette, settings, place)
+    if scene is None:
+        return geometry.empty(), geometry.empty(), geometry.empty()
+    settling, drawing = rngs
+    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
+    snow = scene.snow(place, limits, ends, settling)
+    core, may = scene.drawn(snow, limits, ends, drawing)
+    tops = scene.tops(ends)
+    return core[_reads(core, settings, tops)], may, tops
 
 
 @dataclass(frozen=True, eq=False)

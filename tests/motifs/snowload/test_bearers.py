@@ -47,6 +47,30 @@ def test_the_cap_of_a_post_is_a_dome(preset) -> None:
         assert max(depth[0], depth[-1]) < 0.8 * depth.max()
 
 
+def test_a_post_before_boards_bears_a_cap_too() -> None:
+    """Boards behind it end its outline; known as standing before them it bears what the same post bears alone."""
+    post, boards = shapely.box(30, -5, 37, 30), shapely.box(5, -5, 65, 54)
+    both, alone = (
+        snowload.grow(
+            snowload.Settings(patchy=0), Place(area=FACE, shapes=on, fronts=fronts), LIMITS, stream(1, "bearers")
+        ).cuts
+        for on, fronts in ((shapes(boards), shapes(post)), (shapes(boards), shapes()))
+    )
+    assert high(shapely.union_all(both), 33.5, 30) > 1.5
+    assert high(shapely.union_all(alone), 33.5, 30) < 0.1
+    more = shapely.symmetric_difference(shapely.union_all(both), shapely.union_all(alone))
+    assert shapely.difference(more, shapely.box(28, 27, 39, 38)).area < 0.01
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_a_slit_bears_nothing_and_a_gap_does(preset) -> None:
+    """A band of paper 2.2 mm wide round a post is no place for snow; 6 mm between two rails is."""
+    for gap, bears in ((2.2, False), (6.0, True)):
+        rails = shapely.union_all([shapely.box(8, 10, 62, 20), shapely.box(8, 20 + gap, 62, 23 + gap)])
+        cuts = white(rails, preset, patchy=0)
+        assert (shapely.intersection(cuts, shapely.box(8, 19, 62, 20 + gap)).area > 1) == bears
+
+
 def fir() -> shapely.Geometry:
     tiers = [shapely.box(33, -5, 37, 50)]
     for y, half in ((8, 26), (20, 20), (31, 14)):
