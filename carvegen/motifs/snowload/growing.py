@@ -67,6 +67,7 @@ _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read a
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
+_PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
@@ -216,12 +217,14 @@ class _Scene:
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     def tops(self, ends: Ends) -> PolygonArray:
-        """The highest places of what stands upright and free, as posts and pickets do; and mouths under a roof."""
+        """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
         top = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
         mouth = np.isfinite(ledges.ceiling) & (ledges.breadth > _BOARD_MM)
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
-        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth])
+        peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
+        peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""

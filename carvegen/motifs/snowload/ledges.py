@@ -19,7 +19,7 @@ _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
 _BRIDGES_MM, _SLOT = 0.05, 2.5  #: so much air under it bridges a gap; one so many times as deep as broad is a slot
 _AIR_MM = 1.0  #: under what hangs above at least
-_SLIT_MM, _SLIT_NEAR_MM = 2.5, 1.0  #: no wider than that within so much it is a slit
+_SLIT_MM, _SLIT_NEAR_MM = 2.0, 1.0  #: no wider than that within so much it is a slit
 _NEAR_MM = (1.5, 4.0, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
 
