@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -22,12 +23,15 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["Drawing", "drawing_of", "located"]
 
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
+_ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
+_BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below it is filled, or so slender in any case
+_BEFORE, _HIDDEN = 0.6, 0.05  #: it stands before what fills so much of that, if nothing nearer fills more than so much
 
 
 class Drawing:
@@ -57,6 +61,25 @@ class Drawing:
             return []
         return [layer for layer in self.layers[: self.layers.index(these[-1])] if layer not in these]
 
+    def fronts(self, names: Iterable[str]) -> PolygonArray:
+        """Parts of these layers whose tops stand, in sight, before others of them further back: posts before boards.
+
+        What is not slender must stand on some ink of these: a lamp hangs below its shade.
+        """
+        these, standing = self.named(names), [geometry.empty()]
+        for k, layer in enumerate(these[:-1]):
+            parts = geometry.parts(layer.shape)
+            left, low, right, top = shapely.bounds(parts).T
+            above, below = (
+                shapely.box(left, top, right, top + _ABOVE_MM),
+                shapely.box(left, low - _BELOW_MM, right, low),
+            )
+            dark, on = _filled(above, these[k + 1 :]), _filled(below, these[k:])
+            hidden = _filled(above, self.layers[: self.layers.index(layer) + 1])
+            stands = (top - low > _SLENDER * (right - left)) | (on > _ON)
+            standing.append(parts[(dark > _BEFORE) & (hidden < _HIDDEN) & stands])
+        return geometry.stack(standing)
+
     def shapes(self, text: str, key: str) -> PolygonArray:
         """What a key of the print file names: a layer, a shape in words, or a file."""
         if plain_name(text) in self._by_name:
@@ -74,6 +97,12 @@ class Drawing:
     def names(self) -> list[str]:
         """The layers' names, front first, then those that print nowhere."""
         return [layer.name for layer in self._by_name.values()]
+
+
+def _filled(boxes: PolygonArray, layers: Iterable[Layer]) -> Floats:
+    """The share of each box that the layers fill, (n,)."""
+    ink = geometry.union(geometry.polygon_array(layer.shape for layer in layers))
+    return np.asarray(shapely.area(shapely.intersection(boxes, ink)) / shapely.area(boxes))
 
 
 def located(print_: Print, text: str) -> str:

@@ -344,7 +344,7 @@ class _Grower:
             inside = geometry.solid(shapely.intersection(area, place.area))
             return plain(self._work(entry)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
-        place = Place(area=area, shapes=geometry.parts(self.drawing.union(entry.on)), holes=self._holes(entry))
+        place = self._place(entry, area)
         settings = settled_by(entry.settings, levels_of(grown, self.print_))
         return Bed(
             motif=entry.motif, name=f"{entry.motif} {entry.nth}", settings=settings, place=place, limits=limits,
@@ -396,13 +396,16 @@ class _Grower:
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )
 
+    def _place(self, entry: PrintMotif, area: BaseGeometry) -> Place:
+        shapes = geometry.parts(self.drawing.union(entry.on))
+        return Place(area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self._holes(entry))
+
     def _grow(
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (),
     ) -> Growth:  # fmt: skip
         rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
-        shapes = geometry.parts(self.drawing.union(entry.on))
-        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(entry), hides=hides)
+        place = replace(self._place(entry, area), frame=frame, hides=hides)
         growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
         if growth.remark:
             self.notes.append(f"{entry.name}: {growth.remark}")

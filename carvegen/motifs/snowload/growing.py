@@ -43,6 +43,8 @@ from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
@@ -65,6 +67,7 @@ _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read a
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
+_PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
@@ -100,15 +103,13 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     settings = settings.drawn_to_scale
     page = shapely.box(*shapely.bounds(place.area))
     silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
-    scene = _Scene.of(silhouette, settings, place)
-    if scene is None:
-        return Growth(cuts=geometry.empty())
-    settling, drawing, showing = rng.spawn(3)
-    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
-    snow = scene.snow(place, limits, ends, settling)
-    core, may = scene.drawn(snow, limits, ends, drawing)
-    tops = scene.tops(ends)
-    core = core[_reads(core, settings, tops)]
+    settling, drawing, showing, *before = rng.spawn(5)
+    core, may, tops = _heaps(silhouette, settings, place, limits, (settling, drawing))
+    if len(place.fronts):
+        fronts = shapely.intersection(shapely.union_all(place.fronts), page)
+        caps = _heaps(fronts, settings, place, limits, before)
+        core, may = (geometry.joined(np.concatenate(both)) for both in zip((core, may), caps[:2], strict=True))
+        tops = np.concatenate([tops, caps[2]])
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
@@ -126,6 +127,21 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     cuts = within(over, frame)
     free = supported(within(free, frame), frame, strip_mm(limits))
     return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free)
+
+
+def _heaps(
+    silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
+) -> tuple[PolygonArray, PolygonArray, PolygonArray]:
+    """The heaps on a silhouette that one would cut, the white that may come out, and the tops that bear small ones."""
+    scene = _Scene.of(silhouette, settings, place)
+    if scene is None:
+        return geometry.empty(), geometry.empty(), geometry.empty()
+    settling, drawing = rngs
+    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
+    snow = scene.snow(place, limits, ends, settling)
+    core, may = scene.drawn(snow, limits, ends, drawing)
+    tops = scene.tops(ends)
+    return core[_reads(core, settings, tops)], may, tops
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,12 +217,14 @@ class _Scene:
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     def tops(self, ends: Ends) -> PolygonArray:
-        """The highest places of what stands upright and free, as posts and pickets do; and mouths under a roof."""
+        """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
         top = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
         mouth = np.isfinite(ledges.ceiling) & (ledges.breadth > _BOARD_MM)
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
-        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth])
+        peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
+        peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""

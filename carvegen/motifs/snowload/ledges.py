@@ -19,6 +19,7 @@ _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
 _BRIDGES_MM, _SLOT = 0.05, 2.5  #: so much air under it bridges a gap; one so many times as deep as broad is a slot
 _AIR_MM = 1.0  #: under what hangs above at least
+_SLIT_MM, _SLIT_NEAR_MM = 2.0, 1.0  #: no wider than that within so much it is a slit
 _NEAR_MM = (1.5, 4.0, 4.0)  #: what is short somewhere is taken from so near, and what is short then
 
 
@@ -96,8 +97,12 @@ class Ledges:
         return np.minimum(from_left, -x - self._highest_to(-x - values, 1, within_mm))
 
     def room(self, land_mm: float) -> Floats:
-        """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm."""
-        return np.maximum(self.ceiling - self.base - max(land_mm, _AIR_MM), 0)
+        """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm.
+
+        None in a slit, which is nowhere near by wide enough for snow and sky.
+        """
+        over = self.ceiling - self.base
+        return np.maximum(over - max(land_mm, _AIR_MM), 0) * (self.highest(over, _SLIT_NEAR_MM) > _SLIT_MM)
 
     def hollow(self, surface: Floats, within_mm: float) -> Floats:
         """How much higher a surface rises on both sides on the same chain within so many mm, and no less than 0."""

@@ -47,6 +47,30 @@ def test_the_cap_of_a_post_is_a_dome(preset) -> None:
         assert max(depth[0], depth[-1]) < 0.8 * depth.max()
 
 
+def test_a_post_before_boards_bears_a_cap_too() -> None:
+    """Boards behind it end its outline; known as standing before them it bears what the same post bears alone."""
+    post, boards = shapely.box(30, -5, 37, 30), shapely.box(5, -5, 65, 54)
+    both, alone = (
+        snowload.grow(
+            snowload.Settings(patchy=0), Place(area=FACE, shapes=on, fronts=fronts), LIMITS, stream(1, "bearers")
+        ).cuts
+        for on, fronts in ((shapes(boards), shapes(post)), (shapes(boards), shapes()))
+    )
+    assert high(shapely.union_all(both), 33.5, 30) > 1.5
+    assert high(shapely.union_all(alone), 33.5, 30) < 0.1
+    more = shapely.symmetric_difference(shapely.union_all(both), shapely.union_all(alone))
+    assert shapely.difference(more, shapely.box(28, 27, 39, 38)).area < 0.01
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_a_slit_bears_nothing_and_a_gap_does(preset) -> None:
+    """A band of paper 1.9 mm wide round a post is no place for snow; 6 mm between two rails is."""
+    for gap, bears in ((1.9, False), (6.0, True)):
+        rails = shapely.union_all([shapely.box(8, 10, 62, 20), shapely.box(8, 20 + gap, 62, 23 + gap)])
+        cuts = white(rails, preset, patchy=0)
+        assert (shapely.intersection(cuts, shapely.box(8, 19, 62, 20 + gap)).area > 1) == bears
+
+
 def fir() -> shapely.Geometry:
     tiers = [shapely.box(33, -5, 37, 50)]
     for y, half in ((8, 26), (20, 20), (31, 14)):
@@ -273,6 +297,15 @@ def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
     heads, notches = ([x for k, x in enumerate(range(-9, 90, 9)) if k % 2 == odd and 5 < x < 65] for odd in (1, 0))
     assert all(shapely.intersection(cuts, shapely.Point(x, 43).buffer(1)).area > 1 for x in heads)
     assert all(shapely.intersection(cuts, shapely.Point(x, 30).buffer(2)).area < 0.1 for x in notches)
+
+
+def test_the_head_of_every_low_peak_is_white() -> None:
+    """Six teeth 8 mm tall: their white is too small to be cut elsewhere, but it is the white of a peak."""
+    teeth = [(x, 24 + 8 * (k % 2)) for k, x in enumerate(range(-5, 76, 5))]
+    hill = shapely.Polygon([(-5, -5), *teeth, (75, -5)])
+    for seed in (1, 2):
+        cuts = white(hill, "dusting", seed)
+        assert min(high(cuts, x, 29) for x, top in teeth if top == 32 and 3 < x < 67) > 1
 
 
 def test_heads_between_posts_are_white_too() -> None:
