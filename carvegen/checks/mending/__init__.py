@@ -22,7 +22,7 @@ from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits, widening
-from carvegen.checks.mending.places import Place, places
+from carvegen.checks.mending.places import Place, places_of
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import Kind
 
@@ -230,7 +230,7 @@ class _Bench:
         ones = self._owners(lands.at, inner[lands.first])
         others = self._owners(lands.to, inner[lands.second])
         breaks = ~short_tips(lands, self.job.face_limits.land_at(lands.direction_deg))
-        for k, place in places(survey, np.flatnonzero(breaks)):
+        for k, place in places_of(survey, np.flatnonzero(breaks)):
             if place.width[0] > _AT_WALL_MM or not self._is_gone(place.start[0]):
                 self._mend_land(place, ones[k], others[k])
         self._lay_on_cuts()
@@ -239,7 +239,8 @@ class _Bench:
 
     def _mend_land(self, place: Place, one: int, other: int) -> None:
         movable = self._movable([one, other])
-        weak = place.wanted * (_HOPELESS if place.kind == Kind.NECK and one != other else _WEAK)
+        share = _HOPELESS if place.kind == Kind.NECK and one != other else _WEAK
+        weak = place.wanted * (1.0 if place.is_corner else share)
         wide = place.band(place.wanted + _SPARE_MM + self._extra)
         both = len(movable) == len({one, other})
         white = self._white_at(wide)
@@ -331,7 +332,11 @@ class _Bench:
         near = [geometry.solid(shapely.intersection(self.cuts[k], around)) for k in self._meeting(around)]
         white = shape_edits.plus(*near, *self.job.block.cut_outs)
         land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)
-        gone = seed if place.kind == Kind.TIP else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        gone = (
+            seed
+            if place.kind == Kind.TIP or place.is_corner
+            else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        )
         thin = shape_edits.too_thin(shape_edits.less(land, gone), width)
         gone = shape_edits.plus(*thin[shapely.dwithin(thin, gone, _AT_WALL_MM)], shape_edits.common(land, gone))
         self._take(gone, place.at)

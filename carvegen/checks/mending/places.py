@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
     from carvegen.geometry.widths import Widths
 
-__all__ = ["Place", "places"]
+__all__ = ["Place", "places_of"]
 
-_FACING_DEG = 120.0  #: walls that face each other less than so meet in a corner: no middle line runs there
+_FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, at an end: no middle line runs there
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,6 +38,7 @@ class Place:
     width: Floats  #: mm
     edge: Indices  #: of the outline
     along: Mask  #: all but the chord of a tip, which lies askew in a corner
+    is_corner: bool  #: whether it has no middle line, only a corner that stands out
 
     @property
     def at(self) -> Floats:
@@ -57,7 +58,7 @@ class Place:
         return self.band(width, middles=walls)
 
 
-def places(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
+def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
     """Some of the narrow lands, by their numbers."""
     lands, thin, owner = survey.narrow_lands, survey.narrow_spread.thin, survey.narrow_spread.place
     wanted = survey.job.limits.land_at(lands.direction_deg)
@@ -73,6 +74,7 @@ def places(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
             middles=np.concatenate([(start + end) / 2, _on_line(discs)]),
             width=np.concatenate([lands.width[one], discs.width]), edge=np.concatenate([[-2], discs.edge]),
             along=np.arange(len(discs) + 1) >= (lands.kind[k] == Kind.TIP),
+            is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
         )  # fmt: skip
 
 
