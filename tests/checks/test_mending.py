@@ -12,6 +12,7 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import ndimage
 from shapely import affinity
 
 from carvegen import geometry
@@ -223,6 +224,35 @@ def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     assert shapely.intersects(pieces, twig).all()
     assert done.block.land.intersection(box(3, 16.2, 34, 8)).area < 0.01
     assert twig.difference(snow).difference(done.block.land).area < 0.1 * twig.area
+
+
+def twig_mended(length: float, turned: float) -> tuple[Job, shapely.LineString]:
+    """A twig of 0.4 mm that stands by itself in one cut, cut off flat, for land of 0.5; and its axis."""
+    axis = affinity.rotate(shapely.LineString([(20 - length / 2, 15), (20 + length / 2, 15)]), turned)
+    return mended(job_of(box(5, 2, 30, 26).difference(axis.buffer(0.2, cap_style="flat")))).job, axis
+
+
+@pytest.mark.parametrize("turned", [0, 20, 77])
+@pytest.mark.parametrize("length", [3, 12])
+def test_land_laid_on_is_one_strip_without_ears_at_its_ends(length, turned) -> None:
+    """What lies within half a width of the axis, carried on, is the strip (plane geometry)."""
+    job, axis = twig_mended(length, turned)
+    strip = affinity.scale(axis, 2, 2).buffer(0.27, cap_style="flat")
+    twig = job.block.land.intersection(box(5.1, 2.1, 29.8, 25.8))
+    assert twig.difference(strip).area < 0.001
+    assert twig.difference(axis.buffer(0.3)).area < 0.001
+
+
+@pytest.mark.parametrize("turned", [0, 20])
+def test_a_strip_is_nowhere_narrower_than_asked_counted_in_pixels(turned) -> None:
+    """The distance to the nearest white pixel, on the axis (general library: scipy's distance transform)."""
+    job, axis = twig_mended(4, turned)
+    step = 0.02
+    x, y = np.meshgrid(np.arange(17, 23, step), np.arange(12, 18, step))
+    away = ndimage.distance_transform_edt(shapely.contains_xy(job.block.land, x, y)) * step
+    at = shapely.get_coordinates(shapely.line_interpolate_point(axis, np.linspace(0.3, 3.7, 60)))
+    column, row = np.round((at - (17, 12)) / step).astype(int).T
+    assert away[row, column].min() > 0.25 - 1.5 * step
 
 
 @pytest.mark.parametrize("stays", [False, True])

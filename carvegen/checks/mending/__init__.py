@@ -22,6 +22,7 @@ from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits, widening
+from carvegen.checks.mending.places import Place, places_of
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import Kind
 
@@ -30,8 +31,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
-    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
-    from carvegen.geometry.widths import Widths
+    from carvegen.geometry import Floats, Indices, PolygonArray
 
 __all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
 
@@ -156,6 +156,8 @@ class _Bench:
         self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
         self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
         self._meets_fixed: list[BaseGeometry] = []  #: land taken away up to a cut that stays: none is between them now
+        self._laid: list[tuple[BaseGeometry, Floats]] = []  #: land to be laid on in this round, and where it is told
+        self._doomed: list[tuple[Place, float, BaseGeometry]] = []  #: what goes afterwards: width, and the middles
         self._extra: float = 0  #: by how much more than wanted land is made wide
 
     def mend(self, number: int) -> bool:
@@ -165,6 +167,7 @@ class _Bench:
         self.only_cut = late > 0 and len(self.white.geometries) > 0
         self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
+        self._laid, self._doomed = [], []
         survey = Survey(self.job, slender=False)
         self._mend_cuts(survey)
         self._mend_lands(survey)
@@ -227,49 +230,51 @@ class _Bench:
         ones = self._owners(lands.at, inner[lands.first])
         others = self._owners(lands.to, inner[lands.second])
         breaks = ~short_tips(lands, self.job.face_limits.land_at(lands.direction_deg))
-        for k in np.flatnonzero(breaks).tolist():
-            self._mend_land(survey, k, ones[k], others[k])
+        for k, place in places_of(survey, np.flatnonzero(breaks)):
+            if place.width[0] > _AT_WALL_MM or not self._is_gone(place.start[0]):
+                self._mend_land(place, ones[k], others[k])
+        self._lay_on_cuts()
+        for place, width, seed in self._doomed:
+            self._cut_away(place, width, seed)
 
-    def _mend_land(self, survey: Survey, k: int, one: int, other: int) -> None:
-        lands, movable = survey.narrow_lands, self._movable([one, other])
-        if lands.width[k] <= _AT_WALL_MM and self._is_gone(lands.at[k]):
-            return
-        wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0])
-        weak = wanted * (_HOPELESS if lands.kind[k] == Kind.NECK and one != other else _WEAK)
-        wide = _stretch(survey, k, wanted + _SPARE_MM + self._extra)
+    def _mend_land(self, place: Place, one: int, other: int) -> None:
+        movable = self._movable([one, other])
+        share = _HOPELESS if place.kind == Kind.NECK and one != other else _WEAK
+        weak = place.wanted * (1.0 if place.is_corner else share)
+        wide = place.band(place.wanted + _SPARE_MM + self._extra)
         both = len(movable) == len({one, other})
-        must_go = self.only_cut or self._in_white(wide)
+        white = self._white_at(wide)
+        must_go = self.only_cut or float(shapely.area(shape_edits.common(wide, white))) > _CRUMB_MM2
         if must_go and both and not self.only_cut:  # beside white: all but what is hopeless may yet be widened
-            must_go = lands.width[k] >= weak
-            if must_go and self._widen_beside_white(survey, k):
+            must_go = place.width[0] >= weak
+            if must_go and self._widen_beside_white(place):
                 return
-        weak = wanted + _SPARE_MM if must_go else weak
-        may_go = both or (movable and (must_go or lands.kind[k] == Kind.TIP))
-        if may_go and lands.width[k] < weak and self._extra == 0:
-            self._cut_away(survey, k, weak)
+        weak = place.wanted + _SPARE_MM if must_go else weak
+        may_go = both or (movable and (must_go or place.kind == Kind.TIP))
+        if may_go and place.width[0] < weak and self._extra == 0:
+            self._doomed.append((place, weak, place.band(_AT_WALL_MM, place.width < weak)))
         elif both:
-            at = (lands.at[k] + lands.to[k]) / 2
-            self._lay_on(shape_edits.less(wide, self._white_at(wide)), at)
+            self._laid.append((shape_edits.less(wide, white), place.at))
         elif movable:
-            self._move_off(movable[0], survey, k, wanted)
+            self._move_off(movable[0], place)
 
-    def _widen_beside_white(self, survey: Survey, k: int) -> bool:
-        """Widen narrow place k without taking from the white: beside it on the land's other side alone.
+    def _widen_beside_white(self, place: Place) -> bool:
+        """Widen a narrow place without taking from the white: beside it on the land's other side alone.
 
         Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
         """
-        lands, (start, end), thin = survey.narrow_lands, _chord(survey, k), _discs(survey, k)
-        wanted = float(self.job.limits.land_at(lands.direction_deg[k : k + 1])[0]) + _SPARE_MM
-        middles = np.concatenate([(start + end) / 2, thin.centre])
-        around = _stretch(survey, k, 3 * wanted)
+        wanted = place.wanted + _SPARE_MM
+        around = place.band(3 * wanted)
         white = self._white_at(around)
-        held = shapely.intersects(geometry.dots(middles), shape_edits.opening(shape_edits.less(around, white), wanted))
-        if not held.any():
+        room = shape_edits.opening(shape_edits.less(around, white), wanted)
+        dots = geometry.dots(place.middles)
+        held, stands = shapely.intersects(dots, room), shapely.disjoint(dots, white)
+        if not (held & stands).any():
             return False
-        band = _band(survey, _off(middles, white, wanted / 2), thin.edge, wanted, held)
-        self._lay_on(shape_edits.less(band, white), middles[0])
-        if not held.all():
-            self._cut_away(survey, k, wanted, _band(survey, middles, thin.edge, _AT_WALL_MM, ~held))
+        band = place.band(wanted, held & stands, _off(place.middles, white, wanted / 2))
+        self._laid.append((shape_edits.less(band, white), place.at))
+        if (stands & ~held).any():
+            self._doomed.append((place, wanted, place.band(_AT_WALL_MM, stands & ~held)))
         return True
 
     def _is_gone(self, at: Floats) -> bool:
@@ -291,10 +296,23 @@ class _Bench:
     def _movable(self, numbers: Collection[int]) -> list[int]:
         return [k for k in dict.fromkeys(numbers) if k >= 0 and not self.fixed[k]]
 
-    def _lay_on(self, land: BaseGeometry, at: Floats) -> None:
-        """Take `land` out of every cut that may be moved."""
-        for k in self._movable(self._meeting(land)):
-            self._put(k, shape_edits.less(self.cuts[k], land), "widened", at)
+    def _lay_on_cuts(self) -> None:
+        """Take the land that is to be laid on out of every cut that may be moved: one overlay for each cut."""
+        laid = geometry.polygon_array(land for land, _ in self._laid)
+        number, met = self.job.block.cut_tree.query(laid, predicate="dwithin", distance=_AT_WALL_MM)
+        owner = np.array([self._became.get(k, k) for k in met.tolist()], dtype=np.int64)
+        for k in self._movable(np.unique(owner).tolist()):
+            mine = np.unique(number[owner == k])
+            land = shape_edits.plus(laid[mine])
+            gone = geometry.parts(shape_edits.common(self.cuts[k], land))
+            piece, nth = shapely.STRtree(laid[mine]).query(gone, predicate="intersects")
+            first = np.full(len(gone), len(mine) - 1)  # of what was to be laid where each piece goes
+            np.minimum.at(first, piece, nth)
+            taken = np.bincount(first, shapely.area(gone), len(mine))
+            places = np.flatnonzero(taken)
+            if len(places):
+                at = [self._laid[n][1] for n in mine[places].tolist()]
+                self._put(k, shape_edits.less(self.cuts[k], land), "widened", *at, shares=taken[places] / taken.sum())
 
     def _meeting(self, shape: BaseGeometry) -> list[int]:
         """The cuts that meet a shape on the grid, or did when the round began; of those that were joined the one."""
@@ -302,30 +320,26 @@ class _Bench:
         met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
         return list(dict.fromkeys(self._became.get(k, k) for k in met))
 
-    def _move_off(self, k: int, survey: Survey, place: int, wanted: float) -> None:
+    def _move_off(self, k: int, place: Place) -> None:
         """Move cut k off the wall that may not be moved, of a cut, the edge or a cut-out, where land is too narrow."""
-        lands = survey.narrow_lands
-        wall = _wall_facing(survey, place, self.cuts[k], 2 * wanted + _SPARE_MM + 2 * self._extra)
+        wall = place.wall_facing(self.cuts[k], 2 * place.wanted + _SPARE_MM + 2 * self._extra)
         off = shape_edits.less(wall, self._white_at(wall))
-        self._put(k, shape_edits.less(self.cuts[k], off), "widened", (lands.at[place] + lands.to[place]) / 2)
+        self._put(k, shape_edits.less(self.cuts[k], off), "widened", place.at)
 
-    def _cut_away(self, survey: Survey, k: int, width: float, seed: BaseGeometry | None = None) -> None:
-        """Cut away the land at narrow place k that is narrower than this; cuts that meet there become one.
-
-        Parameters
-        ----------
-        seed
-            The middles of what goes; by default all along the place that is narrower.
-        """
-        lands = survey.narrow_lands
-        seed = _stretch(survey, k, _AT_WALL_MM, below=width) if seed is None else seed
+    def _cut_away(self, place: Place, width: float, seed: BaseGeometry) -> None:
+        """Cut away the land round the middles `seed` that is narrower than this; cuts that meet there become one."""
         around = _window_of(seed, 2 * width + self.cut)
-        white = shape_edits.plus(*(self.cuts[other] for other in self._meeting(around)), *self.job.block.cut_outs)
+        near = [geometry.solid(shapely.intersection(self.cuts[k], around)) for k in self._meeting(around)]
+        white = shape_edits.plus(*near, *self.job.block.cut_outs)
         land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)
-        gone = seed if lands.kind[k] == Kind.TIP else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        gone = (
+            seed
+            if place.kind == Kind.TIP or place.is_corner
+            else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
+        )
         thin = shape_edits.too_thin(shape_edits.less(land, gone), width)
         gone = shape_edits.plus(*thin[shapely.dwithin(thin, gone, _AT_WALL_MM)], shape_edits.common(land, gone))
-        self._take(gone, (lands.at[k] + lands.to[k]) / 2)
+        self._take(gone, place.at)
 
     def _take(self, gone: BaseGeometry, at: Floats) -> None:
         """Give a piece of land to the cuts round it; they become one."""
@@ -351,15 +365,18 @@ class _Bench:
         for island in small:
             self._take(island, _middle(island))
 
-    def _put(self, k: int, shape: BaseGeometry, what: str, at: Floats, *, lost: float = 0.0) -> None:
-        """Replace cut k; remember what was done where."""
+    def _put(
+        self, k: int, shape: BaseGeometry, what: str, *at: Floats, lost: float = 0.0, shares: Sequence[float] = (1.0,)
+    ) -> None:
+        """Replace cut k; remember what was done where, and which share of it there."""
         white = float(shapely.area(shape) - shapely.area(self.cuts[k]) - lost)
         if self.cuts[k].is_empty or shapely.equals_exact(self.cuts[k], shape, tolerance=0, normalize=True):
             return
         self.cuts[k] = shape
-        self._latest[k] = len(self.changes)
         word = "left out" if shape.is_empty else what
-        self.changes.append(Change(what=word, at=(round(float(at[0]), 3), round(float(at[1]), 3)), white_mm2=white))
+        for (x, y), share in zip(np.round(at, 3).tolist(), shares, strict=True):
+            self.changes.append(Change(what=word, at=(x, y), white_mm2=white * float(share)))
+        self._latest[k] = len(self.changes) - 1
 
     def _lay_out(self) -> None:
         """Take the changed cuts as they are now: parted, on the grid, without what the cutter can't make."""
@@ -383,42 +400,6 @@ class _Bench:
     def _block(self) -> Block:
         numbers = frozenset(k for k, stays in enumerate(self.fixed) if stays)
         return replace(self.job.block, cuts=geometry.polygon_array(self.cuts), fixed=numbers)
-
-
-def _stretch(survey: Survey, k: int, width: float, *, below: float = np.inf) -> BaseGeometry:
-    """Narrow place k with another width, along as much of it as is narrower than `below`."""
-    thin, (start, end) = _discs(survey, k, below), _chord(survey, k)
-    return _band(survey, np.concatenate([(start + end) / 2, thin.centre]), thin.edge, width)
-
-
-def _wall_facing(survey: Survey, k: int, cut: BaseGeometry, width: float) -> BaseGeometry:
-    """A band along the wall of narrow place k that faces a cut, as far as the place goes."""
-    thin, (start, end) = _discs(survey, k), _chord(survey, k)
-    at, to = np.concatenate([start, thin.at]), np.concatenate([end, thin.across])
-    nearer = shapely.distance(geometry.dots(at), cut) < shapely.distance(geometry.dots(to), cut)
-    return _band(survey, np.where(nearer[:, None], to, at), thin.edge, width)
-
-
-def _discs(survey: Survey, k: int, below: float = np.inf) -> Widths:
-    """The discs along narrow place k that are narrower than `below`, in the order of the walls."""
-    spread = survey.narrow_spread
-    mine = spread.thin.chosen((spread.place == k) & (spread.thin.width < below))
-    walls = survey.job.block.land_rings.xy[mine.edge]
-    return mine.chosen(np.lexsort((np.hypot(*(mine.at - walls).T), mine.edge)))
-
-
-def _chord(survey: Survey, k: int) -> tuple[Floats, Floats]:
-    """Both ends of narrow place k's narrowest chord, (1, 2) each."""
-    return survey.narrow_lands.at[k : k + 1], survey.narrow_lands.to[k : k + 1]
-
-
-def _band(survey: Survey, points: Floats, edge: Indices, width: float, some: Mask | None = None) -> BaseGeometry:
-    """All within half a width of lines through points: the first by itself, the others along their edges."""
-    edge = np.concatenate([[-2], edge])
-    if some is not None:
-        points, edge = points[some], edge[some]
-    run = shape_edits.runs(points, edge, survey.job.limits.land_mm / 2)
-    return shape_edits.lands(points, run, width)
 
 
 def _off(points: Floats, shape: BaseGeometry, distance: float) -> Floats:
