@@ -44,6 +44,9 @@ __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
+_BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_DARKER = 25.0  #: L* by which inks of things are darker than the lightest ink at least; our own choice
+_NOTHING = shapely.Polygon()
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
@@ -59,7 +62,7 @@ class _Grow(Protocol):
 
     def __call__(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-        hides: tuple[BaseGeometry, ...] = (),
+        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth: ...  # fmt: skip
 
 
@@ -334,10 +337,10 @@ class _Grower:
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(
                 entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-                hides: tuple[BaseGeometry, ...] = (),
+                hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
             ) -> Growth:  # fmt: skip
                 frame = place.frame if place.frame is not None else frame
-                own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides)
+                own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides, bars=bars)
                 return motif(entry.motif).grow(settings, own, limits, rng)
 
             own = replace(entry, settings=settings)
@@ -398,11 +401,11 @@ class _Grower:
 
     def _grow(
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-        hides: tuple[BaseGeometry, ...] = (),
+        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth:  # fmt: skip
         rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
         shapes = geometry.parts(self.drawing.union(entry.on))
-        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(entry), hides=hides)
+        place = Place(area=area, frame=frame, shapes=shapes, holes=self._holes(entry), hides=hides, bars=bars)
         growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
         if growth.remark:
             self.notes.append(f"{entry.name}: {growth.remark}")
@@ -419,7 +422,8 @@ class _Grower:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
-        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
+        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides,
+                      bars=self._bars(motif, leaves))  # fmt: skip
         flakes = settled(
             fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
@@ -430,6 +434,20 @@ class _Grower:
             self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
                               "other white or to outlines; ask for more, or for smaller flakes")  # fmt: skip
         return replace(fallen, cuts=flakes)
+
+    def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
+        """What of the dark inks is no broad ground: trunks, posts, boards, which falling snow must not eat."""
+        lightest = max(plate.lightness for plate in self.plates)
+        middle = (lightest + min(plate.lightness for plate in self.plates)) / 2
+        dark = [
+            self.pictures[plate.name] for plate in self.plates
+            if plate.name in leaves and not plate.ground and not plate.under_all
+            and plate.lightness < min(middle, lightest - _DARKER)
+        ]  # fmt: skip
+        things = _union([geometry.polygon_array(dark)])
+        wide = _BROAD * motif.settings.largest_mm
+        broad = shapely.buffer(shapely.buffer(things, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
+        return geometry.solid(shapely.difference(things, broad))
 
     def _loaded(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],

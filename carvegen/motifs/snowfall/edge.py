@@ -16,6 +16,7 @@ from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
 from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
 from carvegen.motifs.snowfall.land import BODY
+from carvegen.motifs.snowfall.readable import masses
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,7 +76,7 @@ def bounded(
     frame
         Rectangle of the face: land ends there.
     settings
-        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
+        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear; masses all do.
     hides
         What else is kept clear of some of the shapes, and of which; no two of these masks share a shape.
     """
@@ -89,7 +90,7 @@ def bounded(
     whole = within & clear
     rest = np.flatnonzero(~whole)
     middle = shapely.get_coordinates(shapely.centroid(shapes[rest]))
-    goes_on = within[rest] | ~clear[rest] | (chance_at(middle) < settings.hidden)
+    goes_on = within[rest] | ~clear[rest] | masses(shapes[rest], settings) | (chance_at(middle) < settings.hidden)
     at_edge = rest[goes_on & shapely.intersects(frame, shapes[rest])]
     clear_of = shapely.difference(frame, area)
     lots = [(shapely.union(clear_of, what), some) for what, some in hides]
