@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing", "taken_back"]
+__all__ = ["apart", "bounded", "crossing", "taken_back"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -102,12 +102,16 @@ def bounded(
     return _joined(shapes[whole], edge, limits)
 
 
-def taken_back(
-    shapes: PolygonArray, which: Mask, clear_of: BaseGeometry, frame: Polygon, limits: Limits
-) -> PolygonArray:  # fmt: skip
-    """The shapes, some of them cut off where they come upon what is kept clear, as `bounded` cuts them off."""
-    pieces = _cut_off(shapes[which], clear_of, frame, _NOWHERE, limits)
-    return _joined(shapes[~which], _firm(pieces, clear_of, frame, limits, unfilled=_NOWHERE), limits)
+def taken_back(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The shapes cut off where they come upon what is kept clear, as `bounded` cuts them off."""
+    return _firm(_cut_off(shapes, clear_of, frame, _NOWHERE, limits), clear_of, frame, limits, unfilled=_NOWHERE)
+
+
+def apart(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """The shapes but the smaller of any two that are nearer than the land."""
+    i, j, _ = geometry.close_pairs(shapes, limits.land_mm)
+    size = shapely.area(shapes)
+    return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
