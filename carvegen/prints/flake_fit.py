@@ -27,6 +27,8 @@ _ROUNDS = 7  #: in which masses are cut back,
 _WIDER = 1.7  #: each time so much wider,
 _SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than twice this: our own choice
 _HAIR_MM = 0.006  #: what is taken along an outline is none where it is so narrow: two outlines on the grid
+_MUCH = 300  #: points: of a picture with more round a flake only what lies near to that is looked at
+_PLAIN = 0.1  #: lands: how near to a flake's outline is near enough to tell what lies near to it
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
@@ -90,7 +92,8 @@ def _misfits(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> Pol
         return places
     outline = shapely.boundary(picture)
     shapely.prepare(outline)
-    near = np.flatnonzero(shapely.dwithin(flakes, outline, limits.land_mm))
+    rings = shapely.STRtree(shapely.get_parts(outline))
+    near = np.unique(rings.query(flakes, predicate="dwithin", distance=limits.land_mm)[0])
     places[near] = _places(flakes[near], picture, outline, limits)
     return places
 
@@ -105,7 +108,10 @@ def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, 
         shapely.clip_by_rect(picture, *bounds) for bounds in shapely.bounds(flakes) + 2 * limits.land_mm * _OUT
     )
     around = np.asarray(shapely.make_valid(around), dtype=object)
-    window = geometry.offset(flakes, 1.5 * limits.land_mm, quad_segs=2)
+    much = shapely.get_num_coordinates(around) > _MUCH
+    plain = shapely.simplify(flakes, _PLAIN * limits.land_mm)
+    around[much] = shapely.intersection(around[much], geometry.offset(plain[much], 4 * limits.land_mm, quad_segs=1))
+    window = geometry.offset(plain, 1.5 * limits.land_mm, quad_segs=2)
     new = shapely.difference(_thin(shapely.difference(around, flakes), limits.land_mm), _thin(around, limits.land_mm))
     slivers = shapely.intersection(new, window)
     fits = outside | (shapely.area(slivers) <= (limits.land_mm / 4) ** 2)

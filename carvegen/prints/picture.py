@@ -45,6 +45,7 @@ _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _DARKER = 25.0  #: L* by which inks of things are darker than the lightest ink at least; our own choice
 _NOTHING = shapely.Polygon()
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
@@ -446,7 +447,8 @@ class _Grower:
         ]  # fmt: skip
         things = _union([geometry.polygon_array(dark)])
         wide = _BROAD * motif.settings.largest_mm
-        broad = shapely.buffer(shapely.buffer(things, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
+        plain = shapely.simplify(things, _PLAIN * wide)
+        broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         return geometry.solid(shapely.difference(things, broad))
 
     def _loaded(

@@ -43,6 +43,7 @@ _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
 _BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
 _RIM = 12.0  #: lands, or cuts: what lies further within the face than this is whole, and holds
+_ROUGH = 0.05  #: of that, how near to an outline is near enough to tell so
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -203,10 +204,14 @@ def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
 
 
 def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeometry:
-    """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
-    if not shapely.is_empty(clear_of):
-        return _NOWHERE
-    return shapely.buffer(frame, -_RIM * max(limits.land_mm, limits.cut_mm), join_style="mitre")
+    """The parts of the face that neither its frame nor what is kept clear is near to; those that are worth while."""
+    deep = _RIM * max(limits.land_mm, limits.cut_mm)
+    inner = shapely.buffer(frame, -deep, join_style="mitre")
+    if shapely.is_empty(clear_of):
+        return inner
+    plain = shapely.simplify(clear_of, _ROUGH * deep)
+    parts = geometry.parts(shapely.difference(inner, shapely.buffer(plain, (1.5 + _ROUGH) * deep, quad_segs=1)))
+    return geometry.solid(parts[shapely.area(parts) > deep**2])
 
 
 def _weak(
