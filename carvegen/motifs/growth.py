@@ -34,7 +34,7 @@ class Place:
 
     hides: tuple[BaseGeometry, ...] = ()  #: what stands in front of what falls far away, in the middle and near; none:
     #: nothing does
-    bars: BaseGeometry = Polygon()  #: dark things that must stay readable: masses of falling snow lie behind them
+    bars: BaseGeometry = field(default_factory=Polygon)  #: dark things: masses of falling snow lie behind them
 
     @property
     def edge(self) -> Polygon:

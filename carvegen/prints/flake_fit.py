@@ -29,6 +29,7 @@ _SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than 
 _HAIR_MM = 0.006  #: what is taken along an outline is none where it is so narrow: two outlines on the grid
 _MUCH = 300  #: points: of a picture with more round a flake only what lies near to that is looked at
 _PLAIN = 0.1  #: lands: how near to a flake's outline is near enough to tell what lies near to it
+_OVER = 0.25  #: lands: slivers are taken with so much round them, so that no tips are left
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
@@ -72,7 +73,7 @@ def settled(
 def _with_slivers(masses: PolygonArray, slivers: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
     """The masses and what each leaves of pictures that is too narrow, but not up to other white."""
     clear = shapely.buffer(white, limits.land_mm + 2 * _APART_MM, quad_segs=4)
-    fuller = shapely.union(masses, shapely.difference(geometry.offset(slivers, _APART_MM, quad_segs=2), clear))
+    fuller = shapely.union(masses, shapely.difference(geometry.offset(slivers, _OVER * limits.land_mm), clear))
     return geometry.parts(fuller)
 
 

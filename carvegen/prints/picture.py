@@ -202,7 +202,7 @@ def _unmarked(
     lights = geometry.stack([_shapes(drawing, "highlights", print_.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
+    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths, say=say)
     for k, entry in enumerate(print_.motifs):
         say(f"growing motif {k + 1} of {len(print_.motifs)}: {entry.motif}")
         try:
@@ -227,9 +227,9 @@ class _Grower:
 
     def __init__(
         self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
-        *, read: Read, growths: Growths | None,
+        *, read: Read, growths: Growths | None, say: Callable[[str], None],
     ) -> None:  # fmt: skip
-        self.read, self.growths, self.plates = read, growths, plates
+        self.read, self.growths, self.plates, self.say = read, growths, plates, say
         self.drawing, self.print_, self.openings = drawing, drawing.print_, openings
         self.hole_marks = hole_marks_of(drawing.print_, drawing)
         self.limits = limits
@@ -425,6 +425,7 @@ class _Grower:
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
         fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides,
                       bars=self._bars(motif, leaves))  # fmt: skip
+        self.say(f"{motif.name}: laying {len(fallen.cuts)} flakes and masses on the drawing")
         flakes = settled(
             fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
