@@ -46,7 +46,6 @@ _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be on
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
-_DARKER = 25.0  #: L* by which inks of things are darker than the lightest ink at least; our own choice
 _NOTHING = shapely.Polygon()
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
@@ -438,14 +437,15 @@ class _Grower:
         return replace(fallen, cuts=flakes)
 
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
-        """What of the dark inks is no broad ground: trunks, posts, boards, which falling snow must not eat."""
-        lightest = max(plate.lightness for plate in self.plates)
-        middle = (lightest + min(plate.lightness for plate in self.plates)) / 2
-        dark = [
-            self.pictures[plate.name] for plate in self.plates
-            if plate.name in leaves and not plate.ground and not plate.under_all
-            and plate.lightness < min(middle, lightest - _DARKER)
-        ]  # fmt: skip
+        """What of the darkest ink is no broad ground: trunks, posts, boards, which falling snow must not eat.
+
+        Of inks no more counts than their order: another colour of one changes no shape.
+        """
+        least, *lighter = sorted({plate.lightness for plate in self.plates})
+        if not lighter:
+            return _NOTHING
+        darkest = [plate for plate in self.plates if plate.lightness == least and not plate.ground]
+        dark = [self.pictures[plate.name] for plate in darkest if plate.name in leaves and not plate.under_all]
         things = _union([geometry.polygon_array(dark)])
         wide = _BROAD * motif.settings.largest_mm
         plain = shapely.simplify(things, _PLAIN * wide)
