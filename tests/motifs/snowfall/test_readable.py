@@ -16,6 +16,7 @@ from tests.cases import box, disc, limits, shapes
 
 LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
 POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
+LEVEL = 65.47  #: at it 0.4 of the face of the last test turns white: nothing need be solved
 BARS = shapely.union(POST, TWIG)
 
 
@@ -49,19 +50,19 @@ def test_what_happens_to_a_flake_is_its_own() -> None:
 
 
 def test_masses_lie_behind_bars_and_a_few_flakes_before_them() -> None:
-    settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4})
-    bars = geometry.union(shapes(*(box(x, 0, 5, 60) for x in (10, 25, 40))))
-    face = box(0, 0, 60, 60)
+    settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4, "largest_mm": 3.0, "level": LEVEL})
+    bars = geometry.union(shapes(*(box(x, 0, 3, 30) for x in (5, 13, 21))))
+    face = box(0, 0, 30, 30)
 
     def grown(place: Place):
         return motif("snowfall").grow(settings, place, LIMITS, stream(5, "bars")).cuts
 
     before, after = grown(Place(area=face)), grown(Place(area=face, bars=bars))
     large = before[masses(before, settings)]
-    assert shapely.area(shapely.intersection(large, bars)).max() > 20, "else nothing is tried here"
+    assert shapely.area(shapely.intersection(large, bars)).max() > 10, "else nothing is tried here"
     on_bars = shapely.area(shapely.intersection(after, bars))
     assert on_bars[masses(after, settings)].max(initial=0) < 1e-6
-    assert 3 <= (on_bars > 0.1).sum()
+    assert (on_bars > 0.1).sum() >= 3
     assert on_bars.sum() < 0.35 * shapely.area(shapely.intersection(before, bars)).sum()
     air = shapely.difference(face, shapely.buffer(bars, 1.0))
     white = [shapely.area(shapely.intersection(cuts, air)).sum() for cuts in (before, after)]
