@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely import Polygon
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
-    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Floats, PolygonArray
@@ -35,6 +35,7 @@ class Place:
 
     hides: tuple[BaseGeometry, ...] = ()  #: what stands in front of what falls far away, in the middle and near; none:
     #: nothing does
+    bars: BaseGeometry = field(default_factory=Polygon)  #: dark things: masses of falling snow lie behind them
 
     @property
     def edge(self) -> Polygon:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.snowfall.edge import taken_back
+from carvegen.motifs.snowfall.edge import apart, taken_back
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,7 +24,12 @@ __all__ = ["settled"]
 _TOUCHES_MM2 = 1e-3
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 _ROUNDS = 7  #: in which masses are cut back,
-_WIDER = 1.7  #: each time so much wider
+_WIDER = 1.7  #: each time so much wider,
+_SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than twice this: our own choice
+_HAIR_MM = 0.006  #: what is taken along an outline is none where it is so narrow: two outlines on the grid
+_MUCH = 300  #: points: of a picture with more round a flake only what lies near to that is looked at
+_PLAIN = 0.1  #: lands: how near to a flake's outline is near enough to tell what lies near to it
+_OVER = 0.25  #: lands: slivers are taken with so much round them, so that no tips are left
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
@@ -36,22 +41,40 @@ def settled(
 
     A flake stays a land's width away from an outline or crosses it; what it takes of a picture is at least as large
     as the smallest cut, and what it leaves of it is nowhere newly narrower than the land. One that doesn't fit goes
-    whole. What is larger than `mass_mm2` is many flakes: it is cut back where it doesn't fit.
+    whole. What is larger than `mass_mm2` is many flakes: it takes the slivers, too, and is cut back where it doesn't
+    fit even so, along a rim as soft as snow's.
     """
 
-    def misfits(some: PolygonArray) -> list[PolygonArray]:
-        return [_beside(some, white, limits), *(_misfits(some, picture, limits) for picture in pictures)]
+    def misfits(some: PolygonArray) -> PolygonArray:
+        lots = [_beside(some, white, limits), *(_misfits(some, picture, limits) for picture in pictures)]
+        return np.asarray(shapely.union_all(np.stack(lots), axis=0), dtype=object)
 
+    large = shapely.area(flakes) > mass_mm2
+    fit, few, masses = geometry.empty(), flakes[~large], flakes[large]
     for nth in range(_ROUNDS):
-        large = np.flatnonzero(shapely.area(flakes) > mass_mm2)
-        places = np.stack(misfits(flakes[large]))
-        bad = np.isin(np.arange(len(flakes)), large[~shapely.is_empty(places).all(axis=0)])
-        if not bad.any():
+        places = misfits(masses)
+        bad = ~shapely.is_empty(places)
+        fit, masses, places = np.concatenate([fit, masses[~bad]]), masses[bad], places[bad]
+        if len(masses) == 0:
             break
-        wide = _WIDER**nth * limits.land_mm + 2 * _APART_MM
-        off = shapely.buffer(shapely.union_all(places), wide, quad_segs=4)
-        flakes = taken_back(flakes, bad, off, frame, limits)
-    return flakes[shapely.is_empty(np.stack(misfits(flakes))).all(axis=0)]
+        if nth == 0:
+            masses = _with_slivers(masses, places, white, limits)
+            continue
+        wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * _APART_MM
+        off = shapely.buffer(shapely.union_all(places), wide + _SOFT_MM, quad_segs=4)
+        off = shapely.buffer(off, -_SOFT_MM, quad_segs=4)
+        masses = taken_back(masses, off, frame, limits)
+        few = np.concatenate([few, masses[shapely.area(masses) <= mass_mm2]])
+        masses = masses[shapely.area(masses) > mass_mm2]
+    few = few[shapely.is_empty(misfits(few))]
+    return apart(np.concatenate([fit, few]), limits)
+
+
+def _with_slivers(masses: PolygonArray, slivers: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
+    """The masses and what each leaves of pictures that is too narrow, but not up to other white."""
+    clear = shapely.buffer(white, limits.land_mm + 2 * _APART_MM, quad_segs=4)
+    fuller = shapely.union(masses, shapely.difference(geometry.offset(slivers, _OVER * limits.land_mm), clear))
+    return geometry.parts(fuller)
 
 
 def _beside(flakes: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
@@ -70,7 +93,8 @@ def _misfits(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> Pol
         return places
     outline = shapely.boundary(picture)
     shapely.prepare(outline)
-    near = np.flatnonzero(shapely.dwithin(flakes, outline, limits.land_mm))
+    rings = shapely.STRtree(shapely.get_parts(outline))
+    near = np.unique(rings.query(flakes, predicate="dwithin", distance=limits.land_mm)[0])
     places[near] = _places(flakes[near], picture, outline, limits)
     return places
 
@@ -78,14 +102,17 @@ def _misfits(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> Pol
 def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, limits: Limits) -> PolygonArray:
     """Of flakes near an outline: slivers that each leaves; all that it takes if that is too little; or the outline."""
     crossing = shapely.intersects(flakes, outline)
-    takes = shapely.intersection(flakes, picture)
+    takes = _without_hairs(shapely.intersection(flakes, picture))
     outside = shapely.area(takes) < _TOUCHES_MM2  # a flake cut off by the outline itself only touches it
     small = (shapely.area(takes) <= 2 * limits.cut_mm**2) & ~outside
     around = geometry.polygon_array(
         shapely.clip_by_rect(picture, *bounds) for bounds in shapely.bounds(flakes) + 2 * limits.land_mm * _OUT
     )
     around = np.asarray(shapely.make_valid(around), dtype=object)
-    window = geometry.offset(flakes, 1.5 * limits.land_mm, quad_segs=2)
+    much = shapely.get_num_coordinates(around) > _MUCH
+    plain = shapely.simplify(flakes, _PLAIN * limits.land_mm)
+    around[much] = shapely.intersection(around[much], geometry.offset(plain[much], 4 * limits.land_mm, quad_segs=1))
+    window = geometry.offset(plain, 1.5 * limits.land_mm, quad_segs=2)
     new = shapely.difference(_thin(shapely.difference(around, flakes), limits.land_mm), _thin(around, limits.land_mm))
     slivers = shapely.intersection(new, window)
     fits = outside | (shapely.area(slivers) <= (limits.land_mm / 4) ** 2)
@@ -95,6 +122,12 @@ def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, 
     shy = ~outside & ~crossing
     places[shy] = shapely.union(places[shy], shapely.intersection(outline, window[shy]))
     return np.asarray(places, dtype=object)
+
+
+def _without_hairs(shapes: PolygonArray) -> PolygonArray:
+    """The parts of shapes that are wider than a hair; (n,)."""
+    inner = shapely.buffer(shapes, -_HAIR_MM / 2, join_style="mitre")
+    return np.asarray(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"), dtype=object)
 
 
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:

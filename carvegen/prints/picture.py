@@ -44,6 +44,9 @@ __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
+_BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
+_NOTHING = shapely.Polygon()
 _APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
@@ -59,7 +62,7 @@ class _Grow(Protocol):
 
     def __call__(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-        hides: tuple[BaseGeometry, ...] = (),
+        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth: ...  # fmt: skip
 
 
@@ -198,7 +201,7 @@ def _unmarked(
     lights = geometry.stack([_shapes(drawing, "highlights", print_.highlights), geometry.parts(pressed)])
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
-    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths)
+    grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths, say=say)
     for k, entry in enumerate(print_.motifs):
         say(f"growing motif {k + 1} of {len(print_.motifs)}: {entry.motif}")
         try:
@@ -223,9 +226,9 @@ class _Grower:
 
     def __init__(
         self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
-        *, read: Read, growths: Growths | None,
+        *, read: Read, growths: Growths | None, say: Callable[[str], None],
     ) -> None:  # fmt: skip
-        self.read, self.growths, self.plates = read, growths, plates
+        self.read, self.growths, self.plates, self.say = read, growths, plates, say
         self.drawing, self.print_, self.openings = drawing, drawing.print_, openings
         self.hole_marks = hole_marks_of(drawing.print_, drawing)
         self.limits = limits
@@ -334,10 +337,10 @@ class _Grower:
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
             def at(
                 entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-                hides: tuple[BaseGeometry, ...] = (),
+                hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
             ) -> Growth:  # fmt: skip
                 frame = place.frame if place.frame is not None else frame
-                own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides)
+                own = replace(place, area=area, frame=frame, holes=self._holes(entry), hides=hides, bars=bars)
                 return motif(entry.motif).grow(settings, own, limits, rng)
 
             own = replace(entry, settings=settings)
@@ -402,10 +405,10 @@ class _Grower:
 
     def _grow(
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-        hides: tuple[BaseGeometry, ...] = (),
+        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth:  # fmt: skip
         rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
-        place = replace(self._place(entry, area), frame=frame, hides=hides)
+        place = replace(self._place(entry, area), frame=frame, hides=hides, bars=bars)
         growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
         if growth.remark:
             self.notes.append(f"{entry.name}: {growth.remark}")
@@ -422,7 +425,9 @@ class _Grower:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
-        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides)
+        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides,
+                      bars=self._bars(motif, leaves))  # fmt: skip
+        self.say(f"{motif.name}: laying {len(fallen.cuts)} flakes and masses on the drawing")
         flakes = settled(
             fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
@@ -433,6 +438,22 @@ class _Grower:
             self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
                               "other white or to outlines; ask for more, or for smaller flakes")  # fmt: skip
         return replace(fallen, cuts=flakes)
+
+    def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
+        """What of the darkest ink is no broad ground: trunks, posts, boards, which falling snow must not eat.
+
+        Of inks no more counts than their order: another colour of one changes no shape.
+        """
+        least, *lighter = sorted({plate.lightness for plate in self.plates})
+        if not lighter:
+            return _NOTHING
+        darkest = [plate for plate in self.plates if plate.lightness == least and not plate.ground]
+        dark = [self.pictures[plate.name] for plate in darkest if plate.name in leaves and not plate.under_all]
+        things = _union([geometry.polygon_array(dark)])
+        wide = _BROAD * motif.settings.largest_mm
+        plain = shapely.simplify(things, _PLAIN * wide)
+        broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
+        return geometry.solid(shapely.difference(things, broad))
 
     def _loaded(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],

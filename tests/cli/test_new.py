@@ -280,6 +280,13 @@ def test_far_flakes_fall_behind_the_drawing_and_near_ones_before(tmp_path, capsy
     assert "no separate layers" not in page
 
 
+def test_letters_hide_all_that_falls_and_bear_nothing(tmp_path, capsys):
+    name = '<g id="Letters"><path d="M20 4h8v4h-8z"/></g>'
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "posts.svg", POSTS + name)).code == 0
+    assert snowfall(tmp_path / "mine")["behind"] == ["Letters"]
+    assert all("Letters" not in its["on"] for its in told(tmp_path / "mine")["motifs"] if its["motif"] == "snowload")
+
+
 @pytest.mark.parametrize(
     ("size", "largest"), [((200, 150), None), ((300, 200), None), ((100, 75), 3.5), ((100, 80), 3.6), ((40, 30), 2.0)]
 )

@@ -16,6 +16,7 @@ from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
 from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
 from carvegen.motifs.snowfall.land import BODY
+from carvegen.motifs.snowfall.readable import masses
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["bounded", "crossing", "taken_back"]
+__all__ = ["apart", "bounded", "crossing", "taken_back"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -42,6 +43,7 @@ _TRIMS = 3  #: times that what is missed is taken off
 _HAIR_MM = 0.006  #: narrower than any tool's trace
 _BEVEL = 2.5  #: hairs, by which the end of a tip is taken back with the hairs at its sides
 _RIM = 12.0  #: lands, or cuts: what lies further within the face than this is whole, and holds
+_ROUGH = 0.05  #: of that, how near to an outline is near enough to tell so
 _CORNER = 0.22  #: so much, in smallest cuts squared, may stay uncut in a corner at the frame
 
 
@@ -75,7 +77,7 @@ def bounded(
     frame
         Rectangle of the face: land ends there.
     settings
-        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear.
+        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear; masses all do.
     hides
         What else is kept clear of some of the shapes, and of which; no two of these masks share a shape.
     """
@@ -89,7 +91,7 @@ def bounded(
     whole = within & clear
     rest = np.flatnonzero(~whole)
     middle = shapely.get_coordinates(shapely.centroid(shapes[rest]))
-    goes_on = within[rest] | ~clear[rest] | (chance_at(middle) < settings.hidden)
+    goes_on = within[rest] | ~clear[rest] | masses(shapes[rest], settings) | (chance_at(middle) < settings.hidden)
     at_edge = rest[goes_on & shapely.intersects(frame, shapes[rest])]
     clear_of = shapely.difference(frame, area)
     lots = [(shapely.union(clear_of, what), some) for what, some in hides]
@@ -101,12 +103,16 @@ def bounded(
     return _joined(shapes[whole], edge, limits)
 
 
-def taken_back(
-    shapes: PolygonArray, which: Mask, clear_of: BaseGeometry, frame: Polygon, limits: Limits
-) -> PolygonArray:  # fmt: skip
-    """The shapes, some of them cut off where they come upon what is kept clear, as `bounded` cuts them off."""
-    pieces = _cut_off(shapes[which], clear_of, frame, _NOWHERE, limits)
-    return _joined(shapes[~which], _firm(pieces, clear_of, frame, limits, unfilled=_NOWHERE), limits)
+def taken_back(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+    """The shapes cut off where they come upon what is kept clear, as `bounded` cuts them off."""
+    return _firm(_cut_off(shapes, clear_of, frame, _NOWHERE, limits), clear_of, frame, limits, unfilled=_NOWHERE)
+
+
+def apart(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """The shapes but the smaller of any two that are nearer than the land."""
+    i, j, _ = geometry.close_pairs(shapes, limits.land_mm)
+    size = shapely.area(shapes)
+    return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
 
 
 def _joined(whole: PolygonArray, edge: PolygonArray, limits: Limits) -> PolygonArray:
@@ -198,10 +204,14 @@ def _near(pieces: PolygonArray, which: Indices | Mask, apart: float) -> Indices:
 
 
 def _inner(clear_of: BaseGeometry, frame: Polygon, limits: Limits) -> BaseGeometry:
-    """The part of the face that neither its frame nor what is kept clear is near to; empty where that is not known."""
-    if not shapely.is_empty(clear_of):
-        return _NOWHERE
-    return shapely.buffer(frame, -_RIM * max(limits.land_mm, limits.cut_mm), join_style="mitre")
+    """The parts of the face that neither its frame nor what is kept clear is near to; those that are worth while."""
+    deep = _RIM * max(limits.land_mm, limits.cut_mm)
+    inner = shapely.buffer(frame, -deep, join_style="mitre")
+    if shapely.is_empty(clear_of):
+        return inner
+    plain = shapely.simplify(clear_of, _ROUGH * deep)
+    parts = geometry.parts(shapely.difference(inner, shapely.buffer(plain, (1.5 + _ROUGH) * deep, quad_segs=1)))
+    return geometry.solid(parts[shapely.area(parts) > deep**2])
 
 
 def _weak(

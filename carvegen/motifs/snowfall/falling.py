@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -14,11 +14,13 @@ from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
+from carvegen.motifs.snowfall.readable import few_in_front, masses, uncut
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
 if TYPE_CHECKING:
     from numpy.random import Generator
     from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
@@ -75,10 +77,14 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     else:
         level, fallen, cuts = _solved(sky, frame)
     depth = _depth(sky, level, fallen) if place.hides else None
-    if cuts is None or depth is not None or place.density is not None or not shapely.equals(place.area, frame):
+    barred = depth is not None or not shapely.is_empty(place.bars)
+    if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):
         stays = _wanted(fallen, place)
-        hides = () if depth is None else tuple(zip(place.hides, (depth[stays] == k for k in range(3)), strict=True))
+        hides = _hidden_by(place, fallen[stays], None if depth is None else depth[stays], settings)
         cuts = bounded(fallen[stays], place.area, frame, limits, settings, hides=hides)
+    if not shapely.is_empty(place.bars):
+        hidden = fallen[masses(fallen, settings)]
+        cuts = uncut(_with_few(sky, level, cuts, hidden, place), place.bars, settings, limits)
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
@@ -87,6 +93,27 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         came = _white_by_layer(sky, level, fallen, frame)
         remark = "; ".join(filter(None, [remark, *_layer_remarks(settings.by_layer, came)]))
     return Growth(cuts=cuts, kept=known, remark=remark)
+
+
+def _hidden_by(
+    place: Place, shapes: PolygonArray, depth: Indices | None, settings: Settings
+) -> list[tuple[BaseGeometry, Mask]]:
+    """What hides some of the shapes, and which: what stands before their layer; bars hide all masses."""
+    large, lots = masses(shapes, settings), list[tuple[Any, Any]]()
+    for k, what in enumerate(place.hides if depth is not None else [shapely.Polygon()]):
+        here = np.ones(len(shapes), dtype=bool) if depth is None else depth == k
+        lots += [(what, here & ~large), (shapely.union(what, place.bars), here & large)]
+    return [(what, some) for what, some in lots if not shapely.is_empty(what)]
+
+
+def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, place: Place) -> PolygonArray:
+    """The cuts, and before the bars a few single flakes of the masses that these hide."""
+    flakes = _met(sky, level)
+    flakes = flakes.chosen(np.flatnonzero(flakes.layer == len(LAYERS) - 1))
+    few = few_in_front(sky.drawn(flakes), hidden, len(LAYERS) - 1, place.bars, sky.limits)
+    few = few[geometry.wholly_in(place.area, few)]
+    near = shapely.STRtree(few).query(cuts, predicate="dwithin", distance=sky.limits.land_mm)[1]
+    return np.concatenate([cuts, np.delete(few, np.unique(near))])
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:

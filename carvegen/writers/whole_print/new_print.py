@@ -41,15 +41,21 @@ _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
 _BARE_WORDS = frozenset(
     _WORD.findall("""
     water sea ocean lake river pond wave ripple sky moon sun star cloud fog mist rain smoke steam flame fire light glow
-    reflection letter lettering text title caption
+    reflection
     wasser meer see ozean fluss teich welle himmel mond sonne sterne wolke nebel regen rauch dampf flamme feuer licht
-    schein spiegelung buchstabe schrift titel
+    schein spiegelung
     eau mer lac riviere fleuve etang vague ciel lune soleil etoile nuage brume pluie fumee vapeur feu lumiere lueur
-    reflet lettre texte titre
+    reflet
     agua mar oceano lago rio estanque ola cielo luna sol estrella nube niebla lluvia humo vapor llama fuego luz
-    reflejo letra texto titulo
+    reflejo
     zee oceaan rivier vijver golf golven lucht hemel maan zon sterren wolk rook stoom vlam vlammen vuur gloed
-    weerspiegeling tekst
+    weerspiegeling
+""")
+)
+#: The same for what is read.
+_LETTER_WORDS = frozenset(
+    _WORD.findall("""
+    letter lettering text title caption buchstabe schrift titel lettre texte titre letra texto titulo tekst
 """)
 )
 _PLURALS = ("", "s", "es", "n", "en", "x")  #: what a plural of these words ends in
@@ -64,7 +70,7 @@ _SIDE = 0.02  #: of the width: ground comes so near to both sides; our own choic
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for"),
-    "motifs": ("motif", "preset", "on", "settings", "far_behind", "middle_behind"),
+    "motifs": ("motif", "preset", "on", "settings", "behind", "far_behind", "middle_behind"),
 }
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",
@@ -91,6 +97,7 @@ _MOTIFS = (
 _DEPTH = (
     "far_behind and middle_behind: the layers that hide far flakes, and those that hide flakes in the middle distance;",
     "near flakes fall in front of all. A guess by the order of drawing: what is drawn later stands in front.",
+    "Masses of flakes lie behind what is dark and no broad ground. behind hides all that falls, as letters do.",
 )
 _NO_DEPTH = (
     "The drawing has no separate layers that say what is near and what is far: flakes fall behind all of it, or in",
@@ -168,7 +175,8 @@ def guess(
     inked = [name for name in layers if colours.get(name) != _WHITE] or list(layers)
     behind = {name for name in inked if _is_behind(name, layers, name == inked[0], size_mm)}
     things = [name for name in inked if name not in behind]
-    hides = {"far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
+    letters = [name for name in inked if _named_with(name, _LETTER_WORDS)]
+    hides = {"behind": letters, "far_behind": things, "middle_behind": things[(len(things) + 1) // 2 :]}
     hides = {key: names for key, names in hides.items() if names}
     bearers = _bearers([name for name in things or inked if _may_bear(name)], layers, size_mm[0])
     face = shapely.box(0, 0, *size_mm)
@@ -190,9 +198,14 @@ def guess(
 
 def _may_bear(name: str) -> bool:
     """Whether snow may lie on a layer, as far as the words of its name tell: not on water, light or letters."""
+    return not _named_with(name, _BARE_WORDS | _LETTER_WORDS)
+
+
+def _named_with(name: str, known: frozenset[str]) -> bool:
+    """Whether a layer's name has one of these words in it, or its plural."""
     parted = unicodedata.normalize("NFKD", name.casefold())
     words = _WORD.findall("".join(letter for letter in parted if not unicodedata.combining(letter)))
-    return not any(word.endswith(end) and word.removesuffix(end) in _BARE_WORDS for word in words for end in _PLURALS)
+    return any(word.endswith(end) and word.removesuffix(end) in known for word in words for end in _PLURALS)
 
 
 def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: float) -> list[list[str]]:

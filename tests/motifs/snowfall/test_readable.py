@@ -1,0 +1,71 @@
+"""What falls before dark things leaves them in one piece; masses lie behind them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.motifs import motif
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowfall.readable import masses, uncut
+from carvegen.motifs.snowfall.settings import PRESETS, Settings
+from tests.cases import box, disc, limits, shapes
+
+LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
+POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
+LEVEL = 65.47  #: at it 0.4 of the face of the last test turns white: nothing need be solved
+BARS = shapely.union(POST, TWIG)
+
+
+@pytest.mark.parametrize(
+    ("flake", "stays", "whole"),
+    [
+        (disc(12.5, 20, 1.5), True, True),  # a land's width is left on both sides
+        (disc(12.5, 20, 2.3), True, False),  # too little is left: it gets smaller
+        (disc(12.5, 20, 3.0), True, False),  # cuts the post through: it gets smaller
+        (box(5, 18, 15, 2), False, False),  # so far across that it would cut it through, however small
+        (disc(10, 20, 2.0), True, True),  # over one side of it
+        (disc(12.5, 40, 3.0), True, True),  # over its end
+        (disc(30.5, 20, 2.0), True, True),  # over a twig
+        (disc(22, 20, 3.0), True, True),  # beside them
+    ],
+)
+def test_a_flake_that_would_cut_a_bar_through_gets_smaller_or_goes(flake, stays, whole) -> None:
+    left = uncut(shapes(flake), BARS, SETTINGS, LIMITS)
+    assert len(left) == stays
+    assert (list(left) == [flake]) == whole
+    parts = len(geometry.parts(shapely.difference(POST, geometry.union(geometry.offset(left, 0.45)))))
+    assert parts == 1
+
+
+def test_what_happens_to_a_flake_is_its_own() -> None:
+    """A brute-force twin: each alone."""
+    rng = np.random.default_rng(3)
+    many = shapes(*(disc(*xy, r) for *xy, r in rng.uniform((5, 0, 0.4), (25, 40, 4), (60, 3))))
+    alone = [kept for flake in many for kept in uncut(shapes(flake), BARS, SETTINGS, LIMITS)]
+    assert [its.wkb for its in uncut(many, BARS, SETTINGS, LIMITS)] == [its.wkb for its in alone]
+
+
+def test_masses_lie_behind_bars_and_a_few_flakes_before_them() -> None:
+    settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4, "largest_mm": 3.0, "level": LEVEL})
+    bars = geometry.union(shapes(*(box(x, 0, 3, 30) for x in (5, 13, 21))))
+    face = box(0, 0, 30, 30)
+
+    def grown(place: Place):
+        return motif("snowfall").grow(settings, place, LIMITS, stream(5, "bars")).cuts
+
+    before, after = grown(Place(area=face)), grown(Place(area=face, bars=bars))
+    large = before[masses(before, settings)]
+    assert shapely.area(shapely.intersection(large, bars)).max() > 10, "else nothing is tried here"
+    on_bars = shapely.area(shapely.intersection(after, bars))
+    assert on_bars[masses(after, settings)].max(initial=0) < 1e-6
+    assert (on_bars > 0.1).sum() >= 3
+    assert on_bars.sum() < 0.35 * shapely.area(shapely.intersection(before, bars)).sum()
+    air = shapely.difference(face, shapely.buffer(bars, 1.0))
+    white = [shapely.area(shapely.intersection(cuts, air)).sum() for cuts in (before, after)]
+    assert white[1] == pytest.approx(white[0], rel=0.08), "in free air as much falls as before"
+    left = geometry.parts(shapely.difference(bars, geometry.union(after)))
+    assert len(left) == 3, "no bar is cut through"
