@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
 
-__all__ = ["settled"]
+__all__ = ["APART_MM", "settled"]
 
 _TOUCHES_MM2 = 1e-3
-_APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
+APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 _ROUNDS = 7  #: in which masses are cut back,
 _WIDER = 1.7  #: each time so much wider,
 _SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than twice this: our own choice
@@ -60,7 +60,7 @@ def settled(
         if nth == 0:
             masses = _with_slivers(masses, places, white, limits)
             continue
-        wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * _APART_MM
+        wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * APART_MM
         off = shapely.buffer(shapely.union_all(places), wide + _SOFT_MM, quad_segs=4)
         off = shapely.buffer(off, -_SOFT_MM, quad_segs=4)
         masses = taken_back(masses, off, frame, limits)
@@ -72,14 +72,14 @@ def settled(
 
 def _with_slivers(masses: PolygonArray, slivers: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
     """The masses and what each leaves of pictures that is too narrow, but not up to other white."""
-    clear = shapely.buffer(white, limits.land_mm + 2 * _APART_MM, quad_segs=4)
+    clear = shapely.buffer(white, limits.land_mm + 2 * APART_MM, quad_segs=4)
     fuller = shapely.union(masses, shapely.difference(geometry.offset(slivers, _OVER * limits.land_mm), clear))
     return geometry.parts(fuller)
 
 
 def _beside(flakes: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
     """The part of other white that is too near to each flake, empty where none is; (n,)."""
-    apart = limits.land_mm + _APART_MM
+    apart = limits.land_mm + APART_MM
     places = np.full(len(flakes), shapely.Polygon(), dtype=object)
     near = np.flatnonzero(shapely.dwithin(flakes, white, apart))
     places[near] = shapely.intersection(white, shapely.box(*(shapely.bounds(flakes[near]) + apart * _OUT).T))

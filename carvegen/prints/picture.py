@@ -21,7 +21,7 @@ from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.prints.file.print_file import in_keys
-from carvegen.prints.flake_fit import settled
+from carvegen.prints.flake_fit import APART_MM, settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
@@ -47,7 +47,6 @@ _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
-_APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 
 
 class Growths(Protocol):
@@ -483,7 +482,7 @@ class _Grower:
             behind = [name for name in motif.on if layer in self.drawing.in_front_of([name])]
             nearer = self.drawing.union([name for name in motif.on if name not in behind])
             over = geometry.parts(shapely.intersection(white, layer.shape))
-            over = over[~shapely.dwithin(over, nearer, _APART_MM)] if len(over) else over
+            over = over[~shapely.dwithin(over, nearer, APART_MM)] if len(over) else over
             front += [layer.shape] if shapely.is_empty(nearer) else list(over)
             self._note(motif, layer, behind, over)
         return _union([geometry.polygon_array(front)])
@@ -510,7 +509,7 @@ class _Grower:
 
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
     """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
-    return shapely.union(hidden, shapely.buffer(before, limits.land_mm + _APART_MM, quad_segs=4))
+    return shapely.union(hidden, shapely.buffer(before, limits.land_mm + APART_MM, quad_segs=4))
 
 
 def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:

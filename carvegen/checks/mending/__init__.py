@@ -45,6 +45,11 @@ _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as po
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
+#: What a change does, for a count of them.
+_COUNTED = {
+    "widened": "thin land widened", "cut wider": "thin cuts widened", "joined": "cuts joined over thin land",
+    "filled": "thin land taken out", "rounded": "cuts rounded for the tool", "left out": "cuts too small left out",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +66,7 @@ def mending_words(changes: Sequence[Change]) -> str:
     if not changes:
         return ""
     counts = Counter(change.what for change in changes)
-    words = ", ".join(f"{count} {what}" for what, count in sorted(counts.items()))
+    words = ", ".join(f"{_COUNTED[what]}: {count}" for what, count in sorted(counts.items()))
     most = max(changes, key=lambda change: abs(change.white_mm2))
     white = sum(change.white_mm2 for change in changes)
     return f"{words}; {white:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
