@@ -62,6 +62,7 @@ _STAGES = (
     (re.compile(r"growing motif (\d+) of (\d+): snowfall"), r"letting snow fall, \1 of \2"),
     (re.compile(r"growing motif (\d+) of (\d+): snowload"), r"letting snow lie, \1 of \2"),
     (re.compile(r"growing motif (\d+) of (\d+): (\w+)"), r"growing \3, \1 of \2"),
+    (re.compile(r"snowfall \d+: laying (\d+) flakes"), r"laying \1 flakes"),
     (re.compile("taking the inks apart"), "working out what each block prints"),
     (re.compile(r"mending, round (\d+)"), r"making thin places wider, round \1"),
     (re.compile("trying out register errors"), "trying what shows when the blocks do not quite meet"),
