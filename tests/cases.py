@@ -21,6 +21,7 @@ from carvegen.base.streams import stream
 from carvegen.blocks.block import Block
 from carvegen.blocks.from_motif import Ground, grown_block
 from carvegen.blocks.job import USUAL_MACHINES, Setup
+from carvegen.delivery.step_keys import digest
 from carvegen.facts.profiles import Library
 from carvegen.motifs.growth import Growth, Place
 
@@ -103,11 +104,8 @@ def remembered(name: str, grow: Callable[..., Growth]) -> Callable[..., Growth]:
     def growing(settings, place: Place, its_limits: Limits, rng: np.random.Generator) -> Growth:
         if place.density is not None:
             return grow(settings, place, its_limits, rng)
-        where = [shapely.to_wkb(its) for its in (place.area, place.frame, *place.shapes)]
-        where += [(shapely.to_wkb(area), word) for area, word in place.holes]
-        where += [shapely.to_wkb(its) for its in place.hides]
         growth, rng.bit_generator.state = once(
-            (name, settings, its_limits, rng.bit_generator.state, where),
+            (name, settings, its_limits, rng.bit_generator.state, digest(place)),
             lambda: (grow(settings, place, its_limits, rng), rng.bit_generator.state),
             grown=True,
         )

@@ -35,14 +35,14 @@ _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 def settled(
     flakes: PolygonArray, white: BaseGeometry, pictures: Sequence[BaseGeometry], limits: Limits, *,
-    frame: Polygon, mass_mm2: float,
+    area: BaseGeometry, frame: Polygon, mass_mm2: float,
 ) -> PolygonArray:  # fmt: skip
     """The flakes that keep clear of other white, and leave no sliver of pictures and no cut in them too small.
 
     A flake stays a land's width away from an outline or crosses it; what it takes of a picture is at least as large
     as the smallest cut, and what it leaves of it is nowhere newly narrower than the land. One that doesn't fit goes
     whole. What is larger than `mass_mm2` is many flakes: it takes the slivers, too, and is cut back where it doesn't
-    fit even so, along a rim as soft as snow's.
+    fit even so, along a rim as soft as snow's. It takes no sliver outside `area`.
     """
 
     def misfits(some: PolygonArray) -> PolygonArray:
@@ -58,7 +58,7 @@ def settled(
         if len(masses) == 0:
             break
         if nth == 0:
-            masses = _with_slivers(masses, places, white, limits)
+            masses = _with_slivers(masses, places, white, area, limits)
             continue
         wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * APART_MM
         off = shapely.buffer(shapely.union_all(places), wide + _SOFT_MM, quad_segs=4)
@@ -70,10 +70,13 @@ def settled(
     return apart(np.concatenate([fit, few]), limits)
 
 
-def _with_slivers(masses: PolygonArray, slivers: PolygonArray, white: BaseGeometry, limits: Limits) -> PolygonArray:
-    """The masses and what each leaves of pictures that is too narrow, but not up to other white."""
+def _with_slivers(
+    masses: PolygonArray, slivers: PolygonArray, white: BaseGeometry, area: BaseGeometry, limits: Limits
+) -> PolygonArray:
+    """The masses and what each leaves of pictures in the area that is too narrow, but not up to other white."""
     clear = shapely.buffer(white, limits.land_mm + 2 * APART_MM, quad_segs=4)
-    fuller = shapely.union(masses, shapely.difference(geometry.offset(slivers, _OVER * limits.land_mm), clear))
+    more = shapely.intersection(geometry.offset(slivers, _OVER * limits.land_mm), area)
+    fuller = shapely.union(masses, shapely.difference(more, clear))
     return geometry.parts(fuller)
 
 

@@ -20,6 +20,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
+from carvegen.motifs.snowfall.readable import mass_mm2
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import APART_MM, settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
@@ -424,13 +425,13 @@ class _Grower:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
-        fallen = grow(motif, shapely.difference(area, hidden), limits, frame=frame, hides=hides,
-                      bars=self._bars(motif, leaves))  # fmt: skip
+        open_ = shapely.difference(area, hidden)
+        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
         self.say(f"{motif.name}: laying {len(fallen.cuts)} flakes and masses on the drawing")
         flakes = settled(
             fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
-            frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
-            mass_mm2=np.pi / 4 * motif.settings.largest_mm**2,
+            area=open_, frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
+            mass_mm2=mass_mm2(motif.settings),
         )  # fmt: skip
         lost = float(shapely.area(fallen.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(self.face)
         if lost > _LOST:
@@ -446,11 +447,14 @@ class _Grower:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
         if not lighter:
             return _NOTHING
-        darkest = [plate for plate in self.plates if plate.lightness == least and not plate.ground]
-        dark = [self.pictures[plate.name] for plate in darkest if plate.name in leaves and not plate.under_all]
-        things = _union([geometry.polygon_array(dark)])
+        dark = [
+            plate for plate in self.plates
+            if plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
+        ]  # fmt: skip
+        things = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
+        whole = self.drawing.union(name for plate in dark for name in plate.layers)  # what stands before parts none
         wide = _BROAD * motif.settings.largest_mm
-        plain = shapely.simplify(things, _PLAIN * wide)
+        plain = shapely.simplify(whole, _PLAIN * wide)
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         return geometry.solid(shapely.difference(things, broad))
 

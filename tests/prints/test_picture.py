@@ -11,7 +11,7 @@ from carvegen.geometry.necks import necks
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.picture import Picture
+from carvegen.prints.picture import Picture, _Grower
 from tests.cases import SHELF, box, disc, limits, shapes
 
 BLOCK = """
@@ -92,7 +92,9 @@ POST, NOTHING = box(10, 0, 10, 30), shapely.Polygon()
 
 
 def fitting(flakes, *, picture=POST, white=NOTHING, mass_mm2=20.0):
-    return settled(flakes, white, [picture], LIMITS, frame=geometry.box(30, 30), mass_mm2=mass_mm2)
+    return settled(
+        flakes, white, [picture], LIMITS, area=geometry.box(30, 30), frame=geometry.box(30, 30), mass_mm2=mass_mm2
+    )
 
 
 @pytest.mark.parametrize(
@@ -137,3 +139,36 @@ def test_a_mass_that_leaves_a_sliver_of_a_post_is_taken_back_from_it() -> None:
     assert (
         len(necks(geometry.rings(geometry.parts(shapely.difference(POST, geometry.union(left)))), LIMITS.land_mm)) == 0
     )
+
+
+def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
+    """It is cut back instead."""
+    mass, area = shapely.box(2, 5, 19.9, 20), shapely.box(0, 0, 19.95, 30)
+    left = settled(shapes(mass), NOTHING, [POST], LIMITS, area=area, frame=geometry.box(30, 30), mass_mm2=20.0)
+    assert shapely.area(left).sum() > 0.6 * mass.area
+    assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
+
+
+KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb", "#1f2b3d")
+HEAVY = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\nsettings = { snow = 0.4, largest_mm = 2.0 }\n'
+
+
+@pytest.mark.parametrize(("layer", "shape", "bars"), [("POST", "box 26 0 7 30", 1), ("NIGHT", "box 0 0 36 29", 0)])
+def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_part_it(
+    tmp_path, monkeypatch, layer, shape, bars
+) -> None:
+    """Pale trunks stand before all; without bars masses lie over the dark thing, too."""
+    drawn = f'[[layers]]\nname = "TRUNK"\nshape = "box 8 0 2 30"\n[[layers]]\nname = "{layer}"\nshape = "{shape}"\n'
+    thing = shapely.difference(shapely.box(26, 0, 33, 30) if bars else shapely.box(0, 0, 36, 29), box(8, 0, 2, 30))
+    two = KEY.replace('"*"', f'"{layer}"') + BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8dde0").replace(
+        "background", "tone"
+    ).replace('"*"', '"TRUNK"')
+    on_it = []
+    for barred in (True, False):
+        if not barred:
+            monkeypatch.setattr(_Grower, "_bars", lambda *_: NOTHING)
+        ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
+        on_it.append(shapely.area(shapely.intersection(flakes, thing)))
+    assert on_it[1].max() > 15, "else nothing is tried here"
+    assert (on_it[0].max() < 3.2) == bars
+    assert (on_it[0].sum() > 0.95 * on_it[1].sum()) != bars

@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
-from carvegen.motifs.snowfall.edge import bounded, crossing
+from carvegen.motifs.snowfall.edge import apart, bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
 from carvegen.motifs.snowfall.readable import few_in_front, masses, uncut
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
@@ -80,11 +80,12 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     barred = depth is not None or not shapely.is_empty(place.bars)
     if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):
         stays = _wanted(fallen, place)
-        hides = _hidden_by(place, fallen[stays], None if depth is None else depth[stays], settings)
-        cuts = bounded(fallen[stays], place.area, frame, limits, settings, hides=hides)
-    if not shapely.is_empty(place.bars):
-        hidden = fallen[masses(fallen, settings)]
-        cuts = uncut(_with_few(sky, level, cuts, hidden, place), place.bars, settings, limits)
+        wanted, depth = fallen[stays], None if depth is None else depth[stays]
+        hides = _hidden_by(place, wanted, depth, settings)
+        cuts = bounded(wanted, place.area, frame, limits, settings, hides=hides)
+        if not shapely.is_empty(place.bars):
+            cuts = _with_few(sky, level, cuts, wanted[masses(wanted, settings)], place)
+            cuts = uncut(cuts, place.bars, settings, limits)
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
@@ -98,7 +99,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 def _hidden_by(
     place: Place, shapes: PolygonArray, depth: Indices | None, settings: Settings
 ) -> list[tuple[BaseGeometry, Mask]]:
-    """What hides some of the shapes, and which: what stands before their layer; bars hide all masses."""
+    """What hides some of the shapes, and which, (n,): what stands before their layer; bars hide all masses."""
     large, lots = masses(shapes, settings), list[tuple[Any, Any]]()
     for k, what in enumerate(place.hides if depth is not None else [shapely.Polygon()]):
         here = np.ones(len(shapes), dtype=bool) if depth is None else depth == k
@@ -110,8 +111,8 @@ def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, 
     """The cuts, and before the bars a few single flakes of the masses that these hide."""
     flakes = _met(sky, level)
     flakes = flakes.chosen(np.flatnonzero(flakes.layer == len(LAYERS) - 1))
-    few = few_in_front(sky.drawn(flakes), hidden, len(LAYERS) - 1, place.bars, sky.limits)
-    few = few[geometry.wholly_in(place.area, few)]
+    few = few_in_front(sky.drawn(flakes), hidden, place.bars)
+    few = apart(few[_wanted(few, place) & geometry.wholly_in(place.area, few)], sky.limits)
     near = shapely.STRtree(few).query(cuts, predicate="dwithin", distance=sky.limits.land_mm)[1]
     return np.concatenate([cuts, np.delete(few, np.unique(near))])
 
@@ -290,7 +291,7 @@ def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, 
     came, one = (float(area) / whole for area in (shapely.area(cuts).sum(), shapely.area(cuts).max(initial=0)))
     if abs(came - settings.snow) <= _REMARKED:
         return ""
-    if free < 0.98 * whole or place.density is not None or place.hides:
+    if free < 0.98 * whole or place.density is not None or place.hides or not place.bars.is_empty:
         why, help_ = "snow is kept off a part of the face", "ask for more, or keep less of it clear"
     elif came < settings.snow and (level >= 0.9 * _MOST or settings.snow - came > one):
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"

@@ -14,51 +14,67 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["few_in_front", "masses", "uncut"]
+__all__ = ["few_in_front", "mass_mm2", "masses", "uncut"]
 
 _IN_FRONT = 0.3  #: share of a mass's near flakes that fall before what hides it; these and the next: our own choice
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would cut a bar through is made so much smaller, or it goes
 _BAR = 2.0  #: what is narrower than so many of the smallest flakes is a twig, and may be cut through
+_SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
+def mass_mm2(settings: Settings) -> float:
+    """The area of a disc as wide as the largest flakes: what is larger is many flakes."""
+    return float(np.pi / 4 * settings.largest_mm**2)
+
+
 def masses(shapes: PolygonArray, settings: Settings) -> Mask:
-    """Which shapes are larger than a disc as wide as the largest flakes: they are many flakes."""
-    return np.asarray(shapely.area(shapes) > np.pi / 4 * settings.largest_mm**2)
+    """Which shapes are many flakes; (n,)."""
+    return np.asarray(shapely.area(shapes) > mass_mm2(settings))
 
 
-def few_in_front(flakes: Flakes, hidden: PolygonArray, near: int, bars: BaseGeometry, limits: Limits) -> PolygonArray:
-    """Some of the near flakes of the masses, whole, where bars stand before these; a land apart from one another.
+def few_in_front(flakes: Flakes, hidden: PolygonArray, bars: BaseGeometry) -> PolygonArray:
+    """Some of the flakes of masses, whole, where bars stand before these.
 
     Parameters
     ----------
     flakes
-        All flakes, drawn.
+        The near flakes, drawn.
     hidden
         The masses, before anything hides them.
-    near
-        The number of the near layer.
+    bars
+        What stands before them.
     """
     chance = Draws(keys(flakes.key, 6)).random(1)[:, 0]
-    some = np.flatnonzero((flakes.layer == near) & ~flakes.torn & (chance < _IN_FRONT))
+    some = np.flatnonzero(~flakes.torn & (chance < _IN_FRONT))
     shapely.prepare(bars)
     some = some[shapely.intersects(bars, geometry.dots(flakes.xy[some]))]
-    some = some[np.unique(shapely.STRtree(flakes.shape[some]).query(hidden, predicate="intersects")[1])]
-    shapes = flakes.shape[some]
-    i, j, _ = geometry.close_pairs(shapes, limits.land_mm)
-    size = shapely.area(shapes)
-    return np.delete(shapes, np.unique(np.where(size[i] < size[j], i, j)))
+    in_masses = np.unique(shapely.STRtree(flakes.shape[some]).query(hidden, predicate="intersects")[1])
+    return np.asarray(flakes.shape[some[in_masses]], dtype=object)
 
 
 def uncut(shapes: PolygonArray, bars: BaseGeometry, settings: Settings, limits: Limits) -> PolygonArray:
     """The shapes, those smaller or gone that cut a bar through, or leave less than the land beside them on one side.
 
-    A trunk, a post, a board is a bar; a twig is none. What happens to a shape depends on it and on what it covers.
+    A trunk, a post, a board is a bar; a twig is none. What happens to a shape depends on it and on what it covers;
+    a smaller one lies in the shape itself and is made by the smallest cut.
+
+    Parameters
+    ----------
+    shapes
+        Polygons (n,), mm.
+    bars
+        Polygon or multipolygon, mm.
+
+    Returns
+    -------
+    PolygonArray
+        As many, or fewer.
     """
     wide = _BAR * settings.smallest_mm
     bars = geometry.solid(shapely.buffer(shapely.buffer(bars, -wide / 2, quad_segs=2), wide / 2, quad_segs=4))
@@ -74,10 +90,19 @@ def uncut(shapes: PolygonArray, bars: BaseGeometry, settings: Settings, limits: 
         xy, of = shapely.get_coordinates(whole, return_index=True)
         smaller = shapely.set_coordinates(whole.copy(), middle[of] + share * (xy - middle[of]))
         shapes[bad] = smaller
-        still = _cut_through(smaller, bars, limits)
+        sound = shapely.covers(whole, smaller) & _made(smaller, limits)
+        stays[bad[~sound]] = False
+        still = sound & _cut_through(smaller, bars, limits)
         bad, middle, whole = bad[still], middle[still], whole[still]
     stays[bad] = False
     return shapes[stays]
+
+
+def _made(shapes: PolygonArray, limits: Limits) -> Mask:
+    """Which shapes the smallest cut makes, each in one piece; (n,)."""
+    inner = geometry.offset(shapes, -limits.cut_mm / 2)
+    trace = shapely.area(geometry.offset(inner, limits.cut_mm / 2))
+    return np.asarray((shapely.get_num_geometries(inner) == 1) & (trace > _SOUND * shapely.area(shapes)))
 
 
 def _cut_through(shapes: PolygonArray, bars: BaseGeometry, limits: Limits) -> Mask:
@@ -89,6 +114,7 @@ def _cut_through(shapes: PolygonArray, bars: BaseGeometry, limits: Limits) -> Ma
     return _pieces(left, limits) > _pieces(around, limits)
 
 
-def _pieces(shapes: PolygonArray, limits: Limits) -> np.ndarray:
+def _pieces(shapes: PolygonArray, limits: Limits) -> Indices:
+    """In how many pieces each shape is, crumbs not counted; (n,)."""
     parts, whose = shapely.get_parts(shapes, return_index=True)
     return np.bincount(whose[shapely.area(parts) > (_BIT * limits.land_mm) ** 2], minlength=len(shapes))

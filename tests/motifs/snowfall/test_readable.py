@@ -10,6 +10,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowfall import readable
 from carvegen.motifs.snowfall.readable import masses, uncut
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
@@ -49,13 +50,38 @@ def test_what_happens_to_a_flake_is_its_own() -> None:
     assert [its.wkb for its in uncut(many, BARS, SETTINGS, LIMITS)] == [its.wkb for its in alone]
 
 
-def test_masses_lie_behind_bars_and_a_few_flakes_before_them() -> None:
-    settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4, "largest_mm": 3.0, "level": LEVEL})
-    bars = geometry.union(shapes(*(box(x, 0, 3, 30) for x in (5, 13, 21))))
+@pytest.mark.parametrize(
+    ("flake", "stays"),
+    [
+        # both cut the post through; smaller about its middle the first, a crescent, would lie out of itself
+        (shapely.difference(disc(12.5, 20, 3.0), disc(12.5, 20.6, 2.7)), False),
+        # and the neck of the second would get narrower than the cut
+        (shapely.union_all([disc(11, 20, 1.6), disc(15.5, 20, 1.6), box(11, 19.75, 4, 0.5)]), False),
+        (disc(12.5, 20, 3.0), True),
+    ],
+)
+def test_a_smaller_flake_lies_in_itself_and_is_made_by_the_smallest_cut(flake, stays) -> None:
+    left = uncut(shapes(flake), BARS, SETTINGS, LIMITS)
+    assert len(left) == stays
+    assert shapely.covers(flake, left).all()
+    assert (shapely.get_num_geometries(geometry.offset(left, -LIMITS.cut_mm / 2)) == 1).all()
+
+
+def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> None:
+    settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4, "largest_mm": 2.0, "level": LEVEL})
+    bars = geometry.union(shapes(*(box(x, 0, 6, 30) for x in (3, 12, 21))))
     face = box(0, 0, 30, 30)
 
     def grown(place: Place):
         return motif("snowfall").grow(settings, place, LIMITS, stream(5, "bars")).cuts
+
+    def twice(area, density) -> list[geometry.PolygonArray]:
+        """With few flakes before the bars, and with none."""
+        lots = []
+        for share in (0.3, 0.0):
+            monkeypatch.setattr(readable, "_IN_FRONT", share)
+            lots.append(grown(Place(area=area, frame=face, bars=bars, density=density)))
+        return lots
 
     before, after = grown(Place(area=face)), grown(Place(area=face, bars=bars))
     large = before[masses(before, settings)]
@@ -69,3 +95,13 @@ def test_masses_lie_behind_bars_and_a_few_flakes_before_them() -> None:
     assert white[1] == pytest.approx(white[0], rel=0.08), "in free air as much falls as before"
     left = geometry.parts(shapely.difference(bars, geometry.union(after)))
     assert len(left) == 3, "no bar is cut through"
+    few, none = twice(face, None)
+    assert len(few) >= len(none) + 3
+    one, other = np.triu_indices(len(few), 1)
+    assert shapely.distance(few[one], few[other]).min() >= LIMITS.land_mm
+    half = shapely.box(0, 0, 30, 15)
+    few, none = twice(half, None)
+    assert len(few) > len(none)
+    assert shapely.area(shapely.difference(few, half)).max() < 1e-6
+    few, none = twice(face, lambda xy: np.zeros(len(xy)))
+    assert len(few) == len(none) == 0
