@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -20,3 +22,10 @@ def test_the_legend_stays_inside_however_narrow_the_picture_is(width, words):
     assert room[-3:].all()
     for colour, _ in words:
         assert (np.abs(legend - colour).sum(axis=-1) < 9).sum() > 30
+
+
+def test_the_largest_of_each_kind_are_ringed_first():
+    """What is gone for good was told with a number that no ring had, behind sixty places that are still to cut."""
+    spots = [SimpleNamespace(kind="still to cut")] * 70 + [SimpleNamespace(kind="gone")] * 6
+    numbers = [number for number, _ in ringed_png._in_turn(spots)[:60]]
+    assert sorted(numbers) == [*range(1, 55), *range(71, 77)]
