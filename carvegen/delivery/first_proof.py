@@ -164,15 +164,17 @@ def _hidden_words(planned: Planned, shown: str, inks: Mapping[str, InkSeen]) -> 
             yield f"{name}: other inks hide {hidden:.0f} mm² of it, or it fades: nothing is said of these parts"
 
 
-def _saved_sheets(sheet: Path, planned: Planned, names: Sequence[str], places: Sequence[Spot]) -> tuple[Path, ...]:
+def _saved_sheets(
+    sheet: Path, planned: Planned, inks: Mapping[str, InkSeen], places: Sequence[Spot]
+) -> tuple[Path, ...]:
     """The file of each block's carving sheet: the one that is asked for, with the block's name if there are several."""
     from carvegen.base.files import save_file
     from carvegen.writers.whole_print.templates import carving_sheet
 
-    paths = [sheet if len(names) == 1 else sheet.with_stem(f"{sheet.stem}-{name}") for name in names]
-    for name, path in zip(names, paths, strict=True):
+    paths = [sheet if len(inks) == 1 else sheet.with_stem(f"{sheet.stem}-{name}") for name in inks]
+    for (name, ink), path in zip(inks.items(), paths, strict=True):
         own = [spot for spot in places if spot.block == name]
-        save_file(path, carving_sheet(name, planned.lands[name], own, planned.size_mm))
+        save_file(path, carving_sheet(name, planned.lands[name], own, planned.size_mm, ink.hidden.area))
     return tuple(paths)
 
 
@@ -202,5 +204,5 @@ def first_proof(
     return Proof(
         names=tuple(inks), laid=laid, spots=places, tolerance_mm=tolerance, picture=picture,
         notes=(*notes, *_hidden_words(planned, shown, inks), *_large_words(places, planned.size_mm)),
-        sheets=() if sheet is None else _saved_sheets(sheet, planned, tuple(inks), places),
+        sheets=() if sheet is None else _saved_sheets(sheet, planned, inks, places),
     )  # fmt: skip

@@ -27,7 +27,7 @@ from carvegen.artwork.on_plan import (
     shown_alone,
 )
 from carvegen.artwork.reading import file_and_layer
-from carvegen.artwork.scan import ScanOptions, is_sized, read_scan
+from carvegen.artwork.scan import ScanOptions, read_scan, sized_mm
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.comparison import CUT_FOLDER, SCAN_TOLERANCE_MM, difference, land_in
@@ -52,7 +52,6 @@ __all__ = ["Standing", "cut_further", "kept_files", "standing_lands"]
 
 _TOLERANCE_MM = 0.02
 _LANDS, _KNOWN = "lands", "known_within_mm"
-_SAME_SHAPE = 0.01
 _MOST = 40
 _ALONE, _PRINT = "the block", "the print"  #: what a picture of a block may show
 _MOSTLY = 0.5  #: of a piece lies in the snow
@@ -220,7 +219,7 @@ class _Pictures:
         except PoorFitError as error:
             if error.laid.negative:
                 raise
-            if _is_page(self.print_, error.laid.pictured_px):
+            if _is_page(self.print_, path, error.laid.pictured_px):
                 return None
             error.hint = _ON_BUILT.format(block=block.name, file=path.name, straight=_hint(self.print_))
             raise
@@ -247,10 +246,14 @@ class _Pictures:
         return lands
 
 
-def _is_page(print_: Print, size_px: tuple[int, int]) -> bool:
-    """Whether a picture is as wide for its height as the face, so that it may show the face alone."""
-    across, down = size_px
-    return abs(across / down * print_.height_mm / print_.width_mm - 1) < _SAME_SHAPE
+def _is_page(print_: Print, path: Path, size_px: tuple[int, int]) -> bool:
+    """Whether a picture says that it is as large as the face, so that it may show the face alone.
+
+    A shape alike tells nothing: many a camera's pictures are 4 to 3, as are many faces.
+    """
+    pitch = sized_mm(path)
+    face = (print_.width_mm, print_.height_mm)
+    return pitch > 0 and max(abs(px * pitch - mm) for px, mm in zip(size_px, face, strict=True)) <= _SAME_PAGE_MM
 
 
 def _seen(ink: InkSeen, drawn: BaseGeometry) -> Standing:
@@ -298,7 +301,7 @@ def _by_file(print_: Print, path: Path) -> Standing:
     if path.suffix.lower() == ".wkb":
         return _kept(path)
     if is_picture(path):
-        width_mm = 0.0 if is_sized(path) else print_.width_mm  # without a resolution the picture is the face
+        width_mm = 0.0 if sized_mm(path) else print_.width_mm  # without a resolution the picture is the face
         artwork = read_scan(path, ScanOptions(deskew=False, even=False, width_mm=width_mm))
     else:
         artwork = read(path, units=print_.units or None, outlines=True, without=LEFT_OUT)

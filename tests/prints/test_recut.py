@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import pickle
 import re
+from contextlib import nullcontext
 from types import SimpleNamespace
 
 import numpy as np
@@ -608,9 +609,10 @@ def test_a_negative_is_refused_whatever_its_page(tmp_path, monkeypatch, size):
     assert "{" not in told.value.hint
 
 
-def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path, monkeypatch):
-    """The photograph is no longer read as the face where no plan tells its place."""
-    _refusing(monkeypatch, tmp_path / "block.jpg", (1000, 760), negative=False)
+@pytest.mark.parametrize("size", [(1080, 720), (1000, 760)])
+def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp_path, monkeypatch, size):
+    """The photograph is no longer read as the face where no plan tells its place, nor where it has the face's shape."""
+    _refusing(monkeypatch, tmp_path / "block.jpg", size, negative=False)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
     with pytest.raises(InputError, match="does not fit the plan") as told:
@@ -618,6 +620,21 @@ def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp
     assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
     assert "carvegen read PHOTO --size 120x80 --corners auto --out land.svg" in told.value.hint
     assert "mark the corners" not in told.value.hint  # no key of a print file does
+
+
+@pytest.mark.parametrize(("dpi", "page"), [(228.6, True), (300.0, False)])
+def test_a_picture_that_says_the_faces_size_is_read_as_the_face(tmp_path, monkeypatch, dpi, page):
+    """1080 pixels at 228.6 to the inch are 120 mm."""
+    _refusing(monkeypatch, tmp_path / "block.png", (1080, 720), negative=False)
+    picture = Image.new("L", (1080, 720), 245)
+    ImageDraw.Draw(picture).rectangle((90, 90, 539, 359), fill=20)  # 50 x 30 mm, from x 10 and y 40 mm on
+    picture.save(tmp_path / "block.png", dpi=(dpi, dpi))
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.png"))
+    read = read_print(tmp_path / "print.toml", cases.SHELF)
+    with nullcontext() if page else pytest.raises(InputError, match="does not fit the plan"):
+        land = standing_lands(read, tmp_path / "built")["key"].land
+        assert shapely.symmetric_difference(land, shapely.box(10, 40, 60, 70)).area < 5
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,18 @@
-"""The legend below a picture that was laid on a plan."""
+"""What is drawn of a picture that was laid on a plan, and the carving sheet by it."""
 
 from __future__ import annotations
 
+import io
+from types import SimpleNamespace
+
 import numpy as np
+import pypdf
 import pytest
+import shapely
 from PIL import Image
 
 from carvegen.writers.whole_print import ringed_png
+from carvegen.writers.whole_print.templates import carving_sheet
 
 
 @pytest.mark.parametrize("width", [150, 320, 480, 560, 700, 1600])
@@ -20,3 +26,18 @@ def test_the_legend_stays_inside_however_narrow_the_picture_is(width, words):
     assert room[-3:].all()
     for colour, _ in words:
         assert (np.abs(legend - colour).sum(axis=-1) < 9).sum() > 30
+
+
+def test_the_largest_of_each_kind_are_ringed_first():
+    """What is gone for good was told with a number that no ring had, behind sixty places that are still to cut."""
+    spots = [SimpleNamespace(kind="still to cut")] * 70 + [SimpleNamespace(kind="gone")] * 6
+    numbers = [number for number, _ in ringed_png._in_turn(spots)[:60]]
+    assert sorted(numbers) == [*range(1, 55), *range(71, 77)]
+
+
+@pytest.mark.parametrize("hidden_mm2", [0.0, 132.0])
+def test_a_carving_sheet_says_how_much_was_not_seen(hidden_mm2):
+    """Under a hand the block looked as if nothing were left to cut."""
+    sheet = carving_sheet("sky", shapely.box(2, 2, 38, 28), [], (40.0, 30.0), hidden_mm2)
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(sheet)).pages)
+    assert ("132 mm² could not be seen in the picture" in text) is bool(hidden_mm2)

@@ -21,6 +21,7 @@ _DRAWN = 0.35  #: contrast of a cell in which something is drawn; 1 is the pictu
 _ALIKE = 0.6
 _LOCKED_MM = 0.6
 _LEAST_LOCKED, _MOST_OFF_MM = 0.75, 0.3  #: our own choice, set on blocks that differ; see `Fit`
+_MANY, _LEAST_OF_MANY = 60, 0.6  #: so many locked cells are no chance: other snow on the same drawing locked 48 of 174
 _FEWEST, _FEWEST_SEEN = 12, 0.3
 _ACROSS = 0.1
 _ROUGH_MM = 0.2  #: a drawing whose edges lie farther off is said to
@@ -163,8 +164,9 @@ class Fit:
             or self.locked[self.firm].sum() < _FEWEST / 2
         ):
             return f"of {len(self.middle)} places on the plan only {self.locked.sum()} can be seen in the picture"
-        if self.share < _LEAST_LOCKED:
-            return f"only {self.share:.0%} of the places that show a drawing agree; {_LEAST_LOCKED:.0%} must"
+        least = _LEAST_OF_MANY if self.locked.sum() >= _MANY else _LEAST_LOCKED
+        if self.share < least:
+            return f"only {self.share:.0%} of the places that show a drawing agree; {least:.0%} must"
         if self.off_mm > _MOST_OFF_MM:
             return f"the places that agree still lie {self.off_mm:.2f} mm off; {_MOST_OFF_MM:g} mm at most"
         if self.quarters < 3:

@@ -9,14 +9,14 @@ from carvegen.artwork.scan.description import (
     inks_of,
     points_from,
 )
-from carvegen.artwork.scan.reader import is_sized, read_scan
+from carvegen.artwork.scan.reader import read_scan, sized_mm
 
 __all__ = [
     "ScanOptions",
     "corners_from",
     "ink_names",
     "inks_of",
-    "is_sized",
     "points_from",
     "read_scan",
+    "sized_mm",
 ]

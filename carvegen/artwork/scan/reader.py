@@ -34,13 +34,20 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "is_sized", "read_scan", "read_straight"]
+__all__ = ["as_artwork", "read_scan", "read_straight", "sized_mm"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
 _ASKEW_DEG = 0.02  # a smaller tilt is not worth a word
 _ENOUGH_PX_PER_MM, _FINE_PX_PER_MM = 12.0, 8.0  #: 300 and 200 dots per inch; our own choice
+_RIM_LOOK_PX, _RIM_PX = 200, 3  #: a straightened picture's side that is looked at, and how far from it the rim
+_RIM_LIGHT = 0.8  #: of what is lightest, from which on a rim may be paper; our own choice
+_RIM_EVEN = 0.85  #: of a rim's median, below which its darkest is no paper; our own choice
+_OF_SHEET = (
+    "bare paper lies along all four sides: if these corners are the sheet's and not the picture's, the size is wrong; "
+    "mark the picture's own: corners in pixels, or lay it on its plan by the drawing itself"
+)
 _KNOWN_PIXELS = 2.0  #: a scan's outline lies within a pixel, and so does the face's edge in it; our own choice
 
 
@@ -73,10 +80,11 @@ def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
     return artwork
 
 
-def is_sized(path: Path) -> bool:
-    """Whether a picture's file says a resolution that can be true."""
+def sized_mm(path: Path) -> float:
+    """How large a picture's pixel is by its file's resolution, if that can be true; else 0."""
     notes = Notes()
-    return frames.framed(opened(picture_bytes(path), notes), ScanOptions(), notes) is not None
+    frame = frames.framed(opened(picture_bytes(path), notes), ScanOptions(), notes)
+    return 0.0 if frame is None else frame.pitch_mm
 
 
 def as_artwork(data: bytes, scale: float) -> Artwork:
@@ -152,8 +160,12 @@ def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: No
 
 def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Picture, Frame | None]:
     """The picture without perspective, and how large it is."""
+    if picture.smaller > 1 and len(options.inks) < 2 and not options.coats:
+        picture = replace(picture, image=picture.image.convert("L"))  # a third of the work; tones are rounded once less
     if options.corners is not None and options.size_mm is not None:
         straight_on = frames.rectified(picture, _corners(picture, options, notes), options.size_mm, notes)
+        if options.corners == "auto" and options.view == "print" and _has_bare_rim(straight_on):
+            notes.add(_OF_SHEET)
         width, height = options.size_mm
         return straight_on, frames.plain(straight_on, width / straight_on.width, height / straight_on.height)
     if options.bar_mm and options.points is None:
@@ -168,6 +180,14 @@ def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     listed = " ".join(f"{value:.1f}" for value in corners.ravel() * picture.smaller)
     notes.add(f"the block's corners were found, in pixels, at {listed}")
     return corners
+
+
+def _has_bare_rim(picture: Picture) -> bool:
+    """Whether all four sides of a straightened picture are as light as its paper and even, as a sheet's margins."""
+    tone = np.asarray(picture.image.convert("L").resize((_RIM_LOOK_PX, _RIM_LOOK_PX)), dtype=np.float32)
+    bare = _RIM_LIGHT * np.quantile(tone, 0.95)
+    rims = (side[_RIM_PX] for side in (tone, tone[::-1], tone.T, tone.T[::-1]))
+    return all(np.median(rim) > bare and np.quantile(rim, 0.03) > _RIM_EVEN * np.median(rim) for rim in rims)
 
 
 def _by_bar(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.on_plan import Laid
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.base.colour import Rgb
-    from carvegen.blocks.comparison import Spot
+    from carvegen.blocks.comparison import Kind, Spot
 
 __all__ = ["fit_png", "ringed_png", "ruled_png"]
 
@@ -45,9 +46,9 @@ _RING_LEGEND = (
 
 
 def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most: int = 60) -> bytes:
-    """The scan, pale; what is still to cut in teal, what is gone in ochre; the first `most` ringed and numbered.
+    """The scan, pale; what is still to cut in teal, what is gone in ochre; `most` of them ringed and numbered.
 
-    What is not sure of any block is hatched; lines below say so.
+    The largest of each kind in turn are ringed. What is not sure of any block is hatched; lines below say so.
     """
     picture, scale = _faded(laid)
     rows, columns = np.indices(picture.size[::-1], sparse=True)
@@ -60,14 +61,15 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
         if len(shapes):
             mask = coverage(geometry.moved(shapes, (0, 0), scale=scale), picture.size) * 255 * _STRENGTH
             picture.paste(colour, mask=Image.fromarray(np.round(mask).astype(np.uint8)))
-    pen, taken = ImageDraw.Draw(picture), np.empty((0, 4))
+    pen, taken, labels = ImageDraw.Draw(picture), np.empty((0, 4)), np.empty((0, 4))
     font = ImageFont.load_default(size=max(9.0, LABEL_MM * scale))
-    for number, spot in enumerate(spots[:most], start=1):
+    for number, spot in _in_turn(spots)[:most]:
         left, bottom, right, top = spot.shape.bounds
         centre, radius = np.array([(left + right) / 2, (bottom + top) / 2]), math.hypot(right - left, top - bottom) / 2
         radius += _ROOM_MM
-        box = free_box(centre, radius, len(str(number)) * LABEL_MM * 0.7 + 0.8, taken)
-        taken = np.vstack([taken, box, [*(centre - radius), *(centre + radius)]])
+        wide = len(str(number)) * LABEL_MM * 0.7 + 0.8
+        box = free_box(centre, radius, wide, taken, labels=labels, within=(0, 0, *laid.plan.size_mm))
+        taken, labels = np.vstack([taken, [*(centre - radius), *(centre + radius)]]), np.vstack([labels, box])
         x, y, r = centre[0] * scale, high - centre[1] * scale, radius * scale
         colour = NOW_LAND if spot.kind.stands else NOW_CUT
         for shade, width in (((255, 255, 255), 0.8), (colour, 0.4)):
@@ -76,6 +78,16 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
         at = (float(box[0] + box[2]) / 2 * scale, high - float(box[1] + box[3]) / 2 * scale)
         pen.text(at, str(number), fill=_INK, font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255))
     return _bytes(_with_legend(picture, _RING_LEGEND), scale)
+
+
+def _in_turn(spots: Sequence[Spot]) -> list[tuple[int, Spot]]:
+    """Places with their numbers: the first of each kind, the second of each, and so on."""
+    seen: Counter[Kind] = Counter()
+    turns = []
+    for number, spot in enumerate(spots, start=1):
+        seen[spot.kind] += 1
+        turns.append((seen[spot.kind], number, spot))
+    return [(number, spot) for _, number, spot in sorted(turns, key=lambda turn: turn[:2])]
 
 
 def fit_png(laid: Laid) -> bytes:

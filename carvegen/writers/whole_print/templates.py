@@ -142,7 +142,9 @@ def paper_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
                     words=tuple(words))  # fmt: skip
 
 
-def carving_sheet(name: str, land: BaseGeometry, spots: Sequence[Spot], size: tuple[float, float]) -> bytes:
+def carving_sheet(
+    name: str, land: BaseGeometry, spots: Sequence[Spot], size: tuple[float, float], hidden_mm2: float = 0.0
+) -> bytes:
     """What is still to cut filled, what is to stand in outline; block view, to be traced down or laid beside the block.
 
     Parameters
@@ -151,6 +153,8 @@ def carving_sheet(name: str, land: BaseGeometry, spots: Sequence[Spot], size: tu
         What is to stand; print view, mm.
     size
         Width and height of the face.
+    hidden_mm2
+        Of the face what the picture did not show: nothing is said of it.
     """
     left = [spot for spot in spots if spot.kind.stands]
     filled = geometry.polygon_array(spot.shape for spot in left)
@@ -165,6 +169,8 @@ def carving_sheet(name: str, land: BaseGeometry, spots: Sequence[Spot], size: tu
     words = (
         f"{name}: still to cut, block view: as the block lies face up, mirrored. Do not mirror it again.",
         f"Black is to be cut away: {places}, {area:.1f} mm². Broken lines: the edge of what is to stand.",
+        *(f"{hidden_mm2:.0f} mm² could not be seen in the picture and may be uncut: look at them on the block.",)
+        * (hidden_mm2 >= 1),
         "By a scan or photograph of a proof or of the block: look at the block before each cut. "
         "Cut away from your hand, the block against a stop.",
     )

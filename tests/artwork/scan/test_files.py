@@ -314,6 +314,18 @@ def test_corners_that_are_not_found_are_asked_for_with_a_ruled_picture(capsys, t
         assert ruled.size == (400, 300)
 
 
+@pytest.mark.parametrize(("left", "view", "told"), [(60, "print", True), (60, "block", False), (0, "print", False)])
+def test_corners_that_may_be_the_sheets_are_told(tmp_path, left, view, told):
+    """A print with bare margins on a dark table: the sheet was taken for the picture, and all was a tenth too small."""
+    pixels = np.full((800, 1000), 40, np.uint8)
+    pixels[100:700, 100:900] = 235
+    pixels[160:640, 100 + left : 840] = 130
+    pixels[300:400, 300:500] = 235
+    path = made.saved(tmp_path / "sheet.png", pixels)
+    notes = read_scan(path, ScanOptions(corners="auto", size_mm=(80, 60), view=view)).notes
+    assert any("bare paper lies along all four sides" in note for note in notes) is told
+
+
 #: A face of 60 x 40 mm with an opening of 20 x 10 mm, its left end 15 mm and its foot 10 mm from the lower left corner.
 FACE_MM, OPENING = (60.0, 40.0), shapely.box(15, 10, 35, 20)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
@@ -123,6 +124,16 @@ def test_a_photograph_of_something_else_fits_no_plan(name):
     """Pictures that scikit-image's wheel brings; all of them: `python -m tests.robustness photographs`."""
     found = laid_on(PLANS["sky"], Picture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
     assert "of 105 places on the plan only" in found.fit.fault
+
+
+@pytest.mark.parametrize(("agree", "of", "good"), [(0.7, 100, True), (0.5, 100, False), (0.7, 60, False)])
+def test_where_many_places_agree_others_may_not(agree, of, good):
+    """A third that is not cut yet still shows its small flakes, which agree with nothing; few may agree by chance."""
+    fit = plainly_laid()[0].fit
+    which = np.random.default_rng(1).permutation(np.flatnonzero(fit.locked))[:of]
+    drawn, alike = np.zeros_like(fit.drawn), np.zeros_like(fit.alike)
+    drawn[which], alike[which[: round(agree * of)]] = True, 1.0
+    assert (not replace(fit, drawn=drawn, alike=alike).fault) is good
 
 
 def test_the_figure_tells_a_place_that_is_off():
