@@ -47,6 +47,15 @@ def test_the_cap_of_a_post_is_a_dome(preset) -> None:
         assert max(depth[0], depth[-1]) < 0.8 * depth.max()
 
 
+def test_no_two_caps_on_like_pickets_are_alike() -> None:
+    """Their heights spread by a fifth and more about the mean, and none is higher than two slopes that meet over it."""
+    pickets = [[(x, -5), (x, 20), (x + 2, 22.5), (x + 4, 20), (x + 4, -5)] for x in range(6, 64, 6)]
+    cuts = white(shapely.union_all([shapely.Polygon(xy) for xy in pickets]), "deep", patchy=0)
+    caps = np.array([high(cuts, x + 2, 22.5) for x in range(6, 64, 6)])
+    assert caps.std() > 0.15 * caps.mean()
+    assert caps.max() < 4
+
+
 def test_a_post_before_boards_bears_a_cap_too() -> None:
     """Boards behind it end its outline; known as standing before them it bears what the same post bears alone."""
     post, boards = shapely.box(30, -5, 37, 30), shapely.box(5, -5, 65, 54)
