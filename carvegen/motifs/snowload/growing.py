@@ -64,7 +64,8 @@ _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the dep
 _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
 _DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt,
 _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
-_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
+_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner;
+_ROUND, _LEVEL = 0.8, 0.75  #: and so must one so round (1: a disc) and no flatter: it is a ball among twigs
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
@@ -320,11 +321,12 @@ class _Scene:
 
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, long ones unless they are upright, and those on a top or in a mouth."""
+    """Which pieces one would cut: large ones, long ones if they lie, and those on a top or in a mouth; (n,)."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
-    upright = (high - low > _UPRIGHT * (right - left)) & (area < _UPRIGHT_MM2)
+    tall, disc = (high - low) / (right - left), 4 * np.pi * shapely.area(pieces) / shapely.length(pieces) ** 2
+    upright = ((tall > _UPRIGHT) | (tall > _LEVEL) & (disc > _ROUND)) & (area < _UPRIGHT_MM2)
     reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
