@@ -65,7 +65,7 @@ _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
 _DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt,
 _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner;
-_ROUND, _LEVEL = 0.8, 0.75  #: and so must one so round (1: a disc) and no flatter: it is a ball among twigs
+_ROUND, _LEVEL = 0.8, 1.05  #: and so must one so round (1: a disc) and so many times as tall: a ball among twigs
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small

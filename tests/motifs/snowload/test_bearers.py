@@ -50,9 +50,9 @@ def test_the_cap_of_a_post_is_a_dome(preset) -> None:
 
 def test_a_ball_among_twigs_is_no_heap() -> None:
     """As large as a heap that lies or a cap on a top; a large one is one, and so is what is not round."""
-    ball, heap = disc(10, 10, 1.6), shapely.affinity.scale(disc(20, 10, 1.6), 1.4, 1 / 1.4)
+    ball, heap = (shapely.affinity.scale(disc(x, 10, 1.6), 1 / by, by) for x, by in ((10, 1.05), (20, 0.9)))
     fork = shapely.Polygon([(30, 8), (33.4, 12), (26.6, 12)])
-    pieces = shapes(ball, heap, disc(40, 10, 1.6), disc(50, 10, 2.2), fork)
+    pieces = shapes(ball, heap, shapely.affinity.translate(ball, 30), disc(50, 10, 2.2), fork)
     tops = geometry.dots(np.array([[40.0, 8.5]]))
     assert _reads(pieces, snowload.Settings(), tops).tolist() == [False, True, True, True, True]
 
