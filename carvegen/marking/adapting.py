@@ -74,19 +74,16 @@ def adapted(
     growth = kept.growth
     if kept.memory is None:
         return Adapted(growth=growth)
-    was = kept.memory.surroundings
-    if shapely.equals(was.bears, now.bears) and shapely.equals(was.clear, now.clear):
+    old, new = kept.memory.surroundings.by_name(), now.by_name()
+    changed = [name for name in old if name in new and not shapely.equals(old[name], new[name])]
+    if not changed:
         return Adapted(growth=growth)
     if again is None:
-        zone = _wide(shapely.difference(now.clear, was.clear))
+        zone = _wide(shapely.difference(new["clear"], old["clear"]))
         met = _near(growth.cuts, zone, 0.0)
         fringe = _near(growth.free, geometry.stack([zone, growth.cuts[met]]), _TOUCHES_MM)
         return Adapted(growth=replace(growth, cuts=growth.cuts[~met], free=growth.free[~fringe]), gone=growth.cuts[met])
-    zone = _wide(
-        shapely.union(
-            shapely.symmetric_difference(was.bears, now.bears), shapely.symmetric_difference(was.clear, now.clear)
-        )
-    )
+    zone = _wide(shapely.union_all([shapely.symmetric_difference(old[name], new[name]) for name in changed]))
     return _grown_again(growth, zone, limits, room(), again) if len(zone) else Adapted(growth=growth)
 
 

@@ -44,11 +44,17 @@ class Surroundings:
 
     bears: BaseGeometry = field(default_factory=shapely.Polygon)  #: what it lies on
     clear: BaseGeometry = field(default_factory=shapely.Polygon)  #: what it keeps out of, or what hides it
+    fronts: BaseGeometry | None = None  #: parts of what it lies on whose tops stand before others; None: not known
 
     @classmethod
-    def of(cls, *, bears: BaseGeometry, clear: BaseGeometry) -> Surroundings:
+    def of(cls, *, bears: BaseGeometry, clear: BaseGeometry, fronts: BaseGeometry | None = None) -> Surroundings:
         """In the form in which a file keeps them: the same shapes always give the same numbers."""
-        return cls(bears=_settled(bears), clear=_settled(clear))
+        return cls(bears=_settled(bears), clear=_settled(clear), fronts=None if fronts is None else _settled(fronts))
+
+    def by_name(self) -> dict[str, BaseGeometry]:
+        """The shapes that are known, each by the name by which files keep it."""
+        shapes = {"bears": self.bears, "clear": self.clear, "fronts": self.fronts}
+        return {name: shape for name, shape in shapes.items() if shape is not None}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -181,8 +187,7 @@ def _header(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[s
         "carvegen": "kept motif", "format": FORMAT, "motif": memory.motif, "size_mm": size,
         "settings": dict(memory.settings), "kept": dict(growth.kept),
         "shapes": " ".join(marks_of(growth.cuts)),
-        "bears": shapely.to_wkt(memory.surroundings.bears, rounding_precision=3),
-        "clear": shapely.to_wkt(memory.surroundings.clear, rounding_precision=3),
+        **{name: shapely.to_wkt(shape, rounding_precision=3) for name, shape in memory.surroundings.by_name().items()},
     }  # fmt: skip
 
 
@@ -301,12 +306,12 @@ def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[s
     if record is None:
         return None, {}
     try:
-        bears, clear = shapely.from_wkt([record["bears"], record["clear"]])
-        if not shapely.is_valid([bears, clear]).all():
+        bears, clear, fronts = shapely.from_wkt([record["bears"], record["clear"], record.get("fronts")])
+        if not all(shape.is_valid for shape in (bears, clear, fronts) if shape is not None):
             raise ValueError
         memory = Memory(
             motif=record["motif"], settings=dict(record["settings"]), marks=frozenset(record["shapes"].split()),
-            surroundings=Surroundings(bears=bears, clear=clear),
+            surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts),
         )  # fmt: skip
         return memory, {str(name): float(value) for name, value in record["kept"].items()}
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.GEOSException):

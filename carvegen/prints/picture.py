@@ -313,8 +313,9 @@ class _Grower:
         if motif.motif == "grain" and motif.on:
             clear.append(shapely.difference(self.face, bears))
         return Surroundings.of(
-            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(motif)]), self.openings])
-        )
+            bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(motif)]), self.openings]),
+            fronts=geometry.union(self.drawing.fronts(motif.on)) if motif.motif == "snowload" else None,
+        )  # fmt: skip
 
     def _grown(
         self, motif: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str

@@ -111,6 +111,28 @@ def test_what_grows_again_keeps_a_land_from_what_stays():
     assert shapely.distance(shapely.union_all(done.come), stays[0]) >= LIMITS.land_mm - 0.002
 
 
+BOARDS, IN_FRONT = box(2, -1, 40, 19), [box(x, -1, 6, 10) for x in (9, 24, 32)]
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_a_post_that_moved_before_boards_takes_its_cap_along(known):
+    """Boards and posts are one silhouette; a file kept before posts were told apart leaves all as it is."""
+    fronts = [shapely.union_all(IN_FRONT[:2]), shapely.union_all(IN_FRONT[::2])]
+    old, new = (
+        plain(grow(
+            Settings(patchy=0), Place(area=FACE, shapes=shapes(BOARDS), fronts=geometry.parts(each)), LIMITS,
+            stream(3, "sky", "snowload"),
+        )) for each in fronts
+    )  # fmt: skip
+    before, now = (
+        Surroundings.of(bears=BOARDS, clear=NOTHING, fronts=each) for each in (fronts[0] if known else None, fronts[1])
+    )
+    done = adapted(kept_as(old, before), now, LIMITS, room=lambda: FACE, again=lambda: new)
+    white = shapely.union_all(done.growth.cuts)
+    assert [white.intersects(box(x + 2, 9, 2, 2)) for x in (9, 24, 32)] == [True, not known, known]
+    assert (len(done.gone), len(done.come)) == (known, known)
+
+
 @pytest.mark.parametrize(("clear", "left"), [(box(9, 9, 4, 4), 2), (box(20, 20, 3, 3), 3), (box(6.9, 5, 3, 0.005), 3)])
 def test_other_motifs_lose_what_meets_what_is_kept_clear_now(clear, left):
     """Whole; but not for a hair, and not what was kept clear before."""

@@ -268,3 +268,14 @@ def test_open_paths_are_closed_and_told_and_a_damaged_memory_loses_no_shape(tmp_
     kept = read(tmp_path, _told(bears="POLYGON ((1"))
     assert kept.memory is None
     assert same(kept.growth.cuts, growth().cuts)
+
+
+def test_what_stands_in_front_is_remembered_and_older_files_do_not_know_it(tmp_path):
+    post = box(4, 0, 5, 10)
+    for fronts in (post, shapely.Polygon(), None):
+        around = Surroundings.of(bears=box(0, 0, 20, 20), clear=box(25, 0, 3, 3), fronts=fronts)
+        text = kept_text(growth(), Memory(motif="snowload", settings={}, surroundings=around), SIZE, title="sky")
+        its = read(tmp_path, text, "snowload").memory.surroundings
+        assert ("fronts" in text) == (fronts is not None)
+        assert (its.fronts is None) if fronts is None else shapely.equals(its.fronts, fronts)
+    assert read(tmp_path, _told(fronts="POLYGON ((1")).memory is None

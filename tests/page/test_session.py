@@ -416,6 +416,20 @@ def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypat
         kept_copy.read_copied(path, **said)
 
 
+def test_a_part_of_the_print_shows_the_cap_of_a_post_before_boards_and_keeping_remembers_the_post(tmp_path) -> None:
+    layers = layer("BOARDS", "box 2 0 36 24"), layer("POST", "box 16 0 7 12")
+    blocks, after = {"sky": ["*"], "key": ["BOARDS", "POST"]}, '[[motifs]]\nmotif = "snowload"\non = ["BOARDS", "POST"]'
+    path = tmp_path / "print.toml"
+    path.write_text(small_print(*layers, blocks=blocks, after=after, size=(40, 30), seed=4), encoding="utf-8")
+    hand = Hand(path)
+    with Image.open(io.BytesIO(hand.session.by_hand("snowload 1", {"patchy": "0"}))) as picture:
+        x, y = (round(at * side) for at, side in zip((19.5 / 40, 17.5 / 30), picture.size, strict=True))
+        assert np.asarray(picture.convert("L"))[y, x] > 245  # half a millimetre above its top
+    hand.close()
+    (grown,) = built_picture(path).motifs
+    assert grown.surroundings().fronts.bounds == (16, 0, 23, 12)
+
+
 def test_a_slider_shows_a_part_of_the_print_at_once_and_changes_nothing(hand) -> None:
     before, seen = files(hand.path.parent), dict(hand.shapes)
 

@@ -39,7 +39,7 @@ from carvegen.motifs.snowload.scene import (
     run_lengths,
     without_marks,
 )
-from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends_of, left_on_slopes, settled
+from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends_of, left_on_slopes, pointed, settled
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -64,7 +64,8 @@ _SHARED_MM = 4.0  #: lumps take their snow from so near, and three times the dep
 _LUMPY = 1.2  #: lumps are so many times as deep as a thing bears at the most
 _DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as dirt,
 _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
-_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner
+_UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner;
+_ROUND, _LEVEL = 0.8, 1.05  #: and so must one so round (1: a disc) and so many times as tall: a ball among twigs
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
@@ -73,7 +74,6 @@ _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there 
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is an edge of what is hardly broader than
 #: the detail, and a twig is on average no broader
-_POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
@@ -250,8 +250,7 @@ class _Scene:
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
-        pointed = ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
-        capped = np.where(pointed, domed(ledges, lumpy, ends), lumpy)
+        capped = np.where(pointed(ledges), domed(ledges, lumpy, ends), lumpy)
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
         most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
         lying = np.minimum(lumpy, most)
@@ -322,11 +321,12 @@ class _Scene:
 
 
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, long ones unless they are upright, and those on a top or in a mouth."""
+    """Which pieces one would cut: large ones, long ones if they lie, and those on a top or in a mouth; (n,)."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
-    upright = (high - low > _UPRIGHT * (right - left)) & (area < _UPRIGHT_MM2)
+    tall, disc = (high - low) / (right - left), 4 * np.pi * shapely.area(pieces) / shapely.length(pieces) ** 2
+    upright = ((tall > _UPRIGHT) | (tall > _LEVEL) & (disc > _ROUND)) & (area < _UPRIGHT_MM2)
     reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
@@ -360,27 +360,34 @@ def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
-    """How much higher snow on level places lies right at what stands in it, mostly lower, as a logarithm; (n,).
+    """How much higher snow on rails and the like lies right at what stands there, mostly lower, as a logarithm; (n,).
 
-    Without it the line between two posts would be as straight as a shelf.
+    Without it the line between two posts would be as straight as a shelf. On broad ground there are hollows instead.
     """
     level = np.clip(1 - np.abs(ledges.smoothed(np.clip(ledges.slope, -1, 1), 6.0)) / 0.6, 0, 1)
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    level *= np.clip(wide / settings.fallen_mm - 0.5, 0, 1)
+    level *= np.clip(wide / settings.fallen_mm - 0.5, 0, 1) * (1 - _broad(ledges))
     near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
     return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0))
+
+
+def _broad(ledges: Ledges) -> Floats:
+    """How much the thing below is as broad as ground, 0…1; (n,)."""
+    return np.clip((ledges.breadth - 3) / 3, 0, 1)
 
 
 def _hollows(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     """The share that is missing on broad level ground right at what stands in it, 0…1; (n,).
 
-    What stands there is warmer and turns the wind: round posts and trunks snow lies in a hollow (common practice, no
-    source). On rails and limbs, too narrow for one, there is none.
+    What stands there is warmer and turns the wind: round posts and trunks snow lies in a hollow, which the wind
+    digs out, most of all before them (common practice, no source). On rails and limbs, too narrow for it, is none.
     """
+    blows = strength(settings)
+    dug = abs(blows) + blows * np.array([[-0.5], [0.5]])
     level = np.clip(1.3 - 2 * np.abs(ledges.smoothed(np.clip(ledges.slope, -1, 1), 4.0)), 0, 1)
-    level *= np.clip((ledges.breadth - 3) / 3, 0, 1)
+    level *= _broad(ledges)
     near = np.exp(-ends.away / (0.5 + 0.3 * settings.fallen_mm)) * ~ends.free
-    deep = (0.25 + 0.5 * ends.kind) * (1 + abs(strength(settings)))
+    deep = (0.25 + 0.5 * ends.kind) * (1 + dug)
     return np.asarray(level * np.clip((near * deep).sum(axis=0), 0, 0.75))
 
 

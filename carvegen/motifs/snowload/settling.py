@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "settled"]
+__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "pointed", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
@@ -30,6 +30,8 @@ _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it be
 _FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
+_POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
+_POINTED = (0.6,), (1.4,)  #: and from some the snow slips: it is so many times as high as a full cap, least and most
 _JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
 _HUNG_MM, _HUNG = (
     1.0,
@@ -124,6 +126,11 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM))
 
 
+def pointed(ledges: Ledges) -> Mask:
+    """Which places are those of a narrow thing that falls off to its sides, such as a picket, (n,)."""
+    return ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
+
+
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
     """How high a cap stands on a narrow thing that is free on both sides; inf elsewhere.
 
@@ -131,7 +138,8 @@ def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> 
     """
     wide = ((ledges.last - ledges.first + 1) * ledges.step).astype(np.float64)
     most = np.minimum(cap_mm(wide, settings.sticky), 1.4 * settings.fallen_mm)
-    high = most * (0.8 + 0.3 * ledges.chance(rng, ledges.first))
+    least, full = np.where(pointed(ledges), _POINTED, ((0.8,), (1.1,)))
+    high = most * (least + (full - least) * ledges.chance(rng, ledges.first))
     return np.where(alone & (wide < _DOME * settings.fallen_mm), high, np.inf)
 
 

@@ -33,6 +33,7 @@ _FOLDER = "copies"
 
 # SystemError: numpy reads the head of an array as a syntax tree, which two threads at once may spoil (Python 3.11).
 _DAMAGED = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, SystemError, shapely.errors.ShapelyError)
+_AROUND = ("bears", "clear", "fronts")  #: of the surroundings, as `Surroundings.by_name` names them
 _MOST_GROWN = 24  #: growths that are remembered: of several motifs, in several weathers
 
 Size = tuple[float, float]
@@ -133,8 +134,7 @@ def _write(copy: Path, kept: Kept) -> None:
     arrays: dict[str, Any] = {
         "edited": np.array([id(shape) in edited for shape in kept.growth.cuts], dtype=bool),
         **_flat("cuts", kept.growth.cuts), **_flat("free", kept.growth.free),
-        "bears": np.frombuffer(shapely.to_wkb(surroundings.bears), np.uint8),
-        "clear": np.frombuffer(shapely.to_wkb(surroundings.clear), np.uint8),
+        **{name: np.frombuffer(shapely.to_wkb(shape), np.uint8) for name, shape in surroundings.by_name().items()},
     }  # fmt: skip
     _save(copy, json.dumps(record), arrays, most=1)
 
@@ -145,11 +145,11 @@ def _read(copy: Path) -> Kept | None:
         with np.load(copy, allow_pickle=False) as stored:
             record = json.loads(stored["told"].tobytes())
             cuts, free = _shapes("cuts", stored), _shapes("free", stored)
-            bears, clear = shapely.from_wkb([stored["bears"].tobytes(), stored["clear"].tobytes()])
+            around = {name: shapely.from_wkb(stored[name].tobytes()) for name in _AROUND if name in stored}
             salt = record["memory"]
             memory = salt and Memory(
                 motif=salt["motif"], settings=salt["settings"], marks=frozenset(salt["marks"].split()),
-                surroundings=Surroundings(bears=bears, clear=clear),
+                surroundings=Surroundings(**around),
             )  # fmt: skip
             return Kept(
                 growth=Growth(cuts=cuts, free=free, kept=record["kept"]), names=record["names"],

@@ -14,7 +14,6 @@ from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Place
 from carvegen.writers.whole_print.print_png import Coat, print_png
 
 if TYPE_CHECKING:
@@ -78,7 +77,7 @@ def _part(at_desk: AtDesk, name: str, settings: Any, chance: str) -> bytes:  # n
         others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != name]
         bed, print_, pictures = desk.bare.beds[desk.motif_called(name)], desk.print_, desk.bare.pictures
     area = geometry.solid(shapely.intersection(bed.place.area, window))
-    place = Place(area=area, frame=window, shapes=bed.place.shapes)
+    place = replace(bed.place, area=area, frame=window)
     snow = bed.grown(settings, place, stream(bed.seed, "weather", name, chance))
     white = shapely.union_all([*snow, *others])
     coats = [

@@ -13,8 +13,9 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
+from carvegen.motifs.snowload.growing import _reads
 from carvegen.motifs.snowload.scene import Page, columns_of
-from tests.cases import limits, shapes
+from tests.cases import disc, limits, shapes
 from tests.lying_sheet import LIMITS as SHEET_LIMITS
 from tests.robustness.lying import drawn
 from tests.strategies import few
@@ -45,6 +46,24 @@ def test_the_cap_of_a_post_is_a_dome(preset) -> None:
         assert 4 <= depth.argmax() <= 12
         assert depth.max() > 1.5
         assert max(depth[0], depth[-1]) < 0.8 * depth.max()
+
+
+def test_a_ball_among_twigs_is_no_heap() -> None:
+    """As large as a heap that lies or a cap on a top; a large one is one, and so is what is not round."""
+    ball, heap = (shapely.affinity.scale(disc(x, 10, 1.6), 1 / by, by) for x, by in ((10, 1.05), (20, 0.9)))
+    fork = shapely.Polygon([(30, 8), (33.4, 12), (26.6, 12)])
+    pieces = shapes(ball, heap, shapely.affinity.translate(ball, 30), disc(50, 10, 2.2), fork)
+    tops = geometry.dots(np.array([[40.0, 8.5]]))
+    assert _reads(pieces, snowload.Settings(), tops).tolist() == [False, True, True, True, True]
+
+
+def test_no_two_caps_on_like_pickets_are_alike() -> None:
+    """Their heights spread by a fifth and more about the mean, and none is higher than two slopes that meet over it."""
+    pickets = [[(x, -5), (x, 20), (x + 2, 22.5), (x + 4, 20), (x + 4, -5)] for x in range(6, 64, 6)]
+    cuts = white(shapely.union_all([shapely.Polygon(xy) for xy in pickets]), "deep", patchy=0)
+    caps = np.array([high(cuts, x + 2, 22.5) for x in range(6, 64, 6)])
+    assert caps.std() > 0.15 * caps.mean()
+    assert caps.max() < 4
 
 
 def test_a_post_before_boards_bears_a_cap_too() -> None:

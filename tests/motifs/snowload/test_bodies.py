@@ -225,6 +225,15 @@ def test_behind_a_post_the_wind_leaves_a_hollow_and_then_a_drift() -> None:
     assert at < 0.8 * max(behind)
 
 
+def test_before_a_post_the_wind_digs_deeper_than_behind_it() -> None:
+    """Level ground, the wind from the left: on average of posts with snow on either side."""
+    posts = [shapely.box(x, 5, x + 2, 30) for x in (16, 34, 52)]
+    scene = shapely.union_all([shapely.box(-5, -5, 75, 12), *posts])
+    cuts = [white(scene, "windblown", seed, patchy=0, lumpy=0, wind_towards_deg=0) for seed in few((1, 2, 3), 2)]
+    before, behind = (np.mean([high(its, x + at, 12) for its in cuts for x in (16, 34, 52)]) for at in (-0.6, 2.6))
+    assert before < 0.28 * behind
+
+
 def test_ground_is_hollow_right_at_what_stands_in_it() -> None:
     """In still air, on average of many; and no two are alike."""
     posts = [shapely.box(x, 5, x + 2, 45) for x in (10, 24, 38, 52)]
