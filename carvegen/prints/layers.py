@@ -31,8 +31,9 @@ __all__ = ["Drawing", "drawing_of", "located"]
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
 _ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
 _BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below it is filled, or so slender in any case
-_BEFORE, _HIDDEN = 0.6, 0.05  #: it stands before what fills so much of that, if nothing nearer fills more than so much
-_DOTS = (np.arange(6) + 0.5) / 6  #: along each side of a box
+_BEFORE = 0.6  #: it stands before what fills so much of that,
+_OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
+_DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
 class Drawing:
@@ -65,7 +66,8 @@ class Drawing:
     def fronts(self, names: Iterable[str]) -> PolygonArray:
         """Parts of these layers whose tops stand, in sight, before others of them further back: posts before boards.
 
-        What is not slender must stand on some ink of these: a lamp hangs below its shade.
+        What is not slender must stand on some ink of these, or on the face's edge: a lamp hangs below its shade. No
+        roof stands near above them.
         """
         these, standing = self.named(names), [geometry.empty()]
         for k, layer in enumerate(these[:-1]):
@@ -73,8 +75,8 @@ class Drawing:
             left, low, right, top = shapely.bounds(parts).T
             above, on = (left, top, right, top + _ABOVE_MM), _filled(left, low - _BELOW_MM, right, low, these[k:])
             dark = _filled(*above, these[k + 1 :])
-            hidden = _filled(*above, self.layers[: self.layers.index(layer) + 1])
-            stands = (top - low > _SLENDER * (right - left)) | (on > _ON)
+            hidden = _filled(left, top, right, top + _OPEN_MM, self.layers[: self.layers.index(layer) + 1])
+            stands = (top - low > _SLENDER * (right - left)) | (on > _ON) | (low < _BELOW_MM)
             standing.append(parts[(dark > _BEFORE) & (hidden < _HIDDEN) & stands])
         return geometry.stack(standing)
 
