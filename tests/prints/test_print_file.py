@@ -275,14 +275,14 @@ def test_what_stands_before_other_ink_of_the_same_snow_is_known(tmp_path):
         '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
         '<g id="BOARDS"><path d="M4 12H40V30H4Z M41 34H47V40H41Z"/></g>'
         '<g id="POSTS"><path d="M8 20H12V40H8Z M16 20H20V40H16Z M24 20H28V40H24Z M48 20H52V40H48Z M33 27H38V31H33Z'
-        'M42 37H46V40H42Z"/></g>'
+        'M42 37H46V40H42Z M34 14H39V18H34Z"/></g>'
         '<g id="ROPE"><path d="M22 18H30V21H22Z M15 8H21V11H15Z"/></g></svg>', encoding="utf-8"
     )  # fmt: skip
     path, names = tmp_path / "print.toml", ["BOARDS", "POSTS", "ROPE"]
     text = cases.small_print('[artwork]\nfiles = ["jetty.svg"]', blocks={"sky": ["*"], "key": names})
     path.write_text(text, encoding="utf-8")
     drawing = drawing_of(read_print(path, cases.SHELF))
-    assert sorted(post.bounds[0] for post in drawing.fronts(["BOARDS", "POSTS"])) == [8, 42]
+    assert sorted(post.bounds[0] for post in drawing.fronts(["BOARDS", "POSTS"])) == [8, 34, 42]
     assert len(drawing.fronts(["POSTS"])) == 0
 
 
