@@ -68,9 +68,11 @@ def slits(survey: Survey, k: int, reached: BaseGeometry, width: float) -> list[S
     walls = geometry.rings(geometry.polygon_array([cut]))
     thin = narrow_spread(walls, limit).thin
     thin = thin.chosen(np.lexsort((np.hypot(*(thin.at - walls.xy[thin.edge]).T), thin.edge)))
+    beyond = geometry.parts(shape_edits.less(cut, reached))
+    owner, met = shapely.STRtree(geometry.dots(thin.centre)).query(beyond, predicate="dwithin", distance=_AT_WALL_MM)
     result = []
-    for part in geometry.parts(shape_edits.less(cut, reached)):
-        mine = thin.chosen(np.asarray(shapely.dwithin(geometry.dots(thin.centre), part, _AT_WALL_MM)))
+    for number, part in enumerate(beyond):
+        mine = thin.chosen(np.sort(met[owner == number]))
         wide = shape_edits.lands(mine.centre, shape_edits.runs(mine.centre, mine.edge, limit), width)
         gain = shape_edits.less(shape_edits.common(wide, survey.job.block.face), cut)
         result.append(Slit(cut=k, part=part, gain=gain))
