@@ -217,8 +217,9 @@ class _Bench:
 
     def _bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
         """Parts of a cut, too narrow for the cutter, that part it, or are all of it."""
-        pieces = geometry.parts(shape_edits.less(cut, reached))
-        return [piece for piece in pieces if _parts_met(piece, reached) != 1]
+        pieces, tree = geometry.parts(shape_edits.less(cut, reached)), shapely.STRtree(geometry.parts(reached))
+        met = tree.query(pieces, predicate="dwithin", distance=_AT_WALL_MM)[0]
+        return list(pieces[np.bincount(met, minlength=len(pieces)) != 1])
 
     def _in_white(self, shape: BaseGeometry) -> bool:
         return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
@@ -415,11 +416,6 @@ def _off(points: Floats, shape: BaseGeometry, distance: float) -> Floats:
     moved = points.copy()
     moved[near] = there[near] + away[near] * (distance / far[near])[:, None]
     return moved
-
-
-def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
-    """How many parts of a shape a piece touches."""
-    return int(shapely.dwithin(geometry.parts(shape), piece, _AT_WALL_MM).sum())
 
 
 def _window_of(shape: BaseGeometry, margin: float) -> BaseGeometry:
