@@ -116,9 +116,10 @@ def _straight(shapes: PolygonArray, drawn: PolygonArray) -> Iterator[Finding]:
 
 def _along(lines: PolygonArray, drawn: PolygonArray) -> Mask:
     """Whether each line runs along an edge of what is drawn."""
-    if len(drawn) == 0:
-        return np.zeros(len(lines), dtype=bool)
-    edges = shapely.union_all(shapely.buffer(geometry.free_of_grid(shapely.boundary(drawn)), _BESIDE_MM, quad_segs=2))
+    outline = geometry.rings(drawn)
+    sides = geometry.lines(outline.xy, outline.xy[outline.edge_ends])
+    near = np.unique(shapely.STRtree(sides).query(lines, predicate="dwithin", distance=_BESIDE_MM)[1])
+    edges = shapely.buffer(shapely.multilinestrings(sides[near]), _BESIDE_MM, quad_segs=2)
     beside = shapely.length(shapely.intersection(lines, edges))
     return np.asarray(beside > _BY_DRAWING * shapely.length(lines))
 

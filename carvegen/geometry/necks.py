@@ -18,6 +18,7 @@ from carvegen.geometry.edges import (
     Edges,
     Outline,
     cross,
+    dot,
     foot,
     unit,
 )
@@ -154,7 +155,7 @@ class _Views:
 def _turn(edges: Edges, one: Indices, other: Indices) -> Floats:
     """By how much each edge turns from the one before it, radians, either way."""
     before, along = edges.b[one] - edges.a[one], edges.b[other] - edges.a[other]
-    return np.asarray(np.abs(np.arctan2(cross(before, along), (before * along).sum(axis=1))))
+    return np.asarray(np.abs(np.arctan2(cross(before, along), dot(before, along))))
 
 
 def _may_have(outline: Outline, limit: float) -> Mask:
@@ -180,11 +181,11 @@ def _stands(edges: Edges, k: Indices, at: Floats, chord: Floats, width: Floats) 
     course = chord / np.maximum(width, _TOUCH)[:, None]
     along = unit(edges.b[k] - edges.a[k])
     inward = cross(along, course) > 0
-    square = np.abs((along * course).sum(axis=1)) < _SQUARE
+    square = np.abs(dot(along, course)) < _SQUARE
     corner = np.where(at > 0.5, edges.next[k], k)
     onward = unit(edges.b[corner] - edges.a[corner])
     back = unit(edges.a[edges.before[corner]] - edges.a[corner])
-    between = ((course * onward).sum(axis=1) <= _SQUARE) & ((course * back).sum(axis=1) <= _SQUARE) & edges.juts[corner]
+    between = (dot(course, onward) <= _SQUARE) & (dot(course, back) <= _SQUARE) & edges.juts[corner]
     return np.asarray(np.where((at > 0) & (at < 1), inward & square, between | (inward & square)))
 
 

@@ -20,7 +20,7 @@ from carvegen.geometry.edges import (
     Edges,
     Outline,
     cross,
-    unit,
+    dot,
 )
 
 if TYPE_CHECKING:
@@ -239,7 +239,7 @@ class _Ruler:
         one, other = long[which], self.chosen[near]
         one, other = one[one != other], other[one != other]
         direction = along[one] / length[one, None]
-        share = np.stack([((end[other] - edges.a[one]) * direction).sum(axis=1) for end in (edges.a, edges.b)])
+        share = np.stack([dot(end[other] - edges.a[one], direction) for end in (edges.a, edges.b)])
         first = np.searchsorted(pieces.edge, np.arange(len(length) + 1))
         count = np.diff(first)
         step = length[one] / count[one]
@@ -281,7 +281,8 @@ class _Ruler:
         np.minimum.at(smallest, place, radius)
         small = (radius <= np.minimum(smallest[place] * _ALIKE, half)) & (smallest[place] < half)
         place, near, touch = place[small], near[small], touch[small]
-        facing = _angle(at[place] - _centre(at, inward, smallest, place), touch - _centre(at, inward, smallest, place))
+        middle = _centre(at, inward, smallest, place)
+        facing = _angle(at[place] - middle, touch - middle)
         order = np.lexsort((-facing, place))
         first = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
         which = place[first]
@@ -314,16 +315,18 @@ def _centre(at: Floats, inward: Floats, radius: Floats, which: Indices) -> Float
 
 def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
     """Radius of the disc that touches p along normal n and the edge from a to b, and where; inf if none does."""
-    along = unit(b - a)
+    along = b - a
+    length = np.hypot(along[:, 0], along[:, 1])
+    along /= np.maximum(length, 1e-30)[:, None]
     side = np.column_stack([-along[:, 1], along[:, 0]])
-    away = ((p - a) * side).sum(axis=1)
+    away = dot(p - a, side)
     m = np.where(away[:, None] < 0, -side, side)
-    slope = 1 - (n * m).sum(axis=1)
+    slope = 1 - dot(n, m)
     with np.errstate(divide="ignore", invalid="ignore"):
         line = np.abs(away) / slope
         touch = p + (n - m) * line[:, None]
-        share = ((touch - a) * along).sum(axis=1)
-        on = (slope > 1e-9) & (np.abs(away) > 1e-9) & (share >= 0) & (share <= np.hypot(*(b - a).T))
+        share = dot(touch - a, along)
+        on = (slope > 1e-9) & (np.abs(away) > 1e-9) & (share >= 0) & (share <= length)
         radii = np.stack([np.where(on, line, np.inf), _corner(p, n, a), _corner(p, n, b)])
     best = radii.argmin(axis=0)
     where = np.stack([touch, a, b])[best, np.arange(len(p))]
@@ -331,9 +334,10 @@ def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
 
 
 def _corner(p: Floats, n: Floats, q: Floats) -> Floats:
-    ahead = ((q - p) * n).sum(axis=1)
-    return np.asarray(np.where(ahead > 1e-9, ((q - p) ** 2).sum(axis=1) / (2 * np.maximum(ahead, 1e-9)), np.inf))
+    away = q - p
+    ahead = dot(away, n)
+    return np.asarray(np.where(ahead > 1e-9, dot(away, away) / (2 * np.maximum(ahead, 1e-9)), np.inf))
 
 
 def _angle(one: Floats, other: Floats) -> Floats:
-    return np.asarray(np.degrees(np.abs(np.arctan2(cross(one, other), (one * other).sum(axis=1)))))
+    return np.asarray(np.degrees(np.abs(np.arctan2(cross(one, other), dot(one, other)))))

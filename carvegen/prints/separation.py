@@ -263,7 +263,7 @@ def _cut_back(
     plate: Plate, stands: BaseGeometry, scene: _Scene, by_mm: float
 ) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
     """What the plate leaves to the darker ones beside the white, and where it can't."""
-    if by_mm <= 0:
+    if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
         return shapely.Polygon(), ()
     reach = shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1)
     owned = _union([shapely.intersection(_meeting(scene.white, scene.darker), reach)])

@@ -191,7 +191,7 @@ class _Bench:
                 continue  # what was taken round another has taken all of it
             mine = [slit for slit in widened if slit.cut == k]
             made = shape_edits.plus(shape, *(piece for slit in mine for piece in (slit.part, slit.gain)))
-            white = self._white_bridges(self.cuts[k], made)
+            white = shape_edits.plus(*self._white_bridges(self.cuts[k], made))
             if not white.is_empty:
                 self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
             elif mine and not self._bridges(self.cuts[k], made):
@@ -205,21 +205,21 @@ class _Bench:
         """What to widen: all that must stay white; beside no such white what changes less so than filled."""
         offered = []
         for k, shape in reached.items():
-            for slit in widening.slits(survey, k, shape, self.cut + _SPARE_MM):
-                bridge = _parts_met(slit.part, shape) != 1
-                asked = bridge and self._in_white(slit.part) if self._in_print else slit.is_smaller_widened
-                offered += [slit] if asked else []
+            cut = self.cuts[k]
+            part = self._white_bridges(cut, shape) if self._in_print else geometry.parts(shape_edits.less(cut, shape))
+            made = widening.slits(survey, k, geometry.polygon_array(part), self.cut + _SPARE_MM)
+            offered += [slit for slit in made if self._in_print or slit.is_smaller_widened]
         return [offered[k] for k in np.flatnonzero(widening.holds(self.job, offered))] if offered else []
 
-    def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> BaseGeometry:
+    def _white_bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
         """Parts of a cut, too narrow for the cutter, that must stay white and part it, or are all of it."""
-        bridges = [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
-        return shape_edits.plus(*bridges) if bridges else shapely.Polygon()
+        return [piece for piece in self._bridges(cut, reached) if self._in_white(piece)]
 
     def _bridges(self, cut: BaseGeometry, reached: BaseGeometry) -> list[BaseGeometry]:
         """Parts of a cut, too narrow for the cutter, that part it, or are all of it."""
-        pieces = geometry.parts(shape_edits.less(cut, reached))
-        return [piece for piece in pieces if _parts_met(piece, reached) != 1]
+        pieces, tree = geometry.parts(shape_edits.less(cut, reached)), shapely.STRtree(geometry.parts(reached))
+        met = tree.query(pieces, predicate="dwithin", distance=_AT_WALL_MM)[0]
+        return list(pieces[np.bincount(met, minlength=len(pieces)) != 1])
 
     def _in_white(self, shape: BaseGeometry) -> bool:
         return float(shapely.area(shape_edits.common(shape, self._white_at(shape)))) > _CRUMB_MM2
@@ -416,11 +416,6 @@ def _off(points: Floats, shape: BaseGeometry, distance: float) -> Floats:
     moved = points.copy()
     moved[near] = there[near] + away[near] * (distance / far[near])[:, None]
     return moved
-
-
-def _parts_met(piece: BaseGeometry, shape: BaseGeometry) -> int:
-    """How many parts of a shape a piece touches."""
-    return int(shapely.dwithin(geometry.parts(shape), piece, _AT_WALL_MM).sum())
 
 
 def _window_of(shape: BaseGeometry, margin: float) -> BaseGeometry:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.job import Job
     from carvegen.checks.survey import Survey
-    from carvegen.geometry import Mask
+    from carvegen.geometry import Mask, PolygonArray
 
 __all__ = ["Slit", "holds", "slits", "weak_places"]
 
@@ -62,15 +62,18 @@ class Slit:
         return 0 < float(shapely.area(self.gain)) < float(shapely.area(self.part))
 
 
-def slits(survey: Survey, k: int, reached: BaseGeometry, width: float) -> list[Slit]:
-    """The parts of cut `k` beyond what the cutter reaches of it, each with what it lacks to a width, mm."""
+def slits(survey: Survey, k: int, beyond: PolygonArray, width: float) -> list[Slit]:
+    """Parts of cut `k` beyond what the cutter reaches of it, each with what it lacks to a width, mm."""
+    if len(beyond) == 0:
+        return []
     cut, limit = survey.white[k], survey.job.face_limits.cut_mm
     walls = geometry.rings(geometry.polygon_array([cut]))
     thin = narrow_spread(walls, limit).thin
     thin = thin.chosen(np.lexsort((np.hypot(*(thin.at - walls.xy[thin.edge]).T), thin.edge)))
+    owner, met = shapely.STRtree(geometry.dots(thin.centre)).query(beyond, predicate="dwithin", distance=_AT_WALL_MM)
     result = []
-    for part in geometry.parts(shape_edits.less(cut, reached)):
-        mine = thin.chosen(np.asarray(shapely.dwithin(geometry.dots(thin.centre), part, _AT_WALL_MM)))
+    for number, part in enumerate(beyond):
+        mine = thin.chosen(np.sort(met[owner == number]))
         wide = shape_edits.lands(mine.centre, shape_edits.runs(mine.centre, mine.edge, limit), width)
         gain = shape_edits.less(shape_edits.common(wide, survey.job.block.face), cut)
         result.append(Slit(cut=k, part=part, gain=gain))
