@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
     from carvegen.checks.survey import Survey
     from carvegen.geometry import Floats, Indices, Mask
-    from carvegen.geometry.widths import Widths
 
 __all__ = ["Place", "places_of"]
 
@@ -71,27 +70,8 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
         yield k, Place(
             kind=Kind(int(lands.kind[k])), wanted=float(wanted[k]), gap=survey.job.limits.land_mm / 2,
             start=np.concatenate([start, discs.at]), end=np.concatenate([end, discs.across]),
-            middles=np.concatenate([(start + end) / 2, _on_line(discs)]),
+            middles=np.concatenate([(start + end) / 2, discs.centre]),
             width=np.concatenate([lands.width[one], discs.width]), edge=np.concatenate([[-2], discs.edge]),
             along=np.arange(len(discs) + 1) >= (lands.kind[k] == Kind.TIP),
             is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
         )  # fmt: skip
-
-
-def _on_line(discs: Widths) -> Floats:
-    """The discs' centres, those in the corners of an end moved onto the middle line, carried on straight; (n, 2).
-
-    Land laid on round a corner would stand out beside the end like an ear.
-    """
-    from scipy.spatial import cKDTree
-
-    centres, corner = discs.centre.copy(), discs.facing_deg < _FACING_DEG
-    if corner.all() or not corner.any():
-        return centres
-    line = discs.chosen(~corner)
-    nearest = line.chosen(np.asarray(cKDTree(line.centre).query(centres[corner])[1]))
-    angle = np.radians(nearest.direction_deg)
-    ahead = np.column_stack([np.cos(angle), np.sin(angle)])
-    far = np.sum((centres[corner] - nearest.centre) * ahead, axis=1, keepdims=True)
-    centres[corner] = nearest.centre + far * ahead
-    return centres

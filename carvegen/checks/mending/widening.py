@@ -44,7 +44,7 @@ def weak_places(survey: Survey) -> NDArray[np.object_]:
     return np.concatenate(places)
 
 
-_AT_WALL_MM = 0.005  #: discs whose middle is this near to a part lie in it
+_IN_MM = 0.005  #: discs whose middle is this near to a part lie in it
 _AROUND = 4.0  #: what lies within so many least widths of land round a slit is looked at when it is tried
 
 
@@ -70,7 +70,7 @@ def slits(survey: Survey, k: int, beyond: PolygonArray, width: float) -> list[Sl
     walls = geometry.rings(geometry.polygon_array([cut]))
     thin = narrow_spread(walls, limit).thin
     thin = thin.chosen(np.lexsort((np.hypot(*(thin.at - walls.xy[thin.edge]).T), thin.edge)))
-    owner, met = shapely.STRtree(geometry.dots(thin.centre)).query(beyond, predicate="dwithin", distance=_AT_WALL_MM)
+    owner, met = shapely.STRtree(geometry.dots(thin.centre)).query(beyond, predicate="dwithin", distance=_IN_MM)
     result = []
     for number, part in enumerate(beyond):
         mine = thin.chosen(np.sort(met[owner == number]))
