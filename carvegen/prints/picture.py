@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
+_MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
@@ -453,11 +454,22 @@ class _Grower:
             if plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
         ]  # fmt: skip
         things = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
-        whole = self.drawing.union(name for plate in dark for name in plate.layers)  # what stands before parts none
+        names = frozenset(name for plate in dark for name in plate.layers)
+        whole = self.drawing.union(names)  # what stands before parts none
+        things = shapely.union(things, self._painted_on(whole, names))
         wide = _BROAD * motif.settings.largest_mm
         plain = shapely.simplify(whole, _PLAIN * wide)
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         return geometry.solid(shapely.difference(things, broad))
+
+    def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
+        """What other layers show in front of things and mostly on them, as bands on posts."""
+        others = [layer for layer in self.drawing.in_front_of(names) if layer.name not in names]
+        parts = geometry.stack(geometry.parts(layer.shape) for layer in others)
+        shapely.prepare(things)
+        parts = parts[shapely.intersects(things, parts)]
+        on = shapely.area(shapely.intersection(parts, things)) > _MOSTLY * shapely.area(parts)
+        return _union([parts[on]])
 
     def _loaded(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],

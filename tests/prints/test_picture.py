@@ -149,6 +149,20 @@ def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
     assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
 
 
+def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_path) -> None:
+    """A pale band as wide as the post; masses fall over it where it is drawn elsewhere."""
+    pale = BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8c080").replace("background", "tone")
+    on_band = []
+    for post in ("box 26 0 7 30", "box 2 0 7 30"):
+        band = '[[layers]]\nname = "BAND"\nshape = "box 26 0 7 26"\n'
+        drawn = f'{band}[[layers]]\nname = "POST"\nshape = "{post}"\n'
+        two = KEY.replace('"*"', '"POST"') + pale.replace('"*"', '"BAND"')
+        ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
+        on_band.append(shapely.area(shapely.intersection(flakes, box(26, 0, 7, 26))).max())
+    assert on_band[0] < 3.2
+    assert on_band[1] > 15
+
+
 KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb", "#1f2b3d")
 HEAVY = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\nsettings = { snow = 0.4, largest_mm = 2.0 }\n'
 

@@ -269,20 +269,23 @@ def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, sid
 def test_what_stands_before_other_ink_of_the_same_snow_is_known(tmp_path):
     """Posts whose tops lie over boards further back and under nothing nearer, also one that the face's edge cuts off.
 
-    Not one with a rope over it or a roof above it, or none behind it; and no knob that hangs.
+    Not one with a rope over it or a roof above it, or none behind it; no knob that hangs, no lighter band on boards.
     """
     (tmp_path / "jetty.svg").write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
         '<g id="BOARDS"><path d="M4 12H40V30H4Z M41 34H47V40H41Z"/></g>'
         '<g id="POSTS"><path d="M8 20H12V40H8Z M16 20H20V40H16Z M24 20H28V40H24Z M48 20H52V40H48Z M33 27H38V31H33Z'
         'M42 37H46V40H42Z M34 14H39V18H34Z"/></g>'
+        '<g id="BAND"><path d="M13 22H15V24H13Z"/></g>'
         '<g id="ROPE"><path d="M22 18H30V21H22Z M15 8H21V11H15Z"/></g></svg>', encoding="utf-8"
     )  # fmt: skip
     path, names = tmp_path / "print.toml", ["BOARDS", "POSTS", "ROPE"]
-    text = cases.small_print('[artwork]\nfiles = ["jetty.svg"]', blocks={"sky": ["*"], "key": names})
-    path.write_text(text, encoding="utf-8")
-    drawing = drawing_of(read_print(path, cases.SHELF))
-    assert sorted(post.bounds[0] for post in drawing.fronts(["BOARDS", "POSTS"])) == [8, 34, 42]
+    for tone, fronts in (("tone", [8, 34, 42]), ("key", [8, 13, 34, 42])):
+        blocks = {"sky": ["*"], "tone": ["BAND"], "key": names} if tone == "tone" else {"key": [*names, "BAND"]}
+        text = cases.small_print('[artwork]\nfiles = ["jetty.svg"]', blocks=blocks)
+        path.write_text(text, encoding="utf-8")
+        drawing = drawing_of(read_print(path, cases.SHELF))
+        assert sorted(post.bounds[0] for post in drawing.fronts(["BOARDS", "POSTS", "BAND"])) == fronts
     assert len(drawing.fronts(["POSTS"])) == 0
 
 
