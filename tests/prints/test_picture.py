@@ -155,7 +155,7 @@ def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_
     on_band = []
     for post in ("box 26 0 7 30", "box 2 0 7 30"):
         band = '[[layers]]\nname = "BAND"\nshape = "box 26 0 7 26"\n'
-        drawn = f'{band}[[layers]]\nname = "POST"\nshape = "{post}"\n'
+        drawn = f'[[layers]]\nname = "POST"\nshape = "{post}"\n{band}'
         two = KEY.replace('"*"', '"POST"') + pale.replace('"*"', '"BAND"')
         ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
         on_band.append(shapely.area(shapely.intersection(flakes, box(26, 0, 7, 26))).max())
@@ -172,8 +172,8 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
     tmp_path, monkeypatch, layer, shape, bars
 ) -> None:
     """Pale trunks stand before all; without bars masses lie over the dark thing, too."""
-    drawn = f'[[layers]]\nname = "TRUNK"\nshape = "box 8 0 2 30"\n[[layers]]\nname = "{layer}"\nshape = "{shape}"\n'
-    thing = shapely.difference(shapely.box(26, 0, 33, 30) if bars else shapely.box(0, 0, 36, 29), box(8, 0, 2, 30))
+    drawn = f'[[layers]]\nname = "{layer}"\nshape = "{shape}"\n[[layers]]\nname = "TRUNK"\nshape = "box 7 0 2 30"\n'
+    thing = shapely.difference(shapely.box(26, 0, 33, 30) if bars else shapely.box(0, 0, 36, 29), box(7, 0, 2, 30))
     two = KEY.replace('"*"', f'"{layer}"') + BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8dde0").replace(
         "background", "tone"
     ).replace('"*"', '"TRUNK"')
