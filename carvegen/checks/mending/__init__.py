@@ -69,7 +69,9 @@ def mending_words(changes: Sequence[Change]) -> str:
     words = ", ".join(f"{_COUNTED[what]}: {count}" for what, count in sorted(counts.items()))
     most = max(changes, key=lambda change: abs(change.white_mm2))
     white = sum(change.white_mm2 for change in changes)
-    return f"{words}; {round(white, 1) + 0.0:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
+    return (
+        f"{words}; {round(white, 1) + 0.0:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

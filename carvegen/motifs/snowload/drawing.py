@@ -37,6 +37,7 @@ __all__ = [
     "fielded",
     "lips",
     "lying_ground",
+    "massive",
     "outlined",
     "reaching",
     "shown_bark",
@@ -105,6 +106,11 @@ def lying_ground(ledges: Ledges, ground_mm: Floats) -> Floats:
     """
     runs_on = (ledges.free[0][ledges.first] == -2) & (ledges.free[1][ledges.last] == -2)
     return ledges.smoothed(runs_on & ledges.ground, 0.5) * np.clip((ground_mm - 10) / 10, 0, 1)
+
+
+def massive(ledges: Ledges, ground_mm: Floats) -> Floats:
+    """How much what bears each ledge is as broad and as thick as no timber, 0…1: a hill whose foot water hides."""
+    return np.clip((ground_mm - 10) / 10, 0, 1) * np.clip((ledges.thick - 12) / 6, 0, 1)
 
 
 def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:

@@ -22,6 +22,7 @@ from carvegen.motifs.snowload.drawing import (
     fielded,
     lips,
     lying_ground,
+    massive,
     outlined,
     reaching,
     shown_bark,
@@ -295,7 +296,8 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        below = shown_bark(bark, ledges, below, settings, field, limits=limits, rng=rng)
+        land = np.maximum(field, massive(ledges, self.ground_mm))
+        below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
             (0.12 + 0.06 * settings.fallen_mm)

@@ -345,3 +345,13 @@ def test_a_steep_side_keeps_no_wedge_and_a_level_one_its_snow() -> None:
 
 def limb_of(*points: tuple[float, float], thick: float = 0.8) -> shapely.Geometry:
     return shapely.LineString(points).buffer(thick / 2)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
+    """Slivers there look like hooks in the snow line: every upright meets the white once."""
+    x = np.linspace(0, 100, 51)
+    ridge = shapely.Polygon([(0, 10), (100, 10), *zip(x[::-1], 45 + 5 * np.sin(x[::-1] / 25), strict=True)])
+    snow = white(ridge, seed=seed, area=shapely.box(0, 0, 100, 70))
+    uprights = geometry.lines(*(np.column_stack([np.arange(1, 99.5, 0.5), np.full(197, y)]) for y in (0.0, 70.0)))
+    assert shapely.get_num_geometries(shapely.intersection(uprights, snow)).max() == 1
