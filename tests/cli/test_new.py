@@ -400,3 +400,10 @@ def test_page_and_command_begin_the_same_print(tmp_path, capsys):
     path = begun(said, [Upload(path=drawing, kind="SVG")], SHELF, tmp_path / "page")
     for name in ("print.toml", "drawing.svg"):
         assert (path.parent / name).read_bytes() == (tmp_path / "mine" / name).read_bytes()
+
+
+def test_a_key_block_of_many_layers_goes_by_none_of_them():
+    names = {"jetty": "#1f2b3d", "boat": "#1f2b3d", "hills": "#7f9cb0"}
+    shapes = {name: geometry.polygon_array([shapely.box(10 * k, 0, 10 * k + 6, 20)]) for k, name in enumerate(names)}
+    blocks = guess(shapes, (40, 30), colours=names)["blocks"]
+    assert [block["name"] for block in blocks if block["role"] != "background"] == ["hills", "key"]

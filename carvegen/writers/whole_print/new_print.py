@@ -265,7 +265,8 @@ def _blocks(
     blocks = [{"name": "sky", "role": "background", "ink": _LIGHT, "layers": ["*"]}] if added else []
     for k, (plan, ink) in enumerate(zip(plans, ramp, strict=True)):
         key = plan.rank == 2 or k == len(plans) - 1
-        name = "key" if len(plans) == 1 else plain_file_name(plan.layers[0], "block")
+        by_part = len(plans) > 1 and not (key and len(plan.layers) > 1)  # no one of many layers names the darks
+        name = plain_file_name(plan.layers[0], "block") if by_part else "key"
         taken = [block["name"] for block in blocks]
         name = next(n for n in (name, *(f"{name}-{j}" for j in range(2, len(taken) + 3))) if n not in taken)
         blocks.append(
