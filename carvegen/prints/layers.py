@@ -32,7 +32,6 @@ __all__ = ["Drawing", "drawing_of", "located"]
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
 _ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
 _BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below it is filled, or so slender in any case
-_LIGHTER = 2.0  #: L*; what is lighter by more than what is behind is painted on it: our own choice
 _BEFORE = 0.6  #: it stands before what fills so much of that,
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
@@ -77,7 +76,7 @@ class Drawing:
             parts = geometry.parts(layer.shape)
             left, low, right, top = shapely.bounds(parts).T
             above, on = (left, top, right, top + _ABOVE_MM), _filled(left, low - _BELOW_MM, right, low, these[k:])
-            behind = [other for other in these[k + 1 :] if light[other.name] > light[layer.name] - _LIGHTER]
+            behind = [other for other in these[k + 1 :] if light[other.name] >= light[layer.name]]
             dark = _filled(*above, behind)
             hidden = _filled(left, top, right, top + _OPEN_MM, self.layers[: self.layers.index(layer) + 1])
             stands = (top - low > _SLENDER * (right - left)) | (on > _ON) | (low < _BELOW_MM)
@@ -85,7 +84,7 @@ class Drawing:
         return geometry.stack(standing)
 
     def _lightness(self, name: str) -> float:
-        """CIELAB L* of the darkest ink that prints a layer; 100 of one that none prints."""
+        """CIELAB L* of the darkest ink that prints a layer, of which no more than the order counts; 100: none does."""
         blocks = [block for block in self.print_.blocks if plain_name(name) in map(plain_name, block.layers)]
         inks = [block.ink.colour for block in blocks if block.inked and block.ink is not None]
         return min(map(lightness, inks), default=100.0)

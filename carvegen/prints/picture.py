@@ -463,9 +463,10 @@ class _Grower:
         return geometry.solid(shapely.difference(things, broad))
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
-        """What other layers show in front of things and mostly on them, as bands on posts."""
+        """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
         others = [layer for layer in self.drawing.in_front_of(names) if layer.name not in names]
         parts = geometry.stack(geometry.parts(layer.shape) for layer in others)
+        things = _union([geometry.filled(geometry.parts(things))])  # a band may be left out of what it is drawn on
         shapely.prepare(things)
         parts = parts[shapely.intersects(things, parts)]
         on = shapely.area(shapely.intersection(parts, things)) > _MOSTLY * shapely.area(parts)
