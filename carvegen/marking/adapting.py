@@ -22,10 +22,10 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.marking.kept_file import Kept, Surroundings
 
-__all__ = ["Adapted", "adapted", "kept_findings"]
+__all__ = ["APART_MM", "Adapted", "adapted", "kept_findings"]
 
 _HAIR_MM = 0.01  #: a drawing that differs by no more has not changed
-_APART_MM = 0.02  #: so much more than the land is left beside what stays, for the grid's sake
+APART_MM = 0.02  #: so much more than the land is left between white and other white, for the grid's sake
 _TOUCHES_MM = 0.05  #: a fringe so near to a shape is that shape's
 
 
@@ -97,7 +97,7 @@ def _grown_again(
     fresh = again()
     place = geometry.stack([zone, gone])
     come = fresh.cuts[_near(fresh.cuts, place, land)]
-    tight = _near(come, stays, land + _APART_MM)
+    tight = _near(come, stays, land + APART_MM)
     back = _taken_back(come[tight], stays, limits, room)
     come = np.concatenate([come[~tight], back[_near(back, place, land)]])
     left = growth.free[~_near(growth.free, place, _TOUCHES_MM)]
@@ -112,10 +112,8 @@ def _taken_back(shapes: PolygonArray, stays: PolygonArray, limits: Limits, room:
     """Shapes cut back until they keep a land from those that stay, and hold."""
     if len(shapes) == 0:
         return shapes
-    beside = shapely.union_all(stays[_near(stays, shapes, limits.land_mm + _APART_MM)])
-    left = shapely.difference(
-        shapely.union_all(shapes), shapely.buffer(beside, limits.land_mm + _APART_MM, quad_segs=8)
-    )
+    beside = shapely.union_all(stays[_near(stays, shapes, limits.land_mm + APART_MM)])
+    left = shapely.difference(shapely.union_all(shapes), shapely.buffer(beside, limits.land_mm + APART_MM, quad_segs=8))
     return held(left, room, limits) if len(geometry.parts(left)) else geometry.empty()
 
 

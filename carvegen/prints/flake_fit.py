@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.snowfall.edge import apart, taken_back
+from carvegen.marking.adapting import APART_MM
+from carvegen.motifs.snowfall.edge import apart, taken_back, without_hairs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,14 +20,12 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
 
-__all__ = ["APART_MM", "settled"]
+__all__ = ["settled"]
 
 _TOUCHES_MM2 = 1e-3
-APART_MM = 0.02  #: so much more than the land is left between motifs, for the grid's sake
 _ROUNDS = 7  #: in which masses are cut back,
 _WIDER = 1.7  #: each time so much wider,
 _SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than twice this: our own choice
-_HAIR_MM = 0.006  #: what is taken along an outline is none where it is so narrow: two outlines on the grid
 _MUCH = 300  #: points: of a picture with more round a flake only what lies near to that is looked at
 _PLAIN = 0.1  #: lands: how near to a flake's outline is near enough to tell what lies near to it
 _OVER = 0.25  #: lands: slivers are taken with so much round them, so that no tips are left
@@ -105,7 +104,7 @@ def _misfits(flakes: PolygonArray, picture: BaseGeometry, limits: Limits) -> Pol
 def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, limits: Limits) -> PolygonArray:
     """Of flakes near an outline: slivers that each leaves; all that it takes if that is too little; or the outline."""
     crossing = shapely.intersects(flakes, outline)
-    takes = _without_hairs(shapely.intersection(flakes, picture))
+    takes = without_hairs(shapely.intersection(flakes, picture))  # two outlines on the grid leave hairs
     outside = shapely.area(takes) < _TOUCHES_MM2  # a flake cut off by the outline itself only touches it
     small = (shapely.area(takes) <= 2 * limits.cut_mm**2) & ~outside
     around = geometry.polygon_array(
@@ -125,12 +124,6 @@ def _places(flakes: PolygonArray, picture: BaseGeometry, outline: BaseGeometry, 
     shy = ~outside & ~crossing
     places[shy] = shapely.union(places[shy], shapely.intersection(outline, window[shy]))
     return np.asarray(places, dtype=object)
-
-
-def _without_hairs(shapes: PolygonArray) -> PolygonArray:
-    """The parts of shapes that are wider than a hair; (n,)."""
-    inner = shapely.buffer(shapes, -_HAIR_MM / 2, join_style="mitre")
-    return np.asarray(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"), dtype=object)
 
 
 def _thin(shapes: PolygonArray, width: float) -> PolygonArray:

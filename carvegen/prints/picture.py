@@ -14,6 +14,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, place_on, strictest
+from carvegen.marking.adapting import APART_MM
 from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
@@ -22,7 +23,7 @@ from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.motifs.snowfall.readable import mass_mm2
 from carvegen.prints.file.print_file import in_keys
-from carvegen.prints.flake_fit import APART_MM, settled
+from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks

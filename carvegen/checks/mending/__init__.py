@@ -22,7 +22,7 @@ from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits, widening
-from carvegen.checks.mending.places import Place, places_of
+from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import Kind
 
@@ -164,7 +164,8 @@ class _Bench:
         self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
         self._meets_fixed: list[BaseGeometry] = []  #: land taken away up to a cut that stays: none is between them now
         self._laid: list[tuple[BaseGeometry, Floats]] = []  #: land to be laid on in this round, and where it is told
-        self._doomed: list[tuple[Place, float, BaseGeometry]] = []  #: what goes afterwards: width, and the middles
+        #: what goes afterwards: the place, the width, and the middles
+        self._doomed: list[tuple[NarrowPlace, float, BaseGeometry]] = []
         self._extra: float = 0  #: by how much more than wanted land is made wide
 
     def mend(self, number: int) -> bool:
@@ -244,7 +245,7 @@ class _Bench:
         for place, width, seed in self._doomed:
             self._cut_away(place, width, seed)
 
-    def _mend_land(self, place: Place, one: int, other: int) -> None:
+    def _mend_land(self, place: NarrowPlace, one: int, other: int) -> None:
         movable = self._movable([one, other])
         share = _HOPELESS if place.kind == Kind.NECK and one != other else _WEAK
         weak = place.wanted * (1.0 if place.is_corner else share)
@@ -265,7 +266,7 @@ class _Bench:
         elif movable:
             self._move_off(movable[0], place)
 
-    def _widen_beside_white(self, place: Place) -> bool:
+    def _widen_beside_white(self, place: NarrowPlace) -> bool:
         """Widen a narrow place without taking from the white: beside it on the land's other side alone.
 
         Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
@@ -327,13 +328,13 @@ class _Bench:
         met: list[int] = np.sort(tree.query(shape, predicate="dwithin", distance=_AT_WALL_MM)).tolist()
         return list(dict.fromkeys(self._became.get(k, k) for k in met))
 
-    def _move_off(self, k: int, place: Place) -> None:
+    def _move_off(self, k: int, place: NarrowPlace) -> None:
         """Move cut k off the wall that may not be moved, of a cut, the edge or a cut-out, where land is too narrow."""
         wall = place.wall_facing(self.cuts[k], 2 * place.wanted + _SPARE_MM + 2 * self._extra)
         off = shape_edits.less(wall, self._white_at(wall))
         self._put(k, shape_edits.less(self.cuts[k], off), "widened", place.at)
 
-    def _cut_away(self, place: Place, width: float, seed: BaseGeometry) -> None:
+    def _cut_away(self, place: NarrowPlace, width: float, seed: BaseGeometry) -> None:
         """Cut away the land round the middles `seed` that is narrower than this; cuts that meet there become one."""
         around = _window_of(seed, 2 * width + self.cut)
         near = [geometry.solid(shapely.intersection(self.cuts[k], around)) for k in self._meeting(around)]

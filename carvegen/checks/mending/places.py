@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from carvegen.checks.survey import Survey
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Place", "places_of"]
+__all__ = ["NarrowPlace", "places_of"]
 
 _FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, at an end: no middle line runs there
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Place:
+class NarrowPlace:
     """A narrow place: its narrowest chord, then the discs along it in the order of the walls; arrays (n, 2), (n,)."""
 
     kind: Kind
@@ -46,7 +46,10 @@ class Place:
 
     def band(self, width: float, some: Mask | None = None, middles: Floats | None = None) -> BaseGeometry:
         """Land of a width along the middle line, or through other points; along all of it, or some."""
-        some = self.along if some is None else some & self.along if (some & self.along).any() else some
+        if some is None:
+            some = self.along
+        elif (some & self.along).any():
+            some = some & self.along
         points, edge = (self.middles if middles is None else middles)[some], self.edge[some]
         return shape_edits.lands(points, shape_edits.runs(points, edge, self.gap), width)
 
@@ -57,7 +60,7 @@ class Place:
         return self.band(width, middles=walls)
 
 
-def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
+def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, NarrowPlace]]:
     """Some of the narrow lands, by their numbers."""
     lands, thin, owner = survey.narrow_lands, survey.narrow_spread.thin, survey.narrow_spread.place
     wanted = survey.job.limits.land_at(lands.direction_deg)
@@ -67,7 +70,7 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, Place]]:
     for k in which.tolist():
         discs = thin.chosen(order[bounds[k] : bounds[k + 1]])
         one, start, end = slice(k, k + 1), lands.at[k : k + 1], lands.to[k : k + 1]
-        yield k, Place(
+        yield k, NarrowPlace(
             kind=Kind(int(lands.kind[k])), wanted=float(wanted[k]), gap=survey.job.limits.land_mm / 2,
             start=np.concatenate([start, discs.at]), end=np.concatenate([end, discs.across]),
             middles=np.concatenate([(start + end) / 2, discs.centre]),

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["apart", "bounded", "crossing", "taken_back"]
+__all__ = ["apart", "bounded", "crossing", "taken_back", "without_hairs"]
 
 _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left then is widened
 _BITES = 3
@@ -333,7 +333,7 @@ def _reached(
 
     A corner that is missed by no more than shows stays one. At the frame they are cut off square to its sides.
     """
-    pieces = fine(_without_hairs(pieces))
+    pieces = fine(geometry.parts(without_hairs(pieces)))
     done = []
     for _ in range(_TRIMS):
         some, missed, _ = _missed(pieces, inner, limits)
@@ -342,7 +342,7 @@ def _reached(
         at_frame = shapely.distance(missed, shapely.boundary(frame)) < SLACK_MM
         boxes = _boxes_run_out(missed[at_frame], frame, limits)
         gone = shapely.union_all(np.concatenate([geometry.offset(missed[~at_frame], 4 * geometry.GRID_MM), boxes]))
-        left = _without_hairs(shapely.difference(pieces[some], gone))
+        left = geometry.parts(without_hairs(shapely.difference(pieces[some], gone)))
         done.append(pieces[~some])
         pieces = fine(without_specks(left, limits))
     else:
@@ -403,7 +403,7 @@ def _across(shapes: PolygonArray) -> Floats:
     return np.asarray(np.hypot(right - left, top - bottom))
 
 
-def _without_hairs(shapes: PolygonArray) -> PolygonArray:
-    """The parts of the shapes without what is thinner than any tool's trace; corners stay as they are."""
+def without_hairs(shapes: PolygonArray) -> PolygonArray:
+    """The shapes without what is thinner than any tool's trace; corners stay as they are; (n,)."""
     inner = shapely.buffer(shapes, -_HAIR_MM / 2, join_style="mitre")
-    return geometry.parts(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"))
+    return np.asarray(shapely.buffer(inner, _HAIR_MM / 2, join_style="mitre"), dtype=object)

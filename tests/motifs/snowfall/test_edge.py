@@ -84,7 +84,7 @@ def test_no_hair_is_left_at_the_frame() -> None:
     for wide in (0.003, 0.005):
         bead = shapely.union_all([shapely.box(99.0, y, 100, y + 0.9) for y in (50, 53)])
         hairy = shapely.union(bead, shapely.box(100 - wide, 50, 100, 60))
-        bare = edge._without_hairs(shapes(hairy))
+        bare = geometry.parts(edge.without_hairs(shapes(hairy)))
         assert sorted(shapely.bounds(bare)[:, 3]) == pytest.approx([50.9, 53.9], abs=0.01)
         left = edge._reached(shapes(hairy), FRAME, limits(0.15, 0.3))
         assert shapely.area(left) == pytest.approx([0.9, 0.9], abs=0.05)
@@ -101,7 +101,7 @@ def test_corners_that_only_rounding_joins_stay() -> None:
     turn = np.radians(2.03 * nth)[:, None] + np.array([0, 2, 4]) * np.pi / 3
     places = np.stack([6 + nth % 8 * 11, 6 + nth // 8 * 8.5], axis=-1)[:, None]
     corners = np.round(places + 1.6 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 3)
-    turned = edge.fine(edge._without_hairs(shapely.polygons(corners)))
+    turned = edge.fine(geometry.parts(edge.without_hairs(shapely.polygons(corners))))
     missed = geometry.parts(shapely.difference(turned, edge.opened(turned, its.cut_mm + edge.SLACK_MM, quad_segs=8)))
     assert shapely.area(missed).max() > edge._CORNER * its.cut_mm**2, "some hang together"
     assert shapely.area(edge._reached(turned, FRAME, its)) == pytest.approx(shapely.area(turned), abs=1e-6)
