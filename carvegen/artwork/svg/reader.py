@@ -46,6 +46,7 @@ _SILENT = frozenset(
      "title", "view"}
 )  # fmt: skip
 _TEXT = frozenset({"text", "tspan", "textPath", "tref"})
+_AS_PATHS = "convert text to paths first: pick it in your drawing program and turn it into outlines (paths, curves)"
 _MAX_CLIPS = 32  #: clip paths inside clip paths
 
 
@@ -218,7 +219,7 @@ class _Reader:
     def _leaf(self, node: Node, state: State) -> None:
         if node.kind in _TEXT:
             if state.style["visibility"] == "visible" and any((part.text or "").strip() for part in node.walk()):
-                raise InputError("is text, whose shapes lie in a font", hint="convert text to paths first")
+                raise InputError("is text, whose shapes lie in a font", hint=_AS_PATHS)
         elif node.kind == "image":
             self.images += 1
             self.notes.add("a picture made of dots is left out", node.place)

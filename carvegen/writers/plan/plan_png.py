@@ -14,6 +14,7 @@ from carvegen.blocks.views import View, seen
 from carvegen.toolpaths.laser.scanning import row_crossings
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
+from carvegen.writers.formats.picture_words import rows_of_words
 from carvegen.writers.formats.png_bytes import png_bytes
 from carvegen.writers.plan.plan_drawing import plan_layers
 
@@ -116,21 +117,26 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.
     """The picture with a line of words and a swatch for each layer under it."""
     size = max(12, picture.width // 60)
     font = ImageFont.load_default(size=size)
-    lines: list[tuple[str | None, str]] = [
+    legend: list[tuple[str | None, str]] = [
         (layer.colour, f"{k}. {layer.name}: {note}")
         for k, (layer, note) in enumerate(zip(layers, legend_words(plan), strict=True), start=1)
     ]
     words = seen(plan.job, View.BLOCK).view.words
-    lines.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
+    legend.append((None, f"{plan.job.block.name}, paths. {words} Broken: ways between cuts."))
+    lines = [
+        (colour if k == 0 else None, (3 if colour else 1) * size, row)
+        for colour, text in legend
+        for k, row in enumerate(rows_of_words(text, font, picture.width - 4 * size))
+    ]
     room = round(size * 1.6)
     whole = Image.new("RGB", (picture.width, picture.height + room * (len(lines) + 1)), _GROUND)
     whole.paste(picture)
     pen = ImageDraw.Draw(whole)
-    for k, (colour, text) in enumerate(lines):
+    for k, (colour, left, row) in enumerate(lines):
         y = picture.height + k * room + room // 3
         if colour:
             pen.rectangle([size, y + size // 6, 2 * size, y + size], fill=colour)
-        pen.text((3 * size if colour else size, y), text, fill=_WORDS, font=font)
+        pen.text((left, y), row, fill=_WORDS, font=font)
     return whole
 
 

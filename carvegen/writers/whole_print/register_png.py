@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from carvegen.writers.formats.picture_words import rows_of_words
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
@@ -56,7 +57,9 @@ def register_png(
     scale = picture.width / (window[2] - window[0])
     pale = Image.blend(picture, Image.new("RGB", picture.size, "#ffffff"), _PALE)
     line = round(_LINE_MM * picture.width / 200)
-    rows = _wrapped(words, line, picture.width)
+    font = ImageFont.load_default(size=0.62 * line)
+    room = picture.width - 1.6 * line
+    rows = [row for text in words for row in rows_of_words(text, font, room)]
     page = Image.new("RGB", (picture.width, picture.height + line * (len(rows) + 5)), "#ffffff")
     page.paste(pale, (0, 0))
     pen = ImageDraw.Draw(page)
@@ -140,19 +143,3 @@ def _legend(pen: ImageDraw.ImageDraw, kinds: Sequence[Shown], rows: Sequence[str
     for row in rows:
         y += line
         pen.text((left, y), row, fill=_WORDS, font=font, anchor="lm")
-
-
-def _wrapped(words: Sequence[str], line: int, width: int) -> list[str]:
-    font = ImageFont.load_default(size=0.62 * line)
-    room = width - 1.6 * line
-    rows: list[str] = []
-    for text in words:
-        row = ""
-        for word in text.split():
-            longer = f"{row} {word}".strip()
-            if font.getlength(longer) > room:
-                rows.append(row)
-                longer = f"   {word}"
-            row = longer
-        rows.append(row)
-    return rows
