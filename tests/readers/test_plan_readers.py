@@ -294,9 +294,9 @@ def test_a_place_smaller_than_a_pixel_is_in_the_picture():
 
 def test_no_word_under_a_narrow_picture_is_cut_off():
     picture = np.asarray(Image.open(io.BytesIO(plan_png(plan_of(), px_per_mm=2.0))))
-    edge = picture[:, -12:]
-    assert (edge == edge[0, -1]).all()
-    assert (picture[-60:] != edge[0, -1]).any()
+    ground, words = picture[0, -1], picture[-220:]
+    assert (words[:, -12:] == ground).all()
+    assert (words[:, :-12] != ground).any()
 
 
 def test_the_note_lists_every_layer_with_length_time_and_cutter():
