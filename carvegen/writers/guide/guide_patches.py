@@ -43,11 +43,6 @@ class Patch:
     minutes: tuple[float, float] | None  #: of a quick hand and of a slow one
     rooms: tuple[tuple[float, float], ...]  #: land that has room for its number, the widest first, or else floors
 
-    @property
-    def number_at(self) -> tuple[float, float] | None:
-        """Where its number stands best; none without room."""
-        return self.rooms[0] if self.rooms else None
-
 
 def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]:
     """The zones with something to cut, row by row from the top, to and fro as the hand goes.
