@@ -62,7 +62,7 @@ def ring_coverage(rings: Rings, size: tuple[int, int]) -> Floats:
     cells = np.bincount(cell, weights=(1 - into) * rise, minlength=rows * wide)
     cells += np.bincount(cell + 1, weights=into * rise, minlength=rows * wide)
     sums = -np.cumsum(cells.reshape(rows, wide), axis=1)[:, :columns]
-    return np.asarray(np.clip(sums, 0, 1)[::-1])
+    return np.asarray(np.clip(sums, 0, 1, out=sums)[::-1])
 
 
 def _pieces(first: Floats, last: Floats) -> tuple[Floats, Floats]:

@@ -41,6 +41,7 @@ _SAME_MM = 1e-9  #: radii and lengths nearer than this are one
 _FEW = 64  #: corners of a shape up to which every side is looked at, for many points at once
 _AT_ONCE = 50_000  #: distances worked out at a time: what they need stays close to the processor
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
+_FEWEST = 4  #: points of a ring, the last of which is the first
 _BEYOND_MM = 0.02  #: an axis ends at discs so much larger than those that are asked for: more than radii are wrong by
 
 
@@ -292,10 +293,33 @@ def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:
     """The shapes on the grid of the diagrams: point by point, and laid over themselves only where that spoils one."""
-    rounded = shapely.remove_repeated_points(shapely.set_precision(shapes, 1 / STEPS_PER_MM, mode="pointwise"))
+    rounded = shapes.copy()
+    plain = (shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(shapes)
+    plain &= shapely.get_num_interior_rings(shapes) == 0
+    rounded[plain] = _rounded(shapes[plain])
+    rounded[~plain] = shapely.remove_repeated_points(
+        shapely.set_precision(shapes[~plain], 1 / STEPS_PER_MM, mode="pointwise")
+    )
     spoilt = ~shapely.is_valid(rounded) | shapely.is_empty(rounded)
     rounded[spoilt] = shapely.set_precision(shapes[spoilt], 1 / STEPS_PER_MM)
-    return np.asarray(rounded, dtype=object)
+    return rounded
+
+
+def _rounded(outlines: PolygonArray) -> PolygonArray:
+    """Shapes without holes with points on the grid of the diagrams, none at the place of the one before it."""
+    if not len(outlines):
+        return outlines
+    first = geometry.starts(shapely.get_num_coordinates(outlines))
+    steps = np.rint(shapely.get_coordinates(outlines) * STEPS_PER_MM)
+    apart = np.append(True, (steps[1:] != steps[:-1]).any(axis=1))
+    apart[first[:-1]] = True
+    few = np.add.reduceat(apart, first[:-1], dtype=np.int64) < _FEWEST
+    apart |= np.repeat(few, np.diff(first))  # such a shape is spoilt as it is
+    ring = geometry.starts(np.add.reduceat(apart, first[:-1], dtype=np.int64))
+    made = shapely.from_ragged_array(
+        shapely.GeometryType.POLYGON, steps[apart] / STEPS_PER_MM, (ring, np.arange(len(ring)))
+    )
+    return np.asarray(made, dtype=object)
 
 
 def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Site) -> MedialAxis:

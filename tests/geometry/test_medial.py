@@ -251,6 +251,25 @@ def test_a_corner_that_parts_its_shape_is_left_to_the_diagram() -> None:
     assert radius[np.abs(xy[:, 0] - 4) < 1e-6].min() == pytest.approx(0.2)
 
 
+def test_a_crumb_smaller_than_the_diagrams_grid_has_no_axis_and_hides_none() -> None:
+    """Plane geometry: beside it the ridge of a rectangle stands where it stands alone."""
+    crumb = box(9, 9, 3e-6, 3e-6)
+    both, alone = medial_axis(shapes(box(0, 0, 4, 2), crumb)), medial_axis(shapes(box(0, 0, 4, 2)))
+    assert set(both.shape[both.links].ravel().tolist()) == {0}
+    assert _net(both).equals(_net(alone))
+
+
+def test_points_on_the_diagrams_grid_are_those_of_geos() -> None:
+    """Twin: GEOS' own rounding point by point, and what it says are repeated points."""
+    near = 0.3 / STEPS_PER_MM
+    twice = [(0, 0), (0, near), (4, 0), (4, 0), (4, 2 + near), (4, 2), (0, 2), (near, near)]
+    some = shapes(shapely.Polygon(twice), disc(1.0, 7.0, 3.0), shapely.Polygon(twice[:3]))
+    twin = shapely.remove_repeated_points(shapely.set_precision(some[:2], 1 / STEPS_PER_MM, mode="pointwise"))
+    rounded = medial._on_grid(some)
+    assert shapely.equals_exact(rounded[:2], twin).all()
+    assert shapely.is_empty(rounded[2])
+
+
 def test_what_has_a_hole_or_very_many_sides_is_not_simple() -> None:
     dented = shapely.Polygon([(0, 0), (4, 0), (2, 0.5), (2, 3)])
     many = disc(0, 0, 5, points=2 * MOST_SIDES)

@@ -474,3 +474,14 @@ def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed
     found = planner._unreached(cuts, room, half, np.zeros(len(cuts), dtype=bool))
     assert 20 < len(found) == len(left)
     assert shapely.area(found).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)
+
+
+def test_cuts_with_very_many_corners_are_in_doubt_where_one_lies_far_from_the_beam():
+    """Twin: GEOS' Hausdorff distance, corner by corner."""
+    cuts, half = shapely.segmentize(flowers(3, 8), 0.002), 0.1
+    cuts = cuts[shapely.get_num_coordinates(cuts) > geometry.LARGE]
+    room = cutter_centre_region.shrunk(cuts, half)
+    far = shapely.hausdorff_distance(cuts, room) > half + planner._SPECK_MM
+    doubtful = planner._doubtful(cuts, room, half)
+    assert 0 < far.sum() < len(cuts)
+    assert (doubtful == far | shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)).all()

@@ -256,7 +256,11 @@ def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mas
     short: Mask = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
     seen, far = geometry.star_radii(cuts)
     unsure = np.flatnonzero(~short & ((seen <= half) | (far * half > seen * (half + _SURELY * _SPECK_MM))))
-    short[unsure] = shapely.hausdorff_distance(cuts[unsure], room[unsure]) > half + _SPECK_MM
+    large = shapely.get_num_coordinates(cuts[unsure]) > geometry.LARGE
+    far = np.empty(len(unsure))
+    far[~large] = shapely.hausdorff_distance(cuts[unsure[~large]], room[unsure[~large]])
+    far[large] = geometry.farthest(cuts[unsure[large]], room[unsure[large]])  # that way it is far, by a tree of sides
+    short[unsure] = far > half + _SPECK_MM
     return short
 
 

@@ -214,11 +214,13 @@ def _mostly_plain(paper: Rgb, inks: Sequence[Ink], shares: Sequence[Floats]) -> 
     for k, share in enumerate(shares):
         kind |= (share > 0.5).astype(np.uint16) << k
         crossed |= (share > _CRUMB) & (share < 1 - _CRUMB)
-    there = np.flatnonzero(np.bincount(kind.ravel()))
+    met = np.zeros(1 << len(shares), dtype=bool)
+    met[kind] = True
+    there = np.flatnonzero(met)
     plain = [(there >> k & 1).astype(np.float64) for k in range(len(inks))]
-    table = np.zeros((there[-1] + 1, 3), dtype=np.uint8)
+    table = np.zeros((len(met), 3), dtype=np.uint8)
     table[there] = _shown(overprinted(paper, list(zip(inks, plain, strict=True))))
-    colours = table[kind]
+    colours = table.take(kind, axis=0, mode="clip")  # none is beyond: without a look at that it is quicker
     colours[crossed] = _shown(
         overprinted(paper, [(ink, share[crossed]) for ink, share in zip(inks, shares, strict=True)])
     )
