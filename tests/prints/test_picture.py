@@ -13,6 +13,7 @@ from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.picture import Picture, _Grower
 from tests.cases import SHELF, box, disc, limits, shapes
+from tests.strategies import takes_long
 
 BLOCK = """
 [[blocks]]
@@ -149,6 +150,7 @@ def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
     assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
 
 
+@takes_long  # masses that grow twice
 def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_path) -> None:
     """A pale band in a hole of the post; masses fall over it where the post stands elsewhere."""
     pale = BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8c080").replace("background", "tone")
