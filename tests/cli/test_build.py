@@ -452,7 +452,6 @@ def test_emboss_stands_in_the_opening_and_a_stencil_is_a_mask_that_is_cut_and_pr
     assert shown(copy).getpixel((400, 300)) == (0xC0, 0x20, 0x20)
 
 
-@takes_long  # a whole build once more; the rooms say it of their part
 def test_what_bleeds_is_cut_off_in_the_picture(copy, capsys):
     again(capsys, copy, ("seed = 4", "seed = 4\nbleed_mm = 3"))
     assert shown(copy).size == (540, 340)

@@ -135,7 +135,6 @@ def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
     assert "as planned, within 0.3 mm" in ran.out
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     photo = photographed(own_folder / "other.jpg", made.sky(seed=31))
@@ -146,7 +145,6 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     assert (own_folder / "other-on-plan.png").is_file()
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 @pytest.mark.parametrize("colour", few([(214, 160, 132), (128, 128, 128)], 1))
 def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder, plan, capsys, colour):
@@ -217,7 +215,6 @@ def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, pla
         assert "as planned, within 0.3 mm" in ran.out
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 @pytest.mark.parametrize("stencils", few([None, []], 1))
 def test_no_stencil_or_one_of_an_older_build_is_a_negative_which_is_said(own_folder, plan, capsys, stencils):
@@ -230,7 +227,6 @@ def test_no_stencil_or_one_of_an_older_build_is_a_negative_which_is_said(own_fol
         assert ("if it is a stencil" in ran.err and "build the print again" in ran.err) is (stencils is None)
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys):
     """`compare` took what it fills for cuts: all land was gone, all cuts stood. `check` says what it takes it for."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
@@ -244,7 +240,6 @@ def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys)
     assert "it was read from a picture: what is dark there is taken as cut" in checked.out + checked.err
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
     photo = photographed(own_folder / "proof.jpg", PLANNED)
@@ -288,7 +283,6 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
     assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
     """A dark grey glove on grey land was read as land, and the cuts under it as full, without a word."""
@@ -454,7 +448,6 @@ def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, caps
     assert kinds is None or [its["kind"] for its in told["places"]] == kinds
 
 
-@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     """An older build's report is not written anew if nothing has changed."""

@@ -12,7 +12,7 @@ import pytest
 from carvegen.base.errors import CarvegenError
 from carvegen.cli.setup import tryout
 from tests.cli.running import TINY, run, small
-from tests.strategies import few, takes_long
+from tests.strategies import few
 
 
 def test_it_says_that_all_works_and_leaves_a_sample(own_folder, capsys):
@@ -33,7 +33,6 @@ def test_what_fails_is_named(own_folder, capsys, monkeypatch):
     assert {its["step"]: its["fault"] for its in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
 
 
-@takes_long  # what fails is named in the same words as any part's
 def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_folder, capsys, monkeypatch):
     assert run(capsys, "tryout", "--out", "sample").code == 0
 

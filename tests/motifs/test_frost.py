@@ -27,7 +27,7 @@ from carvegen.motifs.frost.bridges import _course
 from carvegen.motifs.frost.stubs import Stub
 from carvegen.motifs.growth import Place
 from tests.cases import once
-from tests.strategies import MANY, few, takes_long
+from tests.strategies import MANY, few
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
@@ -177,11 +177,10 @@ def test_the_front_is_uneven_and_within_reach(preset) -> None:
     assert reach.max() > 2.5 * np.median(reach)
 
 
-@takes_long  # a large face
 def test_cover_falls_off_from_the_edge() -> None:
-    face = shapely.box(0, 0, 130, 100)
+    face = shapely.box(0, 0, 130, 100) if MANY else FACE
     whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in few((1, 2), 1)]))
-    bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
+    bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in range(1, 34 if MANY else 18, 8)]
     cover = [whole.intersection(band).area / band.area for band in bands]
     assert all(near > far for near, far in pairwise(cover))
 

@@ -14,7 +14,6 @@ from carvegen.motifs import snowload
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, limits, shapes, small_print
-from tests.strategies import takes_long
 
 WINDOWS = [shapely.box(4, 12, 15, 24), shapely.box(17, 12, 28, 24), shapely.box(42, 12, 53, 24)]
 SHED = shapely.difference(shapely.box(2, 0, 30, 26), shapely.union_all(WINDOWS[:2]))
@@ -59,7 +58,6 @@ def test_a_mark_says_of_one_hole_what_it_is_whatever_is_said_of_its_layer(tmp_pa
     assert bears(tmp_path, layer("POST", "open"), dab.format("open air")) == [False, True, True]
 
 
-@takes_long  # of a drawing of marks above
 def test_the_same_in_words(tmp_path) -> None:
     dab = '[[marked]]\nmeaning = "{}"\nshape = "box 21 17 3 3"\n'
     assert bears(tmp_path, layer("SHED", "open") + dab.format("only drawn")) == [True, False, False]
