@@ -130,7 +130,7 @@ def test_crossings_are_those_that_shapely_counts_or_more_than_are_asked_for(coun
 
 
 def test_no_more_crossings_are_looked_at_than_a_budget_leaves():
-    across = np.array([[[0, k], [2000, k]] for k in range(1500)], dtype=float) + 0.5
+    across = np.array([[[0, k], [2000, k]] for k in range(750)], dtype=float) + 0.5
     ends = np.concatenate([across, across[:, :, ::-1]])
     budget = Budget()
     budget.take("crossings", 200_000)
@@ -146,6 +146,7 @@ def test_very_many_crossings_are_about_right():
     assert crossings(ends) == pytest.approx(1500**2, rel=0.2)
 
 
+@takes_long  # a full-sized block
 def test_a_full_block_and_a_cross_hatched_drawing_are_within_the_budget():
     flakes = shapely.buffer(shapely.points(RNG.uniform(0, 2000, (50_000, 2))), 0.5)
     bars = [shapely.box(0, k, 200, k + 0.5) for k in range(200)] + [shapely.box(k, 0, k + 0.5, 200) for k in range(200)]

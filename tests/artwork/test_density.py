@@ -14,6 +14,7 @@ from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
+from tests.strategies import takes_long
 
 SIZE = (100.0, 60.0)
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
@@ -55,6 +56,7 @@ def test_what_is_no_picture_is_told_by_name(content, tmp_path):
     assert fault.value.hint
 
 
+@takes_long  # tests/laws/test_ground.py says it of every motif
 @pytest.mark.parametrize("name", ["frost", "grain", "snowfall"])
 def test_every_motif_follows_its_mask(name):
     """All of the motif in the left half, none in the right: what reaches over is at most what grew from the left."""

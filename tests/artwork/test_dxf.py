@@ -284,12 +284,12 @@ def test_lines_that_share_corners_stay_open_and_others_are_read(tmp_path) -> Non
 def test_a_long_open_chain_is_quick(tmp_path) -> None:
     from carvegen.artwork.dxf import chains
 
-    steps = [np.array([[k, 0.0], [k + 1, 0.0]]) for k in range(50_000)]
+    steps = [np.array([[k, 0.0], [k + 1, 0.0]]) for k in range(20_000)]
     square = [np.array([a, b], dtype=float) for a, b in (((0, 5), (9, 5)), ((9, 5), (9, 9)), ((9, 9), (0, 5)))]
     start = time.process_time()
     made = chains.chained([*steps, *square])
-    assert time.process_time() - start < 4
-    assert (len(made.rings), len(made.open)) == (1, 50_000)
+    assert time.process_time() - start < 2
+    assert (len(made.rings), len(made.open)) == (1, 20_000)
 
 
 #: Faults that strict reading stumbles over and repairing does not.

@@ -11,7 +11,7 @@ from carvegen.artwork import bounds
 from carvegen.artwork.svg import read_svg
 from carvegen.base.errors import InputError
 from tests.bench.svg_against_resvg import _compared, _coverage
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 200 200">'
 CLIP = '<clipPath id="c" clipPathUnits="objectBoundingBox"><circle cx=".4" cy=".5" r=".3"/></clipPath>'
@@ -25,13 +25,13 @@ def read(body):
 
 @pytest.mark.parametrize(
     "body",
-    [
+    few([
         f'<g clip-path="url(#c)" transform="translate(20 9) rotate(8)">{TWO}</g>',
         f'<g clip-path="url(#c)"><g transform="scale(1.4)">{TWO}</g></g>',
         f'<defs><g id="a">{TWO}</g></defs><use href="#a" x="12" y="20" clip-path="url(#c)"/>',
         f'<g clip-path="url(#c)"><g clip-path="url(#c)">{TWO}</g><rect width="9" height="5"/></g>',
-    ],
-)
+    ], 2),
+)  # fmt: skip
 def test_shares_of_a_groups_size_as_resvg_has_them(body):
     """Shapes that are not turned within the group: resvg takes the box of a turned ellipse wider than it is."""
     text = f"{HEAD}{CLIP}{body}</svg>"

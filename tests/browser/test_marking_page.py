@@ -54,6 +54,9 @@ name = "flakes"
 preset = "flurry"
 front = false
 settings = { snow = 0.04, smallest_mm = 1.2, largest_mm = 3.0 }
+
+[files]
+paths = false
 """
 
 
@@ -899,7 +902,7 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
         bench.run("document.querySelector('dialog').close()")
     (path,) = (its for its in bench.folder.rglob("key.png"))
     with Image.open(path) as planned:
-        picture = planned.convert("RGB")
+        picture = planned.convert("RGB").reduce(2)
     per_mm = picture.width / SIZE[0]
     pen = ImageDraw.Draw(picture)
     for colour, (x, y, right, top) in (((31, 43, 61), (40, 40, 46, 44)), ((251, 250, 246), (40, 12.5, 44, 14.5))):
@@ -932,6 +935,7 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
 
 
+@takes_long  # tests/page/test_coloured_sheet.py takes the same through the server
 def test_a_photograph_of_the_coloured_sheet_is_looked_at_and_becomes_marks(bench: Bench, tmp_path: Path) -> None:
     """Drawn by the models of `tests/pencil_sheets.py`, read back from the file against what was hatched."""
     hatched = blob(45, 40, 14, 10, seed=1)
@@ -1078,7 +1082,7 @@ def _picture(bench: Bench, path: Path) -> None:
     assert path.stat().st_size < 250_000
 
 
-_DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="50mm" viewBox="0 0 80 50">
+_DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="25mm" viewBox="0 0 80 50">
 <g id="POSTS"><path d="M10 10h4v40h-4zM60 14h4v36h-4z"/></g><g id="RAIL"><path d="M5 26h70v5h-70z"/></g></svg>"""
 
 
@@ -1123,7 +1127,7 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     until(lambda: begun.run("return document.body.dataset.ready") == "yes")
     (path,) = begun.folder.rglob("print.toml")
     told = tomllib.loads(path.read_text(encoding="utf-8"))
-    assert told["print"]["size_mm"] == [80, 50]
+    assert told["print"]["size_mm"] == [40, 25]
     assert [(its["name"], its["layers"]) for its in told["blocks"]][1:] == [("posts", ["POSTS"]), ("rail", ["RAIL"])]
     assert told["blocks"][0]["name"] == "fog"
     assert {its["motif"] for its in told["motifs"]} == {"snowload", "snowfall"}
@@ -1145,7 +1149,7 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
         middle = (at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
         drawn(begun.browser, [middle, (box["x"] + x * scale, box["y"] + y * scale)])
     begun.run(
-        "const [w, h] = document.querySelectorAll('dialog input[type=number]'); w.value = 100; h.value = 70;"
+        "const [w, h] = document.querySelectorAll('dialog input[type=number]'); w.value = 60; h.value = 42;"
         "document.querySelector('dialog select').value = 'print'; document.querySelector('dialog form').requestSubmit()"
     )
     until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"))
@@ -1158,18 +1162,18 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
     until(lambda: begun.run("return document.body.dataset.ready") == "yes")
     (path,) = begun.folder.rglob("drawing.svg")
     x, y, right, low = _extent(path)
-    wanted = _projected(corners, (100, 70), dark)
-    assert (x, y, right, low) == pytest.approx(wanted, abs=1.0)
+    wanted = _projected(corners, (60, 42), dark)
+    assert (x, y, right, low) == pytest.approx(wanted, abs=0.6)
     bench = Bench(begun.browser, path.parent, begun.program, begun.address)
     until(lambda: bench.run("return document.getElementById('slip-keys') !== null"))  # the last that is laid out
     bench.run("bench.view.whole()")
     until(lambda: bench.run("return bench.picture.sharp"))
     bench.take("comes out")
     bench.set("breadth", 6)
-    bench.draw((20, 15), (40, 15))
+    bench.draw((12, 9), (24, 9))
     until(lambda: bench.marks("comes out"))
     (mark,) = bench.marks("comes out")
-    assert mark.bounds == pytest.approx((17, 52, 43, 58), abs=0.3)  # 70 mm high, y down
+    assert mark.bounds == pytest.approx((9, 30, 27, 36), abs=0.3)  # 42 mm high, y down
 
 
 def _extent(path: Path) -> tuple[float, ...]:

@@ -32,6 +32,7 @@ from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import Plate, ProofSheet, proof_sheet_html
 from tests.browser.driving import chromium, shown_ms, until
 from tests.cases import block, box, setup
+from tests.strategies import takes_long
 
 PAPER = (251, 250, 246)
 SKY, KEY = Ink(colour=(169, 191, 203), opacity=0.2), Ink(colour=(31, 43, 61), opacity=0.7)
@@ -352,6 +353,7 @@ def test_it_prints_at_true_size(page: Any) -> None:
     assert across / px_per_mm == pytest.approx(100, abs=0.3)
 
 
+@takes_long  # python -m tests.bench.proof_page measures the whole
 def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_under_3_mb(
     browser: Any, tmp_path: Path
 ) -> None:

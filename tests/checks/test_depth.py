@@ -29,7 +29,7 @@ def ring(across: float, width: float, *, points: int = 92, turn: float = 0.0) ->
 
 @pytest.mark.parametrize(
     ("across", "width", "turn"),
-    [(*its, turn) for turn in (0.0, 17.0, 61.0) for its in THIN_RINGS if MANY or not turn or its[0] == 42],
+    [(*its, turn) for turn in (0.0, 17.0, 61.0) for its in THIN_RINGS if MANY or (turn < 60 and its[0] in (42, 111))],
 )
 def test_a_ring_thinner_than_a_thousandth_of_its_size_is_told(across, width, turn) -> None:
     its = ring(across, width, turn=turn)
@@ -50,7 +50,7 @@ def thin(rng: np.random.Generator) -> shapely.Polygon:
     return shapely.set_precision(affinity.rotate(strip, rng.uniform(0, 180)), 0.001)
 
 
-@pytest.mark.parametrize("seed", few(range(12), 2))
+@pytest.mark.parametrize("seed", few(range(12), 1))
 def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
     """Beside its twin, which looks for the largest disc of each cut closely."""
     rng = np.random.default_rng(seed)

@@ -117,6 +117,7 @@ def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
     assert "1 places" not in text
 
 
+@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_words_for_the_hand(own_folder, plan, capsys):
     ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", MADE), "--block", "sky")
@@ -195,6 +196,7 @@ def mask_photographed(folder, plan, stencils):
     )  # fmt: skip
 
 
+@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 @pytest.mark.parametrize("command", few(["compare", "read", "compare one land"], 1))
 def test_a_light_stencil_over_something_dark_is_laid_on_its_plan(own_folder, plan, capsys, command):
@@ -406,6 +408,7 @@ def with_its_inks(built, inks=INKS):
     return built
 
 
+@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     """Without --print one of the blocks was taken for it, if its ink was grey, and thousands of mm² still to cut."""
     ran = run(capsys, "compare", with_its_inks(three), "print.jpg", "--json")
@@ -452,6 +455,7 @@ def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     assert "does not tell its inks" in ran.err + ran.out
 
 
+@takes_long  # a whole command once more; how a picture is laid: tests/artwork/scan
 @not_sought
 def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     """The print's plan is among those that are tried."""

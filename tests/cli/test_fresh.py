@@ -27,11 +27,15 @@ RUNS = [
     [("compare", "a.svg", "b.svg"), ("read", "a.svg", "-o", "clean.svg"),
      ("read", "scan.png", "--dpi", "100", "-o", "scan.svg")],
     [("build", "1.toml", "--out", "built"), ("sheet", "1.toml", "-o", "sheet.pdf")],
-    [*COMMANDS["undo"]],  # keep, which lets grain and frost grow, and undo
     [("snowload", "--size", "20x15", "--on", "box 5 0 6 8", *BY_HAND, "--out", "load"), (*TINY, "--out", "sky")],
 ]  # fmt: skip
 #: Of more work, or written as snowfall is: tried where there is time for many.
-LONGER = [COMMANDS["frost"][0], ("grain", "--size", "20x15", *BY_HAND, "--out", "grain"), ("tryout", "--out", "tried")]
+LONGER = [
+    *COMMANDS["undo"],
+    COMMANDS["frost"][0],
+    ("grain", "--size", "20x15", *BY_HAND, "--out", "grain"),
+    ("tryout", "--out", "tried"),
+]
 #: One fresh interpreter, which has imported the large libraries alone, is forked for each process: it costs a tenth.
 EACH_FORKED = """
 import json, os, sys

@@ -12,8 +12,8 @@ from tests.cli.running import needs_fork, run
 from tests.robustness.renames import COMMANDS, killed_and_run_again, sample_files
 from tests.strategies import MANY
 
-#: One that writes a block's folder and one that changes her own file; all others are written like the first.
-_TRIED = list(COMMANDS) if MANY else ["mend", "keep"]
+#: The one that changes her own file; all others are written like a folder: tests/base/test_files.py.
+_TRIED = list(COMMANDS) if MANY else ["keep"]
 
 
 @needs_fork

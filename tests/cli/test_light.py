@@ -17,11 +17,7 @@ LOOK = "import sys\nfrom carvegen.cli import main\ntry:\n    main({words})\nfina
     [
         ["--help"],
         ["--version"],
-        [],
         ["snowfall", "--help"],
-        ["snowload", "--help"],
-        ["frost", "--help"],
-        ["grain", "--help"],
         ["build", "--help"],
         ["check", "--help"],
     ],
@@ -43,7 +39,7 @@ def cpu_seconds(*words: str) -> float:
 
 
 def test_help_costs_little_more_than_click_itself():
-    """The best of five each, so that a busy machine doesn't matter: 0.3 s, or three times what click takes there."""
-    click_alone = min(cpu_seconds("-c", "import click") for _ in range(5))
-    ours = min(cpu_seconds("-m", "carvegen", "--help") for _ in range(5))
+    """The best of three each, so that a busy machine doesn't matter: 0.3 s, or three times what click takes there."""
+    click_alone = min(cpu_seconds("-c", "import click") for _ in range(3))
+    ours = min(cpu_seconds("-m", "carvegen", "--help") for _ in range(3))
     assert ours < max(0.3, 3 * click_alone), (ours, click_alone)

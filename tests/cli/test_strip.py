@@ -14,6 +14,7 @@ import shapely
 from carvegen.blocks.job import setups_for
 from carvegen.facts.profiles import Library
 from tests.cli.running import run
+from tests.strategies import few
 
 CUTTER = ("profiles", "measured", "cutter", "--like", "laser-fine", "--name", "my-laser", "--date", "2026-11-20")
 LINO = (
@@ -126,7 +127,7 @@ def test_a_reading_that_would_change_nothing_is_refused(capsys, tmp_path, like, 
     assert said in done.err
 
 
-@pytest.mark.parametrize("cutter", ["laser-fine", "v-60", "flat-1"])
+@pytest.mark.parametrize("cutter", few(["laser-fine", "v-60", "flat-1"], 1))
 def test_the_pages_own_command_runs(capsys, tmp_path, cutter):
     """With readings in the place of its dots."""
     out = str(tmp_path / "strip")

@@ -105,7 +105,7 @@ def test_the_wind_comes_freely_up_to_what_stands_there() -> None:
     assert clear_upwind(post, PAGE.step, to_right=False)[0, row, columns[1]] == pytest.approx(10, abs=0.4)
 
 
-@pytest.mark.parametrize("high", few([3.0, 6.0, 10.0], 2))
+@pytest.mark.parametrize("high", few([6.0, 3.0, 10.0], 1))
 def test_little_lies_in_the_middle_of_a_sheltered_shelf(high) -> None:
     """A shelf 44 mm wide under a roof nearer than a quarter of that: at most 15 % of the depth in the open."""
     shelf, roof = shapely.box(50, 30, 94, 33), shapely.box(50, 33 + high, 94, 37 + high)

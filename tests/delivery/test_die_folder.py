@@ -148,7 +148,7 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
         assert len(told) == 2
 
 
-@pytest.mark.parametrize(("method", "edge"), [("crosses", True), ("stops", False)])
+@pytest.mark.parametrize(("method", "edge"), few([("crosses", True), ("stops", False)], 1))
 def test_a_hole_near_the_pictures_edge_is_near_the_sheets_edge_only_without_waste(capsys, tmp_path, method, edge):
     (tmp_path / "print.toml").write_text(two_moons(6.0, method=method, at=7.5))
     run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")

@@ -25,6 +25,7 @@ from carvegen.facts.profiles import (
     Verdict,
     shipped,
 )
+from tests.strategies import MANY, few
 
 SHELF = Library()
 TOOLS = {"laser": ("laser-fine", "laser-bed"), "router": ("taper-0.5", "router-bed"), "hand": ("v-60", "hand")}
@@ -207,8 +208,8 @@ def test_nothing_declared_leaves_the_materials_own_substance():
 def test_every_word_of_a_substance_is_accepted_for_it_and_for_no_other_material(key):
     mine = [its for its in LASERED if substances()[key] in workable(SHELF.material(its).composition)]
     other = next(its for its in LASERED if its not in mine)
-    for word in itertools.chain.from_iterable(substances()[key].words.values()):
-        for material in mine:
+    for k, word in enumerate(itertools.chain.from_iterable(substances()[key].words.values())):
+        for material in mine if MANY else mine[k % max(len(mine), 1) :][:1]:  # they take turns
             setup(word, material=material)
         refusal(word, material=other)
 
@@ -330,7 +331,7 @@ LATIN = sorted({word for one in bans() for word in one.exact if word.isascii() a
     ],
 )
 def test_a_banned_word_is_known_however_it_is_written(written):
-    for word in LATIN:
+    for word in few(LATIN, 60):
         assert ban(f"thing of {written(word)}") is not None, word
 
 

@@ -215,7 +215,7 @@ def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_giv
     assert torn > 0.2 or ours.sure[jutting].mean() > 0.3
 
 
-@examples(20)
+@examples(8)
 @given(st.integers(0, 2**31), st.floats(0.05, 0.8), st.floats(0.02, 0.7))
 def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, torn: float, most: float) -> None:
     """Twin: Boost.Polygon's Voronoi diagram, what of it lies nearer to the outline than `most`."""

@@ -196,7 +196,7 @@ def test_rings_that_come_near_another_as_measured_one_by_one() -> None:
     rng = np.random.default_rng(3)
     discs = [
         shapely.Point(rng.uniform(0, 40, 2)).buffer(rng.uniform(0.2, 1.5), quad_segs=int(rng.integers(2, 60)))
-        for _ in range(120)
+        for _ in range(70)
     ]
     outlines = geometry.rings(geometry.polygon_array([*discs, shapely.box(-5, -5, 45, 45)]))
     loops = np.array(

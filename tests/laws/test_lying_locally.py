@@ -11,7 +11,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from tests.cases import limits, shapes
-from tests.strategies import examples
+from tests.strategies import MANY, examples
 
 FACE = shapely.box(0, 0, 130, 50)
 LIMITS = limits(0.5, 0.4)
@@ -34,7 +34,7 @@ def grow(on: shapely.Geometry, preset: str, seed: int) -> tuple[set[bytes], set[
     return {it.wkb for it in left}, {it.wkb for it in right}
 
 
-@settings(examples(1), phases=[Phase.explicit, Phase.generate])
+@settings(examples(1), phases=[Phase.explicit, *([Phase.generate] if MANY else [])])
 @given(
     preset=st.sampled_from(sorted(snowload.PRESETS)),
     seed=st.integers(0, 99),

@@ -72,7 +72,7 @@ def white(growth: Growth, shape) -> float:
 
 @each_motif
 @pytest.mark.parametrize("meaning", few(Meaning, 2))
-@examples(2)
+@examples(1)
 @given(shape=blobs(), strength=st.floats(0.2, 1))
 def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strength) -> None:
     growth, bed = grown(name)
@@ -91,7 +91,7 @@ def test_no_shape_moves_beyond_one_deleted_a_corner_kept_bare_and_a_branch_drawn
 
 
 @each_motif
-@examples(2)
+@examples(1)
 @given(shape=blobs())
 def test_what_stays_is_never_white_and_what_comes_out_always(name, shape) -> None:
     growth, bed = grown(name)
@@ -122,7 +122,7 @@ def test_a_flake_on_the_rim_of_a_ring_that_comes_out_leaves_no_wart_on_it(side, 
     assert shapely.area(shapely.difference(ring, out)) < 0.01
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_of_a_whole_fall_no_small_flake_is_left_on_the_rim_of_what_comes_out(seed) -> None:
     """What of a ring's white lies beyond it are flakes that reached beyond it before, none far smaller than it."""
     growth, bed = grown_wide("snowfall", seed)
@@ -135,7 +135,7 @@ def test_of_a_whole_fall_no_small_flake_is_left_on_the_rim_of_what_comes_out(see
         assert shapely.dwithin(beyond_it, shapely.union_all(first), 0.1).all(), (x, y, far)
 
 
-@pytest.mark.parametrize("name", few(MOTIFS, 2))
+@pytest.mark.parametrize("name", few(reversed(MOTIFS), 1))
 @examples(2)
 @given(one=blobs(x=(2, 9), reach=3), other=blobs(x=(27, 34), reach=3), meanings=st.permutations(list(Meaning)))
 def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, meanings) -> None:
@@ -153,7 +153,7 @@ def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, m
 
 
 @each_motif
-@examples(2)
+@examples(1)
 @given(shape=blobs(), meaning=st.sampled_from([its for its in Meaning if its != Meaning.COMES_OUT]))
 def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> None:
     _limits_hold(name, shape, meaning)
@@ -256,12 +256,7 @@ def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
 @pytest.mark.parametrize(
     ("name", "seeds", "shape", "least"),
     [
-        (
-            "snowfall",
-            (2, 8) if MANY else (2,),
-            box(18, 21, 18, 18),
-            0.15,
-        ),  # large flakes leave no room for others, or none lie here
+        pytest.param("snowfall", (2, 8), box(18, 21, 18, 18), 0.15, marks=takes_long),  # room for many flakes
         ("snowload", (1,), box(3, 30, 13, 27), 0.08),
         *(
             [

@@ -137,7 +137,7 @@ def _scribbled(image: Image.Image, case: Case, boxes: tuple[int, int]) -> PageRe
 def test_pencils_too_much_alike_are_refused_with_the_figure():
     colours = ("red", turned("red", 6), "blue", "green")
     with pytest.raises(InputError, match=r"comes out \(#\w{6}\) and stays \(#\w{6}\) are too much alike.*got \d"):
-        read(flat(dataclasses.replace(USUAL, colours=colours)))
+        read(flat(dataclasses.replace(USUAL, strokes=(), colours=colours)))
 
 
 def test_doubtful_pencils_and_one_that_is_in_no_box_are_told_and_that_one_marks_nothing():

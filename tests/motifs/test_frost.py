@@ -109,7 +109,7 @@ UNDER = [
     (preset, *way)
     for k, preset in enumerate(sorted(frost.PRESETS))
     for m, way in enumerate([("basswood", "v-60"), ("linoleum", "laser-fine")])
-    if MANY or m == k % 2
+    if MANY or (m == k % 2 and k < 2)
 ]
 
 
@@ -178,9 +178,9 @@ def test_the_front_is_uneven_and_within_reach(preset) -> None:
 
 
 def test_cover_falls_off_from_the_edge() -> None:
-    face = shapely.box(0, 0, 130, 100)
+    face = shapely.box(0, 0, 130, 100) if MANY else FACE
     whole = shapely.union_all(np.concatenate([grow(seed=s, area=face) for s in few((1, 2), 1)]))
-    bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in (1, 9, 17, 25, 33)]
+    bands = [face.buffer(-a).difference(face.buffer(-a - 8)) for a in range(1, 34 if MANY else 18, 8)]
     cover = [whole.intersection(band).area / band.area for band in bands]
     assert all(near > far for near, far in pairwise(cover))
 
@@ -191,11 +191,12 @@ def test_settings_do_what_they_say() -> None:
     def area(**given) -> float:
         return sum(shapely.area(grow(seed=s, area=on, **given)).sum() for s in range(2 if MANY else 1))
 
-    assert area(gaps=0.8) < 0.7 * area(gaps=0.0)
-    assert area(branching=0.0) < 0.8 * area(branching=1.0)
-    assert area(rime=0.0) < area(rime=1.0)
-    assert area(density=0.1) < area(density=0.9)
-    assert area(feather_mm=8) < area(feather_mm=25)
+    usual = area()
+    assert area(gaps=0.8) < 0.8 * usual
+    assert area(branching=0.0) < 0.9 * usual
+    assert area(density=0.1) < usual
+    assert area(feather_mm=8) < usual
+    assert area(rime=1.0) > usual
 
 
 def test_stars_lie_in_the_open_and_are_small() -> None:

@@ -213,7 +213,7 @@ _COARSE = [("dusting", 1.5), ("fresh", 1.0), ("deep", 0.3)]
 _COARSE += [(p, c) for p in ("fresh", "dusting", "deep") for c in (0.3, 1.0, 1.5) if MANY and (p, c) not in _COARSE]
 
 
-@pytest.mark.parametrize(("preset", "cut"), few(_COARSE, 2))
+@pytest.mark.parametrize(("preset", "cut"), few(_COARSE, 1))
 def test_a_small_fir_bears_snow_for_a_coarse_cutter_too(preset, cut) -> None:
     """Loads that are nearly thick enough for the smallest cut are made so thick: 70 mm, land as in cherry wood."""
     fir = placed(f"{ICONS / 'tree.svg'} at 40 10 height 70", width_mm=150, height_mm=150)
@@ -297,6 +297,7 @@ def test_gaps_up_to_the_bridging_are_bridged(gap, bridged) -> None:
     assert bool(shapely.intersects(growth.cuts, over).any()) == bridged
 
 
+@takes_long  # tests/laws/test_ground.py says it of every motif
 def test_density_thickens_and_thins() -> None:
     roof = shapes(shapely.box(20, 10, 130, 60))
     growth = grow(roof, fallen_mm=4, density=lambda xy: (xy[:, 0] > 75) * 0.5 + 0.5, **PLAIN)

@@ -13,7 +13,7 @@ from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Trail
 from carvegen.motifs.growth import Place
 from tests.crystals import points_of, thicket
-from tests.strategies import MANY
+from tests.strategies import MANY, takes_long
 
 LIMITS = Limits(land_along_mm=0.4, land_across_mm=0.4, cut_mm=0.25, dot_mm=1.0)
 
@@ -105,6 +105,7 @@ def test_spread_of_counts_by_chance_falls_by_the_area() -> None:
     assert np.mean(falls) == pytest.approx(-2, abs=0.2)
 
 
+@takes_long  # a look, at every size
 @pytest.mark.parametrize("preset", ["ferns", "needles", "rime", "pane"] if MANY else ["rime"])
 def test_frost_is_open_and_dense_at_every_size(preset) -> None:
     face = shapely.box(0, 0, SIDE, SIDE)

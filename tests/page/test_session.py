@@ -277,7 +277,7 @@ def test_a_refused_gesture_changes_nothing(hand) -> None:
     assert sorted(map(_place, hand.shapes.values())) == sorted(map(_place, seen.values()))
 
 
-def test_the_journal_of_5000_gestures_opens_within_a_second(tmp_path) -> None:
+def test_the_journal_of_2000_gestures_opens_within_four_tenths_of_a_second(tmp_path) -> None:
     shape = "POLYGON ((" + ", ".join(f"{k}.123 {k % 7}.456" for k in range(60)) + "))"
     mark = {
         "key": "mark-0001",
@@ -289,14 +289,14 @@ def test_the_journal_of_5000_gestures_opens_within_a_second(tmp_path) -> None:
         "shape": shape,
     }
     journal = GestureJournal(tmp_path, "print.toml")
-    for k in range(5_000):
+    for k in range(2_000):
         journal.add(f"g{k}", Change(what="stays", marks_new=[(0, mark)], marks_gone=[(0, mark)] if k else []))
     journal.written()
     journal.close()
     begun = time.process_time()
     journal = GestureJournal(tmp_path, "print.toml")
-    assert time.process_time() - begun < 1.0
-    assert journal.undo_count == 5_000
+    assert time.process_time() - begun < 0.4
+    assert journal.undo_count == 2_000
     assert not journal.unwritten
     journal.close()
 

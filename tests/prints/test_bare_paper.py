@@ -28,7 +28,7 @@ from carvegen.prints.separation import painted
 from tests.cases import SHELF, once
 from tests.cli.running import run
 from tests.cli.test_build import lowered
-from tests.strategies import MANY, examples
+from tests.strategies import MANY, examples, takes_long
 
 WIDTH, HEIGHT = 36, 24
 DOT = 0.08
@@ -281,6 +281,7 @@ def test_a_layer_on_no_block_is_told(tmp_path):
     assert told[0].measured == pytest.approx(free, rel=0.02)
 
 
+@takes_long  # tests/readers/test_small_prints.py reads machine files of any print
 @pytest.mark.parametrize("trap", [0.4, 1.5] if MANY else [1.5])
 def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, monkeypatch, trap):
     """The machine files of a build, read by a path parser that isn't ours; no proof is drawn, no register tried."""

@@ -21,6 +21,7 @@ from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.marked.nearby import seen_mm
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
+from tests.strategies import few
 
 AFTER = """
 [[highlights]]
@@ -88,7 +89,7 @@ def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:
     assert shapely.area(shapely.intersection(cuts["sky"].land, box(14, 4, 4, 8))) > 5
 
 
-@pytest.mark.parametrize("meaning", ["more", "grow again"])
+@pytest.mark.parametrize("meaning", few(["more", "grow again"], 1))
 def test_how_much_falls_is_solved_once_whatever_is_marked(tmp_path, monkeypatch, meaning) -> None:
     levels, grow = [], motif("snowfall").grow
     monkeypatch.setattr(motif("snowfall"), "grow", lambda *its: levels.append(its[0].level) or grow(*its))

@@ -13,6 +13,7 @@ from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.picture import Picture, _Grower
 from tests.cases import SHELF, box, disc, limits, shapes
+from tests.strategies import MANY
 
 BLOCK = """
 [[blocks]]
@@ -153,7 +154,7 @@ def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_
     """A pale band in a hole of the post; masses fall over it where the post stands elsewhere."""
     pale = BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8c080").replace("background", "tone")
     on_band = []
-    for left in (26, 2):
+    for left in (26, 2) if MANY else (26,):  # beside the post masses fall over it: what is tried can be
         post = f"M{left} 0h7v30h-7z M{left + 1} 4v22h5v-22z"
         (tmp_path / "post.svg").write_text(
             '<svg xmlns="http://www.w3.org/2000/svg" width="36mm" height="30mm" viewBox="0 0 36 30">'
@@ -164,7 +165,7 @@ def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_
         ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
         on_band.append(shapely.area(shapely.intersection(flakes, box(27, 4, 5, 22))).max())
     assert on_band[0] < 3.2
-    assert on_band[1] > 15
+    assert not MANY or on_band[1] > 15
 
 
 KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb", "#1f2b3d")

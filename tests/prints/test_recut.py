@@ -32,7 +32,7 @@ from tests import cases
 from tests.artwork.scan import on_plan_pictures as pictures
 from tests.cli.running import run
 from tests.delivery.test_die_folder import PRINT
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 OPEN = PRINT.partition('[[blocks]]\nname = "die"')[0]
 NAMED = 'name = "key"\n'
@@ -123,6 +123,7 @@ def test_marks_on_a_cut_block_ask_and_what_cannot_be_put_back_is_told(copy, caps
     assert now.area == pytest.approx(300 - 16, rel=0.01)
 
 
+@takes_long  # one more picture or build, as the others here
 def test_snow_on_a_cut_block_is_not_filled_again_by_a_mark(copy, capsys):
     snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.2, largest_mm = 3.0 }\n'
     assert again(capsys, copy, OPEN + snow)[0].code in (0, 1)
@@ -343,6 +344,7 @@ def test_any_land_may_be_what_stands(seed, off, count):
     _holds(stands, cut_further(_cut(), stands))
 
 
+@takes_long  # one more picture or build, as the others here
 @pytest.mark.parametrize("name", few(["smoothed", "narrower, its edges on the layer's", "with specks"], 1))
 def test_a_print_is_built_on_a_block_that_was_cut_by_hand(tmp_path, capsys, name):
     (tmp_path / "own.svg").write_text(_svg(NEARLY[name]))
@@ -504,6 +506,7 @@ def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_pat
     assert times == [plans]
 
 
+@takes_long  # its openings are laid as here below
 @pytest.mark.parametrize(
     ("card", "behind"), few([((226, 214, 180), (70, 62, 56)), ((150, 112, 74), (232, 230, 224))], 1)
 )
@@ -572,6 +575,7 @@ def test_a_picture_of_a_die_is_refused_in_words(tmp_path):
     assert 'cut_land = "BUILT/lands/mask.wkb"' in told.value.hint
 
 
+@takes_long  # one more picture or build, as the others here
 def test_what_a_finger_lies_over_is_taken_as_drawn_and_said(tmp_path):
     key = pictures.key()
     seen, true = pictures.photographed(pictures.painted(key), table=(170, 160, 140))

@@ -77,7 +77,7 @@ def text_of(method, more="", side="back", text=PRINT):
     return text.replace("METHOD", method).replace("MORE", more).replace("SIDE", side)
 
 
-@pytest.fixture(scope="module", params=[("stops", "back"), ("pins", "front")], ids=["stops", "pins"])
+@pytest.fixture(scope="module", params=few([("stops", "front"), ("stops", "back"), ("pins", "front")], 1), ids="-".join)
 def print_of(request):
     method, side = request.param
     return method, side, built_once(text_of(method, side=side)) / "built"

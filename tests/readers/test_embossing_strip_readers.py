@@ -14,7 +14,7 @@ import shapely
 from carvegen.facts.profiles import Library
 from tests.cases import even_odd, once
 from tests.cli.running import made, run
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 ROWS = {"--relief": 67.5, "--bevel": 50.5, "--corner": 33.5, "--gap": 16.5}  #: heights of the rows' middles, mm
 FIRST, PITCH = 15.75, 15.5
@@ -77,6 +77,7 @@ def middles(option):
     return [(FIRST + PITCH * k, ROWS[option]) for k in range(8)]
 
 
+@takes_long  # every step, slope and gap is read below
 def test_all_of_the_strip_is_said_once(relief):
     """Floor, faces and steps lie beside one another: together with the highest face they are the whole plate."""
     together = sum(area.area for area, _ in relief)
@@ -179,6 +180,7 @@ corner_mm = 0.5
 HELD = [(0.6, 35, {"emboss-depth", "emboss-bevel"}), (0.5, 40, set())]
 
 
+@takes_long  # the rules by themselves: tests/blocks/embossing/test_pressing.py
 @pytest.mark.parametrize(("depth", "bevel", "rules"), few(HELD, 1))
 def test_a_die_is_held_against_what_its_paper_bore(capsys, tmp_path, depth, bevel, rules):
     own = str(tmp_path / "own")

@@ -54,7 +54,7 @@ def jetty_pdf() -> bytes:
     return guide_pdf(hand_guide(landing_job(kind="hand"), "carbon"))
 
 
-@pytest.mark.parametrize("paper", sorted(PAPERS))
+@pytest.mark.parametrize("paper", few(sorted(PAPERS, reverse=True), 1))
 def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
     guide = flakes_guide("carbon")
     sheets = plan(guide.bounds, paper)

@@ -15,7 +15,7 @@ from carvegen.toolpaths.sequence import tours
 from carvegen.toolpaths.settings import PathSettings
 from tests.bench import working_size
 
-FLAKES = 300
+FLAKES = 150
 
 
 @pytest.mark.parametrize(("cutter", "machine"), [("v-30", "router"), ("laser-fine", "laser")])

@@ -88,7 +88,7 @@ RIGHT = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", few(RIGHT, 2))
+@pytest.mark.parametrize("name", few(RIGHT, 1))
 def test_the_drawing_itself_finds_its_place(name):
     """Edges that are 0.3 mm off themselves pull by a tenth or two; most where nothing is cut yet."""
     plan, cover, how = RIGHT[name]
@@ -108,7 +108,7 @@ def test_a_clean_scan_is_laid_to_a_hundredth():
 @pytest.mark.parametrize(
     ("plan", "cover"),
     [
-        ("key", made.painted(SKY)),
+        pytest.param("key", made.painted(SKY), marks=takes_long),
         ("sky", made.painted(made.sky(seed=9))),
         ("key", np.ones_like(made.painted(KEY))),
     ],
@@ -119,6 +119,7 @@ def test_what_does_not_fit_is_told(plan, cover):
     assert found.fit.fault
 
 
+@takes_long  # one more picture, as the others here
 @pytest.mark.parametrize("name", few(["coins", "brick", "gravel", "page", "text", "chelsea", "coffee", "rocket"], 1))
 def test_a_photograph_of_something_else_fits_no_plan(name):
     """Pictures that scikit-image's wheel brings; all of them: `python -m tests.robustness photographs`."""
@@ -136,6 +137,7 @@ def test_where_many_places_agree_others_may_not(agree, of, good):
     assert (not replace(fit, drawn=drawn, alike=alike).fault) is good
 
 
+@takes_long  # one more picture, as the others here
 def test_the_figure_tells_a_place_that_is_off():
     """A place moved by a known distance: 1 mm is too far, however alike the pictures are."""
     seen, true = made.photographed(by_hand(SKY))
@@ -193,6 +195,7 @@ def test_shapes_are_read_where_they_lie(how):
     assert (artwork.width_mm, artwork.height_mm) == pytest.approx(made.SIZE, abs=0.05)
 
 
+@takes_long  # one more picture, as the others here
 def test_what_is_still_to_cut_is_no_shadow():
     """A third of the block stands uncut under a shadow: all of it is land, none is taken for light."""
     found, _ = lay("sky", third_uncut(made.painted(SKY)), shadow=0.4)
@@ -247,11 +250,11 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
 
 @pytest.mark.parametrize(
     ("gone", "how"),
-    [
-        (shapely.box(0, 0, 48, 80), {"mirrored": True, "table": (150, 120, 80)}),
+    few([
         (shapely.box(0, 0, 120, 35), {"shadow": 0.4}),
-    ],
-)
+        (shapely.box(0, 0, 48, 80), {"mirrored": True, "table": (150, 120, 80)}),
+    ], 1),
+)  # fmt: skip
 def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, how):
     """Two fifths of the block are cut that should stand: all of it is told, also where a shadow lies beside it."""
     found, _ = lay("sky", made.painted(SKY.difference(gone)), **how)
@@ -303,6 +306,7 @@ def test_of_a_block_that_is_drawn_all_over_nothing_is_said_of_corners():
     assert "corners" not in found.fit.words
 
 
+@takes_long  # one more picture, as the others here
 @pytest.mark.parametrize("turn", few([183.0, 2.0], 1))
 def test_of_a_nearly_symmetrical_drawing_the_right_side_is_found(turn):
     """Mirrored it is 0.8 to 0.9 alike, which was once enough to end the search there; one cut tells the sides apart."""
@@ -330,6 +334,7 @@ def _most_alike(plan, picture):
     return alike_places(plan, tone, quads(np.uint8(tone.steps[0] * 255)), None)[0][0]
 
 
+@takes_long  # one more picture, as the others here
 @pytest.mark.parametrize("key_prints", [True, False])
 def test_a_print_and_its_tone_alone_have_one_outline_and_are_told_apart(tmp_path, key_prints):
     """All cells agree with either plan; the print was compared as its tone block, and all of its sky was uncut."""

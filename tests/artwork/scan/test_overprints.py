@@ -18,7 +18,7 @@ from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 PAPER = rgb("#fbfaf6")
 COATS = {
@@ -43,6 +43,7 @@ def printed(lands, light=(1.0, 1.0, 1.0), fall=0.0):
     return np.clip(seen + np.random.default_rng(1).normal(size=seen.shape) * 2, 0, 255).astype(np.uint8)
 
 
+@takes_long  # one more print, as the others here
 @pytest.mark.parametrize("how", few([{"light": (0.95, 0.85, 0.75), "fall": 0.12}, {}], 1))
 def test_an_ink_that_prints_over_all_is_not_taken_for_paper(how):
     """Against the masks that were printed; what lies under the key, which hides, may be told wrong if it is told so."""
@@ -92,6 +93,7 @@ def test_an_ink_is_not_missed_in_silence(how):
     assert found.unsure.mean() < 0.45
 
 
+@takes_long  # one more print, as the others here
 def test_a_flake_in_an_ink_that_fades_is_not_taken_for_ink_in_silence():
     """The fading is taken for light, and paper comes out half as light as it is; 54 of 247 flakes were told as ink."""
     flakes = shapely.buffer(shapely.points(np.mgrid[4:118:6, 4:78:6].reshape(2, -1).T), 0.9)
@@ -143,7 +145,7 @@ def test_colours_that_can_not_be_read_are_refused(text):
         inks_of(text)
 
 
-@pytest.mark.parametrize("shadow", [0.3, 0.5])
+@pytest.mark.parametrize("shadow", few([0.5, 0.3], 1))
 def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
     """Thousands of mm² were told as still to cut; here half of it lies in shadow, its edge a millimetre wide."""
     seen = printed(LANDS).astype(float)

@@ -135,7 +135,7 @@ def test_counter_sheet_clears_the_foot_by_the_paper() -> None:
     assert shapely.contains(hole, die.foot)
 
 
-@pytest.mark.parametrize("weight", few([150.0, 500.0, 300.0], 2))
+@pytest.mark.parametrize("weight", few([500.0, 150.0, 300.0], 1))
 def test_no_corner_of_the_counter_sheet_is_sharper_than_asked_however_thick_the_paper(weight: float) -> None:
     """A disc of the radius rolls along the sheet beside the hole: closing by it changes nothing."""
     how = replace(HOW, paper_g_m2=weight)

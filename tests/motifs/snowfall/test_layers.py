@@ -46,7 +46,7 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
 
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
-    settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 20, 14)
+    settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 15, 10)
     growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(1, "layers"))
     assert "of the far snow 30% of the face was asked, 2" in growth.remark
 
@@ -91,6 +91,7 @@ def test_far_flakes_go_behind_what_hides_them_and_near_ones_before_it() -> None:
     assert (near[0] == near[1]).all()
 
 
+@takes_long  # python -m tests.robustness snow tries many
 @pytest.mark.parametrize("preset", few(["heavy", "flurry"], 1))
 def test_limits_hold_where_far_flakes_are_cut_and_near_ones_are_not(preset) -> None:
     way = setups_for(SHELF, material="linoleum", cutter="v-60", kinds=["hand"])[0]

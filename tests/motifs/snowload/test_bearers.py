@@ -18,7 +18,7 @@ from carvegen.motifs.snowload.scene import Page, columns_of
 from tests.cases import disc, limits, shapes
 from tests.lying_sheet import LIMITS as SHEET_LIMITS
 from tests.robustness.lying import drawn
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 FACE = shapely.box(0, 0, 70, 60)
 LIMITS = limits(0.5, 0.4)
@@ -81,7 +81,7 @@ def test_a_post_before_boards_bears_a_cap_too() -> None:
     assert shapely.difference(more, shapely.box(28, 27, 39, 38)).area < 0.01
 
 
-@pytest.mark.parametrize("preset", ["fresh", "deep"])
+@pytest.mark.parametrize("preset", few(["deep", "fresh"], 1))
 def test_a_slit_bears_nothing_and_a_gap_does(preset) -> None:
     """A band of paper 1.9 mm wide round a post is no place for snow; 6 mm between two rails is."""
     for gap, bears in ((1.9, False), (6.0, True)):
@@ -149,6 +149,7 @@ def on_birch(number: int, width: int, preset: str, seed: int) -> tuple[shapely.G
     return birch, shapely.union_all(snowload.grow(settings, place, SHEET_LIMITS, stream(seed, "sheet")).cuts)
 
 
+@takes_long  # one more shape, as the others here
 def test_no_band_of_sky_lies_between_snow_and_a_limb_hardly_broader_than_a_twig() -> None:
     birch, cuts = on_birch(5, 90, "wet", 3)
     full, limb = shapely.union(birch, cuts), shapely.box(56, 60, 59.5, 63.5)
@@ -157,13 +158,14 @@ def test_no_band_of_sky_lies_between_snow_and_a_limb_hardly_broader_than_a_twig(
     assert shapely.intersection(band, limb).area < 0.15
 
 
+@takes_long  # one more shape, as the others here
 def test_a_gap_between_twigs_that_snow_shuts_at_its_foot_is_no_white_pillar() -> None:
     _, cuts = on_birch(101, 60, "deep", 1)
     assert shapely.intersection(cuts, shapely.box(34.4, 43, 35.9, 45.4)).area > 1
     assert shapely.intersection(cuts, shapely.box(34.4, 45.4, 35.9, 48.4)).area < 0.5
 
 
-@pytest.mark.parametrize("preset", ["fresh", "deep"])
+@pytest.mark.parametrize("preset", few(["deep", "fresh"], 1))
 def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None:
     """Tongues of a limb 8 mm thick, less than 2 mm broad, in the white on it; no islands, which look like eyes."""
     limb = shapely.LineString([(-5, 18), (30, 20), (75, 18)]).buffer(4)
@@ -206,6 +208,7 @@ def test_each_layer_of_a_cornice_hangs_out_as_far_as_the_one_below_or_further() 
     assert (cornice_tips(top, kind, 0.3, top)[-1] < tips[-1]).all()
 
 
+@takes_long  # one more shape, as the others here
 def test_far_hills_bear_a_body_and_no_twig_caps() -> None:
     """A steep hill with free ends and a sapling on it, near and far: the sapling bare, the hill white on its sides."""
     hill = shapely.Polygon([(8, -5), (20, 24), (35, 30), (50, 24), (62, -5)])
@@ -225,6 +228,7 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
 
 
+@takes_long  # one more shape, as the others here
 @pytest.mark.parametrize("preset", few(["fresh", "deep"], 1))
 def test_the_line_of_snow_between_two_posts_is_no_shelf(preset) -> None:
     """It departs from the straight line that fits it best by a twentieth of its depth or so, on average."""
@@ -299,6 +303,7 @@ def test_a_hole_between_twigs_shows_sky_and_a_wide_one_snow() -> None:
     assert shapely.intersection(cuts, large).area > 2
 
 
+@takes_long  # one more shape, as the others here
 @pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 1))
 def test_nothing_reads_as_dirt(preset) -> None:
     """On boughs and hanging twigs no piece is small and short; caps on what stands upright are no dirt."""
@@ -335,6 +340,7 @@ def test_heads_between_posts_are_white_too() -> None:
     assert all(shapely.intersection(cuts, shapely.Point(x, 41).buffer(1)).area > 1 for x in (28, 36))
 
 
+@takes_long  # one more shape, as the others here
 def test_a_steep_side_keeps_no_wedge_and_a_level_one_its_snow() -> None:
     sail = shapely.Polygon([(15, 15), (15, 55), (40, 15)])
     cuts = white(sail, "deep", 3, patchy=0)
@@ -347,7 +353,7 @@ def limb_of(*points: tuple[float, float], thick: float = 0.8) -> shapely.Geometr
     return shapely.LineString(points).buffer(thick / 2)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     """Slivers there look like hooks in the snow line: every upright meets the white once."""
     x = np.linspace(0, 100, 51)

@@ -13,7 +13,7 @@ from carvegen.motifs.snowload.scene import bearer
 from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.cases import shapes
 from tests.motifs.snowload.test_bearers import FACE, LIMITS, high, white
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 #: Smooth snow in still air.
 EVEN = {"patchy": 0, "lumpy": 0, "bark": 0, "bridging_mm": 0, "detail_mm": 0.1}
@@ -28,6 +28,7 @@ def limb(*points: tuple[float, float], thick: float) -> shapely.Geometry:
     return shapely.LineString(points).buffer(thick / 2)
 
 
+@takes_long  # one more shape, as the others here
 @pytest.mark.parametrize("seed", few([1, 2, 3], 1))
 def test_boughs_are_guessed_in_crowns_and_never_across_limbs(seed) -> None:
     """Limbs as broad as a fir's bough that cross and leave wedges of air: nothing is guessed on them."""
@@ -52,6 +53,7 @@ def test_a_gap_is_bridged_by_the_breadth_of_the_thinner_of_its_sides(thick, gap,
     assert shapely.contains(on, shapely.Point(10 + thick + gap / 2, 15)) == filled
 
 
+@takes_long  # one more shape, as the others here
 def test_on_near_twigs_each_bears_its_own_cap_and_no_board_lies_on_them() -> None:
     """Twigs of 0.8 mm, 1.4 mm of air between them: open sky between the caps; a block as wide bears what falls."""
     net = shapely.union_all([shapely.box(x, -5, x + 0.8, 25) for x in np.arange(15, 54, 2.2)])
@@ -63,7 +65,7 @@ def test_on_near_twigs_each_bears_its_own_cap_and_no_board_lies_on_them() -> Non
     assert np.mean([high(load, x, 25) for x in np.linspace(28, 42, 9)]) > 5
 
 
-@pytest.mark.parametrize("preset", ["deep", "wet", "windblown"])
+@pytest.mark.parametrize("preset", few(["deep", "wet", "windblown"], 1))
 def test_nothing_hangs_in_a_slot_between_a_tall_picket_and_a_pointed_one(preset) -> None:
     """A slot of 1 mm with air under it down to a rail: it stays open, though it is narrow enough to be bridged."""
     tall, rail = shapely.box(20, -5, 25, 50), shapely.box(-5, 10, 75, 13)
@@ -122,7 +124,7 @@ def test_twigs_stay_in_sight_in_large_heaps_and_do_not_tear_small_ones() -> None
     assert covered[1] < 0.2
 
 
-@pytest.mark.parametrize(("preset", "apart"), few([("fresh", 4), ("fresh", 5), ("deep", 4), ("wet", 5)], 2))
+@pytest.mark.parametrize(("preset", "apart"), few([("fresh", 4), ("fresh", 5), ("deep", 4), ("wet", 5)], 1))
 def test_air_that_is_shut_in_is_filled_or_keeps_sky_enough_to_cut_round(preset, apart) -> None:
     """Twigs hang from one bough past another: panes of 6 and 8.5 mm² between them."""
     twigs = [limb((x, 30), (x + 0.3, 22), thick=0.5) for x in range(20, 40, 3)]
@@ -164,6 +166,7 @@ def test_a_slack_rope_bears_a_ridge_and_a_deck_lets_no_snow_down_its_pile() -> N
     assert shapely.intersection(cuts, shapely.box(50, 0, 59, 10.5)).area == 0
 
 
+@takes_long  # one more shape, as the others here
 def test_a_stump_between_twigs_that_hang_down_bears_no_block() -> None:
     """Twigs too thin to bear, a gap's breadth apart, that meet below: nothing lies in the air between them."""
     bough = limb((22, 40), (44, 40), thick=1.5)
@@ -246,6 +249,7 @@ def test_ground_is_hollow_right_at_what_stands_in_it() -> None:
     assert np.std(at) > 0.08
 
 
+@takes_long  # one more shape, as the others here
 def test_the_carver_may_choose_more_where_it_is_less_sure_that_snow_lies() -> None:
     """The share of the white that is fringe, along a shelf in the open and along one that a roof half shelters."""
     shelf, roof = shapely.box(10, 10, 60, 20), shapely.box(-5, 34, 35, 37)
@@ -261,6 +265,7 @@ def test_the_carver_may_choose_more_where_it_is_less_sure_that_snow_lies() -> No
     assert share[1] > 1.3 * share[0] > 0
 
 
+@takes_long  # one more shape, as the others here
 @pytest.mark.parametrize("preset", few(["dusting", "windblown"], 1))
 def test_heaps_are_of_many_lengths_and_few_are_crumbs(preset) -> None:
     """On rails and limbs: no piece is shorter than 4 mm, and lengths differ fourfold or more."""

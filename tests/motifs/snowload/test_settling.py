@@ -27,7 +27,7 @@ from carvegen.motifs.snowload.settling import (
 )
 from carvegen.motifs.snowload.snowpack import clinging_mm, repose_deg
 from tests.cases import limits, shapes
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 LIMITS = limits(0.5, 0.4)
 FACE = shapely.box(0, 0, 120, 90)
@@ -68,7 +68,7 @@ LYING = [
 ]
 
 
-@pytest.mark.parametrize(("name", "preset"), LYING)
+@pytest.mark.parametrize(("name", "preset"), few(LYING, 2))
 def test_what_falls_lies_or_is_lost(name, preset) -> None:
     """To 1 % of the volume."""
     _, snow = at_rest(name, preset)
