@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
-from carvegen.motifs.snowfall.heaps import heaped
+from carvegen.motifs.snowfall.heaps import heaped, without_tails
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -63,6 +63,7 @@ class Clumps:
         whole = shapes[new]
         gap = FILLS * self._limits.land_mm + 4 * SLACK_MM
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
+        whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
         made = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["heaped"]
+__all__ = ["heaped", "without_tails"]
 
 # All of these are our own choice, by eye.
 _FILLED_MM = 1.5  #: deep in a mass gaps narrower than twice this are filled,
@@ -24,6 +24,10 @@ _DISCS = (0.35, 0.6, 1.0)  #: first a smaller one, so that thin chains break bef
 _ARM = 2.2  #: a knob that is so many of the disc's radii long is an arm, and goes
 _CRUMB = 0.02  #: what is smaller, in radii squared, is none of these,
 _CRUMB_CUTS = 3.0  #: and pieces smaller than so many smallest cuts squared don't stay
+_SOLID = 0.94  #: what fills so much of its hull has no tail
+_HEAD = 0.55  #: of a clump's mean radius: what a disc of this does not fill,
+_TAIL = 1.4  #: and is so many of the disc's radii long, and alone, is a tail
+_POLYGON = 3
 _ROUND = 1.02  #: arcs are polygons: a body is drawn so much larger
 _TOUCHES_MM = 0.01
 
@@ -43,7 +47,7 @@ def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArra
     PolygonArray
         As many, multi-part; pieces of one lie `apart_mm` from one another or further; may be empty.
     """
-    shapes = shapes.copy()
+    shapes, broken = shapes.copy(), np.zeros(len(shapes), dtype=bool)
     broad = np.flatnonzero(_mean_radius(shapes) > _DEEP_MM)
     full = shapely.buffer(shapely.buffer(shapes[broad], _FILLED_MM, quad_segs=3), -_FILLED_MM - _DEEP_MM, quad_segs=3)
     shapes[broad] = shapely.union(shapes[broad], full)
@@ -56,19 +60,49 @@ def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArra
         gaps = np.asarray(shapely.geometrycollections(wide, indices=of), dtype=object)
         left = shapely.difference(shapes[which], shapely.union_all(gaps[:, None], axis=1))
         pieces, nth = shapely.get_parts(left, return_index=True)
+        broken[which] = True
         large = shapely.area(pieces) > _CRUMB_CUTS * limits.cut_mm**2
         shapes[which] = shapely.Polygon()
         some = np.unique(nth[large])
         shapes[which[some]] = shapely.multipolygons(pieces[large], indices=np.searchsorted(some, nth[large]))
+    shapes[broken] = _made(shapes[broken], limits)
     return shapes
+
+
+def _made(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """What the cutter makes of each: no corner is left where something has gone."""
+    radius = _ROUND * limits.cut_mm / 2 + _TOUCHES_MM
+    return np.asarray(shapely.buffer(shapely.buffer(shapes, -radius, quad_segs=4), radius, quad_segs=4), dtype=object)
 
 
 def _mean_radius(shapes: PolygonArray) -> Floats:
     return np.asarray(np.sqrt(shapely.area(shapes) / np.pi))
 
 
+def without_tails(shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """The shapes, those without it that are a round head with one straight tail: keyholes, tadpoles; (n,)."""
+    doubtful = np.flatnonzero(shapely.area(shapes) < _SOLID * shapely.area(shapely.convex_hull(shapes)))
+    radius = _HEAD * _mean_radius(shapes[doubtful])
+    knobs, whose, touched, far = _knobs(shapes[doubtful], radius)
+    tail = (touched == 1) & (far > _TAIL * radius[whose])
+    tail &= np.bincount(whose[tail], minlength=len(doubtful))[whose] == 1
+    left = shapes.copy()
+    which = doubtful[whose[tail]]
+    cut = _made(shapely.difference(shapes[which], knobs[tail]), limits)
+    whole = (shapely.get_type_id(cut) == _POLYGON) & ~shapely.is_empty(cut)
+    left[which[whole]] = cut[whole]
+    return left
+
+
 def _narrow(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices]:
     """Necks between the bodies that a disc of this radius fills in each shape, and long arms; and whose each is."""
+    rest, whose, touched, far = _knobs(shapes, radius)
+    goes = (touched > 1) | ((touched == 1) & (far > _ARM * radius[whose]))
+    return rest[goes], whose[goes]
+
+
+def _knobs(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices, Indices, Floats]:
+    """What such discs don't fill of each shape: whose it is, how many bodies it touches, how far it goes."""
     bodies = shapely.buffer(shapely.buffer(shapes, -radius, quad_segs=4), _ROUND * radius, quad_segs=4)
     rest, whose = shapely.get_parts(shapely.difference(shapes, bodies), return_index=True)
     large = shapely.area(rest) > _CRUMB * radius[whose] ** 2
@@ -76,6 +110,4 @@ def _narrow(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices
     body, of = shapely.get_parts(bodies, return_index=True)
     i, j = shapely.STRtree(body).query(rest, predicate="dwithin", distance=_TOUCHES_MM)
     touched = np.bincount(i[of[j] == whose[i]], minlength=len(rest))
-    far = geometry.farthest(rest, bodies[whose])
-    goes = (touched > 1) | ((touched == 1) & (far > _ARM * radius[whose]))
-    return rest[goes], whose[goes]
+    return rest, whose, touched, geometry.farthest(rest, bodies[whose])
