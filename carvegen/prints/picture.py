@@ -463,8 +463,8 @@ class _Grower:
         plain = shapely.simplify(whole, _PLAIN * wide)
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         bars = geometry.parts(shapely.difference(things, broad))
-        return geometry.solid(np.concatenate([bars, *(self._pale_bars(plate, motif) for plate in self.plates
-                                                      if plate.name in leaves and plate.lightness in lighter[:-1])]))  # fmt: skip
+        pale = [plate for plate in self.plates if plate.name in leaves and plate.lightness in lighter[:-1]]
+        return geometry.solid(np.concatenate([bars, *(self._pale_bars(plate, motif) for plate in pale)]))
 
     def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""

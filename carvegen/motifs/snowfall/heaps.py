@@ -25,6 +25,7 @@ _ARM = 2.2  #: a knob that is so many of the disc's radii long is an arm, and go
 _CRUMB = 0.02  #: what is smaller, in radii squared, is none of these,
 _CRUMB_CUTS = 3.0  #: and pieces smaller than so many smallest cuts squared don't stay
 _SOLID = 0.94  #: what fills so much of its hull has no tail
+_SEEN_MM2 = 1.0  #: smaller ones show no tail
 _HEAD = 0.55  #: of a clump's mean radius: what a disc of this does not fill,
 _TAIL = 1.4  #: and is so many of the disc's radii long, and alone, is a tail
 _POLYGON = 3
@@ -81,7 +82,8 @@ def _mean_radius(shapes: PolygonArray) -> Floats:
 
 def without_tails(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes, those without it that are a round head with one straight tail: keyholes, tadpoles; (n,)."""
-    doubtful = np.flatnonzero(shapely.area(shapes) < _SOLID * shapely.area(shapely.convex_hull(shapes)))
+    large = np.flatnonzero(shapely.area(shapes) > _SEEN_MM2)
+    doubtful = large[shapely.area(shapes[large]) < _SOLID * shapely.area(shapely.convex_hull(shapes[large]))]
     radius = _HEAD * _mean_radius(shapes[doubtful])
     knobs, whose, touched, far = _knobs(shapes[doubtful], radius)
     tail = (touched == 1) & (far > _TAIL * radius[whose])
