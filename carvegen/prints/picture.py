@@ -444,9 +444,9 @@ class _Grower:
         return replace(fallen, cuts=flakes)
 
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
-        """What of the darkest ink is no broad ground, and boards and posts of paler ones: snow must not eat them.
+        """What of the darkest ink is no broad ground, and boards and posts of paler ones but the palest.
 
-        Of inks no more counts than their order: another colour of one changes no shape.
+        Masses of snow must not eat them. Of inks no more counts than their order: another colour changes no shape.
         """
         least, *lighter = sorted({plate.lightness for plate in self.plates})
         if not lighter:
@@ -473,7 +473,7 @@ class _Grower:
         line, wide = _LINE * motif.settings.smallest_mm, _BROAD * motif.settings.largest_mm
         parts = geometry.parts([self.pictures[plate.name]])
         inner = shapely.buffer(parts, -line / 2, quad_segs=4)
-        parts = parts[~shapely.is_empty(inner) & shapely.is_empty(shapely.buffer(parts, -wide / 4, quad_segs=4))]
+        parts = parts[~shapely.is_empty(inner) & shapely.is_empty(shapely.buffer(parts, -wide / 2, quad_segs=4))]
         return geometry.parts(shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4))
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
