@@ -48,6 +48,7 @@ _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it; the same
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
 
@@ -443,9 +444,9 @@ class _Grower:
         return replace(fallen, cuts=flakes)
 
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
-        """What of the darkest ink is no broad ground: trunks, posts, boards, which falling snow must not eat.
+        """What of the darkest ink is no broad ground, and boards and posts of paler ones but the palest.
 
-        Of inks no more counts than their order: another colour of one changes no shape.
+        Masses of snow must not eat them. Of inks no more counts than their order: another colour changes no shape.
         """
         least, *lighter = sorted({plate.lightness for plate in self.plates})
         if not lighter:
@@ -461,7 +462,19 @@ class _Grower:
         wide = _BROAD * motif.settings.largest_mm
         plain = shapely.simplify(whole, _PLAIN * wide)
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
-        return geometry.solid(shapely.difference(things, broad))
+        bars = geometry.parts(shapely.difference(things, broad))
+        pale = [plate for plate in self.plates if plate.name in leaves and plate.lightness in lighter[:-1]]
+        return geometry.solid(np.concatenate([bars, *(self._pale_bars(plate, motif) for plate in pale)]))
+
+    def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
+        """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
+        if plate.ground or plate.under_all:
+            return geometry.empty()
+        line, wide = _LINE * motif.settings.smallest_mm, _BROAD * motif.settings.largest_mm
+        parts = geometry.parts([self.pictures[plate.name]])
+        inner = shapely.buffer(parts, -line / 2, quad_segs=4)
+        parts = parts[~shapely.is_empty(inner) & shapely.is_empty(shapely.buffer(parts, -wide / 2, quad_segs=4))]
+        return geometry.parts(shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4))
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""

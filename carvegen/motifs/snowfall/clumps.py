@@ -9,6 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
+from carvegen.motifs.snowfall.heaps import heaped, without_tails
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -16,14 +17,26 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
-__all__ = ["FILLS", "FINE_MM", "SLACK_MM", "Clumps", "fine", "gathered", "simpler", "smoothed", "without_specks"]
+__all__ = [
+    "FILLS",
+    "FINE_MM",
+    "RIM_MM",
+    "SLACK_MM",
+    "Clumps",
+    "fine",
+    "gathered",
+    "simpler",
+    "smoothed",
+    "without_specks",
+]
 
 SLACK_MM = 0.012  #: so much more is kept than must hold: arcs are polygons and coordinates lie on a grid
 FILLS = 1.4  #: gaps and bays inside a clump are filled up to so many lands,
 _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.008  #: outlines may be simplified so far
 _EASED = 0.28  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
-_EASED_MM = 1.2  #: but no larger
+_EASED_MM = 1.2  #: but no larger;
+RIM_MM = 0.3  #: at the rim of a heap of flakes, which shows them, no larger than this
 _KEEPS = 0.85  #: of its area, or it stays as it was
 _BENDS = 1e-6
 _SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
@@ -44,10 +57,14 @@ class Clumps:
         self._known = np.empty(0, dtype=np.uint64)
         self._pieces = [(geometry.empty(), self._known)] * 2
 
-    def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64]) -> tuple[PolygonArray, PolygonArray]:
-        """As `smoothed`, of shapes that are the same where their marks are; in their order."""
+    def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64], heaps: Mask) -> tuple[PolygonArray, PolygonArray]:
+        """As `smoothed`, of shapes that are the same where their marks are; in their order. Some are heaps."""
         new = ~np.isin(mark, self._known)
-        made = smoothed(shapes[new], self._limits)
+        whole = shapes[new]
+        gap = FILLS * self._limits.land_mm + 4 * SLACK_MM
+        whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
+        whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
+        made = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):
             more, whose = made[nth]
@@ -71,7 +88,7 @@ def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
     return np.asarray(shapely.union_all(lots[:, None], axis=1), dtype=object) if len(lots) else lots
 
 
-def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
+def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EASED_MM) -> tuple[_Lot, _Lot]:
     """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
 
     What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
@@ -84,7 +101,7 @@ def smoothed(shapes: PolygonArray, limits: Limits) -> tuple[_Lot, _Lot]:
     """
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)
-    eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), _EASED_MM)
+    eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), most_mm)
     least = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
     gap, most = np.maximum(eased, least), max(_EASED_MM, least)
     blunt = np.flatnonzero(_one_without_holes(plain))

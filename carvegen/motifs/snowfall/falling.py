@@ -39,6 +39,7 @@ _REMARKED = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 6
 _LAYER_TRIES = 4
+_BEHIND = 3.2  #: of the smallest flakes: between bars that are so near, as boards are, no mass shows
 _MOST = 1000.0  #: the level at most
 
 
@@ -101,9 +102,11 @@ def _hidden_by(
 ) -> list[tuple[BaseGeometry, Mask]]:
     """What hides some of the shapes, and which, (n,): what stands before their layer; bars hide all masses."""
     large, lots = masses(shapes, settings), list[tuple[Any, Any]]()
+    gap = _BEHIND * settings.smallest_mm / 2
+    bars = shapely.buffer(shapely.buffer(place.bars, gap, quad_segs=4), -gap, quad_segs=4)
     for k, what in enumerate(place.hides if depth is not None else [shapely.Polygon()]):
         here = np.ones(len(shapes), dtype=bool) if depth is None else depth == k
-        lots += [(what, here & ~large), (shapely.union(what, place.bars), here & large)]
+        lots += [(what, here & ~large), (shapely.union(what, bars), here & large)]
     return [(what, some) for what, some in lots if not shapely.is_empty(what)]
 
 

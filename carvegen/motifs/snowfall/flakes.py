@@ -108,7 +108,7 @@ def falling(
 ) -> Flakes:
     """The flakes at these places, some of them torn by their own chance; not drawn yet."""
     size = np.log2(reach / (_LARGE * looks.least_mm))
-    torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.5 + 0.5 * size, 0, 1.4)
+    torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.7 + 0.6 * size, 0, 1.7)
     torn &= reach > PECK_MM
     return Flakes(xy, np.where(torn, _HOLDS * reach, reach), layer, key, torn, key, packed, np.full(len(xy), None))
 

@@ -12,9 +12,19 @@ import shapely
 from carvegen import geometry
 from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
-from carvegen.motifs.shared.minimum_width import closed
+from carvegen.motifs.shared.minimum_width import closed, opened
 from carvegen.motifs.snowfall.chance import Draws, keys, mixed
-from carvegen.motifs.snowfall.clumps import FILLS, SLACK_MM, Clumps, fine, gathered, simpler, smoothed, without_specks
+from carvegen.motifs.snowfall.clumps import (
+    FILLS,
+    RIM_MM,
+    SLACK_MM,
+    Clumps,
+    fine,
+    gathered,
+    simpler,
+    smoothed,
+    without_specks,
+)
 from carvegen.motifs.snowfall.flakes import PECK_MM, shrunk_mm
 
 if TYPE_CHECKING:
@@ -32,11 +42,14 @@ if TYPE_CHECKING:
 
 __all__ = ["BODY", "doomed", "met", "parted"]
 
-_MERGES = 0.5  #: chance that two that come near merge in thin air
+_MERGES = 0.5  #: chance that two that come near merge in thin air,
+_MERGES_LESS = 0.1  #: and at the rim of a mass, which is as dense inside as outside it is loose
+_CHAINED = 0.3  #: so many of the links of a mass hold that no third flake shares: chains break
 _STICKS = 0.25  #: chance that a speck sticks to a large one where flakes lie thick; more for one nearly as large
 _SPECK = 1.9  #: smaller ones than so many cuts, from the middle, are pecks of the tool: they don't merge
 _DEEP = 0.34  #: two that overlap by so much of the smaller one's reach are one
-_SINKS = 1.05  #: in its reaches: how much deeper some of those that merge sink in than others
+_SINKS = 1.0  #: in its reaches: how deep those that merge sink in at most,
+_SINKS_PACKED = 0.37  #: and at least where they are packed
 _HIDDEN = 2.6  #: by so much it shows nowhere
 _LEAN = 0.84  #: a flake's reach towards another, over its largest, where land between them is sought
 _FLOWS = (0.0, 0.6)  #: share of those that stick to a flake with shoulders between them: flakes differ,
@@ -44,6 +57,7 @@ _CORE = (0.5, 0.95)  #: and shoulders are as broad as so much of the larger one
 _SHALLOW = 0.8  #: all that have sunk in less have shoulders: no thin necks
 _KNOB = 0.6  #: without a shoulder, one that is so small beside the larger one is a knob on its rim;
 _TEETH = 0.25  #: so many of these stay
+_HEAPED = 0.3  #: flakes packed so much have no shoulders: a heap shows its flakes
 _THIN = 0.3  #: in air less packed no flake bridges two
 _IN_A_PECK = 3  #: flakes at most in a group that is made in a peck or two
 _AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart than they must, at most
@@ -53,6 +67,8 @@ _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
+_CUT_BACK = 3  #: rounds in which the smaller of two large ones is cut back,
+_LEFT = 3.0  #: to pieces of so many smallest cuts squared at least
 _MASS = 12.0  #: what is larger than so many lands squared does not go for the sake of a larger one
 
 
@@ -107,9 +123,14 @@ def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) ->
     need = limits.land_mm + 2 * SLACK_MM - (away - _LEAN * (one + other))
     merges, sinks, near = np.zeros(len(small), dtype=bool), np.zeros(len(small)), np.flatnonzero(~deep & (need > 0))
     asked = near[body[near]]
-    chance = Draws(keys(flakes.key[small[asked]], flakes.key[large[asked]])).random(2)
-    merges[asked] = chance[:, 0] < _MERGES + (1 - _MERGES) * flakes.packed[large[asked]]
+    chance = Draws(keys(flakes.key[small[asked]], flakes.key[large[asked]])).random(3)
+    packed = flakes.packed[large[asked]]
+    merges[asked] = chance[:, 0] < np.where(packed > 0, _MERGES_LESS + (1 - _MERGES_LESS) * packed**1.5, _MERGES)
     sinks[asked] = chance[:, 1]
+    linked = merges | (deep & (sunk <= _HIDDEN))
+    doubtful = asked[merges[asked] & (packed > 0) & (chance[:, 2] > _CHAINED)]
+    shared = _share_a_neighbour(len(flakes), small[linked], large[linked], small[doubtful], large[doubtful])
+    merges[doubtful[~shared]] = False
     near = near[~merges[near]]
     off, scale = np.zeros(len(small)), np.ones(len(small))
     moves = body[near] & (one[near] >= _SPECK * limits.cut_mm)
@@ -141,7 +162,9 @@ def met(flakes: Flakes, limits: Limits) -> Flakes:
     one, other = pairs.small[moves], pairs.large[moves]
     away = flakes.xy[other] - flakes.xy[one]
     apart_by = np.maximum(np.hypot(*away.T), 1e-9)
-    wished = BODY * (flakes.reach[other] + (0.05 - _SINKS * pairs.sinks[moves]) * flakes.reach[one])
+    low = np.where(flakes.packed[other] > 0, _SINKS_PACKED, 0)
+    sunk = low + (_SINKS - low) * pairs.sinks[moves]
+    wished = BODY * (flakes.reach[other] - sunk * flakes.reach[one])
     nearer = np.where(pairs.merges[moves], np.maximum(apart_by - wished, 0), -pairs.off[moves])
     shift[one] = away * (nearer / apart_by)[:, None]
     return flakes.changed(scale, shift).chosen(stays)
@@ -166,7 +189,7 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     stays[small[_bridges(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, sunk = small[left], large[left], sunk[left]
-    flows = _flows(flakes, small, large) | (sunk < _SHALLOW)
+    flows = (_flows(flakes, small, large) | (sunk < _SHALLOW)) & (flakes.packed[large] < _HEAPED)
     stays[small[~flows & _knobs(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
@@ -179,7 +202,11 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     seen[small[flows]] = False  # its shoulder holds all of it
     members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
     whose = np.concatenate([group[seen], group[large[flows]]])
-    sound, doubtful = clumps.smooth(gathered(members, whose), _marks(flakes.mark[of], group[of]))
+    heaps = np.zeros(len(flakes), dtype=bool)
+    heaps[group[of[flakes.packed[of] > 0]]] = True
+    looks = (flakes.packed[of] > 0).astype(np.uint64) + (flakes.packed[of] < _HEAPED)  # other levels, other heaps
+    marks = _marks(flakes.mark[of] ^ looks, group[of])
+    sound, doubtful = clumps.smooth(gathered(members, whose), marks, heaps[np.unique(whose)])
     return _settled(flakes.shape[stays & ~merged], np.concatenate([pecks, sound]), doubtful, limits)
 
 
@@ -329,11 +356,11 @@ def _settled(alone: PolygonArray, sound: PolygonArray, doubtful: PolygonArray, l
 
 
 def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[PolygonArray, Indices]:
-    """The shapes a land apart: of two that are nearer the smaller goes, or if that one is large they are one.
+    """The shapes a land apart: of two that are nearer the smaller goes, or if that one is large it is cut back.
 
-    Each round leaves fewer of them: it ends.
+    What is large and near even so is one. Then each round leaves fewer shapes: it ends.
     """
-    new = state != _KEPT
+    new, cut_back = state != _KEPT, 0
     while new.any():
         nth, j = shapely.STRtree(shapes).query(shapes[new], predicate="dwithin", distance=limits.land_mm)
         order = np.argsort(j, kind="stable")
@@ -347,6 +374,15 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
         gone = np.zeros(len(shapes), dtype=bool)
         gone[small[slight]] = True
         both = ~slight & ~gone[i] & ~gone[j]
+        if both.any() and cut_back < _CUT_BACK:
+            cut_back += 1
+            less, more = small[both], (i + j - small)[both]
+            left = _cut_back(shapes, less, more, limits)
+            kept = np.setdiff1d(np.flatnonzero(~gone), less)
+            shapes = np.concatenate([shapes[kept], left])
+            state = np.concatenate([state[kept], np.full(len(left), _DOUBTFUL)])
+            new = np.arange(len(shapes)) >= len(kept)
+            continue
         whose = np.unique(np.concatenate([i[both], j[both]]))
         kept = np.setdiff1d(np.flatnonzero(~gone), whose)
         group = geometry.near_groups(shapes[whose], limits.land_mm)
@@ -362,9 +398,18 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
     return shapes, state
 
 
+def _cut_back(shapes: PolygonArray, small: Indices, large: Indices, limits: Limits) -> PolygonArray:
+    """What the cutter makes of the smaller shapes that is a land away from the larger beside each."""
+    around = geometry.offset(shapes[large], limits.land_mm + 2 * SLACK_MM, quad_segs=4)
+    left = opened(shapely.difference(shapes[np.unique(small)], gathered(around, small)), limits.cut_mm + 2 * SLACK_MM)
+    pieces = geometry.parts(left)
+    pieces = simpler(pieces[shapely.area(pieces) > _LEFT * limits.cut_mm**2])
+    return without_specks(fine(pieces), limits)
+
+
 def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, of each the largest piece."""
-    pieces, whose = (np.concatenate(both) for both in zip(*smoothed(shapes, limits), strict=True))
+    pieces, whose = (np.concatenate(both) for both in zip(*smoothed(shapes, limits, RIM_MM), strict=True))
     order = np.lexsort((shapely.area(pieces), whose))
     return np.asarray(pieces[order[np.flatnonzero(np.diff(whose[order], append=-1))]])
 

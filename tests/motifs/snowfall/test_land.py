@@ -99,11 +99,14 @@ def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> N
     assert 0 < left["knob"] < 25
 
 
-@pytest.mark.parametrize(("packed", "pieces"), [(0.0, 2), (1.0, 1)])
-def test_in_thin_air_a_small_one_links_no_two(packed, pieces) -> None:
-    """Two that lie far apart with a small one deep in both would be a bone."""
+@pytest.mark.parametrize(
+    ("packed", "away", "middle", "pieces"),
+    [(0.0, 2.7, 1.5, 2), (0.0, 2.3, 2.2, 2), (1.0, 2.7, 1.5, 2), (1.0, 2.3, 2.2, 1)],
+)
+def test_no_small_one_links_two(packed, away, middle, pieces) -> None:
+    """Two that lie far apart with a small one deep in both would be a bone; where they are packed a broad one links."""
     its, no = limits(0.5, 0.4), np.zeros(3)
-    xy, reach = np.array([[0.0, 0.0], [2.7, 0.0], [5.4, 0.0]]), np.array([2.4, 1.5, 2.4])
+    xy, reach = np.array([[0.0, 0.0], [away, 0.0], [2 * away, 0.0]]), np.array([2.4, middle, 2.4])
     shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
     key = np.arange(3, dtype=np.uint64)
     three = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, shape)

@@ -1,0 +1,49 @@
+"""Heaps of flakes against shapes drawn by hand: what is a neck, an arm, a tail, and what is none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+
+from carvegen import geometry
+from carvegen.motifs.snowfall.heaps import heaped, without_tails
+from tests.cases import box, disc, limits, shapes
+
+
+@pytest.mark.parametrize(("wide", "pieces"), [(1.0, 2), (4.4, 1)])
+def test_a_heap_breaks_where_it_is_narrow_beside_what_it_joins(wide, pieces) -> None:
+    two = shapely.union_all([disc(0, 0, 4), disc(10, 0, 4), box(0, -wide / 2, 10, wide)])
+    (made,) = heaped(shapes(two), 0.7, limits())
+    parts = geometry.parts([made])
+    assert len(parts) == pieces
+    assert shapely.area(made) > 0.9 * 2 * np.pi * 4**2
+    assert len(parts) == 1 or shapely.distance(*parts) >= 0.7
+
+
+def test_arms_go_and_bumps_stay() -> None:
+    """An arm of 6 mm goes; flakes of 1.2 mm half sunk in the rim are what it shows."""
+    bumps = [disc(5 * np.cos(turn), 5 * np.sin(turn), 0.6) for turn in np.arange(1, 6)]
+    mass = shapely.union_all([disc(0, 0, 5), *bumps])
+    (made,) = heaped(shapes(shapely.union(mass, box(0, -0.5, 11, 1))), 0.7, limits())
+    assert shapely.bounds(made)[2] < 6
+    rim = shapely.difference(mass, shapely.Point(0, 0).buffer(5.1))
+    assert shapely.area(shapely.difference(rim, made)) < 0.1 * shapely.area(rim)
+
+
+def test_what_flakes_leave_deep_within_is_filled_but_not_at_the_rim() -> None:
+    ring = shapely.difference(disc(0, 0, 8), disc(0, 0, 1.2))
+    bay = shapely.difference(ring, box(6.5, -0.6, 3, 1.2))
+    (made,) = heaped(shapes(bay), 0.7, limits())
+    assert shapely.contains(made, shapely.Point(0, 0))
+    assert not shapely.intersects(made, shapely.Point(7.5, 0))
+
+
+@pytest.mark.parametrize(("tails", "stay"), [(1, False), (2, True), (3, True)])
+def test_a_head_has_no_single_tail(tails, stay) -> None:
+    """One is a keyhole; with more it is a clump of crystals."""
+    bars = [shapely.affinity.rotate(box(0, -0.35, 4, 0.7), 130 * k, origin=(0, 0)) for k in range(tails)]
+    (made,) = without_tails(shapes(shapely.union_all([disc(0, 0, 1.8), *bars])), limits())
+    assert (shapely.bounds(made)[2] > 3.9) == stay
+    assert shapely.contains(shapely.buffer(made, 0.05), disc(0, 0, 1.7))
