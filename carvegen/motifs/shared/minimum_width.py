@@ -22,7 +22,8 @@ __all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
-_HAIR_MM = 0.004  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly
+_HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly;
+_ROUGH_MM = 0.004  #: and those nearer than this too, where no limit hangs on it
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -48,14 +49,14 @@ class Standing:
 def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
     """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
-    wide = opened(shapely.simplify(tiles, _HAIR_MM), land_mm, quad_segs=_ROUGH_ARC)
+    wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
     return Standing(wide, cells, geometry.offset(_thin(wide, land_mm), land_mm / 4, quad_segs=_ROUGH_ARC))
 
 
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
     """The parts of the shape that are narrower than `width`, near `near`, in tiles."""
     tiles, cells = tiles_of(shape, 2 * width, near)
-    wide = opened(shapely.simplify(tiles, _HAIR_MM), width, quad_segs=_ROUGH_ARC)
+    wide = opened(shapely.simplify(tiles, _ROUGH_MM), width, quad_segs=_ROUGH_ARC)
     thin = shapely.difference(tiles, wide)
     return geometry.parts(shapely.intersection(thin, cells))
 
