@@ -41,7 +41,6 @@ from carvegen.motifs.snowload.scene import (
     without_marks,
 )
 from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends_of, left_on_slopes, pointed, settled
-from carvegen.motifs.snowload.twigs import on_twigs
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -68,7 +67,6 @@ _DIRT_MM2, _CAP_MM = 4.0, 5.5  #: a smaller piece that is also shorter reads as 
 _THIN_MM = 1.5  #: where less than this has fallen, ever smaller ones are read as snow
 _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must be larger: it is a plug in a corner;
 _ROUND, _LEVEL = 0.8, 1.05  #: and so must one so round (1: a disc) and so many times as tall: a ball among twigs
-_LINE_MM, _SLENDER = 3.4, 0.55  #: so does a line on a twig, if it is so long and no rounder
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
@@ -108,12 +106,12 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     page = shapely.box(*shapely.bounds(place.area))
     silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
     settling, drawing, showing, *before = rng.spawn(5)
-    core, may, tops, lines = _heaps(silhouette, settings, place, limits, (settling, drawing))
+    core, may, tops = _heaps(silhouette, settings, place, limits, (settling, drawing))
     if len(place.fronts):
         fronts = shapely.intersection(shapely.union_all(place.fronts), page)
         caps = _heaps(fronts, settings, place, limits, before)
         core, may = (geometry.joined(np.concatenate(both)) for both in zip((core, may), caps[:2], strict=True))
-        tops, lines = np.concatenate([tops, caps[2]]), np.concatenate([lines, caps[3]])
+        tops = np.concatenate([tops, caps[2]])
     if len(core) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
@@ -124,7 +122,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
     printed = standing(shapes, limits.land_mm, near=white)
     over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, tops, lines) & (shapely.area(shapely.intersection(over, frame)) > _LEAST_MM2)]
+    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _LEAST_MM2)]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -135,19 +133,17 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _heaps(
     silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
-) -> tuple[PolygonArray, PolygonArray, PolygonArray, PolygonArray]:
-    """The heaps on a silhouette that one would cut, the white that may come out; tops that bear small ones, twigs."""
+) -> tuple[PolygonArray, PolygonArray, PolygonArray]:
+    """The heaps on a silhouette that one would cut, the white that may come out, and the tops that bear small ones."""
     scene = _Scene.of(silhouette, settings, place)
     if scene is None:
-        return geometry.empty(), geometry.empty(), geometry.empty(), geometry.empty()
+        return geometry.empty(), geometry.empty(), geometry.empty()
     settling, drawing = rngs
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
-    twigs = Canvas.blank(scene.page)
-    lines = scene.twigs(twigs, place, limits, settling.spawn(1)[0])
-    core, may = scene.drawn(snow, limits, ends, drawing, twigs=twigs)
+    core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
-    return core[_reads(core, settings, tops, lines)], may, tops, lines
+    return core[_reads(core, settings, tops)], may, tops
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,10 +155,8 @@ class _Scene:
     ledges: Ledges
     solid: Mask
     shape: Mask  #: what is drawn of it
-    twig: Ledges  #: on what is drawn, no gaps bridged
     panes: Mask  #: air between twigs that shows no snow
     broad: Mask  #: of what stands there, what hides the sky wholly
-    open_to: Floats  #: how much of the sky each other cell of each other row sees
     sky: Floats  #: past broad things, (n,)
     seen: Floats  #: past twigs too, each of which hides half, (n,)
     row: np.ndarray
@@ -184,16 +178,17 @@ class _Scene:
         if not np.isfinite(bearing.high).any():  # there is no air over it
             return None
         shape = columns_of(drawn, page)
-        cliff_mm = max(_CLIFF_MM, _CLIFF * settings.fallen_mm)
-        ledges = ledges_of(bearing, shape, cliff_mm=cliff_mm)
+        ledges = ledges_of(bearing, shape, cliff_mm=max(_CLIFF_MM, _CLIFF * settings.fallen_mm))
         cells = bearing.raster
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
         broad = hiding(cells, columns_of(lattice, page).raster, page)
         coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
-        over = sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
-        past_broad, past_all = (seen[above, beside] for seen in over)
+        past_broad, past_all = (
+            seen[above, beside]
+            for seen in sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
+        )
         runs = run_lengths(cells)
         run_mm, *lower = (
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
@@ -208,10 +203,8 @@ class _Scene:
             ledges,
             cells,
             shape.raster,
-            ledges_of(shape, shape, cliff_mm=_CLIFF_MM),
             panes(cells, page),
             broad,
-            0.5 * (over[0] + over[1]),
             sky,
             seen,
             row,
@@ -234,20 +227,6 @@ class _Scene:
         peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
         peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
         return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak])
-
-    def twigs(self, canvas: Canvas, place: Place, limits: Limits, rng: Generator) -> PolygonArray:
-        """Draw thin lines of snow on twigs, none in air that is shut in; a point on each."""
-        twig, page = self.twig, self.page
-        air, _ = ndimage.label(~self.shape)
-        row = np.clip(np.ceil((twig.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
-        where = np.column_stack([twig.x, twig.base])
-        share = self.open_to[np.minimum((row + 1) // 2, len(self.open_to) - 1), twig.column // 2]
-        share = (
-            share * place.density_at(where) * np.isin(air[row, twig.column], air[-1]) * (self.settings.scale == "near")
-        )
-        bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
-        share *= _away_from(bare, where, self.settings)
-        return geometry.dots(on_twigs(canvas, twig, share, self.settings, limits=limits, rng=rng))
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -304,9 +283,7 @@ class _Scene:
         roof = self.ledges.highest(self.ledges.breadth, _ROOF_MM[0])  # to its eaves
         return np.asarray(bare * np.clip(np.minimum(2 - self.ledges.thick / 8, _ROOF_MM[1] - roof), 0, 1))
 
-    def drawn(
-        self, snow: Settled, limits: Limits, ends: Ends, rng: Generator, *, twigs: Canvas
-    ) -> tuple[PolygonArray, PolygonArray]:
+    def drawn(self, snow: Settled, limits: Limits, ends: Ends, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
@@ -319,7 +296,7 @@ class _Scene:
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         inside = Canvas.blank(page)
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
-        elsewhere = np.maximum(inside.cover * self.solid, twigs.cover)
+        elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
         land = np.maximum(field, massive(ledges, self.ground_mm))
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
@@ -347,8 +324,8 @@ class _Scene:
         return whites[0], whites[1]
 
 
-def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray, lines: PolygonArray) -> Mask:
-    """Which pieces one would cut: large ones, long ones if they lie, lines on twigs, and those on a top; (n,)."""
+def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
+    """Which pieces one would cut: large ones, long ones if they lie, and those on a top or in a mouth; (n,)."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
     area = shapely.area(pieces) / small**2
     left, low, right, high = shapely.bounds(pieces).T
@@ -357,8 +334,6 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray, lines: 
     reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
-    lined = shapely.STRtree(pieces).query(lines, predicate="dwithin", distance=_ON_TOP_MM)[1]
-    reads[lined] |= (disc[lined] < _SLENDER) & (shapely.length(pieces[lined]) > 2 * _LINE_MM)
     return np.asarray(reads)
 
 

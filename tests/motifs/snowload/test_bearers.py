@@ -54,7 +54,7 @@ def test_a_ball_among_twigs_is_no_heap() -> None:
     fork = shapely.Polygon([(30, 8), (33.4, 12), (26.6, 12)])
     pieces = shapes(ball, heap, shapely.affinity.translate(ball, 30), disc(50, 10, 2.2), fork)
     tops = geometry.dots(np.array([[40.0, 8.5]]))
-    assert _reads(pieces, snowload.Settings(), tops, geometry.empty()).tolist() == [False, True, True, True, True]
+    assert _reads(pieces, snowload.Settings(), tops).tolist() == [False, True, True, True, True]
 
 
 def test_no_two_caps_on_like_pickets_are_alike() -> None:
@@ -301,13 +301,12 @@ def test_a_hole_between_twigs_shows_sky_and_a_wide_one_snow() -> None:
 
 @pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 1))
 def test_nothing_reads_as_dirt(preset) -> None:
-    """On boughs and hanging twigs no piece is small, short and stout; caps on what stands upright are no dirt."""
+    """On boughs and hanging twigs no piece is small and short; caps on what stands upright are no dirt."""
     twigs = [limb_of((x, 30 + x / 5), (x + 1, 30 - x / 4)) for x in range(8, 60, 3)]
     boughs = [limb_of((5, 30), (62, 43), thick=1.6), limb_of((5, 14), (62, 18), thick=1.2)]
     for seed in few(range(4), 2):
         for piece in shapely.get_parts(white(shapely.union_all([*boughs, *twigs]), preset, seed)):
-            slender = piece.area < 0.55 / (4 * np.pi) * piece.length**2
-            assert piece.area > 4 or piece.length > (6.8 if slender else 11)
+            assert piece.area > 4 or piece.length > 11
 
 
 def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
@@ -356,15 +355,3 @@ def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     snow = white(ridge, seed=seed, area=shapely.box(0, 0, 100, 70))
     uprights = geometry.lines(*(np.column_stack([np.arange(1, 99.5, 0.5), np.full(197, y)]) for y in (0.0, 70.0)))
     assert shapely.get_num_geometries(shapely.intersection(uprights, snow)).max() == 1
-
-
-@pytest.mark.parametrize(("slope", "lies"), [(0.3, True), (2.2, False)])
-def test_a_slender_twig_bears_a_thin_line_unless_it_is_steep(slope, lies) -> None:
-    """Thinner than what bears heaps: what lies is on average no thicker than 1.4 mm (common practice, no source)."""
-    end = np.array([1.0, slope]) / np.hypot(1, slope) * 6
-    twigs = [shapely.LineString([(x, 12), (x + end[0], 12 + end[1])]).buffer(0.25) for x in range(4, 64, 10)]
-    cuts = geometry.parts(white(shapely.union_all([*twigs, shapely.box(0, 0, 70, 3)]), patchy=0.0))
-    on_twigs = cuts[shapely.bounds(cuts)[:, 1] > 10]
-    assert (len(on_twigs) > len(twigs) / 2) == lies
-    assert lies or len(on_twigs) == 0
-    assert (shapely.area(on_twigs) < 1.4 * 6).all()
