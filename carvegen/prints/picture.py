@@ -395,10 +395,19 @@ class _Grower:
         return self.drawing.union(motif.behind if motif.front else self.drawing.names)
 
     def _holes(self, motif: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
-        """What holes are in what it lies on: as said of layers, and where marks lie on them as these say."""
+        """What holes are in what it lies on: as said of layers, and where marks lie on them as these say.
+
+        What is drawn in a hole, in front, is its glass: there is no ledge in it.
+        """
+        these = self.drawing.union(motif.on)
+        holes = geometry.holes(geometry.parts(these))
+        panes = [layer for layer in self.drawing.in_front_of(motif.on) if layer.name not in motif.on]
+        glass = shapely.intersection(holes, self.drawing.union([layer.name for layer in panes]))
+        glazed = geometry.union(holes[shapely.area(glass) > _MOSTLY * shapely.area(holes)])
         layers = [layer for layer in self.drawing.named(motif.on) if layer.gaps]
         marks = [mark for mark in self.hole_marks if not mark.motifs or motif.name in mark.motifs]
         return (
+            *([(glazed, "marks")] if not shapely.is_empty(glazed) else []),
             *((geometry.union(geometry.holes(geometry.parts(layer.shape))), layer.gaps) for layer in layers),
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )

@@ -31,13 +31,13 @@ settings = { patchy = 0.0, fallen_mm = 6.0, gaps = "marks" }
 """
 
 
-def bears(folder, said: str = "", marks: str = "") -> list[bool]:
+def bears(folder, said: str = "", marks: str = "", **more: list[str]) -> list[bool]:
     """Whether snow lies in each window."""
     (folder / "drawing.svg").write_text(DRAWING, encoding="utf-8")
     (folder / "marks.svg").write_text(SVG.format(marks), encoding="utf-8")
     files = '[artwork]\nfiles = ["drawing.svg"]\n' + ('[marks]\nfiles = ["marks.svg"]\n' if marks else "")
     path = folder / "print.toml"
-    path.write_text(small_print(files, blocks={"key": ["SHED", "POST"]}, after=said + SNOW), encoding="utf-8")
+    path.write_text(small_print(files, blocks={"key": ["SHED", "POST"], **more}, after=said + SNOW), encoding="utf-8")
     print_ = read_print(path, SHELF)
     picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
     return [float(shapely.intersection(picture.bare, its).area) > 0.2 for its in WINDOWS]
@@ -93,3 +93,12 @@ def test_a_command_on_one_block_knows_such_marks_too() -> None:
         sills = [shapely.box(4, 12, 15, 18), shapely.box(17, 12, 28, 18)]  # below what hangs into them from above
         lies.append([float(shapely.area(shapely.intersection(block.cuts, its)).sum()) > 0.2 for its in sills])
     assert lies == [[False, False], [True, False]]
+
+
+@pytest.mark.parametrize("glass", [True, False])
+def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, glass) -> None:
+    """A pale pane in front fills all but a rim of the opening."""
+    pane = '<g id="PANE"><path d="M42.3 16.3H52.7V27.7H42.3Z"/></g>' if glass else ""
+    monkeypatch.setitem(globals(), "SNOW", SNOW.replace("marks", "open"))
+    monkeypatch.setitem(globals(), "DRAWING", DRAWING.replace("</svg>", f"{pane}</svg>"))
+    assert bears(tmp_path, **({"sky": ["PANE"]} if glass else {}))[2] != glass

@@ -22,7 +22,8 @@ __all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
-_HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly
+_HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly;
+_ROUGH_MM = 0.004  #: and those nearer than this too, where no limit hangs on it
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -55,7 +56,8 @@ def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Stan
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
     """The parts of the shape that are narrower than `width`, near `near`, in tiles."""
     tiles, cells = tiles_of(shape, 2 * width, near)
-    thin = shapely.difference(tiles, opened(tiles, width, quad_segs=_ROUGH_ARC))
+    wide = opened(shapely.simplify(tiles, _ROUGH_MM), width, quad_segs=_ROUGH_ARC)
+    thin = shapely.difference(tiles, wide)
     return geometry.parts(shapely.intersection(thin, cells))
 
 
@@ -194,11 +196,13 @@ def loosened(
         less = np.unique(np.concatenate([touched, by_far]))
         whole = by_far if rounds <= _CUT_BACK else less  # each patch by what is weak at it, not elsewhere on the face
         back = geometry.offset(weak, 1.3 * limits.land_mm, quad_segs=_ROUGH_ARC)
-        some = shapely.union_all(loose[np.setdiff1d(less, whole)])
+        some = shapely.disjoint_subset_union_all(loose[np.setdiff1d(less, whole)])
         left = _patches(shapely.difference(some, shapely.union_all(back)))
         if rounds > _CUT_BACK:
             reach *= 2  # what is weak again and again soon stands alone
-        gone = geometry.parts(shapely.difference(shapely.union_all(loose[less]), shapely.union_all(left)))
+        gone = geometry.parts(
+            shapely.difference(shapely.disjoint_subset_union_all(loose[less]), shapely.disjoint_subset_union_all(left))
+        )
         loose = np.concatenate([np.delete(loose, less), left])
         places, both = np.concatenate([gone, weak]), np.concatenate([cuts, loose])
         weak = _broken_round(places, both, area, limits, printed.near(loose))
@@ -207,7 +211,7 @@ def loosened(
 
 def _broken(cuts: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing) -> PolygonArray:
     """Weak places, and islands that can't stand alone, of cuts that touch one another."""
-    pieces = geometry.parts(shapely.union_all(cuts))
+    pieces = geometry.joined(cuts)
     return np.concatenate([_weak(pieces, area, limits, printed), _specks(pieces, limits)])
 
 
