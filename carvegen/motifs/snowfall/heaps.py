@@ -31,6 +31,7 @@ _TAIL = 1.4  #: and is so many of the disc's radii long, and alone, is a tail
 _POLYGON = 3
 _ROUND = 1.02  #: arcs are polygons: a body is drawn so much larger
 _TOUCHES_MM = 0.01
+_PLAIN_MM = 0.05  #: bodies are looked for in outlines that are simplified so far
 
 
 def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArray:
@@ -50,7 +51,8 @@ def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArra
     """
     shapes, broken = shapes.copy(), np.zeros(len(shapes), dtype=bool)
     broad = np.flatnonzero(_mean_radius(shapes) > _DEEP_MM)
-    full = shapely.buffer(shapely.buffer(shapes[broad], _FILLED_MM, quad_segs=3), -_FILLED_MM - _DEEP_MM, quad_segs=3)
+    plain = shapely.simplify(shapes[broad], _PLAIN_MM)
+    full = shapely.buffer(shapely.buffer(plain, _FILLED_MM, quad_segs=3), -_FILLED_MM - _DEEP_MM, quad_segs=3)
     shapes[broad] = shapely.union(shapes[broad], full)
     for share in _DISCS:
         narrow, whose = _narrow(shapes, share * np.minimum(_NECK * _mean_radius(shapes), _NECK_MM))
@@ -105,7 +107,8 @@ def _narrow(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices
 
 def _knobs(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices, Indices, Floats]:
     """What such discs don't fill of each shape: whose it is, how many bodies it touches, how far it goes."""
-    bodies = shapely.buffer(shapely.buffer(shapes, -radius, quad_segs=4), _ROUND * radius, quad_segs=4)
+    plain, grown = shapely.simplify(shapes, _PLAIN_MM), _ROUND * radius + _PLAIN_MM
+    bodies = shapely.buffer(shapely.buffer(plain, -radius, quad_segs=4), grown, quad_segs=4)
     rest, whose = shapely.get_parts(shapely.difference(shapes, bodies), return_index=True)
     large = shapely.area(rest) > _CRUMB * radius[whose] ** 2
     rest, whose = rest[large], whose[large]
