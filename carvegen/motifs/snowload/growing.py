@@ -71,7 +71,6 @@ _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the
 #: its top, or has drifted in under a roof,
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
-_ROOF_MM = (8.0, 4.5)  #: what is so broad so near is bare nowhere
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
 _GROUND_MM = (8.0, 14.0)  #: and here, whether it is ground: a deck on piles is none
 _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is an edge of what is hardly broader than
@@ -280,8 +279,7 @@ class _Scene:
             return np.zeros(len(where))
         wave = (waves_at(where, rng, patch_mm=(9.0, 9.0)) + 0.5 * waves_at(where, rng, patch_mm=(3.5, 3.5))) / 1.118
         bare = np.clip((ndtri(settings.patchy) - wave) * 2 + 0.5, 0, 1)
-        roof = self.ledges.highest(self.ledges.breadth, _ROOF_MM[0])  # to its eaves
-        return np.asarray(bare * np.clip(np.minimum(2 - self.ledges.thick / 8, _ROOF_MM[1] - roof), 0, 1))
+        return bare * np.clip(2 - self.ledges.thick / 8, 0, 1)
 
     def drawn(self, snow: Settled, limits: Limits, ends: Ends, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
