@@ -53,6 +53,14 @@ def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     assert 15 <= int(came) <= 22
 
 
+def test_it_is_told_how_much_of_the_face_is_free() -> None:
+    """Half of it is kept clear, and of what is left a bar takes a quarter: three eighths of the face."""
+    face, area = shapely.box(0, 0, 40, 30), shapely.box(0, 0, 20, 30)
+    place = Place(area=area, frame=face, bars=shapely.box(5, 0, 10, 30))
+    growth = snowfall.grow(snowfall.Settings(snow=0.3), place, LIMITS, stream(1, "layers"))
+    assert "kept off a part of the face, 38% of it is free" in growth.remark
+
+
 def test_shares_may_be_whole_numbers() -> None:
     face = shapely.box(0, 0, 20, 15)
     whole, parts = (
