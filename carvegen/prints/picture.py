@@ -49,6 +49,7 @@ _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be on
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
 _LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it; the same
+_THICK = 0.8  #: of its area, or it is a line even so
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
 
@@ -473,7 +474,7 @@ class _Grower:
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         bars = geometry.parts(shapely.difference(things, broad))
         pale = [plate for plate in self.plates if plate.name in leaves and plate.lightness in lighter[:-1]]
-        return geometry.solid(np.concatenate([bars, *(self._pale_bars(plate, motif) for plate in pale)]))
+        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in pale))
 
     def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
@@ -481,9 +482,9 @@ class _Grower:
             return geometry.empty()
         line, wide = _LINE * motif.settings.smallest_mm, _BROAD * motif.settings.largest_mm
         parts = geometry.parts([self.pictures[plate.name]])
-        inner = shapely.buffer(parts, -line / 2, quad_segs=4)
-        parts = parts[~shapely.is_empty(inner) & shapely.is_empty(shapely.buffer(parts, -wide / 2, quad_segs=4))]
-        return geometry.parts(shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4))
+        thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
+        lines = shapely.area(thick) < _THICK * shapely.area(parts)
+        return parts[~lines & shapely.is_empty(shapely.buffer(parts, -wide / 2, quad_segs=4))]
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""

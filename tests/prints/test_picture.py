@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.geometry.necks import necks
+from carvegen.motifs.snowfall import Settings
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
@@ -209,3 +212,13 @@ def test_masses_lie_behind_boards_of_a_paler_ink_but_not_behind_its_lines(tmp_pa
     assert on_board[0] < 3.2
     assert on_board[1] > 6
     assert on_wave[0] == pytest.approx(on_wave[1], rel=0.1)
+
+
+def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
+    """Half a bar would leave beads of it where a mass falls over the rest."""
+    wave = geometry.union(shapes(box(0, 2, 30, 1), box(10, 1.8, 4, 1.4)))
+    plate = SimpleNamespace(name="tone", ground=False, under_all=False)
+    grower = SimpleNamespace(pictures={"tone": geometry.union(shapes(box(0, 10, 30, 5)), wave, box(0, 40, 90, 60))})
+    motif = SimpleNamespace(settings=Settings(smallest_mm=0.6, largest_mm=4.0))
+    (bar,) = _Grower._pale_bars(grower, plate, motif)
+    assert shapely.equals(bar, box(0, 10, 30, 5))

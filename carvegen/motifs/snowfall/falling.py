@@ -40,6 +40,7 @@ _TRIES = 6
 _EDGES = 6
 _LAYER_TRIES = 4
 _BEHIND = 3.2  #: of the smallest flakes: between bars that are so near, as boards are, no mass shows
+_SLIVER = 0.25  #: of half of that: what is no wider lies along a bar, not between two
 _MOST = 1000.0  #: the level at most
 
 
@@ -102,12 +103,19 @@ def _hidden_by(
 ) -> list[tuple[BaseGeometry, Mask]]:
     """What hides some of the shapes, and which, (n,): what stands before their layer; bars hide all masses."""
     large, lots = masses(shapes, settings), list[tuple[Any, Any]]()
-    gap = _BEHIND * settings.smallest_mm / 2
-    bars = shapely.buffer(shapely.buffer(place.bars, gap, quad_segs=4), -gap, quad_segs=4)
+    bars = geometry.union(place.bars, _between(place.bars, _BEHIND * settings.smallest_mm))
     for k, what in enumerate(place.hides if depth is not None else [shapely.Polygon()]):
         here = np.ones(len(shapes), dtype=bool) if depth is None else depth == k
         lots += [(what, here & ~large), (shapely.union(what, bars), here & large)]
     return [(what, some) for what, some in lots if not shapely.is_empty(what)]
+
+
+def _between(bars: BaseGeometry, gap_mm: float) -> PolygonArray:
+    """What lies between bars no farther apart than that; no slivers along one that bends."""
+    reach = gap_mm / 2
+    full = shapely.buffer(shapely.buffer(bars, reach, quad_segs=4), -reach, quad_segs=4)
+    between = geometry.parts(shapely.difference(full, bars))
+    return between[~shapely.is_empty(shapely.buffer(between, -_SLIVER * reach, quad_segs=2))]
 
 
 def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, place: Place) -> PolygonArray:

@@ -11,6 +11,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowfall import readable
+from carvegen.motifs.snowfall.falling import _between
 from carvegen.motifs.snowfall.readable import masses, uncut
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
@@ -65,6 +66,14 @@ def test_a_smaller_flake_lies_in_itself_and_is_made_by_the_smallest_cut(flake, s
     assert len(left) == stays
     assert shapely.covers(flake, left).all()
     assert (shapely.get_num_geometries(geometry.offset(left, -LIMITS.cut_mm / 2)) == 1).all()
+
+
+def test_between_boards_lies_a_gap_and_along_a_bent_post_nothing() -> None:
+    """Two boards 0.6 mm apart: all between them. A circle's arc of 200 mm has a sag of 0.04 mm over 8 mm: no gap."""
+    boards = geometry.union(shapes(box(0, 0, 20, 4), box(0, 4.6, 20, 4)))
+    assert shapely.area(_between(boards, 2.0)).sum() == pytest.approx(20 * 0.6, rel=0.02)
+    bent = shapely.difference(box(0, 0, 5, 8), shapely.Point(204.96, 4).buffer(200, quad_segs=80))
+    assert len(_between(bent, 2.0)) == 0
 
 
 def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> None:
