@@ -61,7 +61,7 @@ class Clumps:
         """As `smoothed`, of shapes that are the same where their marks are; in their order. Some are heaps."""
         new = ~np.isin(mark, self._known)
         whole = shapes[new]
-        gap = FILLS * self._limits.land_mm + 4 * SLACK_MM
+        gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
         made = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
@@ -102,7 +102,7 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)
     eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), most_mm)
-    least = max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
+    least = _least_gap(limits)
     gap, most = np.maximum(eased, least), max(_EASED_MM, least)
     blunt = np.flatnonzero(_one_without_holes(plain))
     blunt = blunt[geometry.room_inside(plain[blunt]) > radius]
@@ -127,6 +127,11 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     open_ = ~_bends_more(whole, np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
     return (whole[open_], of_whole[open_]), doubtful
+
+
+def _least_gap(limits: Limits) -> float:
+    """Half of what is filled of gaps and bays between any flakes, mm."""
+    return max(FILLS * limits.land_mm, _FILLS_CUTS * limits.cut_mm) / 2
 
 
 def _rounded(shapes: PolygonArray, by: Floats, limits: Limits) -> PolygonArray:

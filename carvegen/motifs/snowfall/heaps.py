@@ -47,7 +47,7 @@ def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArra
     Returns
     -------
     PolygonArray
-        As many, multi-part; pieces of one lie `apart_mm` from one another or further; may be empty.
+        As many, multi-part; may be empty. What goes of a neck leaves its two bodies about `apart_mm` apart.
     """
     shapes, broken = shapes.copy(), np.zeros(len(shapes), dtype=bool)
     broad = np.flatnonzero(_mean_radius(shapes) > _DEEP_MM)

@@ -204,7 +204,7 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     whose = np.concatenate([group[seen], group[large[flows]]])
     heaps = np.zeros(len(flakes), dtype=bool)
     heaps[group[of[flakes.packed[of] > 0]]] = True
-    looks = (flakes.packed[of] > 0).astype(np.uint64) + (flakes.packed[of] < _HEAPED)  # other levels, other heaps
+    looks = np.digitize(flakes.packed[of], (1e-12, _HEAPED)).astype(np.uint64)  # other levels, other heaps
     marks = _marks(flakes.mark[of] ^ looks, group[of])
     sound, doubtful = clumps.smooth(gathered(members, whose), marks, heaps[np.unique(whose)])
     return _settled(flakes.shape[stays & ~merged], np.concatenate([pecks, sound]), doubtful, limits)

@@ -8,6 +8,7 @@ import shapely
 import shapely.affinity
 
 from carvegen import geometry
+from carvegen.motifs.snowfall.clumps import Clumps
 from carvegen.motifs.snowfall.heaps import heaped, without_tails
 from tests.cases import box, disc, limits, shapes
 
@@ -20,6 +21,15 @@ def test_a_heap_breaks_where_it_is_narrow_beside_what_it_joins(wide, pieces) -> 
     assert len(parts) == pieces
     assert shapely.area(made) > 0.9 * 2 * np.pi * 4**2
     assert len(parts) == 1 or shapely.distance(*parts) >= 0.7
+
+
+@pytest.mark.parametrize("land", [0.2, 0.5, 0.8])
+def test_what_is_broken_stays_broken_when_it_is_smoothed(land) -> None:
+    two = shapes(shapely.union_all([disc(0, 0, 3), disc(6.4, 0, 3), box(0, -0.5, 6.4, 1)]))
+    made = Clumps(limits(land)).smooth(two, np.ones(1, dtype=np.uint64), np.ones(1, dtype=bool))
+    pieces = np.concatenate(made)
+    assert len(pieces) == 2
+    assert shapely.distance(*pieces) > land
 
 
 def test_arms_go_and_bumps_stay() -> None:

@@ -218,3 +218,28 @@ def test_spots_may_lie_as_far_apart_as_they_like() -> None:
     assert land._largest_at_spot(place, np.array([1.0, 2, 3])).tolist() == [2, 1, 2]
     far = np.array([[5e5, 5e5]] * 3 + [[0.5, 0.5]])
     assert land._largest_at_spot(far, np.array([1, 1 + 1e-9, 1, 2])).tolist() == [1, 1, 1, 3]  # a sum ate the digits
+
+
+def test_what_is_remembered_of_thin_air_is_not_taken_for_a_heap() -> None:
+    """The same flakes in two weathers, with one memory and each with its own."""
+    its, count, rng = limits(0.5, 0.4), 40, np.random.default_rng(5)
+    xy, reach, no = rng.uniform(0, 14, (count, 2)), rng.uniform(0.6, 2.2, count), np.zeros(count)
+    shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
+    key, one, areas = np.arange(count, dtype=np.uint64), Clumps(its), []
+    for packed in (0.0, 0.9):
+        flakes = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, shape)
+        made, afresh = (shapely.union_all(land.parted(flakes, its, memory)) for memory in (one, Clumps(its)))
+        assert shapely.area(shapely.symmetric_difference(made, afresh)) < 1e-6
+        areas.append(shapely.area(made))
+    assert abs(areas[0] - areas[1]) > 1, "else nothing is tried here"
+
+
+def test_of_two_large_ones_the_smaller_is_cut_back() -> None:
+    """Neither goes and they are not one: a land lies between them, and no crumb is left of either."""
+    its = limits(0.5, 0.4)
+    near = shapes(shapely.box(0, 0, 20, 20), shapely.box(20.2, 4, 32, 16))
+    state = np.full(2, land._NEW)
+    made, _ = land._apart(near, state, its)
+    assert len(made) == 2
+    assert its.land_mm <= shapely.distance(*made) < its.land_mm + 0.1
+    assert shapely.area(made).sum() == pytest.approx(20 * 20 + 11.5 * 12, rel=0.01)
