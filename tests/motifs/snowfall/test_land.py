@@ -222,10 +222,11 @@ def test_spots_may_lie_as_far_apart_as_they_like() -> None:
 
 def test_what_is_remembered_of_thin_air_is_not_taken_for_a_heap() -> None:
     """The same flakes in two weathers, with one memory and each with its own."""
-    its, count, rng = limits(0.5, 0.4), 40, np.random.default_rng(5)
-    xy, reach, no = rng.uniform(0, 14, (count, 2)), rng.uniform(0.6, 2.2, count), np.zeros(count)
+    its, count = limits(0.5, 0.4), 20
+    xy = np.stack([np.arange(count) // 2 * 12 + np.arange(count) % 2 * 2.7, np.zeros(count)], axis=1)
+    reach, no = np.tile([2.4, 1.8], count // 2), np.zeros(count)
     shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
-    key, one, areas = np.arange(count, dtype=np.uint64), Clumps(its), []
+    key, one, areas = keys(np.arange(count, dtype=np.uint64)), Clumps(its), []
     for packed in (0.0, 0.9):
         flakes = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, shape)
         made, afresh = (shapely.union_all(land.parted(flakes, its, memory)) for memory in (one, Clumps(its)))
