@@ -101,6 +101,14 @@ def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> 
     found = corners_of(_handed_in(tmp_path, _png(picture)))
     assert found is not None
     assert np.abs(np.array(found) * (640, 480) - np.array(corners)).max() < 1.5
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 0, 640, 480), fill=(150, 110, 60))
+    for y in range(-400, 480, 24):
+        pen.line((0, y, 640, y + 400), fill=(95, 60, 25), width=9)
+    pen.polygon(corners, fill=(165, 130, 85), outline=(25, 25, 30), width=12)
+    inked = corners_of(_handed_in(tmp_path, _png(picture)))
+    assert inked is not None, "the frame of an inked block on a table of dark grain"
+    assert np.abs(np.array(inked) * (640, 480) - np.array(corners)).max() < 4
     assert corners_of(_handed_in(tmp_path, _png(Image.new("RGB", (640, 480), (120, 110, 100))))) is None
 
 

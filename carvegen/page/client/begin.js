@@ -362,12 +362,13 @@ function machine(key, words, path, on, act) {
 /** Things to choose from, in words: only those that suit, the chosen one first; where it suits no more, the first. @param {string} title @param {Thing[]} things @param {string} usual */
 function cards(title, things, usual) {
   const set = h("fieldset", { class: "things" });
-  let chosen = usual;
+  let wanted = usual,
+    chosen = usual;
   return {
     set,
     only: (/** @type {(thing: Thing) => boolean} */ suits) => {
       const left = things.filter(suits);
-      if (!left.some((thing) => thing.key === chosen)) chosen = left[0]?.key ?? "";
+      chosen = (left.find((thing) => thing.key === wanted) ?? left[0])?.key ?? "";
       left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
       set.replaceChildren(h("legend", {}, title), ...left.map(card));
       set.scrollTop = 0;
@@ -386,7 +387,7 @@ function cards(title, things, usual) {
         required: true,
         checked: thing.key === chosen,
         onchange: () => {
-          chosen = thing.key;
+          wanted = chosen = thing.key;
         },
       }),
       h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
