@@ -76,7 +76,8 @@ _NOTES = (
      r"Straightened by the four corners to \1 × \2 mm; what lies outside is left out."),
     (re.compile(r"the paper is \S+, or an ink that prints over all; .*"),
      "The lightest colour counts as bare paper. What a light ink prints under a darker one can't be seen.\n"
-     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink."),
+     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.\n"
+     "Light is taken as even: a scan, or a photograph without shadows, is told apart best."),
     (re.compile(r"the ink '.*' is #\S+"), ""),
     (re.compile(r"uneven light, by (\d+)%, is taken out(.*)"), r"The light was uneven; that is taken out\2."),
     (re.compile(r"dark is taken as shape; .*"), "What is dark prints, what is light is bare paper."),

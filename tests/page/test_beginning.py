@@ -93,6 +93,20 @@ def test_inks_of_a_scan_begin_in_the_colours_that_were_measured(tmp_path) -> Non
         assert np.abs(np.array(list(bytes.fromhex(inks[layer][1:])), dtype=int) - colour).max() <= 3
 
 
+def test_a_pale_sky_up_to_the_corners_is_no_paper(tmp_path) -> None:
+    """Two clouds in a sky, two banks of snow on the water, no margin: the sky has the area that was drawn."""
+    paper, sky, water = (243, 238, 228), (178, 201, 211), (81, 111, 140)
+    picture = Image.new("RGB", (400, 300), sky)
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 180, 399, 299), fill=water)
+    for bare in ((150, 40, 260, 60), (280, 90, 360, 110), (0, 200, 100, 299), (180, 220, 260, 299)):
+        pen.rectangle(bare, fill=paper)
+    drawn = next(count for count, colour in picture.getcolors() if colour == sky) * 0.1**2
+    body = {"corners": [0, 0, 400, 0, 400, 300, 0, 300], "size": SIZE, "inks": "2"}
+    artwork = artwork_of(_handed_in(tmp_path, _png(picture)), body)
+    assert shapely.area(artwork.layers["INK 2"]).sum() == pytest.approx(drawn, rel=0.01)
+
+
 def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> None:
     """Where they were drawn, to a thousandth of the picture."""
     corners = [(60, 40), (560, 70), (590, 420), (30, 380)]
