@@ -179,9 +179,8 @@ def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
         options["size_mm"] = tuple(finite(side, "size") for side in body["size"])
     if body.get("inks"):
         options["inks"] = ink_names(str(body["inks"]))
-        options["even"] = (
-            len(options["inks"]) < 2
-        )  # a pale sky in a corner, no paper round it, would be evened to paper
+        # a pale sky in a corner, no paper round it, would be evened to paper
+        options["even"] = len(options["inks"]) < 2
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
     options |= {name: finite(body[key], key) for key, name in plain.items() if body.get(key)}
     return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
