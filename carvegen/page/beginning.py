@@ -18,14 +18,14 @@ from carvegen.base.files import save_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.words import explained
+from carvegen.page.words import explained, understood_lines
 from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
 
-__all__ = ["Upload", "begun", "finite", "offers", "received", "thin_out", "understood", "upload_of"]
+__all__ = ["Upload", "begun", "corners_of", "finite", "offers", "received", "thin_out", "understood", "upload_of"]
 
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
@@ -149,6 +149,26 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
         raise
 
 
+def corners_of(upload: Upload) -> list[list[float]] | None:
+    """Where the corners of a photographed block seem to lie, clockwise from the upper left; None if they don't show.
+
+    As parts of the picture's width and height, from its upper left corner; (4, 2).
+    """
+    from carvegen.artwork.drawing import Notes
+    from carvegen.artwork.kinds import picture_bytes
+    from carvegen.artwork.scan.pixels import opened
+    from carvegen.artwork.scan.quad import block_corners
+
+    if upload.kind != PICTURE:
+        return None
+    picture = opened(picture_bytes(upload.path), Notes())
+    try:
+        corners = block_corners(picture)
+    except InputError:  # she lays them by hand
+        return None
+    return [[round(float(x) / picture.width, 5), round(float(y) / picture.height, 5)] for x, y in corners]
+
+
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
     from carvegen.artwork.scan import ScanOptions, corners_from, ink_names
 
@@ -159,6 +179,8 @@ def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
         options["size_mm"] = tuple(finite(side, "size") for side in body["size"])
     if body.get("inks"):
         options["inks"] = ink_names(str(body["inks"]))
+        # a pale sky in a corner, no paper round it, would be evened to paper
+        options["even"] = len(options["inks"]) < 2
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
     options |= {name: finite(body[key], key) for key, name in plain.items() if body.get(key)}
     return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
@@ -186,9 +208,11 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     for name, shapes in layers.items():
         groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(shapes)), shapes=shapes))
         number += len(shapes)
+    told_apart = upload.kind == PICTURE and len(layers) > 1  # a finished print: no block is added to those it has
+    usual = guess(layers, size, artwork.colours, sky=not told_apart)
     description = {
-        "size": list(size), "true_size": artwork.true_size, "notes": list(artwork.notes),
-        "usual": guess(layers, size, artwork.colours),
+        "size": list(size), "true_size": artwork.true_size, "lines": understood_lines(artwork.notes, why=usual["why"]),
+        "usual": usual,
         "layers": [
             {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}
             for name, shapes in layers.items()
@@ -238,6 +262,7 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
 
 
 def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
+    from carvegen.writers.whole_print.cut_already import as_cut
     from carvegen.writers.whole_print.new_print import plain_file_name, print_files
 
     artwork = artwork_of(upload, body)
@@ -245,7 +270,9 @@ def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder:
         raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
     size = _size(artwork, body)
     name = str(body.get("name") or "print")[:80]
-    blocks, motifs = _tables(body, "blocks"), _tables(body, "motifs")
+    blocks = [{**block, "name": plain_file_name(str(block.get("name")), "")} for block in _tables(body, "blocks")]
+    blocks = [as_cut(block) if block.get("cut") is True else block for block in blocks]
+    motifs = _tables(body, "motifs")
     files = print_files(name, {"drawing.svg": artwork.layers}, size, blocks=blocks, motifs=motifs)
     return _written(_free(folder, plain_file_name(name, "print")), files, shelf)
 
@@ -263,5 +290,7 @@ def _free(folder: Path, stem: str) -> Path:
 
 
 def _written(folder: Path, files: Mapping[str, bytes] | Mapping[str, str], shelf: Library) -> Path:
-    write_print(folder, files, shelf)
+    from carvegen.writers.whole_print.cut_already import cut_lands
+
+    write_print(folder, files, shelf, also=cut_lands)
     return folder / "print.toml"

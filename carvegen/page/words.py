@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from pathlib import PurePosixPath
 
 from carvegen.base.errors import CarvegenError
 from carvegen.base.words import shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words"]
+__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words", "understood_lines"]
 
 #: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
@@ -69,6 +70,23 @@ _STAGES = (
     (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
     (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
 )
+#: What a reader notes of a picture, and what the page says of it instead; nothing of what is seen beside each block.
+_NOTES = (
+    (re.compile(r"size and perspective by four corners, (\S+) x (\S+) mm; .*"),
+     r"Straightened by the four corners to \1 × \2 mm; what lies outside is left out."),
+    (re.compile(r"the paper is \S+, or an ink that prints over all; .*"),
+     "The lightest colour counts as bare paper. What a light ink prints under a darker one can't be seen.\n"
+     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.\n"
+     "Light is taken as even: a scan, or a photograph without shadows, is told apart best."),
+    (re.compile(r"the ink '.*' is #\S+"), ""),
+    (re.compile(r"uneven light, by (\d+)%, is taken out(.*)"), r"The light was uneven; that is taken out\2."),
+    (re.compile(r"dark is taken as shape; .*"), "What is dark prints, what is light is bare paper."),
+    (re.compile(r"it shows the block itself and is mirrored, .*"),
+     "It shows the block itself: here it is mirrored, as it prints."),
+    (re.compile(r"(\d+) (specks|pinholes) are (left out|filled) in '(.*)': .*"), r"\1 tiny \2 are \3 in \4."),
+    (re.compile(r"not sure on (\d+)% of it, layer \S+: it glares there and nothing is read; .*"),
+     r"Not sure on \1% of it: it glares there, and nothing is read. Photograph it again, lit from the side."),
+)  # fmt: skip
 _SOON_S, _MINUTE_S = 40, 60
 
 
@@ -103,6 +121,20 @@ def stage_words(stage: str) -> str:
     for pattern, words in _STAGES:
         stage = pattern.sub(words, stage)
     return stage
+
+
+def understood_lines(notes: Iterable[str], *, why: str) -> list[str]:
+    """What was understood of a drawing or a picture, a sentence or two a line: how its blocks came about, and notes."""
+    lines = [line for note in notes for line in _noted(note).split("\n") if line]
+    return [*re.split(r"(?<=\.) ", why), *lines]
+
+
+def _noted(note: str) -> str:
+    """A note in plain words."""
+    for pattern, words in _NOTES:
+        if pattern.fullmatch(note):
+            return pattern.sub(words, note)
+    return f"{note[:1].upper()}{note[1:].removesuffix('.')}."
 
 
 def about(seconds: float) -> str:

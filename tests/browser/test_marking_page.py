@@ -1144,6 +1144,7 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
     until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, ".corner"))
     until(lambda: begun.run("return document.querySelector('.laid img').naturalWidth") == 640)
     box = begun.browser.find_element(By.CSS_SELECTOR, ".laid img").rect
+    assert box["y"] + box["height"] < begun.run("return innerHeight"), "all of it is in the window"
     for knob, (x, y) in zip(begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), corners, strict=True):
         at, scale = knob.rect, box["width"] / 640
         middle = (at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)

@@ -54,6 +54,17 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
 
 
+def test_of_blocks_that_are_cut_already_the_file_says_so_and_what_stands(tmp_path, capsys):
+    """The land beside the file is read back: the rail, 36 x 3 mm, behind nothing; the sky that was added is not cut."""
+    mine = tmp_path / "mine"
+    ran = run(capsys, "new", mine, "--cut", "--drawing", svg(tmp_path / "my posts.svg"))
+    assert ran.code == 0, ran.err
+    states = {its["name"]: (its.get("state"), its.get("mend")) for its in told(mine)["blocks"]}
+    assert states == {"sky": (None, True), "posts": ("cut", None), "rail": ("cut", None)}
+    assert shapely.area(read(mine / "cut" / "rail.svg").shapes).sum() == pytest.approx(36 * 3, abs=0.1)
+    assert "says of a drawing" in run(capsys, "new", tmp_path / "other", "--cut").err
+
+
 def test_what_is_in_no_named_layer_goes_by_the_drawings_name(tmp_path, capsys):
     mine = tmp_path / "mine"
     drawing = svg(

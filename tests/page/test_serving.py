@@ -203,7 +203,7 @@ def test_a_print_begins_with_a_drawing_in_a_folder_of_its_own(page, tmp_path) ->
         "material": "linoleum",
         "cutter": "v-60",
     }
-    said = {"with": "drawing", "upload": 0, "name": "../../My Pier", "blocks": [{**block, "name": "../key"}]}
+    said = {"with": "drawing", "upload": 0, "name": "../../My Pier", "blocks": [{**block, "name": "../"}]}
     _, bad, good = asked(
         page,
         ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": svg}),

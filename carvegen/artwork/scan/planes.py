@@ -41,12 +41,13 @@ class _Plane:
     level: float
     light: bool
     blur_px: float
+    colour: str = ""  #: of the ink, as it was measured
 
 
 def traced_planes(
     picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes
-) -> dict[str, PolygonArray]:
-    """The outlines of each layer by its name, in pixels.
+) -> tuple[dict[str, PolygonArray], dict[str, str]]:
+    """The outlines of each layer by its name, in pixels; and the colours of inks that were told apart by them.
 
     Parameters
     ----------
@@ -58,7 +59,8 @@ def traced_planes(
     planes = list(_planes(picture, options, blur, pitch, notes))
     with ThreadPoolExecutor(_AT_ONCE) as pool:
         shapes = pool.map(_traced, planes)
-        return dict(zip((plane.name for plane in planes), shapes, strict=True))
+        outlines = dict(zip((plane.name for plane in planes), shapes, strict=True))
+    return outlines, {plane.name: plane.colour for plane in planes if plane.colour}
 
 
 def own_blur(options: ScanOptions, blur: float) -> float:
@@ -140,7 +142,7 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
     for k, name in enumerate(options.inks, start=1):
         notes.add(f"the ink {name!r} is {parted.colours[k]}")
         plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
-        yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
+        yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX), colour=parted.colours[k])
 
 
 def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:

@@ -82,7 +82,7 @@ def quads(tone: Bytes) -> list[Floats]:
     three = np.digitize(smooth, [otsu(counts * dark).level, level, otsu(counts * light).level])
     rim = np.concatenate([three[0], three[-1], three[:, 0], three[:, -1]])
     unlike_table = binary_closing(three != np.bincount(rim).argmax(), iterations=2)  # between dark and light: its tone
-    masks = (smooth > level, smooth <= level, unlike_table)
+    masks = (smooth > level, smooth <= level, unlike_table, three == 0)  # the last: ink beside dark grain of a table
     fours = [four for mask in masks for four in _quads(mask) if not _is_frame(four, small.shape)]
     return [_clockwise(corners * step) for corners in fours]
 

@@ -140,7 +140,7 @@ def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanO
 def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: Notes, *, scale: float = 1.0) -> Artwork:
     pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
     blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
-    layers = traced_planes(picture, options, blur, pitch, notes)
+    layers, colours = traced_planes(picture, options, blur, pitch, notes)
     if frame is None and options.bar_mm:
         frame, layers = _by_bar(picture, layers, options, notes)
     if frame is not None:
@@ -155,7 +155,7 @@ def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: No
         for name, shapes in layers.items()
     }
     frame = _enlarged(_upright(frame, layers, picture, options, notes), scale)
-    return _artwork(layers, frame, options, notes)
+    return _artwork(layers, frame, options, notes, colours)
 
 
 def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Picture, Frame | None]:
@@ -259,7 +259,9 @@ def _enlarged(frame: Frame, scale: float) -> Frame:
     )
 
 
-def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOptions, notes: Notes) -> Artwork:
+def _artwork(
+    layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOptions, notes: Notes, colours: Mapping[str, str]
+) -> Artwork:
     if options.view == "block":
         frame = frames.mirrored(frame)
         notes.add("it shows the block itself and is mirrored, as the block prints")
@@ -275,8 +277,9 @@ def _artwork(layers: Mapping[str, PolygonArray], frame: Frame, options: ScanOpti
     if options.corners is not None:
         known = max(known, bounds.SEEN_MM)
     return Artwork(
-        cleaned, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance, known_mm=known
-    )
+        cleaned, width, height, notes.lines(), true_size=frame.true_size, tolerance_mm=tolerance, known_mm=known,
+        colours=colours,
+    )  # fmt: skip
 
 
 def _clean(shapes: PolygonArray, tolerance: float) -> PolygonArray:

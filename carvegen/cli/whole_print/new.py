@@ -28,6 +28,7 @@ class _Own:
     drawings: Sequence[Path]
     size_mm: tuple[float, float] | None
     units: str | None
+    cut: bool  #: whether the blocks that it shows are cut already
     corners: Any  #: of a photograph's block, in its pixels, or "auto"
 
 
@@ -49,6 +50,7 @@ class _Own:
 )
 @options.units
 @options.corners
+@click.option("--cut", is_flag=True, help="The blocks that the drawings show are cut already: only snow is still cut.")
 @click.option("--schema", is_flag=True, help="Write only the JSON schema of print files, for editors, to the output.")
 @click.option("--keys", is_flag=True, help="Write only the list of all that a print file may hold, to the output.")
 def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, keys: bool, **says: Any) -> None:  # noqa: ANN401
@@ -77,7 +79,7 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
         return
     if any(says.values()):
         raise InputError(
-            "says of a drawing, but none is named", where="--size, --units, --corners", hint="--drawing FILE"
+            "says of a drawing, but none is named", where="--size, --units, --corners, --cut", hint="--drawing FILE"
         )
     from carvegen.prints.file.new_folder import FILES, sample
 
@@ -86,8 +88,9 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
 
 def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -> None:
     from carvegen.prints.file.new_folder import write_print
+    from carvegen.writers.whole_print.cut_already import cut_lands
 
-    names = write_print(folder, files, options.library())
+    names = write_print(folder, files, options.library(), also=cut_lands)
     click.echo(f"Written to {folder}: {', '.join(names)}")
     click.echo(f"Next: carvegen build {folder / 'print.toml'} --out {folder / 'built'}")
     options.look_first(folder / first)
@@ -96,6 +99,7 @@ def _write(folder: Path, files: dict[str, bytes] | dict[str, str], first: str) -
 def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     """The files of a print of her drawings, and the drawing to look at."""
     from carvegen import geometry
+    from carvegen.writers.whole_print.cut_already import as_cut
     from carvegen.writers.whole_print.new_print import face_of, guess, in_order, print_files
 
     artworks = [_drawn(path, own) for path in own.drawings]
@@ -111,8 +115,10 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     drawn = {name: artwork.layers for name, artwork in named.items()}
     colours = {layer: colour for artwork in artworks for layer, colour in artwork.colours.items()}
     usual = guess({name: geometry.stack(every) for name, every in layers.items()}, size, colours)
-    cut = {key: usual[key] for key in ("material", "cutter", "for")}
-    blocks = [{**block, **cut} for block in usual["blocks"]]
+    how = {key: usual[key] for key in ("material", "cutter", "for")}
+    blocks = [{**block, **how} for block in usual["blocks"]]
+    if own.cut:
+        blocks = [block if block["layers"] == ["*"] else as_cut(block) for block in blocks]
     name = folder.resolve().name or "print"
     click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm. {usual['why']}")
     return print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"]), next(iter(drawn))

@@ -10,17 +10,25 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
-/** @typedef {{size: number[], true_size: boolean, notes: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
+/** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
   hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
   laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
   router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
 });
+/** What a photograph may show: the side it is seen from, and whether the blocks are cut as a rule. */
+const SHOWS = /** @type {Record<string, {words: string, view: string, cut: boolean}>} */ ({
+  block: { words: "my block, as it lies", view: "block", cut: true },
+  print: { words: "a print or proof", view: "print", cut: true },
+  drawing: { words: "a drawing on paper", view: "print", cut: false },
+});
 const INKS = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a", "#d9b26a"];
+const FILLS =
+  "Then this ink fills every place that no other ink prints, bare paper as well: clouds, lamp glass. For its own shapes alone choose flat colour.";
 const ROLES = /** @type {Record<string, string>} */ ({
-  background: "background",
-  ground: "under all others",
+  background: "all the face but what the others print",
+  ground: "all the face, under all others",
   tone: "flat colour",
   key: "lines and darks",
 });
@@ -80,19 +88,28 @@ export async function beginDialog(does, may) {
   };
   /** @param {File} file @returns {Promise<void>} */
   const photograph = async (file) => {
-    const given = await upload(file);
+    told.say("The corners are being looked for…");
+    const given = await upload(file),
+      found = /** @type {{corners: number[][] | null}} */ (await tell("corners", { upload: given.upload }));
+    told.say("");
+    dialog.classList.add("wide");
     photographed(
       body,
       told,
       file,
       given.upload,
+      found.corners,
       (more, reading) => describe(file, { with: "scan", upload: given.upload, ...more }, reading),
       async () => photograph(await turned(file)),
     );
   };
   /** @param {File} file @param {Record<string, unknown>} wish @param {Reading} reading */
-  const describe = (file, wish, reading) =>
-    body.replaceChildren(described(offers, file, reading, (more) => void go({ ...wish, ...more }), choose));
+  const describe = (file, wish, reading) => {
+    dialog.classList.remove("wide");
+    const cut = wish.cut === true;
+    body.replaceChildren(described(offers, file, reading, cut, (more) => void go({ ...wish, ...more }), choose));
+    dialog.scrollTop = 0;
+  };
   const choose = () =>
     body.replaceChildren(
       h(
@@ -148,23 +165,29 @@ const sizeIn = (packed) =>
 /**
  * A photograph: its corners are laid on the block's, its size is typed, and what is understood is shown.
  * @param {HTMLElement} body @param {Does} does @param {File} file @param {number} number
+ * @param {number[][] | null} found the corners as parts of its width and height, or null
  * @param {(more: Record<string, unknown>, reading: Reading) => void} done @param {() => Promise<void>} turn
  */
-function photographed(body, does, file, number, done, turn) {
-  const corners = cornered(file),
-    width = numbered("Width of the block, mm", 200),
+function photographed(body, does, file, number, found, done, turn) {
+  const corners = cornered(file, found),
+    width = numbered("Width, mm", 200),
     height = numbered("Height, mm", 150),
     inks = numbered("Inks on it", 1, 1, 6);
-  const view = h(
+  const view = h("select", {}, ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)));
+  const cut = h(
     "select",
-    {},
-    h("option", { value: "block" }, "my block, as it lies"),
-    h("option", { value: "print" }, "a proof, as printed"),
+    { "data-is": "cut" },
+    h("option", { value: "cut" }, "are cut already"),
+    h("option", { value: "" }, "are not cut yet"),
   );
+  view.addEventListener("change", () => {
+    cut.value = SHOWS[view.value].cut ? "cut" : "";
+  });
   body.replaceChildren(
     h(
       "form",
       {
+        class: "photographed",
         onsubmit: (/** @type {Event} */ event) => {
           event.preventDefault();
           void tried(does, async () => {
@@ -172,8 +195,9 @@ function photographed(body, does, file, number, done, turn) {
             const more = {
               corners: corners.read(),
               size: [Number(width.input.value), Number(height.input.value)],
-              view: view.value,
+              view: SHOWS[view.value].view,
               inks: inks.input.value,
+              cut: cut.value === "cut",
             };
             const reading = await readings({ upload: number, ...more });
             does.say("");
@@ -181,21 +205,33 @@ function photographed(body, does, file, number, done, turn) {
           });
         },
       },
-      h("p", {}, "Drag the four corners onto the corners of the block or of the picture; with arrow keys too."),
       corners.laid,
       h(
         "div",
-        { class: "options" },
+        { class: "body" },
+        h(
+          "p",
+          {},
+          found
+            ? "Do the four rings lie on the corners of the block or of the picture? Drag those that do not; with arrow keys too."
+            : "Its corners were not found. Drag the four rings onto the corners of the block or of the picture; with arrow keys too.",
+        ),
         h("label", { class: "field" }, "It shows", view),
-        width.label,
-        height.label,
+        h(
+          "label",
+          { class: "field" },
+          "The blocks it shows",
+          cut,
+          h("span", { class: "faint" }, "Of a block that is cut only the snow is still cut away."),
+        ),
+        h("div", { class: "pair" }, width.label, height.label),
         inks.label,
-      ),
-      h(
-        "div",
-        { class: "row" },
-        h("button", { type: "submit", class: "first" }, "Read it"),
-        button("Turn it a quarter", () => void tried(does, turn)),
+        h(
+          "div",
+          { class: "row" },
+          h("button", { type: "submit", class: "first" }, "Read it"),
+          button("Turn it", () => void tried(does, turn)),
+        ),
       ),
     ),
   );
@@ -203,9 +239,10 @@ function photographed(body, does, file, number, done, turn) {
 
 /**
  * What was understood over what was given, and what is still to be chosen.
- * @param {Offers} offers @param {File} file @param {Reading} reading @param {(more: object) => void} go @param {() => void} back
+ * @param {Offers} offers @param {File} file @param {Reading} reading @param {boolean} cut whether the blocks it shows are cut already
+ * @param {(more: object) => void} go @param {() => void} back
  */
-function described(offers, file, reading, go, back) {
+function described(offers, file, reading, cut, go, back) {
   const { told, picture } = reading,
     { usual } = told,
     names = told.layers.map((layer) => layer.name),
@@ -215,38 +252,43 @@ function described(offers, file, reading, go, back) {
     height = numbered("Height, mm", told.size[1]);
   const material = cards("Material", offers.materials, usual.material),
     cutter = cards("Tool", offers.cutters, usual.cutter);
+  /** @returns {string[]} */
+  const chosen = () =>
+    [...who.querySelectorAll("input:checked")].map((box) => /** @type {HTMLInputElement} */ (box).value);
+  const suited = () => {
+    material.only((thing) => chosen().every((kind) => thing.machines.includes(kind)));
+    cutter.only((thing) => chosen().some((kind) => thing.machines.includes(kind)));
+  };
   const who = h(
     "fieldset",
     { class: "options" },
-    h("legend", {}, "Who cuts it"),
+    h("legend", {}, "Who cuts it, one or several"),
     ...Object.entries(WHO)
       .filter(([key]) => offers.machines.includes(key))
       .map(([key, [words, path]]) =>
-        machine(key, words, path, usual.for.includes(key), (machineKey) => {
-          material.only(machineKey);
-          cutter.only(machineKey);
+        machine(key, words, path, usual.for.includes(key), (box) => {
+          box.checked ||= chosen().length === 0;
+          suited();
         }),
       ),
   );
-  const chosen = () => /** @type {HTMLInputElement | null} */ (who.querySelector("input:checked"))?.value ?? "hand";
   const blocks = h(
     "ol",
     { class: "cards" },
-    ...usual.blocks.map((block) => blockRow(block, names)),
+    ...usual.blocks.map((block) => blockRow(block, names, cut && !block.layers.includes("*"))),
   );
   const weathers = usual.motifs.map((motif) => ({ ...motif, select: weather(offers, motif.motif, motif.preset) }));
-  material.only(chosen());
-  cutter.only(chosen());
+  suited();
   return h(
     "form",
     {
       onsubmit: (/** @type {Event} */ event) => {
         event.preventDefault();
-        const cut = { material: material.value(), cutter: cutter.value(), for: [chosen()] };
+        const how = { material: material.value(), cutter: cutter.value(), for: chosen() };
         go({
           name: name.value,
           size: [Number(width.input.value), Number(height.input.value)],
-          blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...cut })),
+          blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...how })),
           motifs: weathers
             .filter((weather) => weather.select.value)
             .map(({ select, ...motif }) => ({ ...motif, preset: select.value })),
@@ -254,11 +296,8 @@ function described(offers, file, reading, go, back) {
       },
     },
     h("div", { class: "laid" }, under, picture),
-    h(
-      "p",
-      { class: "faint" },
-      `Understood: ${names.length ? names.join(", ") : "nothing that prints"}. ${usual.why} ${told.notes.join(" ")}`,
-    ),
+    h("h3", {}, "Understood"),
+    h("ul", { class: "told faint" }, ...told.lines.map((line) => h("li", {}, line))),
     h(
       "div",
       { class: "options" },
@@ -284,6 +323,7 @@ function described(offers, file, reading, go, back) {
               layers: [],
             },
             names,
+            false,
           ),
         ),
       ),
@@ -313,45 +353,46 @@ function numbered(label, value, least = 5, most = 3000) {
   return { input, label: h("label", { class: "field" }, label, input) };
 }
 
-/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(key: string) => void} act */
+/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(box: HTMLInputElement) => void} act */
 function machine(key, words, path, on, act) {
-  return h(
-    "label",
-    { class: "tool" },
-    h("input", { type: "radio", name: "who", value: key, checked: on, onchange: () => act(key) }),
-    drawing(path),
-    words,
-  );
+  const box = h("input", { type: "checkbox", name: "who", value: key, checked: on, onchange: () => act(box) });
+  return h("label", { class: "tool" }, box, drawing(path), words);
 }
 
-/** Things to choose from, in words; only those for a machine are shown. @param {string} title @param {Thing[]} things @param {string} usual */
+/** Things to choose from, in words: only those that suit, the chosen one first; where it suits no more, the first. @param {string} title @param {Thing[]} things @param {string} usual */
 function cards(title, things, usual) {
-  const group = `thing-${title}`,
-    set = h("fieldset", { class: "things" }, h("legend", {}, title));
+  const set = h("fieldset", { class: "things" });
+  let wanted = usual,
+    chosen = usual;
   return {
     set,
-    only: (/** @type {string} */ who) =>
-      set.replaceChildren(
-        h("legend", {}, title),
-        ...things
-          .filter((thing) => thing.machines.includes(who))
-          .map((thing) =>
-            h(
-              "label",
-              { class: "thing" },
-              h("input", {
-                type: "radio",
-                name: group,
-                value: thing.key,
-                required: true,
-                checked: thing.key === usual,
-              }),
-              h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
-            ),
-          ),
-      ),
-    value: () => /** @type {HTMLInputElement | null} */ (set.querySelector("input:checked"))?.value ?? "",
+    only: (/** @type {(thing: Thing) => boolean} */ suits) => {
+      const left = things.filter(suits);
+      chosen = (left.find((thing) => thing.key === wanted) ?? left[0])?.key ?? "";
+      left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
+      set.replaceChildren(h("legend", {}, title), ...left.map(card));
+      set.scrollTop = 0;
+    },
+    value: () => chosen,
   };
+  /** @param {Thing} thing */
+  function card(thing) {
+    return h(
+      "label",
+      { class: "thing" },
+      h("input", {
+        type: "radio",
+        name: `thing-${title}`,
+        value: thing.key,
+        required: true,
+        checked: thing.key === chosen,
+        onchange: () => {
+          wanted = chosen = thing.key;
+        },
+      }),
+      h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
+    );
+  }
 }
 
 /** @param {Offers} offers @param {string} motif @param {string} preset */
@@ -367,17 +408,33 @@ function weather(offers, motif, preset) {
   return select;
 }
 
-/** @param {BlockGuess} guess @param {string[]} names of all layers */
-function blockRow({ name, role, ink, layers }, names) {
+/** @param {BlockGuess} guess @param {string[]} names of all layers @param {boolean} cut whether it is cut already */
+function blockRow({ name, role, ink, layers }, names, cut) {
   const roles = h(
     "select",
     { "data-is": "role" },
     ...Object.entries(ROLES).map(([key, words]) => h("option", { value: key }, words)),
   );
   roles.value = role;
+  const called = h("input", { type: "text", value: name, required: true, maxLength: 60, "data-is": "name" }),
+    key = h("span", { class: "faint", role: "status" }),
+    fills = h("p", { class: "refused", role: "status" });
+  called.addEventListener("input", () => {
+    const plain = plainName(called.value);
+    called.setCustomValidity(plain ? "" : "A name needs a letter from a to z, or a digit.");
+    key.textContent = plain && plain !== called.value.trim().toLowerCase() ? `In the files: ${plain}` : "";
+  });
   const row = h(
     "li",
-    { class: "card advice" },
+    {
+      class: "card advice block",
+      onchange: () => {
+        const own = [...row.querySelectorAll("[data-layer]:checked")].some(
+          (box) => /** @type {HTMLInputElement} */ (box).value !== "*",
+        );
+        fills.textContent = own && ["background", "ground"].includes(roles.value) ? FILLS : "";
+      },
+    },
     h(
       "div",
       { class: "options" },
@@ -385,11 +442,13 @@ function blockRow({ name, role, ink, layers }, names) {
         "label",
         { class: "field" },
         "Your name of its ink",
-        h("input", { type: "text", value: name, required: true, "data-is": "name" }),
+        called,
+        key,
       ),
       h("label", { class: "field" }, "It prints", roles),
       h("label", { class: "field" }, "Ink", h("input", { type: "color", value: ink, "data-is": "ink" })),
     ),
+    fills,
     h(
       "fieldset",
       { class: "row" },
@@ -405,7 +464,8 @@ function blockRow({ name, role, ink, layers }, names) {
     ),
     h(
       "div",
-      { class: "row" },
+      { class: "row ends" },
+      h("label", { class: "choice" }, h("input", { type: "checkbox", checked: cut, "data-is": "cut" }), "it is cut already"),
       button("Without this block", () => row.remove()),
     ),
   );
@@ -420,24 +480,34 @@ function readRow(row) {
     (box) => /** @type {HTMLInputElement} */ (box).value,
   );
   return {
-    name: value("name").trim().toLowerCase(),
+    name: plainName(value("name")),
     role: value("role"),
     ink: value("ink"),
     layers: layers.includes("*") ? ["*"] : layers,
+    cut: /** @type {HTMLInputElement} */ (row.querySelector("[data-is=cut]")).checked,
   };
 }
 
-/** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file */
-function cornered(file) {
+/** A name as files have it: "Pale sky" is pale-sky. @param {string} name */
+const plainName = (name) =>
+  name
+    .normalize("NFKD")
+    .replace(/\p{M}/gu, "")
+    .toLowerCase()
+    .replace(/[^a-z0-9]+/g, "-")
+    .replace(/^-|-$/g, "");
+
+/** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file @param {number[][] | null} [found] where they lie as it seems */
+function cornered(file, found) {
   const image = h("img", { src: URL.createObjectURL(file), alt: "Your photograph" }),
     names = ["Upper left", "Upper right", "Lower right", "Lower left"];
-  const places = [
+  const places = found ?? [
       [0.04, 0.04],
       [0.96, 0.04],
       [0.96, 0.96],
       [0.04, 0.96],
-    ],
-    line = h("canvas", { class: "across", "aria-hidden": "true", width: 1000, height: 1000 }),
+    ];
+  const line = h("canvas", { class: "across", "aria-hidden": "true", width: 1000, height: 1000 }),
     pen = line.getContext("2d");
   const outline = () => {
     if (!pen) return;
@@ -456,7 +526,7 @@ function cornered(file) {
   };
   const laid = h(
     "div",
-    { class: "laid" },
+    { class: "laid fits" },
     image,
     line,
     ...names.map((name, k) => {
@@ -467,11 +537,13 @@ function cornered(file) {
         outline();
       };
       knob.addEventListener("pointerdown", (event) => knob.setPointerCapture(event.pointerId));
-      knob.addEventListener("pointermove", (event) => {
-        const box = laid.getBoundingClientRect();
+      const follow = (/** @type {PointerEvent} */ event) => {
+        const box = image.getBoundingClientRect();
         if (knob.hasPointerCapture(event.pointerId))
           put((event.clientX - box.x) / box.width, (event.clientY - box.y) / box.height);
-      });
+      };
+      knob.addEventListener("pointermove", follow);
+      knob.addEventListener("pointerup", follow);  // it may lie farther than the last move
       knob.addEventListener("keydown", (event) => {
         const step = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key],
           far = event.shiftKey ? 0.02 : 0.002;

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from carvegen.prints.file.schema import SCHEMA_NAME, schema
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
+    from carvegen.prints.file.print_file import Print
 
 __all__ = ["FILES", "sample", "sample_folder", "write_print"]
 
@@ -36,8 +37,16 @@ def sample(name: str) -> bytes:
         raise CarvegenError("the sample print is missing", value=name, hint="install carvegen again") from None
 
 
-def write_print(folder: Path, files: Mapping[str, bytes | str], shelf: Library) -> tuple[str, ...]:
+def write_print(
+    folder: Path, files: Mapping[str, bytes | str], shelf: Library, *,
+    also: Callable[[Print, Library], Mapping[str, str]] = lambda *_: {},
+) -> tuple[str, ...]:  # fmt: skip
     """Write a new print's files, and the schema for editors, into a folder; the names of all.
+
+    Parameters
+    ----------
+    also
+        What more is written of the print that these files are, by name.
 
     Raises
     ------
@@ -53,7 +62,9 @@ def write_print(folder: Path, files: Mapping[str, bytes | str], shelf: Library) 
         for name, data in files.items():
             write_file(stage / name, data)
         try:
-            read_print(stage / "print.toml", shelf)
+            more = also(read_print(stage / "print.toml", shelf), shelf)
         except InputError as error:
             raise InputError(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
-    return tuple(files)
+        for name, text in more.items():
+            write_file(stage / name, text)
+    return (*files, *more)

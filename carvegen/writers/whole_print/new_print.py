@@ -69,7 +69,7 @@ _SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weathe
 _SIDE = 0.02  #: of the width: ground comes so near to both sides; our own choice
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
-    "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for"),
+    "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for", "state", "cut_land"),
     "motifs": ("motif", "preset", "on", "settings", "behind", "far_behind", "middle_behind"),
 }
 _HEAD = (
@@ -88,6 +88,10 @@ _UNDER = (
     "fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
 )
 _DARKENED = "Over {1} the ink of {0} prints as about {2}, darker than {3} as drawn: mix it lighter, or print it opaque."
+_CUT = (
+    'state = "cut": the block is cut already. cut_land shows what stands of it: nothing is put back, and only what the',
+    "snow takes of it is still to be cut. Nothing of it is widened.",
+)
 _MOTIFS = (
     "The snow, taken out of every block that would print there. A guess: on names the layers that it lies on, as if",
     "they were one thing; ground from side to side has a table of its own. Layers named as water, sky, light, letters",
@@ -144,8 +148,9 @@ def in_order(drawings: Sequence[tuple[str, Artwork]]) -> list[tuple[str, Artwork
 
 
 def guess(
-    layers: Mapping[str, PolygonArray], size_mm: tuple[float, float], colours: Mapping[str, str] | None = None
-) -> dict[str, Any]:
+    layers: Mapping[str, PolygonArray], size_mm: tuple[float, float], colours: Mapping[str, str] | None = None, *,
+    sky: bool = True,
+) -> dict[str, Any]:  # fmt: skip
     """What a print of these layers begins as: a block for each ink, light ones first, snow on all and in the sky.
 
     A layer whose name tells its block (sky, tone, key) is a block; others that are drawn in several colours are a
@@ -162,6 +167,8 @@ def guess(
         The face.
     colours
         "#rrggbb" of layers, as far as the drawing tells.
+    sky
+        Whether a sky is put behind all where none is drawn.
 
     Returns
     -------
@@ -182,7 +189,7 @@ def guess(
     face = shapely.box(0, 0, *size_mm)
     covered = _fills(geometry.stack(layers[name] for name in inked), face)
     under_all = {name for name in behind if _fills(layers[name], face)}
-    blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered)
+    blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
     if under_all.intersection(blocks[0]["layers"]):
         blocks[0]["layers"] += _darker_layers(blocks)
     return {
@@ -256,11 +263,11 @@ def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_
 
 
 def _blocks(
-    layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str], *, covered: bool
+    layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str], *, covered: bool, sky: bool
 ) -> tuple[list[dict[str, Any]], str]:
     """The blocks of layers that print, backdrops first, then light inks, as tables; and how they came about."""
     plans, why = _plans(layers, behind, colours)
-    added = len(plans) == 1 or not (covered or any(name in behind for name in plans[0].layers))
+    added = sky and (len(plans) == 1 or not (covered or any(name in behind for name in plans[0].layers)))
     ramp = [hex_of(mixed(rgb(_LIGHT), rgb(_DARK), share)) for share in np.linspace(0, 1, len(plans) + added)[added:]]
     blocks = [{"name": "sky", "role": "background", "ink": _LIGHT, "layers": ["*"]}] if added else []
     for k, (plan, ink) in enumerate(zip(plans, ramp, strict=True)):
@@ -301,7 +308,7 @@ def _plans(
     if any(_rank(name) is not None for name in layers):
         why = f"Blocks by the names of your layers, {order}."
     elif not several:
-        why = f"A block for each layer in the order of drawing, {order}: a guess, the layers do not tell."
+        why = f"A block for each layer in the order of drawing, {order}: a guess, for neither names nor colours say."
     shared = "; ".join(" and ".join(plan.layers) for plan in plans if plan not in every)
     return plans, why + (
         f" More than {_MOST_BLOCKS} blocks are much to cut, so these share one: {shared}." if shared else ""
@@ -384,7 +391,7 @@ def print_files(
     for key, tables, words in (("blocks", blocks, _BLOCKS), ("motifs", motifs, _MOTIFS)):
         rows = tomlkit.aot()
         for table in tables:
-            more = {"mend": True} if key == "blocks" else {}
+            more = {"mend": True} if key == "blocks" and table.get("state") != "cut" else {}
             row = {k: table[k] for k in _KEYS[key] if k in table} | more
             settings = row.get("settings", {}) | (_largest(row, size) if row.get("motif") == "snowfall" else {})
             if settings:
@@ -418,11 +425,12 @@ def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[s
 def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """What to say of a first block that prints under the layers of others, if it does."""
     first, *rest = blocks or [{}]
+    cut = _CUT if any(block.get("state") == "cut" for block in blocks) else ()
     over = [block for block in rest if {*first.get("layers", ())} & {*block.get("layers", ())}]
     if not over:
-        return ()
+        return cut
     darkened = filter(None, (_darkened(first, block) for block in over))
-    return (*(line.format(first["name"]) for line in _UNDER), *darkened)
+    return (*cut, *(line.format(first["name"]) for line in _UNDER), *darkened)
 
 
 def _darkened(first: Mapping[str, Any], block: Mapping[str, Any]) -> str:

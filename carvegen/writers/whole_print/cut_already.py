@@ -1,0 +1,49 @@
+"""What stands of the blocks of a new print that are cut already: as they are drawn, without snow; a drawing of each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import shapely
+
+from carvegen import geometry
+from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
+from carvegen.prints.layers import drawing_of
+from carvegen.prints.separation import Spread, separated
+from carvegen.writers.block.clean_artwork import artwork_svg
+
+if TYPE_CHECKING:
+    from carvegen.facts.profiles import Library
+    from carvegen.prints.file.print_file import Print
+
+__all__ = ["as_cut", "cut_lands"]
+
+
+def as_cut(block: Mapping[str, Any]) -> dict[str, Any]:
+    """The table of a block that is cut already, with the file that shows what stands of it."""
+    return {**block, "state": "cut", "cut_land": f"cut/{block['name']}.svg"}
+
+
+def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
+    """By file name the land of each block that is cut, print view: its part of the drawing, under darker inks a trap.
+
+    What lies under a darker ink can't be seen in a print: no more is taken to stand there than a new block would have.
+    """
+    files = {block.name: block.cut_land for block in print_.blocks if block.state == "cut" and block.inked}
+    if not files:
+        return {}
+    layers = drawing_of(print_).layers
+    known = {layer.name for layer in layers}
+    plates = plates_of(print_, setups_of(print_, shelf))
+    lands = separated(
+        geometry.box(*print_.size_mm), layers,
+        [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates],
+        white=lambda _: shapely.Polygon(), spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        run=lambda tasks, say: {name: tasks[name](say) for name in files},
+    )  # fmt: skip
+    return {
+        file: artwork_svg({name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands")
+        for name, file in files.items()
+    }

@@ -1,0 +1,150 @@
+"""How a print is begun on the page: what is cut already, names of inks, their colours, corners, plain words."""
+
+from __future__ import annotations
+
+import io
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image, ImageDraw
+
+from carvegen.artwork import read
+from carvegen.base.errors import InputError
+from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, received
+from carvegen.page.words import understood_lines
+from carvegen.prints.file.print_file import read_print
+from carvegen.prints.recut import standing_lands
+from carvegen.writers.whole_print.new_print import guess
+from tests.cases import SHELF
+
+PALE, DARK = (172, 198, 229), (30, 33, 43)
+SIZE = [40.0, 30.0]
+BLOCK = {"role": "key", "ink": "#1f2b3d", "layers": ["POST"], "material": "linoleum", "cutter": "v-60"}
+DRAWING = (
+    b'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    b'<g id="POST"><rect x="5" y="5" width="6" height="25"/></g></svg>'
+)
+
+
+def _handed_in(folder: Path, data: bytes) -> Upload:
+    return received(data, folder, 0)
+
+
+def _png(picture: Image.Image) -> bytes:
+    file = io.BytesIO()
+    picture.save(file, "PNG")
+    return file.getvalue()
+
+
+def _begun(folder: Path, *blocks: dict[str, object]) -> tuple[Path, list[dict[str, object]]]:
+    """The print file of a print of a post, and its tables of blocks."""
+    upload = _handed_in(folder, DRAWING)
+    body = {"with": "drawing", "upload": 0, "name": "pier", "blocks": [{**BLOCK, **block} for block in blocks]}
+    path = begun(body, [upload], SHELF, folder)
+    return path, tomllib.loads(path.read_text(encoding="utf-8"))["blocks"]
+
+
+def test_of_a_block_that_is_cut_already_what_is_drawn_stands_and_nothing_more(tmp_path) -> None:
+    """The post is 6 x 25 mm in the drawing; the sky beside it is not cut yet."""
+    sky = {"name": "sky", "role": "background", "ink": "#a9bfcb", "layers": ["*"], "cut": False}
+    path, tables = _begun(tmp_path, sky, {"name": "key", "cut": True})
+    assert [(table.get("state"), "cut" in table) for table in tables] == [(None, False), ("cut", False)]
+    stands = standing_lands(read_print(path, SHELF), tmp_path / "built")
+    assert list(stands) == ["key"]
+    assert shapely.symmetric_difference(stands["key"].land, shapely.box(5, 0, 11, 25)).area < 0.05
+
+
+def test_under_a_darker_ink_a_block_that_is_cut_has_its_trap(tmp_path) -> None:
+    """By default at most half a millimetre: what stands under the post can't be seen, and is not asked to come back."""
+    sky = {"name": "sky", "role": "background", "ink": "#a9bfcb", "layers": ["*"], "cut": True}
+    path, _ = _begun(tmp_path, sky, {"name": "key", "cut": True})
+    land = standing_lands(read_print(path, SHELF), tmp_path / "built")["sky"].land
+    under = shapely.intersection(land, shapely.box(5, 0, 11, 25))
+    around = shapely.difference(shapely.box(0, 0, 40, 30), shapely.box(5, 0, 11, 25))
+    assert under.area > 20  # two sides of 25 mm and one of 6 mm, by up to 0.5 mm
+    assert shapely.difference(land, shapely.buffer(around, 0.55)).area < 0.05
+
+
+def test_a_print_begins_for_several_machines_and_with_names_as_she_writes_them(tmp_path) -> None:
+    path, tables = _begun(tmp_path, {"name": "Pale sky, thin", "for": ["hand", "laser"]})
+    assert [(table["name"], table["for"]) for table in tables] == [("pale-sky-thin", ["hand", "laser"])]
+    with pytest.raises(InputError, match="plain name"):
+        _begun(tmp_path, {"name": "…"})
+    assert [its.name for its in tmp_path.iterdir() if its.is_dir()] == [path.parent.name]
+
+
+def test_inks_of_a_scan_begin_in_the_colours_that_were_measured(tmp_path) -> None:
+    """Painted in two colours; told to 3 steps of 255, for a cell of the cube in which colours are looked up has 4."""
+    picture = Image.new("RGB", (200, 150), (250, 249, 245))
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((10, 10, 125, 140), fill=PALE)
+    pen.rectangle((50, 30, 190, 70), fill=DARK)
+    upload = _handed_in(tmp_path, _png(picture))
+    artwork = artwork_of(upload, {"width_mm": 40, "inks": "2"})
+    inks = {
+        block["layers"][0]: block["ink"]
+        for block in guess(artwork.layers, (40, 30), artwork.colours, sky=False)["blocks"]
+    }
+    assert len(inks) == 2
+    for layer, colour in (("INK 1", DARK), ("INK 2", PALE)):
+        assert np.abs(np.array(list(bytes.fromhex(inks[layer][1:])), dtype=int) - colour).max() <= 3
+
+
+def test_a_pale_sky_up_to_the_corners_is_no_paper(tmp_path) -> None:
+    """Two clouds in a sky, two banks of snow on the water, no margin: the sky has the area that was drawn."""
+    paper, sky, water = (243, 238, 228), (178, 201, 211), (81, 111, 140)
+    picture = Image.new("RGB", (400, 300), sky)
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 180, 399, 299), fill=water)
+    for bare in ((150, 40, 260, 60), (280, 90, 360, 110), (0, 200, 100, 299), (180, 220, 260, 299)):
+        pen.rectangle(bare, fill=paper)
+    drawn = next(count for count, colour in picture.getcolors() if colour == sky) * 0.1**2
+    body = {"corners": [0, 0, 400, 0, 400, 300, 0, 300], "size": SIZE, "inks": "2"}
+    artwork = artwork_of(_handed_in(tmp_path, _png(picture)), body)
+    assert shapely.area(artwork.layers["INK 2"]).sum() == pytest.approx(drawn, rel=0.01)
+
+
+def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> None:
+    """Where they were drawn, to a thousandth of the picture."""
+    corners = [(60, 40), (560, 70), (590, 420), (30, 380)]
+    picture = Image.new("RGB", (640, 480), (120, 110, 100))
+    ImageDraw.Draw(picture).polygon(corners, fill=(245, 243, 238))
+    found = corners_of(_handed_in(tmp_path, _png(picture)))
+    assert found is not None
+    assert np.abs(np.array(found) * (640, 480) - np.array(corners)).max() < 1.5
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((0, 0, 640, 480), fill=(150, 110, 60))
+    for y in range(-400, 480, 24):
+        pen.line((0, y, 640, y + 400), fill=(95, 60, 25), width=9)
+    pen.polygon(corners, fill=(165, 130, 85), outline=(25, 25, 30), width=12)
+    inked = corners_of(_handed_in(tmp_path, _png(picture)))
+    assert inked is not None, "the frame of an inked block on a table of dark grain"
+    assert np.abs(np.array(inked) * (640, 480) - np.array(corners)).max() < 4
+    assert corners_of(_handed_in(tmp_path, _png(Image.new("RGB", (640, 480), (120, 110, 100))))) is None
+
+
+def test_what_was_understood_is_said_in_short_lines_without_codes(tmp_path) -> None:
+    picture = Image.new("RGB", (200, 150), (250, 249, 245))
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((10, 10, 125, 140), fill=PALE)
+    pen.rectangle((50, 30, 190, 70), fill=DARK)
+    body = {"corners": [0, 0, 200, 0, 200, 150, 0, 150], "size": SIZE, "inks": "2", "view": "block"}
+    artwork = artwork_of(_handed_in(tmp_path, _png(picture)), body)
+    lines = understood_lines(artwork.notes, why=guess(artwork.layers, (40, 30), artwork.colours)["why"])
+    assert len(lines) >= 5
+    for line in lines:
+        assert line[0].isupper()
+        assert line.endswith(".")
+        assert "#" not in line
+        assert len(line.split()) <= 25
+    assert any("under a darker one can't be seen" in line for line in lines)
+
+
+def test_a_cut_land_is_a_drawing_that_any_program_opens(tmp_path) -> None:
+    path, (table,) = _begun(tmp_path, {"name": "key", "cut": True})
+    drawn = read(path.parent / str(table["cut_land"]))
+    assert (drawn.width_mm, drawn.height_mm) == (40, 30)
+    assert shapely.area(drawn.shapes).sum() == pytest.approx(150, abs=0.1)
