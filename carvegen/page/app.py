@@ -193,7 +193,7 @@ class Page:
         async def lines() -> AsyncIterator[str]:
             queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
             stage = "" if self._session is None else self._session.stage
-            queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
+            queue.put_nowait({"kind": "stage", "text": stage, "part": None})
             try:
                 self._listeners[queue] = number  # here: a window that is gone before it is answered never listens
                 while True:

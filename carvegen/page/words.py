@@ -6,10 +6,10 @@ import re
 from pathlib import PurePosixPath
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.words import shortened
+from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words"]
+__all__ = ["MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words"]
 
 #: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
@@ -69,7 +69,7 @@ _STAGES = (
     (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
     (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
 )
-_SOON_S, _MINUTE_S = 40, 60
+_SOON_S = 5.0  #: for so long nobody asks how long it takes
 
 
 def noun(name: str) -> str:
@@ -105,13 +105,11 @@ def stage_words(stage: str) -> str:
     return stage
 
 
-def about(seconds: float) -> str:
-    """How long something takes, no more exact than it is known."""
-    if seconds < _SOON_S:
-        return "less than a minute"
-    if seconds < 2.5 * _MINUTE_S:
-        return "about a minute or two"
-    return f"about {round(seconds / _MINUTE_S)} to {round(2 * seconds / _MINUTE_S)} minutes"
+def so_far(passed_s: float, before_s: float) -> str:
+    """How long work has gone on, and how long it took the time before (0: not known); nothing is guessed."""
+    here = f"{lasted(passed_s)} so far" if passed_s >= _SOON_S else ""
+    before = f"this print took {lasted(before_s)} last time" if before_s else ""
+    return "; ".join(filter(None, [here, before]))
 
 
 def own_fault(error: BaseException) -> CarvegenError:

@@ -559,16 +559,17 @@ export class FilesSlip {
     await tried(this.does, async () => {
       await tell(what, more);
       this.build.disabled = this.draw.disabled = true;
-      this.bar.hidden = this.stop.hidden = false;
-      this.bar.removeAttribute("value");
+      this.stop.hidden = false;
+      this.note.textContent = "It begins…";
     });
   }
 
   /** @param {import("./transport.js").News} news */
   progress(news) {
-    if (this.bar.hidden) return;
-    if (typeof news.part === "number") this.bar.value = news.part;
-    if (news.text) this.note.textContent = news.text + (news.takes ? `. In all ${news.takes}, this first time.` : more(news.left_s));
+    if (this.stop.hidden || !news.text) return;
+    this.bar.hidden = typeof news.part !== "number"; // a bar that nothing moves tells nothing
+    this.bar.value = news.part ?? 0;
+    this.note.textContent = [news.text, news.so_far].filter(Boolean).join(": ");
   }
 
   /** @param {boolean} [unfold] whether to lay them out at once */
@@ -599,7 +600,7 @@ export class FilesSlip {
 
   /** The print has changed since. */
   aged() {
-    if (this.made && this.bar.hidden) this.#lie(true);
+    if (this.made && this.stop.hidden) this.#lie(true);
   }
 
   /** @param {boolean} old */
@@ -691,10 +692,6 @@ export class FilesSlip {
     opened(dialog);
   }
 }
-
-/** How much longer work takes. @param {number | null | undefined} left_s */
-const more = (left_s) =>
-  left_s ? `, about ${left_s < 90 ? `${Math.ceil(left_s)} seconds` : `${Math.round(left_s / 60)} minutes`} more` : "";
 
 /** @param {string} href @param {string} words */
 const paperLink = (href, words) => h("a", { href, target: "_blank", rel: "noopener" }, words);
