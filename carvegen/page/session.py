@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OnlyLooksError", "Session"]
 
+_MOST_READ = 8  #: so many photographs' marks are kept until they are taken
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
@@ -94,7 +95,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
-        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of the coloured sheet last, by its key
+        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -530,16 +531,24 @@ class Session:
         return cautions(self.desk.print_, self.desk.setups)
 
     def compared(self, picture: Path, wish: dict[str, Any], out: Path) -> dict[str, Any]:
-        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
-        return compared(self.desk.print_, picture, wish, out)
+        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`.
+
+        `follow` is the key by which marks can be taken that let the plan follow what is gone; "" if nothing is.
+        """
+        marks, message = compared(self.desk.print_, picture, wish, out)
+        return {**message, "follow": self._taken_later(marks) if marks else ""}
 
     def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
         """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
         marks, message = read_coloured(self.desk.print_, pages, out)
+        return {**message, "sheet": self._taken_later(marks)}
+
+    def _taken_later(self, marks: tuple[Mark, ...]) -> str:
+        """The key by which marks that were read of photographs can be taken; those of the last few are kept."""
         key = secrets.token_hex(6)
         with self._lock:
-            self._sheets = {key: marks}
-        return {**message, "sheet": key}
+            self._sheets = {**dict([*self._sheets.items()][1 - _MOST_READ :]), key: marks}
+        return key
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

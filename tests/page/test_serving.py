@@ -341,10 +341,10 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     _built(folder, sky=plan)
     (answer,) = _proved(page, _photographed(land, mirrored=True, turn=12.0), {"block": "sky"})
     told = answer.json()
-    told["lines"] = [its for its in told["lines"] if not its.startswith("note: not sure at 1:")]  # 36 mm² are much
+    told["lines"] = [its for its in told["lines"] if not its.startswith("note: look twice at 1:")]  # 36 mm² are much
     assert told["fault"] == ""
     assert told["lines"][0].startswith(
-        "sky: the picture shows the block itself, mirrored; laid on the plan by the drawing"
+        "sky: the picture shows the block itself, mirrored, and is drawn as it prints; laid on the plan by the drawing"
     )
     assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
     places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in told["lines"][2::2]]  # mm², x, y, mm

@@ -243,11 +243,11 @@ def _(gesture: gestures.Leave, desk: Desk) -> Planned:
 
 
 def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
-    """What would draw marks that were read of a sheet, in the order of the sheet."""
+    """What would draw marks that were read of photographs, in their order."""
     marking = _Marking(desk=desk)
     for mark in marks:
         marking.put(replace(mark, key=marking.key()))
-    return marking.change("marks of the coloured sheet")
+    return marking.change("marks of the photograph")
 
 
 def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
