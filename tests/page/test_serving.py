@@ -254,10 +254,14 @@ def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -
 
 
 @needs_fork
-def test_ctrl_c_ends_it_in_order_and_does_not_say_that_nothing_was_changed(tmp_path) -> None:
+def test_ctrl_c_with_a_window_open_ends_it_in_order_and_does_not_say_that_nothing_was_changed(tmp_path) -> None:
     program = Forked(tmp_path, "mark", print_file(tmp_path, after=SNOWFALL), "--no-browser")
-    assert "http://" in program.stdout.readline()
-    os.kill(program.pid, signal.SIGINT)
+    address = re.search(r"http://\S+/", program.stdout.readline())[0]
+    with httpx.Client(base_url=address, timeout=60) as own, own.stream("GET", "events") as events:
+        lines = events.iter_lines()
+        assert next(lines).startswith("data: ")
+        os.kill(program.pid, signal.SIGINT)
+        assert [*lines]  # to the end: a stream that is broken off raises
     ended = program.ended()
     assert (ended.code, ended.err) == (0, "")
     assert "What was done on the page is in the print's files." in ended.out
