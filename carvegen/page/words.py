@@ -9,7 +9,7 @@ from carvegen.base.errors import CarvegenError
 from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words"]
+__all__ = ["IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words"]
 
 #: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
@@ -19,6 +19,15 @@ MEANINGS = {
     Meaning.MORE: "snow lies denser, more where the pencil is heavier",
     Meaning.LESS: "snow lies thinner, more so where the pencil is heavier",
     Meaning.GROW_AGAIN: "what has grown here goes, and grows anew",
+}
+#: The same on the pencils themselves.
+IN_SHORT = {
+    Meaning.COMES_OUT: "bare paper",
+    Meaning.STAYS: "prints, no snow",
+    Meaning.CARVER_DECIDES: "gouge in hand",
+    Meaning.MORE: "denser snow",
+    Meaning.LESS: "thinner snow",
+    Meaning.GROW_AGAIN: "another try",
 }
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (

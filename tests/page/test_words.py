@@ -58,6 +58,7 @@ def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
     session = page_in(tmp_path, path).session
     state = session.state()
     assert [its["key"] for its in state["meanings"]] == [*Meaning]
+    assert all(its["short"] for its in state["meanings"])
     assert not any("label" in its for its in state["meanings"])
     assert [its["name"] for its in state["motifs"]] == ["snowload 1"]
     assert "label" not in state["motifs"][0]

@@ -635,7 +635,6 @@ function compared(proof, dialog, does) {
   );
   const words = [
     h("ul", { class: "told" }, ...(proof.lines ?? []).map((line) => h("li", {}, line))),
-    h("ul", { class: "told legend" }, ...(proof.legend ?? []).map(({ colour, words }) => legendLine(colour, words))),
     proof.sheets.length > 0 &&
       h(
         "p",
@@ -649,6 +648,7 @@ function compared(proof, dialog, does) {
         ),
       ),
     proof.follow && h("p", {}, follow, h("span", { class: "faint" }, " It is marked comes out there, on that block alone.")),
+    h("ul", { class: "told legend" }, ...(proof.legend ?? []).map(({ colour, words }) => legendLine(colour, words))),
     h("label", { for: "proof-large" }, "Enlarge"),
     large,
   ];

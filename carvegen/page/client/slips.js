@@ -166,6 +166,7 @@ function option(group, text, on, act, ink) {
 // ── what would break ─────────────────────────────────────────────────────────────────────────────────────────────
 
 const MOST = 200; // of a kind are told at once
+const MOST_NAMED = 3; // kinds of what is no break are named before they are unfolded
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
 export class FindingsSlip {
@@ -198,15 +199,6 @@ export class FindingsSlip {
       : `${broken.length || "Nothing"} would break.`;
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
-    const lesser = [
-      risks.length > 0 && `${risks.length} ${risks.length === 1 ? "risk" : "risks"}`,
-      hints.length > 0 && `${hints.length} ${hints.length === 1 ? "hint" : "hints"}`,
-      left.length > 0 && `${left.length} left to your knife`,
-    ]
-      .filter(Boolean)
-      .join(", ");
-    this.more.textContent = lesser && `Worth a look while you carve: ${lesser}`;
-    this.lesser.hidden = this.more.textContent === "";
     this.#lay(this.list, broken);
     /** @type {Map<string, Finding[]>} */
     const kinds = new Map();
@@ -214,6 +206,10 @@ export class FindingsSlip {
       const kind = finding.left ? "left to your knife" : finding.title;
       kinds.set(kind, [...(kinds.get(kind) ?? []), finding]);
     }
+    const named = [...kinds].slice(0, MOST_NAMED).map(([kind, lot]) => `${kind.toLowerCase()} (${lot.length})`);
+    if (kinds.size > MOST_NAMED) named.push(`${kinds.size - MOST_NAMED} more of this sort`);
+    this.more.textContent = `Worth a look while you carve: ${named.join(", ")}`;
+    this.lesser.hidden = kinds.size === 0;
     const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((group) => group.getAttribute("data-kind")));
     this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
   }
