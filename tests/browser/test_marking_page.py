@@ -467,8 +467,9 @@ def test_what_can_be_done_with_a_thing_lies_beside_it(bench: Bench) -> None:
     )
     for where in (0.1, 0.9):
         bench.run(
-            "const v = bench.view; v.goTo(...arguments[0]); v.pan(0, (arguments[1] - 0.5) * v.height)", [x, y], where
-        )
+            "const v = bench.view, ring = bench.overlay.ring; v.goTo(ring.x, ring.y);"
+            " v.pan(0, (arguments[0] - 0.5) * v.height)", where
+        )  # fmt: skip
         until(lambda: bench.run(covers) == [False, True])
     bench.run("bench.tools.choose([]); bench.view.whole()")
 
@@ -837,6 +838,8 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
         " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"
     )
     assert counted[0] == counted[1] != "0"
+    lesser = bench.run("return document.querySelector('.lesser > summary').textContent")
+    assert re.fullmatch(r"Worth a look while you carve: (.+ \(\d+\))(, .+ \(\d+\))*(, \d+ more of this sort)?", lesser)
     ringed, risk = "return arguments[0].map(([x, y]) => bench.overlay.pen.getImageData(x, y, 1, 1).data[3] > 0)", (
         "const all = bench.overlay.findings.filter((its) => its.at);"
         "const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);"

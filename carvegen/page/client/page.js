@@ -274,7 +274,7 @@ function lookAt(finding) {
 function motifsNamed() {
   for (const option of byId("for").querySelectorAll("option")) {
     const motif = print.motifs.find((one) => one.name === option.value);
-    if (motif) option.textContent = motif.about ? `${motif.name}: ${motif.about}` : motif.name;
+    if (motif) option.textContent = motif.about ? `${motif.about} (${motif.name})` : motif.name; // a narrow list shows what comes first
   }
 }
 

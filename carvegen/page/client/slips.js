@@ -397,8 +397,7 @@ export class WeatherSlip {
     return h(
       "section",
       { class: "card advice", "data-motif": motif.name },
-      h("h3", {}, motif.name),
-      motif.about && h("p", { class: "faint" }, motif.about),
+      h("h3", {}, [motif.name, motif.about].filter(Boolean).join(", ")),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
