@@ -333,6 +333,10 @@ def test_too_little_to_lay_a_photograph_by_is_laid_by_its_corners(printed, tmp_p
         "still to cut": pytest.approx(30, abs=1.5), "cut where the plan cuts nothing":
         pytest.approx(4, abs=0.5),
     }  # fmt: skip
+    printed.session.do(*gesture({"id": "f", "do": "take marks", "sheet": answer.json()["follow"]}))
+    (mark,) = printed.session.state()["marks"]  # on that block alone the plan follows what is gone
+    assert (mark["meaning"], mark["blocks"]) == ("comes out", ["sky"])
+    assert shapely.Polygon(mark["rings"][0]).area == pytest.approx(4, abs=0.5)
 
 
 @takes_long  # in the browser and by `compare` it is laid, too
