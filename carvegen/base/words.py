@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["meant", "meant_file", "nearest", "percent", "plain", "shortened"]
+__all__ = ["lasted", "meant", "meant_file", "nearest", "percent", "plain", "shortened"]
 
 #: Control signs (Unicode Cc, without tab and line feed), and those that reorder, hide or break lines (Cf, Zl, Zp)
 #: without the joiners that names in some scripts need (U+200C, U+200D).
@@ -37,6 +37,14 @@ def shortened(text: str, most: int = _MOST) -> str:
         return line
     end = most // 3
     return f"{line[: most - end - 1]}…{line[-end:]}"
+
+
+def lasted(seconds: float) -> str:
+    """How long something has lasted, as one says it: ``"40 s"``, ``"9 min"``, ``"1 h 5 min"``."""
+    if seconds < 60:
+        return f"{int(seconds)} s"
+    hours, minutes = divmod(int(seconds // 60), 60)
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min"
 
 
 _SHOWN = 80  #: letters of a name that somebody else has given

@@ -70,7 +70,8 @@ class Proof:
     def lines(self) -> Iterator[str]:
         """What is said."""
         yield from (f"note: {note}" for note in self.notes)
-        yield f"{self.shows}: {side_words(self.laid)}; laid on the plan by the drawing: {self.laid.fit.words}"
+        side = f"{side_words(self.laid)}{', and is drawn as it prints' * self.laid.mirrored}"
+        yield f"{self.shows}: {side}; laid on the plan by the drawing: {self.laid.fit.words}"
         differ = {spot.block for spot in self.spots}
         yield from (f"{name}: as planned, within {self.tolerance_mm:g} mm" for name in self.names if name not in differ)
         numbered = list(enumerate(self.spots, start=1))
@@ -113,7 +114,7 @@ def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[
     if not large:
         return ()
     listed = ", ".join(large[:_MOST_LINES]) + f" and {len(large) - _MOST_LINES} more" * (len(large) > _MOST_LINES)
-    return (f"not sure at {listed}: {_MAY_BE_ANYTHING}",)
+    return (f"look twice at {listed}: {_MAY_BE_ANYTHING}",)
 
 
 def large_differences(planned: Planned, name: str, seen: InkSeen) -> tuple[str, ...]:

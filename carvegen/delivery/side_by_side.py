@@ -20,6 +20,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
+from carvegen.base.words import lasted
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -130,7 +131,7 @@ def _end_after(name: str, order: list[str], running: dict[Any, tuple[str, BasePr
 
 
 class _Clock:
-    """Tells how many tasks are done, once one is, and how long the others may go on by how long that took."""
+    """Tells how many tasks are done, and, once one is, how long the others may go on by how long that took."""
 
     def __init__(self, counted: Collection[str], jobs: int, say: Say) -> None:
         self._counted, self._jobs, self._say = counted, jobs, say
@@ -149,7 +150,11 @@ class _Clock:
 
     def tell(self) -> None:
         now, count, ready = time.monotonic(), len(self._counted), len(self._took)
-        if 0 < ready < count and now - self._first > _SOON_S and not _INSIDE.get():
+        if ready >= count or now - self._first <= _SOON_S or _INSIDE.get():
+            return
+        if ready == 0:
+            self._say(TimeLeft(f"0 of {count} parts done, {lasted(now - self._first)} so far"))
+        else:
             at_work = [now - since for since in self._since.values()]
             left = _time_left(self._took, at_work, count - ready - len(at_work), self._jobs)
             self._say(TimeLeft(f"{ready} of {count} parts done, about {math.ceil(left)} s to go"))

@@ -80,6 +80,7 @@ class Page:
         self._session: Session | None = None
         self.last_seen = time.monotonic()
         self.visited = False
+        self._over = False  #: the server ends: nobody listens any more
         if path is not None:
             self._session = self._laid(path)
 
@@ -107,6 +108,11 @@ class Page:
         if self._session is None:
             raise InputError("no print is open yet", hint="begin with the sample, a print, a drawing or a scan")
         return self._session
+
+    def hang_up(self) -> None:
+        """End what windows listen to; in the server's own thread."""
+        self._over = True
+        self._send({"kind": "over"})
 
     def end(self) -> None:
         """Write what is left."""
@@ -193,10 +199,10 @@ class Page:
         async def lines() -> AsyncIterator[str]:
             queue: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
             stage = "" if self._session is None else self._session.stage
-            queue.put_nowait({"kind": "stage", "text": stage, "part": None, "left_s": None})
+            queue.put_nowait({"kind": "stage", "text": stage, "part": None})
             try:
                 self._listeners[queue] = number  # here: a window that is gone before it is answered never listens
-                while True:
+                while not self._over:
                     try:
                         yield f"data: {json.dumps(await asyncio.wait_for(queue.get(), _BEAT_S))}\n\n"
                     except TimeoutError:

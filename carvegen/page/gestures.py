@@ -150,7 +150,7 @@ class Weather:
 
 @dataclass(frozen=True, kw_only=True)
 class TakeMarks:
-    """What was read of a coloured sheet becomes marks."""
+    """What was read of photographs, of a coloured sheet or a cut block, becomes marks."""
 
     sheet: str
 

@@ -99,7 +99,7 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
     import uvicorn
 
     server = uvicorn.Server(uvicorn.Config(
-        app, log_level="error", access_log=False, server_header=False, date_header=False, lifespan="off",
+        app, log_level="critical", access_log=False, server_header=False, date_header=False, lifespan="off",
         timeout_keep_alive=30, timeout_graceful_shutdown=2, h11_max_incomplete_event_size=64_000,
     ))  # fmt: skip
 
@@ -107,10 +107,12 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
         while not server.started:
             await asyncio.sleep(_LOOK_S / 10)
         ready()
-        while not (page.visited and page.idle_s > idle_s):
+        while not server.should_exit and not (page.visited and page.idle_s > idle_s):
             await asyncio.sleep(_LOOK_S)
-        page.left()
+        if not server.should_exit:
+            page.left()
         server.should_exit = True
+        page.hang_up()  # a window that still listens would be cut off with a traceback
 
     watch = asyncio.create_task(until_left())
     try:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import shapely
 
 from carvegen import geometry
@@ -31,7 +30,7 @@ from carvegen.page.table import own_marks
 from carvegen.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.saving import Saver, done_to_files
-from carvegen.page.words import about, own_fault, stage_words
+from carvegen.page.words import own_fault, stage_words
 from carvegen.page.work.findings import LatestFindings, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.photographs import compared, read_coloured
@@ -48,8 +47,7 @@ if TYPE_CHECKING:
 
 __all__ = ["OnlyLooksError", "Session"]
 
-#: Seconds that a block takes at least, for each 1,000 mm² of its face, and for each 1,000 shapes: as measured, rounded.
-_SLOW_S = {"building": (3.0, 0.5, 4.0), "drawing the sheet": (1.0, 0.2, 1.0)}
+_MOST_READ = 8  #: so many photographs' marks are kept until they are taken
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
@@ -97,7 +95,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
-        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of the coloured sheet last, by its key
+        self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
@@ -124,7 +122,7 @@ class Session:
         finally:
             self.stage = ""
             self._ready.set()
-        self._tell({"kind": "stage", "text": "", "part": 1, "left_s": None})
+        self._tell({"kind": "stage", "text": "", "part": 1})
         self._tell({"kind": "shapes", "version": self._version})
         if self._fault is None:
             if self._desk is not None:
@@ -134,7 +132,7 @@ class Session:
 
     def _say(self, stage: str) -> None:
         self.stage = stage_words(stage)
-        self._tell({"kind": "stage", "text": self.stage, "part": None, "left_s": None})
+        self._tell({"kind": "stage", "text": self.stage, "part": None})
 
     def _saved(self, fault: str) -> None:
         if fault:
@@ -414,9 +412,9 @@ class Session:
         if self._ended:  # `close` may have stopped what had not begun
             behind.stop()
 
-    def _say_work(self, stage: str, part: float | None = None, left_s: float | None = None, takes: str = "") -> None:
+    def _say_work(self, stage: str, part: float | None = None, so_far: str = "") -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": part, "left_s": left_s, "takes": takes})
+        self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         self._say_work("")
@@ -484,11 +482,6 @@ class Session:
         self._checks.stop()
         self._flush()
         pace = Pace(self.path, what)
-        takes = about(self._guess_s(what))
-
-        def say(stage: str) -> None:
-            part, left_s = pace.at(stage)
-            self._say_work(f"{what}: {stage_words(stage)}", part, left_s, takes if part is None else "")
 
         def done(message: dict[str, Any]) -> None:
             pace.done()
@@ -500,13 +493,10 @@ class Session:
             self._failed(what, error)
             self._look_on()
 
-        self._start(self._builder, work, say=say, done=done, failed=failed)
-
-    def _guess_s(self, what: str) -> float:
-        """About how long a build takes the first time, by the size of the face, its blocks and their shapes."""
-        with self._at_desk() as desk:
-            thousands = (desk.size[0] * desk.size[1] / 1000, len(desk.seen.numbers()) / 1000)
-        return float(np.dot(_SLOW_S[what], (1.0, *thousands)) * len(desk.print_.blocks))
+        self._start(
+            self._builder, work, done=done, failed=failed,
+            say=lambda stage: self._say_work(f"{what}: {stage_words(stage)}", *pace.at(stage)),
+        )  # fmt: skip
 
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
@@ -541,16 +531,24 @@ class Session:
         return cautions(self.desk.print_, self.desk.setups)
 
     def compared(self, picture: Path, wish: dict[str, Any], out: Path) -> dict[str, Any]:
-        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`."""
-        return compared(self.desk.print_, picture, wish, out)
+        """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`.
+
+        `follow` is the key by which marks can be taken that let the plan follow what is gone; "" if nothing is.
+        """
+        marks, message = compared(self.desk.print_, picture, wish, out)
+        return {**message, "follow": self._taken_later(marks) if marks else ""}
 
     def read_sheet(self, pages: Sequence[Path], out: Path) -> dict[str, Any]:
         """What is understood of photographs of the coloured sheet, under a key by which it can be taken as marks."""
         marks, message = read_coloured(self.desk.print_, pages, out)
+        return {**message, "sheet": self._taken_later(marks)}
+
+    def _taken_later(self, marks: tuple[Mark, ...]) -> str:
+        """The key by which marks that were read of photographs can be taken; those of the last few are kept."""
         key = secrets.token_hex(6)
         with self._lock:
-            self._sheets = {key: marks}
-        return {**message, "sheet": key}
+            self._sheets = {**dict([*self._sheets.items()][1 - _MOST_READ :]), key: marks}
+        return key
 
     def thumbnail(self, name: str, preset: str) -> bytes:
         """The middle of the print with a motif by another preset; a PNG."""

@@ -13,7 +13,7 @@ from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
-from carvegen.page.words import MEANINGS
+from carvegen.page.words import IN_SHORT, MEANINGS
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
@@ -37,7 +37,10 @@ def state_of(desk: Desk) -> dict[str, Any]:
         "motifs": [_motif(desk, k, motif) for k, motif in enumerate(print_.motifs)],
         "marks": [own_marks.mark_entry(mark, fixed=id(mark) not in own) for mark in desk.marks.every],
         "meanings": [
-            {"key": str(meaning), "help": about, "graded": meaning.graded, "bare": meaning is Meaning.COMES_OUT}
+            {
+                "key": str(meaning), "short": IN_SHORT[meaning], "help": about, "graded": meaning.graded,
+                "bare": meaning is Meaning.COMES_OUT,
+            }
             for meaning, about in MEANINGS.items()
         ],
         "land_mm": max((bed.limits.land_mm for bed in bare.beds), default=0.0),
@@ -72,10 +75,10 @@ def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
 
 
 def _about(entry: PrintMotif, preset: str | None) -> str:
-    """What tells a motif from others of its kind: its weather, and the layers that it lies on."""
+    """What tells a motif from others of its kind: the layers that it lies on, and its weather."""
     layers = ", ".join(shortened(name, _NAME) for name in entry.on[:_NAMED])
     more = f" and {len(entry.on) - _NAMED} more" if len(entry.on) > _NAMED else ""
-    return ", ".join(filter(None, [preset, layers and f"on {layers}{more}"]))
+    return ", ".join(filter(None, [layers and f"on {layers}{more}", preset]))
 
 
 def _setting(setting: Parameter, value: object) -> dict[str, Any]:

@@ -7,10 +7,12 @@ from collections.abc import Iterable
 from pathlib import PurePosixPath
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.words import shortened
+from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
-__all__ = ["MEANINGS", "about", "explained", "noun", "own_fault", "stage_words", "understood_lines"]
+__all__ = [
+    "IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words", "understood_lines",
+]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
 MEANINGS = {
@@ -20,6 +22,15 @@ MEANINGS = {
     Meaning.MORE: "snow lies denser, more where the pencil is heavier",
     Meaning.LESS: "snow lies thinner, more so where the pencil is heavier",
     Meaning.GROW_AGAIN: "what has grown here goes, and grows anew",
+}
+#: The same on the pencils themselves.
+IN_SHORT = {
+    Meaning.COMES_OUT: "bare paper",
+    Meaning.STAYS: "prints, no snow",
+    Meaning.CARVER_DECIDES: "gouge in hand",
+    Meaning.MORE: "denser snow",
+    Meaning.LESS: "thinner snow",
+    Meaning.GROW_AGAIN: "another try",
 }
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
@@ -87,7 +98,7 @@ _NOTES = (
     (re.compile(r"not sure on (\d+)% of it, layer \S+: it glares there and nothing is read; .*"),
      r"Not sure on \1% of it: it glares there, and nothing is read. Photograph it again, lit from the side."),
 )  # fmt: skip
-_SOON_S, _MINUTE_S = 40, 60
+_SOON_S = 5.0  #: for so long nobody asks how long it takes
 
 
 def noun(name: str) -> str:
@@ -137,13 +148,11 @@ def _noted(note: str) -> str:
     return f"{note[:1].upper()}{note[1:].removesuffix('.')}."
 
 
-def about(seconds: float) -> str:
-    """How long something takes, no more exact than it is known."""
-    if seconds < _SOON_S:
-        return "less than a minute"
-    if seconds < 2.5 * _MINUTE_S:
-        return "about a minute or two"
-    return f"about {round(seconds / _MINUTE_S)} to {round(2 * seconds / _MINUTE_S)} minutes"
+def so_far(passed_s: float, before_s: float) -> str:
+    """How long work has gone on, and how long it took the time before (0: not known); nothing is guessed."""
+    here = f"{lasted(passed_s)} so far" if passed_s >= _SOON_S else ""
+    before = f"this print took {lasted(before_s)} last time" if before_s else ""
+    return "; ".join(filter(None, [here, before]))
 
 
 def own_fault(error: BaseException) -> CarvegenError:

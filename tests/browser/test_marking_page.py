@@ -454,6 +454,26 @@ def test_her_own_outline_is_snow_in_the_kept_file(bench: Bench) -> None:
     until(lambda: any(its.contains(shapely.box(72, 34, 80, 39)) for its in bench.kept("flakes").values()))
 
 
+def test_what_can_be_done_with_a_thing_lies_beside_it(bench: Bench) -> None:
+    """It lay at the upper edge, on the heap of the lamp."""
+    _, x, y, _ = _one_alone(bench)
+    bench.take("fingers")
+    bench.draw((x, y))
+    covers = (
+        "const bar = document.getElementById('in-hand').getBoundingClientRect(), ring = bench.overlay.ring,"
+        " stage = document.getElementById('stage').getBoundingClientRect(), r = ring.r * bench.view.scale,"
+        " at = stage.y + bench.view.toScreen(ring.x, ring.y)[1];"
+        "return [bar.bottom > at - r && bar.y < at + r, bar.bottom <= stage.bottom]"
+    )
+    for where in (0.1, 0.9):
+        bench.run(
+            "const v = bench.view, ring = bench.overlay.ring; v.goTo(ring.x, ring.y);"
+            " v.pan(0, (arguments[0] - 0.5) * v.height)", where
+        )  # fmt: skip
+        until(lambda: bench.run(covers) == [False, True])
+    bench.run("bench.tools.choose([]); bench.view.whole()")
+
+
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
@@ -818,6 +838,8 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
         " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"
     )
     assert counted[0] == counted[1] != "0"
+    lesser = bench.run("return document.querySelector('.lesser > summary').textContent")
+    assert re.fullmatch(r"Worth a look while you carve: (.+ \(\d+\))(, .+ \(\d+\))*(, \d+ more of this sort)?", lesser)
     ringed, risk = "return arguments[0].map(([x, y]) => bench.overlay.pen.getImageData(x, y, 1, 1).data[3] > 0)", (
         "const all = bench.overlay.findings.filter((its) => its.at);"
         "const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);"
@@ -995,7 +1017,14 @@ def test_the_accessibility_checker_finds_nothing_in_any_state(bench: Bench) -> N
 
 def test_it_fits_a_tablet_either_way_round(bench: Bench) -> None:
     name, screen_ = _SCREEN
+    bench.run("bench.view.whole()")
     try:
+        bench.browser.execute_cdp_cmd(name, {**screen_, "width": 900, "height": 625})
+        until(lambda: bench.run("return bench.view.toScreen(bench.view.size[0], 0)[0] < bench.view.width"))
+        assert bench.run(
+            "const b = document.getElementById('true-size').getBoundingClientRect();"
+            "return document.elementFromPoint(b.right - 3, b.y + 9).id"
+        ) == "true-size", "the notes lie on nothing"  # fmt: skip
         for width, height in ((1024, 768), (800, 1280)):
             bench.browser.execute_cdp_cmd(name, {**screen_, "width": width, "height": height})
             assert bench.run("return document.documentElement.scrollWidth") <= width

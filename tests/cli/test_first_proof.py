@@ -394,7 +394,7 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
     assert gone["at_mm"] == pytest.approx([23, 6.5], abs=1)
     assert not places["key"]
     assert sorted(path.name for path in three.parent.glob("cut*.pdf")) == ["cut-key.pdf", "cut-sky.pdf", "cut-tone.pdf"]
-    assert any(note.startswith("not sure at 1: a shadow") for note in told["notes"])  # 70 of 9,600 mm²
+    assert any(note.startswith("look twice at 1: a shadow") for note in told["notes"])  # 70 of 9,600 mm²
     words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
     assert words.index("1: sky, ") < words.index("2: tone, ")
     assert "key: as planned" in words

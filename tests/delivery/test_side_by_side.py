@@ -255,3 +255,5 @@ def test_while_a_part_takes_long_it_is_told_again(monkeypatch):
     tasks = {"short": lambda _: None, "long": lambda _: time.sleep(0.5)}
     side_by_side(tasks, jobs=2, say=said.append)
     assert sum("1 of 2 parts done" in line for line in said) > 1
+    side_by_side({name: lambda _: time.sleep(0.3) for name in "ab"}, jobs=2, say=said.append)
+    assert "0 of 2 parts done, 0 s so far" in said, "before any is done nothing is guessed"

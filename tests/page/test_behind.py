@@ -247,12 +247,12 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard))
     assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
     stages = [its for its in heard if its["kind"] == "stage" and its["text"]]
-    assert {(its["part"], its["left_s"]) for its in stages} == {(None, None)}  # nobody knows yet
-    assert {its["takes"] for its in stages} == {"less than a minute"}, "guessed by its size"
+    assert {its["part"] for its in stages} == {None}  # nobody knows yet
+    assert not any("last time" in its["so_far"] for its in stages)
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
     assert len(parts) == len(stages)
-    assert all(0 <= part <= 1 and left >= 0 for part, left in parts)
+    assert all(0 <= part <= 1 and "last time" in told for part, told in parts)
     assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
@@ -261,8 +261,8 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     page.end()
 
 
-def test_what_is_left_is_told_by_the_last_time(tmp_path) -> None:
-    """Worked by hand: half as fast as the last time, so twice what was left then."""
+def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path) -> None:
+    """Worked by hand: half as fast as the last time, so every stage goes on for longer than it did then."""
     now = [0.0]
     for step in (1, 2):
         pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
@@ -272,9 +272,24 @@ def test_what_is_left_is_told_by_the_last_time(tmp_path) -> None:
             told.append(pace.at(stage))
         now[0] += 10 * step
         pace.done()
-    assert told == [(0.25, 60.0), (0.5, 40.0), (0.75, 20.0)]
-    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, None)
-    assert Pace(tmp_path / "print.toml", "building").at("inks")[0] == 0.25
+    last = "this print took 40 s last time"
+    assert told == [
+        (part, f"{so_far} so far; {last}") for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
+    ]
+    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, "")
+    now[0], parts = 0.0, []
+    pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
+    for now[0] in (20.0, 30.0, 40.0, 400.0):  # a stage that began at 20 s of 80 the last time, and ended at 40
+        parts.append(pace.at("inks")[0])
+    assert parts == [0.25, 0.375, 0.5, 0.5]
+
+
+def test_work_that_says_nothing_for_long_is_told_of_again(monkeypatch) -> None:
+    monkeypatch.setattr("carvegen.page.work.processes._AGAIN_S", 0.05)
+    behind, said = BackgroundWork(), list[str]()
+    behind.start(slow, Path("slow"), None, say=said.append, done=print, failed=print)
+    until(lambda: said[:3] == ["begun"] * 3)
+    assert behind.stop()
 
 
 def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:

@@ -254,10 +254,14 @@ def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -
 
 
 @needs_fork
-def test_ctrl_c_ends_it_in_order_and_does_not_say_that_nothing_was_changed(tmp_path) -> None:
+def test_ctrl_c_with_a_window_open_ends_it_in_order_and_does_not_say_that_nothing_was_changed(tmp_path) -> None:
     program = Forked(tmp_path, "mark", print_file(tmp_path, after=SNOWFALL), "--no-browser")
-    assert "http://" in program.stdout.readline()
-    os.kill(program.pid, signal.SIGINT)
+    address = re.search(r"http://\S+/", program.stdout.readline())[0]
+    with httpx.Client(base_url=address, timeout=60) as own, own.stream("GET", "events") as events:
+        lines = events.iter_lines()
+        assert next(lines).startswith("data: ")
+        os.kill(program.pid, signal.SIGINT)
+        assert [*lines]  # to the end: a stream that is broken off raises
     ended = program.ended()
     assert (ended.code, ended.err) == (0, "")
     assert "What was done on the page is in the print's files." in ended.out
@@ -329,6 +333,10 @@ def test_too_little_to_lay_a_photograph_by_is_laid_by_its_corners(printed, tmp_p
         "still to cut": pytest.approx(30, abs=1.5), "cut where the plan cuts nothing":
         pytest.approx(4, abs=0.5),
     }  # fmt: skip
+    printed.session.do(*gesture({"id": "f", "do": "take marks", "sheet": answer.json()["follow"]}))
+    (mark,) = printed.session.state()["marks"]  # on that block alone the plan follows what is gone
+    assert (mark["meaning"], mark["blocks"]) == ("comes out", ["sky"])
+    assert shapely.Polygon(mark["rings"][0]).area == pytest.approx(4, abs=0.5)
 
 
 @takes_long  # in the browser and by `compare` it is laid, too
@@ -341,10 +349,10 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     _built(folder, sky=plan)
     (answer,) = _proved(page, _photographed(land, mirrored=True, turn=12.0), {"block": "sky"})
     told = answer.json()
-    told["lines"] = [its for its in told["lines"] if not its.startswith("note: not sure at 1:")]  # 36 mm² are much
+    told["lines"] = [its for its in told["lines"] if not its.startswith("note: look twice at 1:")]  # 36 mm² are much
     assert told["fault"] == ""
     assert told["lines"][0].startswith(
-        "sky: the picture shows the block itself, mirrored; laid on the plan by the drawing"
+        "sky: the picture shows the block itself, mirrored, and is drawn as it prints; laid on the plan by the drawing"
     )
     assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
     places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in told["lines"][2::2]]  # mm², x, y, mm

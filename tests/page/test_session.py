@@ -66,7 +66,9 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     middle = shapely.Point(20, 15)  # the one that is moved must stay on the face
     flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
     hand.does("take away", ids=flakes[:2])
-    hand.does("move", ids=flakes[2:3], dx=0.4, dy=0.3, turn_deg=30, scale=0.9, about=[20, 20])
+    moved = {"ids": flakes[2:3], "dx": 0.4, "dy": 0.3, "turn_deg": 30, "scale": 0.9, "about": [20, 20]}
+    locks = "all of snowfall 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
+    assert hand.does("move", **moved)["said"] == [locks]
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
     hand.does("draw", motif="snowfall 1", points=[[36, 27], [38, 27], [37, 29]])
     hand.written()
@@ -95,7 +97,7 @@ def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None
     hand = Hand(path)
     told = {its["name"]: its["about"] for its in hand.session.state()["motifs"]}
     hand.close()
-    assert told == {"snowload 1": "wet, on PILE0, PILE1, PILE2 and 2 more", "snowload 2": "on PILE1"}
+    assert told == {"snowload 1": "on PILE0, PILE1, PILE2 and 2 more, wet", "snowload 2": "on PILE1"}
 
 
 def test_only_the_neighbourhood_changes(hand) -> None:

@@ -8,7 +8,7 @@ from importlib.resources import files
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
 from carvegen.marking.marks import Meaning
-from carvegen.page.words import about, explained, noun, stage_words
+from carvegen.page.words import explained, noun, so_far, stage_words
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print
@@ -58,18 +58,17 @@ def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
     session = page_in(tmp_path, path).session
     state = session.state()
     assert [its["key"] for its in state["meanings"]] == [*Meaning]
+    assert all(its["short"] for its in state["meanings"])
     assert not any("label" in its for its in state["meanings"])
     assert [its["name"] for its in state["motifs"]] == ["snowload 1"]
     assert "label" not in state["motifs"][0]
     session.close()
 
 
-def test_how_long_it_takes_is_no_more_exact_than_it_is_known() -> None:
-    assert [about(its) for its in (12, 70, 400)] == [
-        "less than a minute",
-        "about a minute or two",
-        "about 7 to 13 minutes",
-    ]
+def test_how_long_it_has_taken_is_said_and_how_long_the_last_time_and_nothing_is_guessed() -> None:
+    assert [so_far(*its) for its in ((1, 0), (12, 0), (185, 540), (3900, 0))] == [
+        "", "12 s so far", "3 min so far; this print took 9 min last time", "1 h 5 min so far",
+    ]  # fmt: skip
 
 
 def test_a_word_of_the_shop_is_told_where_it_is_met_first() -> None:

@@ -12,13 +12,14 @@ from pathlib import Path
 
 import click
 
-from carvegen.base.words import shortened
+from carvegen.base.words import lasted, shortened
 from carvegen.cli.options import values
 
 __all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "look_first", "quiet", "tell_notes", "teller", "verbose"]
 
 _NOTES = "carvegen.notes"  #: where a command keeps the notes of the drawings that it reads
 _WARNING = "WARNING"
+_LONG_S = 60.0
 _LONGEST = 1000  #: letters of a note, in which names of others may stand
 
 
@@ -55,19 +56,22 @@ def teller(*, quiet: bool) -> Callable[[str], None]:
     meta = click.get_current_context().meta
     if quiet or meta.get("carvegen.quiet"):
         return lambda _: None
-    if verbose():
-        return _Timed()
-    return lambda stage: click.echo(f"… {stage}", err=True)
+    return _Timed(always=verbose())
 
 
 class _Timed:
-    """Tells of each stage as it begins, with the time that has passed since the command did."""
+    """Tells of each stage as it begins; once a command has taken a minute, how long it has, or always."""
 
-    def __init__(self) -> None:
-        self.began = time.monotonic()
+    def __init__(self, *, always: bool) -> None:
+        self.began, self.always = time.monotonic(), always
 
     def __call__(self, stage: str) -> None:
-        click.echo(f"… {time.monotonic() - self.began:6.1f} s  {stage}", err=True)
+        passed = time.monotonic() - self.began
+        if self.always:
+            stage = f"{passed:6.1f} s  {stage}"
+        elif passed >= _LONG_S:
+            stage = f"{stage}: {lasted(passed)} so far"
+        click.echo(f"… {stage}", err=True)
 
 
 def tell_notes(notes: Iterable[str]) -> None:

@@ -581,7 +581,7 @@ export function beginButton(does) {
 
 // ── after cutting ────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** @typedef {{fault: string, lines?: string[], sheets: {block: string, file: string}[], picture?: string}} Proof */
+/** @typedef {{fault: string, lines?: string[], sheets: {block: string, file: string}[], picture?: string, legend?: {colour: string, words: string}[], follow?: string}} Proof */
 
 /** @param {import("./transport.js").Print} print @param {Does} does */
 export function afterSlip(print, does) {
@@ -593,13 +593,21 @@ export function afterSlip(print, does) {
       ...print.blocks.map((block) => h("option", { value: block.name }, `the ${block.name} block, or a proof of it`)),
       inked.length > 1 && h("option", { value: "" }, "a print of all blocks"),
     );
+  const again = button("", () => undefined, { id: "proof-again", hidden: true });
+  /** @param {string} title @param {Proof} proof */
+  const kept = (title, proof) => {
+    again.hidden = false;
+    again.textContent = `Look at the last one again: ${title.charAt(0).toLowerCase()}${title.slice(1)}`;
+    again.onclick = () => proofDialog(title, does).show(proof);
+  };
   const input = h("input", {
     type: "file",
     id: "cut-photograph",
     accept: "image/png,image/jpeg,image/tiff,image/webp",
     onchange: () => {
       const file = input.files?.[0];
-      if (file) void tried(does, async () => proved(file, (await upload(file)).upload, block.value));
+      if (file) void tried(does, async () => proved(file, (await upload(file)).upload, block.value, does, kept));
+      input.value = ""; // the same file may be chosen again
     },
   });
   body.append(
@@ -610,31 +618,39 @@ export function afterSlip(print, does) {
     ),
     h("div", { class: "field" }, h("label", { for: "cut-block" }, "It shows"), block),
     h("div", { class: "field" }, h("label", { for: "cut-photograph" }, "Photograph"), input),
+    again,
   );
 }
 
-/** Lays a photograph on the plan; where the drawing does not tell its place, by corners laid by hand. @param {File} file @param {number} number @param {string} block */
-function proved(file, number, block) {
+/** A view that fills the window, for a photograph on the plan. @param {string} title @param {Does} does */
+function proofDialog(title, does) {
   const said = h("p", { class: "refused", role: "status" }),
     body = h("div", { class: "body" });
   const dialog = h(
     "dialog",
-    { class: "wide", "aria-labelledby": "proof-title" },
-    h(
-      "div",
-      { class: "row ends" },
-      h("h2", { id: "proof-title" }, block ? `The ${block} block after cutting` : "The print after cutting"),
-      button("Back to the bench", () => dialog.close()),
-    ),
+    { class: "fills", "aria-labelledby": "proof-title" },
+    h("div", { class: "row ends" }, h("h2", { id: "proof-title" }, title), button("Back to the bench", () => dialog.close())),
     said,
     body,
   );
-  const told = {
+  opened(dialog);
+  return {
+    body,
     say: (/** @type {string} */ words) => {
       said.textContent = words;
     },
-    send: async () => undefined,
+    show: (/** @type {Proof} */ proof) => {
+      body.className = "compared";
+      body.replaceChildren(...compared(proof, dialog, does));
+    },
   };
+}
+
+/** Lays a photograph on the plan; where the drawing does not tell its place, by corners laid by hand. @param {File} file @param {number} number @param {string} block @param {Does} does @param {(title: string, proof: Proof) => void} kept */
+function proved(file, number, block, does, kept) {
+  const title = block ? `The ${block} block after cutting` : "The print after cutting",
+    view = proofDialog(title, does),
+    told = { say: view.say, send: async () => undefined };
   /** @param {object} more */
   const lay = (more) =>
     tried(told, async () => {
@@ -642,9 +658,10 @@ function proved(file, number, block) {
       /** @type {Proof} */
       const proof = await tell("proof", { upload: number, block, ...more });
       told.say(proof.fault);
-      body.replaceChildren(...(proof.fault ? [byCorners(file, (corners) => void lay(corners))] : compared(proof)));
+      if (proof.fault) return view.body.replaceChildren(byCorners(file, (corners) => void lay(corners)));
+      view.show(proof);
+      kept(title, proof);
     });
-  opened(dialog);
   void lay({});
 }
 
@@ -672,15 +689,23 @@ function byCorners(file, lay) {
   );
 }
 
-/** What was cut beside what was planned: her own photograph with rings, and what is said of them. @param {Proof} proof @returns {HTMLElement[]} */
-function compared(proof) {
+/** What was cut beside what was planned: her own photograph with rings, and what is said of them. @param {Proof} proof @param {HTMLDialogElement} dialog @param {Does} does @returns {HTMLElement[]} */
+function compared(proof, dialog, does) {
   const picture = h("img", {
       src: `proof/${proof.picture}?${performance.now()}`,
       alt: "Your photograph on the plan; what differs is coloured and ringed",
     }),
     large = h("input", { type: "range", id: "proof-large", min: "1", max: "6", step: "0.25", value: "1" });
   large.addEventListener("input", () => picture.style.setProperty("--large", large.value));
-  return [
+  const follow = button(
+    "Let the plan follow what is gone",
+    () => {
+      dialog.close();
+      void does.send({ do: "take marks", sheet: proof.follow });
+    },
+    { id: "follow" },
+  );
+  const words = [
     h("ul", { class: "told" }, ...(proof.lines ?? []).map((line) => h("li", {}, line))),
     proof.sheets.length > 0 &&
       h(
@@ -694,12 +719,24 @@ function compared(proof) {
           ),
         ),
       ),
+    proof.follow && h("p", {}, follow, h("span", { class: "faint" }, " It is marked comes out there, on that block alone.")),
+    h("ul", { class: "told legend" }, ...(proof.legend ?? []).map(({ colour, words }) => legendLine(colour, words))),
     h("label", { for: "proof-large" }, "Enlarge"),
     large,
+  ];
+  return [
     h(
       "div",
       { class: "proof", tabIndex: 0, role: "region", "aria-label": "The comparison; it scrolls when enlarged" },
       picture,
     ),
-  ].filter((part) => part instanceof HTMLElement);
+    h("div", { class: "words" }, ...words.filter((part) => part instanceof HTMLElement)),
+  ];
+}
+
+/** @param {string} colour @param {string} words */
+function legendLine(colour, words) {
+  const swatch = h("span", { class: "ink" });
+  swatch.style.backgroundColor = colour;
+  return h("li", { class: "row" }, swatch, words);
 }

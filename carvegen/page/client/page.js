@@ -59,13 +59,25 @@ function again() {
   wanted = true;
 }
 
+/** What can be done with the thing that is held lies at the bench's upper edge, or at the lower where it would cover it. */
+function besideHeld() {
+  const bar = byId("in-hand"),
+    ring = overlay.ring;
+  bar.hidden = !ring || tools.tool !== "fingers";
+  if (bar.hidden || !ring) return;
+  const r = ring.r * view.scale,
+    above = view.toScreen(ring.x, ring.y)[1] - r,
+    below = view.height - above - 2 * r;
+  bar.classList.toggle("low", above < bar.offsetHeight + 22 && below > above);
+}
+
 function frame() {
   wanted = false;
   if (!print) return;
   if (picture.frame()) again();
   if (overlay.frame()) again();
   byId("scale").textContent = `${Math.round((100 * view.scale) / view.true_)} %`;
-  byId("in-hand").hidden = overlay.chosen.size === 0 || tools.tool !== "fingers";
+  besideHeld();
   if (picture.sharp && document.body.dataset.ready !== "yes") {
     document.body.dataset.ready = "yes";
     byId("waiting").hidden = true;
@@ -262,7 +274,7 @@ function lookAt(finding) {
 function motifsNamed() {
   for (const option of byId("for").querySelectorAll("option")) {
     const motif = print.motifs.find((one) => one.name === option.value);
-    if (motif) option.textContent = motif.about ? `${motif.name}: ${motif.about}` : motif.name;
+    if (motif) option.textContent = motif.about ? `${motif.about} (${motif.name})` : motif.name; // a narrow list shows what comes first
   }
 }
 
@@ -278,7 +290,7 @@ function tray() {
         "label",
         { class: `pencil lead-${k}`, title: meaning.help, "data-tool": meaning.key },
         pick(meaning.key),
-        h("span", {}, meaning.key),
+        h("span", {}, meaning.key, h("small", {}, meaning.short)),
       ),
     ),
   );
@@ -381,7 +393,7 @@ function wire() {
   new ResizeObserver(() => {
     const first = view.width === 1;
     [view.width, view.height] = [stage.clientWidth, stage.clientHeight];
-    if (first) view.whole();
+    if (first || view.isWhole) view.whole();
     else view.moved();
   }).observe(stage);
 }

@@ -166,6 +166,7 @@ function option(group, text, on, act, ink) {
 // ── what would break ─────────────────────────────────────────────────────────────────────────────────────────────
 
 const MOST = 200; // of a kind are told at once
+const MOST_NAMED = 3; // kinds of what is no break are named before they are unfolded
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
 export class FindingsSlip {
@@ -198,15 +199,6 @@ export class FindingsSlip {
       : `${broken.length || "Nothing"} would break.`;
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
-    const lesser = [
-      risks.length > 0 && `${risks.length} ${risks.length === 1 ? "risk" : "risks"}`,
-      hints.length > 0 && `${hints.length} ${hints.length === 1 ? "hint" : "hints"}`,
-      left.length > 0 && `${left.length} left to your knife`,
-    ]
-      .filter(Boolean)
-      .join(", ");
-    this.more.textContent = lesser && `Worth a look while you carve: ${lesser}`;
-    this.lesser.hidden = this.more.textContent === "";
     this.#lay(this.list, broken);
     /** @type {Map<string, Finding[]>} */
     const kinds = new Map();
@@ -214,6 +206,10 @@ export class FindingsSlip {
       const kind = finding.left ? "left to your knife" : finding.title;
       kinds.set(kind, [...(kinds.get(kind) ?? []), finding]);
     }
+    const named = [...kinds].slice(0, MOST_NAMED).map(([kind, lot]) => `${kind.toLowerCase()} (${lot.length})`);
+    if (kinds.size > MOST_NAMED) named.push(`${kinds.size - MOST_NAMED} more of this sort`);
+    this.more.textContent = `Worth a look while you carve: ${named.join(", ")}`;
+    this.lesser.hidden = kinds.size === 0;
     const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((group) => group.getAttribute("data-kind")));
     this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
   }
@@ -401,8 +397,7 @@ export class WeatherSlip {
     return h(
       "section",
       { class: "card advice", "data-motif": motif.name },
-      h("h3", {}, motif.name),
-      motif.about && h("p", { class: "faint" }, motif.about),
+      h("h3", {}, [motif.name, motif.about].filter(Boolean).join(", ")),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
@@ -559,16 +554,17 @@ export class FilesSlip {
     await tried(this.does, async () => {
       await tell(what, more);
       this.build.disabled = this.draw.disabled = true;
-      this.bar.hidden = this.stop.hidden = false;
-      this.bar.removeAttribute("value");
+      this.stop.hidden = false;
+      this.note.textContent = "It begins…";
     });
   }
 
   /** @param {import("./transport.js").News} news */
   progress(news) {
-    if (this.bar.hidden) return;
-    if (typeof news.part === "number") this.bar.value = news.part;
-    if (news.text) this.note.textContent = news.text + (news.takes ? `. In all ${news.takes}, this first time.` : more(news.left_s));
+    if (this.stop.hidden || !news.text) return;
+    this.bar.hidden = typeof news.part !== "number"; // a bar that nothing moves tells nothing
+    this.bar.value = news.part ?? 0;
+    this.note.textContent = [news.text, news.so_far].filter(Boolean).join(": ");
   }
 
   /** @param {boolean} [unfold] whether to lay them out at once */
@@ -599,7 +595,7 @@ export class FilesSlip {
 
   /** The print has changed since. */
   aged() {
-    if (this.made && this.bar.hidden) this.#lie(true);
+    if (this.made && this.stop.hidden) this.#lie(true);
   }
 
   /** @param {boolean} old */
@@ -691,10 +687,6 @@ export class FilesSlip {
     opened(dialog);
   }
 }
-
-/** How much longer work takes. @param {number | null | undefined} left_s */
-const more = (left_s) =>
-  left_s ? `, about ${left_s < 90 ? `${Math.ceil(left_s)} seconds` : `${Math.round(left_s / 60)} minutes`} more` : "";
 
 /** @param {string} href @param {string} words */
 const paperLink = (href, words) => h("a", { href, target: "_blank", rel: "noopener" }, words);

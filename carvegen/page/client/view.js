@@ -78,6 +78,13 @@ export class View {
     this.moved();
   }
 
+  #whole = "";
+
+  /** Whether the whole print is shown as `whole` has laid it. */
+  get isWhole() {
+    return this.#whole === `${this.scale} ${this.x} ${this.y}`;
+  }
+
   whole() {
     const room = 28;
     this.scale = Math.max(
@@ -86,6 +93,7 @@ export class View {
     );
     this.x = (this.size[0] - this.width / this.scale) / 2;
     this.y = (this.size[1] - this.height / this.scale) / 2;
+    this.#whole = `${this.scale} ${this.x} ${this.y}`;
     this.moved();
   }
 

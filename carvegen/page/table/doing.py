@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -123,13 +123,22 @@ class _Marking:
         text, keeping = more.pop("text", ()), more.pop("keeping", None)
         if new and not self.desk.marks.named and not text:
             text = _edited_text(self.desk, with_marks_file, self.desk.marks.file)
+        locks = tuple(_locks(self.desk, keeping)) if keeping else ()
         return Planned(
             change=Change(
                 what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
                 text=text, **more,
             ),
-            keeping=keeping, notes=tuple(notes),
+            keeping=keeping, notes=(*notes, *locks),
         )  # fmt: skip
+
+
+def _locks(desk: Desk, keeping: Keeping) -> Iterator[str]:
+    """That what was touched is locked by this with all others of its motif, and how to have it back."""
+    names = [desk.print_.motifs[k].name for k in sorted(keeping.own)]
+    if names:
+        all_ = " and ".join(names)
+        yield f"all of {all_} is locked now, so that the rest stays where it lies; taking this back unlocks it"
 
 
 def _edited_text(desk: Desk, edit: Callable[..., bytes], *values: Any) -> tuple[str, ...]:  # noqa: ANN401
@@ -243,11 +252,11 @@ def _(gesture: gestures.Leave, desk: Desk) -> Planned:
 
 
 def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
-    """What would draw marks that were read of a sheet, in the order of the sheet."""
+    """What would draw marks that were read of photographs, in their order."""
     marking = _Marking(desk=desk)
     for mark in marks:
         marking.put(replace(mark, key=marking.key()))
-    return marking.change("marks of the coloured sheet")
+    return marking.change("marks of the photograph")
 
 
 def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
@@ -486,12 +495,12 @@ def _(gesture: gestures.Keep, desk: Desk) -> Planned:
     if gesture.kept:
         kept = desk.kept([motif])
         if kept is None:
-            raise InputError("is kept already", value=gesture.motif)
-        return Planned(change=Change(what=f"keep {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
+            raise InputError("is locked already", value=gesture.motif)
+        return Planned(change=Change(what=f"lock {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.print_.motifs[motif].kept:
-        raise InputError("is not kept", value=gesture.motif)
+        raise InputError("is not locked", value=gesture.motif)
     text = _edited_text(desk, lambda _, __: released(desk.print_, [gesture.motif]))
-    return Planned(change=Change(what=f"let go of {gesture.motif}", text=text))
+    return Planned(change=Change(what=f"let {gesture.motif} grow again", text=text))
 
 
 @planned.register(gestures.Weather)
@@ -499,7 +508,7 @@ def _(gesture: gestures.Weather, desk: Desk) -> Planned:
     motif = desk.motif_called(gesture.motif)
     if desk.print_.motifs[motif].kept:
         raise InputError(
-            "is kept as it is", value=gesture.motif, hint="let it go first: then it grows by other weather"
+            "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
         )
     text = _edited_text(desk, with_weather, motif, gesture.preset, gesture.settings)
     return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))

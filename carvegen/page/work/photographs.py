@@ -11,24 +11,25 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork.on_plan import LaidError, PoorFitError
 from carvegen.artwork.scan import corners_from
+from carvegen.base.colour import hex_of
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
 from carvegen.delivery.first_proof import first_proof
-from carvegen.marking.marks import Meaning
+from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.reading import read_sheets
 from carvegen.page.beginning import finite
 from carvegen.page.work.processes import BUILT
 from carvegen.writers.whole_print.compare_png import compare_png
 from carvegen.writers.whole_print.marks_read import marks_png
+from carvegen.writers.whole_print.ringed_png import RING_LEGEND
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from carvegen.blocks.comparison import Difference, Spot
-    from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["DRAWN", "MARKED", "compared", "read_coloured"]
@@ -38,8 +39,10 @@ _PICTURE, _SHEET = "on-plan.png", "still-to-cut.pdf"
 DRAWN = re.compile(r"upload-\d+-(on-plan\.png|still-to-cut(-[^/\\.]+)?\.pdf)")
 
 
-def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> dict[str, Any]:
+def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> tuple[tuple[Mark, ...], dict[str, Any]]:
     """A picture laid on the plan as it is built: its sentences, and what was drawn of it in the folder `out`.
+
+    The marks are those by which the plan would follow what is gone.
 
     It is laid by the drawing itself, from the corners on where these are said; by the corners alone if too little is
     drawn to tell its place. Where it can't be laid, `fault` says why, and the corners are asked for.
@@ -70,25 +73,39 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> d
     try:
         proof = first_proof(plan, seen, picture, sheet, asked)
     except PoorFitError as error:
-        return {"fault": f"It does not fit the plan: {error.laid.fit.fault}.", "sheets": []}
+        return (), {"fault": f"It does not fit the plan: {error.laid.fit.fault}.", "sheets": []}
     except LaidError as error:
-        return {"fault": f"It {error.message}: choose the block that it shows.", "sheets": []}
+        return (), {"fault": f"It {error.message}: choose the block that it shows.", "sheets": []}
     if proof is not None:
         lines = [line for line in proof.lines() if str(sheet.parent) not in line]
         blocks = zip(proof.names, proof.sheets, strict=True)
         to_cut = {spot.block for spot in proof.spots if spot.kind.stands}
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
-        return {"fault": "", "lines": lines, "sheets": sheets, "picture": picture.name}
+        legend = [{"colour": hex_of(colour), "words": words} for colour, words in RING_LEGEND]
+        told = {"fault": "", "lines": lines, "sheets": sheets, "picture": picture.name, "legend": legend}
+        return _following(proof.spots), told
     if corners is None or not name:
         fault = "Too little is drawn on the plan to tell where the picture lies on it"
-        return {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
+        return (), {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}
     view = View(wish["view"]) if wish.get("view") in [known.value for known in View] else View.PRINT
     size = (print_.width_mm, print_.height_mm)
     land = land_in(seen, view=view, scan={"corners": corners_from(asked["corners"]), "size_mm": size})
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, picture)
 
 
-def _by_corners(difference: Difference, size: tuple[float, float], picture: Path) -> dict[str, Any]:
+def _following(spots: Sequence[Spot]) -> tuple[Mark, ...]:
+    """Marks by which the plan leaves bare what is gone of each block, on that block alone."""
+    gone = {name: [spot.shape for spot in spots if spot.block == name and not spot.kind.stands]
+            for name in dict.fromkeys(spot.block for spot in spots)}  # fmt: skip
+    return tuple(
+        Mark(meaning=Meaning.COMES_OUT, shape=shapely.union_all(shapes), key="", blocks=(name,))
+        for name, shapes in gone.items() if shapes
+    )  # fmt: skip
+
+
+def _by_corners(
+    difference: Difference, size: tuple[float, float], picture: Path
+) -> tuple[tuple[Mark, ...], dict[str, Any]]:
     """The same of a plan with too little on it to tell its place."""
     save_file(
         picture,
@@ -97,7 +114,7 @@ def _by_corners(difference: Difference, size: tuple[float, float], picture: Path
     apart = in_order(spots(difference, geometry.box(*size)))
     lines = [*_lines(apart)] or [f"{difference.name}: as planned, within {SCAN_TOLERANCE_MM:g} mm"]
     lines = [f"{difference.name}: laid on the plan by its corners", *lines]
-    return {"fault": "", "lines": lines, "sheets": [], "picture": picture.name}
+    return _following(apart), {"fault": "", "lines": lines, "sheets": [], "picture": picture.name, "legend": []}
 
 
 def _lines(spots: Sequence[Spot]) -> Iterator[str]:

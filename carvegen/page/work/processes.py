@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.marking.journal import FOLDER
-from carvegen.page.words import own_fault
+from carvegen.page.words import own_fault, so_far
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -30,6 +30,7 @@ __all__ = ["BUILT", "SHEET", "BackgroundWork", "Pace", "built", "checks", "sheet
 
 BUILT = "built"  #: the folder beside the print file into which it is built
 SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
+_AGAIN_S = 5.0  #: after so long without a word the last one is said again, and how long it has taken
 _BEHIND = 10  #: how far the work stands back where the hand, or another program, wants the processor (POSIX `nice`)
 #: Modules of the work, which are slow to read.
 _READ_ONCE = ("carvegen.page.print_checks", "carvegen.delivery.print_build", "carvegen.prints.file.print_file")
@@ -114,10 +115,12 @@ class BackgroundWork:
         return True
 
     def _listen(self, child: BaseProcess, pipe: Connection, say: Say, done: Any, failed: Any) -> None:  # noqa: ANN401
-        what, value = "fails", None
+        what: str = "fails"
+        value: Any = None
         with contextlib.suppress(EOFError, OSError):
             while True:
-                what, value = pipe.recv()
+                if what != "says" or pipe.poll(_AGAIN_S):
+                    what, value = pipe.recv()
                 if what != "says":
                     break
                 with self._lock:  # nothing is said of work once it is stopped
@@ -146,7 +149,7 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     from carvegen.delivery.side_by_side import TimeLeft, end_with_parent
 
     def say(stage: str) -> None:
-        if not isinstance(stage, TimeLeft):  # the page tells the time left by `pace`
+        if not isinstance(stage, TimeLeft):  # the page tells how long it takes by `Pace`
             pipe.send(("says", stage))
 
     threading.Thread(target=end_with_parent, daemon=True).start()
@@ -159,9 +162,6 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     pipe.send(answer)
 
 
-_SLOWEST = 4.0  #: by so much more or less than the last time is believed
-
-
 class Pace:
     """The stages of a piece of work on a print, when each began, and when each did the last time."""
 
@@ -171,17 +171,18 @@ class Pace:
         self._stages: dict[str, float] = {}
         self._before, self._whole = _times(_read(self._file).get(what))
 
-    def at(self, stage: str) -> tuple[float | None, float | None]:
-        """A stage begins: the part of the work that is done, 0 to 1, and the seconds that are left; None: not known."""
+    def at(self, stage: str) -> tuple[float | None, str]:
+        """A stage begins or goes on: the part of the work that is done, 0 to 1 (None: not known), and the time so far.
+
+        The part is how far it was at that time the last time; it stops where the next stage began then.
+        """
         now = self._clock() - self._begun
-        self._stages.setdefault(stage, now)
-        if not self._whole:
-            return None, None
+        since = self._stages.setdefault(stage, now)
         before = self._before.get(stage)
-        if before is not None:
-            self._part = max(self._part, min(1.0, before / self._whole))
-        pace = min(_SLOWEST, max(1 / _SLOWEST, now / before)) if before and now else 1.0
-        return round(self._part, 3), round((1 - self._part) * self._whole * pace, 1)
+        if before is not None and self._whole:
+            ended = min((at for at in self._before.values() if at > before), default=self._whole)
+            self._part = max(self._part, min(1.0, min(before + now - since, ended) / self._whole))
+        return round(self._part, 3) if self._whole else None, so_far(now, self._whole)
 
     def done(self) -> None:
         """The work is done: the next time is told by this one."""

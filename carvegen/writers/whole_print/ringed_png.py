@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from PIL import Image, ImageDraw, ImageFont
 
 from carvegen import geometry
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Rgb
     from carvegen.blocks.comparison import Kind, Spot
 
-__all__ = ["fit_png", "ringed_png", "ruled_png"]
+__all__ = ["RING_LEGEND", "fit_png", "ringed_png", "ruled_png"]
 
 _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
@@ -39,16 +40,18 @@ _FIT_LEGEND = (
     (_PLANNED, "violet: the plan as laid"), (_GOOD, "teal: it agrees"), (_OFF, "red: it does not"),
     ((110, 110, 110), "grey: nothing is seen"),
 )  # fmt: skip
-_RING_LEGEND = (
+RING_LEGEND = (
     (NOW_LAND, "teal: stands, is to be cut"), (NOW_CUT, "ochre: is cut, should stand"),
     (_UNSURE, "orange lines: not sure"),
 )  # fmt: skip
+_LARGEST = 1 / 3  #: of the picture's shorter side: a wider ring would go round half of the print; our own choice
 
 
 def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most: int = 60) -> bytes:
     """The scan, pale; what is still to cut in teal, what is gone in ochre; `most` of them ringed and numbered.
 
-    The largest of each kind in turn are ringed. What is not sure of any block is hatched; lines below say so.
+    The largest of each kind in turn are ringed, or outlined where a ring would be too large, with the number where the
+    place is broadest. What is not sure of any block is hatched; lines below say so.
     """
     picture, scale = _faded(laid)
     rows, columns = np.indices(picture.size[::-1], sparse=True)
@@ -66,18 +69,25 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
     for number, spot in _in_turn(spots)[:most]:
         left, bottom, right, top = spot.shape.bounds
         centre, radius = np.array([(left + right) / 2, (bottom + top) / 2]), math.hypot(right - left, top - bottom) / 2
+        large = 2 * radius > _LARGEST * min(laid.plan.size_mm)
+        if large:
+            centre, radius = np.array(spot.at), spot.width_mm / 2
         radius += _ROOM_MM
         wide = len(str(number)) * LABEL_MM * 0.7 + 0.8
         box = free_box(centre, radius, wide, taken, labels=labels, within=(0, 0, *laid.plan.size_mm))
         taken, labels = np.vstack([taken, [*(centre - radius), *(centre + radius)]]), np.vstack([labels, box])
         x, y, r = centre[0] * scale, high - centre[1] * scale, radius * scale
+        around = shapely.get_coordinates(shapely.buffer(spot.shape, _ROOM_MM).exterior) * (scale, -scale) + (0, high)
         colour = NOW_LAND if spot.kind.stands else NOW_CUT
         for shade, width in (((255, 255, 255), 0.8), (colour, 0.4)):
-            half = r + width * scale / 2
-            pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=max(1, round(width * scale)))
+            half, px = r + width * scale / 2, max(1, round(width * scale))
+            if large:
+                pen.line([*map(tuple, around.tolist())], fill=shade, width=px, joint="curve")
+            else:
+                pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=px)
         at = (float(box[0] + box[2]) / 2 * scale, high - float(box[1] + box[3]) / 2 * scale)
         pen.text(at, str(number), fill=_INK, font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255))
-    return _bytes(_with_legend(picture, _RING_LEGEND), scale)
+    return _bytes(_with_legend(picture, RING_LEGEND), scale)
 
 
 def _in_turn(spots: Sequence[Spot]) -> list[tuple[int, Spot]]:
