@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.on_plan import InkSeen, Laid
     from carvegen.blocks.comparison import Kind, Spot
 
-__all__ = ["Proof", "cover_words", "first_proof", "large_differences", "side_words"]
+__all__ = ["Proof", "cover_words", "first_proof", "is_large", "large_differences", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
 _LARGE = 3e-3  #: share of the face from which on a place may be a shadow, a sheet or a glove; our own choice
@@ -104,13 +104,13 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
     return (f"something lies over {over.area:.0f} mm² of it, or glares: {so}",) * (over.area >= _LEAST_MM2)
 
 
-def _is_large(spot: Spot, size_mm: tuple[float, float]) -> bool:
+def is_large(spot: Spot, size_mm: tuple[float, float]) -> bool:
     """Whether a place may be none of the block: by its colour alone some of it can't be told."""
     return spot.shape.area > _LARGE * size_mm[0] * size_mm[1]
 
 
 def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[str, ...]:
-    large = [str(number) for number, spot in enumerate(places, 1) if _is_large(spot, size_mm)]
+    large = [str(number) for number, spot in enumerate(places, 1) if is_large(spot, size_mm)]
     if not large:
         return ()
     listed = ", ".join(large[:_MOST_LINES]) + f" and {len(large) - _MOST_LINES} more" * (len(large) > _MOST_LINES)
@@ -122,7 +122,7 @@ def large_differences(planned: Planned, name: str, seen: InkSeen) -> tuple[str, 
     from carvegen.blocks.comparison import SCAN_TOLERANCE_MM
 
     spots = _differing(planned, name, seen, SCAN_TOLERANCE_MM)
-    places = [spot for spot in spots if _is_large(spot, planned.size_mm)]
+    places = [spot for spot in spots if is_large(spot, planned.size_mm)]
     if not places:
         return ()
     listed = "; ".join(f"x {spot.at[0]:.1f}, y {spot.at[1]:.1f} mm" for spot in places[:_MOST_LINES])

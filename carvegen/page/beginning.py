@@ -29,6 +29,8 @@ __all__ = ["Upload", "begun", "corners_of", "finite", "offers", "received", "thi
 
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
+#: What the page says of a block of a new print, beside whether it is cut.
+_CHOSEN = ("role", "ink", "opacity", "layers", "material", "cutter", "for")
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 
 
@@ -262,7 +264,6 @@ def begun(body: Mapping[str, Any], uploads: Sequence[Upload], shelf: Library, fo
 
 
 def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder: Path) -> Path:
-    from carvegen.writers.whole_print.cut_already import as_cut
     from carvegen.writers.whole_print.new_print import plain_file_name, print_files
 
     artwork = artwork_of(upload, body)
@@ -270,11 +271,20 @@ def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder:
         raise InputError("does not say how large it is", hint="say its size, or what its numbers mean")
     size = _size(artwork, body)
     name = str(body.get("name") or "print")[:80]
-    blocks = [{**block, "name": plain_file_name(str(block.get("name")), "")} for block in _tables(body, "blocks")]
-    blocks = [as_cut(block) if block.get("cut") is True else block for block in blocks]
+    blocks = [_block(table) for table in _tables(body, "blocks")]
     motifs = _tables(body, "motifs")
     files = print_files(name, {"drawing.svg": artwork.layers}, size, blocks=blocks, motifs=motifs)
     return _written(_free(folder, plain_file_name(name, "print")), files, shelf)
+
+
+def _block(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A block as the page chose it; its name is one that a file may have, and no file is named by the page."""
+    from carvegen.writers.whole_print.cut_already import as_cut
+    from carvegen.writers.whole_print.new_print import plain_file_name
+
+    block = {key: table[key] for key in _CHOSEN if key in table}
+    block["name"] = plain_file_name(str(table.get("name")), "")
+    return as_cut(block) if table.get("cut") is True else block
 
 
 def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:

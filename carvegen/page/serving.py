@@ -99,7 +99,7 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
     import uvicorn
 
     server = uvicorn.Server(uvicorn.Config(
-        app, log_level="critical", access_log=False, server_header=False, date_header=False, lifespan="off",
+        app, log_level="error", access_log=False, server_header=False, date_header=False, lifespan="off",
         timeout_keep_alive=30, timeout_graceful_shutdown=2, h11_max_incomplete_event_size=64_000,
     ))  # fmt: skip
 

@@ -1181,6 +1181,10 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
         "const [w, h] = document.querySelectorAll('dialog input[type=number]'); w.value = 60; h.value = 42;"
         "document.querySelector('dialog select').value = 'print'; document.querySelector('dialog form').requestSubmit()"
     )
+    assert not begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"), "cut already, or not: she is asked"
+    begun.run(
+        "document.querySelector('[data-is=cut]').value = 'open'; document.querySelector('dialog form').requestSubmit()"
+    )
     until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, "[data-is=name]"))
     begun.run(
         "for (const its of document.querySelectorAll('dialog select'))"

@@ -15,6 +15,7 @@ from carvegen.artwork import read
 from carvegen.base.errors import InputError
 from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, received
 from carvegen.page.words import understood_lines
+from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.whole_print.new_print import guess
@@ -25,6 +26,7 @@ SIZE = [40.0, 30.0]
 BLOCK = {"role": "key", "ink": "#1f2b3d", "layers": ["POST"], "material": "linoleum", "cutter": "v-60"}
 DRAWING = (
     b'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    b'<g id="RAIL"><rect x="2" y="13" width="36" height="3"/></g>'
     b'<g id="POST"><rect x="5" y="5" width="6" height="25"/></g></svg>'
 )
 
@@ -57,15 +59,31 @@ def test_of_a_block_that_is_cut_already_what_is_drawn_stands_and_nothing_more(tm
     assert shapely.symmetric_difference(stands["key"].land, shapely.box(5, 0, 11, 25)).area < 0.05
 
 
-def test_under_a_darker_ink_a_block_that_is_cut_has_its_trap(tmp_path) -> None:
-    """By default at most half a millimetre: what stands under the post can't be seen, and is not asked to come back."""
+def test_under_a_darker_ink_a_block_that_is_cut_is_taken_to_stand(tmp_path) -> None:
+    """What stands under the post can't be seen: were it taken to be cut, snow on the post would print pale there."""
     sky = {"name": "sky", "role": "background", "ink": "#a9bfcb", "layers": ["*"], "cut": True}
-    path, _ = _begun(tmp_path, sky, {"name": "key", "cut": True})
-    land = standing_lands(read_print(path, SHELF), tmp_path / "built")["sky"].land
-    under = shapely.intersection(land, shapely.box(5, 0, 11, 25))
-    around = shapely.difference(shapely.box(0, 0, 40, 30), shapely.box(5, 0, 11, 25))
-    assert under.area > 20  # two sides of 25 mm and one of 6 mm, by up to 0.5 mm
-    assert shapely.difference(land, shapely.buffer(around, 0.55)).area < 0.05
+    tone = {"name": "tone", "role": "tone", "ink": "#6a8799", "layers": ["RAIL"], "cut": True}
+    path, _ = _begun(tmp_path, sky, tone, {"name": "key", "cut": True})
+    lands = standing_lands(read_print(path, SHELF), tmp_path / "built")
+    post, rail = shapely.box(5, 0, 11, 25), shapely.box(2, 14, 38, 17)
+    for name, stands in (("sky", shapely.box(0, 0, 40, 30)), ("tone", shapely.union(post, rail)), ("key", post)):
+        assert shapely.symmetric_difference(lands[name].land, stands).area < 0.05, name
+
+
+def test_no_file_is_named_by_the_page_and_none_of_hers_written_over(tmp_path) -> None:
+    """A path out of the folder; a drawing of her own where what stands would be written."""
+    path, (table,) = _begun(tmp_path, {"name": "../key", "state": "cut", "cut_land": "../../elsewhere.svg"})
+    assert (table["name"], "state" in table, "cut_land" in table) == ("key", False, False)
+    (path.parent / "cut").mkdir()
+    mine = path.parent / "cut" / "key.svg"
+    mine.write_text("mine")
+    files = {"print.toml": path.read_text(encoding="utf-8")}
+    path.unlink()
+    (path.parent / "print.schema.json").unlink()
+    with pytest.raises(InputError, match=r"holds cut/key\.svg already"):
+        write_print(path.parent, files, SHELF, also=lambda *_: {"cut/key.svg": "theirs"})
+    assert mine.read_text() == "mine"
+    assert not path.exists()
 
 
 def test_a_print_begins_for_several_machines_and_with_names_as_she_writes_them(tmp_path) -> None:

@@ -17,11 +17,11 @@ const WHO = /** @type {Record<string, [string, string]>} */ ({
   laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
   router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
 });
-/** What a photograph may show: the side it is seen from, and whether the blocks are cut as a rule. */
-const SHOWS = /** @type {Record<string, {words: string, view: string, cut: boolean}>} */ ({
-  block: { words: "my block, as it lies", view: "block", cut: true },
-  print: { words: "a print or proof", view: "print", cut: true },
-  drawing: { words: "a drawing on paper", view: "print", cut: false },
+/** What a photograph may show, and the side it is seen from. */
+const SHOWS = /** @type {Record<string, {words: string, view: string}>} */ ({
+  block: { words: "my block, as it lies", view: "block" },
+  print: { words: "a print or proof", view: "print" },
+  drawing: { words: "a drawing on paper", view: "print" },
 });
 const INKS = ["#a9bfcb", "#6a8799", "#1f2b3d", "#b5714a", "#d9b26a"];
 const FILLS =
@@ -176,13 +176,11 @@ function photographed(body, does, file, number, found, done, turn) {
   const view = h("select", {}, ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)));
   const cut = h(
     "select",
-    { "data-is": "cut" },
+    { "data-is": "cut", required: true },
+    h("option", { value: "" }, "cut already, or not?"),
     h("option", { value: "cut" }, "are cut already"),
-    h("option", { value: "" }, "are not cut yet"),
+    h("option", { value: "open" }, "are not cut yet"),
   );
-  view.addEventListener("change", () => {
-    cut.value = SHOWS[view.value].cut ? "cut" : "";
-  });
   body.replaceChildren(
     h(
       "form",

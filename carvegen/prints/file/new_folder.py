@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.errors import CarvegenError, InputError, RefusedError
 from carvegen.base.files import settled, staged_folder, write_file
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.schema import SCHEMA_NAME, schema
@@ -55,16 +55,21 @@ def write_print(
     """
     files = {**files, SCHEMA_NAME: json.dumps(schema(), indent=1) + "\n"}
     with settled(folder):
-        there = [name for name in files if (folder / name).exists()]
-    if there:
-        raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")
+        _free_of(folder, files)
     with staged_folder(folder, owned=frozenset()) as stage:
         for name, data in files.items():
             write_file(stage / name, data)
         try:
             more = also(read_print(stage / "print.toml", shelf), shelf)
-        except InputError as error:
-            raise InputError(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
+        except (InputError, RefusedError) as error:
+            raise type(error)(str(error).replace(f"{stage}/", ""), hint=error.hint) from None
+        _free_of(folder, more)
         for name, text in more.items():
             write_file(stage / name, text)
     return (*files, *more)
+
+
+def _free_of(folder: Path, names: Iterable[str]) -> None:
+    there = [name for name in names if (folder / name).exists()]
+    if there:
+        raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
 from carvegen.prints.layers import drawing_of
-from carvegen.prints.separation import Spread, separated
+from carvegen.prints.separation import Plate, Spread, separated
 from carvegen.writers.block.clean_artwork import artwork_svg
 
 if TYPE_CHECKING:
@@ -27,19 +27,20 @@ def as_cut(block: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
-    """By file name the land of each block that is cut, print view: its part of the drawing, under darker inks a trap.
+    """By file name the land of each block that is cut, print view: its part of the drawing, and all under darker inks.
 
-    What lies under a darker ink can't be seen in a print: no more is taken to stand there than a new block would have.
+    What lies under a darker ink can't be seen in a print: it is taken to stand, so that snow is cut there, too.
     """
+    setups = setups_of(print_, shelf)
     files = {block.name: block.cut_land for block in print_.blocks if block.state == "cut" and block.inked}
     if not files:
         return {}
     layers = drawing_of(print_).layers
     known = {layer.name for layer in layers}
-    plates = plates_of(print_, setups_of(print_, shelf))
+    plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(print_, setups)]
     lands = separated(
         geometry.box(*print_.size_mm), layers,
-        [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates],
+        [_under_darker(plate, plates) if plate.name in files else plate for plate in plates],
         white=lambda _: shapely.Polygon(), spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
         run=lambda tasks, say: {name: tasks[name](say) for name in files},
     )  # fmt: skip
@@ -47,3 +48,10 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
         file: artwork_svg({name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands")
         for name, file in files.items()
     }
+
+
+def _under_darker(plate: Plate, plates: Sequence[Plate]) -> Plate:
+    """A block that prints under all that is darker, too."""
+    over = (other for other in plates if other.lightness < plate.lightness and not other.ground and not other.under_all)
+    layers = plate.layers.union(*(other.layers for other in over))
+    return replace(plate, layers=layers, under_all=plate.under_all or plate.ground)
