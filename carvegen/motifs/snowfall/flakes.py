@@ -129,7 +129,8 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
     shapes = np.empty(len(xy), dtype=object)
     need = np.pi / np.sqrt(2 * _SAG_MM / np.maximum(reach, 1e-6))
     low, high = _PLAIN_MM
-    large = looks.worked * np.clip((reach - low) / (high - low), 0, 1)
+    size = np.clip((reach - low) / (high - low), 0, 1)
+    large = looks.worked * size
     points = _STEPS[np.minimum(np.searchsorted(_STEPS, need), len(_STEPS) - 1)]
     lots = [(count, np.flatnonzero(points == count)) for count in _STEPS.tolist()]
     for count, which in ((count, lot[k : k + _LOT]) for count, lot in lots for k in range(0, len(lot), _LOT)):
@@ -140,6 +141,7 @@ def _outlined(looks: Looks, xy: Floats, reach: Floats, layer: Indices, draws: Dr
             longer=looks.longer[layer[which]],
             along_deg=looks.along_deg,
             large=large[which],
+            crisp=1 - size[which],
         )
         unit = rounded_until(unit, looks.passes_mm / reach[which])
         corners = xy[which, None, :] + reach[which, None, None] * unit

@@ -56,6 +56,7 @@ def outlines(
     longer: Floats,
     along_deg: float,
     large: Floats | float = 0.0,
+    crisp: Floats | float = 1.0,
 ) -> Floats:
     """Star-shaped outlines about the origin that reach 1 at most and `SMALLEST_REACH` at least.
 
@@ -69,6 +70,8 @@ def outlines(
         0: elongation and turn are left to chance; 1: drawn out along `along_deg`; (n,).
     large
         0: a few strokes of the tool, plain or crisp; 1: so large that its outline shows many; (n,).
+    crisp
+        How many of the crisp four-sided ones there are: 0 none, 1 as among small ones; (n,).
 
     Returns
     -------
@@ -82,7 +85,7 @@ def outlines(
     round_ones = kinds[:, 0] < round_share
     kind = np.where(round_ones, 1.0, kinds[:, 1])
     large = np.broadcast_to(large, len(draws))
-    crisp = _FACETS * np.clip(1 - longer, 0, 1) * (1 - large)  # the wind leaves few
+    crisp = _FACETS * np.clip(1 - longer, 0, 1) * np.minimum(crisp, 1 - large)  # the wind leaves few
     chips, facets = kind < _CHIPPED, (kind >= _CHIPPED) & (kind < _CHIPPED + crisp)
     nicked = round_ones & (kinds[:, 2] < _NICKED)
     squarish = 3.4 - 1.2 * np.log(exponents).sum(axis=1)  # a gamma distribution of shape 2

@@ -244,3 +244,16 @@ def test_of_two_large_ones_the_smaller_is_cut_back() -> None:
     assert len(made) == 2
     assert its.land_mm <= shapely.distance(*made) < its.land_mm + 0.1
     assert shapely.area(made).sum() == pytest.approx(20 * 20 + 11.5 * 12, rel=0.01)
+
+
+def test_no_large_flake_of_a_mass_is_a_crisp_square() -> None:
+    """They are less worked than single ones, but not cut by four strokes as small ones are."""
+    count, its = 600, limits(0.5, 0.4)
+    looks = Looks(
+        least_mm=0.4, passes_mm=passes_mm(its), most_mm=6.0, round=0.3, torn=0.0, longer=np.zeros(3), along_deg=0.0,
+        worked=0.4,
+    )  # fmt: skip
+    xy, no = np.column_stack([8.0 * np.arange(count), np.zeros(count)]), np.zeros(count)
+    flakes = falling(looks, xy, no + 2.9, no.astype(int), key=keys(np.arange(count, dtype=np.uint64)), packed=no + 1)
+    made = drawn(looks, flakes)
+    assert (shapely.get_num_coordinates(shapely.simplify(made, 0.1)) > 5).all()
