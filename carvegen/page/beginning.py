@@ -273,7 +273,8 @@ def _of_drawing(body: Mapping[str, Any], upload: Upload, shelf: Library, folder:
     name = str(body.get("name") or "print")[:80]
     blocks = [_block(table) for table in _tables(body, "blocks")]
     motifs = _tables(body, "motifs")
-    files = print_files(name, {"drawing.svg": artwork.layers}, size, blocks=blocks, motifs=motifs)
+    drawings, known = {"drawing.svg": artwork.layers}, artwork.known_mm
+    files = print_files(name, drawings, size, blocks=blocks, motifs=motifs, known_mm=known)
     return _written(_free(folder, plain_file_name(name, "print")), files, shelf)
 
 

@@ -161,6 +161,20 @@ def test_what_was_understood_is_said_in_short_lines_without_codes(tmp_path) -> N
     assert any("under a darker one can't be seen" in line for line in lines)
 
 
+def test_what_a_picture_showed_to_stand_is_known_as_finely_as_the_picture_shows(tmp_path) -> None:
+    picture = Image.new("RGB", (400, 300), (250, 249, 245))
+    ImageDraw.Draw(picture).rectangle((100, 40, 219, 259), fill=DARK)
+    upload, body = _handed_in(tmp_path, _png(picture)), {"with": "scan", "upload": 0, "name": "pier", "width_mm": 40}
+    read_as = artwork_of(upload, body)
+    (layer,) = read_as.layers
+    path = begun(
+        {**body, "blocks": [{**BLOCK, "name": "key", "layers": [layer], "cut": True}]}, [upload], SHELF, tmp_path
+    )
+    standing = standing_lands(read_print(path, SHELF), tmp_path / "built")["key"]
+    assert read_as.known_mm > 0.02
+    assert standing.tolerance_mm == pytest.approx(read_as.known_mm, abs=1e-3)
+
+
 def test_a_cut_land_is_a_drawing_that_any_program_opens(tmp_path) -> None:
     path, (table,) = _begun(tmp_path, {"name": "key", "cut": True})
     drawn = read(path.parent / str(table["cut_land"]))

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import shapely
 
 from carvegen import geometry
+from carvegen.artwork import read
 from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
-from carvegen.prints.layers import drawing_of
+from carvegen.prints.layers import drawing_of, located
 from carvegen.prints.separation import Plate, Spread, separated
 from carvegen.writers.block.clean_artwork import artwork_svg
 
@@ -29,7 +31,8 @@ def as_cut(block: Mapping[str, Any]) -> dict[str, Any]:
 def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
     """By file name the land of each block that is cut, print view: its part of the drawing, and all under darker inks.
 
-    What lies under a darker ink can't be seen in a print: it is taken to stand, so that snow is cut there, too.
+    What lies under a darker ink can't be seen in a print: it is taken to stand, so that snow is cut there, too. What a
+    picture showed is known as finely as its drawing says.
     """
     setups = setups_of(print_, shelf)
     files = {block.name: block.cut_land for block in print_.blocks if block.state == "cut" and block.inked}
@@ -44,8 +47,11 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
         white=lambda _: shapely.Polygon(), spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
         run=lambda tasks, say: {name: tasks[name](say) for name in files},
     )  # fmt: skip
+    known_mm = max((read(Path(located(print_, text))).known_mm for text in print_.artwork), default=0.0)
     return {
-        file: artwork_svg({name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands")
+        file: artwork_svg(
+            {name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands", known_mm=known_mm
+        )
         for name, file in files.items()
     }
 

@@ -369,7 +369,7 @@ def face_of(drawings: Sequence[Artwork]) -> tuple[float, float]:
 
 def print_files(
     name: str, drawings: Mapping[str, Mapping[str, PolygonArray]], size: tuple[float, float], *,
-    blocks: Sequence[Mapping[str, Any]], motifs: Sequence[Mapping[str, Any]],
+    blocks: Sequence[Mapping[str, Any]], motifs: Sequence[Mapping[str, Any]], known_mm: float = 0.0,
 ) -> dict[str, str]:  # fmt: skip
     """A print file and its drawings, each as text by its file's name; the reader says what of it can't be used.
 
@@ -381,6 +381,8 @@ def print_files(
         By file name, layers of polygons in print view, mm.
     blocks, motifs
         Tables as the print file has them; keys that no print begins with are left out.
+    known_mm
+        How near the outlines are known, if a picture showed them (`Artwork.known_mm`).
     """
     import tomlkit
 
@@ -401,7 +403,7 @@ def print_files(
         if tables or key == "blocks":
             _say(document, ("", *words, *(_depth(tables, drawings) if key == "motifs" else _under(tables))))
             document[key] = rows
-    files = {file: artwork_svg(layers, size, name) for file, layers in drawings.items()}
+    files = {file: artwork_svg(layers, size, name, known_mm=known_mm) for file, layers in drawings.items()}
     return {**files, "print.toml": tomlkit.dumps(document)}
 
 
