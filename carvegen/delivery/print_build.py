@@ -358,7 +358,7 @@ def marking_sheet(print_: Print, shelf: Library, paper: str, *, say: Say) -> tup
     blocks, recipe = [block.name for block in print_.blocks], digests(inputs)
     for record in sorted(print_.path.parent.glob(f"*/{RECORD}")):
         if lands := lands_built(record.parent, recipe, blocks):
-            say(f"taking the blocks as they are built in {record.parent}")
+            say(f"taking the blocks as they were made in {record.parent.name}")
             break
     else:
         lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
@@ -393,14 +393,14 @@ def each_once(why: Mapping[str, str]) -> dict[str, str]:
 
 
 def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:
-    say("trying out register errors")
+    say("trying what shows when the blocks do not quite meet")
     return register_trials(inputs)
 
 
 def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say: Say) -> BlockFindings:
     name = shape.block.name
     shutil.rmtree(folder, ignore_errors=True)  # of a process that was killed
-    say(f"building {name}: {why}" if why else f"building {name}")
+    say(f"making the files of the {name} block" + (f": {why}" if why else ""))
     return block_folder(shape, inputs, folder, lambda stage: say(f"{name}: {stage}"))
 
 

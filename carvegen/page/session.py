@@ -30,7 +30,7 @@ from carvegen.page.table import own_marks
 from carvegen.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
 from carvegen.page.table.saving import Saver, done_to_files
-from carvegen.page.words import own_fault, stage_words
+from carvegen.page.words import own_fault
 from carvegen.page.work.findings import LatestFindings, Nearby
 from carvegen.page.work.handed_over import File, cautions, files
 from carvegen.page.work.photographs import compared, read_coloured
@@ -131,7 +131,7 @@ class Session:
             self._check_later()
 
     def _say(self, stage: str) -> None:
-        self.stage = stage_words(stage)
+        self.stage = stage
         self._tell({"kind": "stage", "text": self.stage, "part": None})
 
     def _saved(self, fault: str) -> None:
@@ -398,7 +398,7 @@ class Session:
 
         self._start(
             self._checks, checks, done=done,
-            say=lambda stage: self._say_work(f"checking: {stage_words(stage)}", *pace.at(stage)),
+            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
@@ -495,7 +495,7 @@ class Session:
 
         self._start(
             self._builder, work, done=done, failed=failed,
-            say=lambda stage: self._say_work(f"{what}: {stage_words(stage)}", *pace.at(stage)),
+            say=lambda stage: self._say_work(f"{what}: {stage}", *pace.at(stage)),
         )  # fmt: skip
 
     def _look_on(self) -> None:

@@ -1,4 +1,4 @@
-"""What the page calls things: marks, motifs, files of a build, stages of long work, faults of our own."""
+"""What the page calls things: marks, motifs, files of a build, faults of our own."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words", "understood_lines",
+    "IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "understood_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -69,18 +69,6 @@ _OF_A_BLOCK = {
     "paths.png": "what the machine follows, as a picture",
 }
 
-#: Stages as the work behind names them, and what the page says of them instead.
-_STAGES = (
-    (re.compile(r"growing motif (\d+) of (\d+): snowfall"), r"letting snow fall, \1 of \2"),
-    (re.compile(r"growing motif (\d+) of (\d+): snowload"), r"letting snow lie, \1 of \2"),
-    (re.compile(r"growing motif (\d+) of (\d+): (\w+)"), r"growing \3, \1 of \2"),
-    (re.compile(r"snowfall \d+: laying (\d+) flakes"), r"laying \1 flakes"),
-    (re.compile("taking the inks apart"), "working out what each block prints"),
-    (re.compile(r"mending, round (\d+)"), r"making thin places wider, round \1"),
-    (re.compile("trying out register errors"), "trying what shows when the blocks do not quite meet"),
-    (re.compile(r"building ([^:]+): .*"), r"making the files of the \1 block"),
-    (re.compile(r"taking the blocks as they are built in .*"), "taking the blocks as they were made"),
-)
 #: What a reader notes of a picture, and what the page says of it instead; nothing of what is seen beside each block.
 _NOTES = (
     (re.compile(r"size and perspective by four corners, (\S+) x (\S+) mm; .*"),
@@ -125,13 +113,6 @@ def explained(*texts: str) -> list[str]:
                 text = f"{text[: result.end()]} ({meaning}){text[result.end() :]}"  # noqa: PLW2901
         lines.append(text)
     return lines
-
-
-def stage_words(stage: str) -> str:
-    """A stage of long work in plain words."""
-    for pattern, words in _STAGES:
-        stage = pattern.sub(words, stage)
-    return stage
 
 
 def understood_lines(notes: Iterable[str], *, why: str) -> list[str]:

@@ -150,7 +150,7 @@ def cut_blocks(
 ) -> tuple[Picture, dict[str, Cut]]:  # fmt: skip
     """The picture of a print, and every block taken out of it, by name, in printing order; `run` as `separated`'s."""
     picture, plates = picture_of(print_, setups, say=say), plates_of(print_, setups)
-    say("taking the inks apart")
+    say("working out what each block prints")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
     plates = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)

@@ -52,6 +52,7 @@ _LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a lin
 _THICK = 0.8  #: of its area, or it is a line even so
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
+_AT_WORK = {"snowfall": "letting snow fall", "snowload": "letting snow lie"}  #: what is said meanwhile
 
 
 class Growths(Protocol):
@@ -207,7 +208,7 @@ def _unmarked(
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths, say=say)
     for k, entry in enumerate(print_.motifs):
-        say(f"growing motif {k + 1} of {len(print_.motifs)}: {entry.motif}")
+        say(f"{_AT_WORK.get(entry.motif, f'growing {entry.motif}')}, {k + 1} of {len(print_.motifs)}")
         try:
             whites.append(grower.grown(entry, whites, f"motifs[{k}]"))
         except InputError as error:
@@ -441,7 +442,7 @@ class _Grower:
         hides = (*by_depth, shapely.Polygon()) if any(names) else ()
         open_ = shapely.difference(area, hidden)
         fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
-        self.say(f"{motif.name}: laying {len(fallen.cuts)} flakes and masses on the drawing")
+        self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
         flakes = settled(
             fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             area=open_, frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,

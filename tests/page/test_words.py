@@ -8,7 +8,7 @@ from importlib.resources import files
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
 from carvegen.marking.marks import Meaning
-from carvegen.page.words import explained, noun, so_far, stage_words
+from carvegen.page.words import explained, noun, so_far
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print
@@ -45,10 +45,8 @@ def test_stages_are_said_plainly(capsys, tmp_path) -> None:
     )  # fmt: skip
     done = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--jobs", "1")
     stages = [line[2:] for line in done.err.splitlines() if line.startswith("\N{HORIZONTAL ELLIPSIS} ")]
-    assert {"snowfall", "inks", "register", "building"} <= set(re.findall(r"[a-z]+", " ".join(stages)))
-    said = [stage_words(stage) for stage in [*stages, "sky: mending, round 2"]]
-    assert not re.search("snowfall|snowload|motif|taking the inks|mending|register|built yet", "\n".join(said)), said
-    assert {"letting snow fall, 1 of 2", "letting snow lie, 2 of 2"} <= set(said)
+    assert not re.search("snowfall|snowload|motif|mending|register", "\n".join(stages)), stages
+    assert {"letting snow fall, 1 of 2", "letting snow lie, 2 of 2"} <= set(stages)
 
 
 def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:

@@ -143,7 +143,7 @@ def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white:
     for number in range(_ROUNDS):
         if not bench.mend(number):
             break
-        say(f"mending, round {number + 1}")
+        say(f"making thin places wider, round {number + 1}")
     return bench
 
 
