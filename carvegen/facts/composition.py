@@ -253,11 +253,15 @@ def plain_words(text: str, *, by_shape: bool = False) -> tuple[str, ...]:
         Read each letter by the shape it is written in: a Cyrillic capital that looks like H is an h. Otherwise words
         are read as in their own script, capitals as small letters, and only then by their looks.
     """
+    plain = text.lower() if text.isascii() else _in_latin(text, by_shape=by_shape)
+    return tuple(_WORD.findall(_SIZE.sub(" ", plain.replace("_", " "))))
+
+
+def _in_latin(text: str, *, by_shape: bool) -> str:
     text = "".join(sign for sign in unicodedata.normalize("NFKC", text) if unicodedata.category(sign) != "Cf")
     text = (text.translate(_TABLE) if by_shape else text).casefold()
     text = unicodedata.normalize("NFKD", text)
-    text = "".join(sign for sign in text if unicodedata.category(sign)[0] != "M").translate(_TABLE)
-    return tuple(_WORD.findall(_SIZE.sub(" ", text.replace("_", " "))))
+    return "".join(sign for sign in text if unicodedata.category(sign)[0] != "M").translate(_TABLE)
 
 
 def squeezed(text: str) -> str:
