@@ -10,7 +10,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
-/** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
+/** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual, unsure: {places: number, area_mm2: number, lines: string[], picture: string} | null}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
   hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
@@ -105,9 +105,16 @@ export async function beginDialog(does, may) {
   };
   /** @param {File} file @param {Record<string, unknown>} wish @param {Reading} reading */
   const describe = (file, wish, reading) => {
+    const before = [...body.children],
+      cut = wish.cut === true;
+    const again = () => {
+      dialog.classList.add("wide");
+      body.replaceChildren(...before);
+    };
     dialog.classList.remove("wide");
-    const cut = wish.cut === true;
-    body.replaceChildren(described(offers, file, reading, cut, (more) => void go({ ...wish, ...more }), choose));
+    body.replaceChildren(
+      described(offers, file, reading, cut, (more) => void go({ ...wish, ...more }), choose, wish.with === "scan" && again),
+    );
     dialog.scrollTop = 0;
   };
   const choose = () =>
@@ -172,7 +179,8 @@ function photographed(body, does, file, number, found, done, turn) {
   const corners = cornered(file, found),
     width = numbered("Width, mm", 200),
     height = numbered("Height, mm", 150),
-    inks = numbered("Inks on it", 1, 1, 6);
+    inks = numbered("Inks on it", 1, 1, 6),
+    picked = pickedInks(inks.input);
   const view = h("select", {}, ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)));
   const cut = h(
     "select",
@@ -195,6 +203,7 @@ function photographed(body, does, file, number, found, done, turn) {
               size: [Number(width.input.value), Number(height.input.value)],
               view: SHOWS[view.value].view,
               inks: inks.input.value,
+              picked: picked.read(),
               cut: cut.value === "cut",
             };
             const reading = await readings({ upload: number, ...more });
@@ -224,6 +233,7 @@ function photographed(body, does, file, number, found, done, turn) {
         ),
         h("div", { class: "pair" }, width.label, height.label),
         inks.label,
+        picked.set,
         h(
           "div",
           { class: "row" },
@@ -235,12 +245,44 @@ function photographed(body, does, file, number, found, done, turn) {
   );
 }
 
+/** Colours of inks picked by hand, one for each ink of several. @param {HTMLInputElement} count */
+function pickedInks(count) {
+  const box = h("input", { type: "checkbox", "data-is": "pick", onchange: () => lay() }),
+    colours = h("div", { class: "row" });
+  const set = h(
+    "div",
+    { hidden: true },
+    h("label", { class: "choice" }, box, "I pick the inks' colours"),
+    h("p", { class: "faint" }, "As each prints alone on paper, in the order in which they print."),
+    colours,
+  );
+  const lay = () => {
+    const several = Number(count.value) > 1,
+      wanted = several && box.checked ? Math.min(6, Math.round(Number(count.value))) : 0;
+    set.hidden = !several;
+    while (colours.children.length > wanted) colours.lastElementChild?.remove();
+    for (let k = colours.children.length; k < wanted; k++)
+      colours.append(h("input", { type: "color", value: INKS[k % INKS.length], "aria-label": `Ink ${k + 1}` }));
+  };
+  count.addEventListener("input", lay);
+  const read = () => [...colours.children].map((colour) => /** @type {HTMLInputElement} */ (colour).value);
+  return { set, read };
+}
+
+/** What of a photograph is not sure, seen and said. @param {Understood["unsure"]} unsure */
+const unsureSeen = (unsure) =>
+  unsure && [
+    h("h3", {}, "Not sure"),
+    h("img", { class: "whole", "data-is": "unsure", src: unsure.picture, alt: `Your photograph; ${unsure.places} places hatched and ringed` }),
+    h("ul", { class: "told" }, ...unsure.lines.map((line) => h("li", {}, line))),
+  ];
+
 /**
  * What was understood over what was given, and what is still to be chosen.
  * @param {Offers} offers @param {File} file @param {Reading} reading @param {boolean} cut whether the blocks it shows are cut already
- * @param {(more: object) => void} go @param {() => void} back
+ * @param {(more: object) => void} go @param {() => void} back @param {false | (() => void)} again to the photograph
  */
-function described(offers, file, reading, cut, go, back) {
+function described(offers, file, reading, cut, go, back, again) {
   const { told, picture } = reading,
     { usual } = told,
     names = told.layers.map((layer) => layer.name),
@@ -294,6 +336,8 @@ function described(offers, file, reading, cut, go, back) {
       },
     },
     h("div", { class: "laid" }, under, picture),
+    ...(unsureSeen(told.unsure) ?? []),
+    again && h("div", { class: "row" }, button("Read the photograph otherwise", again)),
     h("h3", {}, "Understood"),
     h("ul", { class: "told faint" }, ...told.lines.map((line) => h("li", {}, line))),
     h(
