@@ -20,7 +20,7 @@ from carvegen.base.files import save_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.words import explained, understood_lines, unsure_lines
+from carvegen.page.words import explained, name_words, understood_lines, unsure_lines
 from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
@@ -30,13 +30,25 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
 
-__all__ = ["Upload", "begun", "corners_of", "finite", "offers", "received", "thin_out", "understood", "upload_of"]
+__all__ = [
+    "Upload",
+    "begun",
+    "corners_of",
+    "finite",
+    "names_as_files",
+    "offers",
+    "received",
+    "thin_out",
+    "understood",
+    "upload_of",
+]
 
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
 _ROUND_MM = 1.0  #: what is not sure and lies so near together, twice, is one place; our own choice
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 #: What the page says of a block of a new print, beside whether it is cut.
 _CHOSEN = ("role", "ink", "opacity", "layers", "material", "cutter", "for")
+_MOST_TABLES = 50
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 
 
@@ -228,9 +240,9 @@ def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
     return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
 
 
-def _picked(colours: object) -> list[str]:
+def _picked(colours: Any) -> list[str]:  # noqa: ANN401
     """Colours of inks that were picked by hand, in the order in which they print."""
-    if not isinstance(colours, list) or not all(isinstance(colour, str) for colour in colours):
+    if not _are(colours, str):
         raise InputError("must be a list of colours", value=colours, field="picked")
     return [hex_of(rgb(colour)) for colour in colours]
 
@@ -336,9 +348,28 @@ def _block(table: Mapping[str, Any]) -> dict[str, Any]:
     return as_cut(block) if table.get("cut") is True else block
 
 
+def _are(values: object, kind: type) -> bool:
+    """Whether a request's body holds a list, not too long, of values of one kind."""
+    return isinstance(values, list) and len(values) <= _MOST_TABLES and all(isinstance(value, kind) for value in values)
+
+
+def names_as_files(names: Any) -> list[dict[str, str]]:  # noqa: ANN401
+    """What blocks of these names are called in the files, and why one can't be; "" where it can."""
+    from carvegen.prints.file.print_file import block_name_fault
+    from carvegen.writers.whole_print.new_print import plain_file_name
+
+    if not _are(names, str):
+        raise InputError("must be a list of names", field="names")
+    plain = [plain_file_name(name, "") for name in names]
+    return [
+        {"plain": name, "fault": name_words(block_name_fault(name, plain[:k])) if name else name_words("is empty")}
+        for k, name in enumerate(plain)
+    ]
+
+
 def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-    tables = body.get(key) or []
-    if not isinstance(tables, list) or len(tables) > 50 or not all(isinstance(table, dict) for table in tables):
+    tables: list[Mapping[str, Any]] = body.get(key) or []
+    if not _are(tables, dict):
         raise InputError("must be a list of objects", field=key)
     return tables
 

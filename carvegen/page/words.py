@@ -11,7 +11,7 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "stage_words", "understood_lines",
+    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "so_far", "stage_words", "understood_lines",
     "unsure_lines",
 ]  # fmt: skip
 
@@ -144,6 +144,13 @@ def understood_lines(notes: Iterable[str], *, why: str) -> list[str]:
     """What was understood of a drawing or a picture, a sentence or two a line: how its blocks came about, and notes."""
     lines = [line for note in notes for line in _noted(note).split("\n") if line]
     return [*re.split(r"(?<=\.) ", why), *lines]
+
+
+def name_words(fault: str) -> str:
+    """What the page says of a block's name that can't be, at its field; "" of one that can."""
+    if fault == "is empty":
+        return "A name needs a letter from a to z, or a digit."
+    return fault and f"This name {fault}: choose another."
 
 
 def unsure_lines(places: int, area_mm2: float, share: float, *, several: bool) -> list[str]:

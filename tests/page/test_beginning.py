@@ -16,10 +16,11 @@ from PIL import Image, ImageDraw
 
 from carvegen.artwork import read
 from carvegen.base.errors import InputError
-from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, received, understood
+from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, names_as_files, received, understood
 from carvegen.page.words import understood_lines
 from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.print_file import read_print
+from carvegen.prints.layers import drawing_of
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.whole_print.new_print import guess
 from tests.cases import SHELF
@@ -175,6 +176,7 @@ def test_what_a_picture_showed_to_stand_is_known_as_finely_as_the_picture_shows(
     )
     standing = standing_lands(read_print(path, SHELF), tmp_path / "built")["key"]
     assert read_as.known_mm > 0.02
+    assert drawing_of(read_print(path, SHELF)).known_mm == pytest.approx(read_as.known_mm, abs=1e-3)
     assert standing.tolerance_mm == pytest.approx(read_as.known_mm, abs=1e-3)
 
 
@@ -236,3 +238,19 @@ def test_inks_are_told_apart_by_colours_that_she_picks(tmp_path) -> None:
     assert shapely.area(both.layers["INK 1"]).sum() > 0.7 * 1200
     with pytest.raises(InputError, match="list of colours"):
         artwork_of(upload, {**body, "picked": "#acc6e5"})
+
+
+def test_names_that_no_block_can_have_are_told_at_their_field(tmp_path) -> None:
+    """An umlaut goes without its dots, as Unicode decomposes it; folders of a build; a device of Windows; twice."""
+    told = names_as_files(["Grün", "inks", "lands", "con", "Pale sky", "pale-sky", "…"])
+    assert [its["plain"] for its in told] == ["grun", "inks", "lands", "con", "pale-sky", "pale-sky", ""]
+    assert [bool(its["fault"]) for its in told] == [False, True, True, True, False, True, True]
+    for name in ("Grün", "con"):
+        drawing = DRAWING.replace(b"POST", name.encode())
+        layers = artwork_of(_handed_in(tmp_path, drawing), {}).layers
+        assert not any(names_as_files([its["name"]])[0]["fault"] for its in guess(layers, (40, 30))["blocks"])
+    for name in ("inks", "con"):
+        with pytest.raises(InputError, match="name"):
+            _begun(tmp_path, {"name": name})
+    _, (table,) = _begun(tmp_path, {"name": "Grün"})
+    assert table["name"] == "grun"

@@ -317,6 +317,7 @@ function described(offers, file, reading, cut, go, back, again) {
     { class: "cards" },
     ...usual.blocks.map((block) => blockRow(block, names, cut && !block.layers.includes("*"))),
   );
+  void named(blocks);
   const weathers = usual.motifs.map((motif) => ({ ...motif, select: weather(offers, motif.motif, motif.preset) }));
   suited();
   return h(
@@ -355,7 +356,7 @@ function described(offers, file, reading, cut, go, back, again) {
     h(
       "div",
       { class: "row" },
-      button("One more block", () =>
+      button("One more block", () => {
         blocks.append(
           blockRow(
             {
@@ -367,8 +368,9 @@ function described(offers, file, reading, cut, go, back, again) {
             names,
             false,
           ),
-        ),
-      ),
+        );
+        void named(blocks);
+      }),
     ),
     h(
       "div",
@@ -461,11 +463,7 @@ function blockRow({ name, role, ink, layers }, names, cut) {
   const called = h("input", { type: "text", value: name, required: true, maxLength: 60, "data-is": "name" }),
     key = h("span", { class: "faint", role: "status" }),
     fills = h("p", { class: "refused", role: "status" });
-  called.addEventListener("input", () => {
-    const plain = plainName(called.value);
-    called.setCustomValidity(plain ? "" : "A name needs a letter from a to z, or a digit.");
-    key.textContent = plain && plain !== called.value.trim().toLowerCase() ? `In the files: ${plain}` : "";
-  });
+  called.addEventListener("input", () => void named(row.parentElement));
   const row = h(
     "li",
     {
@@ -508,10 +506,28 @@ function blockRow({ name, role, ink, layers }, names, cut) {
       "div",
       { class: "row ends" },
       h("label", { class: "choice" }, h("input", { type: "checkbox", checked: cut, "data-is": "cut" }), "it is cut already"),
-      button("Without this block", () => row.remove()),
+      button("Without this block", () => {
+        const blocks = row.parentElement;
+        row.remove();
+        void named(blocks);
+      }),
     ),
   );
   return row;
+}
+
+/** Says at each block's name what it is in the files, or why it can't be. @param {Element | null} blocks */
+async function named(blocks) {
+  const fields = /** @type {HTMLInputElement[]} */ ([...(blocks?.querySelectorAll("[data-is=name]") ?? [])]),
+    names = fields.map((field) => field.value);
+  const told = /** @type {{plain: string, fault: string}[]} */ (await tell("names", { names }));
+  fields.forEach((field, k) => {
+    if (field.value !== names[k]) return; // typed on meanwhile: the next answer tells
+    const { plain, fault } = told[k],
+      said = field.nextElementSibling;
+    field.setCustomValidity(fault);
+    if (said) said.textContent = fault || (plain === names[k].trim().toLowerCase() ? "" : `In the files: ${plain}`);
+  });
 }
 
 /** @param {Element} row */
@@ -522,22 +538,13 @@ function readRow(row) {
     (box) => /** @type {HTMLInputElement} */ (box).value,
   );
   return {
-    name: plainName(value("name")),
+    name: value("name"),
     role: value("role"),
     ink: value("ink"),
     layers: layers.includes("*") ? ["*"] : layers,
     cut: /** @type {HTMLInputElement} */ (row.querySelector("[data-is=cut]")).checked,
   };
 }
-
-/** A name as files have it: "Pale sky" is pale-sky. @param {string} name */
-const plainName = (name) =>
-  name
-    .normalize("NFKD")
-    .replace(/\p{M}/gu, "")
-    .toLowerCase()
-    .replace(/[^a-z0-9]+/g, "-")
-    .replace(/^-|-$/g, "");
 
 /** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file @param {number[][] | null} [found] where they lie as it seems */
 function cornered(file, found) {
