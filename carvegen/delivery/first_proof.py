@@ -24,6 +24,7 @@ _MAY_BE_ANYTHING = (
     "a shadow, or a thing on it of the colour of ink, land or cut, looks the same over so large a place; look at the "
     "picture, and photograph it again in even light, with nothing on it, before you cut"
 )
+_ON_IT = "a hair, dust or paper on the print? Look at the blocks there before you change any"
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 _ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
@@ -39,6 +40,14 @@ class Proof:
     notes: tuple[str, ...]
     picture: Path
     sheets: tuple[Path, ...]
+    together: tuple[tuple[int, ...], ...] = ()  #: numbers of places gone at once from every block that prints there
+
+    @property
+    def sure_spots(self) -> list[Spot]:
+        """The places that no thing on the print is likely to make: neither large nor in every block at once."""
+        odd = {number for numbers in self.together for number in numbers}
+        size = self.laid.plan.size_mm
+        return [spot for k, spot in enumerate(self.spots, 1) if k not in odd and not is_large(spot, size)]
 
     @property
     def shows(self) -> str:
@@ -115,6 +124,33 @@ def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[
         return ()
     listed = ", ".join(large[:_MOST_LINES]) + f" and {len(large) - _MOST_LINES} more" * (len(large) > _MOST_LINES)
     return (f"look twice at {listed}: {_MAY_BE_ANYTHING}",)
+
+
+def _together(planned: Planned, places: Sequence[Spot]) -> tuple[tuple[int, ...], ...]:
+    """Numbers of small places that are gone at once from every block that prints there, as under a hair."""
+    gone = [
+        (number, spot) for number, spot in enumerate(places, 1)
+        if not spot.kind.stands and not is_large(spot, planned.size_mm)
+    ]  # fmt: skip
+    groups = []
+    for number, spot in gone:
+        group = [(n, other) for n, other in gone if _meet(spot, other)]
+        inked = {name for name in planned.coats or planned.lands if _prints_on(planned.lands[name], spot)}
+        numbers = tuple(sorted({number, *(n for n, _ in group)}))
+        if len(inked) > 1 and inked <= {spot.block, *(other.block for _, other in group)} and numbers not in groups:
+            groups.append(numbers)
+    return tuple(groups)
+
+
+def _meet(one: Spot, other: Spot) -> bool:
+    """Whether places on two blocks are one place: the smaller lies in the larger, more than half of it."""
+    common = one.shape.intersection(other.shape).area
+    return one.block != other.block and common > min(one.shape.area, other.shape.area) / 2
+
+
+def _prints_on(land: BaseGeometry, spot: Spot) -> bool:
+    """Whether a block is to print on most of a place."""
+    return bool(land.intersection(spot.shape).area > spot.shape.area / 2)
 
 
 def large_differences(planned: Planned, name: str, seen: InkSeen) -> tuple[str, ...]:
@@ -200,10 +236,13 @@ def first_proof(
     laid, inks = _seen(planned, shown, laid)
     tolerance = settings["tolerance"] or SCAN_TOLERANCE_MM
     places = in_order(spot for name, ink in inks.items() for spot in _differing(planned, name, ink, tolerance))
+    together = _together(planned, places) if shown == PRINT else ()
+    odd = tuple(f"{' and '.join(map(str, numbers))}: in every block at one place: {_ON_IT}" for numbers in together)
     unsure = reduce(geometry.intersection, (ink.hidden for ink in inks.values()))
     save_file(picture, ringed_png(laid, places, unsure))
     return Proof(
         names=tuple(inks), laid=laid, spots=places, tolerance_mm=tolerance, picture=picture,
-        notes=(*notes, *_hidden_words(planned, shown, inks), *_large_words(places, planned.size_mm)),
+        notes=(*notes, *_hidden_words(planned, shown, inks), *_large_words(places, planned.size_mm), *odd),
+        together=together,
         sheets=() if sheet is None else _saved_sheets(sheet, planned, inks, places),
     )  # fmt: skip

@@ -26,6 +26,7 @@ _OLDER = (
     "; or if it is a stencil, whose openings show what is behind: build the print again, for this build is older than "
     "what tells stencils from other blocks"
 )
+_OTHER_SNOW = "much of what is bare in it is not the plan's: it is laid by where its inks meet"
 _NO_INKS = (
     "this build does not tell its inks: if the picture shows a print in several, give them or "
     "their print file, or build it again into another folder"
@@ -155,9 +156,12 @@ def laid_file(
     try:
         match = _laid(path, planned, plans, how)
     except LaidError as error:
-        save_file(picture, fit_png(error.laid))
-        _add_hints(error, picture, several=len(plans) > 1, older=stencils is None)
-        raise
+        whole = _by_inks(planned, error.laid) if settings["view"] != "block" else None
+        if whole is None:
+            save_file(picture, fit_png(error.laid))
+            _add_hints(error, picture, several=len(plans) > 1, older=stencils is None)
+            raise
+        return PRINT, whole, (_OTHER_SNOW, *_placing_notes(planned, PRINT, whole, corners))
     if match is None:
         return None
     name, laid = _shown(planned, *match)
@@ -186,8 +190,17 @@ def _shown(planned: Planned, name: str, laid: Laid) -> tuple[str, Laid]:
 
     if not (_may_be_print(planned, name, laid) and planned.coats):
         return name, laid
-    whole = better_fit(laid, planned.print_plan())
+    whole = better_fit(laid, planned.print_plan()) or _by_inks(planned, laid)
     return (name, laid) if whole is None else (PRINT, whole)
+
+
+def _by_inks(planned: Planned, laid: Laid) -> Laid | None:
+    """A picture as a print whose snow need not be the plan's; None if it is none, or its inks are not known."""
+    from carvegen.artwork.on_plan import laid_by_inks
+
+    if not planned.coats or laid.mirrored or laid.negative:
+        return None
+    return laid_by_inks(laid, planned.print_plan(), planned.coats, planned.paper)
 
 
 def _placing_notes(planned: Planned, name: str, laid: Laid, corners: Any) -> Iterator[str]:  # noqa: ANN401

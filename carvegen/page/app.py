@@ -20,7 +20,17 @@ from starlette.routing import Route
 
 from carvegen.artwork import bounds
 from carvegen.base.errors import CarvegenError, InputError
-from carvegen.page.beginning import Upload, begun, corners_of, offers, received, thin_out, understood, upload_of
+from carvegen.page.beginning import (
+    Upload,
+    begun,
+    corners_of,
+    names_as_files,
+    offers,
+    received,
+    thin_out,
+    understood,
+    upload_of,
+)
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
@@ -282,6 +292,11 @@ class Page:
         upload = upload_of(self._uploads, body.get("upload"))
         return JSONResponse({"corners": await run_in_threadpool(corners_of, upload)})
 
+    async def names(self, request: Request) -> Response:
+        """What blocks are called in the files, and which names can't be."""
+        body = await _json_of(request)
+        return JSONResponse(await run_in_threadpool(names_as_files, body.get("names")))
+
     async def proof(self, request: Request) -> Response:
         """A photograph of a proof or a block laid on the plan: what is said of it."""
         body = await _json_of(request)
@@ -350,8 +365,8 @@ class Page:
         }  # fmt: skip
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
-            "/corners": self.corners, "/proof": self.proof, "/pencil": self.read_sheet, "/do": self.do,
-            "/close": self.close,
+            "/corners": self.corners, "/names": self.names, "/proof": self.proof, "/pencil": self.read_sheet,
+            "/do": self.do, "/close": self.close,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
             "/sheet": self.draw_sheet,
         }  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -13,24 +14,41 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.kinds import PICTURE, kind_of
+from carvegen.base.colour import hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.facts.profiles import KINDS
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.words import explained, understood_lines
+from carvegen.page.words import explained, name_words, understood_lines, unsure_lines
 from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
+    from PIL import Image
+
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
+    from carvegen.geometry import PolygonArray
 
-__all__ = ["Upload", "begun", "corners_of", "finite", "offers", "received", "thin_out", "understood", "upload_of"]
+__all__ = [
+    "Upload",
+    "begun",
+    "corners_of",
+    "finite",
+    "names_as_files",
+    "offers",
+    "received",
+    "thin_out",
+    "understood",
+    "upload_of",
+]
 
 MOST_HELD = 600_000_000  #: bytes of what was handed in that are held at once
+_ROUND_MM = 1.0  #: what is not sure and lies so near together, twice, is one place; our own choice
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 #: What the page says of a block of a new print, beside whether it is cut.
 _CHOSEN = ("role", "ink", "opacity", "layers", "material", "cutter", "for")
+_MOST_TABLES = 50
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 
 
@@ -130,11 +148,37 @@ def thin_out(uploads: Sequence[Upload]) -> None:
                 upload.path.unlink()
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Unsure:
+    """What is not sure of a picture, mm, print view."""
+
+    shapes: PolygonArray
+    picture: Image.Image  #: seen straight on
+
+    def told(self, size: tuple[float, float], *, several: bool) -> dict[str, Any]:
+        """How many places and how large, what to do, and the picture with these hatched and ringed."""
+        from carvegen.writers.whole_print.ringed_png import unsure_png
+
+        places = geometry.parts(geometry.union(shapely.buffer(self.shapes, _ROUND_MM)))
+        area = float(shapely.area(self.shapes).sum())
+        picture = base64.b64encode(unsure_png(self.picture, self.shapes, places, size)).decode()
+        return {
+            "places": len(places), "area_mm2": round(area, 1),
+            "lines": unsure_lines(len(places), area, area / (size[0] * size[1]), several=several),
+            "picture": f"data:image/png;base64,{picture}",
+        }  # fmt: skip
+
+
 def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
     """What is understood of a drawing, or of a picture with its corners and size; each layer has a name."""
+    return _seen(upload, body)[0]
+
+
+def _seen(upload: Upload, body: Mapping[str, Any]) -> tuple[Artwork, _Unsure | None]:
+    """`artwork_of`, and what of a picture is not sure, if anything is."""
     from carvegen.artwork import read
-    from carvegen.artwork.scan import read_scan
     from carvegen.artwork.scan.planes import UNSURE
+    from carvegen.artwork.scan.reader import seen_scan
     from carvegen.writers.whole_print.new_print import begun_with
 
     try:
@@ -142,10 +186,16 @@ def artwork_of(upload: Upload, body: Mapping[str, Any]) -> Artwork:
             units = body.get("units")
             if not (units is None or isinstance(units, str)):
                 raise InputError("must be a text", value=units, field="units")
-            return begun_with(read(upload.path, units=units, by_colour=True), "drawing")
-        scan = read_scan(upload.path, _scan_options(body))
+            return begun_with(read(upload.path, units=units, by_colour=True), "drawing"), None
+        options = _scan_options(body)
+        scan, picture = seen_scan(upload.path, options)
+        unsure = scan.layers.get(UNSURE)
         inks = [(name, shapes) for name, shapes in scan.layers.items() if name != UNSURE]
-        return replace(scan, layers=dict(reversed(inks)))  # they are told from dark to light
+        if not options.coats:
+            inks.reverse()  # they are told from dark to light
+        picked = {name: hex_of(ink.colour) for name, ink in zip(options.inks, options.coats, strict=False)}
+        scan = replace(scan, layers=dict(inks), colours={**scan.colours, **picked})
+        return scan, None if unsure is None else _Unsure(shapes=unsure, picture=picture)
     except InputError as error:
         error.where = error.where.replace(str(upload.path), "what you handed in")
         raise
@@ -172,20 +222,29 @@ def corners_of(upload: Upload) -> list[list[float]] | None:
 
 
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
-    from carvegen.artwork.scan import ScanOptions, corners_from, ink_names
+    from carvegen.artwork.scan import ScanOptions, corners_from, ink_names, inks_of
 
     corners, options = body.get("corners"), dict[str, Any]()
     if isinstance(corners, list):
         options["corners"] = corners_from(" ".join(f"{finite(corner, 'corners'):.2f}" for corner in corners))
     if isinstance(body.get("size"), list):
         options["size_mm"] = tuple(finite(side, "size") for side in body["size"])
-    if body.get("inks"):
+    if body.get("picked"):
+        options |= inks_of(", ".join(f"INK {k}={colour}" for k, colour in enumerate(_picked(body["picked"]), start=1)))
+    elif body.get("inks"):
         options["inks"] = ink_names(str(body["inks"]))
         # a pale sky in a corner, no paper round it, would be evened to paper
         options["even"] = len(options["inks"]) < 2
     plain = {"turn_deg": "tilt_deg", "dpi": "dpi", "width_mm": "width_mm"}
     options |= {name: finite(body[key], key) for key, name in plain.items() if body.get(key)}
     return ScanOptions(**options, light=body.get("light") is True, view=str(body.get("view", "print")))
+
+
+def _picked(colours: Any) -> list[str]:  # noqa: ANN401
+    """Colours of inks that were picked by hand, in the order in which they print."""
+    if not _are(colours, str):
+        raise InputError("must be a list of colours", value=colours, field="picked")
+    return [hex_of(rgb(colour)) for colour in colours]
 
 
 def finite(value: object, field: str) -> float:
@@ -203,7 +262,7 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     """The layers of what was handed in, packed as groups of the kind "layer"; with its size, notes and a guess."""
     from carvegen.writers.whole_print.new_print import guess
 
-    artwork = artwork_of(upload, body)
+    artwork, unsure = _seen(upload, body)
     size = _size(artwork, body)
     layers = {name: geometry.parts(layer) for name, layer in artwork.layers.items() if len(layer)}
     groups, number = [], 0
@@ -219,6 +278,7 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
             {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}
             for name, shapes in layers.items()
         ],
+        "unsure": unsure and unsure.told(size, several=len(layers) > 1),
     }  # fmt: skip
     return packed(description, groups, step_for(size))
 
@@ -288,9 +348,28 @@ def _block(table: Mapping[str, Any]) -> dict[str, Any]:
     return as_cut(block) if table.get("cut") is True else block
 
 
+def _are(values: object, kind: type) -> bool:
+    """Whether a request's body holds a list, not too long, of values of one kind."""
+    return isinstance(values, list) and len(values) <= _MOST_TABLES and all(isinstance(value, kind) for value in values)
+
+
+def names_as_files(names: Any) -> list[dict[str, str]]:  # noqa: ANN401
+    """What blocks of these names are called in the files, and why one can't be; "" where it can."""
+    from carvegen.prints.file.print_file import block_name_fault
+    from carvegen.writers.whole_print.new_print import plain_file_name
+
+    if not _are(names, str):
+        raise InputError("must be a list of names", field="names")
+    plain = [plain_file_name(name, "") for name in names]
+    return [
+        {"plain": name, "fault": name_words(block_name_fault(name, plain[:k])) if name else name_words("is empty")}
+        for k, name in enumerate(plain)
+    ]
+
+
 def _tables(body: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
-    tables = body.get(key) or []
-    if not isinstance(tables, list) or len(tables) > 50 or not all(isinstance(table, dict) for table in tables):
+    tables: list[Mapping[str, Any]] = body.get(key) or []
+    if not _are(tables, dict):
         raise InputError("must be a list of objects", field=key)
     return tables
 

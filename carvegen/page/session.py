@@ -278,7 +278,7 @@ class Session:
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
         if gesture.sheet not in self._sheets:
-            raise InputError("is there no more", where="what was read of the sheet", hint="read the photographs again")
+            raise InputError("is there no more", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend, desk: Desk) -> Planned:

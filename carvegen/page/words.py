@@ -11,7 +11,7 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "noun", "own_fault", "so_far", "understood_lines",
+    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "so_far", "understood_lines", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -82,7 +82,12 @@ _NOTES = (
     (re.compile(r"dark is taken as shape; .*"), "What is dark prints, what is light is bare paper."),
     (re.compile(r"it shows the block itself and is mirrored, .*"),
      "It shows the block itself: here it is mirrored, as it prints."),
+    (re.compile(r"\d+ (specks|pinholes) are (left out|filled) in 'FINDING': .*"), ""),
     (re.compile(r"(\d+) (specks|pinholes) are (left out|filled) in '(.*)': .*"), r"\1 tiny \2 are \3 in \4."),
+    (re.compile(r"not sure on \S+ of it, layer \S+: (the colour there is|an ink that hides).*"), ""),
+    (re.compile(r"(.*) lies thinly or not at all on (\S+) of it, layer .*"),
+     r"\1 lies thinly or not at all on \2 of it: ink that fades out can't be told from bare paper."),
+    (re.compile(r"(inks are told apart by their own colours) and overprints; (.*)"), r"The \1; \2."),
     (re.compile(r"not sure on (\d+)% of it, layer \S+: it glares there and nothing is read; .*"),
      r"Not sure on \1% of it: it glares there, and nothing is read. Photograph it again, lit from the side."),
 )  # fmt: skip
@@ -119,6 +124,28 @@ def understood_lines(notes: Iterable[str], *, why: str) -> list[str]:
     """What was understood of a drawing or a picture, a sentence or two a line: how its blocks came about, and notes."""
     lines = [line for note in notes for line in _noted(note).split("\n") if line]
     return [*re.split(r"(?<=\.) ", why), *lines]
+
+
+def name_words(fault: str) -> str:
+    """What the page says of a block's name that can't be, at its field; "" of one that can."""
+    if fault == "is empty":
+        return "A name needs a letter from a to z, or a digit."
+    return fault and f"This name {fault}: choose another."
+
+
+def unsure_lines(places: int, area_mm2: float, share: float, *, several: bool) -> list[str]:
+    """What is said of places of a picture that are not sure, and what to do; `several` inks were told apart."""
+    where = f"Not sure at {places} place{'s' * (places > 1)}, {area_mm2:.0f} mm² together, {share:.1%} of it"
+    lines = [f"{where}: hatched and ringed on your photograph."]
+    if several:
+        lines += [
+            "The colour there is no ink's own, or a darker ink hides what lies there. What looks nearest is taken.",
+            "What helps: count the inks again, or pick their colours by hand.",
+        ]
+    return [
+        *lines,
+        "Or take another photograph: in even light, without shadow or glare. Else put it right in the drawing.",
+    ]
 
 
 def _noted(note: str) -> str:

@@ -41,11 +41,13 @@ class Drawing:
     """The layers by name, in order, and what was changed while they were read."""
 
     def __init__(
-        self, print_: Print, layers: Iterable[Layer], notes: Iterable[str], *, beside: Iterable[Layer] = ()
-    ) -> None:
+        self, print_: Print, layers: Iterable[Layer], notes: Iterable[str], *, beside: Iterable[Layer] = (),
+        known_mm: float = 0.0,
+    ) -> None:  # fmt: skip
         self.print_ = print_
         self.layers = tuple(layers)  #: those that print, front first
         self.notes = tuple(notes)
+        self.known_mm = known_mm  #: how finely the outlines of all are known, if pictures showed some
         self._by_name = {plain_name(layer.name): layer for layer in (*self.layers, *beside)}
 
     def named(self, names: Iterable[str]) -> list[Layer]:
@@ -135,9 +137,10 @@ def drawing_of(print_: Print) -> Drawing:
     face = geometry.box(print_.width_mm, print_.height_mm)
     by_name: dict[str, tuple[str, list[BaseGeometry]]] = {}
     notes: list[str] = []
+    known = [0.0]
     homes: dict[str, list[str]] = {}
     for k, text in enumerate(print_.artwork):
-        for name, shapes in _layers_in(print_, k, text, notes).items():
+        for name, shapes in _layers_in(print_, k, text, notes, known).items():
             by_name.setdefault(plain_name(name), (name, []))[1].append(shapely.union_all(shapes))
             homes.setdefault(by_name[plain_name(name)][0], []).append(text)
     shared = {name: files for name, files in homes.items() if len(files) > 1}
@@ -155,7 +158,9 @@ def drawing_of(print_: Print) -> Drawing:
     _check_names(print_, [layer.name for layer in layers], order, shared)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
-    return Drawing(print_, placed, notes, beside=[layer for layer in layers if layer not in placed])
+    return Drawing(
+        print_, placed, notes, beside=[layer for layer in layers if layer not in placed], known_mm=max(known)
+    )
 
 
 def _small(print_: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
@@ -177,7 +182,10 @@ def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
     return on_face
 
 
-def _layers_in(print_: Print, k: int, text: str, notes: list[str]) -> dict[str, PolygonArray]:
+def _layers_in(
+    print_: Print, k: int, text: str, notes: list[str], known: list[float]
+) -> dict[str, PolygonArray]:  # fmt: skip
+    """The layers of a drawing; what was changed is added to `notes`, how finely it is known to `known`."""
     key = print_.place(f"artwork.files[{k}]")
     try:
         artwork = read(Path(located(print_, text)), units=print_.units or None)
@@ -188,6 +196,7 @@ def _layers_in(print_: Print, k: int, text: str, notes: list[str]) -> dict[str, 
     except InputError as error:
         raise error.named(lambda field: key_named(field, "artwork")).within(key) from None
     notes += [f"{text}: {note}" for note in artwork.notes]
+    known.append(artwork.known_mm)
     stem = Path(text.partition("#")[0]).stem.upper()
     return {name or stem: shapes for name, shapes in artwork.layers.items() if len(shapes)}
 

@@ -8,6 +8,7 @@ import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pypdf
@@ -20,9 +21,10 @@ from carvegen.artwork import on_plan, read
 from carvegen.artwork.on_plan import plan_file, plan_place
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
-from carvegen.blocks.comparison import Kind, difference, print_colours, spots
+from carvegen.blocks.comparison import Kind, difference, in_order, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof, laid_on_plan
+from carvegen.delivery.laid_on_plan import Planned
 from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
 from tests.strategies import few, takes_long
@@ -498,3 +500,25 @@ def test_a_print_in_all_inks_is_not_taken_for_one_of_them(three, capsys, words):
     assert "look first at print-on-plan.png: violet the plan as it was laid" in ran.err
     assert Path("print-on-plan.png").is_file()
     assert "--print PRINT.toml" in ran.err
+
+
+def test_a_slip_on_the_print_is_gone_from_every_block_at_once_and_blames_none() -> None:
+    """The overlaps that are drawn: a hair on three inks; a flake that only two of three lack; one ink alone."""
+    hair, flake, alone = shapely.box(10, 10, 22, 10.6), shapely.box(40, 10, 43, 13), shapely.box(60, 10, 63, 13)
+    face = shapely.box(0, 0, *made.SIZE)
+    lands = {"sky": face, "tone": shapely.box(0, 0, 50, 40), "key": shapely.box(0, 0, 50, 20)}
+    planned = Planned(lands=lands, size_mm=made.SIZE, coats=dict.fromkeys(lands))
+    gone = {"sky": [hair, flake, alone], "tone": [hair.buffer(0.1), flake], "key": [hair.buffer(-0.1)]}
+    places = in_order(
+        spot for name, shapes in gone.items()
+        for spot in spots(difference(name, lands[name], lands[name].difference(shapely.union_all(shapes)), 0.05), face)
+    )  # fmt: skip
+    ((*numbers,),) = first_proof._together(planned, places)
+    assert sorted(places[k - 1].block for k in numbers) == sorted(lands)
+    assert all(places[k - 1].at[0] < 30 for k in numbers)
+    laid = SimpleNamespace(plan=SimpleNamespace(size_mm=made.SIZE))
+    proof = first_proof.Proof(
+        names=tuple(lands), laid=laid, spots=places, tolerance_mm=0.3, notes=(), picture=Path("p.png"), sheets=(),
+        together=(tuple(numbers),),
+    )  # fmt: skip
+    assert {round(spot.at[0]) // 10 for spot in proof.sure_spots} == {4, 6}

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import base64
 import io
+import json
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,10 +16,11 @@ from PIL import Image, ImageDraw
 
 from carvegen.artwork import read
 from carvegen.base.errors import InputError
-from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, received
+from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, names_as_files, received, understood
 from carvegen.page.words import understood_lines
 from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.print_file import read_print
+from carvegen.prints.layers import drawing_of
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.whole_print.new_print import guess
 from tests.cases import SHELF
@@ -172,6 +176,7 @@ def test_what_a_picture_showed_to_stand_is_known_as_finely_as_the_picture_shows(
     )
     standing = standing_lands(read_print(path, SHELF), tmp_path / "built")["key"]
     assert read_as.known_mm > 0.02
+    assert drawing_of(read_print(path, SHELF)).known_mm == pytest.approx(read_as.known_mm, abs=1e-3)
     assert standing.tolerance_mm == pytest.approx(read_as.known_mm, abs=1e-3)
 
 
@@ -180,3 +185,72 @@ def test_a_cut_land_is_a_drawing_that_any_program_opens(tmp_path) -> None:
     drawn = read(path.parent / str(table["cut_land"]))
     assert (drawn.width_mm, drawn.height_mm) == (40, 30)
     assert shapely.area(drawn.shapes).sum() == pytest.approx(150, abs=0.1)
+
+
+def _finished_print(*, fades: bool) -> bytes:
+    """Sky, water and posts, 40 × 30 mm, 10 px a mm: bare flakes; from y 12 to 18 mm water fades into sky."""
+    sky, water = np.array((178.0, 201, 211)), np.array((81.0, 111, 140))
+    rows = np.tile(sky, (300, 400, 1))
+    rows[180:] = water
+    if fades:
+        share = np.linspace(0, 1, 60)[:, None, None]
+        rows[120:180] = (1 - share) * sky + share * water
+    picture = Image.fromarray(rows.astype(np.uint8))
+    pen = ImageDraw.Draw(picture)
+    pen.rectangle((60, 40, 80, 260), fill=DARK)
+    for x in range(20, 400, 37):
+        pen.ellipse((x, 10 + x * 7 % 270, x + 24, 34 + x * 7 % 270), fill=(246, 243, 236))
+    return _png(picture)
+
+
+def _told(data: bytes) -> dict[str, Any]:
+    length = int.from_bytes(data[:4], "little")
+    return dict(json.loads(data[4 : 4 + length]))
+
+
+def test_what_is_not_sure_of_a_finished_print_is_shown_on_it(tmp_path) -> None:
+    """Where it is drawn to fade, hatched and ringed on her own picture; nothing of a print in flat inks."""
+    body = {"corners": [0, 0, 400, 0, 400, 300, 0, 300], "size": SIZE, "inks": "3"}
+    assert _told(understood(_handed_in(tmp_path, _finished_print(fades=False)), body))["unsure"] is None
+    upload = _handed_in(tmp_path, _finished_print(fades=True))
+    unsure = _told(understood(upload, body))["unsure"]
+    assert 0.1 * 240 < unsure["area_mm2"] < 240
+    assert all(len(sentence.split()) <= 25 for line in unsure["lines"] for sentence in line.split(". "))
+    seen = np.asarray(Image.open(io.BytesIO(base64.b64decode(unsure["picture"].split(",")[1]))).convert("RGB"))
+    orange = np.abs(seen.astype(int) - (194, 87, 26)).max(axis=-1) < 3
+    rows = np.flatnonzero(orange.any(axis=1)) * 30 / len(seen)
+    assert rows.min() > 12 - 1.5
+    assert rows.max() < 18 + 1.5
+    assert "FINDING" not in artwork_of(upload, body).layers
+
+
+def test_inks_are_told_apart_by_colours_that_she_picks(tmp_path) -> None:
+    """Posts on a sky under all: by colour alone the sky is no ink, but paper."""
+    picture = Image.new("RGB", (400, 300), PALE)
+    ImageDraw.Draw(picture).rectangle((100, 40, 219, 259), fill=DARK)
+    body = {"corners": [0, 0, 400, 0, 400, 300, 0, 300], "size": SIZE, "inks": "2"}
+    upload = _handed_in(tmp_path, _png(picture))
+    with pytest.raises(InputError, match="fewer colours"):
+        artwork_of(upload, body)
+    both = artwork_of(upload, {**body, "picked": ["#acc6e5", "#1e212b"]})
+    assert list(both.layers) == ["INK 1", "INK 2"]
+    assert shapely.area(both.layers["INK 2"]).sum() == pytest.approx(12 * 22, rel=0.01)
+    assert shapely.area(both.layers["INK 1"]).sum() > 0.7 * 1200
+    with pytest.raises(InputError, match="list of colours"):
+        artwork_of(upload, {**body, "picked": "#acc6e5"})
+
+
+def test_names_that_no_block_can_have_are_told_at_their_field(tmp_path) -> None:
+    """An umlaut goes without its dots, as Unicode decomposes it; folders of a build; a device of Windows; twice."""
+    told = names_as_files(["Grün", "inks", "lands", "con", "Pale sky", "pale-sky", "…"])
+    assert [its["plain"] for its in told] == ["grun", "inks", "lands", "con", "pale-sky", "pale-sky", ""]
+    assert [bool(its["fault"]) for its in told] == [False, True, True, True, False, True, True]
+    for name in ("Grün", "con"):
+        drawing = DRAWING.replace(b"POST", name.encode())
+        layers = artwork_of(_handed_in(tmp_path, drawing), {}).layers
+        assert not any(names_as_files([its["name"]])[0]["fault"] for its in guess(layers, (40, 30))["blocks"])
+    for name in ("inks", "con"):
+        with pytest.raises(InputError, match="name"):
+            _begun(tmp_path, {"name": name})
+    _, (table,) = _begun(tmp_path, {"name": "Grün"})
+    assert table["name"] == "grun"

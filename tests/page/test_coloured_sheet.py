@@ -7,6 +7,7 @@ import io
 import pytest
 import shapely
 
+from carvegen.base.errors import InputError
 from carvegen.page.app import Page
 from carvegen.page.gestures import gesture
 from tests.cases import layer, small_print
@@ -56,6 +57,8 @@ def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph)
         assert hers.symmetric_difference(seen).area < 0.12 * hers.area
     page.session.do(*gesture({"id": "g2", "do": "undo"}))
     assert page.session.state()["marks"] == []
+    with pytest.raises(InputError, match="of the photograph: is there no more"):  # of a block's photograph, too
+        page.session.do(*gesture({"id": "g3", "do": "take marks", "sheet": "gone"}))
     page.end()
 
 

@@ -53,6 +53,7 @@ class Inks:
     """Which ink each pixel shows."""
 
     labels: Bytes  #: 0 paper, 1 the darkest ink, …; (height, width)
+    unsure: Mask  #: where a colour is no ink's own, but about as near to two, or far from all; (height, width)
     colours: tuple[str, ...]  #: of the paper and the inks, as ``#rrggbb``
 
 
@@ -62,7 +63,8 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     Colours are gathered in a cube of bins and grouped by k-means weighted with the bins' pixels (source:
     lloyd-1982), started from the bins that lie farthest apart, so that no random number is needed. The
     lightest group is the paper. Where a dark ink meets paper the blurred edge has the colour of some lighter ink:
-    a pixel keeps such an ink only if a spot of it, wider than ``2 reach`` pixels, is near.
+    a pixel keeps such an ink only if a spot of it, wider than ``2 reach`` pixels, is near. What is not sure is told
+    where it is wider than such an edge.
 
     Parameters
     ----------
@@ -81,7 +83,9 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     centres = _ordered(_grouped(cube, _learnt(colour, bins), count + 1))
     far = np.stack([np.linalg.norm(cube - centre, axis=1) for centre in centres]).astype(np.float32)
     labels = far.argmin(axis=0).astype(np.uint8)[bins]
-    return Inks(_without_rims(labels, bins, far, centres, reach), tuple(map(_hex, centres)))
+    doubtful = _in_doubt(_share_likely(far, np.eye(len(centres)), 1.0)) | (far.min(axis=0) > _STRANGE)
+    unsure = _opened(doubtful[bins], 4 * reach + 3)
+    return Inks(_without_rims(labels, bins, far, centres, reach), unsure, tuple(map(_hex, centres)))
 
 
 @dataclass(frozen=True, eq=False)

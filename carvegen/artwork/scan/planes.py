@@ -143,6 +143,13 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         notes.add(f"the ink {name!r} is {parted.colours[k]}")
         plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
         yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX), colour=parted.colours[k])
+    if parted.unsure.any():
+        notes.add(
+            f"not sure on {parted.unsure.mean():.1%} of it, layer {UNSURE}: the colour there is no ink's own; the ink "
+            "that looks nearest is taken"
+        )
+        plane = np.where(parted.unsure, np.uint8(255), np.uint8(0))
+        yield _Plane(UNSURE, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
 
 
 def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from PIL import ImageOps
 
 from carvegen import geometry
 from carvegen.artwork import bounds
@@ -30,11 +31,13 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from PIL import Image
+
     from carvegen.artwork.scan.frame import Frame
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["as_artwork", "read_scan", "read_straight", "sized_mm"]
+__all__ = ["as_artwork", "read_scan", "read_straight", "seen_scan", "sized_mm"]
 
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
@@ -71,13 +74,19 @@ def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
     InputError
         If it can't be read, says no size that can be true, or shows no shape.
     """
+    return seen_scan(path, options or ScanOptions())[0]
+
+
+def seen_scan(path: Path, options: ScanOptions) -> tuple[Artwork, Image.Image]:
+    """What `read_scan` reads, and the picture it was read from, in print view; straight where its corners are said."""
     try:
-        artwork = _scanned(picture_bytes(path), options or ScanOptions())
+        picture, frame, notes = _opened(picture_bytes(path), options)
+        artwork = _read(picture, frame, options, notes)
         if not artwork.true_size:
             raise _no_size(artwork)
     except InputError as error:
         raise error.within(str(path)) from None
-    return artwork
+    return artwork, ImageOps.mirror(picture.image) if options.view == "block" else picture.image
 
 
 def sized_mm(path: Path) -> float:
@@ -89,7 +98,9 @@ def sized_mm(path: Path) -> float:
 
 def as_artwork(data: bytes, scale: float) -> Artwork:
     """A picture read without a word about it: dark is shape, its size is what the file says, if it does."""
-    return _scanned(data, ScanOptions(), scale=scale)
+    options = ScanOptions()
+    picture, frame, notes = _opened(data, options)
+    return _read(picture, frame, options, notes, scale=scale)
 
 
 def _no_size(artwork: Artwork) -> InputError:
@@ -101,12 +112,6 @@ def _no_size(artwork: Artwork) -> InputError:
         '{points} "120 80 1301 80 = 100mm"',
         names=("dpi", "width_mm", "points"),
     )
-
-
-def _scanned(data: bytes, options: ScanOptions, *, scale: float = 1.0) -> Artwork:
-    """The artwork in a picture file's bytes, enlarged `scale` times; without a size if none is known."""
-    picture, frame, notes = _opened(data, options)
-    return _read(picture, frame, options, notes, scale=scale)
 
 
 def _opened(data: bytes, options: ScanOptions) -> tuple[Picture, Frame | None, Notes]:

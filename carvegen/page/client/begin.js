@@ -10,7 +10,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
-/** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual}} Understood */
+/** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual, unsure: {places: number, area_mm2: number, lines: string[], picture: string} | null}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({
   hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
@@ -105,9 +105,16 @@ export async function beginDialog(does, may) {
   };
   /** @param {File} file @param {Record<string, unknown>} wish @param {Reading} reading */
   const describe = (file, wish, reading) => {
+    const before = [...body.children],
+      cut = wish.cut === true;
+    const again = () => {
+      dialog.classList.add("wide");
+      body.replaceChildren(...before);
+    };
     dialog.classList.remove("wide");
-    const cut = wish.cut === true;
-    body.replaceChildren(described(offers, file, reading, cut, (more) => void go({ ...wish, ...more }), choose));
+    body.replaceChildren(
+      described(offers, file, reading, cut, (more) => void go({ ...wish, ...more }), choose, wish.with === "scan" && again),
+    );
     dialog.scrollTop = 0;
   };
   const choose = () =>
@@ -172,7 +179,8 @@ function photographed(body, does, file, number, found, done, turn) {
   const corners = cornered(file, found),
     width = numbered("Width, mm", 200),
     height = numbered("Height, mm", 150),
-    inks = numbered("Inks on it", 1, 1, 6);
+    inks = numbered("Inks on it", 1, 1, 6),
+    picked = pickedInks(inks.input);
   const view = h("select", {}, ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)));
   const cut = h(
     "select",
@@ -195,6 +203,7 @@ function photographed(body, does, file, number, found, done, turn) {
               size: [Number(width.input.value), Number(height.input.value)],
               view: SHOWS[view.value].view,
               inks: inks.input.value,
+              picked: picked.read(),
               cut: cut.value === "cut",
             };
             const reading = await readings({ upload: number, ...more });
@@ -224,6 +233,7 @@ function photographed(body, does, file, number, found, done, turn) {
         ),
         h("div", { class: "pair" }, width.label, height.label),
         inks.label,
+        picked.set,
         h(
           "div",
           { class: "row" },
@@ -235,12 +245,44 @@ function photographed(body, does, file, number, found, done, turn) {
   );
 }
 
+/** Colours of inks picked by hand, one for each ink of several. @param {HTMLInputElement} count */
+function pickedInks(count) {
+  const box = h("input", { type: "checkbox", "data-is": "pick", onchange: () => lay() }),
+    colours = h("div", { class: "row" });
+  const set = h(
+    "div",
+    { hidden: true },
+    h("label", { class: "choice" }, box, "I pick the inks' colours"),
+    h("p", { class: "faint" }, "As each prints alone on paper, in the order in which they print."),
+    colours,
+  );
+  const lay = () => {
+    const several = Number(count.value) > 1,
+      wanted = several && box.checked ? Math.min(6, Math.round(Number(count.value))) : 0;
+    set.hidden = !several;
+    while (colours.children.length > wanted) colours.lastElementChild?.remove();
+    for (let k = colours.children.length; k < wanted; k++)
+      colours.append(h("input", { type: "color", value: INKS[k % INKS.length], "aria-label": `Ink ${k + 1}` }));
+  };
+  count.addEventListener("input", lay);
+  const read = () => [...colours.children].map((colour) => /** @type {HTMLInputElement} */ (colour).value);
+  return { set, read };
+}
+
+/** What of a photograph is not sure, seen and said. @param {Understood["unsure"]} unsure */
+const unsureSeen = (unsure) =>
+  unsure && [
+    h("h3", {}, "Not sure"),
+    h("img", { class: "whole", "data-is": "unsure", src: unsure.picture, alt: `Your photograph; ${unsure.places} places hatched and ringed` }),
+    h("ul", { class: "told" }, ...unsure.lines.map((line) => h("li", {}, line))),
+  ];
+
 /**
  * What was understood over what was given, and what is still to be chosen.
  * @param {Offers} offers @param {File} file @param {Reading} reading @param {boolean} cut whether the blocks it shows are cut already
- * @param {(more: object) => void} go @param {() => void} back
+ * @param {(more: object) => void} go @param {() => void} back @param {false | (() => void)} again to the photograph
  */
-function described(offers, file, reading, cut, go, back) {
+function described(offers, file, reading, cut, go, back, again) {
   const { told, picture } = reading,
     { usual } = told,
     names = told.layers.map((layer) => layer.name),
@@ -275,6 +317,7 @@ function described(offers, file, reading, cut, go, back) {
     { class: "cards" },
     ...usual.blocks.map((block) => blockRow(block, names, cut && !block.layers.includes("*"))),
   );
+  void named(blocks);
   const weathers = usual.motifs.map((motif) => ({ ...motif, select: weather(offers, motif.motif, motif.preset) }));
   suited();
   return h(
@@ -294,6 +337,8 @@ function described(offers, file, reading, cut, go, back) {
       },
     },
     h("div", { class: "laid" }, under, picture),
+    ...(unsureSeen(told.unsure) ?? []),
+    again && h("div", { class: "row" }, button("Read the photograph otherwise", again)),
     h("h3", {}, "Understood"),
     h("ul", { class: "told faint" }, ...told.lines.map((line) => h("li", {}, line))),
     h(
@@ -311,7 +356,7 @@ function described(offers, file, reading, cut, go, back) {
     h(
       "div",
       { class: "row" },
-      button("One more block", () =>
+      button("One more block", () => {
         blocks.append(
           blockRow(
             {
@@ -323,8 +368,9 @@ function described(offers, file, reading, cut, go, back) {
             names,
             false,
           ),
-        ),
-      ),
+        );
+        void named(blocks);
+      }),
     ),
     h(
       "div",
@@ -417,11 +463,7 @@ function blockRow({ name, role, ink, layers }, names, cut) {
   const called = h("input", { type: "text", value: name, required: true, maxLength: 60, "data-is": "name" }),
     key = h("span", { class: "faint", role: "status" }),
     fills = h("p", { class: "refused", role: "status" });
-  called.addEventListener("input", () => {
-    const plain = plainName(called.value);
-    called.setCustomValidity(plain ? "" : "A name needs a letter from a to z, or a digit.");
-    key.textContent = plain && plain !== called.value.trim().toLowerCase() ? `In the files: ${plain}` : "";
-  });
+  called.addEventListener("input", () => void named(row.parentElement));
   const row = h(
     "li",
     {
@@ -464,10 +506,28 @@ function blockRow({ name, role, ink, layers }, names, cut) {
       "div",
       { class: "row ends" },
       h("label", { class: "choice" }, h("input", { type: "checkbox", checked: cut, "data-is": "cut" }), "it is cut already"),
-      button("Without this block", () => row.remove()),
+      button("Without this block", () => {
+        const blocks = row.parentElement;
+        row.remove();
+        void named(blocks);
+      }),
     ),
   );
   return row;
+}
+
+/** Says at each block's name what it is in the files, or why it can't be. @param {Element | null} blocks */
+async function named(blocks) {
+  const fields = /** @type {HTMLInputElement[]} */ ([...(blocks?.querySelectorAll("[data-is=name]") ?? [])]),
+    names = fields.map((field) => field.value);
+  const told = /** @type {{plain: string, fault: string}[]} */ (await tell("names", { names }));
+  fields.forEach((field, k) => {
+    if (field.value !== names[k]) return; // typed on meanwhile: the next answer tells
+    const { plain, fault } = told[k],
+      said = field.nextElementSibling;
+    field.setCustomValidity(fault);
+    if (said) said.textContent = fault || (plain === names[k].trim().toLowerCase() ? "" : `In the files: ${plain}`);
+  });
 }
 
 /** @param {Element} row */
@@ -478,22 +538,13 @@ function readRow(row) {
     (box) => /** @type {HTMLInputElement} */ (box).value,
   );
   return {
-    name: plainName(value("name")),
+    name: value("name"),
     role: value("role"),
     ink: value("ink"),
     layers: layers.includes("*") ? ["*"] : layers,
     cut: /** @type {HTMLInputElement} */ (row.querySelector("[data-is=cut]")).checked,
   };
 }
-
-/** A name as files have it: "Pale sky" is pale-sky. @param {string} name */
-const plainName = (name) =>
-  name
-    .normalize("NFKD")
-    .replace(/\p{M}/gu, "")
-    .toLowerCase()
-    .replace(/[^a-z0-9]+/g, "-")
-    .replace(/^-|-$/g, "");
 
 /** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file @param {number[][] | null} [found] where they lie as it seems */
 function cornered(file, found) {

@@ -16,7 +16,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
-from carvegen.delivery.first_proof import first_proof, is_large
+from carvegen.delivery.first_proof import first_proof
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.reading import read_sheets
@@ -83,8 +83,7 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> t
         sheets = [{"block": block, "file": path.name} for block, path in blocks if block in to_cut]
         legend = [{"colour": hex_of(colour), "words": words} for colour, words in RING_LEGEND]
         told = {"fault": "", "lines": lines, "sheets": sheets, "picture": picture.name, "legend": legend}
-        size = proof.laid.plan.size_mm  # what may be a glove or a shadow is not followed
-        return _following([spot for spot in proof.spots if not is_large(spot, size)]), told
+        return _following(proof.sure_spots), told  # what may be a glove, a shadow or a hair is not followed
     if corners is None or not name:
         fault = "Too little is drawn on the plan to tell where the picture lies on it"
         return (), {"fault": f"{fault}{'' if name else ': choose one block'}.", "sheets": []}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
@@ -37,8 +37,14 @@ if TYPE_CHECKING:
 
     from carvegen.facts.profiles import Library, Paper
 
-__all__ = ["Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "file_name", "in_keys", "read_print"]
+__all__ = [
+    "Print", "PrintBlock", "PrintLayer", "PrintMotif", "all_at_once", "block_name_fault", "file_name", "in_keys",
+    "read_print",
+]  # fmt: skip
 
+_BUILT = frozenset({"inks", "lands", "register"})  #: folders that a build writes beside those of the blocks
+#: Names of devices, which no folder may have on Windows; from memory.
+_DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{port}{k}" for port in ("com", "lpt") for k in range(1, 10))})
 #: Keys of a mark that say nothing of what a hole is, and why.
 _NOT_OF_HOLES: Mapping[str, str] = MappingProxyType({
     "blocks": "what a hole is holds for every block",
@@ -189,9 +195,10 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
     for k, block in enumerate(blocks):
         place = f"blocks[{k}]"
         _check_profiles(top, place, block, shelf)
-        if block.get("name") and block["name"] in seen:
-            top.fault(f"{place}.name", "is there twice", value=block["name"], hint="give each block its own name")
-        seen.add(block.get("name") or "")
+        name = block.get("name") or ""
+        if fault := block_name_fault(name, seen):
+            top.fault(f"{place}.name", fault, value=name, hint="give each block a name of its own")
+        seen.add(name)
         role = block.get("role", "")
         if role in INKED and block.get("ink") == "":
             top.fault(f"{place}.ink", f"is missing: a {role} block prints ink", hint='write ink = "#264b5e"')
@@ -201,6 +208,15 @@ def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Librar
         if role not in ("background", "ground") and "*" in block.get("layers", ()):
             hint = "name its layers, or make its role background or ground"
             top.fault(f"{place}.layers", 'has "*", which is for background and ground', value="*", hint=hint)
+
+
+def block_name_fault(name: str, others: Container[str]) -> str:
+    """What is wrong with the name of a block, which becomes a folder, beside others; nothing if it will do."""
+    if name and name in others:
+        return "is there twice"
+    if name in _BUILT:
+        return "is that of another folder in what build writes"
+    return "is a name that Windows keeps for itself" if name in _DEVICES else ""
 
 
 def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:

@@ -17,7 +17,6 @@ from carvegen.base.colour import overprinted, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import Layer
 from carvegen.geometry.coverage import coverage
-from carvegen.writers.block.block_drawing import layers_dxf
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.formats.svg_page import SvgPage
 
@@ -58,6 +57,8 @@ def artwork_svg(
 
 def artwork_dxf(layers: Mapping[str, PolygonArray], size: tuple[float, float], *, known_mm: float = 0.0) -> str:
     """Closed polylines in millimetres on layers of the same names, DXF release 2000."""
+    from carvegen.writers.block.block_drawing import layers_dxf
+
     words = " ".join(filter(None, (_VIEW, known_words(known_mm))))
     return layers_dxf(dict(zip(_layers(layers), layers.values(), strict=True)), size, words=words)
 

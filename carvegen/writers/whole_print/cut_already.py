@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork import read
 from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
-from carvegen.prints.layers import drawing_of, located
+from carvegen.prints.layers import drawing_of
 from carvegen.prints.separation import Plate, Spread, separated
 from carvegen.writers.block.clean_artwork import artwork_svg
 
@@ -38,7 +36,8 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
     files = {block.name: block.cut_land for block in print_.blocks if block.state == "cut" and block.inked}
     if not files:
         return {}
-    layers = drawing_of(print_).layers
+    drawing = drawing_of(print_)
+    layers = drawing.layers
     known = {layer.name for layer in layers}
     plates = [replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates_of(print_, setups)]
     lands = separated(
@@ -47,10 +46,9 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
         white=lambda _: shapely.Polygon(), spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
         run=lambda tasks, say: {name: tasks[name](say) for name in files},
     )  # fmt: skip
-    known_mm = max((read(Path(located(print_, text))).known_mm for text in print_.artwork), default=0.0)
     return {
         file: artwork_svg(
-            {name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands", known_mm=known_mm
+            {name: geometry.parts(lands[name].land)}, print_.size_mm, f"{name}: what stands", known_mm=drawing.known_mm
         )
         for name, file in files.items()
     }

@@ -16,6 +16,7 @@ from carvegen import geometry
 from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightness, mixed, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
+from carvegen.prints.file.print_file import block_name_fault
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
 if TYPE_CHECKING:
@@ -210,8 +211,7 @@ def _may_bear(name: str) -> bool:
 
 def _named_with(name: str, known: frozenset[str]) -> bool:
     """Whether a layer's name has one of these words in it, or its plural."""
-    parted = unicodedata.normalize("NFKD", name.casefold())
-    words = _WORD.findall("".join(letter for letter in parted if not unicodedata.combining(letter)))
+    words = _WORD.findall(_unaccented(name))
     return any(word.endswith(end) and word.removesuffix(end) in known for word in words for end in _PLURALS)
 
 
@@ -274,8 +274,9 @@ def _blocks(
         key = plan.rank == 2 or k == len(plans) - 1
         by_part = len(plans) > 1 and not (key and len(plan.layers) > 1)  # no one of many layers names the darks
         name = plain_file_name(plan.layers[0], "block") if by_part else "key"
-        taken = [block["name"] for block in blocks]
-        name = next(n for n in (name, *(f"{name}-{j}" for j in range(2, len(taken) + 3))) if n not in taken)
+        taken = {str(block["name"]) for block in blocks}
+        others = (f"{name}-{j}" for j in range(2, len(taken) + 4))
+        name = next(n for n in (name, *others) if not block_name_fault(n, taken))
         blocks.append(
             {"name": name, "role": "key" if key else "tone", "ink": plan.colour or ink, "layers": list(plan.layers)}
         )
@@ -344,8 +345,14 @@ def _unlike(one: _Plan, other: _Plan) -> float:
 
 
 def plain_file_name(text: str, otherwise: str) -> str:
-    """A text as a name of letters, digits and hyphens; `otherwise` if none is left."""
-    return _PLAIN.sub("-", text.lower()).strip("-") or otherwise
+    """A text as a name of letters, without accents, digits and hyphens; `otherwise` if none is left."""
+    return _PLAIN.sub("-", _unaccented(text)).strip("-") or otherwise
+
+
+def _unaccented(text: str) -> str:
+    """Small letters without their accents."""
+    parted = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(letter for letter in parted if not unicodedata.combining(letter))
 
 
 def face_of(drawings: Sequence[Artwork]) -> tuple[float, float]:

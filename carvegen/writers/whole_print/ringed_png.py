@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,20 +18,22 @@ from carvegen.writers.block.ring_places import LABEL_MM, free_box
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 
 if TYPE_CHECKING:
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.on_plan import Laid
     from carvegen.artwork.scan.pixels import Picture
     from carvegen.base.colour import Rgb
     from carvegen.blocks.comparison import Kind, Spot
+    from carvegen.geometry import PolygonArray
 
-__all__ = ["RING_LEGEND", "fit_png", "ringed_png", "ruled_png"]
+__all__ = ["RING_LEGEND", "fit_png", "ringed_png", "ruled_png", "unsure_png"]
 
 _INK = (20, 18, 16)
 _PAPER = (251, 250, 246)
 _FADED = 0.45  #: how far the scan is drawn towards paper
 _STRENGTH = 0.75
-_MOST_PIXELS = 2_000_000
+_MOST_PIXELS, _LOOK_PIXELS = 2_000_000, 700_000
 _ROOM_MM = 1.0
 _UNSURE, _HATCH_MM, _LINE_MM = (194, 87, 26), 2.4, 0.25
 _GOOD, _OFF, _NOTHING = (35, 122, 130), (190, 50, 40), (150, 150, 150)
@@ -54,10 +56,7 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
     place is broadest. What is not sure of any block is hatched; lines below say so.
     """
     picture, scale = _faded(laid)
-    rows, columns = np.indices(picture.size[::-1], sparse=True)
-    lines = (rows + columns) % (_HATCH_MM * scale) < _LINE_MM * scale
-    hatched = lines & (coverage(geometry.moved(geometry.parts(unsure), (0, 0), scale=scale), picture.size) > 0.5)
-    picture.paste(_UNSURE, mask=Image.fromarray(hatched))
+    _hatch(picture, geometry.parts(unsure), scale)
     high = picture.height
     for standing, colour in ((True, NOW_LAND), (False, NOW_CUT)):
         shapes = geometry.polygon_array(spot.shape for spot in spots if spot.kind.stands is standing)
@@ -77,17 +76,56 @@ def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most:
         box = free_box(centre, radius, wide, taken, labels=labels, within=(0, 0, *laid.plan.size_mm))
         taken, labels = np.vstack([taken, [*(centre - radius), *(centre + radius)]]), np.vstack([labels, box])
         x, y, r = centre[0] * scale, high - centre[1] * scale, radius * scale
-        around = shapely.get_coordinates(shapely.buffer(spot.shape, _ROOM_MM).exterior) * (scale, -scale) + (0, high)
         colour = NOW_LAND if spot.kind.stands else NOW_CUT
-        for shade, width in (((255, 255, 255), 0.8), (colour, 0.4)):
+        if large:
+            _outline(pen, shapely.buffer(spot.shape, _ROOM_MM), colour, scale, high)
+        for shade, width in () if large else _strokes(colour):
             half, px = r + width * scale / 2, max(1, round(width * scale))
-            if large:
-                pen.line([*map(tuple, around.tolist())], fill=shade, width=px, joint="curve")
-            else:
-                pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=px)
+            pen.ellipse((x - half, y - half, x + half, y + half), outline=shade, width=px)
         at = (float(box[0] + box[2]) / 2 * scale, high - float(box[1] + box[3]) / 2 * scale)
         pen.text(at, str(number), fill=_INK, font=font, anchor="mm", stroke_width=3, stroke_fill=(255, 255, 255))
     return _bytes(_with_legend(picture, RING_LEGEND), scale)
+
+
+def unsure_png(scan: Image.Image, unsure: PolygonArray, places: PolygonArray, size_mm: tuple[float, float]) -> bytes:
+    """A scan, pale, what is not sure hatched as in `ringed_png` and its places outlined; some 700 000 pixels at most.
+
+    Parameters
+    ----------
+    scan
+        Seen straight on, all of a face of `size_mm`.
+    places
+        Areas round what is not sure, print view, mm.
+    """
+    width, height = size_mm
+    scale = min(scan.width / width, math.sqrt(_LOOK_PIXELS / (width * height)))
+    small = scan.convert("RGB").resize((max(round(width * scale), 1), max(round(height * scale), 1)))
+    picture = _pale(small)
+    _hatch(picture, unsure, scale)
+    pen = ImageDraw.Draw(picture)
+    for place in places:
+        _outline(pen, place, _UNSURE, scale, picture.height)
+    return _bytes(picture, scale)
+
+
+def _hatch(picture: Image.Image, shapes: PolygonArray, scale: float) -> None:
+    """Lines over what is not sure."""
+    rows, columns = np.indices(picture.size[::-1], sparse=True)
+    lines = (rows + columns) % (_HATCH_MM * scale) < max(_LINE_MM * scale, 1)
+    hatched = lines & (coverage(geometry.moved(shapes, (0, 0), scale=scale), picture.size) > 0.5)
+    picture.paste(_UNSURE, mask=Image.fromarray(hatched))
+
+
+def _strokes(colour: Rgb) -> Iterator[tuple[Rgb, float]]:
+    """A ring's white rim and its line: colours and breadths, mm."""
+    yield (255, 255, 255), 0.8
+    yield colour, 0.4
+
+
+def _outline(pen: ImageDraw.ImageDraw, shape: Polygon, colour: Rgb, scale: float, high: int) -> None:
+    around = shapely.get_coordinates(shape.exterior) * (scale, -scale) + (0, high)
+    for shade, width in _strokes(colour):
+        pen.line([*map(tuple, around.tolist())], fill=shade, width=max(1, round(width * scale)), joint="curve")
 
 
 def _in_turn(spots: Sequence[Spot]) -> list[tuple[int, Spot]]:
@@ -140,7 +178,11 @@ def _faded(laid: Laid) -> tuple[Image.Image, float]:
     width, height = laid.plan.size_mm
     scale = min(laid.px_per_mm, math.sqrt(_MOST_PIXELS / (width * height)))
     image = laid.seen_at(scale).image.convert("RGB")
-    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED), scale
+    return _pale(image), scale
+
+
+def _pale(image: Image.Image) -> Image.Image:
+    return Image.blend(image, Image.new("RGB", image.size, _PAPER), _FADED)
 
 
 def _bytes(picture: Image.Image, scale: float) -> bytes:
