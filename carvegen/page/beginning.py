@@ -272,7 +272,8 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     told_apart = upload.kind == PICTURE and len(layers) > 1  # a finished print: no block is added to those it has
     usual = guess(layers, size, artwork.colours, sky=not told_apart)
     description = {
-        "size": list(size), "true_size": artwork.true_size, "lines": understood_lines(artwork.notes, why=usual["why"]),
+        "size": list(size), "true_size": artwork.true_size,
+        "lines": understood_lines(artwork.notes, why=usual["why"], several=told_apart),
         "usual": usual,
         "layers": [
             {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}

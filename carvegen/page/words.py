@@ -11,7 +11,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "so_far", "understood_lines", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "so_far", "understood_lines",
+    "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -69,28 +70,11 @@ _OF_A_BLOCK = {
     "paths.png": "what the machine follows, as a picture",
 }
 
-#: What a reader notes of a picture, and what the page says of it instead; nothing of what is seen beside each block.
-_NOTES = (
-    (re.compile(r"size and perspective by four corners, (\S+) x (\S+) mm; .*"),
-     r"Straightened by the four corners to \1 × \2 mm; what lies outside is left out."),
-    (re.compile(r"the paper is \S+, or an ink that prints over all; .*"),
-     "The lightest colour counts as bare paper. What a light ink prints under a darker one can't be seen.\n"
-     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.\n"
-     "Light is taken as even: a scan, or a photograph without shadows, is told apart best."),
-    (re.compile(r"the ink '.*' is #\S+"), ""),
-    (re.compile(r"uneven light, by (\d+)%, is taken out(.*)"), r"The light was uneven; that is taken out\2."),
-    (re.compile(r"dark is taken as shape; .*"), "What is dark prints, what is light is bare paper."),
-    (re.compile(r"it shows the block itself and is mirrored, .*"),
-     "It shows the block itself: here it is mirrored, as it prints."),
-    (re.compile(r"\d+ (specks|pinholes) are (left out|filled) in 'FINDING': .*"), ""),
-    (re.compile(r"(\d+) (specks|pinholes) are (left out|filled) in '(.*)': .*"), r"\1 tiny \2 are \3 in \4."),
-    (re.compile(r"not sure on \S+ of it, layer \S+: (the colour there is|an ink that hides).*"), ""),
-    (re.compile(r"(.*) lies thinly or not at all on (\S+) of it, layer .*"),
-     r"\1 lies thinly or not at all on \2 of it: ink that fades out can't be told from bare paper."),
-    (re.compile(r"(inks are told apart by their own colours) and overprints; (.*)"), r"The \1; \2."),
-    (re.compile(r"not sure on (\d+)% of it, layer \S+: it glares there and nothing is read; .*"),
-     r"Not sure on \1% of it: it glares there, and nothing is read. Photograph it again, lit from the side."),
-)  # fmt: skip
+#: What is said beside what was understood of a picture whose inks were told apart.
+_TOLD_APART = (
+    "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.",
+    "Light is taken as even: a scan, or a photograph without shadows, is told apart best.",
+)
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
 
 
@@ -120,10 +104,12 @@ def explained(*texts: str) -> list[str]:
     return lines
 
 
-def understood_lines(notes: Iterable[str], *, why: str) -> list[str]:
-    """What was understood of a drawing or a picture, a sentence or two a line: how its blocks came about, and notes."""
-    lines = [line for note in notes for line in _noted(note).split("\n") if line]
-    return [*re.split(r"(?<=\.) ", why), *lines]
+def understood_lines(notes: Iterable[str], *, why: Iterable[str], several: bool) -> list[str]:
+    """What was understood of a drawing or a picture, a sentence a line: how its blocks came about, and notes.
+
+    Of a picture whose inks were told apart (`several`) also what is to be looked at.
+    """
+    return [*why, *(f"{note[:1].upper()}{note[1:].removesuffix('.')}." for note in notes), *_TOLD_APART * several]
 
 
 def name_words(fault: str) -> str:
@@ -138,22 +124,11 @@ def unsure_lines(places: int, area_mm2: float, share: float, *, several: bool) -
     where = f"Not sure at {places} place{'s' * (places > 1)}, {area_mm2:.0f} mm² together, {share:.1%} of it"
     lines = [f"{where}: hatched and ringed on your photograph."]
     if several:
-        lines += [
-            "The colour there is no ink's own, or a darker ink hides what lies there. What looks nearest is taken.",
-            "What helps: count the inks again, or pick their colours by hand.",
-        ]
+        lines.append("What helps: count the inks again, or pick their colours by hand.")
     return [
         *lines,
         "Or take another photograph: in even light, without shadow or glare. Else put it right in the drawing.",
     ]
-
-
-def _noted(note: str) -> str:
-    """A note in plain words."""
-    for pattern, words in _NOTES:
-        if pattern.fullmatch(note):
-            return pattern.sub(words, note)
-    return f"{note[:1].upper()}{note[1:].removesuffix('.')}."
 
 
 def so_far(passed_s: float, before_s: float) -> str:

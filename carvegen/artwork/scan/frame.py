@@ -135,7 +135,7 @@ def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], n
     seen = picture.image.transform(
         (width, height), Image.Transform.PERSPECTIVE, tuple(matrix.ravel()[:8]), Image.Resampling.BICUBIC
     )
-    notes.add(f"size and perspective by four corners, {size_mm[0]:g} x {size_mm[1]:g} mm; what lies outside is gone")
+    notes.add(f"straightened by its four corners to {size_mm[0]:g} × {size_mm[1]:g} mm; what lies outside is left out")
     inner = np.asarray(seen)[_RIM_PX:-_RIM_PX, _RIM_PX:-_RIM_PX]
     rims = [(_RIM_PX, _RIM_PX)] * 2 + [(0, 0)] * (inner.ndim - 2)
     return Picture(Image.fromarray(np.pad(inner, rims, mode="edge")), None)

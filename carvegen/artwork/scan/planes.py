@@ -102,9 +102,10 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
             level = 128.0
+        prints, bare = ("light", "dark") if options.light else ("dark", "light")
         notes.add(
-            f"{'light' if options.light else 'dark'} is taken as shape; the tone between them was found at "
-            f"{parting.level / 255:.2f}{', place by place' if options.local else ''}"
+            f"what is {prints} prints, what is {bare} is bare paper; they are told apart at {parting.level / 255:.0%} "
+            f"of white{', place by place' if options.local else ''}"
         )
     if unsure is not None:
         seen = np.maximum(seen, unsure)
@@ -114,9 +115,9 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
 
 def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
     """255 where a picture glares, else 0."""
+    notes.add(f"not sure on {tiles.mean():.0%} of it: it glares there, and nothing is read")
     notes.add(
-        f"not sure on {tiles.mean():.0%} of it, layer {UNSURE}: it glares there and nothing is read; corners that were "
-        "found may be wrong, too: photograph it again without the glare, or lay it on its plan"
+        "corners that were found may be wrong, too: photograph it again, lit from the side, or lay it on its plan"
     )
     rows, columns = (light.spread(size, count) for size, count in zip(shape, tiles.shape, strict=True))
     across = tiles.astype(np.float32) @ columns.T
@@ -136,17 +137,15 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         list(pool.map(smooth, picture.colour, seen))
     parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
-    notes.add(
-        f"the paper is {parted.colours[0]}, or an ink that prints over all; what lies under a darker ink can't be seen"
-    )
+    notes.add("the lightest colour counts as bare paper, or as an ink that prints over all")
+    notes.add("what a light ink prints under a darker one can't be seen")
     for k, name in enumerate(options.inks, start=1):
-        notes.add(f"the ink {name!r} is {parted.colours[k]}")
         plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
         yield _Plane(name, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX), colour=parted.colours[k])
     if parted.unsure.any():
         notes.add(
-            f"not sure on {parted.unsure.mean():.1%} of it, layer {UNSURE}: the colour there is no ink's own; the ink "
-            "that looks nearest is taken"
+            f"not sure on {parted.unsure.mean():.1%} of it: the colour there is no ink's own; the ink that looks "
+            "nearest is taken"
         )
         plane = np.where(parted.unsure, np.uint8(255), np.uint8(0))
         yield _Plane(UNSURE, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
@@ -160,14 +159,14 @@ def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Note
     notes.add(f"inks are told apart by their own colours and overprints; {bare}")
     if parted.unsure.any():
         notes.add(
-            f"not sure on {parted.unsure.mean():.1%} of it, layer {UNSURE}: an ink that hides, or one that is not "
-            "named, lies there; what is under it is guessed"
+            f"not sure on {parted.unsure.mean():.1%} of it: an ink that hides, or one that is not named, lies there; "
+            "what is under it is guessed"
         )
     for name, share in zip(options.inks, parted.thin_share, strict=True):
         if share > _THINLY:
             notes.add(
-                f"{name} lies thinly or not at all on {share:.1%} of it, layer {UNSURE}: ink that fades out can't be "
-                "told from bare paper there"
+                f"{name} lies thinly or not at all on {share:.1%} of it: ink that fades out can't be told from bare "
+                "paper there"
             )
     masks = [*zip(options.inks, parted.on, strict=True), *([(UNSURE, parted.unsure)] if parted.unsure.any() else [])]
     for name, mask in masks:

@@ -24,7 +24,7 @@ from carvegen.artwork.scan import (
 from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
-from carvegen.artwork.scan.planes import own_blur, traced_planes
+from carvegen.artwork.scan.planes import UNSURE, own_blur, traced_planes
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -209,9 +209,9 @@ def _by_bar(
 def _without_specks(shapes: PolygonArray, least_px: float, name: str, notes: Notes) -> PolygonArray:
     """Without specks and pinholes; not too many."""
     kept = smoothing.without_specks(shapes, least_px**2)
-    for count, what in ((kept.specks, "specks are left out"), (kept.pinholes, "pinholes are filled")):
-        if count:
-            notes.add(f"{count} {what} in {name!r}: smaller than what counts")
+    for count, what, done in ((kept.specks, "speck", "left out"), (kept.pinholes, "pinhole", "filled")):
+        if count and name != UNSURE:
+            notes.add(f"{count} {what}{'s' * (count > 1)} in {name}, too small to count: {done}")
     if len(kept.shapes) > bounds.MAX_SHAPES:
         raise InputError(
             f"breaks into more than {bounds.MAX_SHAPES} shapes",
@@ -269,7 +269,7 @@ def _artwork(
 ) -> Artwork:
     if options.view == "block":
         frame = frames.mirrored(frame)
-        notes.add("it shows the block itself and is mirrored, as the block prints")
+        notes.add("it shows the block itself: here it is mirrored, as it prints")
     tolerance = min(options.tolerance_mm, frame.pitch_mm) if frame.true_size else frame.pitch_mm / 4
     cleaned = {name: _clean(frames.placed(shapes, frame), tolerance) for name, shapes in layers.items()}
     cleaned = {name: shapes for name, shapes in cleaned.items() if len(shapes)}

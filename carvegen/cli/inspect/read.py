@@ -235,6 +235,9 @@ def _say(artwork: Artwork) -> None:
     for name, *numbers in rows:
         cells = [number.rjust(width) for number, width in zip(numbers, widths[1:], strict=True)]
         click.echo("  ".join([name.ljust(widths[0]), *cells]))
+    if artwork.colours:
+        inks = [f"{shortened(name, _CELL)} {colour}" for name, colour in artwork.colours.items()]
+        click.echo(f"inks: {', '.join(inks[:_MOST_NAMES])}{', …' * (len(inks) > _MOST_NAMES)}")
     for name, names in artwork.inside.items():
         more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
         shown = ", ".join(shortened(name, _CELL) for name in names[:_MOST_NAMES])

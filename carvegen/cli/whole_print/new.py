@@ -120,7 +120,7 @@ def _of_drawings(folder: Path, own: _Own) -> tuple[dict[str, str], str]:
     if own.cut:
         blocks = [block if block["layers"] == ["*"] else as_cut(block) for block in blocks]
     name = folder.resolve().name or "print"
-    click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm. {usual['why']}")
+    click.echo(f"Layers found: {', '.join(layers)}. Face: {size[0]:g} x {size[1]:g} mm. {' '.join(usual['why'])}")
     known = max(artwork.known_mm for artwork in artworks)
     files = print_files(name, drawn, size, blocks=blocks, motifs=usual["motifs"], known_mm=known)
     return files, next(iter(drawn))

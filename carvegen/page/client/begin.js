@@ -9,7 +9,7 @@ import { ask, tell, tellPacked, upload } from "./transport.js";
 /** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
 /** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
-/** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string}} Usual */
+/** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string[]}} Usual */
 /** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual, unsure: {places: number, area_mm2: number, lines: string[], picture: string} | null}} Understood */
 
 const WHO = /** @type {Record<string, [string, string]>} */ ({

@@ -175,7 +175,7 @@ def guess(
     -------
     dict
         `material`, `cutter` and `for`; `blocks` and `motifs` as tables of a print file, the former without these;
-        `why`, a sentence on how the blocks came about.
+        `why`, sentences on how the blocks came about.
     """
     presets = {name: next(iter(motif(name).PRESETS)) for name in ("snowload", "snowfall")}
     same = alike((colours or {}).values())
@@ -264,7 +264,7 @@ def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_
 
 def _blocks(
     layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str], *, covered: bool, sky: bool
-) -> tuple[list[dict[str, Any]], str]:
+) -> tuple[list[dict[str, Any]], list[str]]:
     """The blocks of layers that print, backdrops first, then light inks, as tables; and how they came about."""
     plans, why = _plans(layers, behind, colours)
     added = sky and (len(plans) == 1 or not (covered or any(name in behind for name in plans[0].layers)))
@@ -280,12 +280,12 @@ def _blocks(
         blocks.append(
             {"name": name, "role": "key" if key else "tone", "ink": plan.colour or ink, "layers": list(plan.layers)}
         )
-    return blocks, why + (" A sky is put behind all: snow shows only where ink is." if added else "")
+    return blocks, why + ["A sky is put behind all: snow shows only where ink is."] * added
 
 
 def _plans(
     layers: Mapping[str, PolygonArray], behind: Container[str], colours: Mapping[str, str]
-) -> tuple[list[_Plan], str]:
+) -> tuple[list[_Plan], list[str]]:
     """Which layers print together, backdrops first, then light inks; and how that is told."""
     several = len({colours.get(name, "") for name in layers}) > 1
     lots: dict[str, list[str]] = {}
@@ -302,7 +302,7 @@ def _plans(
     ]
     plans = _fewer(sorted(every, key=_printed))
     if len(plans) == 1:
-        return plans, "One block for the drawing."
+        return plans, ["One block for the drawing."]
     light = [-_printed(plan)[1] for plan in plans]
     order = "light inks first" if light == sorted(light, reverse=True) else "what lies behind first, then light to dark"
     why = f"A block for each colour of your drawing, {order}; white stays paper."
@@ -311,9 +311,8 @@ def _plans(
     elif not several:
         why = f"A block for each layer in the order of drawing, {order}: a guess, for neither names nor colours say."
     shared = "; ".join(" and ".join(plan.layers) for plan in plans if plan not in every)
-    return plans, why + (
-        f" More than {_MOST_BLOCKS} blocks are much to cut, so these share one: {shared}." if shared else ""
-    )
+    much = [f"More than {_MOST_BLOCKS} blocks are much to cut, so these share one: {shared}."] if shared else []
+    return plans, [why, *much]
 
 
 def _printed(plan: _Plan) -> tuple[int, float]:
