@@ -82,13 +82,13 @@ def without_tails(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     large = np.flatnonzero(shapely.area(shapes) > _SEEN_MM2)
     doubtful = large[shapely.area(shapes[large]) < _SOLID * shapely.area(shapely.convex_hull(shapes[large]))]
     radius = _HEAD * mean_radius(shapes[doubtful])
-    knobs, whose, touched, far = _knobs(shapely.simplify(shapes[doubtful], _PLAIN_MM), radius)
-    tail = (touched == 1) & (far > _TAIL * radius[whose])
+    knobs, whose, _, far = _knobs(shapely.simplify(shapes[doubtful], _PLAIN_MM), radius)
+    tail = far > _TAIL * radius[whose]
     tail &= np.bincount(whose[tail], minlength=len(doubtful))[whose] == 1
     left = shapes.copy()
     which = doubtful[whose[tail]]
     cut = _made(shapely.difference(shapes[which], knobs[tail]), limits)
-    whole = (shapely.get_type_id(cut) == _POLYGON) & ~shapely.is_empty(cut)
+    whole = (shapely.get_type_id(cut) == _POLYGON) & ~shapely.is_empty(cut)  # what links two heads is no tail
     left[which[whole]] = cut[whole]
     return left
 
@@ -102,7 +102,7 @@ def _narrow(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices
 
 def _knobs(shapes: PolygonArray, radius: Floats) -> tuple[PolygonArray, Indices, Indices, Floats]:
     """What such discs don't fill of each shape: whose it is, how many bodies it touches, how far it goes."""
-    bodies = shapely.buffer(shapely.buffer(shapes, -radius, quad_segs=4), _ROUND * radius + _PLAIN_MM, quad_segs=4)
+    bodies = shapely.buffer(shapely.buffer(shapes, -radius, quad_segs=4), _ROUND * radius + _PLAIN_MM / 2, quad_segs=4)
     rest, whose = shapely.get_parts(shapely.difference(shapes, bodies), return_index=True)
     large = shapely.area(rest) > _CRUMB * radius[whose] ** 2
     rest, whose = rest[large], whose[large]
