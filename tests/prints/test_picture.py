@@ -222,3 +222,17 @@ def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     motif = SimpleNamespace(settings=Settings(smallest_mm=0.6, largest_mm=4.0))
     (bar,) = _Grower._pale_bars(grower, plate, motif)
     assert shapely.equals(bar, box(0, 10, 30, 5))
+
+
+def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a_ground() -> None:
+    names, motif = ("post", "board", "ground", "sky"), SimpleNamespace(settings=Settings(largest_mm=4.0))
+    plates = [
+        SimpleNamespace(name=name, lightness=light, ground=name == "ground", under_all=False, layers=frozenset())
+        for name, light in zip(names, (20.0, 50.0, 60.0, 80.0), strict=True)
+    ]
+    pictures = {name: box(0, 10 * k, 30, 5) for k, name in enumerate(names)}
+    drawing = SimpleNamespace(union=lambda _: NOTHING)
+    grower = SimpleNamespace(plates=plates, pictures=pictures, drawing=drawing, _painted_on=lambda *_: NOTHING)
+    grower._pale_bars = lambda plate, motif: _Grower._pale_bars(grower, plate, motif)
+    bars = _Grower._bars(grower, motif, frozenset(names))
+    assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))
