@@ -153,6 +153,16 @@ def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
     assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
 
 
+def test_a_mass_beside_other_white_runs_out_in_no_horn() -> None:
+    """The white's edge leaves a wedge of 22° of it; by an opening with a plain buffer its end is round."""
+    white = shapely.Polygon([(0, 4), (30, 16), (30, 0), (0, 0)])
+    mass, frame = box(2, 2, 20, 8), geometry.box(30, 30)
+    left = settled(shapes(mass), white, [POST], LIMITS, area=frame, frame=frame, mass_mm2=20.0)
+    assert shapely.area(left).sum() > 0.7 * shapely.area(shapely.difference(mass, shapely.buffer(white, 0.5)))
+    wide = shapely.buffer(shapely.buffer(left, -0.6), 0.65)
+    assert shapely.area(geometry.parts(shapely.difference(left, wide))).max(initial=0) < 0.3
+
+
 def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_path) -> None:
     """A pale band in a hole of the post; masses fall over it where the post stands elsewhere."""
     pale = BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8c080").replace("background", "tone")
