@@ -9,6 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.marking.adapting import APART_MM
+from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.edge import apart, taken_back, without_hairs
 
 if TYPE_CHECKING:
@@ -26,6 +27,8 @@ _TOUCHES_MM2 = 1e-3
 _ROUNDS = 7  #: in which masses are cut back,
 _WIDER = 1.7  #: each time so much wider,
 _SOFT_MM = 1.2  #: in one sweep where two places lie nearer to one another than twice this: our own choice
+_HORN_MM = 1.6  #: what is narrower beside that is a horn,
+_HORN = 0.1  #: and larger than so much of this squared, or it is a corner: the same
 _MUCH = 300  #: points: of a picture with more round a flake only what lies near to that is looked at
 _PLAIN = 0.1  #: lands: how near to a flake's outline is near enough to tell what lies near to it
 _OVER = 0.25  #: lands: slivers are taken with so much round them, so that no tips are left
@@ -62,11 +65,20 @@ def settled(
         wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * APART_MM
         off = shapely.buffer(shapely.union_all(places), wide + _SOFT_MM, quad_segs=4)
         off = shapely.buffer(off, -_SOFT_MM, quad_segs=4)
-        masses = taken_back(masses, off, frame, limits)
+        masses = taken_back(masses, shapely.union(off, _horns(masses, off)), frame, limits)
         few = np.concatenate([few, masses[shapely.area(masses) <= mass_mm2]])
         masses = masses[shapely.area(masses) > mass_mm2]
     few = few[shapely.is_empty(misfits(few))]
     return apart(np.concatenate([fit, few]), limits)
+
+
+def _horns(masses: PolygonArray, off: BaseGeometry) -> BaseGeometry:
+    """What would be left of masses along what is taken off, too narrow to look like snow: horns, thin links."""
+    near = shapely.buffer(off, 3 * _HORN_MM, quad_segs=2)
+    left = geometry.parts(shapely.difference(shapely.intersection(masses, near), off))
+    horns = geometry.parts(shapely.difference(left, opened(left, _HORN_MM)))
+    beside = horns[shapely.dwithin(horns, off, APART_MM) & (shapely.area(horns) > _HORN * _HORN_MM**2)]
+    return shapely.union_all(geometry.offset(beside, APART_MM))
 
 
 def _with_slivers(

@@ -121,7 +121,9 @@ def separated(
     1. Each plate gets its part of the picture (`painted`). 2. Where it meets darker inks it runs on under them
     by the trap, or up to half of what is dark there. 3. Its white is taken out. 4. Where the white's edge is
     drawn by a darker ink, the plate stays back from it by the cut-back: register errors then show no light
-    fringe in the white. Where that would starve a land, it is not done and is told in `dropped`.
+    fringe in the white. Where that would starve a land, it is not done and is told in `dropped`. Nor is it done
+    where the plate's own part of the picture lies under an ink that is not the darkest: that would show paler
+    there, as a rim of one width round each flake.
 
     Parameters
     ----------
@@ -133,8 +135,12 @@ def separated(
         Does what does not need one another, each told `say`: every plate.
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
+    darkest = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
     scenes = {
-        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate))
+        plate.name: _Scene(
+            face, pictures[plate.name], _darker(plate, plates, pictures), white(plate),
+            mixed=_darker(plate, [other for other in plates if other.lightness > darkest + 1e-9], pictures),
+        )
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
@@ -173,6 +179,7 @@ class _Scene:
     picture: BaseGeometry
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
+    mixed: BaseGeometry  #: what is darker, but for the darkest ink
 
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
@@ -263,11 +270,13 @@ def _cut_back(
     plate: Plate, stands: BaseGeometry, scene: _Scene, by_mm: float
 ) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
     """What the plate leaves to the darker ones beside the white, and where it can't."""
-    if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
+    mixed = geometry.intersection(scene.picture, scene.mixed)
+    darker = _union([geometry.difference(scene.darker, mixed)])
+    if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(darker):
         return shapely.Polygon(), ()
-    reach = shapely.buffer(scene.darker, _MEETS_MM, quad_segs=1)
-    owned = _union([shapely.intersection(_meeting(scene.white, scene.darker), reach)])
-    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), scene.darker)
+    reach = shapely.buffer(darker, _MEETS_MM, quad_segs=1)
+    owned = _union([shapely.intersection(_meeting(scene.white, darker), reach)])
+    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), darker)
     back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))

@@ -270,6 +270,11 @@ def test_points_on_the_diagrams_grid_are_those_of_geos() -> None:
     assert shapely.is_empty(rounded[2])
 
 
+def test_a_shape_that_begins_where_the_one_before_it_ends_keeps_all_its_points() -> None:
+    two = shapes(shapely.Polygon([(0, 0), (4, 0), (4, 3)]), shapely.Polygon([(0, 0), (-4, 0), (-4, -3), (-1, -2)]))
+    assert shapely.equals_exact(medial._on_grid(two), two, 1 / STEPS_PER_MM).all()
+
+
 def test_what_has_a_hole_or_very_many_sides_is_not_simple() -> None:
     dented = shapely.Polygon([(0, 0), (4, 0), (2, 0.5), (2, 3)])
     many = disc(0, 0, 5, points=2 * MOST_SIDES)

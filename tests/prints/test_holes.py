@@ -95,10 +95,14 @@ def test_a_command_on_one_block_knows_such_marks_too() -> None:
     assert lies == [[False, False], [True, False]]
 
 
-@pytest.mark.parametrize("glass", [True, False])
-def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, glass) -> None:
-    """A pale pane in front fills all but a rim of the opening."""
-    pane = '<g id="PANE"><path d="M42.3 16.3H52.7V27.7H42.3Z"/></g>' if glass else ""
+@pytest.mark.parametrize(
+    ("pane", "glass"),
+    [("M42.3 16.3H52.7V27.7H42.3Z", True), ("M42.3 16.3H45V19H42.3Z", False), ("", False)],
+    ids=["pane", "bird", "none"],
+)
+def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, pane, glass) -> None:
+    """A pale pane in front fills all but a rim of the opening; what fills less than half of it is no pane."""
+    drawn = f'<g id="PANE"><path d="{pane}"/></g>' if pane else ""
     monkeypatch.setitem(globals(), "SNOW", SNOW.replace("marks", "open"))
-    monkeypatch.setitem(globals(), "DRAWING", DRAWING.replace("</svg>", f"{pane}</svg>"))
-    assert bears(tmp_path, **({"sky": ["PANE"]} if glass else {}))[2] != glass
+    monkeypatch.setitem(globals(), "DRAWING", DRAWING.replace("</svg>", f"{drawn}</svg>"))
+    assert bears(tmp_path, **({"sky": ["PANE"]} if pane else {}))[2] != glass

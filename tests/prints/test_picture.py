@@ -153,6 +153,16 @@ def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
     assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
 
 
+def test_a_mass_beside_other_white_runs_out_in_no_horn() -> None:
+    """The white's edge leaves a wedge of 22° of it; by an opening with a plain buffer its end is round."""
+    white = shapely.Polygon([(0, 4), (30, 16), (30, 0), (0, 0)])
+    mass, frame = box(2, 2, 20, 8), geometry.box(30, 30)
+    left = settled(shapes(mass), white, [POST], LIMITS, area=frame, frame=frame, mass_mm2=20.0)
+    assert shapely.area(left).sum() > 0.7 * shapely.area(shapely.difference(mass, shapely.buffer(white, 0.5)))
+    wide = shapely.buffer(shapely.buffer(left, -0.6), 0.65)
+    assert shapely.area(geometry.parts(shapely.difference(left, wide))).max(initial=0) < 0.3
+
+
 def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_path) -> None:
     """A pale band in a hole of the post; masses fall over it where the post stands elsewhere."""
     pale = BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8c080").replace("background", "tone")
@@ -222,3 +232,17 @@ def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     motif = SimpleNamespace(settings=Settings(smallest_mm=0.6, largest_mm=4.0))
     (bar,) = _Grower._pale_bars(grower, plate, motif)
     assert shapely.equals(bar, box(0, 10, 30, 5))
+
+
+def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a_ground() -> None:
+    names, motif = ("post", "board", "ground", "sky"), SimpleNamespace(settings=Settings(largest_mm=4.0))
+    plates = [
+        SimpleNamespace(name=name, lightness=light, ground=name == "ground", under_all=False, layers=frozenset())
+        for name, light in zip(names, (20.0, 50.0, 60.0, 80.0), strict=True)
+    ]
+    pictures = {name: box(0, 10 * k, 30, 5) for k, name in enumerate(names)}
+    drawing = SimpleNamespace(union=lambda _: NOTHING)
+    grower = SimpleNamespace(plates=plates, pictures=pictures, drawing=drawing, _painted_on=lambda *_: NOTHING)
+    grower._pale_bars = lambda plate, motif: _Grower._pale_bars(grower, plate, motif)
+    bars = _Grower._bars(grower, motif, frozenset(names))
+    assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))

@@ -310,3 +310,12 @@ def test_printed_dot_by_dot_it_is_the_picture():
     far = ~inside(edges.buffer(TRAP + 0.22) | white.boundary.buffer(0.002))
     assert far.mean() > 0.8
     np.testing.assert_allclose(screen(seen)[far], screen(wanted)[far], atol=1e-9)
+
+
+def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
+    """What prints under it on purpose goes up to the white; under the darkest, which hides it, it stays back."""
+    layers = [Layer("HILL", shapely.box(10, 0, 30, 30)), Layer("POST", shapely.box(30, 0, 50, 30))]
+    flakes = [cases.disc(x, 15, 3) for x in (20, 40)]
+    plates = [plate("sky", "HILL", "POST", ground=True), plate("tone", "HILL"), plate("key", "POST")]
+    sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
+    assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02)

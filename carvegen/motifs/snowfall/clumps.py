@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
-from carvegen.motifs.snowfall.heaps import heaped, without_tails
+from carvegen.motifs.snowfall.heaps import heaped, mean_radius, without_tails
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -101,7 +101,7 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     """
     radius = _MORE * limits.cut_mm / 2 + SLACK_MM
     plain = simpler(shapes)
-    eased = np.minimum(_EASED * np.sqrt(shapely.area(plain) / np.pi), most_mm)
+    eased = np.minimum(_EASED * mean_radius(plain), most_mm)
     least = _least_gap(limits)
     gap, most = np.maximum(eased, least), max(_EASED_MM, least)
     blunt = np.flatnonzero(_one_without_holes(plain))

@@ -156,7 +156,7 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     """
     snow = sky.settings.snow
     with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
-    level = sky.level_of((with_land + min(snow, 0.5 - 1.5 * snow)) * snow)  # a first guess
+    level = sky.level_of((with_land + min(snow, 0.42 - 1.5 * snow)) * snow)  # a first guess
     part = sky.part(level, _FEW)
     if part is not None:
         level, shapes = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)

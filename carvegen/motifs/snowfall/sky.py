@@ -55,8 +55,10 @@ _HEAVY = (0.18, 0.28)  #: the shares of white at which snow begins to be heavy, 
 _PACKED = (0.25, 0.9)  #: how thick flakes of heavy snow begin to be one mass, and are
 _WIDER = 1.0 / 3  #: heavy snow's flurries are so much larger
 _SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
+_TIMES = 3  #: a part that is wider than the window over so many is none: it tells little and costs as much
 _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
+_ALIKE = 1e-3  #: levels that differ by no more, in their logarithm, are alike
 _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
 
 
@@ -130,12 +132,15 @@ class Sky:
         return np.array(sheets)
 
     def level_of(self, cover: float) -> float:
-        """The level at which flakes cover this share, overlaps told (1 - exp(-thickness), source: matheron-1975)."""
-        from scipy.optimize import brentq
+        """The level at which flakes cover this share, overlaps told (1 - exp(-thickness), source: matheron-1975).
 
-        if self.cover(1e3) <= cover:
-            return 1e3
-        return float(np.exp(brentq(lambda log: self.cover(np.exp(log)) - cover, np.log(1e-30), np.log(1e3))))
+        At most 1,000. By halves, to a thousandth.
+        """
+        low, high = np.log(1e-30), np.log(1e3)
+        while high - low > _ALIKE:
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.cover(np.exp(middle)) < cover else (low, middle)
+        return float(np.exp(high))
 
     def cover(self, level: float) -> float:
         """The share that flakes cover at a level, land aside."""
@@ -150,7 +155,7 @@ class Sky:
         """A part of the window on which about so many fall, as dense as all; none where no more fall on all."""
         fall = level * self.density.sum(axis=0) * self._crowded(level * self.thick) / (level * self.thick)
         times = int(np.sqrt(fall.sum() * CELL_MM**2 / flakes))
-        if times < 2:
+        if times < _TIMES:
             return None
         left, bottom, right, top = shapely.bounds(self.frame)
         wide, high = (right - left) / times, (top - bottom) / times

@@ -57,3 +57,17 @@ def test_a_head_has_no_single_tail(tails, stay) -> None:
     (made,) = without_tails(shapes(shapely.union_all([disc(0, 0, 1.8), *bars])), limits())
     assert (shapely.bounds(made)[2] > 3.9) == stay
     assert shapely.contains(shapely.buffer(made, 0.05), disc(0, 0, 1.7))
+
+
+def test_two_that_all_but_touch_are_parted_by_more_than_their_neck() -> None:
+    two = shapely.union_all([disc(0, 0, 4), disc(8.5, 0, 4), box(3, -0.6, 2.5, 1.2)])
+    parts = geometry.parts(heaped(shapes(two), 0.7, limits()))
+    assert len(parts) == 2
+    assert shapely.distance(*parts) > 0.7
+
+
+@pytest.mark.parametrize(("radius", "pieces"), [(0.35, 0), (0.45, 2)])
+def test_what_is_left_of_a_broken_one_is_no_smaller_than_a_few_cuts(radius, pieces) -> None:
+    """Three cuts of 0.4 mm squared are a disc of 0.39 mm: our own choice."""
+    two = shapely.union_all([disc(0, 0, radius), disc(1.4, 0, radius), box(0, -0.1, 1.4, 0.2)])
+    assert len(geometry.parts(heaped(shapes(two), 0.1, limits()))) == pieces

@@ -257,3 +257,44 @@ def test_no_large_flake_of_a_mass_is_a_crisp_square() -> None:
     flakes = falling(looks, xy, no + 2.9, no.astype(int), key=keys(np.arange(count, dtype=np.uint64)), packed=no + 1)
     made = drawn(looks, flakes)
     assert (shapely.get_num_coordinates(shapely.simplify(made, 0.1)) > 5).all()
+
+
+@pytest.mark.parametrize(("sides", "share"), [(1, 0.3), (3, 1.0)], ids=["two alone", "three together"])
+def test_links_of_masses_hold_where_a_third_shares_them_and_elsewhere_mostly_break(sides, share) -> None:
+    """Packed as thick as can be all that come near merge; so many hold of those that no third links: our choice."""
+    count, its, no = 400, limits(0.5, 0.4), np.zeros(1200)
+    corners = 2.4 * np.array([[0, 0], [1, 0], [0.5, np.sqrt(0.75)]])
+    xy = np.tile(corners, (count, 1)) + np.repeat(np.column_stack([20.0 * np.arange(count), no[:count]]), 3, axis=0)
+    key = keys(np.arange(3 * count, dtype=np.uint64))
+    three = Flakes(xy, np.tile([1.5, 1.4, 1.3], count), no.astype(int), key, no.astype(bool), key, no + 1, no)
+    first = 3 * np.arange(count)
+    pairs = [(first + 1, first), (first + 2, first), (first + 2, first + 1)][:sides]
+    merges = land._meetings(three, *(np.concatenate(lot) for lot in zip(*pairs, strict=True)), its).merges
+    assert merges.mean() == pytest.approx(share, abs=0.07)
+
+
+def test_what_is_cut_back_leaves_no_bit_beyond() -> None:
+    """A bar stands across a shape; the tip on the far side, 0.7 x 0.6 mm, is less than three cuts squared."""
+    shape = shapely.union_all([shapely.box(0, 0, 6, 3), shapely.box(6, 0, 9.7, 0.6)])
+    both = shapes(shape, shapely.box(8, -5, 8.5, 5))
+    (left,) = land._cut_back(both, np.array([0]), np.array([1]), limits(0.5, 0.4))
+    assert shapely.bounds(left)[2] < 8
+
+
+@pytest.mark.parametrize("packed", [0.0, 1.0])
+def test_beside_the_largest_at_their_spot_go_those_that_would_go_beside_it_alone(packed) -> None:
+    """A brute-force twin: each with the largest in its square, two lattices one after the other."""
+    rng, count, its, view = np.random.default_rng(8), 250, limits(0.5, 0.4), np.array([3.1, -7.7])
+    key, no = keys(np.arange(count, dtype=np.uint64)), np.zeros(count)
+    xy, reach = rng.uniform(0, 9, (count, 2)), np.exp(rng.normal(-0.4, 0.5, count))
+    many = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, no)
+    gone: set[int] = set()
+    for shift in (0.0, 0.5):
+        squares: dict[tuple[int, ...], list[int]] = {}
+        for k in set(range(count)) - gone:
+            squares.setdefault(tuple(np.floor((xy[k] + view) / (3 * its.cut_mm) + shift).astype(int)), []).append(k)
+        for there in squares.values():
+            largest = max(there, key=lambda k: reach[k])
+            gone |= {k for k in there if k != largest and len(land.met(many.chosen(np.array([k, largest])), its)) == 1}
+    assert np.flatnonzero(land.doomed(many, view, its)).tolist() == sorted(gone)
+    assert 20 < len(gone) < count - 20

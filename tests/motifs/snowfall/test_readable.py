@@ -11,7 +11,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowfall import readable
-from carvegen.motifs.snowfall.falling import _between
+from carvegen.motifs.snowfall.falling import _between, _hidden_by
 from carvegen.motifs.snowfall.readable import masses, uncut
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
@@ -74,6 +74,17 @@ def test_between_boards_lies_a_gap_and_along_a_bent_post_nothing() -> None:
     assert shapely.area(_between(boards, 2.0)).sum() == pytest.approx(20 * 0.6, rel=0.02)
     bent = shapely.difference(box(0, 0, 5, 8), shapely.Point(204.96, 4).buffer(200, quad_segs=80))
     assert len(_between(bent, 2.0)) == 0
+
+
+@pytest.mark.parametrize(("gap", "hidden"), [(1.5, True), (3.0, False)])
+def test_no_mass_shows_between_boards_that_are_near_but_flakes_do(gap, hidden) -> None:
+    """Near is what three of the smallest flakes, 0.6 mm, bridge: our own choice."""
+    boards = geometry.union(shapes(box(0, 0, 20, 4), box(0, 4 + gap, 20, 4)))
+    settings = Settings(smallest_mm=0.6, largest_mm=2.0)
+    place = Place(area=box(0, 0, 20, 20), bars=boards)
+    ((what, some),) = _hidden_by(place, shapes(disc(5, 5, 3), disc(15, 5, 0.5)), None, settings)
+    assert some.tolist() == [True, False]
+    assert shapely.contains(what, shapely.Point(10, 4 + gap / 2)) == hidden
 
 
 def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> None:
