@@ -18,11 +18,13 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "pointed", "settled"]
+__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "limited", "pointed", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
+_GENTLEST, _ROUNDS_OVER = 0.6, 1.2  #: the snow right at free ends is as steep as so much of repose or more, by chance;
+#: it rounds over within so many times the depth fallen
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
 _AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
@@ -73,10 +75,16 @@ class Ends:
     kind: Floats  #: a number 0…1 of each end
     on_tip: Floats  #: the share that stays so far below the tip of a pointed thing, (n,)
     wall: Floats  #: how high what stands at the end rises over it, mm; inf: past all snow, or nothing stands there
+    steepest: Floats  #: rise over run of the snow right there, at repose or less, over what stands upright at the edge
+    rounds_mm: float  #: and within so much it is half as steep
 
     def deepest(self, side: int) -> Floats:
         """How deep the snow may lie by its distance to the end on that side, mm, (n,)."""
-        slope = self.at_edge[side] + self.rise[side] * self.away[side] ** self.power[side]
+        away = self.away[side]
+        slope = self.at_edge[side] + np.minimum(
+            self.rise[side] * away ** self.power[side],
+            self.steepest[side] * self.rounds_mm * np.log1p(away / self.rounds_mm),
+        )
         out = np.clip(1 - self.away[side] / self.crest_in[side], 0, 1)
         domed = np.isfinite(self.crest)
         dome = self.at_edge[side] + (np.where(domed, self.crest, 0) - self.at_edge[side]) * (1 - out**2) ** 0.75
@@ -103,7 +111,8 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     ends = np.stack([ledges.first, ledges.last])
     away = np.abs(here - ends) * ledges.step + ledges.step / 2
     kind = np.stack([ledges.chance(rng, end) for end in ends])
-    size = 0.5 + np.stack([ledges.chance(rng, end) for end in ends])
+    steep = np.stack([ledges.chance(rng, end) for end in ends])
+    size = 0.5 + steep
     pick = [kind < 0.4, kind < 0.8]
     wide = (ledges.last - ledges.first + 1) * ledges.step
     holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
@@ -123,7 +132,11 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
     hat = _HAT + _HAT_FALLEN * settings.fallen_mm
     on_tip = np.where(np.isfinite(crest), np.clip(1.4 - ledges.below_tip / hat, 0, 1), 1.0)
-    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM))
+    steepest = (_GENTLEST + (1 - _GENTLEST) * steep) * np.tan(np.radians(repose_deg(settings.sticky)))
+    return Ends(
+        away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM), steepest,
+        _ROUNDS_OVER * settings.fallen_mm,
+    )  # fmt: skip
 
 
 def pointed(ledges: Ledges) -> Mask:
@@ -177,7 +190,7 @@ def settled(
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
     depth = domed(ledges, depth, ends)
-    top = np.minimum(np.minimum(bears, room), _limits(ledges, depth, ends).min(axis=0))
+    top = np.minimum(np.minimum(bears, room), limited(ledges, depth, ends).min(axis=0))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
 
@@ -268,7 +281,7 @@ def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     return depth
 
 
-def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+def limited(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """How deep it can lie by its distance to each end, free ones that nothing below holds up and low walls; (2, n)."""
     limits = []
     for side, end in enumerate((ledges.first, ledges.last)):
@@ -283,7 +296,7 @@ def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
-    limit = _limits(ledges, depth, ends).min(axis=0)
+    limit = limited(ledges, depth, ends).min(axis=0)
     domes = np.isfinite(ends.crest) & np.isfinite(limit)
     limit = np.where(domes, limit, 0)
     lies, holds = (np.bincount(ledges.first[domes], each[domes], minlength=len(depth)) for each in (depth, limit))
@@ -293,7 +306,7 @@ def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
     """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
-    limits = _limits(ledges, depth, ends)
+    limits = limited(ledges, depth, ends)
     more = np.clip(depth - limits.min(axis=0), 0, None)
     side = limits.argmin(axis=0)
     end = np.where(side == 0, ledges.first, ledges.last)

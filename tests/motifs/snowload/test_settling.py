@@ -82,7 +82,9 @@ def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Sett
     its = ledges(shapely.box(0, 0, 120, 10))
     settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
     heap, zero = heap_at(its.x), np.zeros((2, len(its)))
-    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf)
+    none = Ends(
+        zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf, zero, 1.0
+    )
     rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
     return its, heap, rest
 
@@ -183,3 +185,16 @@ def test_only_ends_of_one_kind_droop_in_still_air() -> None:
         lips(canvas, shelf, np.full(len(shelf), 12.0), replace(ends, kind=np.full_like(ends.kind, kind)), blows=0.0)
         assert low
         assert (min(low) < 39.5) == droops
+
+
+@pytest.mark.parametrize("sticky", [0.0, 0.45])
+def test_over_a_thin_edge_a_free_end_rises_no_steeper_than_loose_snow_and_rounds_over(sticky) -> None:
+    """Twelve shelves' ends: the slope right at the edge is repose at the most, further in ever less."""
+    its = ledges(shapely.union_all([shapely.box(8, y, 92, y + 3) for y in range(8, 80, 12)]))
+    settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 4})
+    ends = ends_of(its, settings, stream(1, "ends"))
+    for side in (0, 1):
+        over = ends.deepest(side) - ends.at_edge[side]
+        assert (over <= np.tan(np.radians(repose_deg(sticky))) * ends.away[side] * 1.0001).all()
+        far = ends.away[side] > 20
+        assert (over[far] < 0.5 * np.tan(np.radians(repose_deg(sticky))) * ends.away[side][far]).all()
