@@ -29,7 +29,8 @@ _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and whe
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
 _AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
-_FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
+_FORK_MM, _FORK_FALLEN = 1.5, 0.4  #: a fork, or a hollow of the snow, is as wide on either side, and by so much of the
+#: depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
@@ -55,7 +56,9 @@ _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fal
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
 _NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
-_SADDLE, _ANY_MM = 0.7, 1e4  #: rise over run of snow beside a steep limb of a fork; higher than anything
+_SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run of snow beside a steep limb of a fork, and how fast it deepens from
+#: there along a limb that rises faster itself,
+_ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
@@ -208,7 +211,7 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
     twig += np.minimum(fork, _FORKED * breadth)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm * np.clip((wide - _SLIT_MM) / _POCKET_MM, 0, 1)
@@ -232,12 +235,16 @@ def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
     From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall.
     """
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm), 0, None)
     bare = np.clip(2 - 2 * lean / (_BARE + _BARE_WET * settings.sticky), 0, 1)
-    most = bare * (_MOST * settings.fallen_mm + _MOST_MM) + fork
-    limb = np.where((bare == 0) & (fork > 0), ledges.base + fork, _ANY_MM)
-    return np.asarray(np.clip(ledges.rising_gently(limb, _SADDLE, over_mm) - ledges.base, 0, most))
+    deepest = _MOST * settings.fallen_mm + _MOST_MM
+    limb, within_mm = (bare == 0) & (fork > 0), deepest / _DEEPENS
+    level, along = (
+        ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
+        for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
+    )
+    return np.asarray(np.clip(np.maximum(level, along), 0, bare * deepest + fork))
 
 
 def crags(ledges: Ledges) -> Floats:
@@ -272,7 +279,7 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
 
 def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     """The depth with hollows of the surface filled from their own flanks, as snow that sags fills a fork; sum kept."""
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     for _ in range(_LEVELS):
         hollow = ledges.hollow(ledges.base + depth, over_mm) > _HOLLOW_MM
         deep = depth + ledges.hollow(depth, _FORK_MM / 2) > _THIN_MM / 2  # a slit is filled from both its sides
