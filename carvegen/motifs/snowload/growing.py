@@ -309,6 +309,7 @@ class _Scene:
         bark = Canvas.blank(page)
         land = np.maximum(field, massive(ledges, self.ground_mm))
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
+        shows = 1 - bark.cover
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
             (0.12 + 0.06 * settings.fallen_mm)
@@ -324,7 +325,7 @@ class _Scene:
             lips(canvas, ledges, np.asarray(depth + more * some, dtype=np.float64), ends, blows=strength(settings))
             whites.append(
                 outlined(
-                    np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
+                    np.maximum(canvas.cover * shows, elsewhere),
                     self.solid | self.panes,
                     page,
                     least_mm2=_LEAST_MM2,

@@ -21,11 +21,12 @@ from carvegen.motifs.snowload.scene import Page, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
+    _past,
     borne,
     ends_of,
     settled,
 )
-from carvegen.motifs.snowload.snowpack import clinging_mm, repose_deg
+from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
 from tests.cases import limits, shapes
 from tests.strategies import MANY, few
 
@@ -198,3 +199,30 @@ def test_over_a_thin_edge_a_free_end_rises_no_steeper_than_loose_snow_and_rounds
         assert (over <= np.tan(np.radians(repose_deg(sticky))) * ends.away[side] * 1.0001).all()
         far = ends.away[side] > 20
         assert (over[far] < 0.5 * np.tan(np.radians(repose_deg(sticky))) * ends.away[side][far]).all()
+
+
+@pytest.mark.parametrize(("gap", "land", "room"), [(1.9, 0.5, 0.0), (6.0, 0.5, 5.0), (6.0, 2.5, 3.5)])
+def test_snow_under_a_board_leaves_air_as_wide_as_the_land_or_a_millimetre(gap, land, room) -> None:
+    its = ledges(shapely.union_all([shapely.box(20, 10, 100, 20), shapely.box(20, 20 + gap, 100, 30 + gap)]))
+    under = (its.base < 21) & (np.abs(its.x - 60) < 30)
+    np.testing.assert_allclose(its.room(land)[under], room, atol=1e-6)
+
+
+@pytest.mark.parametrize("seen", [0.0, 0.4, 1.0])
+def test_of_what_a_twig_cannot_bear_as_much_lands_below_as_sees_the_sky(seen) -> None:
+    """1 mm too much on every place of a board over a shelf: lying and lost are what there was, whatever is seen."""
+    its = ledges(shapely.union_all([shapely.box(5, 5, 115, 15), shapely.box(40, 50, 80, 53)]))
+    upper = its.base > 40
+    settings = snowload.Settings(**PLAIN)
+    depth, lost = _past(its, np.zeros(len(its)), upper * 1.0, settings, np.full(len(its), seen))
+    assert depth[~upper].sum() == pytest.approx(seen * upper.sum())
+    assert depth.sum() + lost == pytest.approx(upper.sum())
+
+
+def test_a_fork_bears_little_more_than_the_breadth_of_its_limbs_over_what_they_bear() -> None:
+    its, settings = ledges(FORK), snowload.Settings(**{**PLAIN, "fallen_mm": 7})
+    foot = np.flatnonzero(np.abs(its.x - 60) < 1)
+    limbs = its.breadth[foot]
+    assert len(foot) > 5
+    most = cap_mm(0.4 + 1.4 * limbs, settings.sticky) + 0.9 * limbs
+    assert (borne(its, settings, np.zeros(len(its)))[foot] <= most + 1e-9).all()
