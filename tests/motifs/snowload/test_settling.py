@@ -220,9 +220,11 @@ def test_of_what_a_twig_cannot_bear_as_much_lands_below_as_sees_the_sky(seen) ->
 
 
 def test_a_fork_bears_little_more_than_the_breadth_of_its_limbs_over_what_they_bear() -> None:
-    its, settings = ledges(FORK), snowload.Settings(**{**PLAIN, "fallen_mm": 7})
-    foot = np.flatnonzero(np.abs(its.x - 60) < 1)
-    limbs = its.breadth[foot]
-    assert len(foot) > 5
-    most = cap_mm(0.4 + 1.4 * limbs, settings.sticky) + 0.9 * limbs
+    """Limbs of 45 degrees, 1.2 mm thick: the fork is some 5 mm deep over what is looked at."""
+    limbs = [shapely.LineString([(60, 30), (60 + side * 30, 60)]).buffer(0.6) for side in (-1, 1)]
+    its, settings = ledges(shapely.union_all(limbs)), snowload.Settings(**{**PLAIN, "fallen_mm": 14})
+    foot = np.flatnonzero((np.abs(its.x - 60) < 3) & (its.base > 30))
+    breadth = its.breadth[foot].max()
+    most = cap_mm(0.4 + 1.4 * np.array(breadth), settings.sticky) + 0.9 * breadth
+    assert breadth < 2
     assert (borne(its, settings, np.zeros(len(its)))[foot] <= most + 1e-9).all()
