@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["Drawing", "drawing_of", "located"]
@@ -33,6 +33,7 @@ _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are
 _ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
 _BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below it is filled, or so slender in any case
 _BEFORE = 0.6  #: it stands before what fills so much of that,
+_UPRIGHT = 0.5  #: a thing on legs is so many times as high as broad: no rope
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
@@ -70,9 +71,12 @@ class Drawing:
         """Parts of these layers whose tops stand, in sight, before others of them further back: posts before boards.
 
         What is not slender must stand on some ink of these, or on the face's edge: a lamp hangs below its shade. No
-        roof stands near above them. What is lighter than what is behind is painted on it: bands, windows.
+        roof stands near above them, but a sign on legs further back may. What is lighter than what is behind is
+        painted on it: bands, windows.
         """
         these, standing = self.named(names), [geometry.empty()]
+        legged = [each[_on_legs(each)] for each in (geometry.parts(layer.shape) for layer in these)]
+        back = geometry.filled(geometry.stack(legged))
         light = {layer.name: self._lightness(layer.name) for layer in these}
         for k, layer in enumerate(these[:-1]):
             parts = geometry.parts(layer.shape)
@@ -81,8 +85,11 @@ class Drawing:
             behind = [other for other in these[k + 1 :] if light[other.name] >= light[layer.name]]
             dark = _filled(*above, behind)
             hidden = _filled(left, top, right, top + _OPEN_MM, self.layers[: self.layers.index(layer) + 1])
+            over = _further_back(parts, back)
             stands = (top - low > _SLENDER * (right - left)) | (on > _ON) | (low < _BELOW_MM)
-            standing.append(parts[(dark > _BEFORE) & (hidden < _HIDDEN) & stands])
+            standing.append(
+                geometry.filled(parts[((dark > _BEFORE) | (over > _ON)) & (hidden - over < _HIDDEN) & stands])
+            )
         return geometry.stack(standing)
 
     def _lightness(self, name: str) -> float:
@@ -108,6 +115,29 @@ class Drawing:
     def names(self) -> list[str]:
         """The layers' names, front first, then those that print nowhere."""
         return [layer.name for layer in self._by_name.values()]
+
+
+def _on_legs(parts: PolygonArray) -> Mask:
+    """Which parts stand on legs or a stem, as a sign or a tree does: upright, and narrow at the foot; (n,)."""
+    left, low, right, top = shapely.bounds(parts).T
+    foot = shapely.area(shapely.intersection(parts, shapely.box(left, low, right, low + _BELOW_MM)))
+    return np.asarray((top - low > _UPRIGHT * (right - left)) & (foot < _ON * _BELOW_MM * (right - left)))
+
+
+def _further_back(parts: PolygonArray, things: PolygonArray) -> Floats:
+    """The share of what is close above each part that things take up whose feet are higher in the picture; (n,).
+
+    What stands higher up on the ground stands further back (perspective, common practice, no source): it roofs nothing.
+    """
+    left, low, right, top = shapely.bounds(parts).T
+    above = shapely.box(left, top, right, top + _OPEN_MM)
+    thing, which = shapely.STRtree(above).query(things, predicate="intersects")
+    behind = shapely.bounds(things[thing])[:, 1] > low[which] + _BELOW_MM
+    which, thing = which[behind], thing[behind]
+    taken = shapely.area(shapely.intersection(above[which], things[thing]))
+    share = np.zeros(len(parts))
+    np.maximum.at(share, which, taken / shapely.area(above[which]))
+    return share
 
 
 def _filled(left: Floats, low: Floats, right: Floats, top: Floats, layers: Iterable[Layer]) -> Floats:

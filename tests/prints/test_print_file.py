@@ -290,6 +290,21 @@ def test_what_stands_before_other_ink_of_the_same_snow_is_known(tmp_path):
     assert len(drawing.fronts(["POSTS"])) == 0
 
 
+@pytest.mark.parametrize(("feet", "fronts"), [(24, [16]), (36, [])])
+def test_a_sign_whose_feet_are_higher_up_in_the_picture_is_no_roof_over_a_post(tmp_path, feet, fronts) -> None:
+    """What stands higher up on the ground stands further back (perspective, common practice, no source)."""
+    (tmp_path / "sign.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        '<g id="BOARDS"><path d="M4 24H40V40H4Z"/></g><g id="POSTS"><path d="M16 18H20V34H16Z"/></g>'
+        f'<g id="SIGN"><path d="M8 4H32V14H30V{feet}H29V14H11V{feet}H10V14H8Z"/></g></svg>', encoding="utf-8"
+    )  # fmt: skip
+    path, names = tmp_path / "print.toml", ["BOARDS", "POSTS", "SIGN"]
+    text = cases.small_print('[artwork]\nfiles = ["sign.svg"]', blocks={"key": names})
+    path.write_text(text, encoding="utf-8")
+    drawing = drawing_of(_without_looks(read_print(path, cases.SHELF)))
+    assert [post.bounds[0] for post in drawing.fronts(names)] == fronts
+
+
 def test_drawings_whose_layers_have_one_name_say_so_and_how_to_part_them(tmp_path):
     """Drawing programs name the first layer alike in every file; the remedy is then tried as it is printed."""
     for k, name in enumerate(("sky", "key")):

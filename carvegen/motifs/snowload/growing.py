@@ -40,7 +40,17 @@ from carvegen.motifs.snowload.scene import (
     run_lengths,
     without_marks,
 )
-from carvegen.motifs.snowload.settling import Settled, borne, crags, domed, ends_of, left_on_slopes, pointed, settled
+from carvegen.motifs.snowload.settling import (
+    Settled,
+    borne,
+    crags,
+    domed,
+    ends_of,
+    left_on_slopes,
+    limited,
+    pointed,
+    settled,
+)
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
@@ -254,6 +264,7 @@ class _Scene:
         capped = np.where(pointed(ledges), domed(ledges, lumpy, ends), lumpy)
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
         most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
+        most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
         lying = np.minimum(lumpy, most)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
@@ -298,6 +309,7 @@ class _Scene:
         bark = Canvas.blank(page)
         land = np.maximum(field, massive(ledges, self.ground_mm))
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
+        shows = 1 - bark.cover
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
             (0.12 + 0.06 * settings.fallen_mm)
@@ -313,7 +325,7 @@ class _Scene:
             lips(canvas, ledges, np.asarray(depth + more * some, dtype=np.float64), ends, blows=strength(settings))
             whites.append(
                 outlined(
-                    np.maximum(canvas.cover * (1 - bark.cover), elsewhere),
+                    np.maximum(canvas.cover * shows, elsewhere),
                     self.solid | self.panes,
                     page,
                     least_mm2=_LEAST_MM2,

@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "pointed", "settled"]
+__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "limited", "pointed", "settled"]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
+_GENTLEST, _ROUNDS_OVER = 0.6, 1.2  #: the snow right at free ends is as steep as so much of repose or more, by chance;
+#: it rounds over within so many times the depth fallen
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
 _AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
-_FORK_MM = 3.0  #: a fork, or a hollow of the snow, is as wide on either side, and by the depth fallen wider
+_FORK_MM, _FORK_FALLEN = 1.5, 0.4  #: a fork, or a hollow of the snow, is as wide on either side, and by so much of the
+#: depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
@@ -53,7 +56,9 @@ _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fal
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
 _NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
-_SADDLE, _ANY_MM = 0.7, 1e4  #: rise over run of snow beside a steep limb of a fork; higher than anything
+_SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run of snow beside a steep limb of a fork, and how fast it deepens from
+#: there along a limb that rises faster itself,
+_ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
@@ -73,10 +78,16 @@ class Ends:
     kind: Floats  #: a number 0…1 of each end
     on_tip: Floats  #: the share that stays so far below the tip of a pointed thing, (n,)
     wall: Floats  #: how high what stands at the end rises over it, mm; inf: past all snow, or nothing stands there
+    steepest: Floats  #: rise over run of the snow right there, at repose or less, over what stands upright at the edge
+    rounds_mm: float  #: and within so much it is half as steep
 
     def deepest(self, side: int) -> Floats:
         """How deep the snow may lie by its distance to the end on that side, mm, (n,)."""
-        slope = self.at_edge[side] + self.rise[side] * self.away[side] ** self.power[side]
+        away = self.away[side]
+        slope = self.at_edge[side] + np.minimum(
+            self.rise[side] * away ** self.power[side],
+            self.steepest[side] * self.rounds_mm * np.log1p(away / self.rounds_mm),
+        )
         out = np.clip(1 - self.away[side] / self.crest_in[side], 0, 1)
         domed = np.isfinite(self.crest)
         dome = self.at_edge[side] + (np.where(domed, self.crest, 0) - self.at_edge[side]) * (1 - out**2) ** 0.75
@@ -103,7 +114,8 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     ends = np.stack([ledges.first, ledges.last])
     away = np.abs(here - ends) * ledges.step + ledges.step / 2
     kind = np.stack([ledges.chance(rng, end) for end in ends])
-    size = 0.5 + np.stack([ledges.chance(rng, end) for end in ends])
+    steep = np.stack([ledges.chance(rng, end) for end in ends])
+    size = 0.5 + steep
     pick = [kind < 0.4, kind < 0.8]
     wide = (ledges.last - ledges.first + 1) * ledges.step
     holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
@@ -123,7 +135,11 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     at_edge = np.where(np.isfinite(crest), (0.05 + 0.25 * kind) * crest, at_edge)
     hat = _HAT + _HAT_FALLEN * settings.fallen_mm
     on_tip = np.where(np.isfinite(crest), np.clip(1.4 - ledges.below_tip / hat, 0, 1), 1.0)
-    return Ends(away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM))
+    steepest = (_GENTLEST + (1 - _GENTLEST) * steep) * np.tan(np.radians(repose_deg(settings.sticky)))
+    return Ends(
+        away, free, at_edge, rise, power, crest, crest_in, kind, on_tip, ledges.rises(_WALL_MM), steepest,
+        _ROUNDS_OVER * settings.fallen_mm,
+    )  # fmt: skip
 
 
 def pointed(ledges: Ledges) -> Mask:
@@ -177,7 +193,7 @@ def settled(
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
     depth = domed(ledges, depth, ends)
-    top = np.minimum(np.minimum(bears, room), _limits(ledges, depth, ends).min(axis=0))
+    top = np.minimum(np.minimum(bears, room), limited(ledges, depth, ends).min(axis=0))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
 
@@ -195,7 +211,7 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
     twig += np.minimum(fork, _FORKED * breadth)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm * np.clip((wide - _SLIT_MM) / _POCKET_MM, 0, 1)
@@ -219,12 +235,16 @@ def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
     From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall.
     """
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     fork = np.clip(ledges.hollow(ledges.base, over_mm), 0, None)
     bare = np.clip(2 - 2 * lean / (_BARE + _BARE_WET * settings.sticky), 0, 1)
-    most = bare * (_MOST * settings.fallen_mm + _MOST_MM) + fork
-    limb = np.where((bare == 0) & (fork > 0), ledges.base + fork, _ANY_MM)
-    return np.asarray(np.clip(ledges.rising_gently(limb, _SADDLE, over_mm) - ledges.base, 0, most))
+    deepest = _MOST * settings.fallen_mm + _MOST_MM
+    limb, within_mm = (bare == 0) & (fork > 0), deepest / _DEEPENS
+    level, along = (
+        ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
+        for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
+    )
+    return np.asarray(np.clip(np.maximum(level, along), 0, bare * deepest + fork))
 
 
 def crags(ledges: Ledges) -> Floats:
@@ -259,7 +279,7 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
 
 def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     """The depth with hollows of the surface filled from their own flanks, as snow that sags fills a fork; sum kept."""
-    over_mm = _FORK_MM + settings.fallen_mm
+    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
     for _ in range(_LEVELS):
         hollow = ledges.hollow(ledges.base + depth, over_mm) > _HOLLOW_MM
         deep = depth + ledges.hollow(depth, _FORK_MM / 2) > _THIN_MM / 2  # a slit is filled from both its sides
@@ -268,7 +288,7 @@ def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     return depth
 
 
-def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
+def limited(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """How deep it can lie by its distance to each end, free ones that nothing below holds up and low walls; (2, n)."""
     limits = []
     for side, end in enumerate((ledges.first, ledges.last)):
@@ -283,7 +303,7 @@ def _limits(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
-    limit = _limits(ledges, depth, ends).min(axis=0)
+    limit = limited(ledges, depth, ends).min(axis=0)
     domes = np.isfinite(ends.crest) & np.isfinite(limit)
     limit = np.where(domes, limit, 0)
     lies, holds = (np.bincount(ledges.first[domes], each[domes], minlength=len(depth)) for each in (depth, limit))
@@ -293,7 +313,7 @@ def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
     """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
-    limits = _limits(ledges, depth, ends)
+    limits = limited(ledges, depth, ends)
     more = np.clip(depth - limits.min(axis=0), 0, None)
     side = limits.argmin(axis=0)
     end = np.where(side == 0, ledges.first, ledges.last)

@@ -179,12 +179,25 @@ def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None
     assert len(tongues[1.0]) > 2
 
 
+def fork() -> shapely.Geometry:
+    """A limb that rises by 45 degrees and then leans, out of a trunk that goes on steeply."""
+    limbs = {2.5: [(30, -5), (30, 15)], 2.0: [(30, 14), (22, 34), (16, 50)], 1.5: [(30, 14), (46, 30), (60, 33)]}
+    return shapely.union_all([shapely.LineString(limb).buffer(half) for half, limb in limbs.items()])
+
+
+@pytest.mark.parametrize("preset", few(["fresh", "wet", "deep"], 1))
+def test_a_fork_holds_a_fillet_and_no_sheet_from_limb_to_limb(preset) -> None:
+    """Six millimetres over its foot, where the limbs are 9 mm apart, the white takes up less than half of the air."""
+    cuts, level = white(fork(), preset, 1, patchy=0), shapely.LineString([(27, 23), (42, 23)])
+    air = shapely.difference(level, fork())
+    assert shapely.intersection(cuts, air).length < 0.5 * air.length
+    assert cuts.distance(shapely.Point(30.6, 17)) < 1
+
+
 def test_snow_in_a_fork_of_a_steep_and_a_leaning_limb_has_no_wall() -> None:
     """From what the steep limb holds the snow rises by less than 1.7 times the run: a wall looks like a fault."""
-    limbs = {2.5: [(30, -5), (30, 15)], 2.0: [(30, 14), (22, 34), (16, 50)], 1.5: [(30, 14), (46, 30), (60, 33)]}
-    fork = shapely.union_all([shapely.LineString(limb).buffer(half) for half, limb in limbs.items()])
-    cuts = white(fork, "deep", 1, patchy=0)
-    top = [shapely.intersection(cuts, shapely.LineString([(x, 0), (x, 60)])).bounds for x in np.arange(28.5, 43, 0.3)]
+    cuts = white(fork(), "deep", 1, patchy=0)
+    top = [shapely.intersection(cuts, shapely.LineString([(x, 0), (x, 60)])).bounds for x in np.arange(30, 43, 0.3)]
     steps = np.diff([bounds[3] for bounds in top])
     assert len(steps) > 30
     assert np.abs(steps).max() < 1.7 * 0.3

@@ -21,11 +21,12 @@ from carvegen.motifs.snowload.scene import Page, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
+    _past,
     borne,
     ends_of,
     settled,
 )
-from carvegen.motifs.snowload.snowpack import clinging_mm, repose_deg
+from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
 from tests.cases import limits, shapes
 from tests.strategies import MANY, few
 
@@ -82,7 +83,9 @@ def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Sett
     its = ledges(shapely.box(0, 0, 120, 10))
     settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
     heap, zero = heap_at(its.x), np.zeros((2, len(its)))
-    none = Ends(zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf)
+    none = Ends(
+        zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf, zero, 1.0
+    )
     rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
     return its, heap, rest
 
@@ -183,3 +186,45 @@ def test_only_ends_of_one_kind_droop_in_still_air() -> None:
         lips(canvas, shelf, np.full(len(shelf), 12.0), replace(ends, kind=np.full_like(ends.kind, kind)), blows=0.0)
         assert low
         assert (min(low) < 39.5) == droops
+
+
+@pytest.mark.parametrize("sticky", [0.0, 0.45])
+def test_over_a_thin_edge_a_free_end_rises_no_steeper_than_loose_snow_and_rounds_over(sticky) -> None:
+    """Twelve shelves' ends: the slope right at the edge is repose at the most, further in ever less."""
+    its = ledges(shapely.union_all([shapely.box(8, y, 92, y + 3) for y in range(8, 80, 12)]))
+    settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 4})
+    ends = ends_of(its, settings, stream(1, "ends"))
+    for side in (0, 1):
+        over = ends.deepest(side) - ends.at_edge[side]
+        assert (over <= np.tan(np.radians(repose_deg(sticky))) * ends.away[side] * 1.0001).all()
+        far = ends.away[side] > 20
+        assert (over[far] < 0.5 * np.tan(np.radians(repose_deg(sticky))) * ends.away[side][far]).all()
+
+
+@pytest.mark.parametrize(("gap", "land", "room"), [(1.9, 0.5, 0.0), (6.0, 0.5, 5.0), (6.0, 2.5, 3.5)])
+def test_snow_under_a_board_leaves_air_as_wide_as_the_land_or_a_millimetre(gap, land, room) -> None:
+    its = ledges(shapely.union_all([shapely.box(20, 10, 100, 20), shapely.box(20, 20 + gap, 100, 30 + gap)]))
+    under = (its.base < 21) & (np.abs(its.x - 60) < 30)
+    np.testing.assert_allclose(its.room(land)[under], room, atol=1e-6)
+
+
+@pytest.mark.parametrize("seen", [0.0, 0.4, 1.0])
+def test_of_what_a_twig_cannot_bear_as_much_lands_below_as_sees_the_sky(seen) -> None:
+    """1 mm too much on every place of a board over a shelf: lying and lost are what there was, whatever is seen."""
+    its = ledges(shapely.union_all([shapely.box(5, 5, 115, 15), shapely.box(40, 50, 80, 53)]))
+    upper = its.base > 40
+    settings = snowload.Settings(**PLAIN)
+    depth, lost = _past(its, np.zeros(len(its)), upper * 1.0, settings, np.full(len(its), seen))
+    assert depth[~upper].sum() == pytest.approx(seen * upper.sum())
+    assert depth.sum() + lost == pytest.approx(upper.sum())
+
+
+def test_a_fork_bears_little_more_than_the_breadth_of_its_limbs_over_what_they_bear() -> None:
+    """Limbs of 45 degrees, 1.2 mm thick: the fork is some 5 mm deep over what is looked at."""
+    limbs = [shapely.LineString([(60, 30), (60 + side * 30, 60)]).buffer(0.6) for side in (-1, 1)]
+    its, settings = ledges(shapely.union_all(limbs)), snowload.Settings(**{**PLAIN, "fallen_mm": 14})
+    foot = np.flatnonzero((np.abs(its.x - 60) < 3) & (its.base > 30))
+    breadth = its.breadth[foot].max()
+    most = cap_mm(0.4 + 1.4 * np.array(breadth), settings.sticky) + 0.9 * breadth
+    assert breadth < 2
+    assert (borne(its, settings, np.zeros(len(its)))[foot] <= most + 1e-9).all()
