@@ -78,7 +78,7 @@ def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> N
     shown = (row >= 0) & (row < height)
     column = np.clip(np.ceil(x[shown] - 0.5), 0, width).astype(np.int64)
     turns = np.zeros((height, width + 1), dtype=np.uint8)
-    np.add.at(turns.reshape(-1), row[shown] * (width + 1) + column, 1)
+    np.add.at(turns.reshape(-1), row[shown] * (width + 1) + column, np.uint8(1))  # of another type: ten times as slow
     inside = np.cumsum(turns, axis=1, dtype=np.uint8)[:, :width] & 1
     x, y = np.clip(xy[paths.start[:-1]], 0, [width - 1, height - 1]).astype(np.int64).T
     inside[y, x] = 1  # what is smaller than a pixel is seen, too
