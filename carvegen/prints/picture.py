@@ -451,7 +451,7 @@ class _Grower:
         lost = float(shapely.area(fallen.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(self.face)
         if lost > _LOST:
             self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
-                              "other white or to outlines; ask for more, or for smaller flakes")  # fmt: skip
+                              "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
 
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
