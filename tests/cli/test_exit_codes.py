@@ -199,7 +199,7 @@ def test_130_for_ctrl_c_in_a_build_and_no_process_is_left(own_folder):
     before = tree(own_folder)
     build = Forked(own_folder, "build", "print.toml", "--out", "built", "--jobs", "2")
     for line in build.stderr:
-        if "building" in line:
+        if "making the files" in line:
             break
     children = children_of(build.pid)
     os.kill(build.pid, signal.SIGINT)

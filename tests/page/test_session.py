@@ -240,6 +240,11 @@ def test_bare_and_back(hand) -> None:
     assert shapely.area(shapely.intersection(hand.white_on("key"), shapely.buffer(heap, -0.3))) < 0.05 * heap.area
     hand.does("bare", at=[at.x, at.y])
     assert number in hand.shapes
+    left, _, _, _ = heap.bounds
+    beside = next(xy for xy in heap.exterior.coords if xy[0] == left)
+    for there in (False, True):
+        hand.does("bare", at=[left - 0.2, beside[1]])
+        assert (number in hand.shapes) is there, "a tap near enough to shake a heap off is near enough to bring it back"
 
 
 def test_another_try_and_the_one_before(hand) -> None:

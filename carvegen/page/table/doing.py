@@ -205,16 +205,18 @@ def _(erased: gestures.Erase, desk: Desk) -> Planned:
 @planned.register(gestures.Bare)
 def _(gesture: gestures.Bare, desk: Desk) -> Planned:
     marking, at = _Marking(desk=desk), shapely.Point(gesture.at)
-    tapped = [mark for mark in marking.own if mark.key.startswith(_BARE) and shapely.covers(mark.shape, at)]
-    if tapped:
-        for mark in tapped:
-            marking.replace(mark.key, None)
-        return marking.change("let snow lie again")
     near = [n for n in desk.seen.near(shapely.buffer(at, _TOUCHES_MM)) if desk.seen.like(n)[0] == "snow"]
-    if not near:
+    snow = {n: float(shapely.distance(desk.seen.shape(n), at)) for n in near}
+    taps = {mark.key: float(shapely.distance(mark.shape, at)) for mark in marking.own if mark.key.startswith(_BARE)}
+    reach = min([_TOUCHES_MM, *snow.values()])
+    tapped = [key for key, apart in taps.items() if apart <= reach]
+    if tapped:
+        for key in tapped:
+            marking.replace(key, None)
+        return marking.change("let snow lie again")
+    if not snow:
         raise InputError("no snow lies here", where=f"{gesture.at[0]:.1f}, {gesture.at[1]:.1f} mm", hint="tap on snow")
-    number = min(near, key=lambda n: shapely.distance(desk.seen.shape(n), at))
-    marking.put(_stays(desk, marking, [number], _BARE))
+    marking.put(_stays(desk, marking, [min(snow, key=lambda n: snow[n])], _BARE))
     return marking.change("bare")
 
 

@@ -116,7 +116,7 @@ def test_specks_and_pinholes_are_dropped_and_counted(tmp_path):
     assert len(artwork.shapes) == 1
     assert not artwork.shapes[0].interiors
     assert any(note.startswith(f"{len(specks)} specks") for note in artwork.notes)
-    assert any(note.startswith("1 pinholes") for note in artwork.notes)
+    assert any(note.startswith("1 pinhole in ") for note in artwork.notes)
     assert len(read_scan(path, ScanOptions(speck_mm=0.0)).shapes) > len(specks) // 2
 
 
@@ -188,7 +188,7 @@ def test_where_it_glares_nothing_is_read_and_that_is_told(capsys, tmp_path):
     path = made.saved(tmp_path / "glare.png", (tone + (255 - tone) * streak).astype(np.uint8))
     ran = run(capsys, "read", path)
     assert ran.code == 1
-    assert "it glares there and nothing is read" in ran.out + ran.err
+    assert "it glares there, and nothing is read" in ran.out + ran.err
     layers = read_scan(path, ScanOptions()).layers
     unsure, seen = (shapely.union_all(layers[name]) for name in (UNSURE, "INK 1"))
     assert 0.02 < unsure.area / (made.WIDTH * made.HEIGHT) < 0.3
