@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from carvegen.artwork.on_plan.board_sides import BY_OLD_CUTS, BoardSides, board_sides
-from carvegen.artwork.on_plan.covering import covered, shows_other_inks
 from carvegen.artwork.on_plan.laid_picture import Laid
 from carvegen.artwork.on_plan.other_snow import laid_by_inks
 from carvegen.artwork.on_plan.plan import Plan, Seen, laid, plan_of, plan_of_inks
@@ -11,7 +9,8 @@ from carvegen.artwork.on_plan.plan_file import LaidError, PoorFitError, lay_file
 from carvegen.artwork.on_plan.plan_fit import Fit, judged
 from carvegen.artwork.on_plan.plan_place import best_place, is_mirrored
 from carvegen.artwork.on_plan.plan_scan import better_fit, laid_on, shown_alone
-from carvegen.artwork.on_plan.shapes_seen import InkSeen, read_block, read_inks, read_laid
+from carvegen.artwork.on_plan.shapes_seen import InkSeen, covered, read_block, read_inks, read_laid, shows_other_inks
+from carvegen.artwork.on_plan.sides import BY_OLD_CUTS, BoardSides, board_sides
 
 __all__ = [
     "BY_OLD_CUTS", "BoardSides", "Fit", "InkSeen", "Laid", "LaidError", "Plan", "PoorFitError", "Seen", "best_place",

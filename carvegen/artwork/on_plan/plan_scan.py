@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from carvegen.artwork.on_plan.face_sides import held_by_sides
 from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, plan_of, resized
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import best_place, is_mirrored, refined
+from carvegen.artwork.on_plan.sides import held_by_sides
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
 from carvegen.artwork.scan.quad import quads
 from carvegen.base.errors import InputError
