@@ -71,7 +71,7 @@ class PrintTable:
     register_error_mm: float = length(
         0.5, at_least=0, at_most=3,
         help="how far two blocks may be out of register: so far light inks stay back from snow that a darker ink "
-        "outlines, unless they show through it: then they meet it",
+        "outlines; but where they lie on purpose under one that is not the darkest they go up to it",
     )  # fmt: skip
     paper_g_m2: float = number(
         300.0, help="weight of the paper; embossing asks for 250 to 350", at_least=20, at_most=1200

@@ -283,8 +283,8 @@ def _advice(kind: Kind, fault: dict[str, Any]) -> str:
     else:
         text = f"Where it has room nothing shows: a larger {kind.remedy} would not help."
     if little:
-        ends = "it ends" if kind.remedy == "trap_mm" else "it ends, or the light ink shows through it"
-        text += f" On {little:.0f} mm of edge no {kind.remedy} helps: the dark shape is too thin there, or {ends}."
+        ends = "or it ends" if kind.remedy == "trap_mm" else "it ends, or it is not the darkest"
+        text += f" On {little:.0f} mm of edge no {kind.remedy} helps: the dark shape is too thin there, {ends}."
         if none:
             text += f" On {none:.0f} mm of that, in sight, one ink ends where the other begins, with no overlap."
         text += " Draw it wider there, or print in closer register."
