@@ -506,14 +506,26 @@ class _Grower:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         frame = self._frame(motif, limits)
         snow = grow(motif, area, limits, frame=frame)
-        hidden = _kept_out(self._hidden_by(motif), before, limits)
+        further = self._lying_behind(leaves, shapely.difference(_union([snow.cuts]), self._hidden_by(motif)))
+        hidden = _kept_out(self._hidden_by(motif), shapely.difference(before, further), limits)
         hidden = shapely.union(hidden, self._in_front(motif, snow, hidden))
-        if shapely.is_empty(hidden):
+        if shapely.is_empty(hidden) and shapely.is_empty(further):
             return snow
         seen = ground_over(shapely.difference(area, hidden), frame)
         ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
-        cuts = held_over(shapely.difference(_union([snow.cuts]), hidden), seen, frame, limits, ground=ground)
+        own = shapely.difference(_union([snow.cuts]), hidden)
+        cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
+        if not shapely.is_empty(further):
+            over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
+            cuts = geometry.parts(shapely.intersection(_union([cuts]), over))
         return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
+
+    def _lying_behind(self, leaves: frozenset[str], white: BaseGeometry) -> BaseGeometry:
+        """The heaps that lie already where these would: both are one heap then, no land parts them."""
+        heaps = geometry.stack(
+            grown.growth.cuts for others, grown in self.motifs if grown.motif.motif == "snowload" and leaves <= others
+        )
+        return _union([heaps[shapely.intersects(heaps, white)]])
 
     def _in_front(self, motif: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
         """What stands in front of the layer on which the snow lies.

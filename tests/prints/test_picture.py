@@ -53,6 +53,21 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
     assert [its.wkb for its in alone] == [its.wkb for its in one]
 
 
+def test_snow_on_a_sign_and_on_the_hill_behind_it_is_one_heap(tmp_path) -> None:
+    """No line of land as narrow as a land may be lies between them, as a closing with a disc would fill it."""
+    drawn = "".join(
+        f'[[layers]]\nname = "{name}"\nshape = "{shape}"\n[[motifs]]\nmotif = "snowload"\non = ["{name}"]\n'
+        for name, shape in {"HILL": "box 0 0 36 14", "SIGN": "box 12 4 12 11"}.items()
+    )
+    hill, sign = (geometry.union(white.shapes) for white in picture_of(tmp_path, drawn).whites)
+    both = shapely.union(hill, sign)
+    filled = shapely.difference(shapely.buffer(shapely.buffer(both, 0.4), -0.4), both)
+    assert shapely.difference(sign, hill).area > 10
+    assert sign.area < 30, "what lies on the hill as well is the hill's, but for a rim"
+    assert len(geometry.parts(both)) == 1
+    assert shapely.area(shapely.buffer(filled, -0.05)) < 0.1
+
+
 def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None:
     thick = SNOW.replace("0.06", "0.15")
     picture = picture_of(tmp_path, thick + thick)
