@@ -269,6 +269,15 @@ def test_colours_that_hardly_differ_are_one_block_whatever_their_layers():
     assert [block["layers"] for block in blocks] == [["*"], ["LAMP"], ["JETTY", "BOAT"]]
 
 
+def test_what_has_the_colour_of_a_named_layer_prints_from_its_block():
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {"PANEL": "#bccdd6", "sky": "#bccdd6", "HILLS": "#6d8ea6", "JETTY": "#1d2a3a", "LAMP": "#c98a3c"}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert [(block["name"], block["layers"]) for block in blocks] == [
+        ("sky", ["sky", "PANEL"]), ("lamp", ["LAMP"]), ("hills", ["HILLS"]), ("jetty", ["JETTY"])
+    ]  # fmt: skip
+
+
 def test_a_tree_drawn_first_up_to_the_top_is_no_sky(tmp_path, capsys):
     tree = '<path d="M8 0h25l4 14h-12v16h-6v-16h-14z" fill="#334433"/><path d="M30 24h9v6h-9z" fill="#aa7755"/>'
     run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", tree))

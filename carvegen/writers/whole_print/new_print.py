@@ -154,11 +154,12 @@ def guess(
 ) -> dict[str, Any]:  # fmt: skip
     """What a print of these layers begins as: a block for each ink, light ones first, snow on all and in the sky.
 
-    A layer whose name tells its block (sky, tone, key) is a block; others that are drawn in several colours are a
-    block for each colour, and what tells nothing is a block for each layer. White is paper. Where no layer is behind
-    all, a sky is put there. Far flakes fall behind all things, those in the middle distance behind the nearer half,
-    near ones in front of all. None of them is cut off by what hides it: one that ends flat at a horizon, or amid one
-    dark of two things, looks like a fault. A light sky that is drawn over all of the face prints under darker inks.
+    A layer whose name tells its block (sky, tone, key) is a block, with all that has its colour; others that are
+    drawn in several colours are a block for each colour, and what tells nothing is a block for each layer. White is
+    paper. Where no layer is behind all, a sky is put there. Far flakes fall behind all things, those in the middle
+    distance behind the nearer half, near ones in front of all. None of them is cut off by what hides it: one that
+    ends flat at a horizon, or amid one dark of two things, looks like a fault. A light sky that is drawn over all
+    of the face prints under darker inks.
 
     Parameters
     ----------
@@ -289,8 +290,11 @@ def _plans(
     """Which layers print together, backdrops first, then light inks; and how that is told."""
     several = len({colours.get(name, "") for name in layers}) > 1
     lots: dict[str, list[str]] = {}
+    named = {name for name in layers if _rank(name) is not None}
+    of_ink = {colours[name]: name for name in reversed(layers) if name in named and name in colours}
     for name in layers:
-        lots.setdefault(name if _rank(name) is not None or not several else colours.get(name, ""), []).append(name)
+        ink = colours.get(name, "")
+        lots.setdefault(name if name in named or not several else of_ink.get(ink, ink), []).append(name)
     every = [
         _Plan(
             layers=tuple(names),
@@ -298,7 +302,7 @@ def _plans(
             colour=colours.get(names[0], "") if several else "",
             area_mm2=sum(float(shapely.area(layers[name]).sum()) for name in names),
         )
-        for names in lots.values()
+        for names in (sorted(lot, key=lambda name: name not in named) for lot in lots.values())
     ]
     plans = _fewer(sorted(every, key=_printed))
     if len(plans) == 1:
@@ -306,7 +310,7 @@ def _plans(
     light = [-_printed(plan)[1] for plan in plans]
     order = "light inks first" if light == sorted(light, reverse=True) else "what lies behind first, then light to dark"
     why = f"A block for each colour of your drawing, {order}; white stays paper."
-    if any(_rank(name) is not None for name in layers):
+    if named:
         why = f"Blocks by the names of your layers, {order}."
     elif not several:
         why = f"A block for each layer in the order of drawing, {order}: a guess, for neither names nor colours say."
