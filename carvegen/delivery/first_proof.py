@@ -25,6 +25,7 @@ _MAY_BE_ANYTHING = (
     "picture, and photograph it again in even light, with nothing on it, before you cut"
 )
 _ON_IT = "a hair, dust or paper on the print? Look at the blocks there before you change any"
+_MOST_HAIRS = 12  #: on one print, or they are none; our own choice
 _LEAST_MM2 = 1.0  #: less that is hidden is not worth a word
 _ENOUGH_PX_PER_MM = 6.0  #: what differs by less than some tenths of a millimetre is not told; our own choice
 
@@ -127,25 +128,36 @@ def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[
 
 
 def _together(planned: Planned, places: Sequence[Spot]) -> tuple[tuple[int, ...], ...]:
-    """Numbers of small places that are gone at once from every block that prints there, as under a hair."""
-    gone = [
-        (number, spot) for number, spot in enumerate(places, 1)
-        if not spot.kind.stands and not is_large(spot, planned.size_mm)
-    ]  # fmt: skip
-    groups = []
-    for number, spot in gone:
-        group = [(n, other) for n, other in gone if _meet(spot, other)]
-        inked = {name for name in planned.coats or planned.lands if _prints_on(planned.lands[name], spot)}
-        numbers = tuple(sorted({number, *(n for n, _ in group)}))
-        if len(inked) > 1 and inked <= {spot.block, *(other.block for _, other in group)} and numbers not in groups:
-            groups.append(numbers)
-    return tuple(groups)
+    """Numbers of small places that are gone at once from every block that prints there, as under a hair.
+
+    None where they are many: more was cut through all blocks then, and lies on none.
+    """
+    import shapely
+
+    from carvegen import geometry
+
+    gone = [spot for spot in places if not spot.kind.stands and not is_large(spot, planned.size_mm)]
+    number = {id(spot): k for k, spot in enumerate(places, 1)}
+    shapes = geometry.polygon_array(spot.shape for spot in gone)
+    near = shapely.STRtree(shapes).query(shapes, predicate="intersects").T.tolist() if gone else []
+    beside: dict[int, list[Spot]] = {}
+    for k, other in near:
+        if _meet(gone[k], gone[other]):
+            beside.setdefault(k, []).append(gone[other])
+    groups = dict[tuple[int, ...], None]()
+    for k, others in beside.items():
+        inked = {name for name in planned.coats or planned.lands if _prints_on(planned.lands[name], gone[k])}
+        if len(inked) > 1 and inked <= {gone[k].block, *(other.block for other in others)}:
+            groups[tuple(sorted(number[id(spot)] for spot in (gone[k], *others)))] = None
+    return tuple(groups) if len(groups) <= _MOST_HAIRS else ()
 
 
 def _meet(one: Spot, other: Spot) -> bool:
     """Whether places on two blocks are one place: the smaller lies in the larger, more than half of it."""
+    if one.block == other.block:
+        return False
     common = one.shape.intersection(other.shape).area
-    return one.block != other.block and common > min(one.shape.area, other.shape.area) / 2
+    return bool(common > min(one.shape.area, other.shape.area) / 2)
 
 
 def _prints_on(land: BaseGeometry, spot: Spot) -> bool:
@@ -237,7 +249,8 @@ def first_proof(
     tolerance = settings["tolerance"] or SCAN_TOLERANCE_MM
     places = in_order(spot for name, ink in inks.items() for spot in _differing(planned, name, ink, tolerance))
     together = _together(planned, places) if shown == PRINT else ()
-    odd = tuple(f"{' and '.join(map(str, numbers))}: in every block at one place: {_ON_IT}" for numbers in together)
+    listed = "; ".join(" and ".join(map(str, numbers)) for numbers in together)
+    odd = (f"{listed}: in every block at one place: {_ON_IT}",) * bool(together)
     unsure = reduce(geometry.intersection, (ink.hidden for ink in inks.values()))
     save_file(picture, ringed_png(laid, places, unsure))
     return Proof(

@@ -164,8 +164,8 @@ def laid_file(
         return PRINT, whole, (_OTHER_SNOW, *_placing_notes(planned, PRINT, whole, corners))
     if match is None:
         return None
-    name, laid = _shown(planned, *match)
-    return name, laid, tuple(_placing_notes(planned, name, laid, corners))
+    name, laid, other_snow = _shown(planned, *match)
+    return name, laid, (*other_snow, *_placing_notes(planned, name, laid, corners))
 
 
 def _add_hints(error: LaidError, picture: Path, *, several: bool, older: bool) -> None:
@@ -184,14 +184,17 @@ def _may_be_print(planned: Planned, name: str, laid: Laid) -> bool:
     return name != PRINT and not laid.mirrored and len(planned.lands) > 1
 
 
-def _shown(planned: Planned, name: str, laid: Laid) -> tuple[str, Laid]:
-    """The block that a picture shows, or the print where that fits better."""
+def _shown(planned: Planned, name: str, laid: Laid) -> tuple[str, Laid, tuple[str, ...]]:
+    """The block that a picture shows, or the print where that fits better; and what is to be said of it."""
     from carvegen.artwork.on_plan import better_fit
 
     if not (_may_be_print(planned, name, laid) and planned.coats):
-        return name, laid
-    whole = better_fit(laid, planned.print_plan()) or _by_inks(planned, laid)
-    return (name, laid) if whole is None else (PRINT, whole)
+        return name, laid, ()
+    if whole := better_fit(laid, planned.print_plan()):
+        return PRINT, whole, ()
+    if whole := _by_inks(planned, laid):
+        return PRINT, whole, (_OTHER_SNOW,)
+    return name, laid, ()
 
 
 def _by_inks(planned: Planned, laid: Laid) -> Laid | None:

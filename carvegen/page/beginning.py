@@ -14,7 +14,7 @@ import shapely
 from carvegen import geometry
 from carvegen.artwork import bounds
 from carvegen.artwork.kinds import PICTURE, kind_of
-from carvegen.base.colour import hex_of, rgb
+from carvegen.base.colour import alike, hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.facts.profiles import KINDS
@@ -48,7 +48,7 @@ _ROUND_MM = 1.0  #: what is not sure and lies so near together, twice, is one pl
 _ENDINGS = {"SVG": ".svg", "DXF": ".dxf", PICTURE: ".picture"}
 #: What the page says of a block of a new print, beside whether it is cut.
 _CHOSEN = ("role", "ink", "opacity", "layers", "material", "cutter", "for")
-_MOST_TABLES = 50
+_MOST_LISTED = 50  #: blocks, motifs, names or colours in one request; nobody has more
 _PRINTS = ("*.toml", "*/*.toml")  #: where print files are looked for
 
 
@@ -164,7 +164,7 @@ class _Unsure:
         picture = base64.b64encode(unsure_png(self.picture, self.shapes, places, size)).decode()
         return {
             "places": len(places), "area_mm2": round(area, 1),
-            "lines": unsure_lines(len(places), area, area / (size[0] * size[1]), several=several),
+            "lines": unsure_lines(len(places), area, several=several),
             "picture": f"data:image/png;base64,{picture}",
         }  # fmt: skip
 
@@ -244,7 +244,11 @@ def _picked(colours: Any) -> list[str]:  # noqa: ANN401
     """Colours of inks that were picked by hand, in the order in which they print."""
     if not _are(colours, str):
         raise InputError("must be a list of colours", value=colours, field="picked")
-    return [hex_of(rgb(colour)) for colour in colours]
+    picked = [hex_of(rgb(colour)) for colour in colours]
+    if len(set(alike(picked).values())) < len(picked):
+        raise InputError("two of the inks' colours hardly differ", value=", ".join(picked), field="picked",
+                         hint="pick each ink where it lies alone on the paper, or count fewer inks")  # fmt: skip
+    return picked
 
 
 def finite(value: object, field: str) -> float:
@@ -351,7 +355,7 @@ def _block(table: Mapping[str, Any]) -> dict[str, Any]:
 
 def _are(values: object, kind: type) -> bool:
     """Whether a request's body holds a list, not too long, of values of one kind."""
-    return isinstance(values, list) and len(values) <= _MOST_TABLES and all(isinstance(value, kind) for value in values)
+    return isinstance(values, list) and len(values) <= _MOST_LISTED and all(isinstance(value, kind) for value in values)
 
 
 def names_as_files(names: Any) -> list[dict[str, str]]:  # noqa: ANN401

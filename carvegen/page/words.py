@@ -119,9 +119,9 @@ def name_words(fault: str) -> str:
     return fault and f"This name {fault}: choose another."
 
 
-def unsure_lines(places: int, area_mm2: float, share: float, *, several: bool) -> list[str]:
+def unsure_lines(places: int, area_mm2: float, *, several: bool) -> list[str]:
     """What is said of places of a picture that are not sure, and what to do; `several` inks were told apart."""
-    where = f"Not sure at {places} place{'s' * (places > 1)}, {area_mm2:.0f} mm² together, {share:.1%} of it"
+    where = f"Not sure at {places} place{'s' * (places > 1)}, {max(area_mm2, 1):.0f} mm² together"
     lines = [f"{where}: hatched and ringed on your photograph."]
     if several:
         lines.append("What helps: count the inks again, or pick their colours by hand.")

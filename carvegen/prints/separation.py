@@ -135,11 +135,15 @@ def separated(
         Does what does not need one another, each told `say`: every plate.
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
-    darkest = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
+    least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
+    darkest = {plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all}
+    hides = _union([pictures[name] for name in pictures if name in darkest])
     scenes = {
         plate.name: _Scene(
             face, pictures[plate.name], _darker(plate, plates, pictures), white(plate),
-            mixed=_darker(plate, [other for other in plates if other.lightness > darkest + 1e-9], pictures),
+            mixed=geometry.difference(
+                _darker(plate, [other for other in plates if other.name not in darkest], pictures), hides
+            ),
         )
         for plate in plates
     }  # fmt: skip
@@ -179,7 +183,7 @@ class _Scene:
     picture: BaseGeometry
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
-    mixed: BaseGeometry  #: what is darker, but for the darkest ink
+    mixed: BaseGeometry  #: what is darker, but for the darkest ink and what that hides
 
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
@@ -270,9 +274,10 @@ def _cut_back(
     plate: Plate, stands: BaseGeometry, scene: _Scene, by_mm: float
 ) -> tuple[BaseGeometry, tuple[Dropped, ...]]:
     """What the plate leaves to the darker ones beside the white, and where it can't."""
-    mixed = geometry.intersection(scene.picture, scene.mixed)
-    darker = _union([geometry.difference(scene.darker, mixed)])
-    if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(darker):
+    if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
+        return shapely.Polygon(), ()
+    darker = _union([geometry.difference(scene.darker, geometry.intersection(scene.picture, scene.mixed))])
+    if shapely.is_empty(darker):
         return shapely.Polygon(), ()
     reach = shapely.buffer(darker, _MEETS_MM, quad_segs=1)
     owned = _union([shapely.intersection(_meeting(scene.white, darker), reach)])

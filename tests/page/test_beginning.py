@@ -236,6 +236,8 @@ def test_inks_are_told_apart_by_colours_that_she_picks(tmp_path) -> None:
     assert list(both.layers) == ["INK 1", "INK 2"]
     assert shapely.area(both.layers["INK 2"]).sum() == pytest.approx(12 * 22, rel=0.01)
     assert shapely.area(both.layers["INK 1"]).sum() > 0.7 * 1200
+    with pytest.raises(InputError, match="hardly differ"):
+        artwork_of(upload, {**body, "picked": ["#acc6e5", "#adc6e5"]})
     with pytest.raises(InputError, match="list of colours"):
         artwork_of(upload, {**body, "picked": "#acc6e5"})
 

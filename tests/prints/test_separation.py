@@ -319,3 +319,6 @@ def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
     plates = [plate("sky", "HILL", "POST", ground=True), plate("tone", "HILL"), plate("key", "POST")]
     sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
     assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02)
+    plates[1] = plate("tone", "HILL", "POST")
+    sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
+    assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02), "the key hides both"

@@ -125,6 +125,8 @@ def _stepped(plan: Plan, seen: Seen, place: Matrix, scale: float) -> Matrix:
         rest = want[inside] - value
         weight = 1 / (1 + (rest / (max(1.5 * np.median(np.abs(rest)), _DOUBT))) ** 2)
         normal = (jacobian * weight[:, None]).T @ jacobian
+        if not normal.any():  # one tone all over: it says nothing of where it lies
+            return place
         move = np.linalg.solve(
             normal + _DAMPED * np.trace(normal) / 8 * np.eye(8), (jacobian * weight[:, None]).T @ rest
         )

@@ -75,7 +75,7 @@ def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
     options.tell_notes([*options.doubts(), *drawn.notes])
     if not options.quiet():
         click.echo(options.summary(drawn.block))
-    options.tell_findings(report, all_in="carvegen --verbose check, or --json")
+    options.tell_findings(report, all_in="carvegen check --verbose, or --json")
     if can_mend(report):
         click.echo(f"\n{_NEXT}")
     if question(job):

@@ -56,7 +56,7 @@ _ALONE_FALLEN = 0.12  #: on a post more than its cap by so much of the depth fal
 _POCKET_FALLEN, _POCKET_MM = 0.6, 4.0  #: so much of the depth fallen more, but less in those narrower than this
 _SLIT_MM = 1.4  #: none in those narrower than this, hardly any in those up to twice as wide
 _NOTCH_MM, _UPRIGHT = 1.0, 3.0  #: so near it is looked how a slope leans; steeper (rise over run) is as steep as this
-_SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run of snow beside a steep limb of a fork, and how fast it deepens from
+_SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run beside a steep limb of a fork: of the snow, and of its depth along from
 #: there along a limb that rises faster itself,
 _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet

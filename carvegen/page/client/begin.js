@@ -273,7 +273,7 @@ function pickedInks(count) {
 const unsureSeen = (unsure) =>
   unsure && [
     h("h3", {}, "Not sure"),
-    h("img", { class: "whole", "data-is": "unsure", src: unsure.picture, alt: `Your photograph; ${unsure.places} places hatched and ringed` }),
+    h("img", { class: "whole", "data-is": "unsure", src: unsure.picture, alt: "Your photograph; what is not sure is hatched and ringed" }),
     h("ul", { class: "told" }, ...unsure.lines.map((line) => h("li", {}, line))),
   ];
 
@@ -338,7 +338,7 @@ function described(offers, file, reading, cut, go, back, again) {
     },
     h("div", { class: "laid" }, under, picture),
     ...(unsureSeen(told.unsure) ?? []),
-    again && h("div", { class: "row" }, button("Read the photograph otherwise", again)),
+    again && h("div", { class: "row" }, button("Change corners, size or inks", again)),
     h("h3", {}, "Understood"),
     h("ul", { class: "told faint" }, ...told.lines.map((line) => h("li", {}, line))),
     h(

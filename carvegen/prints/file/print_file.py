@@ -215,7 +215,7 @@ def block_name_fault(name: str, others: Container[str]) -> str:
     if name and name in others:
         return "is there twice"
     if name in _BUILT:
-        return "is that of another folder in what build writes"
+        return "is that of a folder in which a build keeps something else"
     return "is a name that Windows keeps for itself" if name in _DEVICES else ""
 
 

@@ -190,7 +190,8 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
 
 def _remedy(kind: Kind, fault: dict[str, Any]) -> str:
     enough, where = fault["overlap_for_99_in_100_mm"], "register/register.png shows where"
-    if enough is not None and enough > fault["overlap_mm"]:
+    helped = fault["edge_mm"] - fault["edge_with_less_overlap_mm"]
+    if enough is not None and enough > fault["overlap_mm"] and helped >= fault["edge_mm"] / 2:
         return f"print in closer register, or write {kind.remedy} = {enough:g}; {where}"
     return f"print in closer register, or draw the dark shape wider there; {where}"
 
@@ -286,6 +287,7 @@ def _advice(kind: Kind, fault: dict[str, Any]) -> str:
         ends = "or it ends" if kind.remedy == "trap_mm" else "it ends, or it is not the darkest"
         text += f" On {little:.0f} mm of edge no {kind.remedy} helps: the dark shape is too thin there, {ends}."
         if none:
-            text += f" On {none:.0f} mm of that, in sight, one ink ends where the other begins, with no overlap."
+            both = "one ink ends where the other begins" if kind.remedy == "trap_mm" else "both inks end at the snow"
+            text += f" On {none:.0f} mm of that, in sight, {both}, with no overlap."
         text += " Draw it wider there, or print in closer register."
     return text

@@ -67,11 +67,13 @@ def test_a_print_with_other_and_heavier_snow_lies_where_its_inks_meet() -> None:
     assert off.max() < 0.1
 
 
-@pytest.mark.parametrize("shown", ["another drawing", "a proof of one block"])
+@pytest.mark.parametrize("shown", ["another drawing", "a proof of one block", "nothing but sky"])
 def test_what_is_no_such_print_is_not_laid(shown) -> None:
-    """Another drawing in the same inks; the key alone."""
+    """Another drawing in the same inks; the key alone; one ink all over, which says nothing of where it lies."""
     plan = _plan(_printed(POSTS, 1, 90))
     lands = _printed((17, 35, 53, 72, 91, 106) if shown == "another drawing" else POSTS, 2, 90)
-    if shown != "another drawing":
+    if shown == "a proof of one block":
         lands["sky"] = shapely.Polygon()
+    if shown == "nothing but sky":
+        lands = {"sky": made.FACE, "key": shapely.Polygon()}
     assert laid_by_inks(_laid(plan, lands, 0.0)[0], plan, COATS, PAPER) is None
