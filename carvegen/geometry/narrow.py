@@ -27,6 +27,7 @@ __all__ = ["FINE", "Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
 #: right angle are too narrow over half the limit at least.
 _CHIP = 0.25
+_IN_CELL = 0.7  #: a cell's side to its longest way across, a little less than the root of a half
 
 
 class Kind(enum.IntEnum):
@@ -160,11 +161,20 @@ def _signed_areas(outlines: Rings) -> Floats:
 def _groups(centres: Floats, limit: float) -> Indices:
     """A number for each place; places close to one another share it.
 
-    Pieces of outline are no longer than a third of the limit, so neighbours' discs are no further apart.
+    Pieces of outline are no longer than a third of the limit, so neighbours' discs are no further apart. All in one
+    cell of a grid are close: only cells are linked, which are far fewer. They are numbered as they come, as groups are.
     """
     from scipy.spatial import cKDTree
 
-    return linked_groups(len(centres), *cKDTree(centres).query_pairs(limit / 2, output_type="ndarray").T)
+    reach = limit / 2
+    column, row = np.floor((centres - centres.min(axis=0)) / (_IN_CELL * reach)).astype(np.int64).T
+    _, first, cell = np.unique(column * (row.max() + 1) + row, return_index=True, return_inverse=True)
+    number = np.empty_like(first)
+    number[np.argsort(first)] = np.arange(len(first))
+    cell = number[cell]
+    one, other = cell[cKDTree(centres).query_pairs(reach, output_type="ndarray").T]
+    apart = one != other
+    return linked_groups(len(first), one[apart], other[apart])[cell]
 
 
 def _none() -> Narrow:

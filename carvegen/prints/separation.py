@@ -226,6 +226,11 @@ def _about(shape: BaseGeometry, reach: float) -> Any:  # noqa: ANN401
     return shapely.simplify(shapely.buffer(shape, reach, quad_segs=_ARC), _FINE_MM)
 
 
+def _round_each(shape: BaseGeometry, reach: float) -> BaseGeometry:
+    """All that lies about within `reach` of the shape: piece by piece, as what many make overlaps many times over."""
+    return shapely.union_all(geometry.offset(geometry.parts(shape), reach, quad_segs=1))
+
+
 def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     """The pieces of a shape that meet another, whole."""
     pieces = geometry.parts(shape)
@@ -292,7 +297,7 @@ def _cut_back(
 
 def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> PolygonArray:
     """Lands that are wide enough now and would be too narrow; the corners that are left do not count."""
-    near = shapely.intersection(stands, shapely.buffer(back, 2 * land_mm, quad_segs=1))
+    near = shapely.intersection(stands, _round_each(back, 2 * land_mm))
     after = shapely.difference(near, back)
     before = shapely.intersection(opened(near, land_mm * 0.98), near)
     wide = shapely.buffer(shapely.buffer(after, -land_mm / 2, quad_segs=_ARC), 0.75 * land_mm, quad_segs=_ARC)

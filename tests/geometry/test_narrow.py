@@ -11,6 +11,7 @@ from scipy.ndimage import distance_transform_edt, maximum_filter
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.geometry import narrow
 from carvegen.geometry.narrow import Kind, Narrow, narrow_places
 from tests.cases import block, box, disc, limits, shapes
 from tests.strategies import blobs
@@ -230,3 +231,19 @@ def test_islands_ten_deep() -> None:
     found = of_land(*cuts, limit=0.81, size=(40, 40))
     assert found.width.min() == pytest.approx(0.8 * np.cos(np.pi / 200), abs=1e-6)
     assert len(set(found.first.tolist()) | set(found.second.tolist())) >= 16
+
+
+@pytest.mark.parametrize("count", [1, 40, 400])
+def test_middles_linked_by_steps_of_half_the_limit_are_one_group_numbered_as_they_come(count: int) -> None:
+    """Twin: a flood over all distances, from each middle that has no number yet."""
+    centres = np.random.default_rng(count).uniform(-1, 1, (count, 2)) * 0.4 * np.sqrt(count)
+    close = np.hypot(*(centres[:, None] - centres).T) <= 0.5
+    expected = np.full(count, -1)
+    for first in range(count):
+        if expected[first] < 0:
+            group = np.arange(count) == first
+            while (more := close[group].any(axis=0)).sum() > group.sum():
+                group = more
+            expected[group] = expected.max() + 1
+    assert narrow._groups(centres, 1.0).tolist() == expected.tolist()
+    assert count == 1 or 1 < len(np.unique(expected)) < count

@@ -163,9 +163,9 @@ def _size(label: str) -> tuple[float, float]:
 def _labelled(drawn: Sequence[_Ring], room: RingRoom) -> list[GuideMark]:
     rings = [room.ring(ring.at, ring.radius) for ring in drawn]
     boxes = [(x - r, y - r, x + r, y + r) for ring, (r, _) in zip(drawn, rings, strict=True) for x, y in [ring.at]]
-    marks = []
+    marks, boxed = [], room.cells(boxes)
     for ring, (radius, lines) in zip(drawn, rings, strict=True):
-        box = room.label(ring.at, _size(ring.label), boxes)
+        box = room.label(ring.at, _size(ring.label), boxed)
         if box is None:
             continue  # `letter_lines` counts it among those that are not ringed
         left, bottom, right, top = np.round(box, 3).tolist()

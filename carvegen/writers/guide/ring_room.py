@@ -15,8 +15,6 @@ from carvegen.writers.sheet import MARGIN_MM, register_shapes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shapely.geometry.base import BaseGeometry
-
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.writers.guide.guide_zones import Zones
@@ -60,7 +58,7 @@ class RingRoom:
         self._shapes = geometry.stack([*cuts, strokes, *_beside(shown)])
         self._tree = shapely.STRtree(self._shapes)
         self._bounds = drawn_bounds(shown)
-        self._drawn = self._cells(self._shapes)
+        self._drawn = self._touched(self._shapes)
         self._labels = np.zeros_like(self._drawn)
 
     def ring(self, at: tuple[float, float], radius: float) -> tuple[float, Floats]:
@@ -81,26 +79,25 @@ class RingRoom:
         line = shapely.shortest_line(shapely.Point(at).buffer(radius), shapely.box(*box))
         return self._clear(shapely.get_coordinates(line)) if shapely.length(line) > _CELL_MM else np.empty((0, 4))
 
-    def label(self, at: tuple[float, float], size: tuple[float, float], rings: Sequence[Box]) -> Box | None:
+    def label(self, at: tuple[float, float], size: tuple[float, float], rings: Mask) -> Box | None:
         """The box of this size nearest to a place that hides nothing, or None; what it takes is taken from then on.
 
         Parameters
         ----------
         rings
-            Boxes round the rings; they are hidden only where nothing else is left.
+            Cells of boxes round the rings; they are hidden only where nothing else is left.
         """
-        round_rings = self._cells([shapely.box(*ring) for ring in rings])
-        counts = [_in_boxes(mask, size) for mask in (self._drawn | self._labels, round_rings)]
-        hidden = np.where(counts[0] > 0, np.inf, 20.0 * (counts[1] > 0))
+        taken, ringed = (_in_boxes(mask, size) for mask in (self._drawn | self._labels, rings))
+        hidden = np.where(taken, np.inf, 20.0 * ringed)
         if not np.isfinite(hidden).any():
             return None
-        rows, columns = np.indices(hidden.shape)
+        columns, rows = (np.arange(count) for count in hidden.shape[::-1])
         left, bottom = self._bounds[0] + columns * _CELL_MM, self._bounds[1] + rows * _CELL_MM
-        away = np.hypot(left + size[0] / 2 - at[0], bottom + size[1] / 2 - at[1])
-        best = int(np.argmin(hidden + away))
-        x, y = float(left.flat[best]), float(bottom.flat[best])
+        away = np.hypot(left + size[0] / 2 - at[0], (bottom + size[1] / 2 - at[1])[:, None])
+        row, column = np.unravel_index(np.argmin(hidden + away), hidden.shape)
+        x, y = float(left[column]), float(bottom[row])
         box = (x, y, x + size[0], y + size[1])
-        self._labels |= self._cells([shapely.box(*box)])
+        self._labels |= self.cells([box])
         return box
 
     def _clear(self, xy: Floats) -> Floats:
@@ -113,11 +110,15 @@ class RingRoom:
         ends = [np.hstack([piece[:-1], piece[1:]]) for piece in map(shapely.get_coordinates, seen) if len(piece) > 1]
         return np.asarray(np.round(np.concatenate(ends), 3), dtype=np.float64) if ends else np.empty((0, 4))
 
-    def _cells(self, shapes: Sequence[BaseGeometry] | PolygonArray) -> Mask:
-        """Which cells shapes touch; the first row is the lowest."""
+    def cells(self, boxes: Sequence[Box]) -> Mask:
+        """Which cells boxes touch; the first row is the lowest."""
+        return self._touched(shapely.box(*np.array(boxes).reshape(-1, 4).T))
+
+    def _touched(self, shapes: PolygonArray) -> Mask:
+        """The same of shapes."""
         left, bottom, right, top = self._bounds
         size = (math.ceil((right - left) / _CELL_MM), math.ceil((top - bottom) / _CELL_MM))
-        every = geometry.parts(np.asarray(shapes, dtype=object))  # where they overlap, their shares add up: they touch
+        every = geometry.parts(shapes)  # where they overlap, their shares add up: they touch
         cells = geometry.moved(every, (-left / _CELL_MM, -bottom / _CELL_MM), scale=1 / _CELL_MM)
         return np.asarray(coverage(cells, size)[::-1] > _CRUMB)
 
@@ -137,10 +138,9 @@ def _circle(at: tuple[float, float], radius: float) -> Floats:
     return np.column_stack([at[0] + radius * np.cos(angle), at[1] + radius * np.sin(angle)])
 
 
-def _in_boxes(mask: Mask, size: tuple[float, float]) -> Floats:
-    """How many cells of a mask a box covers, for each cell that may be its lower left corner."""
-    sums = np.pad(mask, ((1, 0), (1, 0))).astype(np.int64).cumsum(axis=0).cumsum(axis=1)
+def _in_boxes(mask: Mask, size: tuple[float, float]) -> Mask:
+    """Whether a box covers any cell of a mask, for each cell that may be its lower left corner."""
+    sums = np.zeros((mask.shape[0] + 1, mask.shape[1] + 1), dtype=np.int32)
+    np.cumsum(np.cumsum(mask, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
     wide, high = (math.ceil(side / _CELL_MM) for side in size)
-    return np.asarray(
-        sums[high:, wide:] - sums[:-high, wide:] - sums[high:, :-wide] + sums[:-high, :-wide], dtype=np.float64
-    )
+    return np.asarray(sums[high:, wide:] - sums[:-high, wide:] - sums[high:, :-wide] + sums[:-high, :-wide] > 0)
