@@ -29,6 +29,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Drawing", "drawing_of", "located"]
 
+_PARTED = (
+    "; if layers were parted by their colours when the print was begun: begin another with the drawing as it is now "
+    "(carvegen new), and take its drawing.svg"
+)
 _LITTLE = 0.3  #: of the face's width and height: drawings that take up less are asked about; our own choice
 _ABOVE_MM = 2.0  #: so far above a thing's top, over its whole width, it is looked what stands there:
 _BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below it is filled, or so slender in any case
@@ -259,6 +263,8 @@ def _check_names(print_: Print, layers: list[str], order: list[str], shared: dic
         where = print_.place(key)
         if plain_name(name) not in known:
             hint = nearest(name, layers)
+            if any(plain_name(name).startswith(plain_name(layer)) for layer in layers):
+                hint += _PARTED
             for layer, files in shared.items():
                 own = next((file for file in files if plain_name(Path(file).stem) == plain_name(name)), files[-1])
                 hint += f"; {_as_one(layer, files)}; {_apart(own)}"

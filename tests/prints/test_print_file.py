@@ -256,6 +256,14 @@ def test_case_and_dashes_of_layer_names_do_not_matter(tmp_path):
     assert [layer.name for layer in drawing_of(read_print(path, cases.SHELF)).layers] == ["MOORING POST"]
 
 
+@pytest.mark.parametrize(("name", "parted"), [("post pale blue", True), ("rail", False)])
+def test_a_drawing_put_in_place_of_one_that_was_parted_by_colour_is_told_what_to_do(tmp_path, name, parted):
+    path = written(tmp_path, ('["POST"]', f'["{name}"]'))
+    with pytest.raises(CarvegenError) as caught:
+        drawing_of(read_print(path, cases.SHELF))
+    assert ("carvegen new" in caught.value.hint) == parted
+
+
 @pytest.mark.parametrize(("side", "asked"), [(12, True), (40, False)])
 def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, side, asked):
     """A drawing in centimetres that says millimetres is a tenth of what was meant."""
