@@ -506,7 +506,8 @@ class _Grower:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         frame = self._frame(motif, limits)
         snow = grow(motif, area, limits, frame=frame)
-        further = self._lying_behind(leaves, shapely.difference(_union([snow.cuts]), self._hidden_by(motif)))
+        lies = shapely.difference(_union([snow.cuts]), self._hidden_by(motif))
+        further = _NOTHING if shapely.is_empty(before) else self._lying_behind(leaves, lies)
         hidden = _kept_out(self._hidden_by(motif), shapely.difference(before, further), limits)
         hidden = shapely.union(hidden, self._in_front(motif, snow, hidden))
         if shapely.is_empty(hidden) and shapely.is_empty(further):

@@ -226,6 +226,6 @@ def test_what_has_no_room_is_said_to_be_where_a_check_lists_it(own_folder, capsy
         'M66 40h30v35h-30zM70 3h.2v30h-.2z"/></svg>'
     )
     ran = run(capsys, "check", "bad.svg", "--material", "linoleum", "--cutter", "laser-fine")
-    assert "more kinds: see carvegen --verbose check, or --json" in ran.out
+    assert "more kinds: see carvegen check --verbose, or --json" in ran.out
     assert "proof.html" not in ran.out
     assert ran.code == 1
