@@ -23,7 +23,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.page.beginning import (
     Upload,
     begun,
-    corners_of,
+    first_look,
     names_as_files,
     offers,
     received,
@@ -287,10 +287,10 @@ class Page:
         return _packed(await run_in_threadpool(understood, upload_of(self._uploads, body.get("upload")), body))
 
     async def corners(self, request: Request) -> Response:
-        """Where the corners of a photographed block seem to lie."""
+        """Where the corners of a photographed block seem to lie, and how large the picture says that it is."""
         body = await _json_of(request)
         upload = upload_of(self._uploads, body.get("upload"))
-        return JSONResponse({"corners": await run_in_threadpool(corners_of, upload)})
+        return JSONResponse(await run_in_threadpool(first_look, upload))
 
     async def names(self, request: Request) -> Response:
         """What blocks are called in the files, and which names can't be."""

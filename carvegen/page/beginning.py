@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 __all__ = [
     "Upload",
     "begun",
-    "corners_of",
     "finite",
+    "first_look",
     "names_as_files",
     "offers",
     "received",
@@ -201,24 +201,33 @@ def _seen(upload: Upload, body: Mapping[str, Any]) -> tuple[Artwork, _Unsure | N
         raise
 
 
-def corners_of(upload: Upload) -> list[list[float]] | None:
-    """Where the corners of a photographed block seem to lie, clockwise from the upper left; None if they don't show.
+def first_look(upload: Upload) -> dict[str, Any]:
+    """What is suggested of a picture before it is read.
 
-    As parts of the picture's width and height, from its upper left corner; (4, 2).
+    Returns
+    -------
+    dict
+        `corners`: where those of a photographed block seem to lie, clockwise from the upper left, as parts of the
+        picture's width and height from its upper left corner, (4, 2); None if they don't show. `size`: how large the
+        whole picture is by its file's resolution, mm; None if that says nothing that can be true.
     """
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.kinds import picture_bytes
+    from carvegen.artwork.scan import ScanOptions
+    from carvegen.artwork.scan.frame import framed
     from carvegen.artwork.scan.pixels import opened
     from carvegen.artwork.scan.quad import block_corners
 
     if upload.kind != PICTURE:
-        return None
+        return {"corners": None, "size": None}
     picture = opened(picture_bytes(upload.path), Notes())
+    frame = framed(picture, ScanOptions(), Notes())
+    size = frame and [round(frame.width_mm, 1), round(frame.height_mm, 1)]
     try:
-        corners = block_corners(picture)
+        corners = [[round(x / picture.width, 5), round(y / picture.height, 5)] for x, y in block_corners(picture)]
     except InputError:  # she lays them by hand
-        return None
-    return [[round(float(x) / picture.width, 5), round(float(y) / picture.height, 5)] for x, y in corners]
+        return {"corners": None, "size": size}
+    return {"corners": corners, "size": size}
 
 
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401

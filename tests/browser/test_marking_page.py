@@ -1167,10 +1167,15 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
     pen = ImageDraw.Draw(picture)
     pen.polygon(corners, fill=(245, 243, 238))
     pen.rectangle(dark, fill=(25, 25, 30))
-    picture.save(begun.folder / "block.png")
+    picture.save(begun.folder / "block.png", dpi=(200, 200))
     _hand_in(begun, "With a photograph", begun.folder / "block.png")
     until(lambda: begun.browser.find_elements(By.CSS_SELECTOR, ".corner"))
     until(lambda: begun.run("return document.querySelector('.laid img').naturalWidth") == 640)
+    sides = "return [...document.querySelectorAll('dialog input[type=number]')].slice(0, 2).map((its) => its.value)"
+    begun.browser.find_element(By.XPATH, "//button[.='The whole picture']").click()
+    assert begun.run(sides) == ["81.3", "61"], "640 by 480 px at 200 dots per inch"
+    knobs = "return [...document.querySelectorAll('.corner')].map((its) => its.style.left + ' ' + its.style.top)"
+    assert begun.run(knobs) == ["0% 0%", "100% 0%", "100% 100%", "0% 100%"]
     box = begun.browser.find_element(By.CSS_SELECTOR, ".laid img").rect
     assert box["y"] + box["height"] < begun.run("return innerHeight"), "all of it is in the window"
     for knob, (x, y) in zip(begun.browser.find_elements(By.CSS_SELECTOR, ".corner"), corners, strict=True):

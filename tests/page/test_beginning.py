@@ -16,7 +16,7 @@ from PIL import Image, ImageDraw
 
 from carvegen.artwork import read
 from carvegen.base.errors import InputError
-from carvegen.page.beginning import Upload, artwork_of, begun, corners_of, names_as_files, received, understood
+from carvegen.page.beginning import Upload, artwork_of, begun, first_look, names_as_files, received, understood
 from carvegen.page.words import understood_lines
 from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.print_file import read_print
@@ -134,7 +134,7 @@ def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> 
     corners = [(60, 40), (560, 70), (590, 420), (30, 380)]
     picture = Image.new("RGB", (640, 480), (120, 110, 100))
     ImageDraw.Draw(picture).polygon(corners, fill=(245, 243, 238))
-    found = corners_of(_handed_in(tmp_path, _png(picture)))
+    found = first_look(_handed_in(tmp_path, _png(picture)))["corners"]
     assert found is not None
     assert np.abs(np.array(found) * (640, 480) - np.array(corners)).max() < 1.5
     pen = ImageDraw.Draw(picture)
@@ -142,10 +142,18 @@ def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> 
     for y in range(-400, 480, 24):
         pen.line((0, y, 640, y + 400), fill=(95, 60, 25), width=9)
     pen.polygon(corners, fill=(165, 130, 85), outline=(25, 25, 30), width=12)
-    inked = corners_of(_handed_in(tmp_path, _png(picture)))
+    inked = first_look(_handed_in(tmp_path, _png(picture)))["corners"]
     assert inked is not None, "the frame of an inked block on a table of dark grain"
     assert np.abs(np.array(inked) * (640, 480) - np.array(corners)).max() < 4
-    assert corners_of(_handed_in(tmp_path, _png(Image.new("RGB", (640, 480), (120, 110, 100))))) is None
+    assert first_look(_handed_in(tmp_path, _png(Image.new("RGB", (640, 480), (120, 110, 100)))))["corners"] is None
+
+
+def test_how_large_a_scan_says_that_it_is_is_suggested(tmp_path) -> None:
+    """600 px at 150 dots per inch are 4 inches, 101.6 mm; a photograph says nothing that can be true."""
+    picture = Image.new("RGB", (600, 450), (250, 249, 245))
+    picture.save(tmp_path / "scan.png", dpi=(150, 150))
+    assert first_look(_handed_in(tmp_path, (tmp_path / "scan.png").read_bytes()))["size"] == [101.6, 76.2]
+    assert first_look(_handed_in(tmp_path, _png(picture)))["size"] is None
 
 
 def test_what_was_understood_is_said_in_short_lines_without_codes(tmp_path) -> None:

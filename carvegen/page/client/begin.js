@@ -90,7 +90,7 @@ export async function beginDialog(does, may) {
   const photograph = async (file) => {
     told.say("The corners are being looked for…");
     const given = await upload(file),
-      found = /** @type {{corners: number[][] | null}} */ (await tell("corners", { upload: given.upload }));
+      found = /** @type {Looked} */ (await tell("corners", { upload: given.upload }));
     told.say("");
     dialog.classList.add("wide");
     photographed(
@@ -98,7 +98,7 @@ export async function beginDialog(does, may) {
       told,
       file,
       given.upload,
-      found.corners,
+      found,
       (more, reading) => describe(file, { with: "scan", upload: given.upload, ...more }, reading),
       async () => photograph(await turned(file)),
     );
@@ -137,6 +137,8 @@ export async function beginDialog(does, may) {
 }
 
 /** @typedef {{told: Understood, picture: HTMLCanvasElement}} Reading */
+/** Of a photograph: where its block's corners seem to lie, as parts of its width and height; how large it says it is, mm. */
+/** @typedef {{corners: number[][] | null, size: number[] | null}} Looked */
 
 /** What the program understands of what was handed in, drawn. @param {object} wish @returns {Promise<Reading>} */
 async function readings(wish) {
@@ -172,11 +174,11 @@ const sizeIn = (packed) =>
 /**
  * A photograph: its corners are laid on the block's, its size is typed, and what is understood is shown.
  * @param {HTMLElement} body @param {Does} does @param {File} file @param {number} number
- * @param {number[][] | null} found the corners as parts of its width and height, or null
+ * @param {Looked} found what is suggested
  * @param {(more: Record<string, unknown>, reading: Reading) => void} done @param {() => Promise<void>} turn
  */
 function photographed(body, does, file, number, found, done, turn) {
-  const corners = cornered(file, found),
+  const corners = cornered(file, found.corners),
     width = numbered("Width, mm", 200),
     height = numbered("Height, mm", 150),
     inks = numbered("Inks on it", 1, 1, 6),
@@ -219,7 +221,7 @@ function photographed(body, does, file, number, found, done, turn) {
         h(
           "p",
           {},
-          found
+          found.corners
             ? "Do the four rings lie on the corners of the block or of the picture? Drag those that do not; with arrow keys too."
             : "Its corners were not found. Drag the four rings onto the corners of the block or of the picture; with arrow keys too.",
         ),
@@ -239,6 +241,10 @@ function photographed(body, does, file, number, found, done, turn) {
           { class: "row" },
           h("button", { type: "submit", class: "first" }, "Read it"),
           button("Turn it", () => void tried(does, turn)),
+          button("The whole picture", () => {
+            corners.whole();
+            if (found.size) [width.input.value, height.input.value] = found.size.map(String);
+          }),
         ),
       ),
     ),
@@ -546,16 +552,20 @@ function readRow(row) {
   };
 }
 
+const WHOLE = [
+  [0, 0],
+  [1, 0],
+  [1, 1],
+  [0, 1],
+];
+
 /** A picture with four corners to be laid on the block's: by hand or by the arrow keys. @param {File} file @param {number[][] | null} [found] where they lie as it seems */
 function cornered(file, found) {
   const image = h("img", { src: URL.createObjectURL(file), alt: "Your photograph" }),
     names = ["Upper left", "Upper right", "Lower right", "Lower left"];
-  const places = found ?? [
-      [0.04, 0.04],
-      [0.96, 0.04],
-      [0.96, 0.96],
-      [0.04, 0.96],
-    ];
+  const places = found ?? WHOLE.map((corner) => corner.map((part) => 0.04 + 0.92 * part));
+  /** @type {((x: number, y: number) => void)[]} */
+  const puts = [];
   const line = h("canvas", { class: "across", "aria-hidden": "true", width: 1000, height: 1000 }),
     pen = line.getContext("2d");
   const outline = () => {
@@ -601,12 +611,14 @@ function cornered(file, found) {
         put(places[k][0] + step[0] * far, places[k][1] + step[1] * far);
       });
       put(places[k][0], places[k][1]);
+      puts.push(put);
       return knob;
     }),
   );
+  const whole = () => WHOLE.forEach(([x, y], k) => puts[k](x, y));
   /** The corners in pixels of the photograph. */
   const read = () => places.flatMap(([x, y]) => [x * image.naturalWidth, y * image.naturalHeight]);
-  return { laid, read };
+  return { laid, read, whole };
 }
 
 /** The photograph, a quarter turned clockwise. @param {File} file @returns {Promise<File>} */
