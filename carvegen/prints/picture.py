@@ -506,15 +506,17 @@ class _Grower:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
         frame = self._frame(motif, limits)
         snow = grow(motif, area, limits, frame=frame)
-        lies = shapely.difference(_union([snow.cuts]), self._hidden_by(motif))
-        further = _NOTHING if shapely.is_empty(before) else self._lying_behind(leaves, lies)
-        hidden = _kept_out(self._hidden_by(motif), shapely.difference(before, further), limits)
-        hidden = shapely.union(hidden, self._in_front(motif, snow, hidden))
+        white, hidden = _union([snow.cuts]), self._hidden_by(motif)
+        further: BaseGeometry = _NOTHING
+        if not shapely.is_empty(before):
+            further = self._lying_behind(leaves, shapely.difference(white, hidden))
+        hidden = _kept_out(hidden, shapely.difference(before, further), limits)
+        hidden = shapely.union(hidden, self._in_front(motif, shapely.difference(white, hidden)))
         if shapely.is_empty(hidden) and shapely.is_empty(further):
             return snow
         seen = ground_over(shapely.difference(area, hidden), frame)
         ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
-        own = shapely.difference(_union([snow.cuts]), hidden)
+        own = shapely.difference(white, hidden)
         cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
         if not shapely.is_empty(further):
             over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
@@ -528,12 +530,12 @@ class _Grower:
         )
         return _union([heaps[shapely.intersects(heaps, white)]])
 
-    def _in_front(self, motif: PrintMotif, snow: Growth, hidden: BaseGeometry) -> BaseGeometry:
+    def _in_front(self, motif: PrintMotif, white: BaseGeometry) -> BaseGeometry:
         """What stands in front of the layer on which the snow lies.
 
         Snow on a nearer layer that leans over a thing behind that layer stays in front of the thing.
         """
-        front, white = list[Any](), shapely.difference(_union([snow.cuts]), hidden)
+        front = list[Any]()
         for layer in self.drawing.in_front_of(motif.on):
             behind = [name for name in motif.on if layer in self.drawing.in_front_of([name])]
             nearer = self.drawing.union([name for name in motif.on if name not in behind])

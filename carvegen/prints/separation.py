@@ -136,15 +136,11 @@ def separated(
     """
     pictures = {plate.name: painted(face, layers, plate) for plate in plates}
     least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
-    darkest = {plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all}
-    hides = _union([pictures[name] for name in pictures if name in darkest])
+    hides = _union(
+        [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
+    )
     scenes = {
-        plate.name: _Scene(
-            face, pictures[plate.name], _darker(plate, plates, pictures), white(plate),
-            mixed=geometry.difference(
-                _darker(plate, [other for other in plates if other.name not in darkest], pictures), hides
-            ),
-        )
+        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides)
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
@@ -183,7 +179,7 @@ class _Scene:
     picture: BaseGeometry
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
-    mixed: BaseGeometry  #: what is darker, but for the darkest ink and what that hides
+    hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
 
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
@@ -281,7 +277,7 @@ def _cut_back(
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
         return shapely.Polygon(), ()
-    darker = _union([geometry.difference(scene.darker, geometry.intersection(scene.picture, scene.mixed))])
+    darker = _union([geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))])
     if shapely.is_empty(darker):
         return shapely.Polygon(), ()
     reach = shapely.buffer(darker, _MEETS_MM, quad_segs=1)

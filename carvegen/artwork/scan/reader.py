@@ -74,11 +74,16 @@ def read_scan(path: Path, options: ScanOptions | None = None) -> Artwork:
     InputError
         If it can't be read, says no size that can be true, or shows no shape.
     """
-    return seen_scan(path, options or ScanOptions())[0]
+    return _read_whole(path, options or ScanOptions())[0]
 
 
 def seen_scan(path: Path, options: ScanOptions) -> tuple[Artwork, Image.Image]:
     """What `read_scan` reads, and the picture it was read from, in print view; straight where its corners are said."""
+    artwork, picture = _read_whole(path, options)
+    return artwork, ImageOps.mirror(picture.image) if options.view == "block" else picture.image
+
+
+def _read_whole(path: Path, options: ScanOptions) -> tuple[Artwork, Picture]:
     try:
         picture, frame, notes = _opened(picture_bytes(path), options)
         artwork = _read(picture, frame, options, notes)
@@ -86,7 +91,7 @@ def seen_scan(path: Path, options: ScanOptions) -> tuple[Artwork, Image.Image]:
             raise _no_size(artwork)
     except InputError as error:
         raise error.within(str(path)) from None
-    return artwork, ImageOps.mirror(picture.image) if options.view == "block" else picture.image
+    return artwork, picture
 
 
 def sized_mm(path: Path) -> float:

@@ -211,7 +211,7 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
-    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
+    over_mm = _fork_mm(settings)
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
     twig += np.minimum(fork, _FORKED * breadth)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm * np.clip((wide - _SLIT_MM) / _POCKET_MM, 0, 1)
@@ -235,7 +235,7 @@ def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
     From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall.
     """
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
-    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
+    over_mm = _fork_mm(settings)
     fork = np.clip(ledges.hollow(ledges.base, over_mm), 0, None)
     bare = np.clip(2 - 2 * lean / (_BARE + _BARE_WET * settings.sticky), 0, 1)
     deepest = _MOST * settings.fallen_mm + _MOST_MM
@@ -245,6 +245,11 @@ def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
         for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
     )
     return np.asarray(np.clip(np.maximum(level, along), 0, bare * deepest + fork))
+
+
+def _fork_mm(settings: Settings) -> float:
+    """How wide a fork is on either side, mm."""
+    return _FORK_MM + _FORK_FALLEN * settings.fallen_mm
 
 
 def crags(ledges: Ledges) -> Floats:
@@ -279,7 +284,7 @@ def _spread(ledges: Ledges, depth: Floats, hold: Floats, settings: Settings) -> 
 
 def _levelled(ledges: Ledges, depth: Floats, settings: Settings) -> Floats:
     """The depth with hollows of the surface filled from their own flanks, as snow that sags fills a fork; sum kept."""
-    over_mm = _FORK_MM + _FORK_FALLEN * settings.fallen_mm
+    over_mm = _fork_mm(settings)
     for _ in range(_LEVELS):
         hollow = ledges.hollow(ledges.base + depth, over_mm) > _HOLLOW_MM
         deep = depth + ledges.hollow(depth, _FORK_MM / 2) > _THIN_MM / 2  # a slit is filled from both its sides
