@@ -48,6 +48,7 @@ _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_GROUND = 2.0  #: or so wide, if it runs from side to side: behind a hill they would end straight along its foot
 _LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it; the same
 _THICK = 0.8  #: of its area, or it is a line even so
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
@@ -485,7 +486,15 @@ class _Grower:
         parts = geometry.parts([self.pictures[plate.name]])
         thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
         lines = shapely.area(thick) < _THICK * shapely.area(parts)
-        return parts[~lines & shapely.is_empty(shapely.buffer(parts, -wide / 2, quad_segs=4))]
+        ground = shapely.intersects(parts, self._ground_of(plate))
+        broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
+        return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
+
+    def _ground_of(self, plate: Plate) -> BaseGeometry:
+        """What is drawn from one side of the face to the other, whatever stands before it."""
+        parts = geometry.parts(self.drawing.union(plate.layers))
+        left, _, right, _ = shapely.bounds(parts).T
+        return _union([parts[(left < APART_MM) & (right > self.print_.width_mm - APART_MM)]])
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""

@@ -239,25 +239,46 @@ def test_masses_lie_behind_boards_of_a_paler_ink_but_not_behind_its_lines(tmp_pa
     assert on_wave[0] == pytest.approx(on_wave[1], rel=0.1)
 
 
+MOTIF = SimpleNamespace(settings=Settings(smallest_mm=0.6, largest_mm=4.0))
+
+
+def plate_of(name: str, **own) -> SimpleNamespace:
+    return SimpleNamespace(name=name, under_all=False, layers=frozenset(), **{"ground": False, **own})
+
+
+def grower_of(*, drawn=NOTHING, **pictures) -> _Grower:
+    """As far as bars need one, of a face 120 mm wide."""
+    grower = _Grower.__new__(_Grower)
+    grower.pictures, grower.print_ = pictures, SimpleNamespace(width_mm=120.0)
+    grower.drawing = SimpleNamespace(union=lambda _: drawn, in_front_of=lambda _: ())
+    return grower
+
+
 def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     """Half a bar would leave beads of it where a mass falls over the rest."""
     wave = geometry.union(shapes(box(0, 2, 30, 1), box(10, 1.8, 4, 1.4)))
-    plate = SimpleNamespace(name="tone", ground=False, under_all=False)
-    grower = SimpleNamespace(pictures={"tone": geometry.union(shapes(box(0, 10, 30, 5)), wave, box(0, 40, 90, 60))})
-    motif = SimpleNamespace(settings=Settings(smallest_mm=0.6, largest_mm=4.0))
-    (bar,) = _Grower._pale_bars(grower, plate, motif)
+    grower = grower_of(tone=geometry.union(shapes(box(0, 10, 30, 5)), wave, box(0, 40, 90, 60)))
+    (bar,) = grower._pale_bars(plate_of("tone"), MOTIF)
     assert shapely.equals(bar, box(0, 10, 30, 5))
 
 
+def test_a_hill_from_side_to_side_is_no_bar_though_a_post_parts_it_but_a_board_is() -> None:
+    """Masses that lay behind it would end straight at its foot."""
+    post, hill, island = box(60, 0, 5, 90), box(0, 40, 120, 10), box(80, 20, 30, 10)
+    board = box(0, 70, 120, 6)
+    drawn = geometry.union(shapes(hill, island, board))
+    grower = grower_of(drawn=drawn, tone=shapely.difference(drawn, post))
+    bars = geometry.union(grower._pale_bars(plate_of("tone"), MOTIF))
+    assert shapely.equals(bars, geometry.union(shapes(island, shapely.difference(board, post))))
+
+
 def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a_ground() -> None:
-    names, motif = ("post", "board", "ground", "sky"), SimpleNamespace(settings=Settings(largest_mm=4.0))
-    plates = [
-        SimpleNamespace(name=name, lightness=light, ground=name == "ground", under_all=False, layers=frozenset())
+    names = ("post", "board", "ground", "sky")
+    pictures = {name: box(0, 10 * k, 30, 5) for k, name in enumerate(names)}
+    grower = grower_of(**pictures)
+    grower.plates = [
+        plate_of(name, lightness=light, ground=name == "ground")
         for name, light in zip(names, (20.0, 50.0, 60.0, 80.0), strict=True)
     ]
-    pictures = {name: box(0, 10 * k, 30, 5) for k, name in enumerate(names)}
-    drawing = SimpleNamespace(union=lambda _: NOTHING)
-    grower = SimpleNamespace(plates=plates, pictures=pictures, drawing=drawing, _painted_on=lambda *_: NOTHING)
-    grower._pale_bars = lambda plate, motif: _Grower._pale_bars(grower, plate, motif)
-    bars = _Grower._bars(grower, motif, frozenset(names))
+    bars = grower._bars(MOTIF, frozenset(names))
     assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))
