@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 
-from carvegen.artwork.scan import inks, light, tone
+from carvegen.artwork.scan import light, tone
 from carvegen.artwork.scan.tracing import traced
 
 if TYPE_CHECKING:
@@ -126,6 +125,10 @@ def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
 
 def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes by the colours of the inks."""
+    from scipy.ndimage import gaussian_filter
+
+    from carvegen.artwork.scan import inks
+
     seen = np.empty((3, picture.height, picture.width), dtype=np.uint8)
 
     def smooth(channel: Bytes, out: Bytes) -> None:
@@ -153,6 +156,10 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
 
 def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes of each ink by the inks' own model, under others too; and where that is not sure."""
+    from scipy.ndimage import gaussian_filter
+
+    from carvegen.artwork.scan import inks
+
     seen = np.stack([gaussian_filter(channel, blur) for channel in picture.colour])
     parted = inks.by_model(seen, options.coats, options.paper, reach=max(1, round(blur)))
     bare = f"bare paper is {parted.paper_share:.0%} of it" if parted.paper_share > 1e-3 else "no bare paper is seen"
