@@ -140,7 +140,15 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         list(pool.map(smooth, picture.colour, seen))
     parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
-    notes.add("the lightest colour counts as bare paper, or as an ink that prints over all")
+    bare = parted.labels == 0
+    paper_seen = inks.paper_seen(picture.colour, bare)
+    unsure = parted.unsure if paper_seen else parted.unsure | bare
+    notes.add(
+        "the lightest colour counts as bare paper, or as an ink that prints over all"
+        if paper_seen
+        else f"no bare paper is seen for sure: the lightest colour, on {bare.mean():.0%} of it, may be an ink that "
+        "prints over all; if it is, give all inks with their colours"
+    )
     notes.add("what a light ink prints under a darker one can't be seen")
     for k, name in enumerate(options.inks, start=1):
         plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
@@ -150,7 +158,8 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
             f"not sure on {parted.unsure.mean():.1%} of it: the colour there is no ink's own; the ink that looks "
             "nearest is taken"
         )
-        plane = np.where(parted.unsure, np.uint8(255), np.uint8(0))
+    if unsure.any():
+        plane = np.where(unsure, np.uint8(255), np.uint8(0))
         yield _Plane(UNSURE, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
 
 
