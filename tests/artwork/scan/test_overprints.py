@@ -188,3 +188,13 @@ def test_paper_seen_is_bright_and_neutral_or_a_margin():
         else:
             bare[:, ::2] = False
         assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare) == wanted, paper
+
+
+def test_a_colour_far_from_all_overprints_is_not_sure():
+    """A stain 25 CIELAB units from paper and 80 from the only ink: clearly the nearer, and yet no paper."""
+    seen = np.broadcast_to(np.uint8(PAPER), (200, 300, 3)).copy()
+    seen[20:180, 20:120] = COATS["key"].colour
+    seen[60:140, 180:260] = (246, 226, 180)
+    found = by_model(np.moveaxis(seen, -1, 0), [COATS["key"]], PAPER)
+    assert found.unsure[70:130, 190:250].all()
+    assert not found.unsure[:, :150].any()
