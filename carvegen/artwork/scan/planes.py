@@ -182,7 +182,7 @@ def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Note
         if share > _THINLY:
             notes.add(
                 f"{name} lies thinly or not at all on {share:.1%} of it: ink that fades out can't be told from bare "
-                "paper there"
+                "paper there; if it is only the light, photograph it again in even light"
             )
     masks = [*zip(options.inks, parted.on, strict=True), *([(UNSURE, parted.unsure)] if parted.unsure.any() else [])]
     for name, mask in masks:
