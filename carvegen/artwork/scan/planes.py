@@ -26,6 +26,7 @@ UNSURE = "FINDING"  #: layer of what is not sure; readers of drawings leave it o
 _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
 _HARSH = 0.4  #: more unevenly lit than a lamp at a table's end makes it; our own choice
+_PALE = 0.75  #: of the paper's tone, from which on an ink is as pale as a shadow; our own choice
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
@@ -98,6 +99,10 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
     else:
         parting = tone.parting(tone.counted(seen))
         level = parting.level
+        if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() and parting.dark > _PALE * parting.light:
+            notes.add(
+                "so pale in uneven light a shape at the rim may be taken for a shadow: look closely, or lay it on its plan"
+            )
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
             level = 128.0
