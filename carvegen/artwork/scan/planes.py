@@ -101,7 +101,7 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         level = parting.level
         if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() and parting.dark > _PALE * parting.light:
             notes.add(
-                "so pale in uneven light a shape at the rim may be taken for a shadow: look closely, or lay it on a plan"
+                "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
             )
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)

@@ -202,4 +202,4 @@ def test_a_pale_ink_in_uneven_light_may_be_a_shadow_which_is_said(tmp_path, ink,
     seen[60:240, 60:160] = ink
     seen *= np.linspace(1, 0.85, 400)
     artwork = read_scan(made.saved(tmp_path / "pale.png", seen.astype(np.uint8)), ScanOptions())
-    assert any("taken for a shadow" in note for note in artwork.notes) == said
+    assert any("taken for shadow" in note for note in artwork.notes) == said
