@@ -213,6 +213,14 @@ def _hidden_words(planned: Planned, shown: str, inks: Mapping[str, InkSeen]) -> 
             yield f"{name}: other inks hide {hidden:.0f} mm² of it, or it fades: nothing is said of these parts"
 
 
+def _coarse_words(pixel_mm: float, tolerance_mm: float) -> tuple[str, ...]:
+    """That a picture has too few pixels for what is looked for in larger ones; nothing if it has enough."""
+    from carvegen.blocks.comparison import SCAN_TOLERANCE_MM
+
+    coarse = f"its pixels are {pixel_mm:.1f} mm large: only what differs by more than {2 * tolerance_mm:.1f} mm is told"
+    return (f"{coarse}; a larger picture shows more",) * (pixel_mm > SCAN_TOLERANCE_MM)
+
+
 def _saved_sheets(
     sheet: Path, planned: Planned, inks: Mapping[str, InkSeen], places: Sequence[Spot]
 ) -> tuple[Path, ...]:
@@ -246,7 +254,8 @@ def first_proof(
         return None
     shown, laid, notes = match
     laid, inks = _seen(planned, shown, laid)
-    tolerance = settings["tolerance"] or SCAN_TOLERANCE_MM
+    pixel = 1 / laid.px_per_mm
+    tolerance = settings["tolerance"] or round(max(SCAN_TOLERANCE_MM, pixel), 2)
     places = in_order(spot for name, ink in inks.items() for spot in _differing(planned, name, ink, tolerance))
     together = _together(planned, places) if shown == PRINT else ()
     listed = "; ".join(" and ".join(map(str, numbers)) for numbers in together)
@@ -255,7 +264,10 @@ def first_proof(
     save_file(picture, ringed_png(laid, places, unsure))
     return Proof(
         names=tuple(inks), laid=laid, spots=places, tolerance_mm=tolerance, picture=picture,
-        notes=(*notes, *_hidden_words(planned, shown, inks), *_large_words(places, planned.size_mm), *odd),
+        notes=(
+            *notes, *_coarse_words(pixel, tolerance), *_hidden_words(planned, shown, inks),
+            *_large_words(places, planned.size_mm), *odd,
+        ),
         together=together,
         sheets=() if sheet is None else _saved_sheets(sheet, planned, inks, places),
     )  # fmt: skip

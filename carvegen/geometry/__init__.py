@@ -238,14 +238,21 @@ def near_groups(shapes: PolygonArray, distance: float) -> Indices:
 
 
 def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
-    """A group number for each of so many; those that pairs link, directly or through others, share one; (count,)."""
-    if np.array_equal(left, right):  # nothing but itself
-        return np.arange(count)
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
+    """A group number for each of so many; those that pairs link, directly or through others, share one; (count,).
 
-    links = coo_array((np.ones(len(left), dtype=bool), (left, right)), shape=(count, count))
-    return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
+    Each group is called by the first of its members until no pair disagrees; scipy's ``connected_components`` says the
+    same, and takes longer to load than this to run.
+    """
+    group = np.arange(count)
+    while True:
+        one, other = group[left], group[right]
+        apart = one != other
+        if not apart.any():
+            return np.unique(group, return_inverse=True)[1]
+        left, right, one, other = (part[apart] for part in (left, right, one, other))
+        np.minimum.at(group, np.maximum(one, other), np.minimum(one, other))
+        while not np.array_equal(first := group[group], group):
+            group = first
 
 
 def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices, Floats]:

@@ -155,7 +155,7 @@ class _Unsure:
     shapes: PolygonArray
     picture: Image.Image  #: seen straight on
 
-    def told(self, size: tuple[float, float], *, several: bool) -> dict[str, Any]:
+    def told(self, size: tuple[float, float], *, several: bool, picked: bool) -> dict[str, Any]:
         """How many places and how large, what to do, and the picture with these hatched and ringed."""
         from carvegen.writers.whole_print.ringed_png import unsure_png
 
@@ -164,7 +164,7 @@ class _Unsure:
         picture = base64.b64encode(unsure_png(self.picture, self.shapes, places, size)).decode()
         return {
             "places": len(places), "area_mm2": round(area, 1),
-            "lines": unsure_lines(len(places), area, several=several),
+            "lines": unsure_lines(len(places), area, several=several, picked=picked),
             "picture": f"data:image/png;base64,{picture}",
         }  # fmt: skip
 
@@ -209,25 +209,28 @@ def first_look(upload: Upload) -> dict[str, Any]:
     dict
         `corners`: where those of a photographed block seem to lie, clockwise from the upper left, as parts of the
         picture's width and height from its upper left corner, (4, 2); None if they don't show. `size`: how large the
-        whole picture is by its file's resolution, mm; None if that says nothing that can be true.
+        whole picture is by its file's resolution, mm; None if that says nothing that can be true. `colours`: what
+        may be its inks, the one that is told easiest first.
     """
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.kinds import picture_bytes
     from carvegen.artwork.scan import ScanOptions
     from carvegen.artwork.scan.frame import framed
+    from carvegen.artwork.scan.inks import colours_in
     from carvegen.artwork.scan.pixels import opened
     from carvegen.artwork.scan.quad import block_corners
 
     if upload.kind != PICTURE:
-        return {"corners": None, "size": None}
+        return {"corners": None, "size": None, "colours": []}
     picture = opened(picture_bytes(upload.path), Notes())
     frame = framed(picture, ScanOptions(), Notes())
     size = frame and [round(frame.width_mm, 1), round(frame.height_mm, 1)]
     try:
-        corners = [[round(x / picture.width, 5), round(y / picture.height, 5)] for x, y in block_corners(picture)]
+        found = block_corners(picture)
     except InputError:  # she lays them by hand
-        return {"corners": None, "size": size}
-    return {"corners": corners, "size": size}
+        return {"corners": None, "size": size, "colours": colours_in(picture.image)}
+    corners = [[round(x / picture.width, 5), round(y / picture.height, 5)] for x, y in found]
+    return {"corners": corners, "size": size, "colours": colours_in(picture.image, found)}
 
 
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401
@@ -292,7 +295,7 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
             {"name": name, "shapes": len(shapes), "area_mm2": round(float(shapely.area(shapes).sum()), 1)}
             for name, shapes in layers.items()
         ],
-        "unsure": unsure and unsure.told(size, several=len(layers) > 1),
+        "unsure": unsure and unsure.told(size, several=len(layers) > 1, picked=bool(body.get("picked"))),
     }  # fmt: skip
     return packed(description, groups, step_for(size))
 

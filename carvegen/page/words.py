@@ -119,15 +119,23 @@ def name_words(fault: str) -> str:
     return fault and f"This name {fault}: choose another."
 
 
-def unsure_lines(places: int, area_mm2: float, *, several: bool) -> list[str]:
-    """What is said of places of a picture that are not sure, and what to do; `several` inks were told apart."""
+def unsure_lines(places: int, area_mm2: float, *, several: bool, picked: bool) -> list[str]:
+    """What is said of places of a picture that are not sure, and what to do.
+
+    `several` inks were told apart, by colours that were `picked` by hand or not.
+    """
     where = f"Not sure at {places} place{'s' * (places > 1)}, {max(area_mm2, 1):.0f} mm² together"
     lines = [f"{where}: hatched and ringed on your photograph."]
-    if several:
+    if several and picked:
+        lines.append(
+            "What helps: one more ink if one is missing. If an ink pales in a corner, that is the light or thin ink."
+        )
+    elif several:
         lines.append("What helps: count the inks again, or pick their colours by hand.")
     return [
         *lines,
-        "Or take another photograph: in even light, without shadow or glare. Else put it right in the drawing.",
+        "Or take another photograph: in even light, as by a window on a dull day, without shadow or glare. "
+        "Else put it right in the drawing.",
     ]
 
 

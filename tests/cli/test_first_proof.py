@@ -522,3 +522,29 @@ def test_a_slip_on_the_print_is_gone_from_every_block_at_once_and_blames_none() 
         together=(tuple(numbers),),
     )  # fmt: skip
     assert {round(spot.at[0]) // 10 for spot in proof.sure_spots} == {4, 6}
+
+
+@pytest.mark.parametrize(("hairs", "told"), [(12, 12), (13, 0)])
+def test_more_hairs_than_lie_on_a_print_are_none(hairs, told) -> None:
+    """So many places gone from both inks were cut, as snow is; the limit is our own choice."""
+    face = shapely.box(0, 0, *made.SIZE)
+    gone = shapely.union_all([shapely.box(3 + 8 * k, 10, 5 + 8 * k, 11) for k in range(hairs)])
+    lands = {"sky": face, "key": shapely.box(0, 0, made.SIZE[0], 30)}
+    planned = Planned(lands=lands, size_mm=made.SIZE, coats=dict.fromkeys(lands))
+    places = [
+        spot
+        for name, land in lands.items()
+        for spot in spots(difference(name, land, land.difference(gone), 0.05), face)
+    ]
+    assert len(first_proof._together(planned, places)) == told
+
+
+def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folder, plan, capsys):
+    """240 pixels for 150 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
+    seen, _ = made.photographed(made.painted(MADE, 5.0), px=5.0, size=(240, 182))
+    Image.fromarray(seen).save(own_folder / "tiny.png")
+    told = json.loads(run(capsys, "compare", plan, own_folder / "tiny.png", "--block", "sky", "--json").out)
+    places = told["blocks"][0]["places"]
+    assert [tuple(np.round(place["at_mm"])) for place in places] == [(23, 63), (102, 62)]
+    assert told["tolerance_mm"] == pytest.approx(136 / 0.8 / 240, rel=0.1), "a pixel, by how it was pictured"
+    assert any("pixels are 0.7 mm large" in note for note in told["notes"])

@@ -148,6 +148,21 @@ def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> 
     assert first_look(_handed_in(tmp_path, _png(Image.new("RGB", (640, 480), (120, 110, 100)))))["corners"] is None
 
 
+def test_the_colours_of_a_photograph_are_offered_as_its_inks(tmp_path) -> None:
+    """Those that were painted, to what one of 64 steps rounds away; bare paper is no ink, nor is the table."""
+    corners = [(60, 40), (560, 70), (590, 420), (30, 380)]
+    picture = Image.new("RGB", (640, 480), (20, 90, 40))
+    pen = ImageDraw.Draw(picture)
+    pen.polygon(corners, fill=(250, 249, 245))
+    pen.rectangle((100, 110, 500, 250), fill=PALE)
+    pen.rectangle((200, 200, 300, 350), fill=DARK)
+    offered = first_look(_handed_in(tmp_path, _png(picture)))
+    assert offered["corners"] is not None
+    painted = sorted([PALE, DARK])
+    seen = sorted(tuple(bytes.fromhex(colour[1:])) for colour in offered["colours"])
+    assert np.abs(np.array(seen) - np.array(painted)).max() <= 4
+
+
 def test_how_large_a_scan_says_that_it_is_is_suggested(tmp_path) -> None:
     """600 px at 150 dots per inch are 4 inches, 101.6 mm; a photograph says nothing that can be true."""
     picture = Image.new("RGB", (600, 450), (250, 249, 245))
@@ -224,6 +239,10 @@ def test_what_is_not_sure_of_a_finished_print_is_shown_on_it(tmp_path) -> None:
     unsure = _told(understood(upload, body))["unsure"]
     assert 0.1 * 240 < unsure["area_mm2"] < 240
     assert all(len(sentence.split()) <= 25 for line in unsure["lines"] for sentence in line.split(". "))
+    assert "pick their colours" in unsure["lines"][1]
+    picked = _told(understood(upload, {**body, "picked": ["#b1c9d1", "#526e8d", "#1e222a"]}))["unsure"]["lines"]
+    assert not any("pick" in line for line in picked), "she has picked them"
+    assert all(len(sentence.split()) <= 25 for line in picked for sentence in line.split(". "))
     seen = np.asarray(Image.open(io.BytesIO(base64.b64decode(unsure["picture"].split(",")[1]))).convert("RGB"))
     orange = np.abs(seen.astype(int) - (194, 87, 26)).max(axis=-1) < 3
     rows = np.flatnonzero(orange.any(axis=1)) * 30 / len(seen)

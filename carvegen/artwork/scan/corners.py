@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import map_coordinates
 
 from carvegen import geometry
+from carvegen.artwork.scan.sampling import tones_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,8 +74,7 @@ def edge_blur(tone: Bytes, shapes: PolygonArray) -> float:
 
 
 def _tones(tone: Bytes, xy: Floats) -> Floats:
-    rows, columns = xy[:, 1] - 0.5, xy[:, 0] - 0.5
-    return np.asarray(map_coordinates(tone, [rows, columns], order=1, mode="nearest", output=np.float64))
+    return tones_at(tone, xy[:, 1] - 0.5, xy[:, 0] - 0.5)
 
 
 @dataclass(frozen=True, eq=False)

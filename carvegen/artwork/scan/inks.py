@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy.ndimage import binary_dilation, binary_erosion, label, maximum_filter, minimum_filter
 
+from carvegen.artwork.scan.description import MAX_INKS
 from carvegen.base.colour import cielab, from_cielab, hex_of, linear, overprinted, screen
 from carvegen.base.errors import InputError
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Inks", "Overprints", "by_model", "hidden_by", "separated"]
+__all__ = ["Inks", "Overprints", "by_model", "colours_in", "hidden_by", "paper_seen", "separated"]
 
 Bins: TypeAlias = NDArray[np.int32]
 
@@ -45,6 +46,14 @@ _BLEND_PX = 15  #: in it a blend is wider; our own choice
 _RUNS_OUT = 0.1  #: of a place's rim where ink lies thinly beside it: it runs out there; our own choice
 _STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
 _LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
+_BRIGHT, _DUSK = 90.0, 50.0  #: CIELAB lightness of paper in good light, and the least of any; our own choice
+_NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = (
+    7.0,
+    3.0,
+    18.0,
+)  #: the most chroma of paper: bright, else, all round; our own choice
+_DISTINCT = 12.0  #: CIELAB units between colours that are offered as inks; our own choice
+_MARGIN = 0.95  #: of a picture's side that shows paper where there is a margin
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
 
 
@@ -55,6 +64,37 @@ class Inks:
     labels: Bytes  #: 0 paper, 1 the darkest ink, …; (height, width)
     unsure: Mask  #: where a colour is no ink's own, but about as near to two, or far from all; (height, width)
     colours: tuple[str, ...]  #: of the paper and the inks, as ``#rrggbb``
+
+
+def colours_in(image: Image.Image, corners: Floats | None = None) -> list[str]:
+    """What may be the inks in a picture, as ``#rrggbb``: the commonest, then always the one farthest from all before.
+
+    Parameters
+    ----------
+    corners
+        Between which it is looked at, clockwise from the upper left; (4, 2), pixels. None: all of it.
+    """
+    size = (_LIT_PX, _LIT_PX)
+    if corners is None:
+        small = image.convert("RGB").resize(size, Image.Resampling.BOX)
+    else:
+        by_side = corners[[0, 3, 2, 1]].ravel().tolist()
+        small = image.convert("RGB").reduce(max(1, max(image.size) // _LOOK_PX))
+        share = small.width / image.width
+        small = small.transform(size, Image.Transform.QUAD, tuple(share * side for side in by_side))
+    colour = np.moveaxis(np.asarray(small), -1, 0)
+    count = _learnt(colour, _binned(colour))
+    used = np.flatnonzero(count)
+    cells, weight = _cells(cielab(255 * _cube()[used]), count[used])
+    chosen = [int(weight.argmax())]
+    while (far := np.linalg.norm(cells[:, None] - cells[chosen], axis=2).min(axis=1)).max() >= _DISTINCT:
+        chosen.append(int(np.argmax(far**2 * np.sqrt(weight) * (far >= _DISTINCT))))
+    paper = max(chosen, key=lambda k: cells[k, 0])
+    return [_hex(cells[k]) for k in chosen if k != paper or not _is_bright(cells[k])][:MAX_INKS]
+
+
+def _is_bright(lab: Floats) -> bool:
+    return bool(lab[0] > _BRIGHT and np.hypot(lab[1], lab[2]) < _NEUTRAL_BRIGHT)
 
 
 def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
@@ -86,6 +126,25 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     doubtful = _in_doubt(_share_likely(far, np.eye(len(centres)), 1.0)) | (far.min(axis=0) > _STRANGE)
     unsure = _opened(doubtful[bins], 4 * reach + 3)
     return Inks(_without_rims(labels, bins, far, centres, reach), unsure, tuple(map(_hex, centres)))
+
+
+def paper_seen(colour: Sequence[Bytes], bare: Mask) -> bool:
+    """Whether what counts as bare is as bright and neutral as paper, or a margin all round; a pale sky is neither.
+
+    Parameters
+    ----------
+    colour
+        Red, green, blue as they were pictured, before light is evened, which makes any light colour white.
+    """
+    step = max(1, max(bare.shape) // _LOOK_PX)
+    here = bare[::step, ::step]
+    if not here.any():
+        return False
+    lab = cielab(np.array([np.median(channel[::step, ::step][here]) for channel in colour]))
+    lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
+    margin = all(side.mean() > _MARGIN for side in (bare[0], bare[-1], bare[:, 0], bare[:, -1]))
+    neutral = chroma < (_NEUTRAL_BRIGHT if lightness > _BRIGHT else _NEUTRAL)
+    return (neutral and lightness > _DUSK) or (margin and chroma < _TINTED)
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import binary_dilation, gaussian_filter, median_filter
+
+from carvegen.artwork.scan.sampling import blurred
 
 if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes
@@ -56,6 +57,8 @@ def beside_glare(tone: Bytes) -> tuple[Floats | None, Mask]:
 
     For a picture that is lit so unevenly that a lamp alone does not make it so.
     """
+    from scipy.ndimage import binary_dilation, median_filter
+
     tiles = _brightest(tone)
     around = median_filter(tiles, _GLARE_TILES)
     bright = tiles > _GLARES * around
@@ -121,8 +124,8 @@ def _solved(basis: Floats, values: Floats) -> Floats:
 
 def _bent(rest: Floats, paper: Mask) -> Floats:
     """What the surface misses, taken from the paper's tiles nearby; nothing where there are none."""
-    known = gaussian_filter(paper.astype(float), 1.5)
-    return np.asarray(gaussian_filter(np.where(paper, rest, 0.0), 1.5) / (known + 0.02))
+    known = blurred(paper.astype(float), 1.5)
+    return np.asarray(blurred(np.where(paper, rest, 0.0), 1.5) / (known + 0.02))
 
 
 def spread(size: int, count: int) -> np.ndarray[tuple[int, int], np.dtype[np.float32]]:

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import gaussian_filter
 
-from carvegen.artwork.scan import inks, light, tone
+from carvegen.artwork.scan import light, tone
 from carvegen.artwork.scan.tracing import traced
 
 if TYPE_CHECKING:
@@ -27,6 +26,7 @@ UNSURE = "FINDING"  #: layer of what is not sure; readers of drawings leave it o
 _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as a pixel
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
 _HARSH = 0.4  #: more unevenly lit than a lamp at a table's end makes it; our own choice
+_PALE = 0.75  #: of the paper's tone, from which on an ink is as pale as a shadow; our own choice
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
@@ -99,6 +99,10 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
     else:
         parting = tone.parting(tone.counted(seen))
         level = parting.level
+        if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() and parting.dark > _PALE * parting.light:
+            notes.add(
+                "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
+            )
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
             level = 128.0
@@ -126,6 +130,10 @@ def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
 
 def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes by the colours of the inks."""
+    from scipy.ndimage import gaussian_filter
+
+    from carvegen.artwork.scan import inks
+
     seen = np.empty((3, picture.height, picture.width), dtype=np.uint8)
 
     def smooth(channel: Bytes, out: Bytes) -> None:
@@ -137,7 +145,15 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         list(pool.map(smooth, picture.colour, seen))
     parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
-    notes.add("the lightest colour counts as bare paper, or as an ink that prints over all")
+    bare = parted.labels == 0
+    paper_seen = inks.paper_seen(picture.colour, bare)
+    unsure = parted.unsure if paper_seen else parted.unsure | bare
+    notes.add(
+        "the lightest colour counts as bare paper, or as an ink that prints over all"
+        if paper_seen
+        else f"no bare paper is seen for sure: the lightest colour, on {bare.mean():.0%} of it, may be an ink that "
+        "prints over all; if it is, give all inks with their colours"
+    )
     notes.add("what a light ink prints under a darker one can't be seen")
     for k, name in enumerate(options.inks, start=1):
         plane = np.where(parted.labels == k, np.uint8(255), np.uint8(0))
@@ -147,12 +163,17 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
             f"not sure on {parted.unsure.mean():.1%} of it: the colour there is no ink's own; the ink that looks "
             "nearest is taken"
         )
-        plane = np.where(parted.unsure, np.uint8(255), np.uint8(0))
+    if unsure.any():
+        plane = np.where(unsure, np.uint8(255), np.uint8(0))
         yield _Plane(UNSURE, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
 
 
 def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes of each ink by the inks' own model, under others too; and where that is not sure."""
+    from scipy.ndimage import gaussian_filter
+
+    from carvegen.artwork.scan import inks
+
     seen = np.stack([gaussian_filter(channel, blur) for channel in picture.colour])
     parted = inks.by_model(seen, options.coats, options.paper, reach=max(1, round(blur)))
     bare = f"bare paper is {parted.paper_share:.0%} of it" if parted.paper_share > 1e-3 else "no bare paper is seen"
@@ -166,7 +187,7 @@ def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Note
         if share > _THINLY:
             notes.add(
                 f"{name} lies thinly or not at all on {share:.1%} of it: ink that fades out can't be told from bare "
-                "paper there"
+                "paper there; if it is only the light, photograph it again in even light"
             )
     masks = [*zip(options.inks, parted.on, strict=True), *([(UNSURE, parted.unsure)] if parted.unsure.any() else [])]
     for name, mask in masks:

@@ -17,7 +17,6 @@ from carvegen.artwork.kinds import picture_bytes
 from carvegen.artwork.outlines.clean import SLIVER_MM2
 from carvegen.artwork.scan import (
     corners,
-    quad,
     smoothing,
     straight,
 )
@@ -186,6 +185,8 @@ def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Pictu
 def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     if options.corners is not None and not isinstance(options.corners, str):
         return frames.upright_corners(options.corners, picture) / picture.smaller
+    from carvegen.artwork.scan import quad
+
     corners = quad.block_corners(picture)
     listed = " ".join(f"{value:.1f}" for value in corners.ravel() * picture.smaller)
     notes.add(f"the block's corners were found, in pixels, at {listed}")

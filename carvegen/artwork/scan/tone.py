@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PIL import Image
-from scipy.ndimage import gaussian_filter, maximum_filter, minimum_filter
 
 from carvegen.artwork.scan.light import spread
+from carvegen.artwork.scan.sampling import blurred
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,12 +83,14 @@ def centred(tone: Bytes, parts: Parting, window_px: float) -> Bytes:
     Midway between the darkest and the lightest tone within the window; where these differ little, all is shape or
     all is paper and the whole picture's level holds (source: bernsen-1986).
     """
+    from scipy.ndimage import maximum_filter, minimum_filter
+
     step = max(int(window_px / 6), 1)
     rows, columns = (-(-size // step) for size in tone.shape)
     padded = np.pad(tone, ((0, rows * step - tone.shape[0]), (0, columns * step - tone.shape[1])), mode="edge")
     tiles = padded.reshape(rows, step, columns, step).swapaxes(1, 2).reshape(rows, columns, -1)
-    dark = gaussian_filter(minimum_filter(tiles.min(axis=2).astype(float), 7), 2)
-    light = gaussian_filter(maximum_filter(tiles.max(axis=2).astype(float), 7), 2)
+    dark = blurred(minimum_filter(tiles.min(axis=2).astype(float), 7), 2)
+    light = blurred(maximum_filter(tiles.max(axis=2).astype(float), 7), 2)
     clear = np.clip((light - dark) / (parts.light - parts.dark) * 4 - 1, 0, 1)
     level = clear * (dark + light) / 2 + (1 - clear) * parts.level
     return _less(tone, level, step)
@@ -107,6 +109,6 @@ def _less(tone: Bytes, level: Floats, step: int) -> Bytes:
 
 def _valley(counts: Indices, parts: Parting) -> bool:
     """Whether the groups are more than the two halves of one hill: fewer pixels at the level than at the means."""
-    smooth = gaussian_filter(counts.astype(float), 2)
+    smooth = blurred(counts.astype(float), 2)
     dark, level, light = (round(value) for value in (parts.dark, parts.level, parts.light))
     return bool(smooth[level] < 0.8 * min(smooth[dark : level + 1].max(), smooth[level : light + 1].max()))

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from scipy.ndimage import gaussian_filter
 
 from carvegen import geometry
+from carvegen.artwork.scan.sampling import blurred
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def traced(tone: Bytes, level: float, *, blur_px: float, light: bool = False) ->
     InputError
         If there are more shapes or points than a drawing may hold.
     """
-    smooth = gaussian_filter(tone, blur_px, output=np.float32) if blur_px > 0 else tone.astype(np.float32)
+    smooth = blurred(tone, blur_px) if blur_px > 0 else tone.astype(np.float32)
     rows = max(_BAND_PIXELS // tone.shape[1], 2)
     low, high = (level + _OFF_STEP, _BEYOND) if light else (-_BEYOND, level + _OFF_STEP)
     last = tone.shape[0] - 1

@@ -138,7 +138,8 @@ export async function beginDialog(does, may) {
 
 /** @typedef {{told: Understood, picture: HTMLCanvasElement}} Reading */
 /** Of a photograph: where its block's corners seem to lie, as parts of its width and height; how large it says it is, mm. */
-/** @typedef {{corners: number[][] | null, size: number[] | null}} Looked */
+/** And what may be the colours of its inks. */
+/** @typedef {{corners: number[][] | null, size: number[] | null, colours: string[]}} Looked */
 
 /** What the program understands of what was handed in, drawn. @param {object} wish @returns {Promise<Reading>} */
 async function readings(wish) {
@@ -182,8 +183,18 @@ function photographed(body, does, file, number, found, done, turn) {
     width = numbered("Width, mm", 200),
     height = numbered("Height, mm", 150),
     inks = numbered("Inks on it", 1, 1, 6),
-    picked = pickedInks(inks.input);
-  const view = h("select", {}, ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)));
+    picked = pickedInks(inks.input, found.colours);
+  const view = h(
+    "select",
+    {
+      required: true,
+      onchange: () => {
+        if (view.value === "print" && inks.input.value === "1") inks.input.value = ""; // of a print she counts them
+      },
+    },
+    h("option", { value: "" }, "block, print or drawing?"),
+    ...Object.entries(SHOWS).map(([key, { words }]) => h("option", { value: key }, words)),
+  );
   const cut = h(
     "select",
     { "data-is": "cut", required: true },
@@ -251,8 +262,8 @@ function photographed(body, does, file, number, found, done, turn) {
   );
 }
 
-/** Colours of inks picked by hand, one for each ink of several. @param {HTMLInputElement} count */
-function pickedInks(count) {
+/** Colours of inks picked by hand, one for each ink of several. @param {HTMLInputElement} count @param {string[]} seen in the photograph */
+function pickedInks(count, seen) {
   const box = h("input", { type: "checkbox", "data-is": "pick", onchange: () => lay() }),
     colours = h("div", { class: "row" });
   const set = h(
@@ -267,13 +278,17 @@ function pickedInks(count) {
       wanted = several && box.checked ? Math.min(6, Math.round(Number(count.value))) : 0;
     set.hidden = !several;
     while (colours.children.length > wanted) colours.lastElementChild?.remove();
+    const offered = seen.slice(0, wanted).sort((one, other) => light(other) - light(one)); // pale inks print first
     for (let k = colours.children.length; k < wanted; k++)
-      colours.append(h("input", { type: "color", value: INKS[k % INKS.length], "aria-label": `Ink ${k + 1}` }));
+      colours.append(h("input", { type: "color", value: offered[k] ?? INKS[k % INKS.length], "aria-label": `Ink ${k + 1}` }));
   };
   count.addEventListener("input", lay);
   const read = () => [...colours.children].map((colour) => /** @type {HTMLInputElement} */ (colour).value);
   return { set, read };
 }
+
+/** How light a colour is, about. @param {string} colour */
+const light = (colour) => [1, 3, 5].reduce((sum, at, k) => sum + [3, 6, 1][k] * parseInt(colour.slice(at, at + 2), 16), 0);
 
 /** What of a photograph is not sure, seen and said. @param {Understood["unsure"]} unsure */
 const unsureSeen = (unsure) =>

@@ -25,6 +25,7 @@ from carvegen.artwork.scan import (
     reader,
 )
 from carvegen.artwork.scan.pixels import opened
+from carvegen.artwork.scan.reader import seen_scan
 from carvegen.base.errors import InputError
 from tests.artwork.scan import synthetic as made
 from tests.cli.running import run
@@ -349,3 +350,15 @@ def test_a_large_photograph_is_read_no_finer_than_its_face_needs(tmp_path, monke
     assert shapely.hausdorff_distance(shapely.union_all(artwork.shapes).boundary, land.boundary, 0.1) < 0.2
     said = [float(word) for note in artwork.notes if "corners were found" in note for word in note.split()[-8:]]
     assert marked or said == pytest.approx(np.ravel(there), abs=2)  # in pixels of the file
+
+
+def test_the_picture_of_a_block_is_shown_as_its_outlines_lie(tmp_path):
+    """A bar at the left of the block prints at the right; so it lies in the picture that is shown beside."""
+    block = Image.new("L", (300, 200), 240)
+    block.paste(20, (30, 40, 90, 160))
+    block.save(tmp_path / "block.png", dpi=(254, 254))
+    for view, left in (("block", 210), ("print", 30)):
+        artwork, picture = seen_scan(tmp_path / "block.png", ScanOptions(view=view))
+        columns = np.flatnonzero((np.asarray(picture) < 128).any(axis=0))
+        assert columns[[0, -1]].tolist() == [left, left + 59]
+        assert shapely.total_bounds(artwork.shapes)[[0, 2]] * 10 == pytest.approx([left, left + 60], abs=0.5)

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
 from carvegen.artwork.scan import inks_of
-from carvegen.artwork.scan.inks import _opened, by_model
+from carvegen.artwork.scan.inks import _opened, by_model, paper_seen
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
@@ -157,3 +157,44 @@ def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
     for name, land in LANDS.items():
         wrong = inks[name].land.symmetric_difference(land).difference(inks[name].hidden)
         assert shapely.buffer(wrong, -0.3).area < 1, name
+
+
+def test_a_sky_over_all_that_is_read_as_paper_is_not_sure(tmp_path, capsys):
+    """Against what was printed: the sky where no other ink lies is a finding, not paper in silence."""
+    path = tmp_path / "sky.png"
+    Image.fromarray(printed(LANDS)).save(path, dpi=(127, 127))
+    ran = run(capsys, "read", path, "--inks", "2", "--json")
+    told = json.loads(ran.out)
+    assert ran.code == 1
+    assert any("no bare paper is seen for sure" in note for note in told["notes"])
+    area = {layer["name"]: layer["area_mm2"] for layer in told["layers"]}
+    assert area["FINDING"] > 0.95 * LANDS["sky"].difference(shapely.union(LANDS["tone"], LANDS["key"])).area
+
+
+def test_paper_seen_is_bright_and_neutral_or_a_margin():
+    sheet = np.ones((60, 80, 3)) * PAPER
+    inside = (slice(6, -6), slice(8, -8))
+    for paper, margin, wanted in (
+        (PAPER, False, True),
+        ((169, 191, 203), False, False),  # a sky
+        ((169, 191, 203), True, True),
+        ((150, 150, 149), False, True),  # in the dusk
+        ((214, 222, 226), False, False),  # a pale sky
+        ((236, 200, 140), True, False),  # no paper has such a colour
+    ):
+        picture, bare = sheet * 0 + paper, np.ones(sheet.shape[:2], dtype=bool)
+        if margin:
+            bare[inside] = np.arange(64) % 2 == 0
+        else:
+            bare[:, ::2] = False
+        assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare) == wanted, paper
+
+
+def test_a_colour_far_from_all_overprints_is_not_sure():
+    """A stain 25 CIELAB units from paper and 80 from the only ink: clearly the nearer, and yet no paper."""
+    seen = np.broadcast_to(np.uint8(PAPER), (200, 300, 3)).copy()
+    seen[20:180, 20:120] = COATS["key"].colour
+    seen[60:140, 180:260] = (246, 226, 180)
+    found = by_model(np.moveaxis(seen, -1, 0), [COATS["key"]], PAPER)
+    assert found.unsure[70:130, 190:250].all()
+    assert not found.unsure[:, :150].any()

@@ -194,3 +194,12 @@ def test_where_it_glares_nothing_is_read_and_that_is_told(capsys, tmp_path):
     assert 0.02 < unsure.area / (made.WIDTH * made.HEIGHT) < 0.3
     truth = shapely.union_all(made.shapes()).difference(unsure)
     assert shapely.buffer(seen.symmetric_difference(truth), -0.1).area < 0.5
+
+
+@pytest.mark.parametrize(("ink", "said"), [(205, True), (60, False)])
+def test_a_pale_ink_in_uneven_light_may_be_a_shadow_which_is_said(tmp_path, ink, said):
+    seen = np.full((300, 400), 240.0)
+    seen[60:240, 60:160] = ink
+    seen *= np.linspace(1, 0.85, 400)
+    artwork = read_scan(made.saved(tmp_path / "pale.png", seen.astype(np.uint8)), ScanOptions())
+    assert any("taken for shadow" in note for note in artwork.notes) == said
