@@ -25,7 +25,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["begun_at", "contours", "from_leftmost", "outlines", "row_crossings", "scan_lines"]
+__all__ = ["begun_at", "contours", "from_leftmost", "go_round", "outlines", "row_crossings", "scan_lines"]
 
 _TURNS_MM2 = 1e-9  #: of a side's triangle with the middle, twice: more than rounding
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
@@ -130,7 +130,7 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     """
     rings = geometry.rings(shapes)
     paths, kept = _on_grid(from_rings(rings))
-    whole = _go_round(paths) & (np.bincount(rings.owner)[rings.owner[kept]] == 1)
+    whole = go_round(paths) & (np.bincount(rings.owner)[rings.owner[kept]] == 1)
     paths, whose = picked(paths, np.flatnonzero(whole)), rings.owner[kept][whole]
     rest = np.setdiff1d(np.arange(len(shapes)), whose)
     if len(rest):
@@ -152,7 +152,7 @@ def _laid_on_grid(shapes: PolygonArray) -> tuple[Paths, Indices]:
     return paths, whose[rings.owner[kept]]
 
 
-def _go_round(paths: Paths) -> Mask:
+def go_round(paths: Paths) -> Mask:
     """Which closed paths surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
 
     Such a path meets every ray from the middle once (star-shaped; plane geometry).
