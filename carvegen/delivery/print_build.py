@@ -37,6 +37,7 @@ from carvegen.delivery.print_steps import (
     notes_of,
     printed_coats,
     proof_files,
+    rubbings,
 )
 from carvegen.delivery.register_folder import FIGURES, register_files, register_inputs, register_trials
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
@@ -68,6 +69,7 @@ __all__ = ["Built", "build_print", "each_once", "marking_sheet", "outdated", "pu
 
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
+_RUBBINGS = " rubbings"  #: files of the proofs that are drawn beside the others
 _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 
 #: What the files of the whole print are for.
@@ -201,7 +203,8 @@ class _Build:
             _REPORT, digests(ReportInputs(print_=self.print_, setups=self.setups, made=made)), "not reported before"
         )
         self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
-        done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS])
+        done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS, _RUBBINGS])
+        _write(done.get(_RUBBINGS, {}), self.folders.get(_PROOFS, scratch))
         figures = self._register(register, done.get(_REGISTER))
         self._report(proofs, figures, done)
         self.record = self._record()
@@ -257,13 +260,14 @@ class _Build:
 
     def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
         """What does not need one another, the longest first; what is a reason for several blocks is told once."""
-        tasks: dict[str, Task] = {_REGISTER: partial(_try_out, register)}
+        tasks: dict[str, Task] = {_REGISTER: partial(_try_out, register)} if self.why[_REGISTER] else {}
         for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
             shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
             tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
         if self.why[_PROOFS]:
+            tasks[_RUBBINGS] = partial(_draw_rubbings, proofs)
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
-        return {step: task for step, task in tasks.items() if self.why[step]}
+        return tasks
 
     def _register(self, inputs: RegisterInputs, trials: Outcome | None) -> dict[str, Any]:
         """The figures of register errors, and their files if they are new."""
@@ -404,8 +408,12 @@ def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say:
     return block_folder(shape, inputs, folder, lambda stage: say(f"{name}: {stage}"))
 
 
-def _draw_proofs(inputs: ProofInputs, folder: Path, say: Say) -> None:
+def _draw_rubbings(inputs: ProofInputs, say: Say) -> dict[str, bytes | str]:
     say("drawing the proofs")
+    return rubbings(inputs)
+
+
+def _draw_proofs(inputs: ProofInputs, folder: Path, _: Say) -> None:
     shutil.rmtree(folder, ignore_errors=True)
     _write(proof_files(inputs), folder)
 

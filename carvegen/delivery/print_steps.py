@@ -56,6 +56,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
     "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "notes_of", "printed_coats", "proof_files",
+    "rubbings",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -329,16 +330,23 @@ def printed_coats(print_: Print, lands: Mapping[str, BaseGeometry]) -> dict[str,
     }  # fmt: skip
 
 
+def rubbings(inputs: ProofInputs) -> dict[str, bytes | str]:
+    """The lands of all blocks over one another, by name: they take as long as all other pictures."""
+    coats, seen = inputs.coats, inputs.seen
+    inked = [coat if len(seen[name]) > 1 else seen[name][0] for name, coat in coats.items()]
+    return {
+        "rubbing.png": rubbing_png(inked, inputs.window),
+        "rubbing.svg": outlines_svg(coats, inputs.window, pressed=inputs.die),
+    }
+
+
 def proof_files(inputs: ProofInputs) -> dict[str, bytes | str]:
-    """The pictures of the whole print, and of each block alone, by name."""
+    """The other pictures of the whole print, and of each block alone, by name."""
     coats, seen, pressed = inputs.coats, inputs.seen, list(inputs.die.values())
     shown = [coat for every in seen.values() for coat in every]
-    inked = [coat if len(seen[name]) > 1 else seen[name][0] for name, coat in coats.items()]
     files: dict[str, bytes | str] = {
         "print.png": print_png(inputs.paper, shown, inputs.window, pressed=pressed),
         "print.svg": print_svg(inputs.paper, shown, inputs.window, pressed=pressed, title=inputs.name_of_the_print),
-        "rubbing.png": rubbing_png(inked, inputs.window),
-        "rubbing.svg": outlines_svg(coats, inputs.window, pressed=inputs.die),
     }
     for name in coats:
         alone = print_png(inputs.paper, seen[name], inputs.window)

@@ -329,7 +329,10 @@ def free_of_grid(shapes: Any) -> Any:  # noqa: ANN401
     """The shapes without the precision grid that they carry: GEOS rounds to it all that is made of them.
 
     An offset rounded so may lie on itself, and nothing can be laid over that: shapes are freed before they are offset.
+    Polygons of which none carries one stay the same objects.
     """
+    if np.all(shapely.get_type_id(shapes) == _POLYGON) and not np.any(shapely.get_precision(shapes)):
+        return shapes
     return shapely.from_wkb(shapely.to_wkb(shapes))  # which holds no grid, and is quicker than to set none
 
 

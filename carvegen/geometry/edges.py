@@ -21,7 +21,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Edges", "Outline", "cross", "disc_pairs", "dot", "foot", "unit"]
+__all__ = ["Edges", "Outline", "cross", "disc_pairs", "dot", "either", "foot", "unit"]
 
 _RATIO = 2.0  #: of the radii within one class
 
@@ -180,6 +180,11 @@ def unit(vector: Floats) -> Floats:
 def cross(one: Floats, other: Floats) -> Floats:
     """The z component of the cross product: positive where `other` is to the left of `one`."""
     return np.asarray(one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0])
+
+
+def either(pairs: Mask) -> Mask:
+    """Whether one of two is true, (n, 2); numpy's `any` over so short an axis takes several times as long; (n,)."""
+    return np.asarray(pairs[:, 0] | pairs[:, 1])
 
 
 def dot(one: Floats, other: Floats) -> Floats:

@@ -23,7 +23,7 @@ from carvegen.geometry.diagrams import (
     Parabola,
     Site,
 )
-from carvegen.geometry.edges import unit
+from carvegen.geometry.edges import dot, either, unit
 from carvegen.geometry.skeletons import Skeletons, are_simple
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ class MedialAxis:
     def split(self, radius: float) -> MedialAxis:
         """The same axis with a point wherever the radius passes this one."""
         ends = self.radius[self.links] - radius
-        cut = (ends > _SAME_MM).any(axis=1) & (ends < -_SAME_MM).any(axis=1)
+        cut = either(ends > _SAME_MM) & either(ends < -_SAME_MM)
         first, other = self.links[cut].T
         new = len(self.xy) + np.arange(len(first))
         share = ends[cut, 0] / (ends[cut, 0] - ends[cut, 1])
@@ -196,7 +196,8 @@ def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     small = np.flatnonzero(shapely.get_num_coordinates(shapes) <= _FEW)
     radius[few] = _to_few_sides(shapes[small], axis.xy[few], np.searchsorted(small, axis.shape[few]))
     some = np.flatnonzero(ends & (corners > _FEW) & (corners <= geometry.LARGE))
-    radius[some] = shapely.distance(shapely.boundary(shapes)[axis.shape[some]], geometry.dots(axis.xy[some]))
+    own, their = np.unique(axis.shape[some], return_inverse=True)
+    radius[some] = shapely.distance(shapely.boundary(shapes[own])[their], geometry.dots(axis.xy[some]))
     many = ends & (corners > geometry.LARGE)
     for k in np.unique(axis.shape[many]).tolist():
         point = np.flatnonzero(many & (axis.shape == k))
@@ -211,7 +212,7 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     """
     outline = geometry.rings(shapes)
     along = unit(step := outline.xy[outline.edge_ends] - outline.xy)
-    sides = np.column_stack([outline.xy, along, (step * along).sum(axis=1)])
+    sides = np.column_stack([outline.xy, along, dot(step, along)])
     count = np.bincount(outline.owner, outline.sizes, minlength=len(shapes)).astype(np.int16)
     begin = geometry.starts(count)[:-1]
     order = np.argsort(count[owner], kind="stable")
@@ -255,11 +256,11 @@ def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
     loss = np.zeros(len(axis.xy))
     kept = np.ones(len(links), dtype=bool)
     degree = np.bincount(links.ravel(), minlength=len(axis.xy))
-    active = np.flatnonzero((degree[links] == 1).any(axis=1))
+    active = np.flatnonzero(either(degree[links] == 1))
     while len(active):
         ends = links[active]
         leaf = np.where(degree[ends[:, 0]] == 1, ends[:, 0], ends[:, 1])
-        root = ends.sum(axis=1) - leaf
+        root = ends[:, 0] + ends[:, 1] - leaf
         alone = (degree[leaf] == 1) & (degree[root] == 1)
         smaller = alone & (axis.radius[leaf] > axis.radius[root])
         leaf, root = np.where(smaller, root, leaf), np.where(smaller, leaf, root)
@@ -277,7 +278,7 @@ def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Ind
     """The links that end in one of `roots`, now that nothing else does."""
     bare = np.zeros(len(degree), dtype=bool)
     bare[roots[degree[roots] == 1]] = True
-    return np.flatnonzero(kept & bare[links].any(axis=1))
+    return np.flatnonzero(kept & either(bare[links]))
 
 
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
@@ -311,7 +312,7 @@ def _rounded(outlines: PolygonArray) -> PolygonArray:
         return outlines
     first = geometry.starts(shapely.get_num_coordinates(outlines))
     steps = np.rint(shapely.get_coordinates(outlines) * STEPS_PER_MM)
-    apart = np.append(True, (steps[1:] != steps[:-1]).any(axis=1))
+    apart = np.append(True, either(steps[1:] != steps[:-1]))
     apart[first[:-1]] = True
     few = np.add.reduceat(apart, first[:-1], dtype=np.int64) < _FEWEST
     apart |= np.repeat(few, np.diff(first))  # such a shape is spoilt as it is
@@ -329,7 +330,7 @@ def _sampled(points: Floats, shape: Indices, links: Indices, one: Site, two: Sit
     curve = Parabola.between(one, two)
     corners = np.hypot(*(one.a - two.a).T) / 2
     gap = np.maximum(np.where(mixed, curve.gap, corners), _NEAR_MM)
-    run = np.where(mixed, np.abs(((end - start) * curve.along).sum(axis=1)), np.hypot(*(end - start).T))
+    run = np.where(mixed, np.abs(dot(end - start, curve.along)), np.hypot(*(end - start).T))
     bent = ~(one.is_line & two.is_line)
     pieces = np.where(bent, np.maximum(np.ceil(run / np.sqrt(8 * gap * _NEAR_MM)), 1), 1).astype(np.int64)
     edge = np.repeat(np.arange(len(links)), pieces - 1)

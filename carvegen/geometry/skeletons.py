@@ -18,7 +18,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.diagrams import STEPS_PER_MM
-from carvegen.geometry.edges import cross, unit
+from carvegen.geometry.edges import cross, dot, unit
 
 if TYPE_CHECKING:
     from carvegen.geometry import (
@@ -69,7 +69,7 @@ class _Sides:
         along = unit(outline.xy[ends] - outline.xy)
         normal, before = np.column_stack([-along[:, 1], along[:, 0]]), np.empty_like(along)
         before[ends] = normal
-        turn = np.where(jutting, np.arctan2(cross(before, normal), (before * normal).sum(axis=1)), 0.0)
+        turn = np.where(jutting, np.arctan2(cross(before, normal), dot(before, normal)), 0.0)
         facets = np.maximum(np.ceil(np.abs(turn) / _facet(outline)).astype(np.int64), 1)  # with the side itself
         corner, step = np.repeat(np.arange(len(turn)), facets), geometry.counted(facets) + 1
         angle = turn[corner] * (step / facets[corner] - 1)  # back from the side's own normal
@@ -167,7 +167,7 @@ class _Front:
         side, shape = sides.start[:-1][those][:, None] + np.arange(count), outline.owner[those]
         number, normal = sides.corner[side], sides.normal[side]
         at = outline.xy[number]
-        return cls(at, number, normal, (normal * at).sum(axis=-1), np.zeros(len(shape)), shape)
+        return cls(at, number, normal, dot(normal, at), np.zeros(len(shape)), shape)
 
     def with_more(self, other: _Front) -> _Front:
         """These and others of as many sides."""
@@ -222,7 +222,7 @@ class _Front:
         across = np.linalg.norm(np.roll(self.at, 1, axis=1) - np.roll(self.at, -1, axis=1), axis=-1)
         share = across / np.maximum(across.sum(axis=1, keepdims=True), 1e-30)
         met = np.where(across.sum(axis=1)[:, None] > 0, (share[..., None] * self.at).sum(axis=1), self.at[:, 0])
-        inset = (met * self.normal[:, 0]).sum(axis=1) - self.offset[:, 0]
+        inset = dot(met, self.normal[:, 0]) - self.offset[:, 0]
         off = self._off(met, inset, np.tile(np.arange(3), (len(met), 1)))
         late = inset > most_mm
         if late.any():
@@ -233,13 +233,13 @@ class _Front:
     def _corners(self) -> tuple[Floats, Floats]:
         """How fast each corner moves as the sides do, and by how much it shortens each of its two sides."""
         before = np.roll(self.normal, 1, axis=1)
-        apart = np.maximum(1 + (before * self.normal).sum(axis=-1), _OPPOSITE)
+        apart = np.maximum(1 + dot(before, self.normal), _OPPOSITE)
         return (before + self.normal) / apart[..., None], cross(before, self.normal) / apart
 
     def _off(self, met: Floats, inset: Floats, sides: Indices) -> Floats:
         """By how much places are not `inset` from three sides each, at the worst."""
         rows = np.arange(len(met))[:, None]
-        away = (met[:, None] * self.normal[rows, sides]).sum(axis=-1) - self.offset[rows, sides]
+        away = dot(met[:, None], self.normal[rows, sides]) - self.offset[rows, sides]
         return np.asarray(np.abs(away - inset[:, None]).max(axis=1))
 
     def _without(self, gone: Indices) -> _Front:

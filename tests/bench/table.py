@@ -232,16 +232,17 @@ def _met(measured: float, asked: float) -> str:
 
 
 def of_sizes(sizes: Sequence[int] = SIZES, stages: Sequence[Stage] = STAGES) -> None:
-    """Print each stage at several sizes, each in a process of its own: seconds, multiples of the first, memory."""
+    """Print each stage at several sizes, each size in a process of its own: seconds, multiples of the first, memory."""
     found = []
     for size in sizes:
         run = [sys.executable, "-m", "tests.bench.table", str(size), *(its.name for its in stages)]
         found.append(json.loads(subprocess.run(run, check=True, capture_output=True, text=True).stdout))
-    print(f"\n{'flakes':<22}" + "".join(f"{its['flakes']:>18,}" for its in found))
+    print(f"\n{'flakes':<22}" + "".join(f"{its['flakes']:>28,}" for its in found))
     for stage in stages:
         row = [its["seconds"][stage.name] for its in found]
-        print(f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x" for s in row))
-    print(f"{'peak memory':<22}" + "".join(f"{its['memory_gb']:15.2f} GB" for its in found))
+        peaks = [its["memory_gb"].get(stage.name) for its in found]
+        told = [f"{peak:7.2f} GB" if peak else " " * 10 for peak in peaks]
+        print(f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x{p}" for s, p in zip(row, told, strict=True)))
 
 
 def beside_base(base: Path) -> None:
@@ -278,9 +279,27 @@ def _command(tree: Path, arguments: Sequence[str] | None) -> float:
 
 def _measured(size: int, names: Sequence[str]) -> dict[str, Any]:
     case = Case(size)
-    seconds = {its.name: case.measured(its) for its in STAGES if its.name in names}
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
-    return {"flakes": len(case.job.block.cuts), "seconds": seconds, "memory_gb": peak}
+    flakes, memory = len(case.job.block.cuts), dict[str, float]()
+    memory["grow"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+    for stage in STAGES:
+        if stage.name in names and stage.work is not None:
+            case.seconds[stage.name], memory[stage.name] = _alone(stage, case.job)
+    return {
+        "flakes": flakes, "seconds": {its.name: case.measured(its) for its in STAGES if its.name in names},
+        "memory_gb": memory,
+    }  # fmt: skip
+
+
+def _alone(stage: Stage, job: Job) -> tuple[float, float]:
+    """CPU seconds and peak memory, GB, of a stage in a copy of this process, which begins with no peak of another."""
+    assert stage.work is not None
+    child = os.fork()
+    if child == 0:
+        stage.work(job)
+        os._exit(0)
+    _, status, used = os.wait4(child, 0)
+    assert status == 0, stage.name
+    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1e6
 
 
 if __name__ == "__main__":

@@ -286,6 +286,7 @@ def test_a_layer_on_no_block_is_told(tmp_path):
 def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, monkeypatch, trap):
     """The machine files of a build, read by a path parser that isn't ours; no proof is drawn, no register tried."""
     monkeypatch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
+    monkeypatch.setattr(print_build, "rubbings", lambda _: {})
     monkeypatch.setattr(print_build, "register_trials", lambda _: None)
     monkeypatch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
     lights = CROWDED.lights if MANY else CROWDED.lights[:5]

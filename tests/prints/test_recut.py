@@ -45,6 +45,7 @@ def again(capsys, folder, text: str):
         nothing = SimpleNamespace(reports={}, open_questions=(), changes=())
         patch.setattr(print_steps, "deliver", lambda *_, **__: nothing)
         patch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
+        patch.setattr(print_build, "rubbings", lambda _: {})
         patch.setattr(print_build, "register_trials", lambda _: None)
         patch.setattr(print_build, "register_files", lambda *_: ({print_build.FIGURES: "{}"}, {}))
         ran = run(capsys, "build", folder / "print.toml", "--out", folder / "built", "--json")

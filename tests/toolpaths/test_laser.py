@@ -18,8 +18,8 @@ from carvegen.blocks.block import Block
 from carvegen.toolpaths import cutter_centre_region, plan_for
 from carvegen.toolpaths.laser import planner
 from carvegen.toolpaths.laser.planner import laser_plan
-from carvegen.toolpaths.laser.scanning import outlines
-from carvegen.toolpaths.paths import Work
+from carvegen.toolpaths.laser.scanning import go_round, outlines
+from carvegen.toolpaths.paths import Paths, Work
 from carvegen.toolpaths.promises import broken, doubled, into_land_mm
 from carvegen.toolpaths.settings import LOWERED, PathSettings
 from tests import cases
@@ -451,6 +451,15 @@ def test_outlines_on_the_grid_lie_nowhere_on_themselves(name):
     rings = shapely.polygons([shapely.linearrings(line.coords) for line in twins.lines(paths)])
     assert shapely.is_valid(rings).all()
     assert shapely.area(rings[1:-1]).sum() == pytest.approx(shape.area, abs=0.002)
+
+
+def test_an_outline_that_goes_round_twice_is_not_taken_for_one_that_goes_round_once():
+    """Each side of a five-pointed star drawn in one line leaves the middle on its left, yet the line crosses itself."""
+    stars = [np.exp(2j * np.pi * step * np.arange(5) / 5) for step in (1, 2)]
+    rings = [shapely.linearrings(np.column_stack([star.real, star.imag])) for star in stars]
+    xyz = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
+    paths = Paths(np.column_stack([xyz, np.zeros(10)]), np.array([0, 5, 10]), np.ones(2, dtype=bool))
+    assert go_round(paths).tolist() == shapely.is_simple(rings).tolist() == [True, False]
 
 
 def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:

@@ -21,11 +21,13 @@ if TYPE_CHECKING:
     from carvegen.geometry import (
         Floats,
         Indices,
+        Mask,
         PolygonArray,
     )
 
-__all__ = ["begun_at", "contours", "from_leftmost", "outlines", "row_crossings", "scan_lines"]
+__all__ = ["begun_at", "contours", "from_leftmost", "go_round", "outlines", "row_crossings", "scan_lines"]
 
+_TURNS_MM2 = 1e-9  #: of a side's triangle with the middle, twice: more than rounding
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
 
 
@@ -126,13 +128,42 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     Rounded point by point; a shape that doesn't stay whole so (points fall together, edges cross) is laid on the
     grid as a whole, or what of it is narrower than the grid would be followed there and back.
     """
+    rings = geometry.rings(shapes)
+    paths, kept = _on_grid(from_rings(rings))
+    whole = go_round(paths) & (np.bincount(rings.owner)[rings.owner[kept]] == 1)
+    paths, whose = picked(paths, np.flatnonzero(whole)), rings.owner[kept][whole]
+    rest = np.setdiff1d(np.arange(len(shapes)), whose)
+    if len(rest):
+        others, of = _laid_on_grid(shapes[rest])
+        whose = np.concatenate([whose, rest[of]])
+        order = np.argsort(whose, kind="stable")
+        paths, whose = picked(joined([paths, others]), order), whose[order]
+    return from_leftmost(paths), whose
+
+
+def _laid_on_grid(shapes: PolygonArray) -> tuple[Paths, Indices]:
+    """The same of shapes that may be spoilt, not begun anywhere else."""
     on_grid = shapely.transform(shapes, _to_grid)
     spoilt = ~shapely.is_valid(on_grid)
     on_grid[spoilt] = shapely.set_precision(shapes[spoilt], geometry.GRID_MM)
     pieces, whose = geometry.owned_parts(on_grid)
     rings = geometry.rings(pieces)
     paths, kept = _on_grid(from_rings(rings))
-    return from_leftmost(paths), whose[rings.owner[kept]]
+    return paths, whose[rings.owner[kept]]
+
+
+def go_round(paths: Paths) -> Mask:
+    """Which closed paths surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
+
+    Such a path meets every ray from the middle once (star-shaped; plane geometry).
+    """
+    if not len(paths):
+        return np.zeros(0, dtype=bool)
+    first, sizes, onward = paths.start[:-1], np.diff(paths.start), paths.onward
+    x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in paths.xyz[:, :2].T)
+    left = np.minimum.reduceat(x * y[onward] - x[onward] * y, first) > _TURNS_MM2
+    turns = np.add.reduceat((y < 0) & (y[onward] >= 0), first, dtype=np.int64)
+    return np.asarray(left & (turns == 1))
 
 
 def _to_grid(xy: Floats) -> Floats:

@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting, feeds
+from carvegen.geometry.edges import either
 from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.paths import Operation, Work, picked
@@ -183,12 +184,12 @@ def sharp(axis: MedialAxis, count: int, radius_mm: float) -> Mask:
     """
     axis = axis.split(radius_mm)
     under = axis.radius[axis.links] < radius_mm - _SAME_MM
-    some = under.any(axis=1)
+    some = either(under)
     links, under, length = axis.links[some], under[some], axis.lengths[some]
     tip = np.where(under[:, 0], links[:, 0], links[:, 1])
-    foot = links.sum(axis=1) - tip
+    foot = links[:, 0] + links[:, 1] - tip
     degree = np.bincount(axis.links.ravel(), minlength=len(axis.xy))
-    corner = ~under.all(axis=1) & (degree[tip] == 1) & (axis.radius[tip] < _CORNER_MM)
+    corner = either(~under) & (degree[tip] == 1) & (axis.radius[tip] < _CORNER_MM)
     left = length - (axis.radius[foot] - axis.radius[tip])
     doubtful = np.zeros(count, dtype=bool)
     doubtful[axis.shape[tip[~corner | (left > 2 * _SURELY * cutter_centre_region.least_mm(radius_mm))]]] = True
