@@ -291,10 +291,11 @@ def _plans(
     several = len({colours.get(name, "") for name in layers}) > 1
     lots: dict[str, list[str]] = {}
     named = {name for name in layers if _rank(name) is not None}
-    of_ink = {colours[name]: name for name in reversed(list(layers)) if name in named and name in colours}
+    of_ink = {colours[name]: name for name in reversed(list(layers)) if several and name in named and name in colours}
     for name in layers:
         ink = colours.get(name, "")
-        lots.setdefault(name if name in named or not several else of_ink.get(ink, ink), []).append(name)
+        alone = name in named or not several
+        lots.setdefault(of_ink.get(ink, name if alone else ink), []).append(name)
     every = [
         _Plan(
             layers=tuple(names),
