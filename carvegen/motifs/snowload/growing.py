@@ -79,6 +79,8 @@ _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must b
 _ROUND, _LEVEL = 0.8, 1.05  #: and so must one so round (1: a disc) and so many times as tall: a ball among twigs
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
+_LIES, _FLAT, _LINE_MM = 0.75, 0.72, 3.0  #: or is lower than so many times its breadth, no rounder, and so long: a line
+#: on a twig
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
 _MOUTH_MM, _BOARD_MM = 1.5, 2.0  #: so near to the open end, on what is thicker than twigs
 _RUN_MM = 4.0  #: so far below a ledge it is looked how broad what stands there is
@@ -342,6 +344,8 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     tall, disc = (high - low) / (right - left), 4 * np.pi * shapely.area(pieces) / shapely.length(pieces) ** 2
     upright = ((tall > _UPRIGHT) | (tall > _LEVEL) & (disc > _ROUND)) & (area < _UPRIGHT_MM2)
     reads = ((area > _DIRT_MM2) | (shapely.length(pieces) > 2 * small * _CAP_MM)) & ~upright
+    lies = (tall < _LIES) & (disc < _FLAT) & (shapely.length(pieces) > 2 * _LINE_MM)
+    reads |= lies & (area > _LEAST_CAP_MM2)
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)

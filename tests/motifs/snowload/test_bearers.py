@@ -316,15 +316,26 @@ def test_a_hole_between_twigs_shows_sky_and_a_wide_one_snow() -> None:
     assert shapely.intersection(cuts, large).area > 2
 
 
+def test_a_short_line_along_a_twig_is_cut_and_a_dot_as_large_is_not() -> None:
+    """An area of 2.5 mm²: drawn out level, it is snow on a twig; drawn out upright or round it is dirt."""
+    by = 0.45
+    line, upright, dot = (
+        shapely.affinity.scale(disc(x, 10, 0.9), 1 / k, k) for x, k in ((10, by), (20, 1 / by), (30, 1))
+    )
+    pieces = shapes(line, upright, dot)
+    assert _reads(pieces, snowload.Settings(), geometry.empty()).tolist() == [True, False, False]
+
+
 @takes_long  # one more shape, as the others here
 @pytest.mark.parametrize("preset", few(["fresh", "dusting", "wet"], 1))
 def test_nothing_reads_as_dirt(preset) -> None:
-    """On boughs and hanging twigs no piece is small and short; caps on what stands upright are no dirt."""
+    """On boughs and hanging twigs no piece is small and short but lines that lie; caps on uprights are no dirt."""
     twigs = [limb_of((x, 30 + x / 5), (x + 1, 30 - x / 4)) for x in range(8, 60, 3)]
     boughs = [limb_of((5, 30), (62, 43), thick=1.6), limb_of((5, 14), (62, 18), thick=1.2)]
     for seed in few(range(4), 2):
         for piece in shapely.get_parts(white(shapely.union_all([*boughs, *twigs]), preset, seed)):
-            assert piece.area > 4 or piece.length > 11
+            left, low, right, top = piece.bounds
+            assert piece.area > 4 or piece.length > (6 if top - low < right - left else 11)
 
 
 def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
