@@ -233,6 +233,7 @@ def times(folder) -> dict:
     return {path: path.stat().st_mtime_ns for path in sorted(folder.rglob("*"))}
 
 
+@takes_long  # delivery/test_block_folder.py and test_side_by_side.py
 @pytest.mark.parametrize("begin", few(["fork", "spawn"], 1))  # spawned, each child reads all modules: many seconds
 def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, capsys, monkeypatch, begin):
     """Each is told of once and returns: what fails in a child is done once more, in this process."""
@@ -481,6 +482,7 @@ def test_a_faulty_print_file_is_told_in_words(tmp_path, capsys):
     assert not (tmp_path / "built").exists()
 
 
+@takes_long  # delivery/test_block_folder.py says it of a delivery
 def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, capsys):
     (own_folder / "print.toml").write_text(PLAIN, encoding="utf-8")
     (own_folder / "built").mkdir()

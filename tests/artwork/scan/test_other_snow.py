@@ -15,6 +15,7 @@ from carvegen.artwork.on_plan.plan_place import refined
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, screen
 from tests.artwork.scan import on_plan_pictures as made
+from tests.strategies import few
 
 PAPER = (251, 250, 246)
 COATS = {"sky": Ink(colour=(169, 191, 203), opacity=0.2), "key": Ink(colour=(31, 43, 61), opacity=0.7)}
@@ -67,7 +68,7 @@ def test_a_print_with_other_and_heavier_snow_lies_where_its_inks_meet() -> None:
     assert off.max() < 0.1
 
 
-@pytest.mark.parametrize("shown", ["another drawing", "a proof of one block", "nothing but sky"])
+@pytest.mark.parametrize("shown", few(["another drawing", "a proof of one block", "nothing but sky"], 1))
 def test_what_is_no_such_print_is_not_laid(shown) -> None:
     """Another drawing in the same inks; the key alone; one ink all over, which says nothing of where it lies."""
     plan = _plan(_printed(POSTS, 1, 90))
