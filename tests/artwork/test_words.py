@@ -19,7 +19,6 @@ from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.views import View
 from carvegen.cli import _group
 from carvegen.writers.block.clean_artwork import artwork_dxf, artwork_svg
-from tests.strategies import takes_long
 
 LEFT = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40"><title>{}</title>'
@@ -113,7 +112,6 @@ def test_words_make_no_outline_known_less_finely_than_a_millimetre(tmp_path):
         assert read(tmp_path / name).known_mm == 1.0
 
 
-@takes_long  # readers/ read them back, test_svg.py the view's words
 def test_our_own_machine_files_need_no_view(tmp_path):
     """The block comes back as it was made, whichever file is read."""
     out = tmp_path / "out"

@@ -233,7 +233,6 @@ def times(folder) -> dict:
     return {path: path.stat().st_mtime_ns for path in sorted(folder.rglob("*"))}
 
 
-@takes_long  # delivery/test_block_folder.py and test_side_by_side.py
 @pytest.mark.parametrize("begin", few(["fork", "spawn"], 1))  # spawned, each child reads all modules: many seconds
 def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, capsys, monkeypatch, begin):
     """Each is told of once and returns: what fails in a child is done once more, in this process."""

@@ -13,7 +13,6 @@ from carvegen.blocks.views import View
 from carvegen.writers.block.block_drawing import machine_svg
 from tests import cases
 from tests.cli.running import run
-from tests.strategies import takes_long
 
 SETUP = ("--material", "linoleum", "--cutter", "v-60")
 
@@ -40,7 +39,6 @@ def test_mended_files_hold_and_changes_are_told(own_folder, capsys):
     assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == told["changes"]
 
 
-@takes_long  # checks/test_mending.py leaves alone what is sound
 def test_a_sound_drawing_is_written_as_it_is(own_folder, capsys):
     sound = (cases.box(5, 5, 10, 10), cases.disc(32, 20, 3))
     name = drawing(own_folder, *sound)

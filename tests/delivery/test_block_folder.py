@@ -233,7 +233,6 @@ def test_words_fit_on_a_line():
         assert told.value.fields == ("name",)
 
 
-@takes_long  # of the limit alone: toolpaths/test_growth.py
 def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):
     monkeypatch.setattr("carvegen.delivery.block_folder._MOST_BESIDE", 0)
     heard = []

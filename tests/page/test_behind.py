@@ -31,7 +31,6 @@ from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
-from tests.strategies import takes_long
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
 
@@ -132,7 +131,6 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
     hand.close()
 
 
-@takes_long  # test_session.py: the page shows what the build makes
 def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
     hand = Hand(bare)
     hand.checks()
@@ -165,7 +163,6 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
     hand.close()
 
 
-@takes_long  # test_session.py: the page shows what the build makes
 def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(tmp_path) -> None:
     """Snow rubbed out of what the page shows of a block leaves the land that the build leaves standing."""
     path = print_file(tmp_path, after=SNOWFALL)

@@ -14,7 +14,6 @@ from carvegen.motifs import snowload
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, limits, shapes, small_print
-from tests.strategies import takes_long
 
 WINDOWS = [shapely.box(4, 12, 15, 24), shapely.box(17, 12, 28, 24), shapely.box(42, 12, 53, 24)]
 SHED = shapely.difference(shapely.box(2, 0, 30, 26), shapely.union_all(WINDOWS[:2]))
@@ -83,7 +82,6 @@ def test_what_is_said_of_no_layer_or_says_nothing_is_refused(tmp_path, said, fau
     assert fault in str(caught.value)
 
 
-@takes_long  # blocks/ and the print know them by one function
 def test_a_command_on_one_block_knows_such_marks_too() -> None:
     ground = Ground(name="sky", width_mm=60, height_mm=40, grow_from=shapes(SHED))
     settings = snowload.Settings(patchy=0.0, fallen_mm=6.0, gaps="marks")

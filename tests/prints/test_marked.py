@@ -21,7 +21,7 @@ from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.marked.nearby import seen_mm
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
-from tests.strategies import few, takes_long
+from tests.strategies import few
 
 AFTER = """
 [[highlights]]
@@ -72,7 +72,6 @@ def test_marks_on_every_block(tmp_path) -> None:
     assert len(plain.whites) + 1 == len(picture.whites)
 
 
-@takes_long  # page/test_session.py builds with marks
 def test_a_build_says_that_it_has_read_marks(tmp_path) -> None:
     for more, words in (("", []), (STAYS + ALSO, ["2 marks read: [[marked]]"])):
         print_, said = given(tmp_path, more), []

@@ -10,7 +10,7 @@ from PIL import Image
 from carvegen.artwork.on_plan import laid_on, plan_of
 from carvegen.artwork.scan.pixels import Picture
 from tests.artwork.scan import on_plan_pictures as made
-from tests.strategies import few, takes_long
+from tests.strategies import few
 
 SPARSE = shapely.difference(made.FACE, shapely.union(made.blots(5, 16), shapely.box(70, 0, 78, 45)))
 FULL = made.sky()
@@ -23,7 +23,6 @@ def _laid(land, cover, **how):
     return found, made.off_mm(found.place, true).max()
 
 
-@takes_long  # of sparse blocks: test_on_plan.py
 @pytest.mark.parametrize("how", few([{"margin": 0.0, "table": (150, 120, 80), "mirrored": True}, {}], 1))
 def test_sparse_cuts_by_hand_lie_where_the_sides_say(how):
     """Sixteen cuts whose edges wander by 0.3 mm: without the sides 0.2 mm off and more; a face is sawn straight."""
