@@ -1,6 +1,6 @@
 """How many examples Hypothesis tries, and where blocks lie that are grown once for all processes of a run.
 
-HYPOTHESIS_PROFILE=dev (8, the same each time; the default), all (25) or ci (200). A law of whole blocks says
+HYPOTHESIS_PROFILE=dev (5, the same each time; the default), all (25) or ci (200). A law of whole blocks says
 `examples(4)`: so many by default, as each is grown or planned; 25 with `all`, 64 with `ci`.
 """
 
@@ -32,7 +32,7 @@ from tests.cases import remembered
 # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
-settings.register_profile("dev", max_examples=8, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
+settings.register_profile("dev", max_examples=5, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
 settings.register_profile("all", settings.get_profile("dev"), max_examples=25)
 settings.register_profile("ci", max_examples=200, deadline=None, print_blob=True, suppress_health_check=_SLOW_IS_FINE)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))

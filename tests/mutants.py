@@ -8,7 +8,9 @@ A number is doubled or halved, a comparison turned round, a branch dropped, + be
 in a copy of the tree; the room's tests run on it until one fails. What survives is printed with its file, line and
 change: write the test that would have failed, or see that nothing a reader can notice has changed.
 
-Rooms above the motifs share what has grown among all runs. That the tests pass unchanged is tried once for a tree.
+That the tests pass unchanged is tried once for a tree, and with it which functions each of them calls
+(`tests/reached.py`). Of a mutation inside a function the files that call it run, those tests first that do; all files
+where nobody does, or where it is outside of all functions. Rooms above the motifs share what has grown among all runs.
 """
 
 from __future__ import annotations
@@ -22,7 +24,6 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,13 +66,14 @@ _ROUNDING = 2e-6  #: nor how much room there is for rounding
 _SPARE_SECONDS = 60
 #: Rooms that no motif grows by: what has grown is the same whatever is changed in them.
 _ABOVE = frozenset({"marking", "checks", "toolpaths", "prints", "writers", "delivery", "page", "cli"})
-_TRIED = Path(tempfile.gettempdir()) / "carvegen-mutants.json"  #: seconds of the unchanged tests, by room and tree
+Reached = dict[str, tuple[float, list[str]]]  #: CPU seconds of each test, and the functions that it calls
 
 
 @dataclass(frozen=True)
 class Mutation:
     path: Path  #: from the root of the tree
     line: int
+    function: int  #: the line where the function around it begins; 0 outside of all
     change: str
     source: str  #: of the whole module, changed
 
@@ -86,10 +88,22 @@ def mutation(path: Path, place: int) -> Mutation:
     """The module with one node changed."""
     tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
     node, _ = list(_walk(tree))[place]
+    function = _function_around(tree, node)
     before = _first_line(ast.unparse(node))
     _changed(node)
     after = _first_line(ast.unparse(node))
-    return Mutation(path, node.lineno, f"{before}  ->  {after}", ast.unparse(ast.fix_missing_locations(tree)))
+    return Mutation(path, node.lineno, function, f"{before}  ->  {after}", ast.unparse(ast.fix_missing_locations(tree)))
+
+
+def _function_around(tree: ast.AST, node: ast.AST) -> int:
+    """The line where the innermost function around a node begins, its first decorator's if it has one; 0 if none."""
+    around = [
+        its
+        for its in ast.walk(tree)
+        if isinstance(its, ast.FunctionDef | ast.AsyncFunctionDef) and node in set(ast.walk(its))
+    ]
+    lines = (min([its.lineno, *(mark.lineno for mark in its.decorator_list)]) for its in around)
+    return max(lines, default=0)
 
 
 def _walk(tree: ast.AST, *, changeable: bool = True) -> Iterator[tuple[ast.AST, bool]]:
@@ -157,12 +171,37 @@ def files_of(room: str, path: Path | None = None) -> list[str]:
     return [str(its.relative_to(ROOT)) for its in files]
 
 
-def passes(copy: Path, room: str, files: list[str], seconds: float) -> bool:
-    """Whether all tests pass, in the copy and by its own package, and in time."""
-    words = [sys.executable, "-m", "pytest", "-n0", "-x", "-q", "-p", "no:cacheprovider", *files]
+def asked_of(its: Mutation, room: str, reached: Reached) -> list[str]:
+    """The tests to run, in order: of files that call the function, the quickest to do so first, then of their others.
+
+    What one test has called another may have kept: so the files run whole. Where nobody calls it, or it is outside of
+    all functions, all of the room's files run, those first that name the module.
+    """
+    name = f"{its.path.as_posix()}:{its.function}"
+    callers = {test: seconds for test, (seconds, called) in reached.items() if name in called}
+    if not callers:
+        return files_of(room, its.path)
+    first: dict[str, float] = {}
+    for test, seconds in callers.items():
+        file = test.partition("::")[0]
+        first[file] = min(seconds, first.get(file, seconds))
+    of_them = [test for test in reached if test.partition("::")[0] in first]
+    quickest = sorted(
+        callers, key=lambda test: (first[test.partition("::")[0]], test.partition("::")[0], callers[test])
+    )
+    return quickest + [test for test in of_them if test not in callers]
+
+
+def passes(copy: Path, room: str, tests: list[str], seconds: float, *more: str) -> bool:
+    """Whether all tests pass, in the copy and by its own package, and in time. What is compiled stays in the copy."""
+    asked = copy / "asked.txt"
+    asked.write_text("\n".join(tests), encoding="utf-8")
+    words = [sys.executable, "-m", "pytest", "-n0", "-x", "-q", "-p", "no:cacheprovider", *more, f"@{asked}"]
     scratch = copy / "scratch"  # so that nothing is left behind by tests that are stopped
     scratch.mkdir(exist_ok=True)
-    env = os.environ | {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(scratch)}
+    env = os.environ | {"PYTHONPATH": str(copy), "TMPDIR": str(scratch), "PYTHONPYCACHEPREFIX": str(copy / "code")}
+    env |= {"CARVEGEN_TESTS_REACHED": str(copy / "reached.json")}
+    env.pop("PYTHONDONTWRITEBYTECODE", None)
     if room.partition("/")[0] in _ABOVE:
         (copy / "kept").mkdir(exist_ok=True)
         env["CARVEGEN_TESTS_KEPT"] = str(copy / "kept")
@@ -173,19 +212,17 @@ def passes(copy: Path, room: str, files: list[str], seconds: float) -> bool:
     return ran.returncode == 0
 
 
-def _seconds_unchanged(copy: Path, room: str) -> float | None:
-    """How long the room's tests take with nothing changed, tried once for a tree; None if they fail."""
+def _reached(copy: Path, room: str) -> Reached | None:
+    """What the room's tests call with nothing changed, tried once for a tree; None if they fail."""
     said = hashlib.sha256(room.partition("/")[0].encode())
     for path in sorted(its for name in ("carvegen", "tests", "profiles") for its in (copy / name).rglob("*.*")):
         said.update(path.read_bytes() if path.is_file() and path.suffix != ".pyc" else b"")
-    known = json.loads(_TRIED.read_text(encoding="utf-8")) if _TRIED.exists() else {}
-    if said.hexdigest() not in known:
-        began = time.monotonic()
-        if not passes(copy, room, files_of(room), 3600):
+    known = Path(tempfile.gettempdir()) / f"carvegen-reached-{said.hexdigest()[:16]}.json"
+    if not known.exists():
+        if not passes(copy, room, files_of(room), 3600, "-p", "tests.reached"):
             return None
-        _TRIED.write_text(json.dumps(known | {said.hexdigest(): time.monotonic() - began}), encoding="utf-8")
-        return time.monotonic() - began
-    return float(known[said.hexdigest()])
+        shutil.copy(copy / "reached.json", known)
+    return json.loads(known.read_text(encoding="utf-8"))
 
 
 def main() -> int:
@@ -200,15 +237,15 @@ def main() -> int:
         copy = Path(folder)
         for name in _NEEDED:
             (shutil.copytree if (ROOT / name).is_dir() else shutil.copy)(ROOT / name, copy / name)
-        seconds = _seconds_unchanged(copy, asked.room)
-        if seconds is None:
+        reached = _reached(copy, asked.room)
+        if reached is None:
             parser.error(f"the tests of {asked.room} fail before anything is changed")
-        most = 3 * seconds + _SPARE_SECONDS
+        most = 3 * sum(seconds for seconds, _ in reached.values()) + _SPARE_SECONDS
         every = drawn(asked.room, asked.count, asked.seed)
         survived = 0
         for its in every:
             (copy / its.path).write_text(its.source, encoding="utf-8")
-            survives = passes(copy, asked.room, files_of(asked.room, its.path), most)
+            survives = passes(copy, asked.room, asked_of(its, asked.room, reached), most)
             shutil.copy(ROOT / its.path, copy / its.path)
             survived += survives
             print(f"{'SURVIVED' if survives else 'noticed '} {its.path}:{its.line}  {its.change}", flush=True)

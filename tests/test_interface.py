@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import carvegen
+from tests.strategies import takes_long
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 
@@ -42,6 +43,7 @@ def setups():
     return carvegen.setups("linoleum", "v-60", kinds=["hand"])
 
 
+@takes_long  # cli/test_picture_first.py
 def test_what_is_written_is_drawn_again(setups, tmp_path):
     grown = carvegen.grow("snowfall", (24, 18), setups, seed=3, keep_clear=["circle 12 9 3"])
     carvegen.write(grown, carvegen.setups("linoleum", "v-60"), tmp_path / "sky")

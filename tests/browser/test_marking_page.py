@@ -33,7 +33,7 @@ from carvegen.marking.pencil.layout import MarkingSheet
 from tests.browser.driving import chromium, drawn, until
 from tests.cases import layer, small_print
 from tests.pencil_sheets import QUICK, Case, Stroke, blob, flat
-from tests.strategies import takes_long
+from tests.strategies import few, takes_long
 
 SIZE = (90.0, 60.0)
 AXE = Path(axe_core_python.__file__).parent / "axe.min.js"
@@ -259,7 +259,7 @@ def _take_back(bench: Bench) -> None:
 # ── marks ──
 
 
-@pytest.mark.parametrize("kind", ["mouse", "touch"])
+@pytest.mark.parametrize("kind", few(["mouse", "touch"], 1))  # two fingers and the pen: below
 def test_a_stroke_is_a_mark_in_the_file_as_broad_as_the_pencil(bench: Bench, kind: str) -> None:
     bench.take("comes out")
     bench.set("breadth", 6)
@@ -764,6 +764,7 @@ def test_true_size_after_a_ruler_was_held_to_the_screen(bench: Bench) -> None:
 # ── weather and tries ──
 
 
+@takes_long  # tests/page/test_session.py takes another try and the one before
 def test_tries_lie_side_by_side_and_the_chosen_one_is_in_the_file(bench: Bench) -> None:
     bench.take("grow again")
     bench.draw((25, 30), (65, 30), (65, 55), (25, 55))
@@ -1161,6 +1162,7 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     assert {its["motif"] for its in told["motifs"]} == {"snowload", "snowfall"}
 
 
+@takes_long  # test_beginning.py of tests/page suggests corners, cli/test_new.py begins by them
 def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
     corners, dark = [(60, 40), (560, 70), (590, 420), (30, 380)], (222, 205, 400, 330)
     picture = Image.new("RGB", (640, 480), (120, 110, 100))
@@ -1242,6 +1244,7 @@ def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -
     assert [its for its in said if not any(word in its for word in ours)] == []
 
 
+@takes_long  # tests/page: test_serving kills the server, test_nothing_lost at any moment
 def test_a_window_comes_back_to_a_program_that_was_killed_and_nothing_is_lost(bench: Bench) -> None:
     bench.take("comes out")
     bench.set("breadth", 4)

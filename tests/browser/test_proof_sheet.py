@@ -374,6 +374,7 @@ def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_unde
     assert any(shown_ms(browser, path) < 1000 for _ in range(3))
 
 
+@takes_long  # python -m tests.bench proof_page measures it
 def test_thousands_of_findings_keep_the_page_small_and_quick(browser: Any, tmp_path: Path) -> None:
     """5,000 on a face of 300 × 200 mm; those that the list leaves out still have their rings."""
     rng = np.random.Generator(np.random.PCG64(1))

@@ -24,6 +24,7 @@ from carvegen.facts.printing import (
     paper_mm,
 )
 from tests.cases import block, box, disc, setup, shapes
+from tests.strategies import takes_long
 
 FACE = (120.0, 90.0)
 
@@ -133,6 +134,7 @@ def test_widest_gaps_are_those_of_all_areas(widths, least) -> None:
     assert shapely.contains_xy(shapely.union_all(areas), *centres.T).all()
 
 
+@takes_long  # few corners above
 def test_the_widest_gap_of_a_cut_with_very_many_corners_is_that_of_the_whole_of_it() -> None:
     """A comb whose back bulges: GEOS' search of the whole cut is the slow twin."""
     x = np.linspace(0, 100, 1500)

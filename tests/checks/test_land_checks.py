@@ -15,7 +15,7 @@ from carvegen.checks import checked, cut_width
 from carvegen.checks.survey import Survey
 from tests.bench import working_size
 from tests.cases import block, box, disc, setup, shapes
-from tests.strategies import MANY
+from tests.strategies import MANY, takes_long
 
 NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
 
@@ -353,6 +353,7 @@ def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm, count) -> Non
     assert list(cut_width.find(survey)) == list(cut_width.find(twin)) != []
 
 
+@takes_long  # a measure of work
 def test_pairs_laid_beside_one_another_grow_with_the_corners_of_cuts_not_with_their_square(monkeypatch) -> None:
     """Tenfold corners, at most twelvefold pairs that the trees of edges are asked for and find."""
     pairs = 0

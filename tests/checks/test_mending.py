@@ -24,7 +24,7 @@ from carvegen.checks.mending.shape_edits import runs
 from carvegen.checks.survey import Survey
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
-from tests.strategies import examples
+from tests.strategies import examples, takes_long
 
 
 def breaks(job: Job) -> list[tuple]:
@@ -371,6 +371,7 @@ def test_wavy_lines_and_combs_at_random(gap, phase) -> None:
     must_hold(job_of(comb(gap, teeth=4)), area=0.3)
 
 
+@takes_long  # a measure of time
 def test_150_faults_take_a_few_seconds() -> None:
     rng = np.random.default_rng(3)
     cuts, at = [], np.empty((0, 3))
@@ -388,6 +389,7 @@ def test_150_faults_take_a_few_seconds() -> None:
     assert abs(white(done.job) / white(job) - 1) < 0.01
 
 
+@takes_long  # a measure of looks
 def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
     way = setup(material_values={"land_along_mm": 0.7, "land_across_mm": 0.7, "dot_mm": 0.8})
     sky = grown("snowfall", snowfall.Settings(), limits(0.4), 11, size=(60.0, 60.0))

@@ -481,6 +481,7 @@ def test_a_faulty_print_file_is_told_in_words(tmp_path, capsys):
     assert not (tmp_path / "built").exists()
 
 
+@takes_long  # delivery/test_block_folder.py says it of a delivery
 def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, capsys):
     (own_folder / "print.toml").write_text(PLAIN, encoding="utf-8")
     (own_folder / "built").mkdir()

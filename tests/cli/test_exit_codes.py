@@ -81,7 +81,7 @@ def test_3_for_what_is_refused(own_folder, capsys):
 
 
 @pytest.mark.parametrize(
-    "error", few([RuntimeError("a\nb\x1b[31m" + 9000 * "c"), KeyError("x"), OSError(5, "x"), RecursionError()], 2)
+    "error", few([RuntimeError("a\nb\x1b[31m" + 9000 * "c"), KeyError("x"), OSError(5, "x"), RecursionError()], 1)
 )
 def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, capsys, monkeypatch, made, error):
     shutil.copytree(made("sky", *TINY), own_folder / "sky")

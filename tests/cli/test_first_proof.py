@@ -147,6 +147,7 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
     assert (own_folder / "other-on-plan.png").is_file()
 
 
+@takes_long  # artwork/scan/test_covered.py, of the same hand
 @not_sought
 @pytest.mark.parametrize("colour", few([(214, 160, 132), (128, 128, 128)], 1))
 def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder, plan, capsys, colour):
@@ -168,6 +169,7 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
     assert hatched * made.FACE.area == pytest.approx(0.25 / 2.4 * float(over), rel=0.3)
 
 
+@takes_long  # artwork/scan/test_covered.py; prints/test_recut.py in words
 @not_sought
 @pytest.mark.parametrize("command", few(["compare", "read"], 1))
 def test_a_negative_is_refused(own_folder, plan, capsys, command):
@@ -285,6 +287,7 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
     assert shapely.buffer(unlike, -0.3).area < 0.5
 
 
+@takes_long  # artwork/scan/test_covered.py, of the same glove
 @not_sought
 def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
     """A dark grey glove on grey land was read as land, and the cuts under it as full, without a word."""
@@ -492,6 +495,7 @@ def test_inks_without_colours_are_refused_where_a_print_is_compared(three, capsy
     assert "--print PRINT.toml" in ran.err
 
 
+@takes_long  # artwork/scan/test_on_plan.py tells it from its tone
 @pytest.mark.parametrize("words", few([("compare", "three", "print.jpg"), ("read", "print.jpg", "--onto", "three")], 1))
 def test_a_print_in_all_inks_is_not_taken_for_one_of_them(three, capsys, words):
     ran = run(capsys, *words)

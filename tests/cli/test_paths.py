@@ -11,6 +11,7 @@ import ezdxf
 import pytest
 
 from tests.cli.running import run
+from tests.strategies import takes_long
 
 MAKE = [
     "snowfall", "--size", "32x26", "--material", "birch-plywood", "--cutter", "laser-fine", "--for", "laser",
@@ -29,6 +30,7 @@ def layers(text: str) -> list[str]:
     return list(dict.fromkeys(its.dxf.layer for its in ezdxf.read(io.StringIO(text)).modelspace()))
 
 
+@takes_long  # readers/test_plan_readers.py reads them; help's examples write them
 def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
     told = made(capsys, tmp_path / "out")
     names = {"laser/paths.png", "laser/paths.svg", "laser/paths.dxf"}

@@ -20,6 +20,7 @@ from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
 from tests.cli.running import needs_fork
+from tests.strategies import few
 
 TEST_PROCESS = os.getpid()
 
@@ -65,7 +66,7 @@ def test_a_full_disk_is_told_at_once(tmp_path):
     assert len(list(tmp_path.iterdir())) == 1
 
 
-@pytest.mark.parametrize("jobs", [1, 2, 9])
+@pytest.mark.parametrize("jobs", few([1, 2, 9], 2))
 def test_every_task_returns_and_tells(jobs):
     said = []
     tasks = {str(k): partial(squared, k) for k in range(5)}
@@ -208,7 +209,7 @@ def test_what_a_child_could_not_do_is_done_here(task):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="its processes are looked up in /proc")
-@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+@pytest.mark.parametrize("end", few([signal.SIGTERM, signal.SIGINT, signal.SIGKILL], 2))
 def test_no_child_outlives_its_parent(end):
     words = (
         "import os, signal, time; from carvegen.delivery.side_by_side import side_by_side\n"

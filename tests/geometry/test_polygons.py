@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from carvegen import geometry
 from tests.cases import box, disc, shapes
-from tests.strategies import blobs
+from tests.strategies import blobs, takes_long
 
 PAIR = shapes(box(0, 0, 2, 1), box(1, 0, 2, 1))
 HOLED = box(0, 0, 10, 10).difference(box(2, 3, 4, 4))
@@ -135,6 +135,7 @@ def test_empty_arrays_stack() -> None:
     assert len(geometry.mirrored(geometry.empty(), 3.0)) == 0
 
 
+@takes_long  # few holes above
 def test_a_plate_with_many_holes_is_snapped_as_one_with_few_and_soon():
     """Against shapely's own way for all, `set_precision`; holes that come to touch on the grid are left to it."""
     rng = np.random.Generator(np.random.PCG64(5))

@@ -203,7 +203,7 @@ def test_block_smaller_than_any_shape_is_left_whole_or_refused(name) -> None:
     assert len(grown(name, settings, limits(land=3.0, cut=2.0), 1, size=(6.2, 6.2), margin_mm=3.0).cuts) == 0
 
 
-@pytest.mark.parametrize(("name", "preset"), dict.fromkeys([("snowfall", "heavy"), *few(PRESETS, 7)]))
+@pytest.mark.parametrize(("name", "preset"), dict.fromkeys([("snowfall", "heavy"), *few(PRESETS, 4)]))
 def test_land_cut_and_edge_hold_on_a_whole_block(name, preset) -> None:
     its, cuts = limits(0.7, 0.4), whole_block(name, preset, 1)
     assert_sound(cuts, shapely.box(0, 0, *whole(name)))
@@ -230,7 +230,7 @@ SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-w
 _SETUPS = list(dict.fromkeys([*SLENDER, *permitted()]))
 UNDER = [
     (name, *its)
-    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 6)])
+    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 3)])
     for m, name in enumerate(MOTIFS)
     if MANY or m == k % len(MOTIFS)
 ]

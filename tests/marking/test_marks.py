@@ -71,7 +71,7 @@ def white(growth: Growth, shape) -> float:
 
 
 @each_motif
-@pytest.mark.parametrize("meaning", few(Meaning, 2))
+@pytest.mark.parametrize("meaning", few(Meaning, 1))
 @examples(1)
 @given(shape=blobs(), strength=st.floats(0.2, 1))
 def test_nothing_changes_beyond_a_land_and_a_flake(name, meaning, shape, strength) -> None:

@@ -107,6 +107,7 @@ def test_grey_lines_and_creases_mark_nothing():
     assert page.notes == ()
 
 
+@takes_long  # python -m tests.robustness pencil has the figures
 def test_a_heavier_hand_means_more_in_three_grades():
     case = Case(
         strokes=tuple(Stroke(pencil=k % 2, shape=blob(15 + 30 * (k // 2), 18 + 34 * (k % 2), 11, 11, k), press=press)

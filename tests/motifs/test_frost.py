@@ -27,7 +27,7 @@ from carvegen.motifs.frost.bridges import _course
 from carvegen.motifs.frost.stubs import Stub
 from carvegen.motifs.growth import Place
 from tests.cases import once
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
@@ -113,6 +113,7 @@ UNDER = [
 ]
 
 
+@takes_long  # laws/test_motifs.py says it of every motif
 @pytest.mark.parametrize(("preset", "material", "cutter"), UNDER)
 def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
     ways = setups_for(Library(), material=material, cutter=cutter)

@@ -16,7 +16,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs.grain import PRESETS, Settings, grow, growing
 from carvegen.motifs.growth import Place
 from tests.cases import box, disc, grown, limits, setup, shapes
-from tests.strategies import MANY, few
+from tests.strategies import MANY, few, takes_long
 
 SMALL = (60.0, 70.0) if MANY else (42.0, 50.0)
 BOARDS = shapes(*(box(0, y, 80, 14) for y in (0, 15, 30, 45)))
@@ -52,6 +52,7 @@ ON = [
 ]
 
 
+@takes_long  # laws/test_motifs.py says it of every motif
 @pytest.mark.parametrize(("preset", "seed", "material"), few(ON, 2))
 def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
     way = setup(material, "v-60")
@@ -61,6 +62,7 @@ def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
     assert [its for its in report if its.severity is Severity.BREAKS or its.rule == "land-width"] == []
 
 
+@takes_long  # laws/test_motifs.py, by shapely's distances
 @pytest.mark.parametrize("preset", few(PRESETS, 2))
 def test_lines_never_cross_and_keep_the_land_point_by_point(preset) -> None:
     """Independent of shapely's distances: points 0.04 mm apart on every outline, in a k-d tree."""
@@ -130,6 +132,7 @@ def test_a_flat_sawn_board_has_arches_and_a_quarter_sawn_one_has_none() -> None:
     assert bent("quarter-sawn") == 0
 
 
+@takes_long  # a measure of looks; ours/test_look.py has its figures
 def test_lines_swell_and_differ_in_weight() -> None:
     """Widths along and between lines: the widest inner disc of a stroke is no constant."""
     cuts = grain(3).cuts

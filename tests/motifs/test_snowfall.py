@@ -158,6 +158,7 @@ def test_heavy_snow_lies_in_masses_with_holes() -> None:
     assert 0.17 < bayed.mean() < 0.25, "torn, but no jigsaw"
 
 
+@takes_long  # laws/test_motifs.py on small blocks
 @pytest.mark.parametrize("number", few([0, 2, 8, 14], 1))
 def test_every_limit_holds_on_small_blocks(number) -> None:
     """The first of the blocks that `python -m tests.robustness snow` makes by the hundred."""
@@ -203,6 +204,7 @@ def test_half_white_and_more_comes_or_is_told(share) -> None:
     assert came > share - 0.1
 
 
+@takes_long  # test_what_is_kept_clear_changes_nothing_elsewhere and blocks/test_from_motif.py
 def test_flakes_go_behind_what_is_kept_clear() -> None:
     """Cut by its own edge: no dark line of one width is left beside it."""
     kept = box(30, 0, 20, 70)

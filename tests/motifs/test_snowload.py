@@ -203,6 +203,7 @@ def test_the_fringe_may_all_be_cut_or_all_be_left(name, preset) -> None:
     assert shapely.covers(FACE.buffer(0.001), growth.free).all()
 
 
+@takes_long  # a measure of looks
 def test_there_is_a_fringe() -> None:
     growth = snow_on("person", "fresh")
     assert shapely.area(growth.free).sum() > 0.005 * shapely.area(growth.cuts).sum()
@@ -246,6 +247,7 @@ def test_no_two_posts_have_like_caps() -> None:
     assert np.ptp(off) > 0.4
 
 
+@takes_long  # one more shape, as the others here
 def test_what_a_roof_sheds_lies_on_the_ledge_below() -> None:
     """Beside the eaves it lies deeper than where the same ledge sees as much sky; nothing lies on the roof."""
     roof = shapely.Polygon([(60, 60), (90, 60), (75, 110)])

@@ -11,6 +11,7 @@ import shapely
 
 from tests.cases import grown, limits
 from tests.laws.test_motifs import preset_settings
+from tests.strategies import few
 
 SIZE = (54.0, 40.0)  #: as the laws have it
 
@@ -28,7 +29,7 @@ FIGURES = [
 ]
 
 
-@pytest.mark.parametrize(("name", "preset", "count", "share", "outline"), FIGURES)
+@pytest.mark.parametrize(("name", "preset", "count", "share", "outline"), few(FIGURES, 5))
 def test_it_looks_as_it_was_found_good(name, preset, count, share, outline) -> None:
     cuts = grown(name, preset_settings(name, preset), limits(0.7, 0.4), 1, size=SIZE).cuts
     assert len(cuts) == pytest.approx(count, abs=1)

@@ -16,7 +16,7 @@ from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.picture import Picture, _Grower
 from tests.cases import SHELF, box, disc, limits, shapes
-from tests.strategies import MANY
+from tests.strategies import MANY, takes_long
 
 BLOCK = """
 [[blocks]]
@@ -221,6 +221,7 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
     assert (on_it[0].sum() > 0.95 * on_it[1].sum()) != bars
 
 
+@takes_long  # behind posts, and before a dark ground: below
 def test_masses_lie_behind_boards_of_a_paler_ink_but_not_behind_its_lines(tmp_path, monkeypatch) -> None:
     """A board 5 mm wide is a bar, a wave of 1 mm is none; the block of the lightest ink is what lies behind all."""
     names, boxes = ("POST", "BOARD", "WAVE"), ("34 0 2 4", "20 0 5 30", "4 14 14 1")

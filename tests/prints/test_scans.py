@@ -21,6 +21,7 @@ from carvegen.prints.marked.marked_whites import marks_of
 from tests.cases import small_print
 from tests.cli.running import built_once, run
 from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
+from tests.strategies import takes_long
 
 TOML = small_print('[marks]\nscans = ["sheet.png"]', name="trial", size=(90, 70), blocks={"sky": ["*"]})
 
@@ -99,6 +100,7 @@ def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folde
     assert not (tmp_path / "marks.svg").exists()
 
 
+@takes_long  # page/test_behind.py draws the sheet as the command
 def test_the_sheet_of_a_print_that_is_built_is_drawn_from_its_lands_and_the_same(tmp_path, capsys, monkeypatch):
     text = TOML.replace('scans = ["sheet.png"]', "")
     shutil.copytree(built_once(text), tmp_path / "trial")

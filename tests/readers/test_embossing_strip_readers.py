@@ -125,6 +125,7 @@ def closed(shape, radius):
     return shape.buffer(radius, quad_segs=64).buffer(-radius, quad_segs=64)
 
 
+@takes_long  # blocks/embossing/test_pressing.py
 def test_the_counter_sheet_leaves_the_papers_thickness_beside_every_foot(strip):
     feet = shapely.box(0, 0, 140, 84).difference(areas(strip / "laser" / "block.dxf", "CUT AREA"))
     holes = areas(strip / "counter" / "laser" / "block.dxf", "CUT-OUT")

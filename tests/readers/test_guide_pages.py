@@ -201,6 +201,7 @@ def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, way):
     _same_where_drawn(*pictures)
 
 
+@takes_long  # writers/test_ring_room.py has their room
 def test_rings_are_seen_and_numbers_stand_near_them_or_are_led_to():
     guide = _dense_guide("dense", "carbon")
     for mark in guide.marks:

@@ -24,7 +24,7 @@ from carvegen.toolpaths.promises import broken, doubled, into_land_mm
 from carvegen.toolpaths.settings import LOWERED, PathSettings
 from tests import cases
 from tests.cases import box, disc
-from tests.strategies import blobs, examples
+from tests.strategies import blobs, examples, takes_long
 from tests.toolpaths import twins
 
 TOP_MM = 0.2  # the fine laser's kerf at the face (its profile)
@@ -474,6 +474,7 @@ def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:
     return found[shapely.is_valid(found)]
 
 
+@takes_long  # a slow twin; by pixels in test_simulation.py
 @pytest.mark.parametrize("seed", [1, 2])
 def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed):
     cuts, half = flowers(seed), 0.1

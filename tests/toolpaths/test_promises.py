@@ -268,7 +268,7 @@ PLANNED = [
 ]
 
 
-@pytest.mark.parametrize(("cutter", "material"), few(PLANNED, 5))
+@pytest.mark.parametrize(("cutter", "material"), few(PLANNED, 3))
 def test_all_that_is_planned_keeps_its_promises(cutter: str, material: str) -> None:
     """Cuts at the edge, cut-outs beside cuts, with and without clamps and in every way of clearing."""
     cuts = (box(0, 3, 9, 4), box(12, 4, 8, 8), box(20, 4, 6, 8), disc(32, 8, 3), box(4, 14, 30, 0.9), disc(9, 21, 4))

@@ -20,7 +20,7 @@ from carvegen.writers.guide import guide_patches
 from carvegen.writers.guide.guide_patches import PATCH_MM, patches_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.cases import block, box, disc, setup
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 RNG = np.random.default_rng(4)
 FLAKES = tuple(disc(x, y, 0.9) for x in range(4, 118, 5) for y in range(4, 78, 6))
@@ -73,6 +73,7 @@ def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
     assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]
 
 
+@takes_long  # a slow twin
 def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
     """Every zone measured exactly, as a slow twin: dense flakes, and gaps round the room that a number needs."""
     rng = np.random.default_rng(8)

@@ -19,6 +19,7 @@ from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND, change_png
 from carvegen.writers.block.clean_artwork import artwork_png
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
 from tests.cases import block, box, disc, setup
+from tests.strategies import takes_long
 
 DTD = etree.DTD(str(Path(__file__).parents[1] / "data" / "svg11-dtd" / "svg11.dtd"))
 DARK_RED = (0x8C, 0x1C, 0x2F)
@@ -33,6 +34,7 @@ def area(image: np.ndarray, colour: tuple[int, int, int], px_per_mm: float) -> f
     return float((np.abs(image - colour).max(axis=-1) < 40).sum()) / px_per_mm**2
 
 
+@takes_long  # a measure of one picture
 def test_colours_cover_what_changed() -> None:
     before = block(box(5, 5, 8, 6), disc(25, 15, 4))
     after = block(box(5.31, 5, 8, 6), disc(25, 15, 3), box(33, 20, 3, 4))

@@ -263,6 +263,7 @@ def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, ho
     assert shapely.buffer(unlike, -0.3).area < 1.0
 
 
+@takes_long  # test_files.py says it of photographs of all sizes
 def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
     """Twice as many pixels across as the plan has at 300 dpi: half of them are read, corners stay the file's."""
     seen, true = sky_seen()
@@ -321,6 +322,7 @@ def test_of_a_nearly_symmetrical_drawing_the_right_side_is_found(turn):
         assert made.off_mm(found.place, true).max() < 0.3
 
 
+@takes_long  # python -m tests.robustness on-plan
 def test_what_is_alike_enough_to_end_the_search_is_a_right_place_and_no_wrong_one():
     """Both sides of 0.5: 30 of 33 right pictures were found above it, and 77 wrong ones at 0.06 to 0.32."""
     seen, _ = made.photographed(made.cut_by_hand(made.painted(SKY)), table=(150, 120, 80))

@@ -17,6 +17,7 @@ from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.delivery import laid_on_plan
 from carvegen.delivery.laid_on_plan import Planned
 from tests.artwork.scan import on_plan_pictures as made
+from tests.strategies import few
 
 PAPER = (251, 250, 246)
 COATS = {"sky": Ink(colour=(169, 191, 203), opacity=0.2), "key": Ink(colour=(31, 43, 61), opacity=0.7)}
@@ -104,7 +105,7 @@ def test_a_picture_that_fits_no_plan_is_tried_by_its_inks(monkeypatch, tmp_path,
     assert not (tmp_path / "fit.png").exists()
 
 
-@pytest.mark.parametrize("shown", ["another drawing", "a proof of one block", "nothing but sky"])
+@pytest.mark.parametrize("shown", few(["another drawing", "a proof of one block", "nothing but sky"], 2))
 def test_what_is_no_such_print_is_not_laid(shown) -> None:
     """Another drawing in the same inks; the key alone; one ink all over, which says nothing of where it lies."""
     plan = _plan(_printed(POSTS, 1, 90))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from carvegen.motifs.shared.simplex import simplex_noise
-from tests.strategies import MANY
+from tests.strategies import MANY, few
 
 #: ``noise.snoise2(x, y, octaves)`` of noise 1.2.2 on x86-64, written down once.
 PACKAGE = {
@@ -36,7 +36,7 @@ def test_values_of_the_package() -> None:
         assert simplex_noise(np.array([[x, y]]), octaves)[0] == value
 
 
-@pytest.mark.parametrize("octaves", [1, 2, 3, 4, 5, 6, 7, 8])
+@pytest.mark.parametrize("octaves", few([1, 2, 3, 4, 5, 6, 7, 8], 2))
 @pytest.mark.parametrize("reach", [1.0, 100.0, 10_000.0])
 def test_a_million_points_agree_bit_by_bit(octaves: int, reach: float) -> None:
     """24 × 42,000 points, both signs, near and far; a quarter of them where there is less time."""

@@ -61,6 +61,7 @@ def test_it_is_told_how_much_of_the_face_is_free() -> None:
     assert "kept off a part of the face, 38% of it is free" in growth.remark
 
 
+@takes_long  # what is asked above, as integers
 def test_shares_may_be_whole_numbers() -> None:
     face = shapely.box(0, 0, 20, 15)
     whole, parts = (

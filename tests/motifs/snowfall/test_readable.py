@@ -15,6 +15,7 @@ from carvegen.motifs.snowfall.falling import _between, _hidden_by
 from carvegen.motifs.snowfall.readable import masses, uncut
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
+from tests.strategies import takes_long
 
 LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
 POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
@@ -87,6 +88,7 @@ def test_no_mass_shows_between_boards_that_are_near_but_flakes_do(gap, hidden) -
     assert shapely.contains(what, shapely.Point(10, 4 + gap / 2)) == hidden
 
 
+@takes_long  # prints/test_picture.py says it of posts
 def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> None:
     settings = Settings(**{**PRESETS["heavy"], "hidden": 0.0, "snow": 0.4, "largest_mm": 2.0, "level": LEVEL})
     bars = geometry.union(shapes(*(box(x, 0, 6, 30) for x in (3, 12, 21))))

@@ -109,6 +109,7 @@ def test_a_fir_bears_snow_inside_its_crown_or_not_if_that_is_refused() -> None:
     assert guessed > refused + 6
 
 
+@takes_long  # one more shape, as the others here
 def test_a_tier_of_a_fir_bears_snow_on_its_front_though_another_hangs_over_it() -> None:
     """The lower tier's upper side, left, beneath the upper one: as good as bare where boughs are refused."""
     lower, upper = (
@@ -165,6 +166,7 @@ def test_a_gap_between_twigs_that_snow_shuts_at_its_foot_is_no_white_pillar() ->
     assert shapely.intersection(cuts, shapely.box(34.4, 45.4, 35.9, 48.4)).area < 0.5
 
 
+@takes_long  # a measure of many limbs
 @pytest.mark.parametrize("preset", few(["deep", "fresh"], 1))
 def test_bark_shows_through_on_a_broad_limb_as_often_as_she_says(preset) -> None:
     """Tongues of a limb 8 mm thick, less than 2 mm broad, in the white on it; no islands, which look like eyes."""
@@ -255,6 +257,7 @@ def test_the_line_of_snow_between_two_posts_is_no_shelf(preset) -> None:
     assert 0.04 < np.median(bent) < 0.15
 
 
+@takes_long  # prints/test_holes.py says it of a print
 def test_one_hole_is_air_and_another_beside_it_a_mark() -> None:
     """Said of areas: one that covers its hole, and a dab in the middle of it; the third is as the motif says."""
     windows = [shapely.box(x, 20, x + 12, 34) for x in (12, 29, 46)]

@@ -228,6 +228,7 @@ def test_behind_a_post_the_wind_leaves_a_hollow_and_then_a_drift() -> None:
     assert at < 0.8 * max(behind)
 
 
+@takes_long  # a measure of many posts
 def test_before_a_post_the_wind_digs_deeper_than_behind_it() -> None:
     """Level ground, the wind from the left: on average of posts with snow on either side."""
     posts = [shapely.box(x, 5, x + 2, 30) for x in (16, 34, 52)]
@@ -237,6 +238,7 @@ def test_before_a_post_the_wind_digs_deeper_than_behind_it() -> None:
     assert before < 0.28 * behind
 
 
+@takes_long  # a measure of many posts
 def test_ground_is_hollow_right_at_what_stands_in_it() -> None:
     """In still air, on average of many; and no two are alike."""
     posts = [shapely.box(x, 5, x + 2, 45) for x in (10, 24, 38, 52)]
