@@ -278,6 +278,15 @@ def test_what_has_the_colour_of_a_named_layer_prints_from_its_block():
     ]  # fmt: skip
 
 
+def test_named_layers_of_one_colour_print_from_one_block_and_of_others_each_from_its_own():
+    box = geometry.polygon_array([shapely.box(0, 0, 9, 9)])
+    colours = {"water": "#bccdd6", "hills": "#6d8ea6", "sky": "#bccdd6", "key": "#1d2a3a"}
+    blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
+    assert [block["layers"] for block in blocks] == [["sky", "water"], ["hills"], ["key"]]
+    unsaid = guess(dict.fromkeys(colours, box), (40, 30), {})["blocks"]
+    assert [block["layers"] for block in unsaid] == [["sky"], ["water"], ["hills"], ["key"]]
+
+
 def test_a_tree_drawn_first_up_to_the_top_is_no_sky(tmp_path, capsys):
     tree = '<path d="M8 0h25l4 14h-12v16h-6v-16h-14z" fill="#334433"/><path d="M30 24h9v6h-9z" fill="#aa7755"/>'
     run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", tree))
