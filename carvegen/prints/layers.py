@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Drawing", "drawing_of", "located"]
+__all__ = ["Drawing", "drawing_of", "located", "runs_across"]
 
 _PARTED = (
     "; if layers were parted by their colours when the print was begun: begin another with the drawing as it is now "
@@ -39,6 +39,7 @@ _BELOW_MM, _ON, _SLENDER = 3.0, 0.3, 1.5  #: it stands if so much of that below 
 _BEFORE = 0.6  #: it stands before what fills so much of that,
 _UPRIGHT = 0.5  #: a thing on legs is so many times as high as broad: no rope
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
+_SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choice
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -153,6 +154,12 @@ def _filled(left: Floats, low: Floats, right: Floats, top: Floats, layers: Itera
         shapely.prepare(layer.shape)
         ink |= shapely.contains_xy(layer.shape, x, y)
     return np.asarray(ink.mean(axis=1))
+
+
+def runs_across(shapes: PolygonArray, width_mm: float) -> Mask:
+    """Which shapes come near both sides of a face so wide, as ground does; (n,)."""
+    left, _, right, _ = shapely.bounds(shapes).T
+    return np.asarray((left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm))
 
 
 def located(print_: Print, text: str) -> str:

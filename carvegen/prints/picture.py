@@ -25,7 +25,7 @@ from carvegen.motifs.snowfall.readable import mass_mm2
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
-from carvegen.prints.layers import Drawing, drawing_of
+from carvegen.prints.layers import Drawing, drawing_of, runs_across
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
 from carvegen.prints.separation import painted
 
@@ -493,8 +493,7 @@ class _Grower:
     def _ground_of(self, plate: Plate) -> BaseGeometry:
         """What is drawn from one side of the face to the other, whatever stands before it."""
         parts = geometry.parts(self.drawing.union(plate.layers))
-        left, _, right, _ = shapely.bounds(parts).T
-        return _union([parts[(left < APART_MM) & (right > self.print_.width_mm - APART_MM)]])
+        return _union([parts[runs_across(parts, self.print_.width_mm)]])
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""

@@ -169,7 +169,6 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
     assert hatched * made.FACE.area == pytest.approx(0.25 / 2.4 * float(over), rel=0.3)
 
 
-@takes_long  # artwork/scan/test_covered.py; prints/test_recut.py in words
 @not_sought
 @pytest.mark.parametrize("command", few(["compare", "read"], 1))
 def test_a_negative_is_refused(own_folder, plan, capsys, command):
@@ -495,7 +494,6 @@ def test_inks_without_colours_are_refused_where_a_print_is_compared(three, capsy
     assert "--print PRINT.toml" in ran.err
 
 
-@takes_long  # artwork/scan/test_on_plan.py tells it from its tone
 @pytest.mark.parametrize("words", few([("compare", "three", "print.jpg"), ("read", "print.jpg", "--onto", "three")], 1))
 def test_a_print_in_all_inks_is_not_taken_for_one_of_them(three, capsys, words):
     ran = run(capsys, *words)

@@ -283,6 +283,9 @@ def test_named_layers_of_one_colour_print_from_one_block_and_of_others_each_from
     colours = {"water": "#bccdd6", "hills": "#6d8ea6", "sky": "#bccdd6", "key": "#1d2a3a"}
     blocks = guess(dict.fromkeys(colours, box), (40, 30), colours)["blocks"]
     assert [block["layers"] for block in blocks] == [["sky", "water"], ["hills"], ["key"]]
+    dark = colours | {"sky": "#1d2a3a"}
+    apart = guess(dict.fromkeys(dark, box), (40, 30), dark)["blocks"]
+    assert ["sky"] in [block["layers"] for block in apart], "what lies behind all is no part of the key"
     unsaid = guess(dict.fromkeys(colours, box), (40, 30), {})["blocks"]
     assert [block["layers"] for block in unsaid] == [["sky"], ["water"], ["hills"], ["key"]]
 

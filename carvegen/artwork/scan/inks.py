@@ -37,9 +37,7 @@ _DOUBT = 0.2  #: an ink that is as likely as this, or more, may be there
 _HIDES = (
     15.0  #: an ink that changes another by less CIELAB units can't be told beside it in a photograph; our own choice
 )
-_THIN = (
-    3.5  #: CIELAB units towards a colour with one ink more from which on that ink may lie there thinly; our own choice
-)
+_THIN = 3.5  #: CIELAB units towards a colour with one ink more, from which on that may lie there thinly; our own choice
 _PART, _ASIDE = 0.15, 0.7  #: and by such a part of the way there, no farther aside than so much of what lies behind
 _LOOK_PX = 1000  #: longer side of the picture in which places are looked for
 _BLEND_PX = 15  #: in it a blend is wider; our own choice
@@ -47,11 +45,7 @@ _RUNS_OUT = 0.1  #: of a place's rim where ink lies thinly beside it: it runs ou
 _STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
 _LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
 _BRIGHT, _DUSK = 90.0, 50.0  #: CIELAB lightness of paper in good light, and the least of any; our own choice
-_NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = (
-    7.0,
-    3.0,
-    18.0,
-)  #: the most chroma of paper: bright, else, all round; our own choice
+_NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = 7.0, 3.0, 18.0  #: the most chroma of paper: bright, else, all round; the same
 _DISTINCT = 12.0  #: CIELAB units between colours that are offered as inks; our own choice
 _MARGIN = 0.95  #: of a picture's side that shows paper where there is a margin
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge

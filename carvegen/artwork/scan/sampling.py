@@ -18,8 +18,11 @@ _BAND = 64  #: rows that stay in a processor's cache
 
 
 def blurred(values: NDArray[Any], sigma: float) -> NDArray[Any]:
-    """``scipy.ndimage.gaussian_filter``; an array of floats of the same shape and kind, of bytes as 32 bits."""
-    exact = values.astype(np.float32) if values.dtype == np.uint8 else values
+    """``scipy.ndimage.gaussian_filter`` of tones (rows, columns) in floats: of the same kind, of whole numbers 32 bits.
+
+    `sigma` is in pixels, and more than 0.
+    """
+    exact = values if np.issubdtype(values.dtype, np.floating) else values.astype(np.float32)
     reach = int(_FAR * sigma + 0.5)
     if reach > _WIDE_PX or min(values.shape) < _WIDE_PX:
         from scipy.ndimage import gaussian_filter

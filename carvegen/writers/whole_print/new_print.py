@@ -17,6 +17,7 @@ from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightnes
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.prints.file.print_file import block_name_fault
+from carvegen.prints.layers import runs_across
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
 if TYPE_CHECKING:
@@ -67,7 +68,6 @@ _RANKS = (
     frozenset({"key", "line", "lines", "lineart", "outline", "outlines", "dark", "darks"}),
 )
 _SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
-_SIDE = 0.02  #: of the width: ground comes so near to both sides; our own choice
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for", "state", "cut_land"),
@@ -221,7 +221,7 @@ def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: flo
 
     Of one with the hills behind it, a post would have no outline left that snow could lie on.
     """
-    grounds = [name for name in names if _runs_across(layers[name], width_mm)]
+    grounds = [name for name in names if runs_across(layers[name], width_mm).any()]
     others = [name for name in names if name not in grounds]
     return [[name] for name in grounds] + ([others] if others else [])
 
@@ -236,12 +236,6 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]]) -> list[str]:
     first, *rest = (lightness(rgb(block["ink"])) for block in blocks)
     darker = [block for block, light in zip(blocks[1:], rest, strict=True) if first - light >= _DARKER]
     return [name for block in darker for name in block["layers"]]
-
-
-def _runs_across(shapes: PolygonArray, width_mm: float) -> bool:
-    """Whether one of the shapes comes near both sides of the face."""
-    left, _, right, _ = shapely.bounds(shapes).T
-    return bool(((left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm)).any())
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
@@ -291,11 +285,14 @@ def _plans(
     several = len({colours.get(name, "") for name in layers}) > 1
     lots: dict[str, list[str]] = {}
     named = {name for name in layers if _rank(name) is not None}
-    of_ink = {colours[name]: name for name in reversed(list(layers)) if several and name in named and name in colours}
+    first = dict[tuple[str, int | None], str]()  # by ink, and by ink and rank: what lies behind is not the key's
+    for name in reversed(list(layers)):
+        if several and name in named and name in colours:
+            first[colours[name], None] = first[colours[name], _rank(name)] = name
     for name in layers:
         ink = colours.get(name, "")
         alone = name in named or not several
-        lots.setdefault(of_ink.get(ink, name if alone else ink), []).append(name)
+        lots.setdefault(first.get((ink, _rank(name)), name if alone else ink), []).append(name)
     every = [
         _Plan(
             layers=tuple(names),
@@ -312,7 +309,8 @@ def _plans(
     order = "light inks first" if light == sorted(light, reverse=True) else "what lies behind first, then light to dark"
     why = f"A block for each colour of your drawing, {order}; white stays paper."
     if named:
-        why = f"Blocks by the names of your layers, {order}."
+        joined = ", those of one colour in one" if any(len(named & set(plan.layers)) > 1 for plan in every) else ""
+        why = f"Blocks by the names of your layers{joined}, {order}."
     elif not several:
         why = f"A block for each layer in the order of drawing, {order}: a guess, for neither names nor colours say."
     shared = "; ".join(" and ".join(plan.layers) for plan in plans if plan not in every)
