@@ -119,7 +119,7 @@ def test_round_an_island_a_ramp_takes_no_short_cut() -> None:
 
 @pytest.mark.parametrize("long", [0.7, 1.9, 30.0])
 def test_an_open_path_shorter_than_the_ramp_goes_to_and_fro_on_it(long: float) -> None:
-    """2 mm down at 5° take 2 / tan 5° = 22.9 mm: no step falls steeper than that, and the floor is reached all along."""
+    """2 mm down at 5° take 2 / tan 5° = 22.9 mm: no step falls steeper, and the floor is reached all along."""
     flat = Paths(np.array([[1.0, 2, 0], [1 + long, 2, 0]]), np.array([0, 2]), np.array([False]))
     down = Descent(depth_mm=2.0, passes=1, ramp_deg=5.0)
     (way,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
