@@ -60,7 +60,7 @@ _SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.And: ast.Or, ast.Or: ast.And
 _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
 _FREE = {
     "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
-    "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
+    "_PLAIN_MM", "_ASKEW", "_ROOM", "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
 }  # fmt: skip
 _ROUNDING = 2e-6  #: nor how much room there is for rounding
 _SPARE_SECONDS = 60

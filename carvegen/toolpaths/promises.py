@@ -188,7 +188,7 @@ def _unprepared(plan: Plan) -> Iterator[str]:
             continue
         points = sampled(operation.paths, _PASS_STEP_MM)
         step = operation.depth_mm if operation.pass_mm is None else operation.pass_mm
-        cell = _NEAR * 2 * _widest_mm(plan, operation)
+        cell = _NEAR * 2 * _widest_mm(operation)
         level = np.ceil((-points[:, 2] - TOLERANCE_MM) / step).astype(np.int64)
         for k in range(2, int(level.max(initial=0)) + 1):
             asked = np.flatnonzero(level == k)
@@ -227,7 +227,7 @@ def _clamps(plan: Plan, settings: PathSettings) -> Iterator[str]:
         return
     tree = shapely.STRtree(settings.no_go)
     for operation in plan.operations:
-        off = max(0.0, _widest_mm(plan, operation) - TOLERANCE_MM)
+        off = max(0.0, _widest_mm(operation) - TOLERANCE_MM)
         if len(tree.query(_lines(operation.paths), predicate="dwithin", distance=off)[0]):
             yield f"{operation.name}: goes where nothing may go"
 
@@ -244,7 +244,7 @@ def _land(plan: Plan, _settings: PathSettings) -> Iterator[str]:
 def _twice(plan: Plan, _settings: PathSettings) -> Iterator[str]:
     for operation in plan.operations:
         # a beam burns twice what it follows twice; of a turning cutter shorter pieces lie in what it has cut already
-        least = _SPECK_MM if operation.cutter.form == "laser" else _widest_mm(plan, operation)
+        least = _SPECK_MM if operation.cutter.form == "laser" else _widest_mm(operation)
         count = doubled(operation.paths, least)
         if count:
             yield f"{operation.name}: {count} lines are followed twice"
@@ -304,7 +304,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
         return 0.0
     edge_tree, goes_tree = shapely.STRtree(edges), shapely.STRtree(goes)
     lowest = np.minimum.reduceat(paths.xyz[:, 2], paths.start[:-1])
-    reach = np.maximum(_half_at_face(plan, operation, lowest) - TOLERANCE_MM / 2, 0.0)
+    reach = np.maximum(_half_at_face(operation, lowest) - TOLERANCE_MM / 2, 0.0)
     near, home = np.zeros(len(paths), dtype=bool), np.full(len(paths), -1)
     near[edge_tree.query(_lines(paths), predicate="dwithin", distance=reach)[0]] = True
     path, shape = goes_tree.query(geometry.dots(paths.entries[:, :2]), predicate="intersects")
@@ -318,7 +318,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
         at = geometry.dots(some[:, :2])
         away = shapely.distance(outlines[own[path]], at)
         off = np.where(shapely.intersects(goes[own[path]], at), away, -away)
-        worst = max(worst, float((_half_at_face(plan, operation, some[:, 2]) - off).max()))
+        worst = max(worst, float((_half_at_face(operation, some[:, 2]) - off).max()))
     for some, _ in _in_chunks(slow):
         at = geometry.dots(some[:, :2])
         pair, away = edge_tree.query_nearest(at, all_matches=False, return_distance=True)
@@ -326,7 +326,7 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
         free = ~shapely.intersects(face, at)
         free[goes_tree.query(at, predicate="intersects")[0]] = True
         off = np.where(free, away, -away)
-        worst = max(worst, float((_half_at_face(plan, operation, some[:, 2]) - off).max()))
+        worst = max(worst, float((_half_at_face(operation, some[:, 2]) - off).max()))
     return worst
 
 
@@ -375,9 +375,9 @@ def _sampled(paths: Paths, step_mm: float) -> tuple[Floats, Indices]:
     return np.asarray(paths.xyz[which] + share[:, None] * step[which], dtype=np.float64), paths.owner[which]
 
 
-def _widest_mm(plan: Plan, operation: Operation) -> float:
+def _widest_mm(operation: Operation) -> float:
     """Half the groove's width at the face where it is widest."""
-    return float(_half_at_face(plan, operation, np.array([-operation.depth_mm]))[0]) if operation.depth_mm > 0 else 0.0
+    return float(_half_at_face(operation, np.array([-operation.depth_mm]))[0]) if operation.depth_mm > 0 else 0.0
 
 
 def _run_out_mm(plan: Plan, operation: Operation) -> float:
@@ -386,11 +386,10 @@ def _run_out_mm(plan: Plan, operation: Operation) -> float:
     return float(cutting.half_width_mm(operation.cutter, below, operation.depth_mm).max())
 
 
-def _half_at_face(plan: Plan, operation: Operation, z: Floats) -> Floats:
-    """Half the groove's width at the face: by the depth of each point, of a laser by the operation's."""
+def _half_at_face(operation: Operation, z: Floats) -> Floats:
+    """Half the groove's width at the face: by the depth of each point; a beam's is as wide however deep it goes."""
     if operation.cutter.form == "laser":
-        deep = operation.depth_mm if operation.depth_mm > 0 else plan.job.depth_mm
-        return np.full(len(z), cutting.groove_mm(operation.cutter, deep) / 2)
+        return np.full(len(z), cutting.groove_mm(operation.cutter, operation.depth_mm) / 2)
     # every depth by itself: the tip above the face cuts nothing
     half = cutting.half_width_mm(operation.cutter, np.minimum(z, 0.0), 0.0)
     return np.where(z < 0, half, -np.inf)

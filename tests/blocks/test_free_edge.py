@@ -46,6 +46,13 @@ def test_a_patch_without_width_is_none_whatever_its_area_and_a_narrow_one_stays(
     assert shapely.union_all(with_fringe(block, fringe, LIMITS).free).equals(shapely.box(40, 5, 40.1, 35))
 
 
+@pytest.mark.parametrize(("high", "stays"), [(0.21, True), (0.19, False)])
+def test_bits_up_to_a_fiftieth_of_a_square_millimetre_are_nobody_s_to_decide(high, stays):
+    """0.1 mm wide: 0.021 and 0.019 mm²."""
+    block = _block(shapely.box(5, 5, 15, 35))
+    assert len(with_fringe(block, shapely.box(15, 10, 15.1, 10 + high), LIMITS).free) == stays
+
+
 def test_what_snapping_leaves_of_a_patch_is_measured_after_it():
     """A wide patch and a sliver in one outline, joined by less than the grid: two patches on it."""
     joined = shapely.union_all(

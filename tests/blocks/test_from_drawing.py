@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from carvegen.artwork.drawing import known_words
 from carvegen.base.errors import InputError
+from carvegen.blocks import from_drawing
 from carvegen.blocks.from_drawing import drawn_land
 
 
@@ -31,3 +34,13 @@ def test_a_land_of_no_size_is_refused(tmp_path):
     path.write_text(drawing(known_words(0.3), size=""))
     with pytest.raises(InputError, match="does not say how large"):
         drawn_land(path)
+
+
+def test_what_holds_only_the_new_cuts_of_a_block_is_no_land_of_it(monkeypatch, tmp_path):
+    path = tmp_path / "land.svg"
+    path.write_text(drawing(known_words(0.3)))
+    whole = from_drawing.read(path, outlines=True, without=())
+    monkeypatch.setattr(from_drawing, "read", lambda *_, **__: replace(whole, new_cuts_only=True))
+    with pytest.raises(InputError, match="only what is new") as told:
+        drawn_land(path)
+    assert "lands/" in told.value.hint

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+from types import SimpleNamespace
 
 import pytest
 
 from carvegen.base.errors import InputError, RefusedError
+from carvegen.blocks import job
 from carvegen.blocks.job import (
     USUAL_MACHINES,
     Job,
@@ -145,3 +147,13 @@ def test_two_machines_of_one_kind_are_told_apart_by_the_user(tmp_path):
     (folder / "mine.toml").write_text(bed, encoding="utf-8")
     with pytest.raises(InputError, match="two machines of one kind"):
         setups_for(Library([tmp_path]), material="linoleum", cutter="laser-fine", machines=["laser-bed", "mine"])
+
+
+@pytest.mark.parametrize(("kind", "offered"), [("laser", True), ("router", True), ("hand", False)])
+def test_by_hand_is_offered_where_a_machine_is_refused_and_not_to_a_hand(monkeypatch, kind, offered):
+    ban = SimpleNamespace(word="lead", why="its dust is poison")
+    monkeypatch.setattr(job, "ban", lambda _text, _kind: ban)
+    with pytest.raises(RefusedError) as told:
+        job._check_declared("lead sheet", SHELF.material("linoleum"), kind)
+    assert ("cut it by hand" in told.value.hint) == offered
+    assert told.value.hint.startswith("say what it is made of")

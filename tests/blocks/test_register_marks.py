@@ -167,6 +167,8 @@ def test_the_sheet_lies_against_three_places_of_the_stops():
     plan = Plan(method="stops")
     corner, edge = register_for(plan, (200.0, 150.0), "").stops
     sheet = sheet_of(plan, (200.0, 150.0))
+    margin = plan.paper_margin_mm
+    assert sheet.bounds == (-margin, -margin, 200 + margin, 150 + margin)
     assert corner.bounds[:2] == sheet.bounds[:2]
     assert edge.bounds[1] == sheet.bounds[1]
     apart = edge.centroid.x - sheet.bounds[0]

@@ -125,3 +125,13 @@ def test_the_check_of_wide_areas_reckons_with_the_lean():
     for lean in (55, -55):
         (shallow,) = found_by("clearing", replace(way, lean_deg=lean), area)
         assert shallow.measured == pytest.approx(0.1733, abs=5e-4)
+
+
+def test_a_wall_that_leans_in_says_to_lean_the_tool_less():
+    """Of a V of 60° leaned by 35° one wall leans in by 5°: leaning it less is the first remedy."""
+    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
+    report = checked(
+        way.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([shapely.box(9, 9, 19, 19)])))
+    )
+    (one,) = [found for found in report if found.rule == "wall-angle"]
+    assert one.remedy.startswith("lean the tool less, ")

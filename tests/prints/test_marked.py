@@ -181,6 +181,10 @@ def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> N
         ),
         (STAYS + 'blocks = ["sea"]\n', "must be a block of this print"),
         (OUT + 'for = ["snowfall"]\n', "has no meaning here"),
+        (
+            '[[marked]]\nmeaning = "open air"\nshape = "box 8 4 1 1"\nblocks = ["sky", "key"]\n',
+            "has no meaning here, got 'sky, key'",
+        ),
         ('[[marked]]\nmeaning = "goes"\nshape = "box 0 0 3 3"\n', "must be a known word"),
         (OUT + '[[marked]]\nmeaning = "stays"\nshape = "box 10 6 2 2"\n', "contradict one another"),
         ('[[openings]]\nshape = "circle 7 20 1"\n' + STAYS, "lies over an opening"),

@@ -115,3 +115,21 @@ def test_round_an_island_a_ramp_takes_no_short_cut() -> None:
     down = Descent(depth_mm=0.5, passes=1, ramp_deg=2.0)
     (way,) = ways(worked(round_it, down, ramped=np.ones(1, dtype=bool), room=room))
     assert np.hypot(way[:, 0], way[:, 1]) == pytest.approx(1.0, abs=0.005)
+
+
+@pytest.mark.parametrize("long", [0.7, 1.9, 30.0])
+def test_an_open_path_shorter_than_the_ramp_goes_to_and_fro_on_it(long: float) -> None:
+    """2 mm down at 5° take 2 / tan 5° = 22.9 mm: no step falls steeper, and the floor is reached all along."""
+    flat = Paths(np.array([[1.0, 2, 0], [1 + long, 2, 0]]), np.array([0, 2]), np.array([False]))
+    down = Descent(depth_mm=2.0, passes=1, ramp_deg=5.0)
+    (way,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
+    assert slopes_deg(way).max() <= down.ramp_deg + 0.01
+    assert (way[:, 0].min(), way[:, 0].max()) == pytest.approx((1, 1 + long))
+    assert way[-2:, 2] == pytest.approx([-2, -2]) and way[-2:, 0] == pytest.approx([1, 1 + long])
+
+
+def test_to_and_fro_an_open_path_with_a_bend_is_kept_to_on_every_leg() -> None:
+    """Legs go there and back in turn: each goes round the corner, and none cuts it off (the line, by shapely)."""
+    flat = Paths(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]), np.array([0, 3]), np.array([False]))
+    (way,) = ways(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
+    assert shapely.LineString([(0, 0), (1, 0), (1, 1)]).buffer(1e-6).covers(shapely.LineString(way[:, :2]))

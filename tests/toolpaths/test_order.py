@@ -152,3 +152,8 @@ def test_ranks_are_kept_where_heat_is_kept_apart():
     paths = strokes(9, 60)
     rank = np.sort(np.random.default_rng(9).integers(0, 3, 60))
     assert (np.diff(rank[cooled(paths, 5.0, rank=rank)]) >= 0).all()
+
+
+def test_a_tour_of_no_stop_has_no_length() -> None:
+    assert length_mm(np.empty(0, dtype=np.int64), np.empty((0, 2)), HOME) == 0
+    assert length_mm(np.array([1]), np.array([[3.0, 4], [6, 8]]), HOME) == 10  # 6, 8, 10 (Pythagoras)

@@ -14,6 +14,7 @@ from carvegen.toolpaths.paths import (
     no_paths,
     picked,
 )
+from carvegen.toolpaths.register_lines import OUT_MM, register_places
 
 
 def _open(*lines: list[tuple[float, float, float]]) -> Paths:
@@ -48,3 +49,11 @@ def test_picking_reorders_whole_paths() -> None:
 
 def test_nothing_has_no_length() -> None:
     assert len(no_paths()) == len(no_paths().lengths) == len(joined([])) == 0
+
+
+def test_the_crosses_lie_outside_the_middle_of_each_side() -> None:
+    """The middle of a side is the mean of its two corners (plane geometry)."""
+    corners = np.array([(0, 0), (40, 0), (40, 30), (0, 30)], dtype=float)
+    middle = (corners + np.roll(corners, -1, axis=0)) / 2
+    outwards = np.array([(0, -1), (1, 0), (0, 1), (-1, 0)])
+    assert np.array(register_places(40, 30)) == pytest.approx(middle + OUT_MM * outwards)

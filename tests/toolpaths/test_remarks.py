@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Report
+from carvegen.facts import feeds
+from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.cutter_centre_region import Fit
 from carvegen.toolpaths.paths import Operation, Work, from_rings
 from carvegen.toolpaths.router import remarks
@@ -103,3 +107,9 @@ def test_what_is_not_reached_is_counted_and_measured() -> None:
     assert told(1, 1) == ["1 place, 0.50 mm²", "1 cut-out is not"]
     assert told(3, 2) == ["3 places, 1.50 mm²", "2 cut-outs are not"]
     assert [remarks.in_passes(count) for count in np.arange(1, 3)] == ["in one pass", "in 2 passes"]
+
+
+def test_the_caution_stands_after_the_feeds_wherever_something_is_cut() -> None:
+    plan = plan_for(JOB, PathSettings())
+    assert list(remarks.about_feeds(plan))[-1] == feeds.CAUTION
+    assert list(remarks.about_feeds(dataclasses.replace(plan, operations=()))) == []
