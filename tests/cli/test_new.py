@@ -13,12 +13,12 @@ from ezdxf import units
 from PIL import Image
 
 from carvegen import geometry
-from carvegen.artwork import read
+from carvegen.artwork import Artwork, read
 from carvegen.base.colour import hex_of, lightness, linear, rgb, screen
 from carvegen.facts.profiles import Library
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
-from carvegen.writers.whole_print.new_print import guess, print_files
+from carvegen.writers.whole_print.new_print import begun_with, guess, print_files
 from tests.cases import SHELF
 from tests.cli.running import run
 
@@ -288,6 +288,18 @@ def test_named_layers_of_one_colour_print_from_one_block_and_of_others_each_from
     assert ["sky"] in [block["layers"] for block in apart], "what lies behind all is no part of the key"
     unsaid = guess(dict.fromkeys(colours, box), (40, 30), {})["blocks"]
     assert [block["layers"] for block in unsaid] == [["sky"], ["water"], ["hills"], ["key"]]
+
+
+@pytest.mark.parametrize(("known", "slit", "filled"), [(0.3, 0.02, True), (0.3, 0.4, False), (0.0, 0.02, False)])
+def test_what_parts_two_inks_in_a_picture_by_less_than_it_shows_is_no_paper(known, slit, filled):
+    """By areas of boxes: the lighter ink runs on under the darker, which stays as it was read."""
+    sky, hill = shapely.box(0, 20 + slit, 40, 40), shapely.box(0, 0, 40, 20)
+    layers = {"INK 1": geometry.polygon_array([sky]), "INK 2": geometry.polygon_array([hill])}
+    begun = begun_with(Artwork(layers, 40.0, 40.0, (), known_mm=known), "print").layers
+    (hill_now,) = begun["INK 2"]
+    assert shapely.equals(hill_now, hill)
+    white = 40 * 40 - shapely.union_all([*begun["INK 1"], hill]).area
+    assert white == pytest.approx(0 if filled else 40 * slit, abs=0.01)
 
 
 def test_a_tree_drawn_first_up_to_the_top_is_no_sky(tmp_path, capsys):

@@ -35,6 +35,7 @@ _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our ow
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
+_SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
@@ -135,7 +136,27 @@ def begun_with(artwork: Artwork, name: str) -> Artwork:
         if artwork.colours.get(layer) == _WHITE and 0 < _BACKDROP * page_mm2 < shapely.area(shapes).sum()
     ]  # fmt: skip
     order = sorted((layer for layer in artwork.layers if layer not in paper), key=_known)
-    return replace(artwork, layers={layer: artwork.layers[layer] for layer in order} or artwork.layers)
+    layers = {layer: artwork.layers[layer] for layer in order} or artwork.layers
+    return replace(artwork, layers=_grown_together(layers, _SEAM * artwork.known_mm))
+
+
+def _grown_together(layers: Mapping[str, PolygonArray], wide_mm: float) -> Mapping[str, PolygonArray]:
+    """Layers without slits up to so wide between two: each runs on under those drawn later, which stand in front.
+
+    A picture shows inks that meet; traced one by one they would leave cuts between them that no tool makes.
+    """
+    if wide_mm <= 0 or len(layers) < 2:
+        return layers
+    grown: dict[str, PolygonArray] = {}
+    before = geometry.empty()
+    for name, shapes in reversed(list(layers.items())):
+        own, front = shapely.union_all(shapes), shapely.union_all(before)
+        closed = shapely.buffer(shapely.union(own, front), wide_mm / 2, quad_segs=4)
+        seam = shapely.intersection(shapely.buffer(own, wide_mm), shapely.buffer(front, wide_mm))
+        seam = shapely.intersection(seam, shapely.buffer(closed, -wide_mm / 2, quad_segs=4))
+        grown[name] = geometry.parts(shapely.union(own, seam))
+        before = geometry.stack([before, shapes])
+    return {name: grown[name] for name in layers}
 
 
 def _known(layer: str) -> int:
