@@ -134,19 +134,13 @@ class _Meetings:
 
     def merged(self, bare: Mask) -> Skeletons:
         """All of it but links to corners that are bare; what met at one place is one point."""
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-
         points, links = np.concatenate(self._points), np.concatenate(self._links)
         links = links[~np.append(bare, np.zeros(len(points) - len(bare), dtype=bool))[links[:, 0]]]
         step = points[links[:, 0]] - points[links[:, 1]]
         same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM
-        one, other = links[same].T
-        joints = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(len(points), len(points)))
-        group = connected_components(joints, directed=False)[1]
+        group = geometry.linked_groups(len(points), *links[same].T)
         first = np.unique(group, return_index=True)[1]
-        links = group[links[~same]].astype(np.int64)
-        return Skeletons(points[first], np.concatenate(self._shapes)[first], links, self._sure)
+        return Skeletons(points[first], np.concatenate(self._shapes)[first], group[links[~same]], self._sure)
 
 
 @dataclass(frozen=True)

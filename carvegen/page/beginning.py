@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork import Artwork
     from carvegen.facts.profiles import Library
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
     "Upload",
@@ -226,11 +226,11 @@ def first_look(upload: Upload) -> dict[str, Any]:
     frame = framed(picture, ScanOptions(), Notes())
     size = frame and [round(frame.width_mm, 1), round(frame.height_mm, 1)]
     try:
-        found = block_corners(picture)
+        found: Floats | None = block_corners(picture)
     except InputError:  # she lays them by hand
-        return {"corners": None, "size": size, "colours": colours_in(picture.image)}
-    corners = [[round(x / picture.width, 5), round(y / picture.height, 5)] for x, y in found]
-    return {"corners": corners, "size": size, "colours": colours_in(picture.image, found)}
+        found = None
+    parts = [] if found is None else [[round(x / picture.width, 5), round(y / picture.height, 5)] for x, y in found]
+    return {"corners": parts or None, "size": size, "colours": colours_in(picture.image, found)}
 
 
 def _scan_options(body: Mapping[str, Any]) -> Any:  # noqa: ANN401

@@ -55,14 +55,10 @@ def chained(lines: list[Floats]) -> Chained:
 
 def _closing(knots: Indices) -> Mask:
     """Which lines, by the knots of their two ends, (n, 2), make rings that touch no other line at a corner."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     count = int(knots.max()) + 1
     kept = _without_loose(knots, count)
     degree = np.bincount(knots[kept].ravel(), minlength=count)
-    links = coo_array((np.ones(int(kept.sum()), dtype=bool), tuple(knots[kept].T)), shape=(count, count))
-    part = connected_components(links, directed=False)[1]
+    part = geometry.linked_groups(count, *knots[kept].T)
     tangled = np.bincount(part, weights=degree > 2) > 0
     return np.asarray(kept & ~tangled[part[knots[:, 0]]])
 

@@ -88,6 +88,7 @@ def colours_in(image: Image.Image, corners: Floats | None = None) -> list[str]:
 
 
 def _is_bright(lab: Floats) -> bool:
+    """Whether a colour is as bright and neutral as paper in good light."""
     return bool(lab[0] > _BRIGHT and np.hypot(lab[1], lab[2]) < _NEUTRAL_BRIGHT)
 
 
@@ -137,8 +138,8 @@ def paper_seen(colour: Sequence[Bytes], bare: Mask) -> bool:
     lab = cielab(np.array([np.median(channel[::step, ::step][here]) for channel in colour]))
     lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
     margin = all(side.mean() > _MARGIN for side in (bare[0], bare[-1], bare[:, 0], bare[:, -1]))
-    neutral = chroma < (_NEUTRAL_BRIGHT if lightness > _BRIGHT else _NEUTRAL)
-    return (neutral and lightness > _DUSK) or (margin and chroma < _TINTED)
+    dim = lightness > _DUSK and chroma < _NEUTRAL
+    return _is_bright(lab) or dim or (margin and chroma < _TINTED)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from carvegen.geometry import linked_groups
+
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Mask
 
@@ -127,16 +129,12 @@ def _without_rounds(pairs: Indices, one: Indices, other: Indices, piece: Indices
 
     `one` and `other` are the pieces that each pair links: a piece has two ends, so links make lines and rounds.
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     count = int(piece.max()) + 1
-    links = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
-    group = connected_components(links, directed=False)[1]
+    group = linked_groups(count, one, other)
     round_ = np.bincount(group[one], minlength=count) == np.bincount(group, minlength=count)
     longest = np.full(count, -1)
     longest[group[one]] = np.arange(len(one))
-    return pairs[~(round_[group[one]] & (longest[group[one]] == np.arange(len(one))))], group[piece].astype(np.int64)
+    return pairs[~(round_[group[one]] & (longest[group[one]] == np.arange(len(one))))], group[piece]
 
 
 def _walked(link: Indices, at: Floats) -> Indices:

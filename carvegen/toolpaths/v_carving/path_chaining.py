@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry import counted
+from carvegen.geometry import counted, linked_groups
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -47,14 +47,9 @@ def trails(xyz: Floats, links: Indices) -> Paths:
 
 def _unforked(links: Indices, degree: Indices) -> tuple[Indices, Mask]:
     """The number of the piece that each point belongs to, and which pieces are one line with two ends."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    size = (len(degree), len(degree))
-    net = coo_array((np.ones(len(links), dtype=bool), (links[:, 0], links[:, 1])), shape=size)
-    count, group = connected_components(net, directed=False)
-    ends, forks = (np.bincount(group, weights=which, minlength=count) for which in (degree == 1, degree > 2))
-    return group.astype(np.int64), (ends == 2) & (forks == 0)
+    group = linked_groups(len(degree), *links.T)
+    ends, forks = (np.bincount(group, weights=which) for which in (degree == 1, degree > 2))
+    return group, (ends == 2) & (forks == 0)
 
 
 def _followed(links: Indices, first: Indices, points: int) -> tuple[Indices, Indices]:

@@ -16,12 +16,14 @@ from carvegen import geometry
 from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightness, mixed, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
+from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.file.print_file import block_name_fault
 from carvegen.prints.layers import runs_across
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
 if TYPE_CHECKING:
     from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork import Artwork
     from carvegen.geometry import PolygonArray
@@ -148,14 +150,14 @@ def _grown_together(layers: Mapping[str, PolygonArray], wide_mm: float) -> Mappi
     if wide_mm <= 0 or len(layers) < 2:
         return layers
     grown: dict[str, PolygonArray] = {}
-    before = geometry.empty()
+    front: BaseGeometry = shapely.Polygon()
     for name, shapes in reversed(list(layers.items())):
-        own, front = shapely.union_all(shapes), shapely.union_all(before)
-        closed = shapely.buffer(shapely.union(own, front), wide_mm / 2, quad_segs=4)
+        own = shapely.union_all(shapes)
+        both = shapely.union(own, front)
         seam = shapely.intersection(shapely.buffer(own, wide_mm), shapely.buffer(front, wide_mm))
-        seam = shapely.intersection(seam, shapely.buffer(closed, -wide_mm / 2, quad_segs=4))
+        seam = shapely.intersection(seam, closed(both, wide_mm, quad_segs=4))
         grown[name] = geometry.parts(shapely.union(own, seam))
-        before = geometry.stack([before, shapes])
+        front = both
     return {name: grown[name] for name in layers}
 
 
