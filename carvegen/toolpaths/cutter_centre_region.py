@@ -16,6 +16,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting
+from carvegen.toolpaths.insets import insets
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,6 +33,7 @@ __all__ = [
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
 _DEPTHS = 65  #: at which cutters are compared
 _RIDGE_SHARE = 0.2  #: of the depth: ridges that a pointed or round cutter may leave on the floor; our own choice
+_POLYGON = int(shapely.GeometryType.POLYGON)
 _OVERRUN = 0.5  #: how far a cutter's centre runs out over the block's edge, as a share of its distance from land
 _SLIVER_MM = 0.02  #: what is narrower is the error of buffers, and not a place that was left
 _WIDER = 1.5  #: an arc is cut into the nearest number of chords (GEOS): the widest spans so many times what is asked
@@ -120,6 +122,10 @@ def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T  # no disc is larger or wider than what it lies in
     room = shapely.area(shapes) > math.pi * (_SURELY * by_mm) ** 2
     room &= np.minimum(x1 - x0, y1 - y0) > 2 * by_mm
+    whole = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
+    plain = np.flatnonzero(room & whole)
+    inner[plain], sure = insets(shapes[plain], by_mm, SAG_MM)
+    room[plain[sure]] = False
     inner[room] = geometry.offset(shapes[room], -by_mm / _chord(quads), quad_segs=quads)
     return inner
 

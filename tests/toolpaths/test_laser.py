@@ -369,7 +369,7 @@ def test_a_path_that_enters_land_is_found():
     moved = dataclasses.replace(floor.paths, xyz=floor.paths.xyz + np.array([0.05, 0, 0]))
     bad = dataclasses.replace(plan, operations=(dataclasses.replace(floor, paths=moved),))
     assert into_land_mm(plan, floor) <= 0.001
-    assert any("enters the land by 0.04" in said for said in broken(bad, PathSettings(shoulder_steps=0)))
+    assert any("enters the land by 0.05" in said for said in broken(bad, PathSettings(shoulder_steps=0)))
 
 
 def test_what_a_clamp_covers_is_not_told_as_too_narrow_for_the_beam():

@@ -228,7 +228,8 @@ def test_rest_areas_are_worked_by_the_smaller_cutter_alone() -> None:
     for operation in small:
         at = shapely.points(operation.paths.xyz[:, :2])
         assert shapely.distance(at, corners).max() < 3.5
-        assert shapely.distance(at, rest).max() == pytest.approx(beyond, abs=0.02)
+        # along the wall the rest runs out: half a thousandth of a mm moves its end by 0.04 mm, sqrt(2 r h)
+        assert shapely.distance(at, rest).max() == pytest.approx(beyond, abs=0.05)
     assert [its.cutter.key for its in both.operations] == ["flat-3", "flat-3", *["flat-1"] * len(small)]
 
 
