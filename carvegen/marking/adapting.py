@@ -59,8 +59,8 @@ def adapted(
 ) -> Adapted:
     """The kept shapes, but for those whose part of the drawing has changed.
 
-    Whoever draws something where the motif must not be takes away the shapes that it meets. Snow that lies on things
-    also goes where these have changed, and grows again there; it keeps a land from all that stays.
+    Whoever draws something where the motif must not be takes away the shapes that it meets. Snow also goes where things
+    that hide or bear it have changed, and grows again there; it keeps a land from all that stays.
 
     Parameters
     ----------

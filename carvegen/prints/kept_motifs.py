@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
 
 __all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "levels_of"]
+
+_GROW_AGAIN = ("snowfall", "snowload")  #: where the drawing has changed; shapes of other motifs only go
 
 
 class Read(Protocol):
@@ -62,17 +65,19 @@ def grown_by(motif: PrintMotif, print_: Print) -> dict[str, Any]:
 
 def levels_of(grown: Grown, print_: Print) -> Mapping[str, float]:
     """The levels solved when a motif was first grown; none if it is kept from a day when it grew by other settings."""
-    if grown.kept is None:
-        return grown.growth.kept
-    memory, now = grown.kept.memory, grown_by(grown.motif, print_)
+    return grown.growth.kept if grown.kept is None else _levels(grown.kept, grown.motif, print_)
+
+
+def _levels(kept: Kept, motif: PrintMotif, print_: Print) -> Mapping[str, float]:
+    memory, now = kept.memory, grown_by(motif, print_)
     same = memory is not None and all(memory.settings.get(name) == value for name, value in now.items())
-    return grown.kept.growth.kept if same else {}
+    return kept.growth.kept if same else {}
 
 
 def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
-    room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings], grow: Callable[[], Growth],
-    read: Read = read_kept,
+    room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
+    grow: Callable[[Mapping[str, float]], Growth], read: Read = read_kept,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 
@@ -83,7 +88,7 @@ def from_file(
     room
         Where it may be taken out.
     grow
-        Grows it anew on the drawing as it is now.
+        Grows it anew on the drawing as it is now, as much as by these levels, if there are any.
     read
         Reads a kept file as `read_kept` does.
 
@@ -97,7 +102,8 @@ def from_file(
     except InputError as error:
         raise error.within(print_.place(f"{key}.kept")) from None
     around = surroundings()
-    done = adapted(kept, around, limits, room=room, again=grow if motif.motif == "snowload" else None)
+    again = partial(grow, _levels(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
+    done = adapted(kept, around, limits, room=room, again=again)
     edited = kept.edited
     if len(edited) and done.growth is not kept.growth:
         there = set(marks_of(done.growth.cuts))

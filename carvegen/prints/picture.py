@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -263,14 +264,16 @@ class _Grower:
     ) -> Grown:
         """What there is of a motif: the one place where its shapes come from, kept or grown."""
 
-        def grow() -> Growth:
-            return plain(self._grown(motif, limits, before, leaves, key))
+        def grow(levels: Mapping[str, float]) -> Growth:
+            own = replace(motif, settings=settled_by(motif.settings, levels)) if levels else motif
+            return plain(self._grown(own, limits, before, leaves, key))
 
         def surroundings() -> Surroundings:
             return self._surroundings(motif, key)
 
         if not motif.kept:
-            growth = self._remembered(motif, limits, before, key, grow) if self.growths is not None else grow()
+            anew = partial(grow, {})
+            growth = self._remembered(motif, limits, before, key, anew) if self.growths is not None else anew()
             return Grown(motif=motif, growth=growth, surroundings=surroundings)
         if any(motif.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and motif.motif == "snowload":
             self.notes.append(f"{motif.name} is kept: marks that say what holes are hold only where it grows again")
