@@ -881,6 +881,28 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     bench.run("document.querySelector('#slips details').open = true")
 
 
+_ALIKE = """
+const done = arguments[0];
+import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
+  const slip = new FindingsSlip({}), count = () => slip.list.querySelectorAll(".card").length;
+  const usual = { severity: "breaks", block: "key", sentence: "", remedy: "", measured: null, limit: null };
+  const lot = (title, many) => Array.from({ length: many }, (_, k) => ({ ...usual, id: title + k, title }));
+  const all = [...lot("Thin land", 5), ...lot("Thin cut", 4)];
+  slip.show(all, false);
+  const folded = [slip.list.querySelector("summary").textContent, count()];
+  slip.list.querySelector("details").open = true;
+  await new Promise((then) => setTimeout(then, 50));
+  slip.show(all, false);
+  done([...folded, count()]);
+}).catch((error) => done(String(error)));
+"""
+
+
+def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolded_them(bench: Bench) -> None:
+    """Four of a kind lie open, a fifth folds them; told again, what was open is open."""
+    assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9]
+
+
 def _build(bench: Bench) -> None:
     bench.run("document.getElementById('slip-files').parentElement.open = true")
     bench.browser.find_element(By.ID, "build").click()

@@ -166,6 +166,7 @@ function option(group, text, on, act, ink) {
 // ── what would break ─────────────────────────────────────────────────────────────────────────────────────────────
 
 const MOST = 200; // of a kind are told at once
+const FEW = 4; // of a kind that breaks lie open; more are folded together
 const MOST_NAMED = 3; // kinds of what is no break are named before they are unfolded
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
@@ -199,18 +200,18 @@ export class FindingsSlip {
       : `${broken.length || "Nothing"} would break.`;
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
-    this.#lay(this.list, broken);
-    /** @type {Map<string, Finding[]>} */
-    const kinds = new Map();
-    for (const finding of [...risks, ...hints, ...left]) {
-      const kind = finding.left ? "left to your knife" : finding.title;
-      kinds.set(kind, [...(kinds.get(kind) ?? []), finding]);
-    }
+    const folds = [...this.body.querySelectorAll("details[data-kind][open]")],
+      unfolded = new Set(folds.map((group) => group.getAttribute("data-kind")));
+    this.list.replaceChildren(
+      ...[...byKind(broken)].flatMap(([kind, lot]) =>
+        lot.length > FEW ? [this.#kind(kind, lot, unfolded.has(kind))] : lot.map((finding) => this.#card(finding)),
+      ),
+    );
+    const kinds = byKind([...risks, ...hints, ...left]);
     const named = [...kinds].slice(0, MOST_NAMED).map(([kind, lot]) => `${kind.toLowerCase()} (${lot.length})`);
     if (kinds.size > MOST_NAMED) named.push(`${kinds.size - MOST_NAMED} more of this sort`);
     this.more.textContent = `Worth a look while you carve: ${named.join(", ")}`;
     this.lesser.hidden = kinds.size === 0;
-    const unfolded = new Set([...this.risks.querySelectorAll("details[open]")].map((group) => group.getAttribute("data-kind")));
     this.risks.replaceChildren(...[...kinds].map(([kind, lot]) => this.#kind(kind, lot, unfolded.has(kind))));
   }
 
@@ -270,6 +271,17 @@ export class FindingsSlip {
     );
     return card;
   }
+}
+
+/** Findings by what they are called, in their order. @param {Finding[]} findings */
+function byKind(findings) {
+  /** @type {Map<string, Finding[]>} */
+  const kinds = new Map();
+  for (const finding of findings) {
+    const kind = finding.left ? "left to your knife" : finding.title;
+    kinds.set(kind, [...(kinds.get(kind) ?? []), finding]);
+  }
+  return kinds;
 }
 
 // ── tries ────────────────────────────────────────────────────────────────────────────────────────────────────────
