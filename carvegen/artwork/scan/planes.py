@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from PIL import Image
 
-from carvegen.artwork.scan import light, tone
+from carvegen.artwork.scan import light, paper, tone
 from carvegen.artwork.scan.tracing import traced
 
 if TYPE_CHECKING:
@@ -30,6 +31,10 @@ _PALE = 0.75  #: of the paper's tone, from which on an ink is as pale as a shado
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
+_NO_PAPER = (
+    "no bare paper is seen for sure: what is light may be an ink that prints over all; if it is, give all inks with "
+    "their colours; if it is the block itself, say so"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,8 +118,21 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         )
     if unsure is not None:
         seen = np.maximum(seen, unsure)
+    if not _shows_paper(picture, lighter := seen > level, options):
+        notes.add(_NO_PAPER)
+        unsure = lighter.view(np.uint8) * np.uint8(255)
+    if unsure is not None:
         yield _Plane(UNSURE, unsure, 127.5, light=True, blur_px=blur)
     yield _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
+    """Whether what is bare in a print may be paper, by its colour: grey pictures tell nothing, nor do blocks."""
+    look = picture.look
+    if look.mode == "L" or options.view != "print" or options.light:
+        return True
+    there = np.asarray(Image.fromarray(bare).resize(look.size, Image.Resampling.NEAREST))
+    return paper.paper_seen(tuple(np.moveaxis(np.asarray(look), -1, 0)), there, creamy=True)
 
 
 def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
@@ -146,7 +164,7 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
     parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
     bare = parted.labels == 0
-    paper_seen = inks.paper_seen(picture.colour, bare)
+    paper_seen = paper.paper_seen(picture.colour, bare)
     unsure = parted.unsure if paper_seen else parted.unsure | bare
     notes.add(
         "the lightest colour counts as bare paper, or as an ink that prints over all"
