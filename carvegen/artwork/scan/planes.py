@@ -28,6 +28,7 @@ _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as 
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
 _HARSH = 0.4  #: more unevenly lit than a lamp at a table's end makes it; our own choice
 _PALE = 0.75  #: of the paper's tone, from which on an ink is as pale as a shadow; our own choice
+_SOFT = 0.02  #: of a pale shape's outlines, that are no edges where it was evened out wrongly; our own choice
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
@@ -103,11 +104,10 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         level = options.threshold * 255
     else:
         parting = tone.parting(tone.counted(seen))
-        level = parting.level
         if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() and parting.dark > _PALE * parting.light:
-            notes.add(
-                "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
-            )
+            seen, parting, running = _of_pale(picture.tone, seen, parting, notes)
+            unsure = running if unsure is None or running is None else np.maximum(unsure, running)
+        level = parting.level
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
             level = 128.0
@@ -124,6 +124,33 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
     if unsure is not None:
         yield _Plane(UNSURE, unsure, 127.5, light=True, blur_px=blur)
     yield _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _of_pale(seen: Bytes, even: Bytes, parting: tone.Parting, notes: Notes) -> tuple[Bytes, tone.Parting, Bytes | None]:
+    """A pale shape's evened picture, what parts it there, and 255 where that is not sure; None if it is.
+
+    Light that bends follows a pale shape that is wide and near the rim. Then plainer light, if by it shapes end at
+    edges; else what runs out is not sure.
+    """
+    places, share = light.softly_parted(seen, even, parting.level, 1 - parting.dark / parting.light)
+    if share <= _SOFT:
+        notes.add(
+            "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
+        )
+        return even, parting, None
+    plain = light.paper_light(seen, bent=False)
+    if plain is not None:
+        plainer = light.evened(seen, plain)
+        parts = tone.otsu(tone.counted(plainer))
+        if light.softly_parted(seen, plainer, parts.level, 1 - parts.dark / parts.light)[1] <= _SOFT:
+            notes.add("a pale shape that looked like a shadow ends at edges, as ink does, and is kept")
+            return plainer, parts, None
+    notes.add(
+        f"not sure on {places.mean():.0%} of it: so pale, shapes can't be told from the light there: photograph it "
+        "again in even light, or lay it on its plan"
+    )
+    unsure = Image.fromarray(places.view(np.uint8) * np.uint8(255))
+    return even, parting, np.asarray(unsure.resize(seen.shape[::-1], Image.Resampling.NEAREST))
 
 
 def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
