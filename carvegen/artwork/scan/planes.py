@@ -118,7 +118,11 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         )
     if unsure is not None:
         seen = np.maximum(seen, unsure)
-    if not _shows_paper(picture, lighter := seen > level, options):
+    lighter = seen > level
+    if options.corners is not None and (over := _lying_over(picture, lighter, notes)) is not None:
+        unsure = over if unsure is None else np.maximum(unsure, over)
+        seen = np.maximum(seen, over)
+    if not _shows_paper(picture, lighter, options):
         notes.add(_NO_PAPER)
         unsure = lighter.view(np.uint8) * np.uint8(255)
     if unsure is not None:
@@ -149,8 +153,7 @@ def _of_pale(seen: Bytes, even: Bytes, parting: tone.Parting, notes: Notes) -> t
         f"not sure on {places.mean():.0%} of it: so pale, shapes can't be told from the light there: photograph it "
         "again in even light, or lay it on its plan"
     )
-    unsure = Image.fromarray(places.view(np.uint8) * np.uint8(255))
-    return even, parting, np.asarray(unsure.resize(seen.shape[::-1], Image.Resampling.NEAREST))
+    return even, parting, _as_fine(places, seen)
 
 
 def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
@@ -158,8 +161,32 @@ def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
     look = picture.look
     if look.mode == "L" or options.view != "print" or options.light:
         return True
-    there = np.asarray(Image.fromarray(bare).resize(look.size, Image.Resampling.NEAREST))
-    return paper.paper_seen(tuple(np.moveaxis(np.asarray(look), -1, 0)), there, creamy=True)
+    return paper.paper_seen(*_coarse(look, bare), creamy=True)
+
+
+def _lying_over(picture: Picture, bare: Mask, notes: Notes) -> Bytes | None:
+    """255 where a face shows what is neither ink nor ground; None if it shows only these, as far as can be told."""
+    look = picture.look
+    over = None if look.mode == "L" else paper.neither(*_coarse(look, bare))
+    if over is None:
+        return None
+    notes.add(
+        f"not sure on {over.mean():.1%} of it: the colour there is neither ink nor what is bare: a hand or a glove, "
+        "or one more ink; of a colour near to these it could not be told"
+    )
+    return _as_fine(over, picture.tone)
+
+
+def _coarse(look: Image.Image, bare: Mask) -> tuple[tuple[Bytes, ...], Mask]:
+    """Red, green and blue of a coarse picture, and what is bare in it."""
+    there = Image.fromarray(bare).resize(look.size, Image.Resampling.NEAREST)
+    return tuple(np.moveaxis(np.asarray(look), -1, 0)), np.asarray(there)
+
+
+def _as_fine(mask: Mask, seen: Bytes) -> Bytes:
+    """255 where a coarse mask is, else 0, with as many pixels as a picture."""
+    coarse = Image.fromarray(mask.view(np.uint8) * np.uint8(255))
+    return np.asarray(coarse.resize(seen.shape[::-1], Image.Resampling.NEAREST))
 
 
 def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
