@@ -67,7 +67,7 @@ def neither(colour: Sequence[Bytes], bare: Mask) -> Mask | None:
     colour
         Red, green, blue as they were pictured, of the face alone and coarse.
     """
-    seen = np.stack([blurred(channel, 1.5) for channel in colour], axis=-1)
+    seen = np.stack([blurred(channel, 1.0) for channel in colour], axis=-1)
     shares = seen / np.maximum(seen.sum(axis=-1, keepdims=True), 1)
     clear = seen.mean(axis=-1) > _TOO_DARK
     parts = (bare & clear, ~bare & clear)
@@ -89,4 +89,4 @@ def neither(colour: Sequence[Bytes], bare: Mask) -> Mask | None:
     rim = np.unique(np.concatenate([places[0], places[-1], places[:, 0], places[:, -1]]))
     large = np.flatnonzero(np.bincount(places.ravel(), minlength=count + 1) >= _LARGE * bare.size)
     kept = np.isin(places, np.intersect1d(rim, large)) & (places > 0)
-    return np.asarray(binary_dilation(binary_fill_holes(kept), iterations=3)) if kept.any() else None
+    return np.asarray(binary_dilation(binary_fill_holes(kept), iterations=2)) if kept.any() else None
