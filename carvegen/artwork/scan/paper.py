@@ -20,7 +20,7 @@ __all__ = ["is_bright", "neither", "paper_seen"]
 _LOOK_PX = 1000  #: longer side of the picture in which it is looked for
 _BRIGHT, _DUSK = 90.0, 50.0  #: CIELAB lightness of paper in good light, and the least of any; our own choice
 _NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = 7.0, 3.0, 18.0  #: the most chroma of paper: bright, else, all round; the same
-_CREAM = 12.0  #: the most chroma of paper in a lamp's light, which is towards yellow; our own choice
+_CREAM, _NIGHT = 12.0, 25.0  #: the most chroma of paper in a lamp's light, towards yellow, and how dark; the same
 _MARGIN = 0.95  #: of a picture's side that shows paper where there is a margin
 _GREY, _ASIDE = 0.08, 0.06  #: shares of red, green, blue: of a ground that is grey, and off all blends; our own choice
 _DARKER = 0.7  #: an ink's tone beside its ground's; else the two may be the wrong way round; our own choice
@@ -41,7 +41,7 @@ def paper_seen(colour: Sequence[Bytes], bare: Mask, *, creamy: bool = False) -> 
     colour
         Red, green, blue as they were pictured, before light is evened, which makes any light colour white.
     creamy
-        Whether paper in a lamp's light counts, which looks like a pale yellow ink.
+        Whether paper in a lamp's light counts, which looks like a pale yellow ink, and grey paper in little light.
     """
     step = max(1, max(bare.shape) // _LOOK_PX)
     here = bare[::step, ::step]
@@ -51,7 +51,7 @@ def paper_seen(colour: Sequence[Bytes], bare: Mask, *, creamy: bool = False) -> 
     lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
     margin = all(side.mean() > _MARGIN for side in (bare[0], bare[-1], bare[:, 0], bare[:, -1]))
     warm = creamy and lab[2] > abs(lab[1])
-    dim = lightness > _DUSK and chroma < (_CREAM if warm else _NEUTRAL)
+    dim = lightness > (_NIGHT if creamy else _DUSK) and chroma < (_CREAM if warm else _NEUTRAL)
     return is_bright(lab) or dim or (margin and chroma < _TINTED)
 
 

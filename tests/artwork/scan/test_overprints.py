@@ -197,6 +197,7 @@ def test_paper_seen_is_bright_and_neutral_or_a_margin():
         ((169, 191, 203), True, True),
         ((150, 150, 149), False, True),  # in the dusk
         ((214, 222, 226), False, False),  # a pale sky
+        ((236, 228, 208), False, False),  # cream, or a pale yellow ink
         ((236, 200, 140), True, False),  # no paper has such a colour
     ):
         picture, bare = sheet * 0 + paper, np.ones(sheet.shape[:2], dtype=bool)
@@ -205,6 +206,8 @@ def test_paper_seen_is_bright_and_neutral_or_a_margin():
         else:
             bare[:, ::2] = False
         assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare) == wanted, paper
+        lamp = wanted or paper == (236, 228, 208)
+        assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare, creamy=True) == lamp, paper
 
 
 def test_a_colour_far_from_all_overprints_is_not_sure():
