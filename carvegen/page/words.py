@@ -132,6 +132,8 @@ def unsure_lines(places: int, area_mm2: float, *, several: bool, picked: bool) -
         )
     elif several:
         lines.append("What helps: count the inks again, or pick their colours by hand.")
+    else:
+        lines.append("What helps: if it is a print in several inks, count them.")
     return [
         *lines,
         "Or take another photograph: in even light, as by a window on a dull day, without shadow or glare. "

@@ -130,15 +130,21 @@ def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], n
     side = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     width, height = (int(np.clip(np.ceil(max(side[k], side[k + 2])), _LEAST_PX, _MOST_PX)) for k in (0, 1))
     _check_pixels(width * height)
-    target = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float64)
-    matrix = homography(target, corners)
-    seen = picture.image.transform(
-        (width, height), Image.Transform.PERSPECTIVE, tuple(matrix.ravel()[:8]), Image.Resampling.BICUBIC
-    )
+    seen = _between(picture.image, corners, (width, height), Image.Resampling.BICUBIC)
+    hues = picture.hues and _between(picture.hues, corners * picture.hues.width / picture.width, picture.hues.size)
     notes.add(f"straightened by its four corners to {size_mm[0]:g} × {size_mm[1]:g} mm; what lies outside is left out")
     inner = np.asarray(seen)[_RIM_PX:-_RIM_PX, _RIM_PX:-_RIM_PX]
     rims = [(_RIM_PX, _RIM_PX)] * 2 + [(0, 0)] * (inner.ndim - 2)
-    return Picture(Image.fromarray(np.pad(inner, rims, mode="edge")), None)
+    return Picture(Image.fromarray(np.pad(inner, rims, mode="edge")), None, hues=hues)
+
+
+def _between(
+    image: Image.Image, corners: Floats, size: tuple[int, int], filter_: Image.Resampling = Image.Resampling.NEAREST
+) -> Image.Image:
+    """What lies between four points, seen straight on, with so many pixels."""
+    target = np.array([[0, 0], [size[0], 0], size, [0, size[1]]], dtype=np.float64)
+    matrix = homography(target, corners)
+    return image.transform(size, Image.Transform.PERSPECTIVE, tuple(matrix.ravel()[:8]), filter_)
 
 
 def homography(points: Floats, others: Floats) -> Floats:

@@ -12,6 +12,7 @@ from PIL import Image
 from scipy.ndimage import binary_dilation, binary_erosion, label, maximum_filter, minimum_filter
 
 from carvegen.artwork.scan.description import MAX_INKS
+from carvegen.artwork.scan.paper import is_bright
 from carvegen.base.colour import cielab, from_cielab, hex_of, linear, overprinted, screen
 from carvegen.base.errors import InputError
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["Inks", "Overprints", "by_model", "colours_in", "hidden_by", "paper_seen", "separated"]
+__all__ = ["Inks", "Overprints", "by_model", "colours_in", "hidden_by", "separated"]
 
 Bins: TypeAlias = NDArray[np.int32]
 
@@ -44,10 +45,7 @@ _BLEND_PX = 15  #: in it a blend is wider; our own choice
 _RUNS_OUT = 0.1  #: of a place's rim where ink lies thinly beside it: it runs out there; our own choice
 _STRANGE = 14.0  #: CIELAB units from all overprints: no ink that is known
 _LIT_PX, _LIT_ROUNDS, _PULL = 240, 10, 0.05  #: light is near to even and white, by so much of the pixels' weight
-_BRIGHT, _DUSK = 90.0, 50.0  #: CIELAB lightness of paper in good light, and the least of any; our own choice
-_NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = 7.0, 3.0, 18.0  #: the most chroma of paper: bright, else, all round; the same
 _DISTINCT = 12.0  #: CIELAB units between colours that are offered as inks; our own choice
-_MARGIN = 0.95  #: of a picture's side that shows paper where there is a margin
 _BETWEEN = 25.0  # a colour closer than this to the mixture of two others may be a blurred edge
 
 
@@ -84,12 +82,7 @@ def colours_in(image: Image.Image, corners: Floats | None = None) -> list[str]:
     while (far := np.linalg.norm(cells[:, None] - cells[chosen], axis=2).min(axis=1)).max() >= _DISTINCT:
         chosen.append(int(np.argmax(far**2 * np.sqrt(weight) * (far >= _DISTINCT))))
     paper = max(chosen, key=lambda k: cells[k, 0])
-    return [_hex(cells[k]) for k in chosen if k != paper or not _is_bright(cells[k])][:MAX_INKS]
-
-
-def _is_bright(lab: Floats) -> bool:
-    """Whether a colour is as bright and neutral as paper in good light."""
-    return bool(lab[0] > _BRIGHT and np.hypot(lab[1], lab[2]) < _NEUTRAL_BRIGHT)
+    return [_hex(cells[k]) for k in chosen if k != paper or not is_bright(cells[k])][:MAX_INKS]
 
 
 def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
@@ -121,25 +114,6 @@ def separated(colour: Bytes, count: int, *, reach: int = 1) -> Inks:
     doubtful = _in_doubt(_share_likely(far, np.eye(len(centres)), 1.0)) | (far.min(axis=0) > _STRANGE)
     unsure = _opened(doubtful[bins], 4 * reach + 3)
     return Inks(_without_rims(labels, bins, far, centres, reach), unsure, tuple(map(_hex, centres)))
-
-
-def paper_seen(colour: Sequence[Bytes], bare: Mask) -> bool:
-    """Whether what counts as bare is as bright and neutral as paper, or a margin all round; a pale sky is neither.
-
-    Parameters
-    ----------
-    colour
-        Red, green, blue as they were pictured, before light is evened, which makes any light colour white.
-    """
-    step = max(1, max(bare.shape) // _LOOK_PX)
-    here = bare[::step, ::step]
-    if not here.any():
-        return False
-    lab = cielab(np.array([np.median(channel[::step, ::step][here]) for channel in colour]))
-    lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
-    margin = all(side.mean() > _MARGIN for side in (bare[0], bare[-1], bare[:, 0], bare[:, -1]))
-    dim = lightness > _DUSK and chroma < _NEUTRAL
-    return _is_bright(lab) or dim or (margin and chroma < _TINTED)
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from PIL import Image
 
 from carvegen.artwork.scan.sampling import blurred
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from carvegen.artwork.scan.pixels import Bytes
     from carvegen.geometry import Floats, Mask
 
-__all__ = ["PAPER", "beside_glare", "evened", "paper_light", "spread"]
+__all__ = ["PAPER", "beside_glare", "evened", "paper_light", "softly_parted", "spread"]
 
 #: The tone that bare paper has in an evened picture; what is above leaves room for the paper's grain.
 PAPER = 235.0
@@ -23,21 +24,24 @@ _LOOKS = 24  # pixels looked at along a tile's side
 _NEAR = 0.08  # a tile this close to the light's surface, as a share, shows bare paper
 _FEWEST = 0.02  # share of tiles that must show it
 _GLARES, _GLARE_TILES, _GLARE_EDGE = 1.2, 21, 3  #: times as bright as around; a glare is narrower; our own choice
+_LOOK_PX, _EDGE_PX = 1000, 9  #: longer side, or up to twice that, in which edges are looked for, and how wide one is
+_STEP = 0.4  #: of the difference between shape and paper, by which tones differ across an edge; our own choice
 _ABOVE = 500.0  # how much more a tile above the surface counts than one below
 
 
-def paper_light(tone: Bytes) -> Floats | None:
+def paper_light(tone: Bytes, *, bent: bool = True) -> Floats | None:
     """How bright bare paper is in each of about 64 x 64 tiles, 0…255; None where too little paper is seen.
 
     The brightest tenth of a tile is bare paper if any is in it. A surface of second degree is laid over the
     tiles' logarithms from above, by least squares that weigh what lies above it far more (an expectile,
     source: newey-powell), then through the tiles near to it, then bent to
-    these and their like nearby. Inked tiles lie far below and don't count, so solid blacks are not taken for shadow.
+    these and their like nearby, if it may be `bent`. Inked tiles lie far below and don't count, so solid blacks are not
+    taken for shadow.
     """
-    return _light_by(_brightest(tone))
+    return _light_by(_brightest(tone), bent=bent)
 
 
-def _light_by(tiles: Floats) -> Floats | None:
+def _light_by(tiles: Floats, *, bent: bool = True) -> Floats | None:
     logs = np.log(np.maximum(tiles, 1.0)).ravel()
     basis = _basis(*tiles.shape)
     height = basis @ _enveloping(basis, logs)
@@ -46,7 +50,8 @@ def _light_by(tiles: Floats) -> Floats | None:
         if paper.mean() < _FEWEST or paper.sum() < 2 * basis.shape[1]:
             return None
         height = basis @ _solved(basis[paper], logs[paper])
-    for _ in range(4):  # each time a little further into the shadows
+    rest = np.zeros_like(height)
+    for _ in range(4 if bent else 0):  # each time a little further into the shadows
         rest = _bent((logs - height).reshape(tiles.shape), paper.reshape(tiles.shape)).ravel()
         paper = np.abs(logs - height - rest) < _NEAR
     return np.asarray(np.exp(np.minimum(height + rest, np.log(255.0))).reshape(tiles.shape))
@@ -75,6 +80,36 @@ def evened(tone: Bytes, light: Floats) -> Bytes:
         band = slice(first, first + step)
         out[band] = np.clip(tone[band] * (rows[band] @ across) + np.float32(0.5), 0, 255)
     return out
+
+
+def softly_parted(tone: Bytes, even: Bytes, level: float, depth: float) -> tuple[Mask, float]:
+    """What of an evened picture is lighter than a level and runs out into what is darker; coarse, and a share.
+
+    Light changes slowly, a shape ends at an edge: where the evened picture passes the level and the picture itself
+    shows no edge, light that was taken out was a shape, or some is left.
+
+    Parameters
+    ----------
+    depth
+        By what part of the paper's tone shapes are darker.
+
+    Returns
+    -------
+    tuple
+        The places, with the outline's pieces that are no edges; (rows, columns), about `_LOOK_PX` of the longer. And
+        the share of all outlines that these are.
+    """
+    from scipy.ndimage import label, maximum_filter, minimum_filter
+
+    step = max(1, max(tone.shape) // _LOOK_PX)
+    seen, evener = (blurred(np.asarray(Image.fromarray(each).reduce(step)), 1.0) for each in (tone, even))
+    top = maximum_filter(seen, _EDGE_PX)
+    edge = top - minimum_filter(seen, _EDGE_PX) > _STEP * depth * top
+    outline = (maximum_filter(evener, 3) > level) & (minimum_filter(evener, 3) <= level)
+    soft = outline & ~edge
+    places, _ = label((evener > level) | soft)
+    out = np.isin(places, np.unique(places[soft])) & (places > 0)
+    return np.asarray(out), float(soft.sum() / max(outline.sum(), 1))
 
 
 def _brightest(tone: Bytes) -> Floats:

@@ -26,6 +26,7 @@ Bytes: TypeAlias = NDArray[np.uint8]
 MAX_PIXELS = 120_000_000  #: our own choice: an A3 sheet at 700 dots per inch, and what a small machine can hold
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP", "HEIF")  # JPEG opens MPO, too
 _SMALLEST = 8
+_LOOK_PX = 250  #: longer side, or up to twice that, of a picture that is looked at for its colours
 _ORIENTATION = 0x0112
 _UPRIGHT = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -45,6 +46,7 @@ class Picture:
     image: Image.Image
     dpi: tuple[float, float] | None  #: dots per inch across and down, if the file says; of the pixels here
     smaller: float = 1.0  #: how many times fewer pixels it has across than its file
+    hues: Image.Image | None = None  #: the same small and in colour, where the image was made grey
 
     @property
     def width(self) -> int:
@@ -64,7 +66,12 @@ class Picture:
     @cached_property
     def tone(self) -> Bytes:
         """How light each pixel is, 0 black to 255 white; (height, width)."""
-        return np.asarray(self.image.convert("L"))
+        return np.asarray(self.image if self.image.mode == "L" else self.image.convert("L"))
+
+    @property
+    def look(self) -> Image.Image:
+        """The same with fewer pixels, in colour if it has any."""
+        return self.hues or self.image.reduce(max(1, max(self.image.size) // _LOOK_PX))
 
     @property
     def colour(self) -> tuple[Bytes, ...]:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from PIL import Image
 
-from carvegen.artwork.scan import light, tone
+from carvegen.artwork.scan import light, paper, tone
 from carvegen.artwork.scan.tracing import traced
 
 if TYPE_CHECKING:
@@ -27,9 +28,14 @@ _INK_BLUR_PX = 1.0  # labels have no tones between: their stairs are as long as 
 _LOCAL_MM = 8.0  # about how far dark and light are looked for around a place
 _HARSH = 0.4  #: more unevenly lit than a lamp at a table's end makes it; our own choice
 _PALE = 0.75  #: of the paper's tone, from which on an ink is as pale as a shadow; our own choice
+_SOFT = 0.02  #: of a pale shape's outlines, that are no edges where it was evened out wrongly; our own choice
 _EVEN_LIGHT = 1.03  # light that varies less is even
 _THINLY = 1e-3  # share of the picture from which on ink that fades is told of
 _AT_ONCE = 2  # planes at work side by side, for memory's sake
+_NO_PAPER = (
+    "no bare paper is seen for sure: what is light may be an ink that prints over all; if it is, give all inks with "
+    "their colours; if it is the block itself, say so"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,11 +104,10 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         level = options.threshold * 255
     else:
         parting = tone.parting(tone.counted(seen))
-        level = parting.level
         if lit is not None and lit.max() > _EVEN_LIGHT * lit.min() and parting.dark > _PALE * parting.light:
-            notes.add(
-                "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
-            )
+            seen, parting, running = _of_pale(picture.tone, seen, parting, notes)
+            unsure = running if unsure is None or running is None else np.maximum(unsure, running)
+        level = parting.level
         if options.local:
             seen = tone.centred(seen, parting, _LOCAL_MM / pitch if pitch else min(seen.shape) / 20)
             level = 128.0
@@ -113,8 +118,75 @@ def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, not
         )
     if unsure is not None:
         seen = np.maximum(seen, unsure)
+    lighter = seen > level
+    if options.corners is not None and (over := _lying_over(picture, lighter, notes)) is not None:
+        unsure = over if unsure is None else np.maximum(unsure, over)
+        seen = np.maximum(seen, over)
+    if not _shows_paper(picture, lighter, options):
+        notes.add(_NO_PAPER)
+        unsure = lighter.view(np.uint8) * np.uint8(255)
+    if unsure is not None:
         yield _Plane(UNSURE, unsure, 127.5, light=True, blur_px=blur)
     yield _Plane(options.inks[0], seen, level, options.light, blur)
+
+
+def _of_pale(seen: Bytes, even: Bytes, parting: tone.Parting, notes: Notes) -> tuple[Bytes, tone.Parting, Bytes | None]:
+    """A pale shape's evened picture, what parts it there, and 255 where that is not sure; None if it is.
+
+    Light that bends follows a pale shape that is wide and near the rim. Then plainer light, if by it shapes end at
+    edges; else what runs out is not sure.
+    """
+    places, share = light.softly_parted(seen, even, parting.level, 1 - parting.dark / parting.light)
+    if share <= _SOFT:
+        notes.add(
+            "so pale in uneven light a shape at the rim may be taken for shadow: look closely, or lay it on a plan"
+        )
+        return even, parting, None
+    plain = light.paper_light(seen, bent=False)
+    if plain is not None:
+        plainer = light.evened(seen, plain)
+        parts = tone.otsu(tone.counted(plainer))
+        if light.softly_parted(seen, plainer, parts.level, 1 - parts.dark / parts.light)[1] <= _SOFT:
+            notes.add("a pale shape that looked like a shadow ends at edges, as ink does, and is kept")
+            return plainer, parts, None
+    notes.add(
+        f"not sure on {places.mean():.0%} of it: so pale, shapes can't be told from the light there: photograph it "
+        "again in even light, or lay it on its plan"
+    )
+    return even, parting, _as_fine(places, seen)
+
+
+def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
+    """Whether what is bare in a print may be paper, by its colour: grey pictures tell nothing, nor do blocks."""
+    look = picture.look
+    if look.mode == "L" or options.view != "print" or options.light:
+        return True
+    return paper.paper_seen(*_coarse(look, bare), creamy=True)
+
+
+def _lying_over(picture: Picture, bare: Mask, notes: Notes) -> Bytes | None:
+    """255 where a face shows what is neither ink nor ground; None if it shows only these, as far as can be told."""
+    look = picture.look
+    over = None if look.mode == "L" else paper.neither(*_coarse(look, bare))
+    if over is None:
+        return None
+    notes.add(
+        f"not sure on {over.mean():.1%} of it: the colour there is neither ink nor what is bare: a hand or a glove, "
+        "or one more ink; of a colour near to these it could not be told"
+    )
+    return _as_fine(over, picture.tone)
+
+
+def _coarse(look: Image.Image, bare: Mask) -> tuple[tuple[Bytes, ...], Mask]:
+    """Red, green and blue of a coarse picture, and what is bare in it."""
+    there = Image.fromarray(bare).resize(look.size, Image.Resampling.NEAREST)
+    return tuple(np.moveaxis(np.asarray(look), -1, 0)), np.asarray(there)
+
+
+def _as_fine(mask: Mask, seen: Bytes) -> Bytes:
+    """255 where a coarse mask is, else 0, with as many pixels as a picture."""
+    coarse = Image.fromarray(mask.view(np.uint8) * np.uint8(255))
+    return np.asarray(coarse.resize(seen.shape[::-1], Image.Resampling.NEAREST))
 
 
 def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
@@ -146,7 +218,7 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
     parted = inks.separated(seen, len(options.inks), reach=max(1, round(blur)))
     del seen
     bare = parted.labels == 0
-    paper_seen = inks.paper_seen(picture.colour, bare)
+    paper_seen = paper.paper_seen(picture.colour, bare)
     unsure = parted.unsure if paper_seen else parted.unsure | bare
     notes.add(
         "the lightest colour counts as bare paper, or as an ink that prints over all"

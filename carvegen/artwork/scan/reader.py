@@ -104,7 +104,8 @@ def as_artwork(data: bytes, scale: float) -> Artwork:
     """A picture read without a word about it: dark is shape, its size is what the file says, if it does."""
     options = ScanOptions()
     picture, frame, notes = _opened(data, options)
-    return _read(picture, frame, options, notes, scale=scale)
+    artwork = _read(picture, frame, options, notes, scale=scale)
+    return replace(artwork, layers={name: shapes for name, shapes in artwork.layers.items() if name != UNSURE})
 
 
 def _no_size(artwork: Artwork) -> InputError:
@@ -170,7 +171,8 @@ def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: No
 def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Picture, Frame | None]:
     """The picture without perspective, and how large it is."""
     if picture.smaller > 1 and len(options.inks) < 2 and not options.coats:
-        picture = replace(picture, image=picture.image.convert("L"))  # a third of the work; tones are rounded once less
+        grey = picture.image.convert("L")  # a third of the work; tones are rounded once less
+        picture = replace(picture, image=grey, hues=picture.look)
     if options.corners is not None and options.size_mm is not None:
         straight_on = frames.rectified(picture, _corners(picture, options, notes), options.size_mm, notes)
         if options.corners == "auto" and options.view == "print" and _has_bare_rim(straight_on):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from PIL import Image
 from scipy.ndimage import gaussian_filter, maximum_filter, minimum_filter
 from scipy.optimize import brentq
 from scipy.special import erf
@@ -15,6 +16,7 @@ from carvegen.artwork.scan import ScanOptions, corners, read_scan
 from carvegen.artwork.scan.frame import homography
 from carvegen.artwork.scan.inks import _over
 from carvegen.artwork.scan.smoothing import simplified
+from tests.artwork.scan import on_plan_pictures as pictures
 from tests.artwork.scan import synthetic as made
 from tests.strategies import MANY, few, takes_long
 
@@ -155,3 +157,17 @@ def test_simplified_keeps_what_crosses_once_thinned():
     assert [len(shape.interiors) for shape in found] == [1, 0]
     assert far(found[1], plain) <= 0.021
     assert shapely.get_num_coordinates(found[1]) == shapely.get_num_coordinates(shapely.simplify(plain, 0.02))
+
+
+@pytest.mark.parametrize("hand", [True, False])
+def test_a_hand_over_a_corner_of_the_face_is_told(tmp_path, hand):
+    """Read without a plan: the palm, as it was painted over the photograph, is not sure; the rest is as it was."""
+    seen, place = pictures.photographed(pictures.painted(pictures.sky(), 3.0), hand=hand, size=(500, 380), px=3.0)
+    there = place @ np.array([[0, 120, 120, 0], [0, 0, 80, 80], [1, 1, 1, 1.0]])
+    Image.fromarray(seen).save(tmp_path / "block.png", compress_level=1)
+    corners = tuple(map(tuple, (there[:2] / there[2]).T.tolist()))
+    artwork = read_scan(tmp_path / "block.png", ScanOptions(corners=corners, size_mm=(120.0, 80.0)))
+    unsure = shapely.union_all(artwork.layers.get("FINDING", []))
+    land = shapely.union_all(artwork.layers["INK 1"])
+    assert (100 < unsure.area < 300) if hand else unsure.is_empty
+    assert land.symmetric_difference(pictures.sky()).difference(unsure).buffer(-0.2).area < 1

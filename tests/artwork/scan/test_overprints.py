@@ -12,7 +12,8 @@ from scipy import ndimage
 
 from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
 from carvegen.artwork.scan import inks_of
-from carvegen.artwork.scan.inks import _opened, by_model, paper_seen
+from carvegen.artwork.scan.inks import _opened, by_model
+from carvegen.artwork.scan.paper import paper_seen
 from carvegen.artwork.scan.pixels import Picture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
@@ -171,6 +172,22 @@ def test_a_sky_over_all_that_is_read_as_paper_is_not_sure(tmp_path, capsys):
     assert area["FINDING"] > 0.95 * LANDS["sky"].difference(shapely.union(LANDS["tone"], LANDS["key"])).area
 
 
+@pytest.mark.parametrize("smaller", [2, 1])
+def test_so_it_is_where_the_print_is_read_as_one_ink(smaller, tmp_path, capsys):
+    """Also where pixels are so many that it is made grey and smaller. A block, which is no paper, is not suspected."""
+    path, width = tmp_path / "sky.png", 48 / smaller
+    pixels = printed(LANDS)
+    Image.fromarray(pixels).save(path, compress_level=1)
+    high, wide = pixels.shape[:2]
+    words = ("read", path, "--size", f"{width}x{width / 1.5}", "--corners", f"0 0 {wide} 0 {wide} {high} 0 {high}")
+    ran, block = run(capsys, *words, "--json"), run(capsys, *words, "--view", "block", "--json")
+    sure = [not any("no bare paper is seen" in note for note in json.loads(its.out)["notes"]) for its in (ran, block)]
+    assert (ran.code, sure) == (1, [False, True])
+    area = {layer["name"]: layer["area_mm2"] for layer in json.loads(ran.out)["layers"]}
+    open_sky = LANDS["sky"].difference(shapely.union(LANDS["tone"], LANDS["key"])).area
+    assert area["FINDING"] > 0.95 * open_sky * (width / made.SIZE[0]) ** 2
+
+
 def test_paper_seen_is_bright_and_neutral_or_a_margin():
     sheet = np.ones((60, 80, 3)) * PAPER
     inside = (slice(6, -6), slice(8, -8))
@@ -180,6 +197,7 @@ def test_paper_seen_is_bright_and_neutral_or_a_margin():
         ((169, 191, 203), True, True),
         ((150, 150, 149), False, True),  # in the dusk
         ((214, 222, 226), False, False),  # a pale sky
+        ((236, 228, 208), False, False),  # cream, or a pale yellow ink
         ((236, 200, 140), True, False),  # no paper has such a colour
     ):
         picture, bare = sheet * 0 + paper, np.ones(sheet.shape[:2], dtype=bool)
@@ -188,6 +206,8 @@ def test_paper_seen_is_bright_and_neutral_or_a_margin():
         else:
             bare[:, ::2] = False
         assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare) == wanted, paper
+        lamp = wanted or paper == (236, 228, 208)
+        assert paper_seen(np.moveaxis(picture.astype(np.uint8), -1, 0), bare, creamy=True) == lamp, paper
 
 
 def test_a_colour_far_from_all_overprints_is_not_sure():

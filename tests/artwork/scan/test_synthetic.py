@@ -203,3 +203,20 @@ def test_a_pale_ink_in_uneven_light_may_be_a_shadow_which_is_said(tmp_path, ink,
     seen *= np.linspace(1, 0.85, 400)
     artwork = read_scan(made.saved(tmp_path / "pale.png", seen.astype(np.uint8)), ScanOptions())
     assert any("taken for shadow" in note for note in artwork.notes) == said
+
+
+@pytest.mark.parametrize(("ink", "wide", "kept"), [(0.88, 60, True), (0.85, 100, False)])
+def test_a_pale_ink_that_was_evened_out_is_kept_or_told(tmp_path, ink, wide, kept):
+    """Against what was painted: bands that end at sharp edges, in light that falls off by a third."""
+    y, x = np.mgrid[:300, :400]
+    truth = (x // wide % 2 == 0) & (y > 75) if kept else x < wide
+    truth |= np.hypot(x - 200, y - 150) < 40
+    seen = 240 * np.where(truth, ink, 1) * (1 - 0.25 * ((x / 400 - 0.6) ** 2 + (y / 300 - 0.3) ** 2))
+    seen = gaussian_filter(seen, 1) + 3 * np.random.default_rng(0).normal(size=seen.shape)
+    artwork = read_scan(made.saved(tmp_path / "pale.png", seen.astype(np.uint8), dpi=254), ScanOptions(deskew=False))
+    land, unsure = (
+        made.painted(artwork.layers.get(name, geometry.empty()), (400, 300), 10.0) > 0.5
+        for name in ("INK 1", "FINDING")
+    )
+    assert unsure.any() != kept
+    assert ((land != truth) & ~unsure).mean() < 0.01
