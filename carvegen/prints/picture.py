@@ -21,7 +21,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
-from carvegen.motifs.snowfall.readable import mass_mm2
+from carvegen.motifs.snowfall.readable import mass_mm2, uncut
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
@@ -444,8 +444,11 @@ class _Grower:
         open_ = shapely.difference(area, hidden)
         fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
+        cuts = fallen.cuts
+        for figure in self._figures(motif, leaves):
+            cuts = uncut(cuts, figure, motif.settings, limits)
         flakes = settled(
-            fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
+            cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             area=open_, frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
             mass_mm2=mass_mm2(motif.settings),
         )  # fmt: skip
@@ -455,28 +458,42 @@ class _Grower:
                               "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
 
+    def _figures(self, motif: PrintMotif, leaves: frozenset[str]) -> tuple[BaseGeometry, ...]:
+        """What single flakes must not harm: lines and darks by themselves, and as things with all that is on them."""
+        dark, names = self._dark(leaves)
+        things = shapely.union(dark, self._painted_on(self.drawing.union(names), names))
+        return dark, geometry.union(
+            geometry.parts(things), *(self._pale_bars(plate, motif) for plate in self._pale(leaves))
+        )
+
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
         """What of the darkest ink is no broad ground, and boards and posts of paler ones but the palest.
 
         Masses of snow must not eat them. Of inks no more counts than their order: another colour changes no shape.
         """
-        least, *lighter = sorted({plate.lightness for plate in self.plates})
-        if not lighter:
-            return _NOTHING
-        dark = [
-            plate for plate in self.plates
-            if plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
-        ]  # fmt: skip
-        things = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
-        names = frozenset(name for plate in dark for name in plate.layers)
+        dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
-        things = shapely.union(things, self._painted_on(whole, names))
+        things = shapely.union(dark, self._painted_on(whole, names))
         wide = _BROAD * motif.settings.largest_mm
         plain = shapely.simplify(whole, _PLAIN * wide)
         broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
         bars = geometry.parts(shapely.difference(things, broad))
-        pale = [plate for plate in self.plates if plate.name in leaves and plate.lightness in lighter[:-1]]
-        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in pale))
+        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in self._pale(leaves)))
+
+    def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
+        """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
+        least, *lighter = sorted({plate.lightness for plate in self.plates})
+        dark = [
+            plate for plate in self.plates
+            if lighter and plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
+        ]  # fmt: skip
+        shown = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
+        return shown, frozenset(name for plate in dark for name in plate.layers)
+
+    def _pale(self, leaves: frozenset[str]) -> list[Plate]:
+        """The plates of all inks but the darkest and the palest."""
+        between = sorted({plate.lightness for plate in self.plates})[1:-1]
+        return [plate for plate in self.plates if plate.name in leaves and plate.lightness in between]
 
     def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
