@@ -474,9 +474,8 @@ class _Grower:
         dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
         things = shapely.union(dark, self._painted_on(whole, names))
-        wide = _BROAD * motif.settings.largest_mm
-        plain = shapely.simplify(whole, _PLAIN * wide)
-        broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
+        largest, ground = motif.settings.largest_mm, self._ground_of(names)
+        broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
         bars = geometry.parts(shapely.difference(things, broad))
         return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in self._pale(leaves)))
 
@@ -503,14 +502,15 @@ class _Grower:
         parts = geometry.parts([self.pictures[plate.name]])
         thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
         lines = shapely.area(thick) < _THICK * shapely.area(parts)
-        ground = shapely.intersects(parts, self._ground_of(plate))
+        ground = shapely.intersects(parts, self._ground_of(plate.layers))
         broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
         return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
 
-    def _ground_of(self, plate: Plate) -> BaseGeometry:
-        """What is drawn from one side of the face to the other, whatever stands before it."""
-        parts = geometry.parts(self.drawing.union(plate.layers))
-        return _union([parts[runs_across(parts, self.print_.width_mm)]])
+    def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
+        """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
+        parts = geometry.parts(self.drawing.union(names))
+        before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
+        return _union([parts[runs_across(parts, self.print_.width_mm, before)]])
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
@@ -588,6 +588,12 @@ class _Grower:
         front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(motif), *front]))
         return grow(motif, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
+
+
+def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
+    """Where a shape is so wide, and a little round that."""
+    plain = shapely.simplify(shape, _PLAIN * width)
+    return shapely.buffer(shapely.buffer(plain, -width / 2, quad_segs=4), 0.75 * width, quad_segs=4)
 
 
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401

@@ -80,7 +80,7 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     PolygonArray
         As many, or fewer.
     """
-    figure: BaseGeometry = geometry.solid(opened(figure, limits.land_mm))
+    figure = geometry.solid(opened(figure, limits.land_mm))
     left = _LEFT * limits.land_mm
     outline = shapely.boundary(figure)
     holes = geometry.holes(geometry.parts(figure))
