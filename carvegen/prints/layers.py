@@ -40,6 +40,7 @@ _BEFORE = 0.6  #: it stands before what fills so much of that,
 _UPRIGHT = 0.5  #: a thing on legs is so many times as high as broad: no rope
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
 _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choice
+_LEVELS, _MOST = 40, 0.5  #: on so many level lines it is looked how much of the width ground takes up: the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -156,10 +157,23 @@ def _filled(left: Floats, low: Floats, right: Floats, top: Floats, layers: Itera
     return np.asarray(ink.mean(axis=1))
 
 
-def runs_across(shapes: PolygonArray, width_mm: float) -> Mask:
-    """Which shapes come near both sides of a face so wide, as ground does; (n,)."""
+def runs_across(shapes: PolygonArray, width_mm: float, before: BaseGeometry) -> Mask:
+    """Which shapes come near both sides of a face so wide, as ground does, or would but for what is before them; (n,).
+
+    These lie on a level line of which they take up most, and they and what is before them nearly all.
+    """
+    if len(shapes) == 0:
+        return np.zeros(0, dtype=bool)
     left, _, right, _ = shapely.bounds(shapes).T
-    return np.asarray((left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm))
+    whole = (left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm)
+    _, low, _, top = shapely.total_bounds(shapes)
+    y = low + (np.arange(_LEVELS) + 0.5) / _LEVELS * (top - low)
+    levels = geometry.lines(np.stack([0 * y, y], axis=1), np.stack([0 * y + width_mm, y], axis=1))
+    ground = geometry.union(shapes)
+    own = shapely.length(shapely.intersection(levels, ground))
+    both = shapely.length(shapely.intersection(levels, shapely.union(ground, before)))
+    across = levels[(own > _MOST * width_mm) & (both > (1 - 2 * _SIDE) * width_mm)]
+    return np.asarray(whole | shapely.intersects(shapes, shapely.multilinestrings(across)))
 
 
 def located(print_: Print, text: str) -> str:

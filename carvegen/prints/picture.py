@@ -22,7 +22,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
-from carvegen.motifs.snowfall.readable import mass_mm2
+from carvegen.motifs.snowfall.readable import mass_mm2, uncut
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
@@ -447,8 +447,11 @@ class _Grower:
         open_ = shapely.difference(area, hidden)
         fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
+        cuts = fallen.cuts
+        for figure in self._figures(motif, leaves):
+            cuts = uncut(cuts, figure, motif.settings, limits)
         flakes = settled(
-            fallen.cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
+            cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
             area=open_, frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
             mass_mm2=mass_mm2(motif.settings),
         )  # fmt: skip
@@ -458,28 +461,41 @@ class _Grower:
                               "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
 
+    def _figures(self, motif: PrintMotif, leaves: frozenset[str]) -> tuple[BaseGeometry, ...]:
+        """What single flakes must not harm: lines and darks by themselves, and as things with all that is on them."""
+        dark, names = self._dark(leaves)
+        things = shapely.union(dark, self._painted_on(self.drawing.union(names), names))
+        return dark, geometry.union(
+            geometry.parts(things), *(self._pale_bars(plate, motif) for plate in self._pale(leaves))
+        )
+
     def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
         """What of the darkest ink is no broad ground, and boards and posts of paler ones but the palest.
 
         Masses of snow must not eat them. Of inks no more counts than their order: another colour changes no shape.
         """
+        dark, names = self._dark(leaves)
+        whole = self.drawing.union(names)  # what stands before parts none
+        things = shapely.union(dark, self._painted_on(whole, names))
+        largest, ground = motif.settings.largest_mm, self._ground_of(names)
+        broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
+        bars = geometry.parts(shapely.difference(things, broad))
+        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in self._pale(leaves)))
+
+    def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
+        """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
         least, *lighter = sorted({plate.lightness for plate in self.plates})
-        if not lighter:
-            return _NOTHING
         dark = [
             plate for plate in self.plates
-            if plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
+            if lighter and plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
         ]  # fmt: skip
-        things = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
-        names = frozenset(name for plate in dark for name in plate.layers)
-        whole = self.drawing.union(names)  # what stands before parts none
-        things = shapely.union(things, self._painted_on(whole, names))
-        wide = _BROAD * motif.settings.largest_mm
-        plain = shapely.simplify(whole, _PLAIN * wide)
-        broad = shapely.buffer(shapely.buffer(plain, -wide / 2, quad_segs=4), 0.75 * wide, quad_segs=4)
-        bars = geometry.parts(shapely.difference(things, broad))
-        pale = [plate for plate in self.plates if plate.name in leaves and plate.lightness in lighter[:-1]]
-        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in pale))
+        shown = _union([geometry.polygon_array(self.pictures[plate.name] for plate in dark)])
+        return shown, frozenset(name for plate in dark for name in plate.layers)
+
+    def _pale(self, leaves: frozenset[str]) -> list[Plate]:
+        """The plates of all inks but the darkest and the palest."""
+        between = sorted({plate.lightness for plate in self.plates})[1:-1]
+        return [plate for plate in self.plates if plate.name in leaves and plate.lightness in between]
 
     def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
@@ -489,14 +505,15 @@ class _Grower:
         parts = geometry.parts([self.pictures[plate.name]])
         thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
         lines = shapely.area(thick) < _THICK * shapely.area(parts)
-        ground = shapely.intersects(parts, self._ground_of(plate))
+        ground = shapely.intersects(parts, self._ground_of(plate.layers))
         broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
         return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
 
-    def _ground_of(self, plate: Plate) -> BaseGeometry:
-        """What is drawn from one side of the face to the other, whatever stands before it."""
-        parts = geometry.parts(self.drawing.union(plate.layers))
-        return _union([parts[runs_across(parts, self.print_.width_mm)]])
+    def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
+        """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
+        parts = geometry.parts(self.drawing.union(names))
+        before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
+        return _union([parts[runs_across(parts, self.print_.width_mm, before)]])
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
@@ -574,6 +591,12 @@ class _Grower:
         front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(motif), *front]))
         return grow(motif, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
+
+
+def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
+    """Where a shape is so wide, and a little round that."""
+    plain = shapely.simplify(shape, _PLAIN * width)
+    return shapely.buffer(shapely.buffer(plain, -width / 2, quad_segs=4), 0.75 * width, quad_segs=4)
 
 
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401

@@ -183,6 +183,14 @@ def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path
     assert lying == [["hill"], ["key"]]
 
 
+def test_a_hill_that_a_post_parts_bears_its_own_snow_as_a_whole_one_does():
+    """A photographed print shows its ink only, and nothing of what goes on behind the post."""
+    hill = geometry.polygon_array([shapely.box(0, 4, 17, 14), shapely.box(22, 4, 40, 14)])
+    layers = {"hill": hill, "post": geometry.polygon_array([shapely.box(17, 0, 22, 20)])}
+    lying = [table["on"] for table in guess(layers, (40, 30))["motifs"] if table["motif"] == "snowload"]
+    assert lying == [["hill"], ["post"]]
+
+
 @pytest.mark.parametrize(
     ("name", "bears"),
     [("water", False), ("Ripples 2", False), ("Fluß", False), ("SPIEGELUNGEN", False), ("Étoiles", False),

@@ -14,6 +14,7 @@ from carvegen.motifs.snowfall import Settings
 from carvegen.prints.cut_blocks import cut_blocks, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
+from carvegen.prints.layers import runs_across
 from carvegen.prints.picture import Picture, _Grower
 from tests.cases import SHELF, box, disc, limits, shapes
 from tests.strategies import MANY, takes_long
@@ -251,7 +252,7 @@ def grower_of(*, drawn=NOTHING, **pictures) -> _Grower:
     """As far as bars need one, of a face 120 mm wide."""
     grower = _Grower.__new__(_Grower)
     grower.pictures, grower.print_ = pictures, SimpleNamespace(width_mm=120.0)
-    grower.drawing = SimpleNamespace(union=lambda _: drawn, in_front_of=lambda _: ())
+    grower.drawing = SimpleNamespace(union=lambda names: drawn if names != [] else NOTHING, in_front_of=lambda _: ())
     return grower
 
 
@@ -271,6 +272,31 @@ def test_a_hill_from_side_to_side_is_no_bar_though_a_post_parts_it_but_a_board_i
     grower = grower_of(drawn=drawn, tone=shapely.difference(drawn, post))
     bars = geometry.union(grower._pale_bars(plate_of("tone"), MOTIF))
     assert shapely.equals(bars, geometry.union(shapes(island, shapely.difference(board, post))))
+
+
+@pytest.mark.parametrize(
+    ("pieces", "before", "across"),
+    [
+        ([(0, 40, 55, 20), (60, 40, 60, 20)], box(50, 0, 15, 90), [True, True]),  # a post
+        ([(0, 40, 40, 20), (75, 40, 45, 12)], box(35, 30, 45, 40), [True, True]),  # a tree's crown, or a boat
+        ([(0, 40, 55, 20), (66, 40, 54, 20)], NOTHING, [False, False]),  # a gap is seen
+        ([(0, 40, 20, 20), (100, 40, 20, 20)], box(15, 0, 90, 90), [False, False]),  # most of it is not
+        ([(0, 40, 120, 20), (30, 80, 20, 5)], NOTHING, [True, False]),  # whole; a cloud above it
+    ],
+)
+def test_ground_runs_across_though_what_stands_before_it_parts_it(pieces, before, across) -> None:
+    assert runs_across(shapes(*(box(*piece) for piece in pieces)), 120.0, before).tolist() == across
+
+
+def test_a_dark_hill_is_no_bar_though_a_pale_post_parts_it_but_a_dark_board_is() -> None:
+    """The hill is less wide than four of the largest flakes, wider than two."""
+    post, hill, board = box(60, 0, 5, 90), box(0, 40, 120, 12), box(20, 70, 60, 6)
+    drawn = geometry.union(shapes(hill, board))
+    grower = grower_of(drawn=drawn, key=shapely.difference(drawn, post), sky=box(0, 0, 120, 30))
+    grower.plates = [plate_of("key", lightness=20.0), plate_of("sky", lightness=80.0)]
+    bars = grower._bars(MOTIF, frozenset({"key"}))
+    assert shapely.area(shapely.intersection(bars, hill)) == pytest.approx(0, abs=1)
+    assert shapely.area(shapely.intersection(bars, board)) == pytest.approx(55 * 6)
 
 
 def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a_ground() -> None:

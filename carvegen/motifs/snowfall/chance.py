@@ -20,10 +20,11 @@ _STIRS = (np.uint64(30), np.uint64(0xBF58476D1CE4E5B9)), (np.uint64(27), np.uint
 def mixed(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
     """The number that splitmix64 gives next at each state (source: splitmix-2014)."""
     z = state + _GOLDEN
+    high = np.empty_like(z)  # room that is used again: fresh pages cost as much as the sums
     for shift, factor in _STIRS:
-        z ^= z >> shift
+        z ^= np.right_shift(z, shift, out=high)
         z *= factor
-    z ^= z >> np.uint64(31)
+    z ^= np.right_shift(z, np.uint64(31), out=high)
     return z
 
 

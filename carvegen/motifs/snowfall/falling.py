@@ -14,7 +14,7 @@ from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import apart, bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
-from carvegen.motifs.snowfall.readable import few_in_front, masses, uncut
+from carvegen.motifs.snowfall.readable import few_in_front, masses
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
 if TYPE_CHECKING:
@@ -87,7 +87,6 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         cuts = bounded(wanted, place.area, frame, limits, settings, hides=hides)
         if not shapely.is_empty(place.bars):
             cuts = _with_few(sky, level, cuts, wanted[masses(wanted, settings)], place)
-            cuts = uncut(cuts, place.bars, settings, limits)
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, keys
 
 if TYPE_CHECKING:
@@ -21,8 +22,10 @@ if TYPE_CHECKING:
 __all__ = ["few_in_front", "mass_mm2", "masses", "uncut"]
 
 _IN_FRONT = 0.3  #: share of a mass's near flakes that fall before what hides it; these and the next: our own choice
-_SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would cut a bar through is made so much smaller, or it goes
-_BAR = 2.0  #: what is narrower than so many of the smallest flakes is a twig, and may be cut through
+_SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
+_WINDOW = 4.0  #: discs as wide as the largest flakes: what is light in a figure and smaller is a window, or a line
+_LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line
+_TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
@@ -58,30 +61,46 @@ def few_in_front(flakes: Flakes, hidden: PolygonArray, bars: BaseGeometry) -> Po
     return np.asarray(flakes.shape[some[in_masses]], dtype=object)
 
 
-def uncut(shapes: PolygonArray, bars: BaseGeometry, settings: Settings, limits: Limits) -> PolygonArray:
-    """The shapes, those smaller or gone that cut a bar through, or leave less than the land beside them on one side.
+def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits: Limits) -> PolygonArray:
+    """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
-    A trunk, a post, a board is a bar; a twig is none. What happens to a shape depends on it and on what it covers;
-    a smaller one lies in the shape itself and is made by the smallest cut.
+    One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
+    it, as a window is. What happens to a flake depends on it and on what it covers; a smaller one lies in the flake
+    itself and is made by the smallest cut.
 
     Parameters
     ----------
     shapes
-        Polygons (n,), mm.
-    bars
-        Polygon or multipolygon, mm.
+        Polygons (n,), mm. Masses stay as they are.
+    figure
+        What must stay readable: polygon or multipolygon, mm.
 
     Returns
     -------
     PolygonArray
         As many, or fewer.
     """
-    wide = _BAR * settings.smallest_mm
-    bars = geometry.solid(shapely.buffer(shapely.buffer(bars, -wide / 2, quad_segs=2), wide / 2, quad_segs=4))
-    shapely.prepare(bars)
+    figure = geometry.solid(opened(figure, limits.land_mm))
+    left = _LEFT * limits.land_mm
+    outline = shapely.boundary(figure)
+    holes = geometry.holes(geometry.parts(figure))
+    small = (shapely.area(holes) < _WINDOW * mass_mm2(settings)) & ~shapely.is_empty(geometry.offset(holes, -left))
+    windows = shapely.boundary(geometry.union(holes[small]))
+    for each in (figure, outline, windows):
+        shapely.prepare(each)
+
+    def harms(some: PolygonArray) -> Mask:
+        """Whether each does, (n,)."""
+        near = shapely.dwithin(some, outline, left)
+        harm = near & (shapely.covers(figure, some) | shapely.dwithin(some, windows, left))
+        rest = np.flatnonzero(near & ~harm)
+        harm[rest] = _cut_through(some[rest], figure, limits)
+        return np.asarray(harm)
+
     shapes, stays = shapes.copy(), np.ones(len(shapes), dtype=bool)
-    bad = np.flatnonzero(shapely.intersects(bars, shapes))
-    bad = bad[_cut_through(shapes[bad], bars, limits)]
+    bad = np.flatnonzero(~masses(shapes, settings) & shapely.intersects(figure, shapes))
+    bad = bad[shapely.area(shapely.intersection(shapes[bad], figure)) > _TOUCHES_MM2]
+    bad = bad[harms(shapes[bad])]
     middle = shapely.get_coordinates(shapely.centroid(shapes[bad]))
     whole = shapes[bad]
     for share in _SHRINKS:
@@ -92,7 +111,7 @@ def uncut(shapes: PolygonArray, bars: BaseGeometry, settings: Settings, limits: 
         shapes[bad] = smaller
         sound = shapely.covers(whole, smaller) & _made(smaller, limits)
         stays[bad[~sound]] = False
-        still = sound & _cut_through(smaller, bars, limits)
+        still = sound & harms(smaller)
         bad, middle, whole = bad[still], middle[still], whole[still]
     stays[bad] = False
     return shapes[stays]
@@ -105,12 +124,12 @@ def _made(shapes: PolygonArray, limits: Limits) -> Mask:
     return np.asarray((shapely.get_num_geometries(inner) == 1) & (trace > _SOUND * shapely.area(shapes)))
 
 
-def _cut_through(shapes: PolygonArray, bars: BaseGeometry, limits: Limits) -> Mask:
-    """Whether the bars round each shape are in more pieces without it and the land beside it; (n,)."""
-    windows = shapely.bounds(shapes) + 4 * limits.land_mm * _OUT
-    around = geometry.polygon_array(shapely.clip_by_rect(bars, *window) for window in windows)
+def _cut_through(shapes: PolygonArray, figure: BaseGeometry, limits: Limits) -> Mask:
+    """Whether a figure round each shape is in more pieces without it and what must be left beside it; (n,)."""
+    windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
+    around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
     around = np.asarray(shapely.make_valid(around), dtype=object)
-    left = shapely.difference(around, geometry.offset(shapes, limits.land_mm, quad_segs=2))
+    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm, quad_segs=2))
     return _pieces(left, limits) > _pieces(around, limits)
 
 

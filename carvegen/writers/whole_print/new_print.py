@@ -244,7 +244,9 @@ def _bearers(names: list[str], layers: Mapping[str, PolygonArray], width_mm: flo
 
     Of one with the hills behind it, a post would have no outline left that snow could lie on.
     """
-    grounds = [name for name in names if runs_across(layers[name], width_mm).any()]
+    order = list(layers)
+    before = {name: geometry.union(*(layers[other] for other in order[order.index(name) + 1 :])) for name in names}
+    grounds = [name for name in names if runs_across(layers[name], width_mm, before[name]).any()]
     others = [name for name in names if name not in grounds]
     return [[name] for name in grounds] + ([others] if others else [])
 

@@ -26,13 +26,14 @@ BARS = shapely.union(POST, TWIG)
 @pytest.mark.parametrize(
     ("flake", "stays", "whole"),
     [
-        (disc(12.5, 20, 1.5), True, True),  # a land's width is left on both sides
-        (disc(12.5, 20, 2.3), True, False),  # too little is left: it gets smaller
-        (disc(12.5, 20, 3.0), True, False),  # cuts the post through: it gets smaller
+        (disc(12.5, 20, 1.2), True, True),  # enough is left on both sides
+        (disc(12.5, 20, 2.0), True, False),  # too little is left: it gets smaller
+        (disc(12.5, 20, 2.6), True, False),  # cuts the post through: it gets smaller
+        (disc(12.5, 20, 3.0), False, False),  # it would have to get too small
         (box(5, 18, 15, 2), False, False),  # so far across that it would cut it through, however small
         (disc(10, 20, 2.0), True, True),  # over one side of it
-        (disc(12.5, 40, 3.0), True, True),  # over its end
-        (disc(30.5, 20, 2.0), True, True),  # over a twig
+        (disc(12.5, 40, 2.0), True, True),  # over its end
+        (disc(30.5, 20, 2.0), False, False),  # over a twig
         (disc(22, 20, 3.0), True, True),  # beside them
     ],
 )
@@ -40,8 +41,33 @@ def test_a_flake_that_would_cut_a_bar_through_gets_smaller_or_goes(flake, stays,
     left = uncut(shapes(flake), BARS, SETTINGS, LIMITS)
     assert len(left) == stays
     assert (list(left) == [flake]) == whole
-    parts = len(geometry.parts(shapely.difference(POST, geometry.union(geometry.offset(left, 0.45)))))
+    parts = len(geometry.parts(shapely.difference(POST, geometry.union(geometry.offset(left, 1.2)))))
     assert parts == 1
+
+
+@pytest.mark.parametrize(
+    ("flake", "stays", "whole"),
+    [
+        (disc(10, 10, 1.5), True, True),  # in the window
+        (disc(15, 10, 1.0), False, False),  # over its edge: it would open it
+        (disc(16.8, 10, 1.0), True, False),  # too near to it
+        (disc(24, 10, 1.5), True, True),  # on what is dark round it
+        (disc(30, 10, 2.0), True, True),  # over the outer edge of that
+        (disc(10, 30, 1.5), True, True),  # over a line of light, which is no window
+        (disc(40, 12, 1.5), True, True),  # over the edge of a light place too large for one
+    ],
+)
+def test_no_flake_opens_a_window_to_the_snow(flake, stays, whole) -> None:
+    lamp = shapely.difference(box(0, 0, 30, 40), geometry.union(shapes(box(5, 5, 10, 10), box(3, 29.5, 14, 1))))
+    yard = shapely.difference(box(35, 0, 40, 40), box(40, 5, 30, 30))
+    left = uncut(shapes(flake), geometry.union(shapes(lamp, yard)), SETTINGS, LIMITS)
+    assert len(left) == stays
+    assert (list(left) == [flake]) == whole
+
+
+def test_masses_stay_as_they_are() -> None:
+    mass = disc(12.5, 20, 0.6 * SETTINGS.largest_mm)
+    assert list(uncut(shapes(mass), BARS, SETTINGS, LIMITS)) == [mass]
 
 
 def test_what_happens_to_a_flake_is_its_own() -> None:
@@ -59,7 +85,7 @@ def test_what_happens_to_a_flake_is_its_own() -> None:
         (shapely.difference(disc(12.5, 20, 3.0), disc(12.5, 20.6, 2.7)), False),
         # and the neck of the second would get narrower than the cut
         (shapely.union_all([disc(11, 20, 1.6), disc(15.5, 20, 1.6), box(11, 19.75, 4, 0.5)]), False),
-        (disc(12.5, 20, 3.0), True),
+        (disc(12.5, 20, 2.6), True),
     ],
 )
 def test_a_smaller_flake_lies_in_itself_and_is_made_by_the_smallest_cut(flake, stays) -> None:
@@ -105,7 +131,7 @@ def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> Non
             lots.append(grown(Place(area=area, frame=face, bars=bars, density=density)))
         return lots
 
-    before, after = grown(Place(area=face)), grown(Place(area=face, bars=bars))
+    before, after = grown(Place(area=face)), uncut(grown(Place(area=face, bars=bars)), bars, settings, LIMITS)
     large = before[masses(before, settings)]
     assert shapely.area(shapely.intersection(large, bars)).max() > 10, "else nothing is tried here"
     on_bars = shapely.area(shapely.intersection(after, bars))
