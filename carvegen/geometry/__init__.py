@@ -31,6 +31,7 @@ __all__ = [
     "close_pairs",
     "closed_polygons",
     "counted",
+    "cropped",
     "difference",
     "dots",
     "empty",
@@ -200,6 +201,11 @@ def without_inner(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> ND
     left[some[ringed]] = shapely.polygons(shapely.get_exterior_ring(shapes[ringed]), holes=holes[:, None])
     left[some[~ringed]] = shapely.difference(shapes[~ringed], inner[~ringed])
     return left
+
+
+def cropped(shape: BaseGeometry, area: BaseGeometry) -> BaseGeometry:
+    """The shape as far as it lies in the area; itself if it does so wholly: to ask that is far cheaper."""
+    return shape if shapely.covers(area, shape) else shapely.intersection(shape, area)
 
 
 def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401

@@ -81,7 +81,7 @@ def plain(growth: Growth) -> Growth:
 
 def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
     """The part of the cuts that lies on the place's shapes, as far as these lie in its area."""
-    shapes = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), place.area)
+    shapes = geometry.cropped(shapely.disjoint_subset_union_all(place.shapes), place.area)
     on_grid = shapely.set_precision(cuts, geometry.GRID_MM, mode="pointwise")
     return geometry.parts(shapely.intersection(on_grid, shapes))
 

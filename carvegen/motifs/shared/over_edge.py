@@ -58,18 +58,17 @@ def run_on(
         Nor is what meets a side less broadly: a round end that just reaches it.
     """
     left, bottom, right, top = shapely.bounds(frame) + np.array([strip, strip, -strip, -strip])
-    by = strip + over
-    whole = shapely.intersection(shape, shapely.box(left, bottom, right, top))
-    sideways = [
-        _beside(whole, left, left - by, 0, least=least, slimmest=slimmest),
-        _beside(whole, right, right + by, 0, least=least, slimmest=slimmest),
-    ]
-    whole = shapely.union_all([whole, *sideways])
-    upright = [
-        _beside(whole, bottom, bottom - by, 1, least=least, slimmest=slimmest),
-        _beside(whole, top, top + by, 1, least=least, slimmest=slimmest),
-    ]
-    return shapely.union_all([whole, *upright])
+    by, inner = strip + over, shapely.box(left, bottom, right, top)
+    pieces = geometry.parts(shape)
+    alone = shapely.contains_properly(inner, pieces)  # and stay so: nothing is drawn out inwards
+    if alone.all():
+        return shape
+    whole = shapely.intersection(shapely.disjoint_subset_union_all(pieces[~alone]), inner)
+    for axis, sides in ((0, ((left, left - by), (right, right + by))), (1, ((bottom, bottom - by), (top, top + by)))):
+        drawn_out = [_beside(whole, *side, axis, least=least, slimmest=slimmest) for side in sides]
+        if not shapely.is_empty(drawn_out).all():
+            whole = shapely.union_all([whole, *drawn_out])
+    return shapely.disjoint_subset_union_all([*pieces[alone], whole])
 
 
 def _beside(

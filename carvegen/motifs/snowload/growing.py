@@ -115,7 +115,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     """
     settings = settings.drawn_to_scale
     page = shapely.box(*shapely.bounds(place.area))
-    silhouette = shapely.intersection(shapely.disjoint_subset_union_all(place.shapes), page)
+    silhouette = geometry.cropped(shapely.disjoint_subset_union_all(place.shapes), page)
     settling, drawing, showing, *before = rng.spawn(5)
     core, may, tops = _heaps(silhouette, settings, place, limits, (settling, drawing))
     if len(place.fronts):
