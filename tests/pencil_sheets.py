@@ -118,8 +118,8 @@ def _grey_page(sheet: MarkingSheet, page: int, dpi: float, *, halftone: bool) ->
     document.close()
     light = _true_to_size(linear(grey.astype(float)), sheet.best("A4").size, dpi / 25.4)
     if halftone:
-        y, x = np.mgrid[0 : grey.shape[0], 0 : grey.shape[1]] / dpi * 25.4 * 2 * np.pi * 3.4 / 2**0.5
-        screened = light > 0.5 - 0.5 * np.cos(x + y) * np.cos(x - y)
+        waves = [np.cos(2 * np.arange(n) / dpi * 25.4 * 2 * np.pi * 3.4 / 2**0.5) for n in grey.shape]
+        screened = light > 0.5 - 0.25 * (waves[0][:, None] + waves[1])  # cos(x + y) cos(x - y) = (cos 2x + cos 2y) / 2
         light = np.where((light > 0.3) & (light < 0.98), screened, light)
         light = ndimage.gaussian_filter(light, 0.7)
     return np.clip(light, 0.03, 1.0).astype(np.float32)
@@ -242,7 +242,7 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
 
 def _creases(shape: tuple[int, ...], px: float) -> np.ndarray:
     """Two folds: a dark line with a bright one beside it."""
-    y, x = np.mgrid[0 : shape[0], 0 : shape[1]] / px
+    y, x = (its.astype(np.float32) / np.float32(px) for its in np.ogrid[0 : shape[0], 0 : shape[1]])
     folds = [(x - 120 - 0.05 * y), (y - 95 + 0.03 * x)]
     return np.prod(
         [1 - 0.28 * np.exp(-((f / 0.5) ** 2)) + 0.1 * np.exp(-(((f - 1.2) / 0.8) ** 2)) for f in folds], axis=0
@@ -317,19 +317,23 @@ def _warped(light, to_paper, size, px, high, ground) -> np.ndarray:
     return out
 
 
+def _shares(*its: float) -> np.ndarray:
+    return np.array(its, dtype=np.float32)
+
+
 def _exposed(seen: np.ndarray, case: Case, rng: np.random.Generator) -> np.ndarray:
     """Lamp, shadow, blur, noise, the usual curve; eight bits."""
-    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]].astype(np.float32) / max(seen.shape)
+    y, x = (its.astype(np.float32) / max(seen.shape) for its in np.ogrid[0 : seen.shape[0], 0 : seen.shape[1]])
     noise = 0.004
     if case.how == "scan":
-        seen = seen * np.array([1.0, 0.995, 0.985], dtype=np.float32)
+        seen = seen * _shares(1.0, 0.995, 0.985)
     else:  # a warm lamp at the upper left, some daylight from the right
-        lamp = 0.62 + 0.38 * np.exp(-(((x - 0.15) ** 2 + (y - 0.2) ** 2) / 0.55))
+        lamp = 0.62 + 0.38 * np.exp(-((x - 0.15) ** 2) / 0.55) * np.exp(-((y - 0.2) ** 2) / 0.55)
         day = 0.22 * (0.4 + 0.8 * x)
-        glow = lamp[..., None] * np.array([1.0, 0.82, 0.58]) + day[..., None] * np.array([0.75, 0.9, 1.1])
+        glow = lamp[..., None] * _shares(1.0, 0.82, 0.58) + day[..., None] * _shares(0.75, 0.9, 1.1)
         if case.shadow:  # of a hand: softer than 5 mm, bluer than the lamp
-            glow *= 1 - (0.5 / (1 + np.exp(-(x + 0.3 * y - 0.55) * 90)))[..., None] * np.array([1.0, 0.95, 0.85])
-        seen, noise = seen * (glow / 1.12).astype(np.float32), 0.012
+            glow *= 1 - (0.5 / (1 + np.exp(-(x + 0.3 * y - 0.55) * 90)))[..., None] * _shares(1.0, 0.95, 0.85)
+        seen, noise = seen * (glow / 1.12), 0.012
     seen = ndimage.gaussian_filter(seen, (case.blur if case.how == "photo" else 0.5,) * 2 + (0,))
     seen += rng.standard_normal(seen.shape, dtype=np.float32) * noise * np.sqrt(np.clip(seen, 0.02, 1))
     return (screen(seen) + 0.5).astype(np.uint8)

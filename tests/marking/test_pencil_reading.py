@@ -61,7 +61,7 @@ def sheet_image() -> Image.Image:
 # ── what is asked ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-SHARP = {"dpi": 177.8, "size": (2340, 1755)}  #: seven pixels in a millimetre
+SHARP = {"dpi": 152.4, "size": (2006, 1504)}  #: six pixels in a millimetre
 MIXED = ("red", "pale rose", "green", "orange")
 
 
@@ -77,7 +77,7 @@ def test_edges_are_true_and_nothing_else_is_marked():
     its = figures(joined_marks([page]), drawn_of(case))
     assert its.missed == 0
     assert its.edge_median <= 0.3
-    assert its.edge_95 <= PITCH / 2 + 0.1, "seven pixels in a millimetre; the table of the long run has twelve"
+    assert its.edge_95 <= PITCH / 2 + 0.1, "six pixels in a millimetre; the table of the long run has twelve"
     assert its.false_mm2 == 0
     assert its.overlap > 0.92
     assert register_off(seen, placed(picture.tone).paper) <= 0.1
