@@ -125,8 +125,16 @@ def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     whole = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
     plain = np.flatnonzero(room & whole)
     inner[plain], sure = insets(shapes[plain], by_mm, SAG_MM)
+    inner[plain] = _without_slivers(inner[plain])
     room[plain[sure]] = False
     inner[room] = geometry.offset(shapes[room], -by_mm / _chord(quads), quad_segs=quads)
+    return inner
+
+
+def _without_slivers(inner: NDArray[np.object_]) -> NDArray[np.object_]:
+    """The insets, but for those so narrow that a cutter would go there and back in one place."""
+    thin = np.flatnonzero(shapely.area(inner) < SAG_MM * shapely.length(inner))  # others hold a disc of that radius
+    inner[thin[shapely.is_empty(geometry.offset(inner[thin], -SAG_MM))]] = shapely.Polygon()
     return inner
 
 

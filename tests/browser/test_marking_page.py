@@ -893,6 +893,7 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   slip.list.querySelector("details").open = true;
   await new Promise((then) => setTimeout(then, 50));
   slip.show(all, false);
+  slip.body.closest("details").remove();
   done([...folded, count()]);
 }).catch((error) => done(String(error)));
 """

@@ -140,3 +140,10 @@ def test_most_flakes_are_sure_and_the_rest_is_as_before():
     some = np.flatnonzero(~shapely.is_empty(inner[:50]))
     outlines = (shapely.get_exterior_ring(each[some]) for each in (inner, flakes))
     assert np.allclose(shapely.distance(*outlines), 0.3, atol=1e-9)
+
+
+@pytest.mark.parametrize(("wide", "left"), [(1.0, 0), (1.0000001, 0), (1.003, 0), (1.005, 1)])
+def test_a_cutter_does_not_go_there_and_back_in_a_groove_as_wide_as_itself(wide, left):
+    """It would follow both sides, twice in one place; so little farther off it may be that nothing is left."""
+    inner = shrunk(geometry.polygon_array([shapely.box(0, 0, wide, 5)]), 0.5)
+    assert len(geometry.parts(inner)) == left
