@@ -16,7 +16,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts import cutting
-from carvegen.toolpaths.insets import insets
+from carvegen.geometry.insets import insets
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.geometry.insets import insets
 from carvegen.toolpaths.cutter_centre_region import SAG_MM, shrunk
-from carvegen.toolpaths.insets import insets
 
 
 def of(shape, by, *, most=SAG_MM):
