@@ -10,7 +10,7 @@ import numpy as np
 from PIL import Image
 
 from carvegen.artwork.scan import light, paper, tone
-from carvegen.artwork.scan.tracing import traced
+from carvegen.artwork.scan.contours.tracing import traced
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

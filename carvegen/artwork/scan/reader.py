@@ -15,12 +15,8 @@ from carvegen.artwork import bounds
 from carvegen.artwork.drawing import Artwork, Notes
 from carvegen.artwork.kinds import picture_bytes
 from carvegen.artwork.outlines.clean import SLIVER_MM2
-from carvegen.artwork.scan import (
-    corners,
-    smoothing,
-    straight,
-)
 from carvegen.artwork.scan import frame as frames
+from carvegen.artwork.scan.contours import corners, smoothing, straight
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
 from carvegen.artwork.scan.planes import UNSURE, own_blur, traced_planes

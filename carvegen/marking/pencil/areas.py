@@ -12,7 +12,7 @@ from scipy import ndimage
 from scipy.special import ndtr
 
 from carvegen import geometry
-from carvegen.artwork.scan.tracing import traced
+from carvegen.artwork.scan.contours.tracing import traced
 from carvegen.marking.pencil.evened import PX_PER_MM
 
 if TYPE_CHECKING:

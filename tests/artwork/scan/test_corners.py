@@ -12,10 +12,11 @@ from scipy.special import erf
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.artwork.scan import ScanOptions, corners, read_scan
+from carvegen.artwork.scan import ScanOptions, read_scan
+from carvegen.artwork.scan.contours import corners
+from carvegen.artwork.scan.contours.smoothing import simplified
 from carvegen.artwork.scan.frame import homography
 from carvegen.artwork.scan.inks import _over
-from carvegen.artwork.scan.smoothing import simplified
 from tests.artwork.scan import on_plan_pictures as pictures
 from tests.artwork.scan import synthetic as made
 from tests.strategies import MANY, few, takes_long

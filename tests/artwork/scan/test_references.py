@@ -16,11 +16,11 @@ from skimage.measure import find_contours, label
 
 from carvegen import geometry
 from carvegen.artwork.scan import ScanOptions, read_scan
-from carvegen.artwork.scan.corners import edge_blur
+from carvegen.artwork.scan.contours.corners import edge_blur
+from carvegen.artwork.scan.contours.smoothing import smoothed
+from carvegen.artwork.scan.contours.tracing import traced
 from carvegen.artwork.scan.light import _upper_decile, evened, paper_light
-from carvegen.artwork.scan.smoothing import smoothed
 from carvegen.artwork.scan.tone import counted, otsu
-from carvegen.artwork.scan.tracing import traced
 from carvegen.blocks.block import Block
 from carvegen.writers.block.block_png import proof_png
 from tests.artwork.scan import synthetic as made
@@ -83,7 +83,7 @@ def test_contours_lie_where_marching_squares_of_scikit_image_lie():
 def test_bands_are_sewn_without_a_seam(monkeypatch):
     tone = made.worn(225 - 185 * made.painted(made.shapes(), made.sheet()), seed=5)
     whole = traced(tone, 130.0, blur_px=1.0)
-    monkeypatch.setattr("carvegen.artwork.scan.tracing._BAND_PIXELS", 40_000)
+    monkeypatch.setattr("carvegen.artwork.scan.contours.tracing._BAND_PIXELS", 40_000)
     sewn = traced(tone, 130.0, blur_px=1.0)
     assert len(sewn) == len(whole)
     one, other = shapely.union_all(whole), shapely.union_all(sewn)

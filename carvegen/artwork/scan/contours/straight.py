@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork.scan.smoothing import simplified
+from carvegen.artwork.scan.contours.smoothing import simplified
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:

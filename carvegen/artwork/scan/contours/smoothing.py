@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.artwork.scan import corners
+from carvegen.artwork.scan.contours import corners
 
 if TYPE_CHECKING:
     from carvegen.geometry import (
