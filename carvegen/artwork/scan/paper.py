@@ -20,7 +20,7 @@ __all__ = ["is_bright", "neither", "paper_seen"]
 _LOOK_PX = 1000  #: longer side of the picture in which it is looked for
 _BRIGHT, _DUSK = 90.0, 50.0  #: CIELAB lightness of paper in good light, and the least of any; our own choice
 _NEUTRAL_BRIGHT, _NEUTRAL, _TINTED = 7.0, 3.0, 18.0  #: the most chroma of paper: bright, else, all round; the same
-_CREAM, _NIGHT = 12.0, 25.0  #: the most chroma of paper in a lamp's light, towards yellow, and how dark; the same
+_WARM, _NIGHT = 45.0, 25.0  #: the most chroma of cream, kraft, or any paper in a lamp's light, and how dark; the same
 _MARGIN = 0.95  #: of a picture's side that shows paper where there is a margin
 _GREY, _ASIDE = 0.08, 0.06  #: shares of red, green, blue: of a ground that is grey, and off all blends; our own choice
 _DARKER = 0.7  #: an ink's tone beside its ground's; else the two may be the wrong way round; our own choice
@@ -41,7 +41,8 @@ def paper_seen(colour: Sequence[Bytes], bare: Mask, *, creamy: bool = False) -> 
     colour
         Red, green, blue as they were pictured, before light is evened, which makes any light colour white.
     creamy
-        Whether paper in a lamp's light counts, which looks like a pale yellow ink, and grey paper in little light.
+        Whether paper in a lamp's light or of a warm colour counts, which looks like a yellow ink, and grey paper in
+        little light.
     """
     step = max(1, max(bare.shape) // _LOOK_PX)
     here = bare[::step, ::step]
@@ -51,7 +52,7 @@ def paper_seen(colour: Sequence[Bytes], bare: Mask, *, creamy: bool = False) -> 
     lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
     margin = all(side.mean() > _MARGIN for side in (bare[0], bare[-1], bare[:, 0], bare[:, -1]))
     warm = creamy and lab[2] > abs(lab[1])
-    dim = lightness > (_NIGHT if creamy else _DUSK) and chroma < (_CREAM if warm else _NEUTRAL)
+    dim = lightness > (_NIGHT if creamy else _DUSK) and chroma < (_WARM if warm else _NEUTRAL)
     return is_bright(lab) or dim or (margin and chroma < _TINTED)
 
 
@@ -74,12 +75,14 @@ def neither(colour: Sequence[Bytes], bare: Mask) -> Mask | None:
     if not all(part.any() for part in parts):
         return None
     ground, ink = (np.median(shares[part], axis=0) for part in parts)
-    light, dark = (float(np.median(seen[part], axis=0).sum()) for part in parts)
+    if np.count_nonzero(~bare & clear) < np.count_nonzero(~bare) / 2:
+        ink = ground  # so dark that the little that is clear is something else
+    light, dark = (float(np.median(seen[part], axis=0).sum()) for part in (bare & clear, ~bare))
     if np.linalg.norm(ground - 1 / 3) > _GREY or dark > _DARKER * light:
         return None
-    way = ink - ground
-    along = np.clip((shares - ground) @ way / max(float(way @ way), 1e-9), 0, 1)
-    aside = clear & (np.linalg.norm(shares - ground - along[..., None] * way, axis=-1) > _ASIDE)
+    course = ink - ground
+    along = np.clip((shares - ground) @ course / max(float(course @ course), 1e-9), 0, 1)
+    aside = clear & (np.linalg.norm(shares - ground - along[..., None] * course, axis=-1) > _ASIDE)
     if aside.mean() < _LARGE:
         return None
     from scipy.ndimage import binary_dilation, binary_fill_holes, label, maximum_filter, minimum_filter
