@@ -79,7 +79,7 @@ class _Sides:
     start: Indices  #: where the sides of each begin; (outlines + 1,)
     along: Floats  #: x and y of each side's direction; (2, sides)
     corner: Floats  #: x and y of where it begins; mm, (2, sides)
-    length: Floats  #: below 0 where the side has vanished; mm, (sides,)
+    length: Floats  #: 0 or below where the side has vanished; mm, (sides,)
 
     @property
     def onward(self) -> Indices:
@@ -98,7 +98,9 @@ class _Sides:
     @property
     def vanished(self) -> Mask:
         """Which outlines have a side that has vanished; (outlines,)."""
-        return np.asarray(np.minimum.reduceat(self.length, self.start[:-1]) <= 0) if len(self.shape) else self.shape > 0
+        if not len(self.shape):
+            return np.zeros(0, dtype=bool)
+        return np.asarray(np.minimum.reduceat(self.length, self.start[:-1]) <= _FLAT)
 
     @property
     def size(self) -> Indices:
@@ -126,7 +128,7 @@ class _Sides:
 
         Others may have vanished by that.
         """
-        goes = self.length <= 0
+        goes = self.length <= _FLAT
         size = np.add.reduceat(~goes, self.start[:-1], dtype=np.int64)
         some = size >= _FEWEST
         stay = np.flatnonzero(~goes & np.repeat(some, self.size))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,7 +41,7 @@ _BEFORE = 0.6  #: it stands before what fills so much of that,
 _UPRIGHT = 0.5  #: a thing on legs is so many times as high as broad: no rope
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
 _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choice
-_LEVELS, _MOST = 40, 0.5  #: on so many level lines it is looked how much of the width ground takes up: the same
+_LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -167,7 +168,8 @@ def runs_across(shapes: PolygonArray, width_mm: float, before: BaseGeometry) -> 
     left, _, right, _ = shapely.bounds(shapes).T
     whole = (left < _SIDE * width_mm) & (right > (1 - _SIDE) * width_mm)
     _, low, _, top = shapely.total_bounds(shapes)
-    y = low + (np.arange(_LEVELS) + 0.5) / _LEVELS * (top - low)
+    step = width_mm / _LEVELS
+    y = (np.arange(math.floor(low / step), math.ceil(top / step)) + 0.5) * step
     levels = geometry.lines(np.stack([0 * y, y], axis=1), np.stack([0 * y + width_mm, y], axis=1))
     ground = geometry.union(shapes)
     own = shapely.length(shapely.intersection(levels, ground))

@@ -133,7 +133,7 @@ def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
 
 def _without_slivers(inner: NDArray[np.object_]) -> NDArray[np.object_]:
     """The insets, but for those so narrow that a cutter would go there and back in one place."""
-    thin = np.flatnonzero(shapely.area(inner) < SAG_MM * shapely.length(inner))  # others hold a disc of that radius
+    thin = np.flatnonzero(shapely.area(inner) <= SAG_MM * shapely.length(inner))  # others hold a disc of that radius
     inner[thin[shapely.is_empty(geometry.offset(inner[thin], -SAG_MM))]] = shapely.Polygon()
     return inner
 

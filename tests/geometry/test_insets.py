@@ -142,6 +142,14 @@ def test_most_flakes_are_sure_and_the_rest_is_as_before():
     assert np.allclose(shapely.distance(*outlines), 0.3, atol=1e-9)
 
 
+@pytest.mark.parametrize("turned", [0.0, 13.0, 45.0])
+def test_an_outline_about_to_vanish_vanishes_whole(turned):
+    """A square's last sides are as long as rounding leaves them: no polygon of no width is left."""
+    inner, sure = of(affinity.rotate(shapely.box(0, 0, 2, 2), turned), 1.0 - 1e-13)
+    assert sure
+    assert inner.is_empty
+
+
 @pytest.mark.parametrize(("wide", "left"), [(1.0, 0), (1.0000001, 0), (1.003, 0), (1.005, 1)])
 def test_a_cutter_does_not_go_there_and_back_in_a_groove_as_wide_as_itself(wide, left):
     """It would follow both sides, twice in one place; so little farther off it may be that nothing is left."""

@@ -282,6 +282,12 @@ def test_a_hill_from_side_to_side_is_no_bar_though_a_post_parts_it_but_a_board_i
         ([(0, 40, 55, 20), (66, 40, 54, 20)], NOTHING, [False, False]),  # a gap is seen
         ([(0, 40, 20, 20), (100, 40, 20, 20)], box(15, 0, 90, 90), [False, False]),  # most of it is not
         ([(0, 40, 120, 20), (30, 80, 20, 5)], NOTHING, [True, False]),  # whole; a cloud above it
+        (
+            [(0, 40, 55, 1), (60, 40, 60, 1), (30, 80.3, 5, 0.5)],
+            box(50, 0, 15, 90),
+            [True, True, False],
+        ),  # thin; a speck
+        ([(0, 40, 66, 6)], box(64, 30, 56, 30), [False]),  # a jetty with a boat at its end
     ],
 )
 def test_ground_runs_across_though_what_stands_before_it_parts_it(pieces, before, across) -> None:
