@@ -12,6 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.geometry.necks import necks
+from carvegen.marking.kept_file import marks_of
 from carvegen.motifs.growth import Growth, plain
 from carvegen.motifs.shared.minimum_width import held
 
@@ -56,6 +57,8 @@ def adapted(
     *,
     room: Callable[[], BaseGeometry],
     again: Callable[[], Growth] | None,
+    beside: PolygonArray | None = None,
+    hers: PolygonArray | None = None,
 ) -> Adapted:
     """The kept shapes, but for those whose part of the drawing has changed.
 
@@ -70,13 +73,17 @@ def adapted(
         Where it may be taken out.
     again
         Grows the motif anew on the drawing as it is now; None for one whose shapes only go.
+    beside
+        Other white that went or came: what lies near it grows again, too.
+    hers
+        Those of the shapes that stay wherever they don't lie on what is newly kept clear.
     """
     growth = kept.growth
     if kept.memory is None:
         return Adapted(growth=growth)
     old, new = kept.memory.surroundings.by_name(), now.by_name()
     changed = [name for name in old if name in new and not shapely.equals(old[name], new[name])]
-    if not changed:
+    if not changed and (beside is None or not len(beside)):
         return Adapted(growth=growth)
     if again is None:
         zone = _wide(shapely.difference(new["clear"], old["clear"]))
@@ -84,15 +91,21 @@ def adapted(
         fringe = _near(growth.free, geometry.stack([zone, growth.cuts[met]]), _TOUCHES_MM)
         return Adapted(growth=replace(growth, cuts=growth.cuts[~met], free=growth.free[~fringe]), gone=growth.cuts[met])
     zone = _wide(shapely.union_all([shapely.symmetric_difference(old[name], new[name]) for name in changed]))
-    return _grown_again(growth, zone, limits, room(), again) if len(zone) else Adapted(growth=growth)
+    zone = zone if beside is None else geometry.stack([zone, beside])
+    if not len(zone):
+        return Adapted(growth=growth)
+    held = np.isin(marks_of(growth.cuts), marks_of(geometry.empty() if hers is None else hers))
+    held &= ~_near(growth.cuts, _wide(shapely.difference(new["clear"], old["clear"])), 0.0)
+    return _grown_again(growth, zone, limits, held=held, room=room(), again=again)
 
 
 def _grown_again(
-    growth: Growth, zone: PolygonArray, limits: Limits, room: BaseGeometry, again: Callable[[], Growth]
-) -> Adapted:
-    """The shapes beside the zone replaced by what grows there now."""
+    growth: Growth, zone: PolygonArray, limits: Limits, *, held: Mask, room: BaseGeometry,
+    again: Callable[[], Growth],
+) -> Adapted:  # fmt: skip
+    """The shapes beside the zone replaced by what grows there now, but for those that are held; (cuts,)."""
     land = limits.land_mm
-    met = _near(growth.cuts, zone, land)
+    met = _near(growth.cuts, zone, land) & ~held
     stays, gone = growth.cuts[~met], growth.cuts[met]
     fresh = again()
     place = geometry.stack([zone, gone])

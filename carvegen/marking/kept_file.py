@@ -45,15 +45,20 @@ class Surroundings:
     bears: BaseGeometry = field(default_factory=shapely.Polygon)  #: what it lies on
     clear: BaseGeometry = field(default_factory=shapely.Polygon)  #: what it keeps out of, or what hides it
     fronts: BaseGeometry | None = None  #: parts of what it lies on whose tops stand before others; None: not known
+    hides: BaseGeometry | None = None  #: what its far or middle flakes fall behind; None: not known
 
     @classmethod
-    def of(cls, *, bears: BaseGeometry, clear: BaseGeometry, fronts: BaseGeometry | None = None) -> Surroundings:
+    def of(
+        cls, *, bears: BaseGeometry, clear: BaseGeometry, fronts: BaseGeometry | None = None,
+        hides: BaseGeometry | None = None,
+    ) -> Surroundings:  # fmt: skip
         """In the form in which a file keeps them: the same shapes always give the same numbers."""
-        return cls(bears=_settled(bears), clear=_settled(clear), fronts=None if fronts is None else _settled(fronts))
+        fronts, hides = (None if shape is None else _settled(shape) for shape in (fronts, hides))
+        return cls(bears=_settled(bears), clear=_settled(clear), fronts=fronts, hides=hides)
 
     def by_name(self) -> dict[str, BaseGeometry]:
         """The shapes that are known, each by the name by which files keep it."""
-        shapes = {"bears": self.bears, "clear": self.clear, "fronts": self.fronts}
+        shapes = {"bears": self.bears, "clear": self.clear, "fronts": self.fronts, "hides": self.hides}
         return {name: shape for name, shape in shapes.items() if shape is not None}
 
 
@@ -306,12 +311,13 @@ def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[s
     if record is None:
         return None, {}
     try:
-        bears, clear, fronts = shapely.from_wkt([record["bears"], record["clear"], record.get("fronts")])
-        if not all(shape.is_valid for shape in (bears, clear, fronts) if shape is not None):
+        texts = [record["bears"], record["clear"], record.get("fronts"), record.get("hides")]
+        bears, clear, fronts, hides = shapely.from_wkt(texts)
+        if not all(shape.is_valid for shape in (bears, clear, fronts, hides) if shape is not None):
             raise ValueError
         memory = Memory(
             motif=record["motif"], settings=dict(record["settings"]), marks=frozenset(record["shapes"].split()),
-            surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts),
+            surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts, hides=hides),
         )  # fmt: skip
         return memory, {str(name): float(value) for name, value in record["kept"].items()}
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.GEOSException):

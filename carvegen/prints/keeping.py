@@ -134,9 +134,9 @@ def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
 
 
 def _file_of(print_: Print, own: Grown) -> str:
-    memory = Memory(
-        motif=own.motif.motif, settings=grown_by(own.motif, print_), surroundings=own.surroundings(),
-    )  # fmt: skip
+    before = own.kept.memory if own.kept else None
+    settings = before.settings if before else grown_by(own.motif, print_)  # what it grew by, whatever is said since
+    memory = Memory(motif=own.motif.motif, settings=settings, surroundings=own.surroundings())
     size = (print_.width_mm, print_.height_mm)
     return kept_text(
         own.growth, memory, size, title=f"{print_.name}: {own.motif.name}", names=own.kept.names if own.kept else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -15,6 +15,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.marking.adapting import adapted, kept_findings
+from carvegen.marking.applying import settled_by
 from carvegen.marking.kept_file import Kept, marks_of, read_kept
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def _levels(kept: Kept, motif: PrintMotif, print_: Print) -> Mapping[str, float]
 def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
-    grow: Callable[[Mapping[str, float]], Growth], read: Read = read_kept,
+    grow: Callable[[PrintMotif, int], Growth], beside: PolygonArray | None = None, read: Read = read_kept,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 
@@ -88,7 +89,9 @@ def from_file(
     room
         Where it may be taken out.
     grow
-        Grows it anew on the drawing as it is now, as much as by these levels, if there are any.
+        Grows it anew on the drawing as it is now, by other settings and another seed.
+    beside
+        What went and came of earlier motifs.
     read
         Reads a kept file as `read_kept` does.
 
@@ -102,8 +105,12 @@ def from_file(
     except InputError as error:
         raise error.within(print_.place(f"{key}.kept")) from None
     around = surroundings()
-    again = partial(grow, _levels(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
-    done = adapted(kept, around, limits, room=room, again=again)
+    again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
+    falls = motif.motif == "snowfall"
+    done = adapted(
+        kept, around, limits, room=room, again=again, beside=beside if falls else None,
+        hers=kept.edited if falls else None,
+    )  # fmt: skip
     edited = kept.edited
     if len(edited) and done.growth is not kept.growth:
         there = set(marks_of(done.growth.cuts))
@@ -116,6 +123,20 @@ def from_file(
         motif=motif, growth=done.growth, surroundings=lambda: around, kept=kept, gone=done.gone, come=done.come,
         findings=findings, notes=tuple(_notes(print_, motif, kept, done)),
     )  # fmt: skip
+
+
+def _as_grown(kept: Kept, motif: PrintMotif, print_: Print) -> tuple[PrintMotif, int]:
+    """The motif with the settings, the levels and the seed that it grew by; as it is now, if they are not known."""
+    known = kept.memory.settings if kept.memory else {}
+    own = {each.name: known[each.name] for each in fields(motif.settings) if each.name in known}
+    seed = known.get("seed")
+    try:
+        settings = replace(motif.settings, **own)
+    except (InputError, TypeError, ValueError):
+        return motif, print_.seed
+    if kept.growth.kept:
+        settings = settled_by(settings, kept.growth.kept)
+    return replace(motif, settings=settings), seed if type(seed) is int else print_.seed
 
 
 def change_findings(name: str, done: Adapted) -> Iterator[Finding]:

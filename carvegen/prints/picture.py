@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol
@@ -264,15 +265,16 @@ class _Grower:
     ) -> Grown:
         """What there is of a motif: the one place where its shapes come from, kept or grown."""
 
-        def grow(levels: Mapping[str, float]) -> Growth:
-            own = replace(motif, settings=settled_by(motif.settings, levels)) if levels else motif
-            return plain(self._grown(own, limits, before, leaves, key))
+        def grow(own: PrintMotif, seed: int) -> Growth:
+            grower = copy(self)
+            grower.print_ = replace(self.print_, seed=seed)
+            return plain(grower._grown(own, limits, before, leaves, key))
 
         def surroundings() -> Surroundings:
             return self._surroundings(motif, key)
 
         if not motif.kept:
-            anew = partial(grow, {})
+            anew = partial(grow, motif, self.print_.seed)
             growth = self._remembered(motif, limits, before, key, anew) if self.growths is not None else anew()
             return Grown(motif=motif, growth=growth, surroundings=surroundings)
         if any(motif.name in mark.motifs or not mark.motifs for mark in self.hole_marks) and motif.motif == "snowload":
@@ -280,6 +282,7 @@ class _Grower:
         return from_file(
             self.print_, motif, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self._area(motif, limits, key), self._hidden_by(motif)), read=self.read,
+            beside=geometry.stack(shapes for _, other in self.motifs for shapes in (other.gone, other.come)),
         )  # fmt: skip
 
     def _remembered(
@@ -324,6 +327,7 @@ class _Grower:
         return Surroundings.of(
             bears=bears, clear=_union([geometry.polygon_array([*clear, self._hidden_by(motif)]), self.openings]),
             fronts=geometry.union(self.drawing.fronts(motif.on)) if motif.motif == "snowload" else None,
+            hides=geometry.union(*map(geometry.parts, self._deeper(motif))) if motif.motif == "snowfall" else None,
         )  # fmt: skip
 
     def _grown(
@@ -438,12 +442,11 @@ class _Grower:
         *, grow: _Grow,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out; many are told."""
-        names = [self.drawing.names if "*" in named else named for named in (motif.far_behind, motif.middle_behind)]
-        hidden, *by_depth = [self._hidden_by(motif), *map(self.drawing.union, names)]
+        hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
         if not motif.settings.cut_at_edge:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if motif.region else self._frame(motif, limits)
-        hides = (*by_depth, shapely.Polygon()) if any(names) else ()
+        hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
         open_ = shapely.difference(area, hidden)
         fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
@@ -460,6 +463,11 @@ class _Grower:
             self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
                               "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
+
+    def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
+        """What far flakes fall behind, and what those in the middle do."""
+        names = (motif.far_behind, motif.middle_behind)
+        return [self.drawing.union(self.drawing.names if "*" in named else named) for named in names]
 
     def _figures(self, motif: PrintMotif, leaves: frozenset[str]) -> tuple[BaseGeometry, ...]:
         """What single flakes must not harm: lines and darks by themselves, and as things with all that is on them."""
