@@ -46,10 +46,12 @@ from carvegen.motifs.snowload.settling import (
     crags,
     domed,
     ends_of,
+    heaped,
     left_on_slopes,
     limited,
     pointed,
     settled,
+    slumped,
 )
 from carvegen.motifs.snowload.wind import drifted, strength
 
@@ -237,7 +239,8 @@ class _Scene:
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
         peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
         peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
-        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak])
+        rail = np.isfinite(slumped(ledges, ends, self.settings))
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak | rail])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -264,8 +267,11 @@ class _Scene:
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         capped = np.where(pointed(ledges), domed(ledges, lumpy, ends), lumpy)
+        capped = heaped(ledges, capped, slumped(ledges, ends, settings))
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
-        most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
+        most = np.minimum(
+            np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
+        )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
         lying = np.minimum(lumpy, most)
         lying = lying * self._below_sky(lying)
