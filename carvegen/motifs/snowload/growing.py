@@ -18,6 +18,7 @@ from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, str
 from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
+    bare_rock,
     cuttable,
     fielded,
     lips,
@@ -28,6 +29,7 @@ from carvegen.motifs.snowload.drawing import (
     shown_bark,
     specks,
     summits,
+    tongues,
 )
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
@@ -307,7 +309,7 @@ class _Scene:
         field = fielded(ledges, self.ground_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
-        heads = summits(ledges, ground, settings, rng)
+        heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
         mantle = _MANTLE * settings.fallen_mm * np.hypot(1, ledges.slope)
         depth, below = np.maximum(depth, np.minimum(heads, mantle)), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
@@ -317,6 +319,7 @@ class _Scene:
         bark = Canvas.blank(page)
         land = np.maximum(field, massive(ledges, self.ground_mm))
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
+        bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (
