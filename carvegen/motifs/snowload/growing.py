@@ -40,6 +40,7 @@ from carvegen.motifs.snowload.scene import (
     hiding,
     panes,
     run_lengths,
+    tangled,
     without_marks,
 )
 from carvegen.motifs.snowload.settling import (
@@ -233,6 +234,11 @@ class _Scene:
         """How far it is clear of broad things upwind, mm, along a few low rays: every other cell of every other row."""
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
+    @cached_property
+    def tangled(self) -> Floats:
+        """How much twigs cross round about each ledge, 0…1: snow falls through them, (n,)."""
+        return self.ledges.smoothed(tangled(self.shape, self.solid, self.page)[self.row, self.ledges.column], 1.0)
+
     def tops(self, ends: Ends) -> PolygonArray:
         """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
@@ -262,7 +268,7 @@ class _Scene:
         lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         lumps += _at_walls(ledges, ends, settings)
         bears = borne(ledges, settings, lying_ground(ledges, self.foot_mm))
-        bears *= ~self.panes[self.row, ledges.column]
+        bears *= ~self.panes[self.row, ledges.column] * (1 - self.tangled)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, bears=bears, land_mm=limits.land_mm)
         uneven = np.exp(settings.lumpy * lumps) * (1 - _hollows(ledges, ends, settings))
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)

@@ -171,7 +171,8 @@ def _heads(ledges: Ledges, ends: Ends) -> Mask:
     """Which places are those of a narrow thing that is highest inside, such as a picket's head, (n,)."""
     lower = np.minimum(ledges.below_tip[ledges.first], ledges.below_tip[ledges.last])
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    return np.isfinite(ends.crest) & (lower > _POINT_MM[1]) & (wide < _HEAD_MM)
+    solid = ledges.highest(ledges.void, _HEAD_MM) < _AIR_MM
+    return np.isfinite(ends.crest) & (lower > _POINT_MM[1]) & (wide < _HEAD_MM) & solid
 
 
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
