@@ -49,7 +49,8 @@ _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so 
 _HEAD, _HEAD_MM = (
     0.35,
     8.0,
-)  #: of the cap that it bears stays on a picket's head, however steep; and so broad that may be
+)  #: so much of the cap that it bears stays on a picket's head, which is no broader than this,
+_HEAD_FALLS = 0.4, 1.15  #: and falls off by so many times its breadth: less is a post's, more a fir's tip
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _POINTED = (0.6,), (1.4,)  #: and from some the snow slips: it is so many times as high as a full cap, least and most
 _JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
@@ -168,11 +169,12 @@ def pointed(ledges: Ledges) -> Mask:
 
 
 def _heads(ledges: Ledges, ends: Ends) -> Mask:
-    """Which places are those of a narrow thing that is highest inside, such as a picket's head, (n,)."""
+    """Which places are those of a narrow thing with a point that is not too sharp, such as a picket's head, (n,)."""
     lower = np.minimum(ledges.below_tip[ledges.first], ledges.below_tip[ledges.last])
     wide = (ledges.last - ledges.first + 1) * ledges.step
     solid = ledges.highest(ledges.void, _HEAD_MM) < _AIR_MM
-    return np.isfinite(ends.crest) & (lower > _POINT_MM[1]) & (wide < _HEAD_MM) & solid
+    steep = (lower > _HEAD_FALLS[0] * wide) & (lower < _HEAD_FALLS[1] * wide)
+    return np.isfinite(ends.crest) & (wide < _HEAD_MM) & steep & solid
 
 
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
