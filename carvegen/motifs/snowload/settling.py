@@ -50,7 +50,7 @@ _HEAD, _HEAD_MM = (
     0.35,
     8.0,
 )  #: so much of the cap that it bears stays on a picket's head, which is no broader than this,
-_HEAD_FALLS = 0.4, 1.15  #: and falls off by so many times its breadth: less is a post's, more a fir's tip
+_HEAD_FALLS = 0.4, 0.87  #: and falls off by so many times its breadth: less is a post's, more a fir's tip
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _POINTED = (0.6,), (1.4,)  #: and from some the snow slips: it is so many times as high as a full cap, least and most
 _JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
