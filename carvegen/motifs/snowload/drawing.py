@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Canvas",
+    "bare_rock",
     "cornice_tips",
     "cuttable",
     "fielded",
@@ -43,6 +44,7 @@ __all__ = [
     "shown_bark",
     "specks",
     "summits",
+    "tongues",
 ]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
@@ -62,7 +64,15 @@ _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _HEADS_MM = 9.0  #: so far about it is looked how high steep ground rises
 _TIP_MM = 6.0
-_SNOW_LINE_MM, _TONGUES_MM = 1.6, 0.7  #: with little snow the white begins so high over that, and uneven by so much
+_SNOW_LINE_MM = 0.6  #: with little snow the white begins so high over that,
+_TONGUES, _STREAKS = (0.6, 0.4), 3.0  #: in tongues so long on average and uneven by so much (shares), and apart so many
+#: times a land and a cut;
+_STEEPEST, _SIDE_MM, _LEANS_MM = (
+    1.0,
+    3.0,
+    1.8,
+)  #: where a side is so steep (rise over run) over so much or steeper, they
+#: lean away from the top by so much from their beginning to their tip
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
@@ -160,17 +170,45 @@ def reaching(
     )
 
 
-def summits(ledges: Ledges, ground: Floats, settings: Settings, rng: Generator) -> Floats:
-    """How far the white reaches down from the heights of steep ground, mm below the base; (n,).
+def summits(ledges: Ledges, ground: Floats, settings: Settings) -> Floats:
+    """How far the white reaches down from the heights of steep ground where it reaches furthest, mm; (n,).
 
-    The deeper the higher a place rises over what is round about: heads are white, in tongues, and notches dark.
+    The deeper the higher a place rises over what is round about: heads are white and notches dark.
     """
-    place = np.column_stack([ledges.x, ledges.base])
-    rise = ledges.base - _round_about(ledges, ground)
-    tongues = waves_at(place, rng, patch_mm=(1.6, 8.0)) + waves_at(place, rng, patch_mm=(5.0, 20.0))
-    line = _SNOW_LINE_MM - settings.fields * settings.fallen_mm**0.5 - _TONGUES_MM * tongues * np.clip(rise / 2, 0, 1)
+    line = _SNOW_LINE_MM - settings.fields * settings.fallen_mm**0.5
     ground = ledges.highest(ground, _TIP_MM)  # a tip is narrower than ground
+    rise = ledges.base - _round_about(ledges, ground)
     return np.asarray(ground * crags(ledges) * np.clip(rise - line, 0, None))
+
+
+def tongues(page: Page, limits: Limits, rng: Generator) -> Floats:
+    """The share of their length that tongues of snow have along the page and a little past it; a number a column."""
+    along = np.arange(-_LEANS_MM, page.wide * page.step + _LEANS_MM, page.step)
+    slow, fast = (waves_at(np.column_stack([along, 0 * along]), rng, patch_mm=(of, of)) for of in (9.0, 2.5))
+    turns = along / (_STREAKS * (limits.land_mm + limits.cut_mm)) + 0.24 * slow + 0.1 * fast
+    pointed = np.arcsin(np.sin(2 * np.pi * turns)) * 2 / np.pi
+    return np.clip(_TONGUES[0] + _TONGUES[1] * pointed + 0.18 * slow + 0.08 * fast, 0.15, 1)
+
+
+def bare_rock(canvas: Canvas, ledges: Ledges, white: Floats, heads: Floats, share: Floats) -> None:
+    """Draw the rock that stays bare below the heads of peaks: pointed streaks between pointed tongues of the white.
+
+    They run down the fall line: away from the top, the more so the steeper the side.
+
+    Parameters
+    ----------
+    white, heads
+        How far down it is white at least, and how far the longest tongues reach, mm, (n,).
+    share
+        As `tongues`.
+    """
+    at = np.flatnonzero(heads > white)
+    lean = _LEANS_MM * ledges.smoothed(np.clip(ledges.slope, -_STEEPEST, _STEEPEST), _SIDE_MM)[at]
+    column, base, white, heads = ledges.column[at], ledges.base[at], white[at], heads[at]
+    for down in np.arange(0, heads.max(initial=0), ledges.step):
+        start = column + np.rint((lean * down / heads + _LEANS_MM) / ledges.step).astype(int)
+        bare = (down >= white) & (down < heads) & (down > heads * share[np.clip(start, 0, len(share) - 1)])
+        canvas.stroke(column[bare], (base - down - ledges.step)[bare], (base - down)[bare])
 
 
 def _round_about(ledges: Ledges, ground: Floats) -> Floats:

@@ -18,6 +18,7 @@ from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, str
 from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
+    bare_rock,
     cuttable,
     fielded,
     lips,
@@ -28,6 +29,7 @@ from carvegen.motifs.snowload.drawing import (
     shown_bark,
     specks,
     summits,
+    tongues,
 )
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
@@ -38,6 +40,7 @@ from carvegen.motifs.snowload.scene import (
     hiding,
     panes,
     run_lengths,
+    tangled,
     without_marks,
 )
 from carvegen.motifs.snowload.settling import (
@@ -46,10 +49,12 @@ from carvegen.motifs.snowload.settling import (
     crags,
     domed,
     ends_of,
+    heaped,
     left_on_slopes,
     limited,
     pointed,
     settled,
+    slumped,
 )
 from carvegen.motifs.snowload.wind import drifted, strength
 
@@ -229,6 +234,11 @@ class _Scene:
         """How far it is clear of broad things upwind, mm, along a few low rays: every other cell of every other row."""
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
+    @cached_property
+    def tangled(self) -> Floats:
+        """How much twigs cross round about each ledge, 0…1: snow falls through them, (n,)."""
+        return self.ledges.smoothed(tangled(self.shape, self.solid, self.page)[self.row, self.ledges.column], 1.0)
+
     def tops(self, ends: Ends) -> PolygonArray:
         """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
@@ -237,7 +247,8 @@ class _Scene:
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
         peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
         peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
-        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak])
+        rail = np.isfinite(slumped(ledges, ends, self.settings))
+        return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak | rail])
 
     def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
@@ -257,15 +268,18 @@ class _Scene:
         lumps += 0.1 * waves_at(where, rng, patch_mm=(1.2 + 0.3 * settings.fallen_mm,) * 2)
         lumps += _at_walls(ledges, ends, settings)
         bears = borne(ledges, settings, lying_ground(ledges, self.foot_mm))
-        bears *= ~self.panes[self.row, ledges.column]
+        bears *= ~self.panes[self.row, ledges.column] * (1 - self.tangled)
         rest = settled(ledges, depth, settings, sky=self.sky, ends=ends, bears=bears, land_mm=limits.land_mm)
         uneven = np.exp(settings.lumpy * lumps) * (1 - _hollows(ledges, ends, settings))
         lumpy = ledges.reshaped(rest.depth * uneven, rest.depth, _SHARED_MM + 3 * settings.fallen_mm)
         lumpy = ledges.calmed(lumpy, 0.2 + 0.12 * settings.fallen_mm, 0.3)
         lumpy = ledges.smoothed(lumpy, 0.15 + 0.05 * settings.fallen_mm)
         capped = np.where(pointed(ledges), domed(ledges, lumpy, ends), lumpy)
+        capped = heaped(ledges, capped, slumped(ledges, ends, settings))
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
-        most = np.minimum(np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings)), ledges.room(limits.land_mm))
+        most = np.minimum(
+            np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
+        )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
         lying = np.minimum(lumpy, most)
         lying = lying * self._below_sky(lying)
@@ -301,7 +315,7 @@ class _Scene:
         field = fielded(ledges, self.ground_mm, far=settings.scale == "far")
         below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
-        heads = summits(ledges, ground, settings, rng)
+        heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
         mantle = _MANTLE * settings.fallen_mm * np.hypot(1, ledges.slope)
         depth, below = np.maximum(depth, np.minimum(heads, mantle)), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
@@ -311,6 +325,7 @@ class _Scene:
         bark = Canvas.blank(page)
         land = np.maximum(field, massive(ledges, self.ground_mm))
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
+        bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover
         where = np.column_stack([ledges.x, ledges.base])
         doubt = (

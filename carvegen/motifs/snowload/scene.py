@@ -26,7 +26,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "panes", "run_lengths", "without_marks"]
+__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "panes", "run_lengths", "tangled", "without_marks"]
 
 _FINEST_MM = 0.15
 _CELLS = 1_000_000
@@ -43,6 +43,7 @@ _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
 _WALLED = 0.9  #: a hole with so much wall round it is a mark
 _PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fills them
+_TANGLE_MM, _TANGLED = 4.0, (0.42, 0.58)  #: in a square so wide, mm of edges to a mm²: hardly a tangle, a tangle
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
 
 
@@ -229,6 +230,21 @@ def panes(solid: Mask, page: Page) -> Mask:
     label, count = ndimage.label(~solid)
     small = np.bincount(label.ravel(), minlength=count + 1) * page.step**2 < _PANE_MM2
     return np.asarray(small[label] & ~solid)
+
+
+def tangled(drawn: Mask, solid: Mask, page: Page) -> Floats:
+    """How much twigs cross round about each cell, 0…1: by the length of their edges to gaps that snow would bridge.
+
+    Parameters
+    ----------
+    drawn, solid
+        What is drawn, and with those gaps filled.
+    """
+    edges = np.zeros(drawn.shape, dtype=np.float32)
+    edges[1:] += (drawn[1:] != drawn[:-1]) & solid[1:] & solid[:-1]
+    edges[:, 1:] += (drawn[:, 1:] != drawn[:, :-1]) & solid[:, 1:] & solid[:, :-1]
+    length = ndimage.uniform_filter(edges, int(_TANGLE_MM / page.step) | 1) / page.step
+    return np.clip((length - _TANGLED[0]) / (_TANGLED[1] - _TANGLED[0]), 0, 1)
 
 
 def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:

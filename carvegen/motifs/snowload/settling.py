@@ -18,7 +18,20 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["Ends", "Settled", "borne", "crags", "domed", "ends_of", "left_on_slopes", "limited", "pointed", "settled"]
+__all__ = [
+    "Ends",
+    "Settled",
+    "borne",
+    "crags",
+    "domed",
+    "ends_of",
+    "heaped",
+    "left_on_slopes",
+    "limited",
+    "pointed",
+    "settled",
+    "slumped",
+]
 
 _USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
@@ -33,6 +46,11 @@ _FORK_MM, _FORK_FALLEN = 1.5, 0.4  #: a fork, or a hollow of the snow, is as wid
 #: depth fallen wider
 _TIP, _BLUNT_MM = 0.4, 3.0  #: a twig's end holds so much of what the end of a thing holds that is so broad
 _HAT, _HAT_FALLEN = 0.8, 0.6  #: on a pointed thing the cap sits on the tip: so many mm, and so much of what has fallen
+_HEAD, _HEAD_MM = (
+    0.35,
+    8.0,
+)  #: so much of the cap that it bears stays on a picket's head, which is no broader than this,
+_HEAD_FALLS = 0.4, 0.87  #: and falls off by so many times its breadth: less is a post's, more a fir's tip
 _POINT_MM = (20.0, 1.0)  #: a narrow thing that falls within so much by more than this is pointed: its cap is a dome
 _POINTED = (0.6,), (1.4,)  #: and from some the snow slips: it is so many times as high as a full cap, least and most
 _JOINT_MM, _JOINT = 1.2, 1.5  #: so near to a wall it is the joint that is broad: so many times the thing at the most
@@ -61,6 +79,9 @@ _SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run beside a steep limb of a fork: o
 _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _ROCK = 0.8  #: ground bears so much of what has fallen,
+_UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
+_SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
+#: much more; at their feet up to so many times as deep again, which runs out over so many times that width
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
 
 
@@ -147,6 +168,15 @@ def pointed(ledges: Ledges) -> Mask:
     return ledges.highest(ledges.below_tip, _POINT_MM[0]) > _POINT_MM[1]
 
 
+def _heads(ledges: Ledges, ends: Ends) -> Mask:
+    """Which places are those of a narrow thing with a point that is not too sharp, such as a picket's head, (n,)."""
+    lower = np.minimum(ledges.below_tip[ledges.first], ledges.below_tip[ledges.last])
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    solid = ledges.highest(ledges.void, _HEAD_MM) < _AIR_MM
+    steep = (lower > _HEAD_FALLS[0] * wide) & (lower < _HEAD_FALLS[1] * wide)
+    return np.isfinite(ends.crest) & (wide < _HEAD_MM) & steep & solid
+
+
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
     """How high a cap stands on a narrow thing that is free on both sides; inf elsewhere.
 
@@ -181,6 +211,8 @@ def settled(
     """
     fallen, lost = float(depth.sum()), 0.0
     hold = clinging_mm(ledges.slope, settings.sticky, settings.fallen_mm)
+    stuck = np.where(_heads(ledges, ends), np.minimum(depth, _HEAD * limited(ledges, depth, ends).min(axis=0)), 0)
+    depth = depth - stuck
     room = ledges.room(land_mm)
     for _ in range(_ROUNDS):
         for _ in range(_STEPS):
@@ -192,7 +224,7 @@ def settled(
         depth = _levelled(ledges, depth, settings)
         depth, gone = _over_edges(ledges, depth, settings, ends)
         lost += gone
-    depth = domed(ledges, depth, ends)
+    depth = domed(ledges, depth + stuck, ends)
     top = np.minimum(np.minimum(bears, room), limited(ledges, depth, ends).min(axis=0))
     lost += float(np.clip(depth - top, 0, None).sum())
     return Settled(np.minimum(depth, top), fallen, lost)
@@ -229,10 +261,11 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - rock)))
 
 
-def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
+def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends) -> Floats:
     """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,).
 
-    From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall.
+    From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall. What falls off
+    steeply to both sides, as the head of a picket, bears its cap.
     """
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -_UPRIGHT, _UPRIGHT), _NOTCH_MM))
     over_mm = _fork_mm(settings)
@@ -244,7 +277,21 @@ def left_on_slopes(ledges: Ledges, settings: Settings) -> Floats:
         ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
         for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
     )
-    return np.asarray(np.clip(np.maximum(level, along), 0, bare * deepest + fork))
+    left = np.clip(np.maximum(level, along), 0, bare * deepest + fork)
+    return np.where(_heads(ledges, ends), _ANY_MM, left)
+
+
+def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
+    """The deepest on a rail between uprights, mm; inf elsewhere; (n,).
+
+    What has slipped down an upright leans against its foot, more or less on either side; between the two it is thin:
+    across a span as narrow as it is deep it would stand as a block.
+    """
+    wide = (ledges.last - ledges.first + 1) * ledges.step
+    lean = _LEANS * np.clip(1.6 * ends.kind - 0.4, 0, 1) * np.exp(-ends.away / (_LEANS_OVER * wide))
+    most = (_SPAN_MM + wide * (_SPAN + lean.sum(axis=0))) * (settings.fallen_mm / _USUAL_MM) ** 0.5
+    between = (~ends.free & (ends.wall > _UPRIGHT_MM)).all(axis=0) & (wide < _APART_MM)
+    return np.where(between & (ledges.highest(ledges.breadth, _BESIDE_MM) < _RAIL_MM), most, np.inf)
 
 
 def _fork_mm(settings: Settings) -> float:
@@ -308,12 +355,15 @@ def limited(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
 
 def domed(ledges: Ledges, depth: Floats, ends: Ends) -> Floats:
     """The snow on narrow things rounded off to a dome of as much snow, or as much as one holds."""
-    limit = limited(ledges, depth, ends).min(axis=0)
-    domes = np.isfinite(ends.crest) & np.isfinite(limit)
-    limit = np.where(domes, limit, 0)
-    lies, holds = (np.bincount(ledges.first[domes], each[domes], minlength=len(depth)) for each in (depth, limit))
+    return heaped(ledges, depth, np.where(np.isfinite(ends.crest), limited(ledges, depth, ends).min(axis=0), np.inf))
+
+
+def heaped(ledges: Ledges, depth: Floats, limit: Floats) -> Floats:
+    """The snow in the shape of its limit where that is finite: as much of it on each chain, or as much as one holds."""
+    shaped = np.isfinite(limit)
+    lies, holds = (np.bincount(ledges.first[shaped], each[shaped], minlength=len(depth)) for each in (depth, limit))
     share = np.clip(lies / np.maximum(holds, 1e-9), 0, 1)[ledges.first]
-    return np.where(domes, limit * share, depth)
+    return np.where(shaped, np.where(shaped, limit, 0) * share, depth)
 
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:

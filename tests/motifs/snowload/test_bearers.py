@@ -342,12 +342,25 @@ def test_nothing_reads_as_dirt(preset) -> None:
 
 
 def test_heads_of_crags_are_white_and_their_notches_dark() -> None:
-    """Four teeth 14 mm tall: white round each point, none of it in the notches, its lower line nearly level."""
+    """Four teeth 14 mm tall: white round each point, none of it in the notches."""
     teeth = [(-9, -9), *((x, 30 + 14 * (k % 2)) for k, x in enumerate(range(-9, 90, 9))), (81, -9)]
     cuts = white(shapely.Polygon(teeth), "fresh", 2)
     heads, notches = ([x for k, x in enumerate(range(-9, 90, 9)) if k % 2 == odd and 5 < x < 65] for odd in (1, 0))
     assert all(shapely.intersection(cuts, shapely.Point(x, 43).buffer(1)).area > 1 for x in heads)
     assert all(shapely.intersection(cuts, shapely.Point(x, 30).buffer(2)).area < 0.1 for x in notches)
+
+
+def test_rock_shows_in_streaks_below_the_white_of_a_peak() -> None:
+    """How far the white reaches down a peak goes up and down by a fifth of itself and more, at least four times."""
+    peak = shapely.Polygon([(-9, -9), (-9, 8), (20, 14), (35, 34), (50, 14), (79, 8), (79, -9)])
+    for seed in few(range(1, 4), 1):
+        white_rock = shapely.intersection(white(peak, "fresh", seed, patchy=0), peak)
+        x = np.arange(26, 44.1, 0.25)
+        columns = shapely.linestrings(np.stack([np.column_stack([x, 0 * x + end]) for end in (0, 60)], axis=1))
+        reach = shapely.length(shapely.intersection(columns, white_rock))
+        off = reach - np.convolve(np.pad(reach, 8, mode="edge"), np.ones(17) / 17, mode="valid")
+        assert np.abs(off).mean() > 0.2 * reach.mean()
+        assert np.count_nonzero(np.diff(np.sign(off))) >= 8
 
 
 def test_the_head_of_every_low_peak_is_white() -> None:

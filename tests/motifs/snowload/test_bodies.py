@@ -181,7 +181,39 @@ def test_a_rail_bears_snow_between_pickets_as_near_as_twigs() -> None:
     """Two millimetres and a half: corners that are rounded off have air under them, the rail has none."""
     pickets = [shapely.box(x, -5, x + 3, 45) for x in (20, 25.5, 31)]
     cuts = white(shapely.union_all([shapely.box(-5, 18, 75, 20), *pickets]), "deep", 3, patchy=0)
-    assert min(high(cuts, x, 20) for x in (24.2, 29.8)) > 1
+    assert min(high(cuts, x, 20) for x in (24.2, 29.8)) > 0.5
+
+
+def test_a_tangle_of_twigs_bears_no_blob() -> None:
+    """Twigs of 0.7 mm from two feet cross one another at half a right angle; one of them alone bears its snow."""
+    shift = np.arange(0, 9.1, 1.5)
+    twigs = [limb((25 + at, 20), (31 + at, 26), thick=0.7) for at in shift]
+    twigs += [limb((31 + at, 20), (25 + at, 26), thick=0.7) for at in shift]
+    tangle, one = (
+        white(on, "wet", 3, patchy=0) for on in (shapely.union_all(twigs), limb((25, 20), (40, 24), thick=1))
+    )
+    assert shapely.area(shapely.intersection(tangle, shapely.box(26, 20, 39, 30))) < 15
+    assert one.area > 5
+
+
+def test_snow_on_a_rail_between_near_pickets_is_no_block() -> None:
+    """Gaps of 4 mm: in the middle of each less than a third as deep as broad, and at most feet of pickets deeper."""
+    pickets = [shapely.box(x, -5, x + 3, 45) for x in np.arange(1, 70, 7)]
+    cuts = white(shapely.union_all([shapely.box(-5, 18, 75, 21), *pickets]), "deep", 3, patchy=0)
+    gaps = np.arange(11, 60, 7)
+    middle, left, right = (np.array([high(cuts, x, 21) for x in gaps + off]) for off in (2, 0.4, 3.6))
+    assert 0.2 < middle.max() < 4 / 3
+    assert (np.maximum(left, right) > 1.3 * middle).mean() > 0.5
+
+
+@pytest.mark.parametrize("preset", few(["fresh", "dusting", "deep", "windblown"], 1))
+def test_steep_heads_of_pickets_bear_a_small_cap_each(preset) -> None:
+    """Heads 3 mm broad whose sides rise by two for one, where dry snow slides: each has its cap, no taller."""
+    pickets = [shapely.Polygon([(x, -5), (x, 40), (x + 1.5, 43), (x + 3, 40), (x + 3, -5)]) for x in (10, 30, 50)]
+    cuts = white(shapely.union_all(pickets), preset, 3, patchy=0)
+    caps = [high(cuts, x + 1.5, 43) for x in (10, 30, 50)]
+    assert min(caps) > 0.2
+    assert max(caps) < 3
 
 
 @pytest.mark.parametrize("preset", ["deep", "wet"])
