@@ -65,16 +65,17 @@ def laid_once():
         yield
 
 
-def photographed(path, land, **how):
-    """With fewer dots than the pictures of on_plan's own tests."""
-    data, LAST["place"] = _photograph(shapely.to_wkb(land), tuple(how.items()))
+def photographed(path, land, *, px=4.0, **how):
+    """With fewer dots than the pictures of on_plan's own tests: `px` to the millimetre."""
+    data, LAST["place"] = _photograph(shapely.to_wkb(land), px, tuple(how.items()))
     path.write_bytes(data)
     return path
 
 
 @cache
-def _photograph(land: bytes, how: tuple) -> tuple[bytes, np.ndarray]:
-    seen, place = made.photographed(made.painted(shapely.from_wkb(land), 5.0), px=5.0, size=(760, 578), **dict(how))
+def _photograph(land: bytes, px: float, how: tuple) -> tuple[bytes, np.ndarray]:
+    size = round(152 * px), round(115.6 * px)
+    seen, place = made.photographed(made.painted(shapely.from_wkb(land), px), px=px, size=size, **dict(how))
     out = io.BytesIO()
     Image.fromarray(seen).save(out, "JPEG", quality=92)
     return out.getvalue(), place
@@ -152,7 +153,7 @@ def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
 @pytest.mark.parametrize("colour", few([(214, 160, 132), (128, 128, 128)], 1))
 def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder, plan, capsys, colour):
     """It was: cut too much by as much, cut a new block."""
-    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    photo = photographed(own_folder / "proof.jpg", PLANNED, px=5.0)
     with Image.open(photo) as image:
         ImageDraw.Draw(image).rectangle((500, 0, 760, 578), colour)
         image.save(photo, quality=92)
@@ -245,7 +246,7 @@ def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys)
 
 @not_sought
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
-    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    photo = photographed(own_folder / "proof.jpg", PLANNED, px=5.0)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "152 114 608 114 608 426 152 426")
     assert ran.code == 0, ran.out
     assert "corners that were marked lie up to" in ran.out
@@ -273,7 +274,7 @@ def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
 @not_sought
 def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, plan, capsys):
     """A finger over an edge of the block was read as land or as cut, without a word."""
-    photo = photographed(own_folder / "block.jpg", PLANNED)
+    photo = photographed(own_folder / "block.jpg", PLANNED, px=5.0)
     with Image.open(photo) as image:
         ImageDraw.Draw(image).ellipse((340, 400, 440, 640), (214, 160, 132))
         image.save(photo, quality=92)
@@ -290,7 +291,7 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
 @not_sought
 def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
     """A dark grey glove on grey land was read as land, and the cuts under it as full, without a word."""
-    photo = photographed(own_folder / "block.jpg", PLANNED)
+    photo = photographed(own_folder / "block.jpg", PLANNED, px=5.0)
     x, y = LAST["place"][:2, :] @ (74, 60, 1) / (LAST["place"][2] @ (74, 60, 1))  # on the post that is cut
     with Image.open(photo) as image:
         ImageDraw.Draw(image).ellipse((x - 40, y - 70, x + 40, y + 70), (40, 50, 70))  # the ink's own colour

@@ -20,6 +20,7 @@ from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
 from tests.cli.running import needs_fork
+from tests.delivery.elsewhere import grid_of
 from tests.strategies import few
 
 TEST_PROCESS = os.getpid()
@@ -32,10 +33,6 @@ def squared(number, say):
 
 def elsewhere(say):
     return os.getpid()
-
-
-def grid_of(shape, say):
-    return os.getpid(), shapely.get_precision(shape), shape
 
 
 def wrong(say):
