@@ -14,7 +14,7 @@ from carvegen.motifs.frost.contours import walked
 from carvegen.motifs.frost.crystals import Thicket
 from carvegen.motifs.frost.seeding import Sowing, sown
 
-FACE = shapely.box(0, 0, 90, 70)
+FACE = shapely.box(0, 0, 60, 46)
 
 
 def habit(*, curve: float = 0.5) -> Habit:

@@ -127,10 +127,13 @@ def _grey_page(sheet: MarkingSheet, page: int, dpi: float, *, halftone: bool) ->
 
 def _true_to_size(light: np.ndarray, size: tuple[float, float], px: float) -> np.ndarray:
     """PDFium draws a page to whole pixels: here a millimetre has as many as said."""
-    rows, columns = (np.arange(n) + 0.5 for n in light.shape)
-    where = np.meshgrid(rows / px * light.shape[0] / size[1] - 0.5, columns / px * light.shape[1] / size[0] - 0.5,
-                        indexing="ij")  # fmt: skip
-    return ndimage.map_coordinates(light, where, order=1, mode="nearest")
+    for high in (size[1], size[0]):
+        n = len(light)
+        at = np.clip((np.arange(n) + 0.5) / px * n / high - 0.5, 0, n - 1)
+        low = np.minimum(at.astype(int), n - 2)
+        share = (at - low)[:, None]
+        light = ((1 - share) * light[low] + share * light[low + 1]).T
+    return light
 
 
 # ── pencils ──────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -12,8 +12,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from carvegen.artwork import read
+from carvegen.artwork import bounds, read
 from carvegen.base.errors import InputError
+from tests.strategies import MANY
 
 SVG = (
     b'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
@@ -39,6 +40,11 @@ def saved(tmp_path: Path, data: bytes, name: str = "a.svg") -> Path:
     return path
 
 
+#: Files that only their size makes bad are smaller by so much, and so are the caps; as they are where there is time.
+LESS = 1 if MANY else 100
+CAPS = {name: value // LESS for name, value in {"MAX_ELEMENTS": 400_000, "MAX_POINTS": 5_000_000}.items()}
+STROKES = round(6_000 / LESS**0.5)  #: they cross one another by their square
+LARGE = ("many elements", "many numbers", "scribble")
 FILES = {
     "empty": (b"", "is empty"),
     "blank": (b" \n\n ", "is empty"),
@@ -68,8 +74,10 @@ FILES = {
     "parameter entity": (b'<!DOCTYPE svg [<!ENTITY % a "x">]>' + SVG + b"</svg>", "outside the file"),
     "defaults": (b'<!DOCTYPE svg [<!ATTLIST g d CDATA "M0 0">]>' + SVG + b"</svg>", "declares a default"),
     "deep": (SVG + b"<g>" * 10_000 + BOX + b"</g>" * 10_000 + b"</svg>", "groups inside groups"),
-    "many elements": (SVG + b"<g/>" * 450_000 + b"</svg>", "at most 400000 elements"),
-    "many numbers": (SVG + b'<path d="M' + b"1 2 " * 5_500_000 + b'"/></svg>', "at most 5000000 points"),
+    "many elements": (SVG + b"<g/>" * (450_000 // LESS) + b"</svg>", f"at most {CAPS['MAX_ELEMENTS']} elements"),
+    "many numbers": (
+        SVG + b'<path d="M' + b"1 2 " * (5_500_000 // LESS) + b'"/></svg>', f"at most {CAPS['MAX_POINTS']} points",
+    ),
     "use bomb": (
         SVG + b'<g id="a0">' + BOX + b"</g>"
         + b"".join(b'<g id="a%d">' % k + b'<use xlink:href="#a%d"/>' % (k - 1) * 10 + b"</g>" for k in range(1, 12))
@@ -78,7 +86,7 @@ FILES = {
     ),
     "use of itself": (SVG + b'<symbol id="a"><use href="#a"/></symbol><use href="#a"/></svg>', "contains itself"),
     "scribble": (
-        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in RNG.integers(0, 90000, (6_000, 2)))
+        SVG + b'<path d="M' + b" ".join(b"%d %d" % (x, y) for x, y in RNG.integers(0, 90000, (STROKES, 2)))
         + b'" transform="scale(.001)"/></svg>',
         "far too often",
     ),
@@ -93,8 +101,11 @@ FILES = {
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_a_bad_file_is_refused_soon(tmp_path, name) -> None:
+def test_a_bad_file_is_refused_soon(tmp_path, monkeypatch, name) -> None:
     data, said = FILES[name]
+    for cap, value in CAPS.items() if name in LARGE else ():
+        assert getattr(bounds, cap) == value * LESS
+        monkeypatch.setattr(bounds, cap, value)
     path = saved(tmp_path, data)
     with refused(said, within_s=8):
         read(path)

@@ -45,7 +45,7 @@ from tests import cases
 from tests.strategies import few
 
 SIZE = (80.0, 60.0)
-PX = 14  #: pixels in a millimetre
+PX = 10  #: pixels in a millimetre
 MARGIN = 20.0  #: what the file shows round the picture: its waste of 18 mm, and 2 mm
 NS = {"s": "http://www.w3.org/2000/svg"}
 SHARED = [shapely.Point(20, 40).buffer(4), shapely.box(50, 10, 62, 18)]  #: cut into every block alike

@@ -52,7 +52,19 @@ def test_facts_are_as_they_are_stated_anew() -> None:
 
 
 @pytest.mark.parametrize(("path", "right", "wrong"), WRONG, ids=[f"{path}: {wrong}" for path, _, wrong in WRONG])
-def test_a_wrong_fact_is_noticed(path, right, wrong, tmp_path) -> None:
+def test_a_wrong_fact_is_noticed(path, right, wrong, copied) -> None:
+    text = (copied / path).read_text(encoding="utf-8")
+    assert right in text
+    (copied / path).write_text(text.replace(right, wrong, 1), encoding="utf-8")
+    noticed = any(mismatches(copied))
+    (copied / path).write_text(text, encoding="utf-8")
+    assert noticed
+
+
+@pytest.fixture(scope="module")
+def copied(tmp_path_factory):
+    """A copy of what holds facts; each test puts back what it changes."""
+    tmp_path = tmp_path_factory.mktemp("facts")
     shutil.copytree(ROOT / "profiles", tmp_path / "profiles")
     for name in (
         "blocks/embossing/pressing.py",
@@ -62,7 +74,4 @@ def test_a_wrong_fact_is_noticed(path, right, wrong, tmp_path) -> None:
     ):
         (tmp_path / "carvegen" / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(ROOT / "carvegen" / name, tmp_path / "carvegen" / name)
-    text = (tmp_path / path).read_text(encoding="utf-8")
-    assert right in text
-    (tmp_path / path).write_text(text.replace(right, wrong, 1), encoding="utf-8")
-    assert any(mismatches(tmp_path))
+    return tmp_path

@@ -9,14 +9,16 @@ import numpy as np
 import pytest
 import shapely
 from PIL import Image, ImageFilter, ImageOps
+from skimage.color import deltaE_ciede2000, rgb2lab
 
 from carvegen.artwork.drawing import Notes
 from carvegen.artwork.scan.pixels import Picture, opened
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Meaning
-from carvegen.marking.pencil import evened
+from carvegen.marking.pencil import evened, reading
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
+from carvegen.marking.pencil.pencils import check_apart
 from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_sheets
 from tests.pencil_sheets import (
     FOUR,
@@ -61,26 +63,27 @@ def sheet_image() -> Image.Image:
 # ── what is asked ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-SHARP = {"dpi": 152.4, "size": (2006, 1504)}  #: six pixels in a millimetre
+SHARP = {"dpi": 139.7, "size": (1940, 1455)}
 MIXED = ("red", "pale rose", "green", "orange")
 
 
-def test_edges_are_true_and_nothing_else_is_marked():
+def test_edges_are_true_and_nothing_else_is_marked(monkeypatch):
     """Asked: 0.3 mm at the median, half the hatching's pitch at 95 %, register 0.1 mm, no false area."""
     case = dataclasses.replace(
         USUAL, models={0: "waxy", 1: "opaque", 2: "waxy", 3: "opaque"}, colours=MIXED, tint=(0.93, 0.86, 0.72),
         lens=0.004, halftone=True, crease=True, upside_down=True, **SHARP,
     )  # fmt: skip
     seen = shot(case, SMALL)
-    picture = opened(seen.data, Notes())
-    page = read_page(picture, SMALL)
+    laid = []
+    monkeypatch.setattr(reading, "placed", lambda tone: laid.append(placed(tone)) or laid[0])
+    page = read_page(opened(seen.data, Notes()), SMALL)
     its = figures(joined_marks([page]), drawn_of(case))
     assert its.missed == 0
     assert its.edge_median <= 0.3
     assert its.edge_95 <= PITCH / 2 + 0.1, "six pixels in a millimetre; the table of the long run has twelve"
     assert its.false_mm2 == 0
     assert its.overlap > 0.92
-    assert register_off(seen, placed(picture.tone).paper) <= 0.1
+    assert register_off(seen, laid[0].paper) <= 0.1
     assert page.notes == ()
 
 
@@ -135,15 +138,26 @@ def _scribbled(image: Image.Image, case: Case, boxes: tuple[int, int]) -> PageRe
 # ── pencils ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_pencils_too_much_alike_are_refused_with_the_figure():
-    colours = ("red", turned("red", 6), "blue", "green")
-    with pytest.raises(InputError, match=r"comes out \(#\w{6}\) and stays \(#\w{6}\) are too much alike.*got \d"):
-        read(flat(dataclasses.replace(USUAL, strokes=(), colours=colours)))
+@pytest.fixture(scope="module")
+def page_of_alike() -> PageRead:
+    """Two of four pencils are rather alike; the fourth is in no box, and its box is empty."""
+    return read(flat(dataclasses.replace(USUAL, colours=("red", turned("red", 26), "blue", "green"), boxes=(0, 1, 2))))
 
 
-def test_doubtful_pencils_and_one_that_is_in_no_box_are_told_and_that_one_marks_nothing():
+def test_pencils_too_much_alike_are_refused_with_the_figure(page_of_alike):
+    """As doubtful ones below are told, only nearer; scikit-image has the distance."""
+    one, other, _ = page_of_alike.pencils
+    red, green, blue = one.colour
+    near = dataclasses.replace(other, colour=(red, green, blue + 25))
+    labs = [rgb2lab(np.array(its.colour) / 255) for its in (one, near)]
+    apart = f"{deltaE_ciede2000(*labs):.1f}"
+    with pytest.raises(InputError, match=rf"comes out \(#\w{{6}}\) and stays \(#\w{{6}}\) are too.*got {apart}"):
+        check_apart([one, near])
+
+
+def test_doubtful_pencils_and_one_that_is_in_no_box_are_told_and_that_one_marks_nothing(page_of_alike):
     """With the figure, and with its place. An empty box is a meaning that is not used."""
-    page = read(flat(dataclasses.replace(USUAL, colours=("red", turned("red", 26), "blue", "green"), boxes=(0, 1, 2))))
+    page = page_of_alike
     doubtful, note = sorted(page.notes, key=lambda its: "in no box" in its)
     assert "only" in doubtful and "CIEDE2000" in doubtful and "stays" in doubtful
     assert [pencil.meaning for pencil in page.pencils] == list(MEANT[:3])
@@ -216,7 +230,7 @@ def test_the_sheet_of_another_print_is_refused(sheet_image):
 # ── several pages ────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-STRIP = MarkingSheet(name="trial", window=(0.0, 0.0, 300.0, 100.0))
+STRIP = MarkingSheet(name="trial", window=(0.0, 0.0, 300.0, 60.0))
 SEAM = STRIP.pages(STRIP.best("A4"))[1].shown[0] + 6
 ACROSS = (Stroke(pencil=0, shape=blob(SEAM, 50, 26, 12)), Stroke(pencil=1, shape=blob(60, 40, 14, 11)),
           Stroke(pencil=1, shape=blob(260, 40, 12, 14)))  # fmt: skip

@@ -124,7 +124,7 @@ def test_a_flat_sawn_board_has_arches_and_a_quarter_sawn_one_has_none() -> None:
     """An arch's legs run back: its outline reaches far across for its length."""
 
     def bent(preset: str) -> int:
-        cuts = grain(2, size=(80.0, 120.0) if MANY else (60.0, 90.0), **{**PRESETS[preset], "knots": 0.0}).cuts
+        cuts = grain(2, size=(80.0, 120.0) if MANY else (48.0, 72.0), **{**PRESETS[preset], "knots": 0.0}).cuts
         low, high = shapely.bounds(cuts)[:, 0], shapely.bounds(cuts)[:, 2]
         return int((high - low > 12).sum())
 

@@ -98,11 +98,11 @@ def spruce(seed: int = 1) -> geometry.PolygonArray:
 
 
 def icon(name: str) -> geometry.PolygonArray:
-    return placed(f"{ICONS / name}.svg at 15 8 width {90 if MANY else 64}", width_mm=150, height_mm=150)
+    return placed(f"{ICONS / name}.svg at 15 8 width {90 if MANY else 48}", width_mm=150, height_mm=150)
 
 
 SUBJECTS = {
-    "bare tree": lambda: bare_tree(forks=5 if MANY else 4),
+    "bare tree": lambda: bare_tree(forks=5 if MANY else 3),
     "stout bare tree": lambda: bare_tree(forks=4, slender=False),
     "spruce": spruce,
 } | {name: lambda name=name: icon(name) for name in ("tree", "house-chimney", "person", "mountain", "horse", "crow")}
@@ -388,8 +388,8 @@ def test_a_real_tangle_is_done_in_time() -> None:
 
 
 def test_the_blocks_share_the_snow() -> None:
-    house = placed(f"{ICONS / 'house-chimney.svg'} at 10 8 width 50", width_mm=70, height_mm=70)
-    ground = Ground(name="landing", width_mm=70, height_mm=70, grow_from=house)
+    house = placed(f"{ICONS / 'house-chimney.svg'} at 8 6 width 32", width_mm=48, height_mm=48)
+    ground = Ground(name="landing", width_mm=48, height_mm=48, grow_from=house)
     settings = snowload.Settings()
     blocks = {
         which: loaded_block(ground, settings, LIMITS, stream(1, "snowload"), which=which)

@@ -11,7 +11,8 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints.cut_blocks import cut_blocks, setups_of
+from carvegen.prints.cut_blocks import picture_of as pictured
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import runs_across
@@ -36,8 +37,7 @@ def picture_of(folder, motifs: str) -> Picture:
     path = folder / "print.toml"
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{motifs}', encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
-    return picture
+    return pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
 
 
 def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
@@ -103,7 +103,7 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
     )
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{snow}', encoding="utf-8")
     print_ = read_print(path, SHELF)
-    picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
+    picture = pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert any("asked for 10% white" in note and "kept off" in note for note in picture.notes)
 
 

@@ -87,9 +87,11 @@ def corners_of(shape):
 def apart(found, truth, *, corner_mm=0.5):
     """How far the outlines lie from one another, either way, away from the true corners; mm."""
     near = corners_of(truth).buffer(corner_mm)
-    lines = [shapely.segmentize(shape.boundary, 0.05) for shape in (found, truth)]
+    shapely.prepare(near)
+    lines = [shape.boundary for shape in (found, truth)]
+    shapely.prepare(lines)
     off = []
     for line, other in (lines, lines[::-1]):
-        points = shapely.points(shapely.get_coordinates(line))
+        points = shapely.points(shapely.get_coordinates(shapely.segmentize(line, 0.05)))
         off.append(shapely.distance(points[~shapely.intersects(points, near)], other).max())
     return max(off)

@@ -69,9 +69,10 @@ CASES = {
 
 
 def far(found, truth):
-    lines = [shapely.segmentize(shape.boundary, 0.03) for shape in (found, truth)]
+    lines = [shape.boundary for shape in (found, truth)]
+    shapely.prepare(lines)
     return max(
-        shapely.distance(shapely.points(shapely.get_coordinates(one)), other).max()
+        shapely.distance(shapely.points(shapely.get_coordinates(shapely.segmentize(one, 0.03))), other).max()
         for one, other in (lines, lines[::-1])
     )
 

@@ -115,7 +115,7 @@ def test_a_clean_scan_is_laid_to_a_hundredth():
     ids=["another block", "other snow", "nothing cut"],
 )
 def test_what_does_not_fit_is_told(plan, cover):
-    found, _ = lay(plan, cover)
+    found, _ = lay(plan, cover, size=(700, 532))
     assert found.fit.fault
 
 
@@ -158,7 +158,10 @@ def test_an_even_photograph_is_refused_in_words(tmp_path, colour):
 def test_a_plan_of_a_few_straight_edges_tells_no_place():
     """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
     bar = shapely.box(30, 10, 50, 70)
-    found = laid_on(plan_of(bar, made.SIZE), Picture(Image.fromarray(made.photographed(made.painted(bar))[0]), None))
+    found = laid_on(
+        plan_of(bar, made.SIZE),
+        Picture(Image.fromarray(made.photographed(made.painted(bar), size=(700, 532))[0]), None),
+    )
     assert not found.fit.can_tell
 
 
@@ -360,7 +363,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     }
     inks = [((169, 191, 203), 0.2), ((106, 135, 153), 0.3), ((31, 43, 61), 0.7)]
     coats = {name: Ink(colour=colour, opacity=by) for name, (colour, by) in zip(lands, inks, strict=True)}
-    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0))) for name in printed}
+    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 5.0) for name in printed}
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
     light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])

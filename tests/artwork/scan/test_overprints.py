@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import shapely
 from PIL import Image
 from scipy import ndimage
 
-from carvegen.artwork.on_plan import laid_on, plan_of_inks, read_inks
+from carvegen.artwork.on_plan import laid_on, plan_of_inks, plan_place, read_inks
 from carvegen.artwork.scan import inks_of
 from carvegen.artwork.scan.inks import _opened, by_model
 from carvegen.artwork.scan.paper import neither, paper_seen
@@ -32,11 +33,19 @@ LANDS = {
     "tone": shapely.union(shapely.box(0, 0, 120, 25), made.blots(4, 30)),
     "key": made.key(),
 }
+PX = 4.0  #: of a millimetre
+DPI = (25.4 * PX, 25.4 * PX)
 SAID = "sky=#a9bfcb 0.2, tone=#c98f5a 0.1, key=#1f2b3d 0.7"
 
 
+@cache
+def print_seen() -> np.ndarray:
+    """All lands printed, in even light; not to be changed."""
+    return printed(LANDS)
+
+
 def printed(lands, light=(1.0, 1.0, 1.0), fall=0.0):
-    covers = [made.painted(lands[name], 5.0) for name in COATS]
+    covers = [made.painted(lands[name], PX) for name in COATS]
     seen = overprinted(PAPER, zip(COATS.values(), covers, strict=True))
     y, x = np.mgrid[-1 : 1 : seen.shape[0] * 1j, -1 : 1 : seen.shape[1] * 1j]
     seen = seen * light * (1 - fall * (x + y / 2))[..., None]
@@ -51,7 +60,7 @@ def test_an_ink_that_prints_over_all_is_not_taken_for_paper(how):
     seen = np.moveaxis(printed(LANDS, **how), -1, 0)
     found = by_model(seen, list(COATS.values()), PAPER)
     sky, tone, key = found.on
-    truth = {name: made.painted(land, 5.0) > 0.5 for name, land in LANDS.items()}
+    truth = {name: made.painted(land, PX) > 0.5 for name, land in LANDS.items()}
     assert sky.mean() > 0.94
     assert (sky | found.unsure).mean() > 0.98
     assert found.paper_share < 0.001
@@ -69,15 +78,15 @@ def test_where_paper_is_seen_it_is_told():
 
 
 def test_a_colour_that_no_ink_gives_is_not_guessed_in_silence():
-    seen = printed(LANDS)
-    seen[50:100, 450:500] = (220, 40, 160)
+    seen = print_seen().copy()
+    seen[40:80, 360:400] = (220, 40, 160)
     found = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
-    assert found.unsure[55:95, 455:495].mean() > 0.95
+    assert found.unsure[45:75, 365:395].mean() > 0.95
 
 
 def as_printed(fades_to=1.0, density=1.0, lands=LANDS):
     """Pixels where the sky fades out downwards, or overprints are thinner than the model's; (3, height, width)."""
-    covers = {name: made.painted(land, 5.0) for name, land in lands.items()}
+    covers = {name: made.painted(land, PX) for name, land in lands.items()}
     over = sum((cover > 0.5).astype(int) for cover in covers.values()) > 1
     covers["sky"] = covers["sky"] * np.linspace(1, fades_to, len(over))[:, None]
     light = overprinted(PAPER, [(ink, covers[name]) for name, ink in COATS.items()])
@@ -101,12 +110,12 @@ def test_a_flake_in_an_ink_that_fades_is_not_taken_for_ink_in_silence():
     bare = shapely.union_all(flakes)
     lands = {name: shapely.difference(land, bare) for name, land in LANDS.items()}
     found = by_model(as_printed(fades_to=0.1, lands=lands), list(COATS.values()), PAPER)
-    inked = found.on[0] & (made.painted(bare, 5.0) > 0.5)
+    inked = found.on[0] & (made.painted(bare, PX) > 0.5)
     assert ndimage.label(ndimage.binary_opening(inked & ~found.unsure, np.ones((3, 3))))[1] < 5
 
 
 def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
-    Image.fromarray(np.moveaxis(as_printed(fades_to=0.2), 0, -1)).save(tmp_path / "print.png", dpi=(127, 127))
+    Image.fromarray(np.moveaxis(as_printed(fades_to=0.2), 0, -1)).save(tmp_path / "print.png", dpi=DPI)
     ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json")
     thinly = [note for note in json.loads(ran.out)["notes"] if "thinly" in note]
     assert ran.code == 1
@@ -114,13 +123,13 @@ def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
 
 
 def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
-    Image.fromarray(printed(LANDS)).save(tmp_path / "print.png", dpi=(127, 127))
+    Image.fromarray(print_seen()).save(tmp_path / "print.png", dpi=DPI)
     ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json", "--picture", tmp_path / "seen.png")
     told = json.loads(ran.out)
     areas = {its["name"]: its["area_mm2"] for its in told["layers"]}
     assert ran.code == 1
     assert areas["sky"] == pytest.approx(9600, rel=0.03)
-    assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.03)
+    assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.04), "rounded by pixels of a quarter of a millimetre"
     assert areas["FINDING"] > 100
     assert any("no bare paper is seen" in note for note in told["notes"])
     assert any("not sure on" in note for note in told["notes"])
@@ -149,12 +158,14 @@ def test_colours_that_can_not_be_read_are_refused(text):
 @pytest.mark.parametrize("shadow", few([0.5, 0.3], 1))
 def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
     """Thousands of mm² were told as still to cut; here half of it lies in shadow, its edge a millimetre wide."""
-    seen = printed(LANDS).astype(float)
+    seen = print_seen().astype(float)
     x = np.arange(seen.shape[1]) + np.arange(seen.shape[0])[:, None] / 3
-    seen *= (1 - shadow / (1 + np.exp(-(x - 300) / 2)))[..., None]
+    seen *= (1 - shadow / (1 + np.exp(-(x - 240) / 1.6)))[..., None]
     plan = plan_of_inks(LANDS, COATS, PAPER, made.SIZE)
     picture = Picture(Image.fromarray(seen.astype(np.uint8)), None)
-    inks = read_inks(laid_on(plan, picture), COATS, PAPER)
+    with pytest.MonkeyPatch.context() as patched:  # that a place is found is tried in `test_on_plan.py`
+        patched.setattr(plan_place, "first_look", lambda *_: [np.diag([PX, PX, 1.0])])
+        inks = read_inks(laid_on(plan, picture), COATS, PAPER)
     for name, land in LANDS.items():
         wrong = inks[name].land.symmetric_difference(land).difference(inks[name].hidden)
         assert shapely.buffer(wrong, -0.3).area < 1, name
@@ -163,7 +174,7 @@ def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
 def test_a_sky_over_all_that_is_read_as_paper_is_not_sure(tmp_path, capsys):
     """Against what was printed: the sky where no other ink lies is a finding, not paper in silence."""
     path = tmp_path / "sky.png"
-    Image.fromarray(printed(LANDS)).save(path, dpi=(127, 127))
+    Image.fromarray(print_seen()).save(path, dpi=DPI)
     ran = run(capsys, "read", path, "--inks", "2", "--json")
     told = json.loads(ran.out)
     assert ran.code == 1
@@ -176,7 +187,7 @@ def test_a_sky_over_all_that_is_read_as_paper_is_not_sure(tmp_path, capsys):
 def test_so_it_is_where_the_print_is_read_as_one_ink(smaller, tmp_path, capsys):
     """Also where pixels are so many that it is made grey and smaller. A block, which is no paper, is not suspected."""
     path, width = tmp_path / "sky.png", 48 / smaller
-    pixels = printed(LANDS)
+    pixels = print_seen()
     Image.fromarray(pixels).save(path, compress_level=1)
     high, wide = pixels.shape[:2]
     words = ("read", path, "--size", f"{width}x{width / 1.5}", "--corners", f"0 0 {wide} 0 {wide} {high} 0 {high}")

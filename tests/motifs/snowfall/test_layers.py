@@ -21,7 +21,7 @@ from tests.cases import SHELF, limits
 from tests.robustness.snow import limits_broken
 from tests.strategies import few, takes_long
 
-FACE = shapely.box(0, 0, 80, 60)
+FACE = shapely.box(0, 0, 72, 54)
 POST = shapely.box(30, -1, 50, 50)
 LIMITS = limits(0.5, 0.4)
 
