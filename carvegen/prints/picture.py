@@ -571,12 +571,15 @@ class _Grower:
 
         Snow on a nearer layer that leans over a thing behind that layer stays in front of the thing.
         """
-        front = list[Any]()
+        front, heaps = list[Any](), geometry.parts(white)
         for layer in self.drawing.in_front_of(motif.on):
             behind = [name for name in motif.on if layer in self.drawing.in_front_of([name])]
             nearer = self.drawing.union([name for name in motif.on if name not in behind])
             over = geometry.parts(shapely.intersection(white, layer.shape))
-            over = over[~shapely.dwithin(over, nearer, APART_MM)] if len(over) else over
+            if len(over):
+                alone = ~shapely.dwithin(heaps, self.drawing.union(behind), APART_MM)  # a cap crosses what is behind
+                caps = geometry.union(heaps[alone & shapely.dwithin(heaps, nearer, APART_MM)])
+                over = over[~shapely.dwithin(over, nearer, APART_MM) & ~shapely.intersects(over, caps)]
             front += [layer.shape] if shapely.is_empty(nearer) else list(over)
             self._note(motif, layer, behind, over)
         return _union([geometry.polygon_array(front)])

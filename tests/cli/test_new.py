@@ -175,6 +175,20 @@ def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_
     assert cuts["sky"].land.area == pytest.approx(40 * 30 - 2 * np.pi * 9, rel=0.01)
 
 
+def test_the_ground_of_dark_things_has_the_sky_under_it_if_it_is_darker_at_all(tmp_path, capsys):
+    """Else the sky's block would print the firs alone, as islands in a bare hill; a lit pane in a frame stays bare."""
+    things = {
+        "sky": ("#b9c9d6", "M0 0h40v30h-40z"), "hill": ("#8aa3b5", "M0 16h40v6h-40z"),
+        "firs": ("#567388", "M4 22v-8h4v8zM20 22v-7h4v7z"), "pane": ("#e8b65a", "M30 6h4v6h-4z"),
+        "frame": ("#1d2733", "M29 5h6v8h-6zM30 6v6h4v-6zM31 6h1v6h-1z"),
+    }  # fmt: skip
+    inside = "".join(f'<g id="{k}"><path d="{path}" fill="{fill}"/></g>' for k, (fill, path) in things.items())
+    assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
+    layers, inks, _ = as_blocks(tmp_path / "mine")
+    assert inks[0] == "#b9c9d6"
+    assert set(layers[0]) == {"sky", "hill", "firs", "frame"}
+
+
 def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path, capsys):
     """As one thing with the hill behind it a post would bear none: the hill's outline runs above it."""
     hill, post = '<g id="hill"><path d="M0 16h40v14h-40z"/></g>', '<g id="key"><path d="M18 18h3v12h-3z"/></g>'

@@ -69,6 +69,21 @@ def test_snow_on_a_sign_and_on_the_hill_behind_it_is_one_heap(tmp_path) -> None:
     assert shapely.area(shapely.buffer(filled, -0.05)) < 0.1
 
 
+def test_a_cap_hides_a_wave_behind_its_post_though_the_wave_lies_before_a_fir(tmp_path) -> None:
+    """The wave crosses the cap above the post, which it does not touch; the fir's own snow it hides as before."""
+    layers = {"POST": "box 10 0 5 16", "WAVE": "box 4 16.8 28 0.8", "FIR": "box 24 4 6 13"}
+    drawn = (
+        "[artwork]\nin_front = "
+        + str([*layers]).replace("'", '"')
+        + "\n"
+        + "".join(f'[[layers]]\nname = "{name}"\nshape = "{shape}"\n' for name, shape in layers.items())
+    )
+    (snow,) = picture_of(tmp_path, f'{drawn}[[motifs]]\nmotif = "snowload"\non = ["FIR", "POST"]\n').whites
+    wave, white = box(4, 16.8, 28, 0.8), geometry.union(snow.shapes)
+    assert shapely.intersection(white, shapely.intersection(wave, box(10.5, 0, 4, 30))).area > 2.5, "before the post"
+    assert shapely.intersection(white, shapely.intersection(wave, box(22, 0, 14, 30))).area < 0.01
+
+
 def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None:
     thick = SNOW.replace("0.06", "0.15")
     picture = picture_of(tmp_path, thick + thick)

@@ -39,6 +39,7 @@ _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: on
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
+_DARK_GROUND, _STANDING = 5.0, 0.01  #: or by so much, where darker things that stand before it fill so much of the face
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
@@ -216,7 +217,7 @@ def guess(
     under_all = {name for name in behind if _fills(layers[name], face)}
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
     if under_all.intersection(blocks[0]["layers"]):
-        blocks[0]["layers"] += _darker_layers(blocks)
+        blocks[0]["layers"] += _darker_layers(blocks, layers, face)
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
@@ -256,11 +257,20 @@ def _fills(shapes: PolygonArray, face: Polygon) -> bool:
     return bool(shapely.difference(face, shapely.union_all(shapes)).area < _BARE * face.area)
 
 
-def _darker_layers(blocks: Sequence[Mapping[str, Any]]) -> list[str]:
-    """The layers that the first block may print under: those of much darker inks, which hardly change."""
+def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, PolygonArray], face: Polygon) -> list[str]:
+    """The layers that the first block may print under: those of much darker inks, which hardly change.
+
+    And the ground that these stand before, if it is darker at all: or what is under them would be islands in it.
+    """
     first, *rest = (lightness(rgb(block["ink"])) for block in blocks)
-    darker = [block for block, light in zip(blocks[1:], rest, strict=True) if first - light >= _DARKER]
-    return [name for block in darker for name in block["layers"]]
+    darker = {name: first - light for block, light in zip(blocks[1:], rest, strict=True) for name in block["layers"]}
+    standing = geometry.union(*(layers[name] for name, by in darker.items() if by >= _DARKER))
+
+    def goes_under(name: str) -> bool:
+        covered = shapely.intersection(geometry.union(layers[name]), standing)
+        return bool(darker[name] >= _DARK_GROUND and shapely.area(covered) >= _STANDING * face.area)
+
+    return [name for name, by in darker.items() if by >= _DARKER or goes_under(name)]
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
