@@ -67,7 +67,7 @@ def plan_lines(plan: Plan) -> list[str]:
     lines, alike = list[str](), _common(plan)
     if plan.operations:
         lines += [
-            "| no. | layer | asks | cutter | deepest, mm | passes | strokes | length, m | travel, m | about |",
+            "| no. | layer | asks | cutter | deepest, mm | follow, times | strokes | length, m | travel, m | about |",
             "| ---: | --- | --- | --- | ---: | ---: | ---: | ---: | ---: | ---: |",
             *(
                 _row(k, operation, times[k - 1] if times else None, alike)
