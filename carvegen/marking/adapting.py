@@ -94,18 +94,18 @@ def adapted(
     zone = zone if beside is None else geometry.stack([zone, beside])
     if not len(zone):
         return Adapted(growth=growth)
-    held = np.isin(marks_of(growth.cuts), marks_of(geometry.empty() if hers is None else hers))
-    held &= ~_near(growth.cuts, _wide(shapely.difference(new["clear"], old["clear"])), 0.0)
-    return _grown_again(growth, zone, limits, held=held, room=room(), again=again)
+    fixed = np.isin(marks_of(growth.cuts), marks_of(geometry.empty() if hers is None else hers))
+    fixed &= ~_near(growth.cuts, _wide(shapely.difference(new["clear"], old["clear"])), 0.0)
+    return _grown_again(growth, zone, limits, fixed=fixed, room=room(), again=again)
 
 
 def _grown_again(
-    growth: Growth, zone: PolygonArray, limits: Limits, *, held: Mask, room: BaseGeometry,
+    growth: Growth, zone: PolygonArray, limits: Limits, *, fixed: Mask, room: BaseGeometry,
     again: Callable[[], Growth],
 ) -> Adapted:  # fmt: skip
-    """The shapes beside the zone replaced by what grows there now, but for those that are held; (cuts,)."""
+    """The shapes beside the zone replaced by what grows there now, but for those that are fixed; (cuts,)."""
     land = limits.land_mm
-    met = _near(growth.cuts, zone, land) & ~held
+    met = _near(growth.cuts, zone, land) & ~fixed
     stays, gone = growth.cuts[~met], growth.cuts[met]
     fresh = again()
     place = geometry.stack([zone, gone])

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.marking.ends import Habit, cut_back, habit_of, lowered, ragged, raised, with_above
 from carvegen.marking.marks import Mark, Meaning
@@ -93,8 +94,11 @@ def settled_by(settings: Any, kept: Mapping[str, float]) -> Any:  # noqa: ANN401
     """The settings that marks grow by: how much falls is as it was solved for the whole face, if that is known."""
     if not hasattr(settings, "level"):
         return settings
-    known = {} if settings.level else {name: value for name, value in kept.items() if hasattr(settings, name)}
-    return replace(settings, **{"level": 0.0, **known})
+    names = () if settings.level else [each.name for each in fields(settings) if each.name in kept]
+    try:
+        return replace(settings, **{"level": 0.0, **{name: kept[name] for name in names}})
+    except InputError:  # somebody has written them
+        return replace(settings, level=0.0)
 
 
 def marked(growth: Growth, marks: Sequence[Mark], bed: Bed) -> Growth:

@@ -93,8 +93,9 @@ def marks_of(shapes: PolygonArray) -> list[str]:
 
 
 def kept_text(
-    growth: Growth, memory: Memory, size: tuple[float, float], *, title: str, names: Mapping[str, str] | None = None
-) -> str:
+    growth: Growth, memory: Memory, size: tuple[float, float], *, title: str, names: Mapping[str, str] | None = None,
+    hers: PolygonArray | None = None,
+) -> str:  # fmt: skip
     """The file of a motif that is kept.
 
     Parameters
@@ -105,10 +106,12 @@ def kept_text(
         Width and height of the face, mm.
     names
         Ids that shapes had before, by their marks.
+    hers
+        Shapes that were edited, and are not forgotten to be.
     """
     cuts = _paths(growth.cuts, _ids(growth.cuts, f"{memory.motif}-", names or {}), size[1])
     free = _paths(growth.free, _ids(growth.free, _FRINGE, names or {}), size[1])
-    record = json.dumps(_header(growth, memory, size), separators=(",", ":"))
+    record = json.dumps(_header(growth, memory, size, hers), separators=(",", ":"))
     lines = [
         *opening(size),
         f"<title>{escape(shortened(title))}, kept</title>",
@@ -187,11 +190,14 @@ def _ids(shapes: PolygonArray, begins: str, names: Mapping[str, str]) -> list[st
     return result
 
 
-def _header(growth: Growth, memory: Memory, size: tuple[float, float]) -> dict[str, Any]:
+def _header(
+    growth: Growth, memory: Memory, size: tuple[float, float], hers: PolygonArray | None
+) -> dict[str, Any]:  # fmt: skip
+    edited = frozenset(marks_of(hers)) if hers is not None else frozenset[str]()
     return {
         "carvegen": "kept motif", "format": FORMAT, "motif": memory.motif, "size_mm": size,
         "settings": dict(memory.settings), "kept": dict(growth.kept),
-        "shapes": " ".join(marks_of(growth.cuts)),
+        "shapes": " ".join(mark for mark in marks_of(growth.cuts) if mark not in edited),
         **{name: shapely.to_wkt(shape, rounding_precision=3) for name, shape in memory.surroundings.by_name().items()},
     }  # fmt: skip
 

@@ -138,9 +138,8 @@ def _file_of(print_: Print, own: Grown) -> str:
     settings = before.settings if before else grown_by(own.motif, print_)  # what it grew by, whatever is said since
     memory = Memory(motif=own.motif.motif, settings=settings, surroundings=own.surroundings())
     size = (print_.width_mm, print_.height_mm)
-    return kept_text(
-        own.growth, memory, size, title=f"{print_.name}: {own.motif.name}", names=own.kept.names if own.kept else None
-    )
+    names, hers = (own.kept.names, own.kept.edited) if own.kept else (None, None)
+    return kept_text(own.growth, memory, size, title=f"{print_.name}: {own.motif.name}", names=names, hers=hers)
 
 
 def _named(path: Path, kept: Mapping[int, str]) -> bytes:

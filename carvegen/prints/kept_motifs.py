@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "levels_of"]
 
+_NEARER = 0.9  #: of the land: more than the grid may take of it
 _GROW_AGAIN = ("snowfall", "snowload")  #: where the drawing has changed; shapes of other motifs only go
 
 
@@ -78,7 +79,8 @@ def _levels(kept: Kept, motif: PrintMotif, print_: Print) -> Mapping[str, float]
 def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
-    grow: Callable[[PrintMotif, int], Growth], beside: PolygonArray | None = None, read: Read = read_kept,
+    grow: Callable[[PrintMotif, int], Growth], beside: PolygonArray | None = None,
+    before: BaseGeometry | None = None, read: Read = read_kept,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 
@@ -92,6 +94,8 @@ def from_file(
         Grows it anew on the drawing as it is now, by other settings and another seed.
     beside
         What went and came of earlier motifs.
+    before
+        What earlier motifs have made white: what has come too near to kept flakes counts as `beside`.
     read
         Reads a kept file as `read_kept` does.
 
@@ -107,8 +111,9 @@ def from_file(
     around = surroundings()
     again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
     falls = motif.motif == "snowfall"
+    near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, limits)])
     done = adapted(
-        kept, around, limits, room=room, again=again, beside=beside if falls else None,
+        kept, around, limits, room=room, again=again, beside=near if falls else None,
         hers=kept.edited if falls else None,
     )  # fmt: skip
     edited = kept.edited
@@ -125,18 +130,26 @@ def from_file(
     )  # fmt: skip
 
 
+def _too_near(kept: Kept, before: BaseGeometry | None, limits: Limits) -> PolygonArray:
+    """Other white that has come nearer to what is kept as it grew than a land, which it kept from all such."""
+    whites = geometry.parts(before) if before is not None else geometry.empty()
+    grown = kept.growth.cuts[~np.isin(marks_of(kept.growth.cuts), marks_of(kept.edited))]
+    if not len(whites) or not len(grown):
+        return geometry.empty()
+    near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * limits.land_mm)[1]
+    return np.asarray(whites[np.unique(near)], dtype=object)
+
+
 def _as_grown(kept: Kept, motif: PrintMotif, print_: Print) -> tuple[PrintMotif, int]:
     """The motif with the settings, the levels and the seed that it grew by; as it is now, if they are not known."""
-    known = kept.memory.settings if kept.memory else {}
-    own = {each.name: known[each.name] for each in fields(motif.settings) if each.name in known}
+    known, names = kept.memory.settings if kept.memory else {}, [each.name for each in fields(motif.settings)]
     seed = known.get("seed")
     try:
-        settings = replace(motif.settings, **own)
-    except (InputError, TypeError, ValueError):
+        settings = replace(motif.settings, **{name: known[name] for name in names if name in known})
+    except (InputError, TypeError, ValueError):  # somebody has written it
         return motif, print_.seed
-    if kept.growth.kept:
-        settings = settled_by(settings, kept.growth.kept)
-    return replace(motif, settings=settings), seed if type(seed) is int else print_.seed
+    settings = settled_by(settings, kept.growth.kept) if kept.growth.kept else settings
+    return replace(motif, settings=settings), seed if type(seed) is int and seed >= 0 else print_.seed
 
 
 def change_findings(name: str, done: Adapted) -> Iterator[Finding]:

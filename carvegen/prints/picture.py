@@ -283,6 +283,7 @@ class _Grower:
             self.print_, motif, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self._area(motif, limits, key), self._hidden_by(motif)), read=self.read,
             beside=geometry.stack(shapes for _, other in self.motifs for shapes in (other.gone, other.come)),
+            before=before,
         )  # fmt: skip
 
     def _remembered(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 import shapely
@@ -113,15 +115,46 @@ def test_a_flake_that_she_moved_stays_unless_something_hides_it_now(tmp_path):
     moved = affinity.translate(some[0], 14 - some[0].centroid.x, 14 - some[0].centroid.y)
     assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area
     change(path, "box 8 6 12 16", "box 38 14 12 16")
-    new = flakes(path)
+    print_, picture = pictured(path)
+    new = geometry.parts(picture.whites[0].shapes)
     assert shapely.area(shapely.intersection(new, moved)).sum() > 0.95 * moved.area
     assert share(new, THERE) < 1e-4
+    keep(print_, picture.motifs, [])
+    change(path, "box 38 14 12 16", "box 8 6.5 4 3")
+    assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area, "kept again it is hers"
 
 
 def _holds(line: str, shape) -> bool:
     """Whether a line of the file draws a shape: its first corner, from the upper left."""
     x, y = shapely.get_coordinates(shape)[0]
     return "<path" in line and f"{x:g} {40 - y:g}" in line.replace(",", " ")
+
+
+def test_flakes_make_room_for_other_snow_that_has_come_too_near(tmp_path):
+    """A cap that has grown where the kept flakes lie, as where lying snow alone is kept again: a land parts them."""
+    path, old = kept(tmp_path)
+    lying = '[[motifs]]\nmotif = "snowload"\non = ["BOAT"]\npreset = "deep"\n[[motifs]]\nmotif = "snowfall"\n'
+    change(path, '[[motifs]]\nmotif = "snowfall"\n', lying)
+    _, picture = pictured(path)
+    heaps, new = (geometry.parts(white.shapes) for white in picture.whites)
+    assert (shapely.distance(geometry.union(heaps), old) < 0.2).any()
+    assert (shapely.distance(geometry.union(heaps), new) > 0.28).all()
+    far = old[shapely.distance(geometry.union(heaps), old) > 5]
+    assert set(marks_of(far)) <= set(marks_of(new))
+
+
+@pytest.mark.parametrize(
+    "written", ['"seed":-1', '"seed":true', '"kept":{"by_layer":1}', '"kept":{"__class__":1}', '"kept":{"level":-1.0}']
+)
+def test_what_somebody_wrote_into_the_file_crashes_nothing(tmp_path, written):
+    path, _ = kept(tmp_path)
+    file = tmp_path / "kept/snowfall-1.svg"
+    name, before = written.split(":")[0], file.read_text(encoding="utf-8")
+    text = re.sub(name + r":(\{[^}]*\}|[^,}]*)", written, before, count=1)
+    assert text != before
+    file.write_text(text, encoding="utf-8")
+    change(path, "box 8 6 12 16", "box 38 14 12 16")
+    assert share(flakes(path), THERE) < 1e-4
 
 
 def test_it_grows_again_by_what_it_grew_by_and_that_is_remembered(tmp_path):

@@ -264,9 +264,11 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, Pol
     """
     first, *rest = (lightness(rgb(block["ink"])) for block in blocks)
     darker = {name: first - light for block, light in zip(blocks[1:], rest, strict=True) for name in block["layers"]}
-    standing = geometry.union(*(layers[name] for name, by in darker.items() if by >= _DARKER))
+    order = list(layers)
 
     def goes_under(name: str) -> bool:
+        before = [other for other in order[order.index(name) + 1 :] if darker.get(other, 0.0) >= _DARKER]
+        standing = geometry.union(*(layers[other] for other in before))
         covered = shapely.intersection(geometry.union(layers[name]), standing)
         return bool(darker[name] >= _DARK_GROUND and shapely.area(covered) >= _STANDING * face.area)
 
