@@ -120,7 +120,7 @@ def test_a_flake_that_she_moved_stays_unless_something_hides_it_now(tmp_path):
     assert shapely.area(shapely.intersection(new, moved)).sum() > 0.95 * moved.area
     assert share(new, THERE) < 1e-4
     keep(print_, picture.motifs, [])
-    change(path, "box 38 14 12 16", "box 8 6.5 4 3")
+    change(path, "box 38 14 12 16", f"box {moved.bounds[2] + 0.1:.2f} 10 4 8")  # beside it, no land away
     assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area, "kept again it is hers"
 
 
