@@ -48,6 +48,7 @@ __all__ = [
     "moved",
     "near_groups",
     "offset",
+    "onward",
     "owned_parts",
     "parts",
     "polygon_array",
@@ -111,9 +112,7 @@ class Rings:
     @property
     def edge_ends(self) -> Indices:
         """For each point the index of the next point of its ring; (n,)."""
-        ends = np.arange(1, len(self.xy) + 1)
-        ends[self.start[1:] - 1] = self.start[:-1]
-        return ends
+        return onward(self.start)
 
 
 def counted(sizes: Indices) -> Indices:
@@ -124,6 +123,13 @@ def counted(sizes: Indices) -> Indices:
 def starts(sizes: NDArray[Any]) -> Indices:
     """Where each of the runs of these sizes begins, one after another, and where the last ends; (runs + 1,)."""
     return np.append(0, np.cumsum(sizes))
+
+
+def onward(start: Indices) -> Indices:
+    """For each item of the runs that begin there the next of its run, of the last the first; start: (runs + 1,)."""
+    ends = np.arange(1, start[-1] + 1)
+    ends[start[1:] - 1] = start[:-1]
+    return ends
 
 
 def polygon_array(shapes: Iterable[BaseGeometry]) -> PolygonArray:

@@ -84,9 +84,7 @@ class _Sides:
     @property
     def onward(self) -> Indices:
         """The number of the next side of the same outline; (sides,)."""
-        ends = np.arange(1, len(self.length) + 1)
-        ends[self.start[1:] - 1] = self.start[:-1]
-        return ends
+        return geometry.onward(self.start)
 
     @property
     def before(self) -> Indices:

@@ -449,10 +449,11 @@ class _Grower:
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
         open_ = shapely.difference(area, hidden)
-        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=self._bars(motif, leaves))
+        bars, figures = self._readable(motif, leaves)
+        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=bars)
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
         cuts = fallen.cuts
-        for figure in self._figures(motif, leaves):
+        for figure in figures:
             cuts = uncut(cuts, figure, motif.settings, limits)
         flakes = settled(
             cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
@@ -470,26 +471,25 @@ class _Grower:
         names = (motif.far_behind, motif.middle_behind)
         return [self.drawing.union(self.drawing.names if "*" in named else named) for named in names]
 
-    def _figures(self, motif: PrintMotif, leaves: frozenset[str]) -> tuple[BaseGeometry, ...]:
-        """What single flakes must not harm: lines and darks by themselves, and as things with all that is on them."""
-        dark, names = self._dark(leaves)
-        things = shapely.union(dark, self._painted_on(self.drawing.union(names), names))
-        return dark, geometry.union(
-            geometry.parts(things), *(self._pale_bars(plate, motif) for plate in self._pale(leaves))
-        )
+    def _readable(
+        self, motif: PrintMotif, leaves: frozenset[str]
+    ) -> tuple[BaseGeometry, tuple[BaseGeometry, BaseGeometry]]:
+        """Bars that masses of snow must not eat, and figures that single flakes must not harm.
 
-    def _bars(self, motif: PrintMotif, leaves: frozenset[str]) -> BaseGeometry:
-        """What of the darkest ink is no broad ground, and boards and posts of paler ones but the palest.
-
-        Masses of snow must not eat them. Of inks no more counts than their order: another colour changes no shape.
+        Bars are what of the darkest ink is no broad ground, and boards and posts of paler ones but the palest. Figures
+        are lines and darks by themselves, and as things with all that is on them. Of inks no more counts than their
+        order: another colour changes no shape.
         """
         dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
         things = shapely.union(dark, self._painted_on(whole, names))
         largest, ground = motif.settings.largest_mm, self._ground_of(names)
         broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
-        bars = geometry.parts(shapely.difference(things, broad))
-        return geometry.union(bars, *(self._pale_bars(plate, motif) for plate in self._pale(leaves)))
+        pale = [self._pale_bars(plate, motif) for plate in self._pale(leaves)]
+        bars, all_ = (
+            geometry.union(geometry.parts(each), *pale) for each in (shapely.difference(things, broad), things)
+        )
+        return bars, (dark, all_)
 
     def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""

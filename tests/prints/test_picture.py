@@ -226,10 +226,10 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
     two = KEY.replace('"*"', f'"{layer}"') + BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8dde0").replace(
         "background", "tone"
     ).replace('"*"', '"TRUNK"')
-    on_it = []
+    on_it, readable = [], _Grower._readable
     for barred in (True, False):
         if not barred:
-            monkeypatch.setattr(_Grower, "_bars", lambda *_: NOTHING)
+            monkeypatch.setattr(_Grower, "_readable", lambda *its: (NOTHING, readable(*its)[1]))
         ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
         on_it.append(shapely.area(shapely.intersection(flakes, thing)))
     assert on_it[1].max() > 15, "else nothing is tried here"
@@ -315,7 +315,7 @@ def test_a_dark_hill_is_no_bar_though_a_pale_post_parts_it_but_a_dark_board_is()
     drawn = geometry.union(shapes(hill, board))
     grower = grower_of(drawn=drawn, key=shapely.difference(drawn, post), sky=box(0, 0, 120, 30))
     grower.plates = [plate_of("key", lightness=20.0), plate_of("sky", lightness=80.0)]
-    bars = grower._bars(MOTIF, frozenset({"key"}))
+    bars = grower._readable(MOTIF, frozenset({"key"}))[0]
     assert shapely.area(shapely.intersection(bars, hill)) == pytest.approx(0, abs=1)
     assert shapely.area(shapely.intersection(bars, board)) == pytest.approx(55 * 6)
 
@@ -328,5 +328,5 @@ def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a
         plate_of(name, lightness=light, ground=name == "ground")
         for name, light in zip(names, (20.0, 50.0, 60.0, 80.0), strict=True)
     ]
-    bars = grower._bars(MOTIF, frozenset(names))
+    bars = grower._readable(MOTIF, frozenset(names))[0]
     assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))
