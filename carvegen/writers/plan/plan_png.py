@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -71,18 +72,20 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
     """Closed shapes in the layer's colour, by the even-odd rule: what lies in their holes keeps its own.
 
-    All shapes at once: where outlines cross the middle of a row of pixels, inside and outside change.
+    All shapes at once: where outlines cross the middle of a column of pixels, inside and outside change.
     """
     xy, (width, height) = fine.at(paths.xyz[:, :2]), picture.size
-    _, row, x = row_crossings(xy, xy[paths.onward], 1.0)
-    shown = (row >= 0) & (row < height)
-    column = np.clip(np.ceil(x[shown] - 0.5), 0, width).astype(np.int64)
-    turns = np.zeros((height, width + 1), dtype=np.uint8)
-    np.add.at(turns.reshape(-1), row[shown] * (width + 1) + column, np.uint8(1))  # of another type: ten times as slow
-    inside = np.cumsum(turns, axis=1, dtype=np.uint8)[:, :width] & 1
+    _, column, y = row_crossings(xy[:, ::-1], xy[paths.onward, ::-1], 1.0)
+    shown = (column >= 0) & (column < width)
+    row = np.clip(np.ceil(y[shown] - 0.5), 0, height).astype(np.int64)
+    inside = np.zeros((height + 1, width), dtype=np.uint8)
+    np.add.at(inside.reshape(-1), row * width + column[shown], np.uint8(1))  # of another type: ten times as slow
+    for upper, lower in pairwise(inside):  # a running sum down the rows: six times as quick as numpy's along them
+        np.add(lower, upper, out=lower)
+    inside &= 1
     x, y = np.clip(xy[paths.start[:-1]], 0, [width - 1, height - 1]).astype(np.int64).T
     inside[y, x] = 1  # what is smaller than a pixel is seen, too
-    picture.paste(layer.colour, mask=Image.fromarray(inside.view(bool)))
+    picture.paste(layer.colour, mask=Image.fromarray(inside[:-1].view(bool)))
 
 
 def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
