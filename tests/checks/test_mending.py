@@ -210,6 +210,18 @@ def test_a_twig_that_snow_meets_stands_wherever_no_snow_lies(snow) -> None:
     assert twig.intersection(done.block.land).area > 0.9 * twig.area
 
 
+@pytest.mark.parametrize(("neck", "pieces"), [(0.15, 1), (0.09, 2)])
+def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
+    """Between two tiers, for land of 0.5: hopeless is less than a fifth of it."""
+    half = neck / 2
+    top = [(20 - half, 15), (18.7, 14.8), (20, 19), (21.3, 14.8), (20 + half, 15)]
+    fir = shapely.Polygon([*top, (22.4, 8), (17.6, 8)])
+    done = mended(job_of(box(5, 2, 30, 26).difference(fir)))
+    standing = geometry.parts(done.job.block.land.intersection(box(5.1, 2.1, 29.8, 25.8)))
+    assert len(standing) == pieces
+    assert fir.difference(shapely.union_all(standing)).area < 0.05 * fir.area
+
+
 def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
     twig = box(6, 15, 14, 0.9)

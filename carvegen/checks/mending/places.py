@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["NarrowPlace", "places_of"]
 
+_SHORT = 2.0  #: widths that are wanted, as a notch on either side of a fir's top leaves: our own choice
 _FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, at an end: no middle line runs there
 
 
@@ -38,6 +39,7 @@ class NarrowPlace:
     edge: Indices  #: of the outline
     along: Mask  #: all but the chord of a tip, which lies askew in a corner
     is_corner: bool  #: whether it has no middle line, only a corner that stands out
+    is_short: bool  #: whether it is narrow over so little that it only joins what is broad on both sides
 
     @property
     def at(self) -> Floats:
@@ -77,4 +79,5 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, NarrowPlace
             width=np.concatenate([lands.width[one], discs.width]), edge=np.concatenate([[-2], discs.edge]),
             along=np.arange(len(discs) + 1) >= (lands.kind[k] == Kind.TIP),
             is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
+            is_short=bool(lands.length[k] <= _SHORT * wanted[k]),
         )  # fmt: skip
