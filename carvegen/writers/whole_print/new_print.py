@@ -17,6 +17,7 @@ from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightnes
 from carvegen.base.errors import InputError
 from carvegen.motifs import motif
 from carvegen.motifs.shared.minimum_width import closed
+from carvegen.prints.file.keys import PrintBlock
 from carvegen.prints.file.print_file import block_name_fault
 from carvegen.prints.layers import runs_across
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
@@ -40,6 +41,7 @@ _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _DARK_GROUND, _STANDING = 5.0, 0.01  #: or by so much, where darker things that stand before it fill so much of the face
+_STANDS_ON = 0.8  #: of a layer: with so much of it on the shapes of a lighter block it stands on them; our own choice
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
@@ -89,8 +91,8 @@ _BLOCKS = (
     '"router". mend = true widens what is too thin to stand.',
 )
 _UNDER = (
-    "{0} prints under the layers of darker blocks as well, light to dark: no white line opens beside them, and nothing",
-    "fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
+    "{0} under layers of darker blocks as well, light to dark: no white line opens beside them,",
+    "and nothing fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
 )
 _DARKENED = "Over {1} the ink of {0} prints as about {2}, darker than {3} as drawn: mix it lighter, or print it opaque."
 _CUT = (
@@ -216,8 +218,11 @@ def guess(
     covered = _fills(geometry.stack(layers[name] for name in inked), face)
     under_all = {name for name in behind if _fills(layers[name], face)}
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
-    if under_all.intersection(blocks[0]["layers"]):
-        blocks[0]["layers"] += _darker_layers(blocks, layers, face)
+    own = [block["layers"] for block in blocks]
+    under = [_standing_on(k, blocks, layers) for k in range(len(blocks))]
+    if under_all.intersection(own[0]):
+        under[0] = _darker_layers(blocks, layers, face)
+    blocks = [block | {"layers": own[k] + under[k]} for k, block in enumerate(blocks)]
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
@@ -273,6 +278,21 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, Pol
         return bool(darker[name] >= _DARK_GROUND and shapely.area(covered) >= _STANDING * face.area)
 
     return [name for name, by in darker.items() if by >= _DARKER or goes_under(name)]
+
+
+def _standing_on(number: int, blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, PolygonArray]) -> list[str]:
+    """The layers that a block may print under as they stand on its shapes, as firs on a hill, much darker than it."""
+    order, own = list(layers), [name for name in blocks[number]["layers"] if name in layers]
+    ground, light = geometry.union(*(layers[name] for name in own)), lightness(rgb(blocks[number]["ink"]))
+    later = [
+        name for block in blocks[number + 1 :] for name in block["layers"]
+        if light - lightness(rgb(block["ink"])) >= _DARKER and order.index(name) > max(map(order.index, own), default=0)
+    ]  # fmt: skip
+    return [name for name in later if _lies_on(geometry.union(layers[name]), ground)]
+
+
+def _lies_on(shape: BaseGeometry, ground: BaseGeometry) -> bool:
+    return bool(shapely.area(shapely.intersection(shape, ground)) >= _STANDS_ON * shapely.area(shape) > 0)
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
@@ -471,25 +491,32 @@ def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[s
 
 
 def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
-    """What to say of a first block that prints under the layers of others, if it does."""
-    first, *rest = blocks or [{}]
+    """What to say of blocks that print under the layers of later ones, if any do."""
     cut = _CUT if any(block.get("state") == "cut" for block in blocks) else ()
-    over = [block for block in rest if {*first.get("layers", ())} & {*block.get("layers", ())}]
-    if not over:
+    below = [[first for first in blocks[:k] if _shared(first, block)] for k, block in enumerate(blocks)]
+    names = [str(first["name"]) for first in blocks if any(first in some for some in below)]
+    if not names:
         return cut
-    darkened = filter(None, (_darkened(first, block) for block in over))
-    return (*cut, *(line.format(first["name"]) for line in _UNDER), *darkened)
+    print_ = f"{' and '.join(names)} print{'s' if len(names) == 1 else ''}"
+    darkened = filter(None, (_darkened(some, block) for some, block in zip(below, blocks, strict=True)))
+    return (*cut, *(line.format(print_) for line in _UNDER), *darkened)
 
 
-def _darkened(first: Mapping[str, Any], block: Mapping[str, Any]) -> str:
-    """How an ink looks over the first one, where that is seen; "" otherwise."""
-    under, ink = (Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", 0.0)) for each in (first, block))
-    light = overprinted((255, 255, 255), [(under, np.ones(())), (ink, np.ones(()))])
+def _shared(first: Mapping[str, Any], block: Mapping[str, Any]) -> set[str]:
+    """The layers that two blocks print."""
+    return {*first.get("layers", ())} & {*block.get("layers", ())}
+
+
+def _darkened(below: Sequence[Mapping[str, Any]], block: Mapping[str, Any]) -> str:
+    """How an ink looks over those that lie under it, where that is seen; "" otherwise."""
+    inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in (*below, block)]
+    light = overprinted((255, 255, 255), [(ink, np.ones(())) for ink in inks])
     red, green, blue = np.round(screen(light)).astype(int).tolist()
     together = (red, green, blue)
-    if ciede2000(*(cielab(np.array(colour)) for colour in (ink.colour, together))) < _SEEN:
+    if ciede2000(*(cielab(np.array(colour)) for colour in (inks[-1].colour, together))) < _SEEN:
         return ""
-    return _DARKENED.format(block["name"], first["name"], hex_of(together), block["ink"])
+    names = " and ".join(str(each["name"]) for each in below)
+    return _DARKENED.format(block["name"], names, hex_of(together), block["ink"])
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401
