@@ -1,6 +1,7 @@
 // The bench: what is asked of the program, what it answers, and what is shown of it. Every rule lives in the program.
 
 import { afterSlip, beginButton, beginDialog } from "./begin.js";
+import { CuttingSlip } from "./cutting.js";
 import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
@@ -45,6 +46,7 @@ const beside = {
   tries: /** @type {TriesSlip | null} */ (null),
   weather: /** @type {WeatherSlip | null} */ (null),
   files: /** @type {FilesSlip | null} */ (null),
+  cutting: /** @type {CuttingSlip | null} */ (null),
 };
 
 // ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -431,6 +433,7 @@ async function load(asked) {
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
   beside.weather?.show(print);
+  beside.cutting?.show(print);
   motifsNamed();
   counts();
   silent(false);
@@ -509,6 +512,8 @@ async function start() {
   beside.weather = new WeatherSlip({ say, send });
   beside.weather.show(print);
   beside.files = new FilesSlip({ say, send });
+  beside.cutting = new CuttingSlip({ say, send: (gesture) => gestures.send(gesture) }, beside.files);
+  beside.cutting.show(print);
   afterSlip(print, { say, send });
   keysSlip();
   beginButton({ say, send });

@@ -471,7 +471,8 @@ export class WeatherSlip {
 // ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 export class FilesSlip {
-  #read = false;
+  /** The cautions that were read: of another machine there are others. */
+  #read = "";
   made = 0;
 
   /** @param {Does} does */
@@ -479,7 +480,7 @@ export class FilesSlip {
     this.does = does;
     const folded = slip("files", "Your files");
     this.fold = folded.fold;
-    this.build = button("Make the files", () => void this.#start("build", {}), { class: "first", id: "build" });
+    this.build = button("Make the files", () => void this.again(), { class: "first", id: "build" });
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h(
       "p",
@@ -561,6 +562,11 @@ export class FilesSlip {
     this.coloured.value = "";
   }
 
+  /** Makes the files of the print as it is now. */
+  again() {
+    return this.#start("build", {});
+  }
+
   /** @param {string} what @param {object} more */
   async #start(what, more) {
     await tried(this.does, async () => {
@@ -632,17 +638,18 @@ export class FilesSlip {
   /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
   #unfold(made, care) {
     const list = h("div", {}),
+      said = JSON.stringify(care),
       read = button(
         "I have read this",
         () => {
-          this.#read = true;
+          this.#read = said;
           lay();
         },
         { class: "first", id: "read" },
       );
     const lay = () => {
-      read.hidden = this.#read;
-      const seen = made.filter((file) => this.#read || file.kind !== "machine"),
+      read.hidden = this.#read === said;
+      const seen = made.filter((file) => this.#read === said || file.kind !== "machine"),
         held = made.length - seen.length;
       const folders = [...new Set(seen.map((file) => file.folder))];
       list.replaceChildren(
