@@ -128,7 +128,7 @@ export class CuttingSlip {
     /** @type {Map<string, string[]>} */
     const alike = new Map();
     for (const block of print.blocks) {
-      const how = `${block.machines.join(", ")}. ${block.material}`;
+      const how = `${block.machines.join(", ")}; in ${block.material}`;
       alike.set(how, [...(alike.get(how) ?? []), block.name]);
     }
     this.lines.replaceChildren(...[...alike].map(([how, names]) => h("li", {}, `${names.join(", ")}: ${how}`)));

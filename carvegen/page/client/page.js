@@ -226,16 +226,7 @@ async function showTries(mark, gesture) {
   const packed = await askPacked(`tries/${encodeURIComponent(mark)}`),
     { told, shapes: tried } = unpack(packed, print.size[1], print.step);
   if (gesture.do === "try") lastTry = gesture;
-  beside.tries.show(
-    told,
-    tried,
-    (pen) => {
-      pen.fillStyle = print.blocks[0]?.ink ?? "#a9bfcb";
-      pen.fillRect(0, 0, ...print.size);
-      pen.fillStyle = print.paper ?? "#fbfaf6";
-    },
-    print.size[1],
-  );
+  beside.tries.show(told, tried, (canvas, box, snow) => picture.part(canvas, box, snow), print.size[1]);
 }
 
 /** Which motifs are locked now. @param {string[]} kept */
@@ -336,6 +327,7 @@ function took(key) {
   byId("drawn").hidden = !pencil || key === "grow again";
   byId("meant").hidden = !pencil && key !== "own snow";
   byId("how").hidden = !pencil && key !== "own snow" && !broad;
+  byId("how-legend").hidden = key === "grow again" || key === "own snow"; // what it is meant for is no manner of drawing
   for (const id of ["breadth", "breadth-said"])
     /** @type {HTMLElement} */ (byId(id).closest("label") ?? byId(id)).hidden = !broad || key === "grow again";
   stage.classList.toggle("slides", key === "slide");

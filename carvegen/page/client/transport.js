@@ -18,7 +18,7 @@ export class Refusal extends Error {
   /** @param {{what?: string, why?: string, remedy?: string}} told */
   constructor(told) {
     super(
-      [told.what, told.why, told.remedy]
+      [...new Set([told.what, told.why, told.remedy])] // why may be what
         .filter(Boolean)
         .map((part) => sentence(String(part)))
         .join(" ") || "That could not be done.",
