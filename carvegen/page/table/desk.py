@@ -418,8 +418,8 @@ class Desk:
         return now
 
     def _grows_otherwise(self, was: Print, now: Print) -> bool:
-        one, other = ([replace(block, mend=False) for block in print_.blocks] for print_ in (was, now))
-        if one != other:  # others cut it: snow grows by what they can cut
+        before, after = ([replace(block, mend=False) for block in print_.blocks] for print_ in (was, now))
+        if before != after:  # snow grows by what those can cut that cut it
             return True
         for k, (one, other) in enumerate(zip(was.motifs, now.motifs, strict=True)):
             if other.kept and other.kept in (one.kept, self._files.get(k)):
