@@ -950,6 +950,68 @@ def _build(bench: Bench) -> None:
     until(lambda: bench.browser.find_elements(By.ID, "cautions"))
 
 
+def _choose(bench: Bench, *values: str) -> None:
+    """Click machines, tools and materials of the open dialog, by what they are called in the print file."""
+    for value in values:
+        bench.run("document.querySelector(`dialog input[value='${arguments[0]}']`).click()", value)
+
+
+def _cut_by(bench: Bench) -> None:
+    bench.run("document.getElementById('slip-cutting').parentElement.open = true")
+    bench.browser.find_element(By.ID, "cut-by").click()
+    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog form"))
+
+
+def _kinds(bench: Bench) -> list[list[str]]:
+    tables = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))["blocks"]
+    return [its["for"] for its in tables]
+
+
+_CUT = "return document.getElementById('slip-cutting').innerText"
+
+
+def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) -> None:
+    """What must not meet it is refused, and what the block is made of is asked again, not guessed."""
+    path = bench.folder / "print.toml"
+    before = path.read_text(encoding="utf-8")
+    _cut_by(bench)
+    assert _violations(bench, "dialog[open]") == []
+    _choose(bench, "hand", "router", "rubber-soft", "laser")  # the router goes: by hand alone rubber is cut
+    assert "Never by laser: Nobody can say" in bench.browser.find_element(By.CSS_SELECTOR, "dialog [role=alert]").text
+    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
+    assert bench.browser.find_elements(By.CSS_SELECTOR, "dialog form:invalid")
+    assert path.read_text(encoding="utf-8") == before
+    _choose(bench, "linoleum", "router", "laser")
+    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
+    until(lambda: "hand with" in bench.run(_CUT))
+    assert _kinds(bench) == [["hand", "router"]] * 2
+    assert path.read_text(encoding="utf-8").replace('["hand", "router"]', '["router"]') == before
+    bench.run("document.getElementById('undo').click()")
+    bench.answered()
+    until(lambda: "hand with" not in bench.run(_CUT))
+    assert path.read_text(encoding="utf-8") == before
+    bench.run("document.querySelector('#slips details').open = true")
+
+
+@takes_long  # the one above, and the build of the test below
+def test_with_another_machine_the_files_are_made_again_and_its_cautions_come_before_them(bench: Bench) -> None:
+    _build(bench)
+    bench.browser.find_element(By.ID, "read").click()
+    bench.run("document.querySelector('dialog').close()")
+    _cut_by(bench)
+    _choose(bench, "laser")
+    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
+    until(lambda: bench.browser.find_elements(By.ID, "cautions"))
+    assert _kinds(bench) == [["laser", "router"]] * 2
+    assert "laser" in bench.browser.find_element(By.ID, "cautions").text
+    assert not bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine]"), "there is more to read"
+    bench.browser.find_element(By.ID, "read").click()
+    made = bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine] .file-name")
+    assert {its.text for its in made} == {f"{its}-{kind}.zip" for its in ("sky", "key") for kind in ("laser", "router")}
+    bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
+    shutil.rmtree(bench.folder / "built")
+
+
 def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
     _build(bench)
     shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
@@ -1020,52 +1082,6 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
     }
     assert _violations(bench, "dialog[open]") == []
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
-
-
-def _choose(bench: Bench, *values: str) -> None:
-    """Click machines, tools and materials of the open dialog, by what they are called in the print file."""
-    for value in values:
-        bench.run("document.querySelector(`dialog input[value='${arguments[0]}']`).click()", value)
-
-
-def test_another_machine_is_asked_for_later_and_the_files_are_made_again(bench: Bench) -> None:
-    """As at the beginning: what must not meet it is refused; other cautions are to be read before its files."""
-    if not list(bench.folder.rglob("key.png")):
-        _build(bench)
-        bench.run("document.querySelector('dialog').close()")
-    path = bench.folder / "print.toml"
-    before = path.read_text(encoding="utf-8")
-    bench.run("document.getElementById('slip-cutting').parentElement.open = true")
-    told = "return document.getElementById('slip-cutting').innerText"
-    assert "laser" not in bench.run(told)
-    bench.browser.find_element(By.ID, "cut-by").click()
-    until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "dialog form"))
-    assert _violations(bench, "dialog[open]") == []
-    _choose(bench, "hand", "router", "rubber-soft", "laser")  # the router goes, the hand alone may cut rubber
-    assert "Never by laser: Nobody can say" in bench.browser.find_element(By.CSS_SELECTOR, "dialog [role=alert]").text
-    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
-    assert bench.browser.find_elements(By.CSS_SELECTOR, "dialog form:invalid"), "what it is made of is asked"
-    assert path.read_text(encoding="utf-8") == before
-    _choose(bench, "linoleum", "router", "hand")
-    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
-    until(lambda: bench.browser.find_elements(By.ID, "cautions"))
-    tables = tomllib.loads(path.read_text(encoding="utf-8"))["blocks"]
-    assert [its["for"] for its in tables] == [["laser", "router"]] * 2
-    assert path.read_text(encoding="utf-8").replace('["laser", "router"]', '["router"]') == before
-    assert "laser cutter" in bench.run(told)
-    assert "laser" in bench.browser.find_element(By.ID, "cautions").text
-    assert not bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine]"), "read anew: there are more"
-    bench.browser.find_element(By.ID, "read").click()
-    made = bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine] .file-name")
-    assert {its.text for its in made} == {
-        f"{block}-{kind}.zip" for block in ("sky", "key") for kind in ("laser", "router")
-    }
-    bench.run("document.querySelector('dialog').close()")
-    bench.run("document.getElementById('undo').click()")
-    bench.answered()
-    until(lambda: "laser" not in bench.run(told))
-    assert path.read_text(encoding="utf-8") == before
-    bench.run("document.querySelector('#slips details').open = true")
 
 
 @takes_long  # tests/page/test_coloured_sheet.py takes the same through the server
