@@ -878,7 +878,7 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     lesser, worth = "return document.querySelector('.lesser > summary').textContent", re.compile(
         r"Worth a look while you carve: (.+ \(\d+\))(, .+ \(\d+\))*(, \d+ more of this sort)?"
     )  # fmt: skip
-    until(lambda: worth.fullmatch(bench.run(lesser)), 20)  # what is near comes first, all else a little later
+    until(lambda: worth.fullmatch(bench.run(lesser)))  # what is near comes first, all else a little later
     ringed, risk = "return arguments[0].map(([x, y]) => bench.overlay.pen.getImageData(x, y, 1, 1).data[3] > 0)", (
         "const all = bench.overlay.findings.filter((its) => its.at);"
         "const apart = (a, b) => Math.hypot(a[0] - b[0], a[1] - b[1]);"
