@@ -52,7 +52,7 @@ CLIENT = {
     **dict.fromkeys(
         (
             "page.js", "transport.js", "packed.js", "picture.js", "view.js", "overlay.js", "hand.js", "tools.js",
-            "slips.js", "begin.js",
+            "slips.js", "begin.js", "cutting.js",
         ),
         "text/javascript; charset=utf-8",
     ),

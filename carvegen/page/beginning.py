@@ -17,7 +17,7 @@ from carvegen.artwork.kinds import PICTURE, kind_of
 from carvegen.base.colour import alike, hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
-from carvegen.facts.profiles import KINDS
+from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.words import explained, name_words, understood_lines, unsure_lines
@@ -69,7 +69,9 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
         "prints": [_name(path, folder) for path in _prints(folder)],
         "materials": [
             {"key": material.key, "name": material.name, "words": explained(material.about)[0],
-             "machines": [kind for kind in KINDS if material.permits[kind].verdict.value != "never"]}
+             "machines": [kind for kind in KINDS if material.permits[kind].verdict is not Verdict.NEVER],
+             "never": {kind: material.permits[kind].why for kind in KINDS
+                       if material.permits[kind].verdict is Verdict.NEVER}}
             for material in materials
         ],
         "cutters": [

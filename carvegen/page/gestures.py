@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area", "Bare", "ChooseTry", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
+    "Area", "Bare", "ChooseTry", "CutBy", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
     "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
@@ -149,6 +149,15 @@ class Weather:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CutBy:
+    """Other kinds of machine cut the print."""
+
+    kinds: tuple[str, ...]
+    material: str  #: of all blocks; "": each block's own
+    cutter: str  #: likewise
+
+
+@dataclass(frozen=True, kw_only=True)
 class TakeMarks:
     """What was read of photographs, of a coloured sheet or a cut block, becomes marks."""
 
@@ -164,7 +173,7 @@ class Step:
 
 Gesture = (
     Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Weather
-    | TakeMarks | Step
+    | CutBy | TakeMarks | Step
 )  # fmt: skip
 
 
@@ -312,6 +321,13 @@ def _move(fields: _Fields) -> Move:
     )  # fmt: skip
 
 
+def _cut_by(fields: _Fields) -> CutBy:
+    kinds = fields.texts("for")
+    if not kinds:
+        raise InputError("names nobody who cuts it", field="for", hint="choose a machine, or your own hand")
+    return CutBy(kinds=kinds, material=fields.text("material", ""), cutter=fields.text("cutter", ""))
+
+
 _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "stroke": _stroke,
     "area": _area,
@@ -330,6 +346,7 @@ _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "weather": lambda fields: Weather(
         motif=fields.text("motif"), preset=fields.text("preset", ""), settings=fields.values("settings")
     ),
+    "cut by": _cut_by,
     "take marks": lambda fields: TakeMarks(sheet=fields.text("sheet")),
     "undo": lambda _: Step(back=True),
     "redo": lambda _: Step(back=False),

@@ -519,6 +519,7 @@ class Session:
         """Stop a build that is at work."""
         if self._builder.stop():
             self._failed("building", None)
+            self._look_on()
 
     def files(self) -> list[File]:
         """What the last build has handed over, compared with the print as its files are now."""

@@ -16,6 +16,8 @@ from carvegen.base.errors import InputError
 from carvegen.cli import _COMMANDS, command_of
 from carvegen.cli.options.values import option_of
 from carvegen.motifs import motif
+from carvegen.prints.file.print_file import read_print
+from tests.cases import SHELF, layer, small_print
 from tests.cli.running import run, small
 
 ROOT = Path(carvegen.__file__).parent
@@ -106,3 +108,48 @@ def test_a_remedy_names_options(capsys, tmp_path):
 def test_python_speaks_of_fields():
     with pytest.raises(InputError, match="smallest_mm: must not be larger than largest_mm 3 mm"):
         motif("snowfall").Settings(smallest_mm=9, largest_mm=3)
+
+
+@pytest.mark.parametrize("option", ["--simulated", "--program", "--no-paths", "--width-map", "--mend"])
+def test_what_a_print_file_says_is_told_to_who_asks_build_for_it_and_can_be_written_so(option, capsys, tmp_path):
+    path, given = tmp_path / "print.toml", small_print(layer("POST", "box 20 0 8 25"), blocks={"key": ["POST"]})
+    path.write_text(given, encoding="utf-8")
+    ran = run(capsys, "build", path, option, "--out", tmp_path / "out")
+    assert (ran.code, f"{option} is said in the print file" in ran.err) == (2, True)
+    key, table = re.search(r"write (\w+ = \w+) under (\S+),", ran.err).groups()
+    after = f"\n{key}\n" if table == "[[blocks]]" else f"\n{table}\n{key}\n"  # its only block is the last table
+    path.write_text(f"{given}{after}", encoding="utf-8")
+    read_print(path, SHELF)
+
+
+def _texts(tree: list[ast.AST]) -> Iterator[str]:
+    """Texts as they are said, an X in the place of what is filled in."""
+    for node in tree:
+        if isinstance(node, ast.JoinedStr):
+            yield "".join(str(part.value) if isinstance(part, ast.Constant) else "X" for part in node.values)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+
+
+def _told(text: str) -> Iterator[tuple[click.Command, str]]:
+    """The options that a text names after a command, with that command."""
+    for said in re.findall(r"carvegen ([a-z]+ [^;\n]*)", text):
+        words = said.split()
+        if words[0] not in _COMMANDS:
+            continue
+        command = command_of(words.pop(0))
+        while isinstance(command, click.Group) and words and words[0] in command.commands:
+            command = command.commands[words.pop(0)]
+        yield from ((command, option) for option in re.findall(r"(?<![-\w])--[a-z-]+", " ".join(words)))
+
+
+def test_every_option_that_a_note_or_a_remedy_names_with_a_command_is_one_of_that_command():
+    files = {path: path.read_text(encoding="utf-8") for path in ROOT.rglob("*.py")}
+    spoken = [ast.walk(ast.parse(text)) for text in files.values() if re.search("carvegen [a-z]+ .*--[a-z]", text)]
+    told = {each for tree in spoken for text in _texts(list(tree)) for each in _told(text)}
+    assert len(told) > 30
+    strange = [
+        f"{command.name} {option}" for command, option in told
+        if option not in {word for its in command.params for word in (*its.opts, *its.secondary_opts)}
+    ]  # fmt: skip
+    assert strange == []

@@ -19,6 +19,7 @@ from carvegen.base.findings import Finding
 from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.journal import FOLDER
+from carvegen.page import work
 from carvegen.page.app import Page
 from carvegen.page.guard import Address, last, remember
 from carvegen.page.print_checks import built_findings, nearby_findings, print_findings
@@ -304,6 +305,28 @@ def test_work_is_stopped_by_the_next_and_tells_no_more() -> None:
     assert done == ["quick"]
     assert [str(error) for error in failed] == ["is bad"]
     assert not behind.stop()
+
+
+def test_work_is_at_work_before_its_process_comes(monkeypatch) -> None:
+    """Else a check would begin beside a build, and the page would say now one, now the other."""
+    behind, comes, seen = BackgroundWork(), work.processes._processes, list[bool]()
+    monkeypatch.setattr(work.processes, "_processes", lambda: seen.append(behind.busy) or comes())
+    behind.start(slow, Path("slow"), None, say=print, done=print, failed=print)
+    assert seen == [True]
+    assert behind.busy
+    behind.stop()
+    assert not behind.busy
+
+
+def test_a_build_that_is_stopped_leaves_the_check_to_be_done(bare) -> None:
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    hand.session._later.cancel()
+    hand.session._later = None
+    hand.session.build()
+    hand.session.stop()
+    until(lambda: hand.session._later is not None)
+    hand.close()
 
 
 def test_of_the_time_left_the_page_hears_from_its_own_pace_alone(tmp_path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import io
 import itertools
 import json
@@ -14,7 +15,7 @@ import shapely
 from PIL import Image
 from shapely import affinity
 
-from carvegen.base.errors import InputError
+from carvegen.base.errors import CarvegenError, InputError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.motifs import motif
@@ -486,3 +487,44 @@ def test_a_heap_that_goes_moves_no_flake(hand) -> None:
     assert hand.snow("snowfall 1").keys() == flakes.keys()
     hand.written()
     assert differ(hand.white_on("sky"), built_white(hand.path, "sky")) < 1e-3
+
+
+def changed_lines(before: str, after: str) -> list[str]:
+    """Lines that are new or otherwise, by a general library."""
+    return [line[2:] for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line.startswith("+ ")]
+
+
+def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_taken_back(tmp_path) -> None:
+    path = print_file(tmp_path, after='[[motifs]]\nmotif = "snowfall"\n', size=(20, 24))
+    path.write_text(path.read_text(encoding="utf-8").replace('["hand"]', '["hand"]  # mine', 1), encoding="utf-8")
+    before, hand = path.read_text(encoding="utf-8"), Hand(path)
+    grown = sorted(shape.wkt for shape in hand.snow().values())
+    assert hand.does("cut by", **{"for": ["hand", "laser"]})["reload"]
+    after = path.read_text(encoding="utf-8")
+    assert changed_lines(before, after) == ['for = ["hand", "laser"]  # mine', 'for = ["hand", "laser"]']
+    for block in hand.session.state()["blocks"]:
+        assert block["cut_by"] == {"material": "linoleum", "cutter": "v-60", "for": ["hand", "laser"]}
+    assert sorted(shape.wkt for shape in hand.snow().values()) != grown, "a laser leaves other lands"
+    hand.does("undo")
+    assert path.read_text(encoding="utf-8") == before
+    assert sorted(shape.wkt for shape in hand.snow().values()) == grown
+    hand.close()
+
+
+NOT_CUT_SO = [
+    ({"for": ["hand", "laser"], "material": "rubber-soft"}, "no laser file is written for soft carving rubber"),
+    ({"for": ["laser"], "material": "vinyl-soft", "cutter": "laser-fine"}, "no laser file is written for"),
+    ({"for": ["laser"]}, "goes into: hand"),
+    ({"for": []}, "names nobody who cuts it"),
+    ({"for": ["plasma"]}, "must be"),
+    ({"for": ["hand"]}, "is cut so already"),
+]
+
+
+def test_a_machine_that_must_not_meet_the_material_is_refused_and_nothing_is_written(hand) -> None:
+    before = files(hand.path.parent)
+    for wish, why in NOT_CUT_SO:
+        with pytest.raises(CarvegenError, match=why):
+            hand.does("cut by", **wish)
+        assert files(hand.path.parent) == before
+    assert hand.session.state()["undo"] == 0

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from carvegen.base.errors import InputError
 from carvegen.cli import options
+from carvegen.cli.options.values import option_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,7 +27,39 @@ _FOLDERS = {
 }
 
 
-@click.command(name="build")
+class _OfAFile(click.Command):
+    """A command that finds in a print file what others have options for: asked for one of these, it says where."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """The arguments that are left.
+
+        Raises
+        ------
+        InputError
+            Where an option is a key of the print file.
+        """
+        try:
+            return super().parse_args(ctx, args)
+        except click.NoSuchOption as error:
+            if hint := _key_hint(error.option_name):
+                raise InputError(f"{error.option_name} is said in the print file, not here", hint=hint) from None
+            raise
+
+
+def _key_hint(option: str) -> str:
+    """What to write in the print file in the place of an option; "" if no key is the like of it."""
+    from carvegen.prints.file.keys import keys_of
+
+    plain = option.replace("--no-", "--", 1)
+    for table, heading in (("files", "[files]"), ("blocks", "[[blocks]]"), ("print", "[print]")):
+        for setting in keys_of(table):
+            if option_of(setting.name) == plain:
+                value = ("true" if option == plain else "false") if setting.unit == "flag" else "..."
+                return f"write {setting.key} = {value} under {heading}, and build again"
+    return ""
+
+
+@click.command(name="build", cls=_OfAFile)
 @click.argument("file", metavar="PRINT.TOML", type=click.Path(path_type=Path))
 @click.option(
     "--out",

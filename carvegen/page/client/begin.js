@@ -1,22 +1,17 @@
 // How a print is begun – with the sample, a print that lies there, a drawing or a photograph – and what a photograph shows after
 // cutting. A photograph's corners are laid on the block's by hand.
 
+import { cuttingParts } from "./cutting.js";
 import { trace, unpack } from "./packed.js";
-import { button, byId, drawing, h, opened, slip, tried } from "./slips.js";
+import { button, byId, h, opened, slip, tried } from "./slips.js";
 import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
-/** @typedef {{key: string, name: string, words: string, machines: string[]}} Thing */
-/** @typedef {{samples: {key: string, about: string}[], prints: string[], materials: Thing[], cutters: Thing[], machines: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {import("./cutting.js").Shelf & {samples: {key: string, about: string}[], prints: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string[]}} Usual */
 /** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual, unsure: {places: number, area_mm2: number, lines: string[], picture: string} | null}} Understood */
 
-const WHO = /** @type {Record<string, [string, string]>} */ ({
-  hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
-  laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
-  router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
-});
 /** What a photograph may show, and the side it is seen from. */
 const SHOWS = /** @type {Record<string, {words: string, view: string}>} */ ({
   block: { words: "my block, as it lies", view: "block" },
@@ -311,28 +306,7 @@ function described(offers, file, reading, cut, go, back, again) {
   const name = h("input", { type: "text", required: true, maxLength: 60, value: file.name.replace(/\.[^.]*$/, "") }),
     width = numbered("Width, mm", told.size[0]),
     height = numbered("Height, mm", told.size[1]);
-  const material = cards("Material", offers.materials, usual.material),
-    cutter = cards("Tool", offers.cutters, usual.cutter);
-  /** @returns {string[]} */
-  const chosen = () =>
-    [...who.querySelectorAll("input:checked")].map((box) => /** @type {HTMLInputElement} */ (box).value);
-  const suited = () => {
-    material.only((thing) => chosen().every((kind) => thing.machines.includes(kind)));
-    cutter.only((thing) => chosen().some((kind) => thing.machines.includes(kind)));
-  };
-  const who = h(
-    "fieldset",
-    { class: "options" },
-    h("legend", {}, "Who cuts it, one or several"),
-    ...Object.entries(WHO)
-      .filter(([key]) => offers.machines.includes(key))
-      .map(([key, [words, path]]) =>
-        machine(key, words, path, usual.for.includes(key), (box) => {
-          box.checked ||= chosen().length === 0;
-          suited();
-        }),
-      ),
-  );
+  const cutting = cuttingParts(offers, usual);
   const blocks = h(
     "ol",
     { class: "cards" },
@@ -340,13 +314,12 @@ function described(offers, file, reading, cut, go, back, again) {
   );
   void named(blocks);
   const weathers = usual.motifs.map((motif) => ({ ...motif, select: weather(offers, motif.motif, motif.preset) }));
-  suited();
   return h(
     "form",
     {
       onsubmit: (/** @type {Event} */ event) => {
         event.preventDefault();
-        const how = { material: material.value(), cutter: cutter.value(), for: chosen() };
+        const how = cutting.read();
         go({
           name: name.value,
           size: [Number(width.input.value), Number(height.input.value)],
@@ -369,9 +342,7 @@ function described(offers, file, reading, cut, go, back, again) {
       width.label,
       height.label,
     ),
-    who,
-    cutter.set,
-    material.set,
+    ...cutting.parts,
     h("h3", {}, "Blocks, in the order in which they print"),
     blocks,
     h(
@@ -396,7 +367,7 @@ function described(offers, file, reading, cut, go, back, again) {
     h(
       "div",
       { class: "options" },
-      ...weathers.map((weather) => h("label", { class: "field" }, weather.motif, weather.select)),
+      ...weathers.map((weather) => h("label", { class: "field" }, lain(weather), weather.select)),
     ),
     h(
       "div",
@@ -418,47 +389,8 @@ function numbered(label, value, least = 5, most = 3000) {
   return { input, label: h("label", { class: "field" }, label, input) };
 }
 
-/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(box: HTMLInputElement) => void} act */
-function machine(key, words, path, on, act) {
-  const box = h("input", { type: "checkbox", name: "who", value: key, checked: on, onchange: () => act(box) });
-  return h("label", { class: "tool" }, box, drawing(path), words);
-}
-
-/** Things to choose from, in words: only those that suit, the chosen one first; where it suits no more, the first. @param {string} title @param {Thing[]} things @param {string} usual */
-function cards(title, things, usual) {
-  const set = h("fieldset", { class: "things" });
-  let wanted = usual,
-    chosen = usual;
-  return {
-    set,
-    only: (/** @type {(thing: Thing) => boolean} */ suits) => {
-      const left = things.filter(suits);
-      chosen = (left.find((thing) => thing.key === wanted) ?? left[0])?.key ?? "";
-      left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
-      set.replaceChildren(h("legend", {}, title), ...left.map(card));
-      set.scrollTop = 0;
-    },
-    value: () => chosen,
-  };
-  /** @param {Thing} thing */
-  function card(thing) {
-    return h(
-      "label",
-      { class: "thing" },
-      h("input", {
-        type: "radio",
-        name: `thing-${title}`,
-        value: thing.key,
-        required: true,
-        checked: thing.key === chosen,
-        onchange: () => {
-          wanted = chosen = thing.key;
-        },
-      }),
-      h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
-    );
-  }
-}
+/** A motif, and the layers that it lies on. @param {{motif: string, on?: string[]}} guess */
+const lain = ({ motif, on = [] }) => (on.length > 0 ? `${motif} on ${on.join(", ")}` : motif);
 
 /** @param {Offers} offers @param {string} motif @param {string} preset */
 function weather(offers, motif, preset) {

@@ -1,6 +1,7 @@
 // The bench: what is asked of the program, what it answers, and what is shown of it. Every rule lives in the program.
 
 import { afterSlip, beginButton, beginDialog } from "./begin.js";
+import { CuttingSlip } from "./cutting.js";
 import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
@@ -45,6 +46,7 @@ const beside = {
   tries: /** @type {TriesSlip | null} */ (null),
   weather: /** @type {WeatherSlip | null} */ (null),
   files: /** @type {FilesSlip | null} */ (null),
+  cutting: /** @type {CuttingSlip | null} */ (null),
 };
 
 // ── drawing ──────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -224,16 +226,7 @@ async function showTries(mark, gesture) {
   const packed = await askPacked(`tries/${encodeURIComponent(mark)}`),
     { told, shapes: tried } = unpack(packed, print.size[1], print.step);
   if (gesture.do === "try") lastTry = gesture;
-  beside.tries.show(
-    told,
-    tried,
-    (pen) => {
-      pen.fillStyle = print.blocks[0]?.ink ?? "#a9bfcb";
-      pen.fillRect(0, 0, ...print.size);
-      pen.fillStyle = print.paper ?? "#fbfaf6";
-    },
-    print.size[1],
-  );
+  beside.tries.show(told, tried, (canvas, box, snow) => picture.part(canvas, box, snow), print.size[1]);
 }
 
 /** Which motifs are locked now. @param {string[]} kept */
@@ -334,6 +327,7 @@ function took(key) {
   byId("drawn").hidden = !pencil || key === "grow again";
   byId("meant").hidden = !pencil && key !== "own snow";
   byId("how").hidden = !pencil && key !== "own snow" && !broad;
+  byId("how-legend").hidden = key === "grow again" || key === "own snow"; // what it is meant for is no manner of drawing
   for (const id of ["breadth", "breadth-said"])
     /** @type {HTMLElement} */ (byId(id).closest("label") ?? byId(id)).hidden = !broad || key === "grow again";
   stage.classList.toggle("slides", key === "slide");
@@ -431,6 +425,7 @@ async function load(asked) {
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
   beside.weather?.show(print);
+  beside.cutting?.show(print);
   motifsNamed();
   counts();
   silent(false);
@@ -509,6 +504,8 @@ async function start() {
   beside.weather = new WeatherSlip({ say, send });
   beside.weather.show(print);
   beside.files = new FilesSlip({ say, send });
+  beside.cutting = new CuttingSlip({ say, send: (gesture) => gestures.send(gesture) }, beside.files);
+  beside.cutting.show(print);
   afterSlip(print, { say, send });
   keysSlip();
   beginButton({ say, send });

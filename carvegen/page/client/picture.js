@@ -324,10 +324,9 @@ export class Picture {
   /**
    * One rectangle of a sheet: each block in its ink, what is white rubbed out, laid over one another.
    * @param {Sheet} sheet @param {number} x @param {number} y @param {number} w @param {number} h
-   * @param {White} white
+   * @param {White} white @param {Layer[]} [layers]
    */
-  #region(sheet, x, y, w, h, white) {
-    const layers = this.#used();
+  #region(sheet, x, y, w, h, white, layers = this.#used()) {
     for (const [k, pen] of sheet.pens.entries()) {
       if (k === 1 && !this.#look.before) break;
       pen.setTransform(1, 0, 0, 1, 0, 0);
@@ -443,19 +442,37 @@ export class Picture {
     const whole = this.#look.mirrored ? this.view.size[0] - at.x - (x + w) / k : at.x + x / k;
     const near = this.shapes.within({ x0: whole, y0: at.y + y / k, x1: whole + w / k, y1: at.y + (y + h) / k });
     if (near.size > MANY) return void this.refresh();
+    this.#without([...near], sheet, x, y, w, h);
+  }
+
+  /** Draws a rectangle of a sheet with these shapes rubbed out, now. @param {Shape[]} shapes @param {Sheet} sheet @param {number} x @param {number} y @param {number} w @param {number} h */
+  #without(shapes, sheet, x, y, w, h) {
+    const least = leastCorner(sheet.at.scale * sheet.ratio);
     /** @type {Map<Layer, Path2D>} */
     const paths = new Map();
-    for (const layer of this.#used()) {
-      const path = new Path2D();
-      for (const one of near) if (layerOf(one) === layer) trace(path, one, leastCorner(k));
-      paths.set(layer, path);
+    for (const one of shapes) {
+      const layer = layerOf(one);
+      if (!paths.has(layer)) paths.set(layer, new Path2D());
+      trace(/** @type {Path2D} */ (paths.get(layer)), one, least);
     }
-    for (const [left, top, across, down] of rectangles(x, y, w, h)) {
-      this.#region(sheet, left, top, across, down, (layer, pen, px, py) => {
-        this.#place(pen, sheet, px, py);
-        pen.fill(/** @type {Path2D} */ (paths.get(layer)));
-      });
-    }
+    /** @type {White} */
+    const white = (layer, pen, px, py) => {
+      this.#place(pen, sheet, px, py);
+      pen.fill(/** @type {Path2D} */ (paths.get(layer)));
+    };
+    for (const [left, top, across, down] of rectangles(x, y, w, h))
+      this.#region(sheet, left, top, across, down, white, [...paths.keys()].sort());
+  }
+
+  /** A part of the print, as it is shown, with this snow on it and no other. @param {HTMLCanvasElement} canvas as wide and high as the part @param {Box} box @param {Shape[]} snow */
+  part(canvas, box, snow) {
+    const pen = canvas.getContext("2d"),
+      x = this.#look.mirrored ? this.view.size[0] - box.x1 : box.x0,
+      at = { scale: canvas.width / Math.max(box.x1 - box.x0, 1e-6), x, y: box.y0 };
+    if (!pen) return;
+    const sheet = { winter: canvas, first: canvas, pens: [pen], at, across: canvas.width, down: canvas.height, ratio: 1 },
+      drawn = [...this.shapes.within(box)].filter((shape) => shape.kind === "white");
+    this.#without([...drawn, ...snow], sheet, 0, 0, canvas.width, canvas.height);
   }
 
   /** Each block that is shown, alone, as large as the window: to be laid over one another elsewhere. @param {number} ratio */

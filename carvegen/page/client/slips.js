@@ -1,6 +1,5 @@
 // Slips of paper beside the bench: what is shown, what would break, tries, weather, files, the keyboard.
 
-import { trace } from "./packed.js";
 import { ask, tell, upload } from "./transport.js";
 
 /** @typedef {import("./transport.js").Print} Print */
@@ -196,7 +195,7 @@ export class FindingsSlip {
     this.count.textContent = String(broken.length);
     this.count.setAttribute("aria-label", `${broken.length} would break`);
     this.note.textContent = near
-      ? "Looked at near what you changed; the rest is being looked at."
+      ? "So far looked at only near what you changed."
       : `${broken.length || "Nothing"} would break.`;
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
@@ -286,6 +285,8 @@ function byKind(findings) {
 
 // ── tries ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
+const TRY_PX = 240; // so wide each is drawn
+
 export class TriesSlip {
   /** @param {(mark: string, attempt: number) => void} choose @param {() => void} again */
   constructor(choose, again) {
@@ -307,25 +308,15 @@ export class TriesSlip {
     );
   }
 
-  /** @param {import("./transport.js").Told} told @param {Shape[]} shapes @param {(pen: CanvasRenderingContext2D, box: number[]) => void} under @param {number} height of the print */
-  show(told, shapes, under, height) {
-    const box = told.box ?? [0, 0, 1, 1],
-      byId_ = new Map(shapes.map((shape) => [shape.id, shape]));
+  /** Each as the print would be. @param {import("./transport.js").Told} told @param {Shape[]} shapes @param {(canvas: HTMLCanvasElement, box: import("./packed.js").Box, snow: Shape[]) => void} draw @param {number} height of the print */
+  show(told, shapes, draw, height) {
+    const [x0, low, x1, high] = told.box ?? [0, 0, 1, 1],
+      box = { x0, y0: height - high, x1, y1: height - low };
     const pictures = (told.tries ?? []).map(({ attempt, ids }) => {
-      const across = 240,
-        scale = across / Math.max(box[2] - box[0], 1e-6),
-        canvas = h("canvas", { width: across, height: Math.max(40, Math.round((box[3] - box[1]) * scale)) });
-      const pen = canvas.getContext("2d"),
-        path = new Path2D();
-      for (const id of ids) {
-        const shape = byId_.get(id);
-        if (shape) trace(path, shape);
-      }
-      if (pen) {
-        pen.setTransform(scale, 0, 0, scale, -box[0] * scale, -(height - box[3]) * scale);
-        under(pen, box);
-        pen.fill(path);
-      }
+      const own = new Set(ids),
+        down = Math.max(40, Math.round((TRY_PX * (high - low)) / Math.max(x1 - x0, 1e-6))),
+        canvas = h("canvas", { width: TRY_PX, height: down });
+      draw(canvas, box, shapes.filter((shape) => own.has(shape.id)));
       return (
         button("", () => this.choose(told.mark ?? "", attempt), {
           "aria-pressed": attempt === told.chosen,
@@ -471,7 +462,8 @@ export class WeatherSlip {
 // ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 export class FilesSlip {
-  #read = false;
+  /** The cautions that were read: of another machine there are others. */
+  #read = "";
   made = 0;
 
   /** @param {Does} does */
@@ -479,7 +471,7 @@ export class FilesSlip {
     this.does = does;
     const folded = slip("files", "Your files");
     this.fold = folded.fold;
-    this.build = button("Make the files", () => void this.#start("build", {}), { class: "first", id: "build" });
+    this.build = button("Make the files", () => void this.again(), { class: "first", id: "build" });
     this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How far the files are" });
     this.note = h(
       "p",
@@ -561,6 +553,11 @@ export class FilesSlip {
     this.coloured.value = "";
   }
 
+  /** Makes the files of the print as it is now. */
+  again() {
+    return this.#start("build", {});
+  }
+
   /** @param {string} what @param {object} more */
   async #start(what, more) {
     await tried(this.does, async () => {
@@ -632,17 +629,18 @@ export class FilesSlip {
   /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
   #unfold(made, care) {
     const list = h("div", {}),
+      said = JSON.stringify(care),
       read = button(
         "I have read this",
         () => {
-          this.#read = true;
+          this.#read = said;
           lay();
         },
         { class: "first", id: "read" },
       );
     const lay = () => {
-      read.hidden = this.#read;
-      const seen = made.filter((file) => this.#read || file.kind !== "machine"),
+      read.hidden = this.#read === said;
+      const seen = made.filter((file) => this.#read === said || file.kind !== "machine"),
         held = made.length - seen.length;
       const folders = [...new Set(seen.map((file) => file.folder))];
       list.replaceChildren(

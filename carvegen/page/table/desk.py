@@ -22,7 +22,7 @@ from carvegen.page.print_checks import Scene
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
 from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file
 from carvegen.page.table.stock import Delta, Seen, Stock
-from carvegen.prints.cut_blocks import setups_of, unmarked_of
+from carvegen.prints.cut_blocks import counter_setups_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import kept_files
 from carvegen.prints.marked.marked_whites import marks_of as marks_of_print
@@ -404,18 +404,23 @@ class Desk:
         return back
 
     def _read_otherwise(self, text: str) -> Print:
-        """The print by another text of its file, which is not written there."""
+        """The print by another text of its file, which is not written there; refused if its blocks can't be cut so."""
         path = self.print_.path
         beside = path.with_name(f".{path.name}.next")
         save_file(beside, text.encode("utf-8", "surrogateescape"))
         try:
-            return replace(read_print(beside, self.shelf), path=path)
+            now = replace(read_print(beside, self.shelf), path=path)
         except InputError as error:
             raise InputError(str(error).replace(beside.name, path.name), hint=error.hint) from None
         finally:
             beside.unlink(missing_ok=True)
+        counter_setups_of(now, self.shelf, setups_of(now, self.shelf))
+        return now
 
     def _grows_otherwise(self, was: Print, now: Print) -> bool:
+        before, after = ([replace(block, mend=False) for block in print_.blocks] for print_ in (was, now))
+        if before != after:  # snow grows by what those can cut that cut it
+            return True
         for k, (one, other) in enumerate(zip(was.motifs, now.motifs, strict=True)):
             if other.kept and other.kept in (one.kept, self._files.get(k)):
                 continue

@@ -19,7 +19,7 @@ from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
 from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import with_marks_file, with_mending, with_weather
+from carvegen.prints.file.editing import with_cutting, with_marks_file, with_mending, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
@@ -514,3 +514,11 @@ def _(gesture: gestures.Weather, desk: Desk) -> Planned:
         )
     text = _edited_text(desk, with_weather, motif, gesture.preset, gesture.settings)
     return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))
+
+
+@planned.register(gestures.CutBy)
+def _(gesture: gestures.CutBy, desk: Desk) -> Planned:
+    text = _edited_text(desk, with_cutting, gesture.kinds, gesture.material, gesture.cutter)
+    if text[0] == text[1]:
+        raise InputError("is cut so already", where="the print", hint="choose another machine, tool or material")
+    return Planned(change=Change(what=f"cut by {', '.join(gesture.kinds)}", text=text))

@@ -80,20 +80,25 @@ class BackgroundWork:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._child: BaseProcess | None = None
+        self._begins = False
 
     def start(
         self, work: Work, path: Path, shelf: Library, *, say: Say, done: Callable[[Any], None],
         failed: Callable[[CarvegenError | None], None],
     ) -> None:  # fmt: skip
         """Begin; `done` hears the result, `failed` why there is none. Neither is called of work that is stopped."""
-        with self._lock:
-            self._stop()
-            context = _processes()
-            ours, theirs = context.Pipe(duplex=False)
-            child = context.Process(target=_child, args=(theirs, work, path, shelf))
-            child.start()
-            theirs.close()
-            self._child = child
+        self._begins = True
+        try:
+            with self._lock:
+                self._stop()
+                context = _processes()
+                ours, theirs = context.Pipe(duplex=False)
+                child = context.Process(target=_child, args=(theirs, work, path, shelf))
+                child.start()
+                theirs.close()
+                self._child = child
+        finally:
+            self._begins = False
         threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
 
     def stop(self) -> bool:
@@ -103,8 +108,8 @@ class BackgroundWork:
 
     @property
     def busy(self) -> bool:
-        """Whether anything is at work."""
-        return self._child is not None
+        """Whether anything is at work, or begins: the first process comes only after seconds."""
+        return self._begins or self._child is not None
 
     def _stop(self) -> bool:
         child, self._child = self._child, None

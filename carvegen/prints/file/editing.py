@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import InputError
@@ -10,7 +10,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["edited", "with_marks_file", "with_mending", "with_weather"]
+__all__ = ["edited", "with_cutting", "with_marks_file", "with_mending", "with_weather"]
 
 _BOM = b"\xef\xbb\xbf"
 
@@ -54,6 +54,19 @@ def with_mending(path: Path, raw: bytes, block: int) -> bytes:
 
     def change(document: Any) -> None:  # noqa: ANN401
         document["blocks"][block]["mend"] = True
+
+    return edited(path, raw, change)
+
+
+def with_cutting(path: Path, raw: bytes, kinds: Sequence[str], material: str, cutter: str) -> bytes:
+    """The print file with all blocks cut by these kinds of machine; material and cutter of each as it is where ""."""
+    wanted = {"material": material, "cutter": cutter, "for": list(kinds)}
+
+    def change(document: Any) -> None:  # noqa: ANN401
+        for table in document["blocks"]:
+            for key, value in wanted.items():
+                if value and table.get(key) != value:
+                    table[key] = value
 
     return edited(path, raw, change)
 

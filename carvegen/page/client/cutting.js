@@ -1,0 +1,200 @@
+// Who cuts a print, with which tool and in what: asked when it is begun, and when another machine is to cut it later.
+
+import { button, drawing, h, opened, slip, tried } from "./slips.js";
+import { ask } from "./transport.js";
+
+/** @typedef {{key: string, name: string, words: string, machines: string[], never?: Record<string, string>}} Thing `never`: why not, by machine */
+/** @typedef {{materials: Thing[], cutters: Thing[], machines: string[]}} Shelf */
+/** @typedef {{material: string, cutter: string, for: string[]}} CutBy */
+/** @typedef {import("./transport.js").Print} Print */
+/** @typedef {import("./transport.js").Gesture} Gesture */
+
+const WHO = /** @type {Record<string, [string, string]>} */ ({
+  hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
+  laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
+  router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
+});
+
+/** The questions; `read` tells what is chosen. @param {Shelf} shelf @param {CutBy} usual */
+export function cuttingParts(shelf, usual) {
+  const cutter = cards("Tool", shelf.cutters, usual.cutter),
+    material = cards("Material", shelf.materials, usual.material, true);
+  /** @returns {string[]} */
+  const chosen = () =>
+    [...who.querySelectorAll("input:checked")].map((box) => /** @type {HTMLInputElement} */ (box).value);
+  const suited = () => {
+    const kinds = chosen();
+    material.only((thing) => kinds.every((kind) => thing.machines.includes(kind)), kinds);
+    cutter.only((thing) => kinds.some((kind) => thing.machines.includes(kind)), kinds);
+  };
+  const who = h(
+    "fieldset",
+    { class: "options" },
+    h("legend", {}, "Who cuts it, one or several"),
+    ...Object.entries(WHO)
+      .filter(([key]) => shelf.machines.includes(key))
+      .map(([key, [words, path]]) =>
+        machine(key, words, path, usual.for.includes(key), (box) => {
+          box.checked ||= chosen().length === 0;
+          suited();
+        }),
+      ),
+  );
+  suited();
+  return {
+    parts: [who, cutter.set, material.set],
+    /** @returns {CutBy} */
+    read: () => ({ material: material.value(), cutter: cutter.value(), for: chosen() }),
+  };
+}
+
+/** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(box: HTMLInputElement) => void} act */
+function machine(key, words, path, on, act) {
+  const box = h("input", { type: "checkbox", name: "who", value: key, checked: on, onchange: () => act(box) });
+  return h("label", { class: "tool" }, box, drawing(path), words);
+}
+
+/**
+ * Things to choose from, in words: only those that suit, the chosen one first. Where it suits no more it is the first
+ * that does; of a material, which is what it is, none, and it is said why.
+ * @param {string} title @param {Thing[]} things @param {string} usual @param {boolean} [real]
+ */
+function cards(title, things, usual, real = false) {
+  const set = h("fieldset", { class: "things" });
+  let wanted = usual,
+    chosen = usual;
+  return {
+    set,
+    only: (/** @type {(thing: Thing) => boolean} */ suits, /** @type {string[]} */ kinds) => {
+      const left = things.filter(suits),
+        lost = things.find((thing) => thing.key === wanted && !suits(thing));
+      chosen = (left.find((thing) => thing.key === wanted) ?? (real ? undefined : left[0]))?.key ?? "";
+      left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
+      set.replaceChildren(h("legend", {}, title), ...(real && lost ? [refused(lost, kinds)] : []), ...left.map(card));
+      set.scrollTop = 0;
+    },
+    value: () => chosen,
+  };
+  /** @param {Thing} thing */
+  function card(thing) {
+    return h(
+      "label",
+      { class: "thing" },
+      h("input", {
+        type: "radio",
+        name: `thing-${title}`,
+        value: thing.key,
+        required: true,
+        checked: thing.key === chosen,
+        onchange: () => {
+          wanted = chosen = thing.key;
+        },
+      }),
+      h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
+    );
+  }
+}
+
+/** Why a material can't be cut so, and what to do. @param {Thing} thing @param {string[]} kinds of machine */
+function refused(thing, kinds) {
+  const why = kinds.filter((kind) => thing.never?.[kind]).map((kind) => `Never by ${kind}: ${thing.never?.[kind]}`);
+  return h(
+    "p",
+    { class: "refused", role: "alert" },
+    [`Refused: ${thing.name}.`, ...why, "Leave that machine out; name another material only if it is what you cut."].join(" "),
+  );
+}
+
+// ── later ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+export class CuttingSlip {
+  /** @type {Print | null} */
+  #print = null;
+
+  /** @param {{say: (words: string, refused?: boolean) => void, send: (gesture: Gesture) => Promise<void>}} does `send` fails with a `Refusal` @param {import("./slips.js").FilesSlip} files */
+  constructor(does, files) {
+    this.does = does;
+    this.files = files;
+    this.lines = h("ul", { class: "told" });
+    slip("cutting", "Who cuts it").body.append(
+      this.lines,
+      button("Another machine, or one less", () => void tried(does, () => this.#dialog()), { id: "cut-by" }),
+    );
+  }
+
+  /** @param {Print} print */
+  show(print) {
+    this.#print = print;
+    /** @type {Map<string, string[]>} */
+    const alike = new Map();
+    for (const block of print.blocks) {
+      const how = `${block.machines.join(", ")}; in ${block.material}`;
+      alike.set(how, [...(alike.get(how) ?? []), block.name]);
+    }
+    this.lines.replaceChildren(...[...alike].map(([how, names]) => h("li", {}, `${names.join(", ")}: ${how}`)));
+  }
+
+  async #dialog() {
+    const print = this.#print;
+    if (!print) return;
+    /** @type {Shelf} */
+    const shelf = await ask("begin"),
+      blocks = print.blocks.map((block) => ({ name: block.name, ...block.cut_by }));
+    const cutter = asEach("cutter", shelf.cutters, blocks),
+      material = asEach("material", shelf.materials, blocks),
+      kinds = shelf.machines.filter((kind) => blocks.some((block) => block.for.includes(kind)));
+    const usual = { cutter: cutter.usual, material: material.usual, for: kinds };
+    const { parts, read } = cuttingParts({ ...shelf, cutters: cutter.things, materials: material.things }, usual),
+      said = h("p", { role: "status", class: "refused" }),
+      made = this.files.made > 0;
+    const told = { ...this.does, say: (/** @type {string} */ words) => void (said.textContent = words) };
+    const save = h("button", { type: "submit", class: "first" }, made ? "Save it, and make the files again" : "Save it");
+    const dialog = h(
+      "dialog",
+      { "aria-labelledby": "cutting-title" },
+      h("h2", { id: "cutting-title" }, "Who cuts it"),
+      h("p", { class: "faint" }, "It holds for all blocks, and is written into the print file. Take back brings the former ones back."),
+      h("p", { class: "faint" }, "Snow that is not locked grows anew, for each machine leaves other lands and cuts."),
+      h(
+        "form",
+        {
+          onsubmit: (/** @type {Event} */ event) => {
+            event.preventDefault();
+            save.disabled = true;
+            void tried(told, async () => {
+              told.say("");
+              await this.does.send({ do: "cut by", ...read() });
+              dialog.close();
+              if (made) await this.files.again();
+            }).finally(() => (save.disabled = false));
+          },
+        },
+        ...parts,
+        said,
+        h("div", { class: "row" }, save, button("Leave it", () => dialog.close())),
+      ),
+    );
+    opened(dialog);
+  }
+}
+
+/**
+ * What there is to choose from, and what is chosen: where blocks differ, first as each has it.
+ * @param {"material" | "cutter"} key @param {Thing[]} things @param {(CutBy & {name: string})[]} blocks
+ */
+function asEach(key, things, blocks) {
+  const own = new Set(blocks.map((block) => block[key]));
+  if (own.size < 2) return { things, usual: blocks[0]?.[key] ?? "" };
+  const there = things.filter((thing) => own.has(thing.key)),
+    words = blocks.map((block) => `${block.name}: ${there.find((thing) => thing.key === block[key])?.name ?? block[key]}`);
+  const all = (/** @type {string} */ kind) => there.every((thing) => thing.machines.includes(kind)),
+    some = (/** @type {string} */ kind) => there.some((thing) => thing.machines.includes(kind));
+  const each = {
+    key: "",
+    name: "as each block has it",
+    words: words.join("; "),
+    machines: ["hand", "laser", "router"].filter(key === "material" ? all : some),
+    never: Object.assign({}, ...there.map((thing) => thing.never)),
+  };
+  return { things: [each, ...things], usual: "" };
+}
