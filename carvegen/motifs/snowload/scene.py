@@ -38,6 +38,7 @@ _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
 _BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
 _ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
+_TILE_MM = 28.0  #: so wide are the tiles: they overlap so far that smaller ones are offset twice over
 _MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
@@ -196,15 +197,18 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
     A gap is filled up to `bridging_mm`, but no wider than `_BRIDGED` times the thinner of what stands on both its
     sides: from one twig to the next snow reaches no further than a twig is thick. Three steps of breadth are enough.
     """
-    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm)
+    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm, side=_TILE_MM)
     tiles = shapely.simplify(tiles, _FINE_MM)
     narrow = min(bridging_mm, _ALWAYS_MM)
     inner = [_closed_within(tiles, narrow, detail_mm)]
+    thick, thinned = tiles, 0.0
     for gap in (np.sqrt(narrow * bridging_mm), bridging_mm):
         if gap > _STEP * narrow:
             broad = gap / _BRIDGED
-            thick = shapely.buffer(tiles, -broad / 2, quad_segs=_ARC)
+            sharp = "mitre" if thinned else "round"  # arcs stay arcs of as many corners
+            thick = shapely.buffer(thick, (thinned - broad) / 2, quad_segs=_ARC, join_style=sharp, mitre_limit=_MITRE)
             inner.append(_closed_within(thick, gap, detail_mm, thinned_mm=broad))
+            thinned = broad
     within = shapely.union_all(np.stack(inner), axis=0)
     solid = shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells)
     return geometry.parts(geometry.union(solid))
