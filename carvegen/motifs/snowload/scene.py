@@ -205,8 +205,13 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
     for gap in (np.sqrt(narrow * bridging_mm), bridging_mm):
         if gap > _STEP * narrow:
             broad = gap / _BRIDGED
-            sharp = "mitre" if thinned else "round"  # arcs stay arcs of as many corners
-            thick = shapely.buffer(thick, (thinned - broad) / 2, quad_segs=_ARC, join_style=sharp, mitre_limit=_MITRE)
+            thick = shapely.buffer(
+                thick,
+                (thinned - broad) / 2,
+                quad_segs=_ARC,
+                join_style="mitre" if thinned else "round",  # arcs stay arcs of as many corners
+                mitre_limit=_MITRE,
+            )
             inner.append(_closed_within(thick, gap, detail_mm, thinned_mm=broad))
             thinned = broad
     within = shapely.union_all(np.stack(inner), axis=0)
