@@ -147,7 +147,7 @@ def without_marks(
     Parameters
     ----------
     gaps
-        "marks": every hole is a mark; "open": none is; "guess": those with nine tenths of wall round them, but no slots.
+        "marks": every hole is a mark; "open": none is; "guess": those with nine tenths of wall round them but slots.
     said
         Areas in which it is another of these words, as of `Place.holes`.
     """
