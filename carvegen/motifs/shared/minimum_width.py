@@ -61,20 +61,22 @@ def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> Poly
     return geometry.parts(shapely.intersection(thin, cells))
 
 
-def tiles_of(shape: BaseGeometry, reach: float, near: BaseGeometry | None = None) -> tuple[PolygonArray, PolygonArray]:
+def tiles_of(
+    shape: BaseGeometry, reach: float, near: BaseGeometry | None = None, *, side: float = _TILE_MM
+) -> tuple[PolygonArray, PolygonArray]:
     """The shape cut into tiles that overlap by `reach`, and the cells of a grid that they cover.
 
     Offsets of one outline with thousands of vertices cost far more than those of its pieces. `reach` is how far
     away a change of the shape may change the result. If `near` is given, only what lies within `reach` of it.
-    The cells are the same whatever the shape is, and a tile's outline begins at its own lowest corner: what changes
-    elsewhere changes nothing in a tile.
+    The cells, `side` wide, are the same whatever the shape is, and a tile's outline begins at its own lowest corner:
+    what changes elsewhere changes nothing in a tile.
     """
     if shapely.is_empty(shape):
         return geometry.empty(), geometry.empty()
-    left, bottom, right, top = np.floor(shapely.bounds(shape) / _TILE_MM).astype(int).tolist()
-    columns, rows = np.arange(left, right + 1) * _TILE_MM, np.arange(bottom, top + 1) * _TILE_MM
-    x, y = (side.ravel() for side in np.meshgrid(columns, rows))
-    cells = np.asarray(shapely.box(x, y, x + _TILE_MM, y + _TILE_MM), dtype=object)
+    left, bottom, right, top = np.floor(shapely.bounds(shape) / side).astype(int).tolist()
+    columns, rows = np.arange(left, right + 1) * side, np.arange(bottom, top + 1) * side
+    x, y = (each.ravel() for each in np.meshgrid(columns, rows))
+    cells = np.asarray(shapely.box(x, y, x + side, y + side), dtype=object)
     if near is not None:
         shapely.prepare(near)
         cells = cells[shapely.intersects(near, cells)]

@@ -38,10 +38,12 @@ _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
 _BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
 _ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
+_TILE_MM = 28.0  #: so wide are the tiles: they overlap so far that smaller ones are offset twice over
 _MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
-_WALLED = 0.9  #: a hole with so much wall round it is a mark
+_WALLED = 0.9  #: a hole with so much wall round it is a mark,
+_UPRIGHT = 8.0  #: but not if it is so many times as tall as broad: a slot between two near pickets
 _PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fills them
 _TANGLE_MM, _TANGLED = 4.0, (0.42, 0.58)  #: in a square so wide, mm of edges to a mm²: hardly a tangle, a tangle
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
@@ -139,12 +141,13 @@ def without_marks(
     of a fence shelter one another less than a picture in one plane tells, for snow drifts past both sides of them.
 
     A hole is air if what lies round it, as broad as half the hole and some millimetres, is not all wall: between the
-    twigs of a crown or the rails of a fence there is more air near by, round an eye or a knot there is none.
+    twigs of a crown or the rails of a fence there is more air near by, round an eye or a knot there is none. Nor has an
+    upright slot between pickets that stand near to one another.
 
     Parameters
     ----------
     gaps
-        "marks": every hole is a mark; "open": none is; "guess": those that have nine tenths of wall round them.
+        "marks": every hole is a mark; "open": none is; "guess": those with nine tenths of wall round them but slots.
     said
         Areas in which it is another of these words, as of `Place.holes`.
     """
@@ -166,7 +169,9 @@ def without_marks(
     which, tile = shapely.STRtree(tiles).query(around, predicate="intersects")
     solid = shapely.area(shapely.intersection(around[which], tiles[tile]))
     walled = np.bincount(which, solid, minlength=len(holes))
-    mark = ((walled > _WALLED * shapely.area(around)) | (words == "marks")) & (words != "open")
+    _, low, _, high = shapely.bounds(holes).T
+    slot = (high - low) ** 2 > _UPRIGHT * area
+    mark = ((walled > _WALLED * shapely.area(around)) & ~slot | (words == "marks")) & (words != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     return _filled(shapes, holes[mark]), geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
@@ -196,15 +201,23 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
     A gap is filled up to `bridging_mm`, but no wider than `_BRIDGED` times the thinner of what stands on both its
     sides: from one twig to the next snow reaches no further than a twig is thick. Three steps of breadth are enough.
     """
-    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm)
+    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm, side=_TILE_MM)
     tiles = shapely.simplify(tiles, _FINE_MM)
     narrow = min(bridging_mm, _ALWAYS_MM)
     inner = [_closed_within(tiles, narrow, detail_mm)]
+    thick, thinned = tiles, 0.0
     for gap in (np.sqrt(narrow * bridging_mm), bridging_mm):
         if gap > _STEP * narrow:
             broad = gap / _BRIDGED
-            thick = shapely.buffer(tiles, -broad / 2, quad_segs=_ARC)
+            thick = shapely.buffer(
+                thick,
+                (thinned - broad) / 2,
+                quad_segs=_ARC,
+                join_style="mitre" if thinned else "round",  # arcs stay arcs of as many corners
+                mitre_limit=_MITRE,
+            )
             inner.append(_closed_within(thick, gap, detail_mm, thinned_mm=broad))
+            thinned = broad
     within = shapely.union_all(np.stack(inner), axis=0)
     solid = shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells)
     return geometry.parts(geometry.union(solid))

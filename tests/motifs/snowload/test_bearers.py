@@ -14,7 +14,7 @@ from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
 from carvegen.motifs.snowload.growing import _reads
-from carvegen.motifs.snowload.scene import Page, columns_of
+from carvegen.motifs.snowload.scene import Page, columns_of, without_marks
 from tests.cases import disc, limits, shapes
 from tests.lying_sheet import LIMITS as SHEET_LIMITS
 from tests.robustness.lying import drawn
@@ -241,6 +241,14 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     window = shapely.box(28, 20, 42, 34)
     wall = shapely.difference(shapely.box(10, -5, 60, 45), window)
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
+
+
+@pytest.mark.parametrize(("wide", "tall", "marks"), [(1.6, 20, 0), (20, 1.6, 1), (6, 8, 1)])
+def test_a_slot_between_near_pickets_is_air_and_a_slit_across_a_board_a_mark(wide, tall, marks) -> None:
+    """By what the picture means (common practice, no source): all three have wall all round them."""
+    hole = shapely.box(35 - wide / 2, 25 - tall / 2, 35 + wide / 2, 25 + tall / 2)
+    left, _ = without_marks(shapes(shapely.difference(shapely.box(10, -5, 60, 60), hole)), "guess")
+    assert len(geometry.holes(left)) == 1 - marks
 
 
 @takes_long  # one more shape, as the others here
