@@ -27,7 +27,7 @@ __all__ = ["FINE", "Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
 #: right angle are too narrow over half the limit at least.
 _CHIP = 0.25
-_ASTRAY = 2 * 2**0.5 / 3  #: of the limit, over `fine`: by so much may two places lie nearer to one another than measured
+_ASTRAY = 2 * 2**0.5 / 3  #: limits, over `fine`: two places may lie so much nearer to one another than measured
 _IN_CELL = 0.7  #: a cell's side to its longest way across, a little less than the root of a half
 
 
