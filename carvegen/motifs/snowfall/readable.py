@@ -67,7 +67,7 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
 
     One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
     it, as a window is. What happens to a flake depends on it, on what it covers, and on those within some lands of it,
-    of which the smaller goes where they cut through together; a smaller one lies in the flake itself and is made by
+    of which one goes where they cut through together; a smaller one lies in the flake itself and is made by
     the smallest cut.
 
     Parameters
@@ -126,7 +126,8 @@ def _cutting_together(flakes: PolygonArray, figure: BaseGeometry, outline: BaseG
     """Numbers of the flakes that go where several cut a figure through, though each alone leaves enough of it.
 
     Judged together are a flake and those of its neighbours, nearer than what must be left, that come near the outline.
-    The smallest goes of those without which enough is left, or else the smallest of all, until enough is left.
+    Of all that are linked so the one goes without which enough is left at most places, the smallest of several, and
+    on until enough is left everywhere.
     """
     left, size = _LEFT * limits.land_mm, shapely.area(flakes)
     i, j, _ = geometry.close_pairs(flakes, left)
@@ -146,8 +147,10 @@ def _cutting_together(flakes: PolygonArray, figure: BaseGeometry, outline: BaseG
         by, group, member = by[cut], np.unique_inverse(by[cut]).inverse_indices, member[cut]
         less, rest = np.nonzero((group[:, None] == group) & ~np.eye(len(group), dtype=bool))
         still = _cut_by_all(flakes[member[rest]], less, figure, limits)
-        order = np.lexsort((size[member], still, group))
-        gone[member[order[np.flatnonzero(np.diff(group[order], prepend=-1))]]] = True
+        helps = np.bincount(member, ~still, minlength=len(flakes))
+        linked = geometry.linked_groups(len(flakes), by, member)[member]
+        order = np.lexsort((size[member], -helps[member], linked))
+        gone[member[order[np.flatnonzero(np.diff(linked[order], prepend=-1))]]] = True
         kept = ~gone[member]
         by, member = by[kept], member[kept]
 

@@ -75,6 +75,7 @@ def test_no_flake_opens_a_window_to_the_snow(flake, stays, whole) -> None:
         ((disc(10, 20, 1.2), disc(12.5, 20, 0.61), disc(15, 20, 1.2)), [0, 2]),  # three in a row
         ((disc(10, 20, 1.2), disc(15, 20, 1.2)), [0, 1]),  # two of the three
         ((disc(10, 20, 1.7), disc(10, 24, 1.6), disc(10, 16, 1.6)), [0, 1, 2]),  # all on one side
+        ((disc(10, 0.5, 2.0), disc(15, 0, 2.1), disc(10, 39.5, 2.0)), [0, 1, 2]),  # at its ends
         ((disc(10, 9, 2.0), disc(15, 9, 1.9), disc(10, 20, 1.9), disc(15, 20, 2.0)), [0, 3]),
         ((disc(10, 20, 2.0), disc(15, 18, 1.6), disc(15, 22, 1.6), disc(10, 16, 0.9)), [0, 1, 2, 3]),
     ],
@@ -85,6 +86,13 @@ def test_flakes_that_cut_a_bar_through_together_are_one_less(flakes, stay) -> No
     assert list(left) == [flakes[k] for k in stay]
     way = shapely.buffer(shapely.difference(POST, geometry.union(left)), -0.62)
     assert len(geometry.parts(way)) == 1
+
+
+def test_of_three_across_a_split_post_only_the_one_in_the_middle_goes() -> None:
+    """Without it both limbs hold, each with a flake at one side; each of those by itself helps one limb alone."""
+    split = shapely.difference(box(10, 0, 7.5, 40), box(13.5, 0, 0.5, 34))
+    flakes = shapes(disc(10, 20, 1.2), disc(13.75, 20, 1.4), disc(17.5, 20, 1.2))
+    assert list(uncut(flakes, split, SETTINGS, LIMITS)) == [flakes[0], flakes[2]]
 
 
 def test_masses_stay_as_they_are() -> None:
