@@ -250,7 +250,7 @@ def test_middles_linked_by_steps_of_half_the_limit_are_one_group_numbered_as_the
 
 
 def test_what_is_one_place_by_a_fine_measure_is_so_by_a_coarse_one() -> None:
-    """A blunt end of land 1.58 to 1.72 limits broad, both corners of 80°: whether they are one hangs on how far apart."""
+    """A blunt end of land 1.58 to 1.72 limits broad, both corners of 80°: its breadth tells whether they are one."""
     lean = np.tan(np.radians(10))
     counts = []
     for broad in np.linspace(0.79, 0.86, 8):
