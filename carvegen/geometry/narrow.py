@@ -27,6 +27,7 @@ __all__ = ["FINE", "Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
 #: right angle are too narrow over half the limit at least.
 _CHIP = 0.25
+_ASTRAY = 2 * 2**0.5 / 3  #: limits, over `fine`: two places may lie so much nearer to one another than measured
 _IN_CELL = 0.7  #: a cell's side to its longest way across, a little less than the root of a half
 
 
@@ -91,7 +92,8 @@ def narrow_spread(
     limit_at
         The width asked of a piece that runs in a direction in degrees; `limit` everywhere if not given.
     fine
-        Lengths are right to a third of the limit over this.
+        Lengths are right to a third of the limit over this. Where it is less than `FINE`, places are one that may be
+        so by `FINE`: in a corner of a right angle a disc's centre lies off by the root of two times that third.
     """
     outline = Outline(outlines)
     tight = necks_of(outline, limit)
@@ -100,7 +102,8 @@ def narrow_spread(
     thin = local_widths_of(outline, limit, limit_at=limit_at, fine=fine)
     if len(tight) + len(thin) == 0:
         return Spread(_none(), thin, np.empty(0, dtype=np.int64))
-    group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), limit)
+    reach = limit / 2 + (_ASTRAY * limit / fine if fine < FINE else 0)
+    group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), reach)
     result = _described(outlines, tight, thin, group, limit)
     kept = np.flatnonzero((result.kind != Kind.TIP) | (result.length > _CHIP * limit))
     kept = kept[np.lexsort((result.at[kept, 1], result.at[kept, 0]))]
@@ -158,15 +161,14 @@ def _signed_areas(outlines: Rings) -> Floats:
     return np.add.reduceat(crossed, outlines.start[:-1]) / 2 if len(outlines) else np.empty(0)
 
 
-def _groups(centres: Floats, limit: float) -> Indices:
-    """A number for each place; places close to one another share it.
+def _groups(centres: Floats, reach: float) -> Indices:
+    """A number for each place; places no further than `reach` from one another share it.
 
     Pieces of outline are no longer than a third of the limit, so neighbours' discs are no further apart. All in one
     cell of a grid are close: only cells are linked, which are far fewer. They are numbered as they come, as groups are.
     """
     from scipy.spatial import cKDTree
 
-    reach = limit / 2
     column, row = np.floor((centres - centres.min(axis=0)) / (_IN_CELL * reach)).astype(np.int64).T
     _, first, cell = np.unique(column * (row.max() + 1) + row, return_index=True, return_inverse=True)
     number = np.empty_like(first)

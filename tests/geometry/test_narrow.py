@@ -245,5 +245,20 @@ def test_middles_linked_by_steps_of_half_the_limit_are_one_group_numbered_as_the
             while (more := close[group].any(axis=0)).sum() > group.sum():
                 group = more
             expected[group] = expected.max() + 1
-    assert narrow._groups(centres, 1.0).tolist() == expected.tolist()
+    assert narrow._groups(centres, 0.5).tolist() == expected.tolist()
     assert count == 1 or 1 < len(np.unique(expected)) < count
+
+
+def test_what_is_one_place_by_a_fine_measure_is_so_by_a_coarse_one() -> None:
+    """A blunt end of land 1.58 to 1.72 limits broad, both corners of 80°: its breadth tells whether they are one."""
+    lean = np.tan(np.radians(10))
+    counts = []
+    for broad in np.linspace(0.79, 0.86, 8):
+        half = broad / 2
+        end = [(0, -half), (0, half), (-0.3, half - 0.3 * lean), (-0.9, half + 1), (-0.9, -half - 1)]
+        region = shapely.Polygon([*end, (-0.3, -half + 0.3 * lean)])
+        at_end = [of_region(region, 0.5, fine=fine).at[:, 0] > -0.2 for fine in (narrow.FINE, 8, 3)]
+        counts.append([int(its.sum()) for its in at_end])
+    fine, *coarse = np.array(counts).T
+    assert set(fine.tolist()) == {1, 2}
+    assert all((its[fine == 1] == 1).all() for its in coarse)

@@ -113,10 +113,12 @@ def held_over(
         now = shapely.union_all(pieces[over])
         straight = _straight(now, frame, area, limits)
         differ = opened(shapely.intersection(shapely.symmetric_difference(straight, now), frame), _ALIKE_MM)
-        if shapely.is_empty(differ):
+        tips = _tips(straight, frame, limits)
+        if shapely.is_empty(differ) and len(tips) == 0:
             return np.concatenate([pieces[~over], geometry.snapped(geometry.parts(straight))])
-        if k > 0:  # where it won't lie still the cut ends within the face
-            around = shapely.buffer(differ, _NEAR * limits.land_mm / 2, quad_segs=4)
+        if k > 0 or len(tips):  # where it won't lie still, or is too thin, the cut ends within the face
+            back = shapely.union_all([differ, *tips] if k > 0 else tips)
+            around = shapely.buffer(back, _NEAR * limits.land_mm / 2, quad_segs=4)
             straight = _straight(shapely.difference(now, around), frame, area, limits)
         far = ~over & (shapely.distance(pieces, straight) > _NEAR * limits.land_mm)
         again = shapely.union_all([straight, *pieces[~over & ~far]])
@@ -135,6 +137,21 @@ def supported(pieces: PolygonArray, frame: Polygon, strip: float) -> PolygonArra
     straight = run_on(shapely.union_all(pieces[at_side]), frame, strip)
     at_side[at_side] = shapely.area(shapely.difference(pieces[at_side], straight)) > _LOOSE_MM2
     return pieces[~at_side]
+
+
+def _tips(cuts: BaseGeometry, frame: Polygon, limits: Limits) -> PolygonArray:
+    """Tips that the frame leaves of cuts which it cuts off: too narrow for the cutter over more than its own width.
+
+    None is left where the strip, in which cuts as broad as the cutter run straight on, is as wide as it.
+    """
+    if strip_mm(limits) >= limits.cut_mm:
+        return geometry.empty()
+    pieces = geometry.parts(shapely.intersection(cuts, frame))
+    pieces = pieces[shapely.dwithin(shapely.boundary(frame), pieces, geometry.GRID_MM)]
+    reached = opened(pieces, limits.cut_mm)
+    tips, whose = shapely.get_parts(shapely.difference(pieces, reached), return_index=True)
+    long = shapely.is_empty(reached)[whose] | (geometry.farthest(tips, reached[whose]) > limits.cut_mm - _SLIM_MM)
+    return np.asarray(tips[long & (shapely.get_dimensions(tips) == 2)], dtype=object)
 
 
 def _straight(cuts: BaseGeometry, frame: Polygon, area: BaseGeometry, limits: Limits) -> BaseGeometry:

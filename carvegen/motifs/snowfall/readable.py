@@ -10,6 +10,7 @@ import shapely
 from carvegen import geometry
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, keys
+from carvegen.motifs.snowfall.clumps import gathered
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -65,8 +66,9 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
     One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
-    it, as a window is. What happens to a flake depends on it and on what it covers; a smaller one lies in the flake
-    itself and is made by the smallest cut.
+    it, as a window is. What happens to a flake depends on it, on what it covers, and on those within some lands of it,
+    of which one goes where they cut through together; a smaller one lies in the flake itself and is made by
+    the smallest cut.
 
     Parameters
     ----------
@@ -114,7 +116,61 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
         still = sound & harms(smaller)
         bad, middle, whole = bad[still], middle[still], whole[still]
     stays[bad] = False
-    return shapes[stays]
+    shapes = shapes[stays]
+    lying = np.flatnonzero(~masses(shapes, settings) & shapely.intersects(figure, shapes))
+    lying = lying[shapely.area(shapely.intersection(shapes[lying], figure)) > _TOUCHES_MM2]
+    return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, limits)])
+
+
+def _cutting_together(flakes: PolygonArray, figure: BaseGeometry, outline: BaseGeometry, limits: Limits) -> Indices:
+    """Numbers of the flakes that go where several cut a figure through, though each alone leaves enough of it.
+
+    Judged together are a flake and those of its neighbours, nearer than what must be left, that come near the outline.
+    Of all that are linked so the one goes without which enough is left at most places, the smallest of several, and
+    on until enough is left everywhere.
+    """
+    left, size = _LEFT * limits.land_mm, shapely.area(flakes)
+    i, j, _ = geometry.close_pairs(flakes, left)
+    some = np.unique(np.concatenate([i, j]))
+    at_side = np.zeros(len(flakes), dtype=bool)
+    at_side[some] = shapely.dwithin(flakes[some], outline, left)
+    by, member = np.concatenate([some, i, j]), np.concatenate([some, j, i])
+    kept = at_side[member] | (member == by)
+    by, member = by[kept], member[kept]
+    gone = np.zeros(len(flakes), dtype=bool)
+    while True:
+        several = (np.bincount(by, at_side[member], minlength=len(flakes)) > 1)[by]
+        by, group, member = by[several], np.unique_inverse(by[several]).inverse_indices, member[several]
+        cut = _cut_by_all(flakes[member], group, figure, limits)[group]
+        if not cut.any():
+            return np.flatnonzero(gone)
+        by, group, member = by[cut], np.unique_inverse(by[cut]).inverse_indices, member[cut]
+        less, rest = np.nonzero((group[:, None] == group) & ~np.eye(len(group), dtype=bool))
+        still = _cut_by_all(flakes[member[rest]], less, figure, limits)
+        helps = np.bincount(member, ~still, minlength=len(flakes))
+        linked = geometry.linked_groups(len(flakes), by, member)[member]
+        order = np.lexsort((size[member], -helps[member], linked))
+        gone[member[order[np.flatnonzero(np.diff(linked[order], prepend=-1))]]] = True
+        kept = ~gone[member]
+        by, member = by[kept], member[kept]
+
+
+def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limits: Limits) -> Mask:
+    """Whether each group of flakes cuts a figure through that none of its flakes cuts; groups from 0 on, (groups,)."""
+    if len(flakes) == 0:
+        return np.zeros(0, dtype=bool)
+    left = _LEFT * limits.land_mm
+    together = gathered(flakes, group)
+    windows = shapely.bounds(together) + (_LEFT + 3) * limits.land_mm * _OUT
+    around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
+    around = np.asarray(shapely.make_valid(around), dtype=object)
+
+    def pieces(ground: PolygonArray, white: PolygonArray) -> Indices:
+        return _pieces(geometry.offset(shapely.difference(ground, white), -left / 2, quad_segs=4), limits)
+
+    most = np.zeros(len(together), dtype=np.int64)
+    np.maximum.at(most, group, pieces(around[group], flakes))
+    return np.asarray(pieces(around, together) > most)
 
 
 def _made(shapes: PolygonArray, limits: Limits) -> Mask:

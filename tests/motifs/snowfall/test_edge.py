@@ -54,6 +54,23 @@ BLUNT = shapely.Polygon(
     ]
 )  # fmt: skip
 
+#: Two that the right side cuts off: the land between them ends blunt, in corners of 82 and of 74 degrees.
+TWO = (
+    shapely.Polygon(
+        [
+            (5, 2.36), (5, 4.44), (4.848, 4.483), (4.607, 4.491), (4.355, 4.444), (4.144, 4.297), (3.97, 4.104),
+            (3.854, 3.869), (3.817, 3.611), (3.829, 3.355), (3.883, 3.107), (4.005, 2.885), (4.191, 2.718),
+            (4.395, 2.592), (4.83, 2.39),
+        ]
+    ),
+    shapely.Polygon(
+        [
+            (5, 5.213), (5, 7.052), (4.789, 6.963), (4.473, 6.715), (4.259, 6.418), (4.142, 6.068), (4.131, 5.874),
+            (4.171, 5.678), (4.264, 5.497), (4.398, 5.34), (4.576, 5.233), (4.778, 5.195), (4.976, 5.208),
+        ]
+    ),
+)  # fmt: skip
+
 
 def tips(pieces: geometry.PolygonArray, cut_mm: float) -> np.ndarray:
     """How far what a round cutter leaves of each piece goes on from what it makes, mm."""
@@ -148,3 +165,18 @@ def test_of_a_mass_with_a_neck_that_the_cutter_does_not_pass_the_largest_part_st
     cuts = edge.bounded(shapes(mass), FRAME, FRAME, its, Settings())
     assert shapely.area(cuts).tolist() == pytest.approx([900], abs=0.2)
     assert tips(cuts, its.cut_mm).max(initial=0) < its.cut_mm
+
+
+def test_two_corners_of_a_blunt_end_of_land_are_one_tip_for_the_coarse_measure_too() -> None:
+    """The end is one and a half lands broad: a finer measure has one tip there, too long, and a coarse one had two."""
+    its, face, nowhere = limits(0.5, 0.4), geometry.box(5, 10), shapely.Polygon()
+
+    def long(pieces: geometry.PolygonArray) -> bool:
+        land = geometry.parts(shapely.difference(face, shapely.union_all(pieces)))
+        return bool((narrow_places(geometry.rings(land), its.land_mm).length > its.land_mm).any())
+
+    flakes = shapes(*TWO)
+    assert long(flakes)
+    left = edge._firm(flakes, nowhere, face, its, unfilled=nowhere)
+    assert not long(left)
+    assert shapely.area(left).sum() > 0.9 * shapely.area(flakes).sum()

@@ -65,15 +65,47 @@ def test_no_flake_opens_a_window_to_the_snow(flake, stays, whole) -> None:
     assert (list(left) == [flake]) == whole
 
 
+@pytest.mark.parametrize(
+    ("flakes", "stay"),
+    [
+        # two on either side, each leaves three fifths of the post: what is left between them is a neck
+        ((disc(10, 20, 2.0), disc(15, 20, 1.9)), [0]),
+        ((disc(10, 20, 1.9), disc(15, 20, 2.0)), [1]),
+        ((disc(10, 20, 2.0), disc(15, 22.0, 1.9)), [0, 1]),  # enough is left between them
+        ((disc(10, 20, 1.2), disc(12.5, 20, 0.61), disc(15, 20, 1.2)), [0, 2]),  # three in a row
+        ((disc(10, 20, 1.2), disc(15, 20, 1.2)), [0, 1]),  # two of the three
+        ((disc(10, 20, 1.7), disc(10, 24, 1.6), disc(10, 16, 1.6)), [0, 1, 2]),  # all on one side
+        ((disc(10, 0.5, 2.0), disc(15, 0, 2.1), disc(10, 39.5, 2.0)), [0, 1, 2]),  # at its ends
+        ((disc(10, 9, 2.0), disc(15, 9, 1.9), disc(10, 20, 1.9), disc(15, 20, 2.0)), [0, 3]),
+        ((disc(10, 20, 2.0), disc(15, 18, 1.6), disc(15, 22, 1.6), disc(10, 16, 0.9)), [0, 1, 2, 3]),
+    ],
+)
+def test_flakes_that_cut_a_bar_through_together_are_one_less(flakes, stay) -> None:
+    """Two and a half lands of 0.5 mm must be left somewhere: a disc as wide passes along the post (brute force)."""
+    left = uncut(shapes(*flakes), POST, SETTINGS, LIMITS)
+    assert list(left) == [flakes[k] for k in stay]
+    way = shapely.buffer(shapely.difference(POST, geometry.union(left)), -0.62)
+    assert len(geometry.parts(way)) == 1
+
+
+def test_of_three_across_a_split_post_only_the_one_in_the_middle_goes() -> None:
+    """Without it both limbs hold, each with a flake at one side; each of those by itself helps one limb alone."""
+    split = shapely.difference(box(10, 0, 7.5, 40), box(13.5, 0, 0.5, 34))
+    flakes = shapes(disc(10, 20, 1.2), disc(13.75, 20, 1.4), disc(17.5, 20, 1.2))
+    assert list(uncut(flakes, split, SETTINGS, LIMITS)) == [flakes[0], flakes[2]]
+
+
 def test_masses_stay_as_they_are() -> None:
     mass = disc(12.5, 20, 0.6 * SETTINGS.largest_mm)
     assert list(uncut(shapes(mass), BARS, SETTINGS, LIMITS)) == [mass]
 
 
 def test_what_happens_to_a_flake_is_its_own() -> None:
-    """A brute-force twin: each alone."""
+    """A brute-force twin: each alone, so far from the others that they cut nothing through together."""
     rng = np.random.default_rng(3)
-    many = shapes(*(disc(*xy, r) for *xy, r in rng.uniform((5, 0, 0.4), (25, 40, 4), (60, 3))))
+    xy, r = np.stack([np.arange(60) * 12 % 24 + 6.5, np.arange(60) // 2 * 12], axis=1), rng.uniform(0.4, 4, 60)
+    xy = xy + rng.uniform(-1.5, 1.5, (60, 2))
+    many = shapes(*(disc(*its, each) for its, each in zip(xy, r, strict=True)))
     alone = [kept for flake in many for kept in uncut(shapes(flake), BARS, SETTINGS, LIMITS)]
     assert [its.wkb for its in uncut(many, BARS, SETTINGS, LIMITS)] == [its.wkb for its in alone]
 

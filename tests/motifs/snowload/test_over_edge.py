@@ -102,3 +102,20 @@ def test_a_round_end_that_just_reaches_the_strip_ends_there_or_runs_on_as_broad_
         at_edge = shapely.length(across(white, at + 0.2))
         assert at_edge == 0 or at_edge > LIMITS.cut_mm - 0.01
         assert white.bounds[2] > at - 0.05
+
+
+@pytest.mark.parametrize("lean", [0.1, 0.2])
+def test_what_the_edge_leaves_of_a_cut_is_as_broad_as_the_cutter(lean):
+    """A cut whose wall nears the side is narrower there than the cutter over lengths of it, as the edge cuts it off.
+
+    The land is so narrow that the cut would run on over the side nearer to it than the cutter is wide. A tip that a
+    round cutter leaves over no more than its own width is a corner (common practice, no source).
+    """
+    limits = Limits(land_along_mm=0.15, land_across_mm=0.15, cut_mm=0.4, dot_mm=0.3)
+    cut = shapely.Polygon([(59.79, 15), (59.79 - 10 * lean, 25), (50, 35), (60, 35), (60, 15)])
+    pieces = within(held_over(cut, ground_over(FACE, FACE), FACE, limits), FACE)
+    white = shapely.union_all(pieces)
+    made = shapely.buffer(shapely.buffer(white, -limits.cut_mm / 2, quad_segs=16), limits.cut_mm / 2, quad_segs=16)
+    assert shapely.distance(geometry.dots(shapely.get_coordinates(white)), made).max() < limits.cut_mm
+    assert shapely.area(white) > 0.97 * cut.area
+    assert shapely.bounds(white)[2] == 60, "it still runs out over the side"
