@@ -33,14 +33,14 @@ DRAWING = (
     '<rect x="5" y="5" width="10" height="20"/><circle cx="28" cy="15" r="6"/></svg>'
 )
 SMALLER = {
-    "200x150": "48x36",
-    "150x100": "48x36",
-    "circle 150 110 18": "circle 36 24 5",
-    "box 120 20 8 70": "box 30 0 6 20",
-    "box 40 30 120 90": "box 10 8 28 20",
-    "box 0 0 150 24": "box 0 0 48 14",
-    "box 0 26 150 30": "box 0 16 48 20",
-    "fir.svg width 60": "fir.svg at 2 0 width 20",
+    "200x150": "30x22",
+    "150x100": "30x22",
+    "circle 150 110 18": "circle 22 15 4",
+    "box 120 20 8 70": "box 19 0 4 12",
+    "box 40 30 120 90": "box 6 5 18 12",
+    "box 0 0 150 24": "box 0 0 30 8",
+    "box 0 26 150 30": "box 0 10 30 12",
+    "fir.svg width 60": "fir.svg at 2 0 width 12",
 }
 LINES = [line for name in _COMMANDS for line in examples(name) if not any(its in line for its in PHOTOGRAPHS)]
 
