@@ -19,8 +19,9 @@ from tests.cli.running import built_once, run
 from tests.test_pages import examples
 
 PRINT = small_print(
-    layer("POST", "box 12 0 10 30"),
+    layer("POST", "box 6 0 5 12"),
     blocks={"key": ["POST"]},
+    size=(24, 16),
     after="\n".join(
         f'[[motifs]]\nmotif = "snowfall"\nkeep_clear = ["POST"]\nsettings = {{ snow = {share}, smallest_mm = 1.2 }}\n'
         for share in (0.04, 0.03)
