@@ -191,7 +191,7 @@ def test_a_renderer_fills_the_areas_with_their_holes():
             group.set("fill", "#000000")
         else:
             root.remove(group)
-    zoom = 5
+    zoom = 3
     data = resvg_py.svg_to_bytes(svg_string=etree.tostring(root).decode(), dpi=96, zoom=zoom, background="white")
     grey = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("L"), dtype=float)
     area = (255 - grey).sum() / 255 / (96 / 25.4 * zoom) ** 2
