@@ -5,8 +5,9 @@ from __future__ import annotations
 import copy
 import shutil
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -117,10 +118,10 @@ _BOUND = {
 
 @dataclass(frozen=True)
 class Change:
-    """One change: how it is called, and the files that it changes."""
+    """One change: how it is called, and the files that it changes, each written out when it is made."""
 
     name: str
-    files: Mapping[str, str]
+    files: Mapping[str, Callable[[], str]]
 
     @property
     def print_file(self) -> str:
@@ -130,7 +131,7 @@ class Change:
     def apply(self, folder: Path) -> None:
         """Make it in a folder that `write_print` has written."""
         for name, text in self.files.items():
-            (folder / name).write_text(text, encoding="utf-8")
+            (folder / name).write_text(text(), encoding="utf-8")
 
 
 def write_print(folder: Path) -> None:
@@ -151,20 +152,22 @@ def changes() -> Iterator[Change]:
     for table in (*TABLES, *LISTS):
         for key in keys_of(table):
             board = table == "register" and key.key in _ON_BOARD
-            if (text := _with(_BOARD if board else _PRINT, table, key)) is not None:
-                beside = {"marks.svg": _MARKS.format(x=10, high=15)} if key.key == "size_mm" else {}
-                yield Change(f"{table}.{key.key}", {"board.toml" if board else "print.toml": text, **beside})
+            if (own := _with(_BOARD if board else _PRINT, table, key)) is not None:
+                higher = partial(_MARKS.format, x=10, high=15)
+                beside = {"marks.svg": higher} if key.key == "size_mm" else {}
+                file = "board.toml" if board else "print.toml"
+                yield Change(f"{table}.{key.key}", {file: partial(tomlkit.dumps, own), **beside})
     for name, (_, text) in _FILES.items():
-        yield Change(name, {name: text})
+        yield Change(name, {name: partial(str, text)})
     for name in _PROFILES:
         profile = tomllib.loads((shipped() / f"{name}.toml").read_text(encoding="utf-8"))
         for place, changed in _varied(profile, ()):
             if (name, place) in _BOUND:
                 continue
-            yield Change(f"{name}: {place}", {f"own/{name}.toml": tomlkit.dumps(changed)})
+            yield Change(f"{name}: {place}", {f"own/{name}.toml": partial(tomlkit.dumps, changed)})
 
 
-def _with(print_: Mapping[str, Any], table: str, key: Parameter) -> str | None:
+def _with(print_: Mapping[str, Any], table: str, key: Parameter) -> dict[str, Any] | None:
     """The print file with one key changed; None where it can't be by itself."""
     own = copy.deepcopy({**print_})
     where = own.setdefault(table, {})
@@ -175,7 +178,7 @@ def _with(print_: Mapping[str, Any], table: str, key: Parameter) -> str | None:
     if to is None:
         return None
     where[key.key] = to
-    return tomlkit.dumps(own)
+    return own
 
 
 def other_than(key: Parameter, value: Any) -> Any:

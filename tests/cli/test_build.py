@@ -348,18 +348,17 @@ def test_a_clamp_and_a_further_cutter_build_their_block_alone(tmp_path, capsys):
     assert not any(shapely.LineString([xy[:2] for xy in its.get_points()]).intersects(clamp) for its in ways)
 
 
-def test_built_again_with_another_caution_of_a_machine_is_built_afresh(tmp_path, capsys):
+def test_built_again_with_another_caution_of_a_machine_is_built_afresh(plain, capsys):
     """Every other change: tests/delivery/test_built_again.py."""
-    copy = shutil.copytree(built_once(CLAMPED), tmp_path / "print")
-    own = copy / "own" / "machines" / "router-bed.toml"
+    own = plain / "own" / "machines" / "hand.toml"
     own.parent.mkdir(parents=True)
-    text = (shipped() / "machines" / "router-bed.toml").read_text(encoding="utf-8")
+    text = (shipped() / "machines" / "hand.toml").read_text(encoding="utf-8")
     own.write_text(text.replace("cautions = [", 'cautions = ["Mind the cat.", '), encoding="utf-8")
     for out in ("built", "fresh"):
-        ran = run(capsys, "build", copy / "print.toml", "--out", copy / out, "--profiles", copy / "own")
+        ran = run(capsys, "build", plain / "print.toml", "--out", plain / out, "--profiles", plain / "own")
         assert ran.code in (0, 1), ran.err
-    assert "Mind the cat." in (copy / "built" / "key" / "router" / "note.md").read_text(encoding="utf-8")
-    assert tree(copy / "built") == tree(copy / "fresh")
+    assert "Mind the cat." in (plain / "built" / "key" / "hand" / "note.md").read_text(encoding="utf-8")
+    assert tree(plain / "built") == tree(plain / "fresh")
 
 
 def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):
@@ -374,26 +373,26 @@ def test_a_clamp_that_can_t_be_read_is_told_with_its_key(copy, capsys):
     )
 
 
-def test_a_file_that_was_touched_is_made_again(copy, capsys):
-    before = tree(copy / "built")
-    (copy / "built" / "tone" / "router" / "block.svg").write_text("<svg/>")
-    (copy / "built" / "print.png").unlink()
-    told = again(capsys, copy)
-    assert told["blocks"] == {"sky": "", "tone": "tone/router/block.svg is missing or was changed", "key": ""}
+def test_a_file_that_was_touched_is_made_again(plain, capsys):
+    before = tree(plain / "built")
+    (plain / "built" / "key" / "hand" / "guide.svg").write_text("<svg/>")
+    (plain / "built" / "print.png").unlink()
+    told = again(capsys, plain)
+    assert told["blocks"] == {"sky": "", "key": "key/hand/guide.svg is missing or was changed"}
     assert "print.png is missing" in told["proofs"]
-    assert changed(before, copy / "built") == {"tone/router/block.yours.svg"}
-    assert (copy / "built" / "tone" / "router" / "block.yours.svg").read_text() == "<svg/>"
-    assert any("block.yours.svg" in note for note in told["notes"])
+    assert changed(before, plain / "built") == {"key/hand/guide.yours.svg"}
+    assert (plain / "built" / "key" / "hand" / "guide.yours.svg").read_text() == "<svg/>"
+    assert any("guide.yours.svg" in note for note in told["notes"])
 
 
-def test_a_block_that_is_gone_takes_its_files_along(copy, capsys):
-    (copy / "built" / "key" / "mine.txt").write_text("keep")
-    text = (copy / "print.toml").read_text()
+def test_a_block_that_is_gone_takes_its_files_along(plain, capsys):
+    (plain / "built" / "key" / "mine.txt").write_text("keep")
+    text = (plain / "print.toml").read_text()
     start = text.index('[[blocks]]\nname = "key"')
-    (copy / "print.toml").write_text(text[:start] + text[text.index("[[highlights]]") :])
-    told = again(capsys, copy)
-    assert list(told["blocks"]) == ["sky", "tone"]
-    left = {name for name in tree(copy / "built") if name.startswith(("key", "inks/key", "lands/key"))}
+    (plain / "print.toml").write_text(text[:start] + text[text.index("[[highlights]]") :])
+    told = again(capsys, plain)
+    assert list(told["blocks"]) == ["sky"]
+    left = {name for name in tree(plain / "built") if name.startswith(("key", "inks/key", "lands/key"))}
     assert left == {"key", "key/mine.txt"}
 
 
@@ -452,9 +451,9 @@ def test_emboss_stands_in_the_opening_and_a_stencil_is_a_mask_that_is_cut_and_pr
     assert shown(copy).getpixel((400, 300)) == (0xC0, 0x20, 0x20)
 
 
-def test_what_bleeds_is_cut_off_in_the_picture(copy, capsys):
-    again(capsys, copy, ("seed = 4", "seed = 4\nbleed_mm = 3"))
-    assert shown(copy).size == (540, 340)
+def test_what_bleeds_is_cut_off_in_the_picture(plain, capsys):
+    again(capsys, plain, ("size_mm = [20, 15]", "size_mm = [20, 15]\nbleed_mm = 2"))
+    assert shown(plain).size == (160, 110)
 
 
 def test_new_writes_a_print_that_reads_and_names_itself(tmp_path, capsys):

@@ -19,8 +19,9 @@ from tests.cli.running import built_once, run
 from tests.test_pages import examples
 
 PRINT = small_print(
-    layer("POST", "box 12 0 10 30"),
+    layer("POST", "box 6 0 5 12"),
     blocks={"key": ["POST"]},
+    size=(24, 16),
     after="\n".join(
         f'[[motifs]]\nmotif = "snowfall"\nkeep_clear = ["POST"]\nsettings = {{ snow = {share}, smallest_mm = 1.2 }}\n'
         for share in (0.04, 0.03)
@@ -33,14 +34,14 @@ DRAWING = (
     '<rect x="5" y="5" width="10" height="20"/><circle cx="28" cy="15" r="6"/></svg>'
 )
 SMALLER = {
-    "200x150": "48x36",
-    "150x100": "48x36",
-    "circle 150 110 18": "circle 36 24 5",
-    "box 120 20 8 70": "box 30 0 6 20",
-    "box 40 30 120 90": "box 10 8 28 20",
-    "box 0 0 150 24": "box 0 0 48 14",
-    "box 0 26 150 30": "box 0 16 48 20",
-    "fir.svg width 60": "fir.svg at 2 0 width 20",
+    "200x150": "30x22",
+    "150x100": "30x22",
+    "circle 150 110 18": "circle 22 15 4",
+    "box 120 20 8 70": "box 19 0 4 12",
+    "box 40 30 120 90": "box 6 5 18 12",
+    "box 0 0 150 24": "box 0 0 30 8",
+    "box 0 26 150 30": "box 0 10 30 12",
+    "fir.svg width 60": "fir.svg at 2 0 width 12",
 }
 LINES = [line for name in _COMMANDS for line in examples(name) if not any(its in line for its in PHOTOGRAPHS)]
 

@@ -49,7 +49,7 @@ def test_0_and_1_without_and_with_a_broken_limit(own_folder, capsys):
 
 def test_1_for_whichever_machine_a_limit_breaks(own_folder, capsys):
     """A V-tool of 60 degrees leaned by 40 undercuts: the hand's files break, the laser's come first."""
-    ran = run(capsys, *SMALL, "--out", "sky", "--lean", "40", "--json")
+    ran = run(capsys, *small(size="20x15mm"), "--no-paths", "--out", "sky", "--lean", "40", "--json")
     broken = {kind: report["breaks"] > 0 for kind, report in json.loads(ran.out)["reports"].items()}
     assert not next(iter(broken.values()))
     assert broken["hand"]

@@ -21,7 +21,7 @@ SVG = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
     '<g id="{}"><rect x="5" y="5" width="9" height="9"/><path d="M1 1L4 4"/></g></svg>'
 )
-HAND = (*SMALL[:5], "--cutter", "v-60", "--for", "hand", "--seed", "3")
+HAND = (*SMALL[:5], "--cutter", "v-60", "--for", "hand", "--seed", "3", "--snow", "0")
 
 
 def assert_plain(*texts: str) -> None:

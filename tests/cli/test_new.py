@@ -24,6 +24,9 @@ from tests.cli.running import run
 
 POSTS = '<g id="POSTS"><path d="M6 8h3v22h-3zM30 10h3v20h-3z"/></g><g id="RAIL"><path d="M2 16h36v3h-36z"/></g>'
 PAGE = 'width="40mm" height="30mm" viewBox="0 0 40 30"'
+#: The same layers on a page with little room for snow.
+FEW = '<g id="POSTS"><path d="M6 5h4v13h-4z"/></g><g id="RAIL"><path d="M1 9h22v4h-22z"/></g>'
+SMALL_PAGE = 'width="24mm" height="18mm" viewBox="0 0 24 18"'
 
 
 def svg(path, inside=POSTS, page=PAGE):
@@ -37,11 +40,11 @@ def told(folder):
 
 def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     mine = tmp_path / "mine"
-    ran = run(capsys, "new", mine, "--drawing", svg(tmp_path / "my posts.svg"))
+    ran = run(capsys, "new", mine, "--drawing", svg(tmp_path / "my posts.svg", FEW, SMALL_PAGE))
     assert ran.code == 0, ran.err
     assert {path.name for path in mine.iterdir()} == {"drawing.svg", "print.toml", "print.schema.json"}
     found = told(mine)
-    assert found["print"]["size_mm"] == [40, 30]
+    assert found["print"]["size_mm"] == [24, 18]
     assert [(its["name"], its["layers"]) for its in found["blocks"]] == [
         ("sky", ["*"]), ("posts", ["POSTS"]), ("rail", ["RAIL"])
     ]  # fmt: skip

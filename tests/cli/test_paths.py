@@ -57,7 +57,8 @@ def test_choices_reach_the_paths(capsys, tmp_path):
     ]  # fmt: skip
 
 
-ROUTED = ["snowfall", "--size", "40x30", "--material", "linoleum", "--opening", "circle 20 15 8", "--json"]
+ROUTED = ["snowfall", "--size", "24x18", "--snow", "0", "--material", "linoleum", "--opening", "circle 12 9 6",
+          "--json"]  # fmt: skip
 
 
 @pytest.mark.parametrize(("cutter", "more", "through"), [

@@ -133,6 +133,8 @@ def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
     ran = run(
         capsys,
         *small(material=material, cutter=cutter, size="20x15"),
+        "--snow",
+        "0",
         "--no-paths",
         "--out",
         "sky",

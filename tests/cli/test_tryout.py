@@ -2,25 +2,39 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
+import shutil
 import subprocess
 import sys
+from contextlib import redirect_stdout
 
 import pytest
 
 from carvegen.base.errors import CarvegenError
+from carvegen.cli import main
 from carvegen.cli.setup import tryout
 from tests.cli.running import TINY, run, small
 from tests.strategies import few
 
 
-def test_it_says_that_all_works_and_leaves_a_sample(own_folder, capsys):
-    done = run(capsys, "tryout", "--out", "sample")
-    assert done.code == 0
-    assert [line[:6] for line in done.out.splitlines()[:4]] == ["ok    "] * 4
-    assert done.out.rstrip().splitlines()[-1] == "Look first: sample/proof.png"
-    assert (own_folder / "sample" / "proof.png").read_bytes().startswith(b"\x89PNG")
+@pytest.fixture(scope="module")
+def tried(tmp_path_factory):
+    """A folder in which all was tried, the exit code and what was said."""
+    folder, said = tmp_path_factory.mktemp("tried"), io.StringIO()
+    with pytest.MonkeyPatch.context() as here, redirect_stdout(said), pytest.raises(SystemExit) as end:
+        here.chdir(folder)
+        main(["tryout", "--out", "sample"])
+    return folder, end.value.code, said.getvalue()
+
+
+def test_it_says_that_all_works_and_leaves_a_sample(tried):
+    folder, code, said = tried
+    assert not code
+    assert [line[:6] for line in said.splitlines()[:4]] == ["ok    "] * 4
+    assert said.rstrip().splitlines()[-1] == "Look first: sample/proof.png"
+    assert (folder / "sample" / "proof.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_what_fails_is_named(own_folder, capsys, monkeypatch):
@@ -33,8 +47,8 @@ def test_what_fails_is_named(own_folder, capsys, monkeypatch):
     assert {its["step"]: its["fault"] for its in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
 
 
-def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_folder, capsys, monkeypatch):
-    assert run(capsys, "tryout", "--out", "sample").code == 0
+def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_folder, tried, capsys, monkeypatch):
+    shutil.copytree(tried[0] / "sample", own_folder / "sample")
 
     def broken(_out: object) -> str:
         raise IndexError("out of bounds")
@@ -52,7 +66,7 @@ def test_quiet_tells_only_what_needs_a_hand(own_folder, capsys, flag):
     done = run(capsys, *words, flag)
     assert done.err == ""
     assert [line[:9] for line in done.out.splitlines() if line] == ["ASK FIRST", "ASK FIRST"]
-    assert run(capsys, *words).out.count("Written to sky") == 1
+    assert run(capsys, *TINY, "--out", "sky").out.count("Written to sky") == 1
 
 
 def test_verbose_tells_when_each_stage_began(own_folder, capsys):

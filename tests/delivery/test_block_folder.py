@@ -29,7 +29,9 @@ from tests import cases
 from tests.cli.running import needs_fork
 from tests.strategies import takes_long
 
-BLOCK = cases.block(cases.box(5, 5, 6, 4), cases.disc(25, 15, 4), cut_outs=(cases.disc(33, 22, 3),))
+BLOCK = cases.block(
+    cases.box(2, 2, 4, 3), cases.disc(11, 8, 2.5), size=(20, 15), cut_outs=(cases.disc(16.5, 11.5, 1.5),)
+)
 
 
 def delivered(folder, material="linoleum", cutter="laser-fine", block: Block = BLOCK, style: Style | None = None):
@@ -63,7 +65,12 @@ STYLED = Style(transfer="face-down", paper="Letter", dxf="R12")
     ("begin", "cutter", "kinds", "style"),
     [
         pytest.param(
-            "fork", "v-60", (), Style(paths=PathSettings(simulated=True, program=True)), marks=needs_fork, id="fork"
+            "fork",
+            "v-60",
+            ("router", "hand"),
+            Style(paths=PathSettings(simulated=True, program=True)),
+            marks=needs_fork,
+            id="fork",
         ),
         pytest.param("sent", "laser-fine", ("laser", "hand"), STYLED, marks=needs_fork, id="sent"),
         pytest.param("spawn", "laser-fine", ("laser", "hand"), STYLED, marks=takes_long, id="spawn"),

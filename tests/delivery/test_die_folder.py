@@ -34,6 +34,8 @@ cutter = "laser-fine"
 for = ["laser"]
 depth_mm = 0.8
 from = "SIDE"
+[files]
+paths = false
 """,
 )
 

@@ -17,13 +17,13 @@ from tests.cases import limits, shapes
 from tests.laws.test_motifs import MOTIFS, assert_apart, assert_as_wide_as_asked, assert_sound
 
 ITS = limits(0.5, 0.4)
-SIZE = (32.0, 24.0)
+SIZE = (24.0, 18.0)
 FACE = shapely.box(0, 0, *SIZE)
 #: A small silhouette: a post with a board across it and a sloping roof.
 POST = shapely.union_all([
-    shapely.box(14, 0, 18, 15),
-    shapely.box(5, 5, 27, 8),
-    shapely.Polygon([(10, 15), (22, 15), (16.7, 19.6)]),
+    shapely.box(10, 0, 14, 11),
+    shapely.box(3, 4, 21, 7),
+    shapely.Polygon([(7, 11), (17, 11), (12.6, 14.8)]),
 ])  # fmt: skip
 
 
@@ -53,11 +53,11 @@ def test_sound_apart_and_repeated_on_its_ground(name) -> None:
 @pytest.mark.parametrize("name", sorted(summaries()))
 def test_a_mask_thins_it_and_nothing_is_there_where_none_is_wanted(name) -> None:
     """Shapes that start where the motif is wanted may reach over by their own size, no further."""
-    left = cuts_of(name, density=lambda xy: (xy[:, 0] < 16).astype(float))
+    left = cuts_of(name, density=lambda xy: (xy[:, 0] < 12).astype(float))
     assert len(cuts_of(name, density=lambda xy: np.zeros(len(xy)))) == 0
     assert 0 < shapely.area(left).sum() < 0.9 * shapely.area(even_cuts_of(name)).sum()
     middle = shapely.get_coordinates(shapely.centroid(left))
-    assert (middle[:, 0] < 16 + 4).all()
+    assert (middle[:, 0] < 12 + 4).all()
     assert_sound(left, FACE)
     assert_apart(left, ITS.land_mm)
 

@@ -149,7 +149,7 @@ def whole(name: str) -> tuple[float, float]:
     """The size of a whole block: room for snow's flurries, less for what lies alike everywhere."""
     if MANY:
         return (120.0, 90.0) if name == "snowfall" else (72.0, 54.0)
-    return (60.0, 45.0) if name == "snowfall" else (36.0, 27.0)
+    return (48.0, 36.0) if name == "snowfall" else (36.0, 27.0)
 
 
 SEEDS = (1, 2) if MANY else (1,)
@@ -163,7 +163,7 @@ def whole_block(name: str, preset: str, seed: int) -> geometry.PolygonArray:
 @pytest.mark.parametrize(("name", "preset"), PRESETS if MANY else FIRST)
 def test_other_seed_other_shapes(name, preset) -> None:
     settings, its = preset_settings(name, preset), limits(0.7, 0.4)
-    one, other = (grown(name, settings, its, seed, size=(28, 21)).cuts for seed in (1, 2))
+    one, other = (grown(name, settings, its, seed, size=(20, 15)).cuts for seed in (1, 2))
     assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
 
 
@@ -254,7 +254,7 @@ def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     except RefusedError as refused:
         pytest.fail(f"permitted, but refused: {refused}")
     settings = preset_settings(name, sorted(motif(name).PRESETS)[0])
-    block = grown(name, settings, setup.limits, 5, size=(45, 36) if MANY else (28, 22))
+    block = grown(name, settings, setup.limits, 5, size=(45, 36) if MANY else (22, 17))
     report = checked(setup.on(block))
     found = [its for its in report if its.severity.label == "breaks" or its.rule in ("land-width", "slenderness")]
     assert {its.rule for its in found} <= {"wall-angle", "depth"}, found[:3]

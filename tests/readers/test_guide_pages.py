@@ -48,6 +48,7 @@ from tests.strategies import MANY, few, takes_long
 PT = 25.4 / 72  #: millimetres in a point
 DPI = 200
 PX = DPI / 25.4
+CROWD = 400  #: more findings than there is room for
 
 
 def _job(*, name: str = "sky", size: tuple[float, float] = (120.0, 90.0), **more: object) -> Job:
@@ -71,6 +72,14 @@ def _many(count: int, *, size: tuple[float, float] = (120.0, 90.0)) -> Report:
 
 def _texts(data: bytes) -> list[str]:
     return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+
+
+def _count(data: bytes) -> int:
+    """How many pages."""
+    document = pypdfium2.PdfDocument(data)
+    count = len(document)
+    document.close()
+    return count
 
 
 def _letters(data: bytes, page: int) -> list[tuple[str, float, float, float, float]]:
@@ -107,7 +116,13 @@ def _heights_pt(data: bytes) -> set[float]:
 @cache
 def _plain() -> Guide:
     """The usual guide without findings, made once, as its pages are."""
-    return hand_guide(_job(), "carbon")
+    return _guide_for("carbon")
+
+
+@cache
+def _guide_for(way: str) -> Guide:
+    """The same for another transfer."""
+    return hand_guide(_job(), way)
 
 
 @cache
@@ -118,12 +133,12 @@ def _plain_pdf() -> bytes:
 @cache
 def _crowded() -> tuple[Guide, bytes]:
     """The guide of more findings than there is room for, and its pages."""
-    guide = hand_guide(_job(), "carbon", _many(400))
+    guide = hand_guide(_job(), "carbon", _many(CROWD))
     return guide, guide_pdf(guide)
 
 
 def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eight_points():
-    report, data = _many(400), _crowded()[1]
+    report, data = _many(CROWD), _crowded()[1]
     told = " ".join(_texts(data))
     for place, group in enumerate(grouped(report)):
         assert f"{letter_of(place)}: {group.title}" in told
@@ -191,8 +206,8 @@ def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, way):
     bare = dataclasses.replace(guide, marks=())
     assert len(guide.marks) > 20
     marked, plain = guide_pdf(guide), guide_pdf(bare)
-    sheets = len(_texts(marked))
-    assert sheets == len(_texts(plain))
+    sheets = _count(marked)
+    assert sheets == _count(plain)
     _same_where_drawn(_picture(marked, sheets - 1), _picture(plain, sheets - 1))
     pictures = []
     for its in (guide, bare):
@@ -222,7 +237,7 @@ def test_words_that_are_too_many_run_on_to_a_further_page():
     short = guide_pdf(guide)
     long = guide_pdf(dataclasses.replace(guide, findings=tuple(f"{k}. what was found there" for k in range(1, 91))))
     pages = _texts(long)
-    assert len(pages) > len(_texts(short))
+    assert len(pages) > _count(short)
     assert "90. what was found there" in " ".join(pages[:-1])
     for number, page in enumerate(pages):
         assert "measure me: 100 mm" in page
@@ -291,7 +306,7 @@ LAID = {"carbon": False, "glued": False, "face-down": True, "tracing": True}  # 
 def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way: str):
     """PDFium's picture of the sheet, turned over where the transfer does, then turned by printing from the block."""
     cuts = [box(10, 10, 40, 40), box(50, 10, 51, 60)]
-    paper, word = _printed(way)
+    paper, word, _ = _printed(way)
     for x, y in ((12, 12), (38, 38), (50.5, 50)):  # in the two cuts of `_job`
         assert shapely.intersects(shapely.union_all(cuts), shapely.Point(x, y))
         assert paper(x, y) < 240, "cut where the print is to be white"
@@ -299,22 +314,21 @@ def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way
     forwards = _printed("tracing")[1]
     assert np.corrcoef(word.ravel(), forwards.ravel())[0, 1] > 0.8, "the word reads alike in the print"
     assert np.corrcoef(word[:, ::-1].ravel(), forwards.ravel())[0, 1] < 0.6
-    data = guide_pdf(hand_guide(_job(), "tracing"))
-    assert _runs_forwards(data), "and forwards, as the sheet to be traced shows it"
+    assert _runs_forwards(_printed("tracing")[2]), "and forwards, as the sheet to be traced shows it"
 
 
 @cache
-def _printed(way: str) -> tuple[Callable[[float, float], float], np.ndarray]:
-    """The lightness of the print at a place in print view, mm, and the picture of the word above it."""
-    guide = hand_guide(_job(), way)
+def _printed(way: str) -> tuple[Callable[[float, float], float], np.ndarray, bytes]:
+    """The lightness of the print at a place in print view, mm, the picture of the word above it, and the pages."""
+    guide = _guide_for(way)
     data = guide_pdf(guide)
-    sheet = _picture(data, len(_texts(data)) - 1)
+    sheet = _picture(data, _count(data) - 1)
     left, top = round((UNPRINTED_MM - guide.bounds[0]) * PX), (UNPRINTED_MM + HEAD_MM + guide.bounds[3]) * PX
     around = sheet[:, left - round(5 * PX) : left + round(125 * PX)]  # as much beside the block on both sides
     on_block = around[:, ::-1] if LAID[way] else around
     paper = on_block[:, ::-1]
     word = paper[round(top - 98.5 * PX) : round(top - 92 * PX), round(4 * PX) : round(25 * PX)]
-    return lambda x, y: float(paper[round(top - y * PX), round((5 + x) * PX)]), 255.0 - word
+    return lambda x, y: float(paper[round(top - y * PX), round((5 + x) * PX)]), 255.0 - word, data
 
 
 def _runs_forwards(data: bytes) -> bool:
@@ -334,7 +348,7 @@ def test_strokes_tell_where_a_sheet_is_cut_off_at_its_left_and_upper_side_and_no
     data, sheets = guide_pdf(guide), plan(guide.bounds, "A4")
     assert sheets.rows > 1
     assert sheets.columns > 1
-    first = len(_texts(data)) - len(sheets.tiles)
+    first = _count(data) - len(sheets.tiles)
     for number, tile in enumerate(sheets.tiles):
         grey = _picture(data, first + number)
         left, half = UNPRINTED_MM, OVERLAP_MM / 2
@@ -385,8 +399,8 @@ def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_th
 def test_only_the_key_block_of_snow_on_a_drawing_is_called_unfinished():
     """A post that the snow lies on: the sky's block is whole, the key's is only what the snow takes out."""
     way = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0]
-    post = geometry.polygon_array([box(40, 10, 70, 60)])
-    ground = Ground(name="snow", width_mm=120, height_mm=90, grow_from=post)
+    post = geometry.polygon_array([box(14, 5, 24, 20)])
+    ground = Ground(name="snow", width_mm=40, height_mm=30, grow_from=post)
     made = {
         which: loaded_block(ground, Settings(), way.limits, np.random.default_rng(3), which=which)
         for which in ("sky", "key", "both")
@@ -394,15 +408,23 @@ def test_only_the_key_block_of_snow_on_a_drawing_is_called_unfinished():
     assert {which: block.unfinished for which, block in made.items()} == {"sky": False, "key": True, "both": False}
 
 
-def _strip_guide(tmp_path, transfer: str) -> bytes:
-    ways = setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])
-    deliver_strip(ways, tmp_path / "strip", transfer=transfer, paper="A4", dxf="R2000", say=lambda _: None)
-    return (tmp_path / "strip" / "hand" / "guide.pdf").read_bytes()
+@pytest.fixture(scope="module")
+def strip_guide(tmp_path_factory) -> Callable[[str], bytes]:
+    """The pages of a strip's guide for a transfer, made once."""
+
+    @cache
+    def made(transfer: str) -> bytes:
+        ways = setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])
+        folder = tmp_path_factory.mktemp(transfer) / "strip"
+        deliver_strip(ways, folder, transfer=transfer, paper="A4", dxf="R2000", say=lambda _: None)
+        return (folder / "hand" / "guide.pdf").read_bytes()
+
+    return made
 
 
-def test_a_strips_guide_has_the_table_of_what_is_to_be_written_down(tmp_path):
+def test_a_strips_guide_has_the_table_of_what_is_to_be_written_down(strip_guide):
     strip = strip_for(setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])[0])
-    text = " ".join(_texts(_strip_guide(tmp_path, "carbon")))
+    text = " ".join(_texts(strip_guide("carbon")))
     for ladder in strip.ladders:
         assert " ".join(f"{size:g}" for size in ladder.sizes_mm) in text
     for option in ("--land-across", "--land-along", "--dot", "--cut", "--bar-face", "--floor-ends", "--date"):
@@ -411,14 +433,14 @@ def test_a_strips_guide_has_the_table_of_what_is_to_be_written_down(tmp_path):
 
 
 @pytest.mark.parametrize("transfer", ["carbon", "tracing"])
-def test_a_strips_rungs_are_numbered_beside_them_in_both_views(tmp_path, transfer):
+def test_a_strips_rungs_are_numbered_beside_them_in_both_views(strip_guide, transfer):
     """Where PDFium finds the figures; the land between two cuts has its number above its own middle."""
-    data = _strip_guide(tmp_path, transfer)
+    data = strip_guide(transfer)
     block = strip_for(setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])[0]).block
     around = UNPRINTED_MM + 12.0  # the drawing's lower left corner is that far from the block's
     digits = [
         (box[0], (box[1] + box[3]) / 2 - around, (box[2] + box[4]) / 2)
-        for box in _letters(data, len(_texts(data)) - 1)
+        for box in _letters(data, _count(data) - 1)
         if box[0] in "12345678"
     ]
     high = [cut.bounds for cut in block.cuts if abs(cut.bounds[3] - 78) < 0.01]
@@ -442,7 +464,7 @@ def test_a_pale_guide_uses_two_thirds_of_the_ink_in_the_cuts_at_most_and_still_d
     """Grey values of PDFium across the wide cut: mirrored it lies from 80 to 110 mm, and from 10 to 40 mm up."""
     rows = []
     for saving in (False, True):
-        guide = hand_guide(_job(), "carbon", saving=saving)
+        guide = hand_guide(_job(), "carbon", saving=True) if saving else _plain()
         grey = _picture(guide_pdf(guide), 2).astype(float)
         y = round((UNPRINTED_MM + HEAD_MM + guide.bounds[3] - 25) * PX)
         left = round((UNPRINTED_MM - guide.bounds[0] + 80.5) * PX)
@@ -484,7 +506,7 @@ def _both_drawn(guide: Guide) -> list[tuple[np.ndarray, float, float]]:
     left, top = UNPRINTED_MM - guide.bounds[0], UNPRINTED_MM + HEAD_MM + guide.bounds[3]
     data = guide_pdf(guide)
     return [
-        (_picture(data, len(_texts(data)) - 1), left, top),
+        (_picture(data, _count(data) - 1), left, top),
         (np.array(Image.open(io.BytesIO(bytes(png))).convert("L")), corners[:, 0].min(), corners[:, 1].max()),
     ]
 
@@ -520,11 +542,11 @@ def test_pages_of_words_stand_upright_whichever_way_the_drawing_lies():
 
 
 def test_where_there_is_no_room_for_all_rings_every_kind_has_some_and_the_rest_are_counted():
-    report = _many(400)
+    report = _many(CROWD)
     guide, data = _crowded()
     told = " ".join(_texts(data))
     left = re.search(r"The worst are ringed; (\d+) more places", told)
     assert left
-    assert sum(mark.count for mark in guide.marks) + int(left[1]) == 400
+    assert sum(mark.count for mark in guide.marks) + int(left[1]) == CROWD
     letters = {letter for mark in guide.marks for letter in mark.label.split(", ")}
     assert {letter_of(k) for k in range(len(grouped(report)))} <= letters

@@ -45,7 +45,17 @@ PARAMETERS = pytest.mark.parametrize(
 FEWER = pytest.mark.parametrize(("kind", "job"), few([its[1:] for its in sorted(JOBS, key=lambda its: its[1])], 9))
 
 
+_NOTES: dict[int, str] = {}  #: by job, of which there is one for each material and kind of machine
+
+
 def note_of(kind: str, job) -> str:
+    """Its note, made once."""
+    if id(job) not in _NOTES:
+        _NOTES[id(job)] = _note_of(kind, job)
+    return _NOTES[id(job)]
+
+
+def _note_of(kind: str, job) -> str:
     report = checked(job)
     guide = hand_guide(job, "carbon", report) if kind == "hand" else None
     plan = plan_for(job, PathSettings()) if kind != "hand" else None
