@@ -54,7 +54,7 @@ def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
 
 def photographed(
     cover, *, ink=(40, 50, 70), paper=(240, 236, 226), table=None, margin=8.0, turn=3.0, aslant=0.03, mirrored=False,
-    size=(1000, 760), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX, lens=0.0,
+    size=(640, 486), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX, lens=0.0,
 ):  # fmt: skip
     """A photograph and the true way from mm on the plan, y down, to its pixels; (rows, columns, 3), (3, 3).
 
