@@ -361,7 +361,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     }
     inks = [((169, 191, 203), 0.2), ((106, 135, 153), 0.3), ((31, 43, 61), 0.7)]
     coats = {name: Ink(colour=colour, opacity=by) for name, (colour, by) in zip(lands, inks, strict=True)}
-    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 5.0) for name in printed}
+    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 4.0) for name in printed}
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
     light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
@@ -379,7 +379,7 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     plans["print"] = plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)
     told = {}
     for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
-        seen, place = made.photographed(made.painted(lands[shown], 4.0), mirrored=mirrored, size=(600, 456), px=4.0)
+        seen, place = made.photographed(made.painted(lands[shown], 3.0), mirrored=mirrored, size=(480, 365), px=3.0)
         for name in names:
             told[shown, name] = at(plans[name], Picture(Image.fromarray(seen), None), place)
     rather = {names: shown_alone(its, lands) for names, its in told.items()}
