@@ -210,7 +210,8 @@ def _nothing():
 #: Snow beside a post, beside a field's rim, and flakes close to one another across the meeting of three inks.
 CROWDED = Scene(
     layers={"NEAR": (20, 3, 5, 9), "POST": (9, 0, 7, 18), "FAR": (0, 0, 36, 9)},
-    lights=((9.5, 6, 1.3), (16.4, 9.3, 1.5), (22, 9.6, 1.0), (24.3, 9.7, 1.0), (4, 9.3, 1.1), (6.6, 9.4, 1.2), (27, 11, 2)),
+    lights=((9.5, 6, 1.3), (16.4, 9.3, 1.5), (22, 9.6, 1.0), (24.3, 9.7, 1.0), (4, 9.3, 1.1), (6.6, 9.4, 1.2),
+            (27, 11, 2)),
 )  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import shapely
 from scipy import ndimage
@@ -15,6 +17,7 @@ PX = 6.0
 FACE = shapely.box(0, 0, *SIZE)
 
 
+@cache
 def blots(seed=1, count=70, size=SIZE, largest=3.5):
     """Wavy patches strewn over a face."""
     rng = np.random.default_rng(seed)
@@ -26,11 +29,13 @@ def blots(seed=1, count=70, size=SIZE, largest=3.5):
     return shapely.union_all(made)
 
 
+@cache
 def sky(seed=1):
     """A block with cut snow and a post that is cut, too."""
     return shapely.difference(FACE, shapely.union(blots(seed), shapely.box(70, 0, 78, 45)))
 
 
+@cache
 def key(seed=2):
     """A block of lines: the post, rails and blots."""
     land = shapely.union_all([blots(seed), shapely.box(70, 0, 78, 45), shapely.box(10, 20, 110, 22.5)])
