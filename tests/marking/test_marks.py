@@ -42,8 +42,9 @@ def grown(name: str) -> tuple[Growth, Bed]:
     settings = module.Settings(**{**next(iter(module.PRESETS.values())), **OWN.get(name, {})})
     bears = geometry.parts(BEARS) if name == "snowload" else geometry.empty()
     place = Place(area=FACE, frame=FACE, shapes=bears)
-    bed = Bed(motif=name, name=name, settings=settings, place=place, limits=LIMITS, seed=3)
-    return module.grow(settings, place, LIMITS, stream(3, name)), bed
+    growth = module.grow(settings, place, LIMITS, stream(3, name))
+    known = settled_by(settings, growth.kept)  # as a print does: how much falls is sought once
+    return growth, Bed(motif=name, name=name, settings=known, place=place, limits=LIMITS, seed=3)
 
 
 def mark(meaning: Meaning, shape, key: str = "a", **more) -> Mark:
