@@ -314,7 +314,7 @@ def test_a_stencil_dabs_no_ink_where_the_paper_stays_bare(tmp_path):
         '[[layers]]\nname = "MOON"\nshape = "circle 29 17 4"\n[[blocks]]\nname = "moon"\nrole = "stencil"\n'
         'ink = "#d0b040"\nlayers = ["MOON"]\nmaterial = "birch-plywood"\ncutter = "laser-fine"\nfor = ["laser"]\n'
     )
-    flakes = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, largest_mm = 3 }\n'
+    flakes = '[[motifs]]\nmotif = "snowfall"\nsettings = { largest_mm = 3, level = 2 }\n'
     scene = Scene(layers=CROWDED.layers, lights=((32, 18, 2.0),), mend=False, more=mask + flakes)
     text = scene.text().replace('"FAR"]\n', '"FAR"]\n', 1)
     (tmp_path / "print.toml").write_text(text.replace('"POST", "FAR"]', '"POST", "MOON", "FAR"]', 1), encoding="utf-8")
