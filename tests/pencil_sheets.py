@@ -427,6 +427,10 @@ def small_strokes(**more) -> tuple[Stroke, ...]:
     )
 
 
+#: What most tests read: the four areas.
+USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
+
+
 def flat(case: Case, sheet: MarkingSheet = SMALL) -> Image.Image:
     """The coloured page as a perfect scanner sees it; made once in a run of the tests."""
     return Image.fromarray(once(("flat", digest(case), sheet), lambda: _flat(case, sheet)))

@@ -113,7 +113,7 @@ def test_killed_at_any_step_and_again_while_that_is_put_right(tmp_path):
     assert steps > 8
     halves = 0
     for nth in range(1, steps + 1) if MANY else (steps // 3, steps):
-        for second in range(1, steps + 8):
+        for second in range(1, steps + 8, 1 if MANY else 2):
             again()
             assert killed_at(nth, lambda: deliver(out, "second", new), folder=tmp_path.parent) is None
             halves += tree(out) not in (_in(earlier), _in(later))

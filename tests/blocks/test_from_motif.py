@@ -20,7 +20,7 @@ SNOW = motif("snowfall").Settings(snow=0.1)
 
 
 def ground(**more) -> Ground:
-    return Ground(name="sky", width_mm=90, height_mm=60, **more)
+    return Ground(name="sky", width_mm=60, height_mm=40, **more)
 
 
 def grown(where: Ground, settings=SNOW, seed: int = 5):
@@ -32,8 +32,8 @@ def test_a_motif_that_prints_is_the_land_and_holds(seed):
     """White ink: the flakes stand, all else is cut; land and cut swap their limits."""
     block = grown(ground(prints=True), seed=seed)
     land = geometry.parts(shapely.difference(block.face, shapely.union_all(block.cuts)))
-    assert 0.05 < shapely.area(land).sum() / (90 * 60) < 0.12
-    assert len(land) > 50
+    assert 0.05 < shapely.area(land).sum() / (60 * 40) < 0.12
+    assert len(land) > 30
     narrowest = 2 * shapely.length(shapely.maximum_inscribed_circle(land))
     assert narrowest.min() >= LIMITS.dot_mm - 0.01
     _, _, apart = geometry.close_pairs(land, 2.0)
@@ -43,14 +43,14 @@ def test_a_motif_that_prints_is_the_land_and_holds(seed):
 
 
 def test_what_is_kept_clear_stays_land_both_ways():
-    shape = geometry.polygon_array([shapely.Point(45, 30).buffer(10)])
+    shape = geometry.polygon_array([shapely.Point(30, 20).buffer(8)])
     for prints in (False, True):
         block = grown(ground(keep_clear=shape, prints=prints))
         assert shapely.area(shapely.intersection(block.cuts, shape[0])).sum() < 1e-3  # cut by its edge, on the grid
 
 
 def test_an_opening_keeps_a_land_round_it():
-    hole = geometry.polygon_array([shapely.Point(45, 30).buffer(10)])
+    hole = geometry.polygon_array([shapely.Point(30, 20).buffer(8)])
     block = grown(ground(openings=hole))
     assert shapely.distance(block.cuts, hole[0]).min() >= LIMITS.land_mm
     assert shapely.area(block.cut_outs).sum() == pytest.approx(shapely.area(hole).sum(), rel=1e-3)
@@ -58,12 +58,12 @@ def test_an_opening_keeps_a_land_round_it():
 
 def test_an_opening_over_the_edge_is_refused():
     with pytest.raises(InputError, match="inside the block"):
-        grown(ground(openings=geometry.polygon_array([shapely.Point(85, 30).buffer(10)])))
+        grown(ground(openings=geometry.polygon_array([shapely.Point(56, 20).buffer(8)])))
 
 
 def test_nothing_left_is_refused_with_a_remedy():
     with pytest.raises(InputError, match="nothing of the block is left") as fault:
-        grown(ground(keep_clear=geometry.polygon_array([geometry.box(90, 60)])))
+        grown(ground(keep_clear=geometry.polygon_array([geometry.box(60, 40)])))
     assert fault.value.hint
 
 

@@ -24,7 +24,7 @@ from carvegen.checks.mending.shape_edits import runs
 from carvegen.checks.survey import Survey
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
-from tests.strategies import examples, takes_long
+from tests.strategies import examples, few, takes_long
 
 
 def breaks(job: Job) -> list[tuple]:
@@ -88,12 +88,12 @@ def wavy(gap: float, *, lines: int = 8, phase: float = 0.0) -> geometry.PolygonA
 
 
 CASES = {  # what is mended, and by how much of its white area at most
-    "boxes": (boxes(3), 0.03),
-    "comb, a little too narrow": ([comb(0.47)], 0.06),
-    "comb, too narrow": ([comb(0.4)], 0.1),
-    "comb, hopeless": ([comb(0.1)], 0.1),
+    "boxes": (boxes(3, 20), 0.03),
+    "comb, a little too narrow": ([comb(0.47, teeth=5)], 0.06),
+    "comb, too narrow": ([comb(0.4, teeth=5)], 0.1),
+    "comb, hopeless": ([comb(0.1, teeth=5)], 0.1),
     "touching boxes": ([box(5, 5, 5, 5), box(10, 5, 5, 5), box(15, 10, 4, 4), box(5, 10, 5, 3)], 0.02),
-    "wavy lines": (list(wavy(0.4)), 0.07),
+    "wavy lines": (list(wavy(0.4, lines=5)), 0.07),
     "pointed inlet": ([shapely.Polygon([(5, 5), (30, 5), (30, 9.8), (15, 10), (30, 10.2), (30, 20), (5, 20)])], 0.02),
     "dot in a ring": ([disc(20, 15, 6).difference(disc(20, 15, 0.2))], 0.01),
     "thin island": ([disc(20, 15, 6).difference(box(17, 14.9, 6, 0.3))], 0.03),
@@ -224,8 +224,8 @@ def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
 
 def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
-    twig = box(6, 15, 14, 0.9)
-    snow = shapely.union_all([shapely.Point(x, 15.9).buffer(0.2) for x in np.arange(8, 19, 0.9)])
+    twig = box(6, 15, 8, 0.9)
+    snow = shapely.union_all([shapely.Point(x, 15.9).buffer(0.2) for x in np.arange(8, 13, 0.9)])
     coarse = setup()
     coarse = dataclasses.replace(
         coarse, material=dataclasses.replace(coarse.material, land_along_mm=1.2, land_across_mm=1.2)
@@ -295,7 +295,7 @@ def test_clean_blocks_stay_byte_for_byte() -> None:
 
 
 def test_fixed_cuts_and_cut_outs_stay() -> None:
-    cuts = boxes(5, apart=0.1)
+    cuts = boxes(5, 20, apart=0.1)
     fixed = set(range(0, len(cuts), 3))
     job = job_of(*cuts, size=(40.0, 40.0), cut_outs=(disc(36, 36, 2),))
     done = mended(job, fixed=fixed)
@@ -356,13 +356,13 @@ def test_what_breaks_a_limit_of_land_or_cut_can_be_mended(severity, rule) -> Non
 
 
 def test_same_again() -> None:
-    one, other = (mended(job_of(*boxes(9, apart=0.05), size=(40.0, 40.0))) for _ in range(2))
+    one, other = (mended(job_of(*boxes(9, 20, apart=0.05), size=(40.0, 40.0))) for _ in range(2))
     assert one.changes == other.changes
     assert shapely.to_wkb(one.job.block.cuts).tolist() == shapely.to_wkb(other.job.block.cuts).tolist()
 
 
 def test_changes_tell_where() -> None:
-    job = job_of(*boxes(4), size=(40.0, 40.0))
+    job = job_of(*boxes(4, 20), size=(40.0, 40.0))
     done = mended(job)
     differs = shapely.symmetric_difference(shapely.union_all(job.block.cuts), shapely.union_all(done.job.block.cuts))
     differs = differs.buffer(-0.003).buffer(0.003)
@@ -373,7 +373,7 @@ def test_changes_tell_where() -> None:
 @examples(4)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 0.02, 0.3]), st.booleans())
 def test_boxes_at_random(seed, apart, turned) -> None:
-    must_hold(job_of(*boxes(seed, 25, apart=apart, turned=turned), size=(40.0, 40.0)), area=0.1)
+    must_hold(job_of(*boxes(seed, 15, apart=apart, turned=turned), size=(40.0, 40.0)), area=0.1)
 
 
 @examples(1)
@@ -423,10 +423,10 @@ def test_cuts_that_lie_on_the_grid_are_checked_without_a_fault_of_their_offsets(
     checked(bench.job)
 
 
-@pytest.mark.parametrize("seed", [0, 1, 6, 8])
+@pytest.mark.parametrize("seed", few([0, 6, 1, 8], 2))
 def test_a_measure_falls_in_each_round(seed):
     """The places that break; where as many break as before, the land: then a hopeless piece of it was cut away."""
-    bench, measures = _Bench(job_of(*boxes(seed, 30)), frozenset()), list[tuple[int, float]]()
+    bench, measures = _Bench(job_of(*boxes(seed, 20)), frozenset()), list[tuple[int, float]]()
     for number in range(24):
         left = [its for its in checked(bench.job) if its.severity is Severity.BREAKS and can_mend([its])]
         measures.append((len(left), float(shapely.area(bench.job.block.land))))

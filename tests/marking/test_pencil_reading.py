@@ -8,6 +8,7 @@ import io
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from PIL import Image, ImageFilter, ImageOps
 from skimage.color import deltaE_ciede2000, rgb2lab
 
@@ -24,8 +25,8 @@ from tests.pencil_sheets import (
     FOUR,
     MEANT,
     PENCILS,
-    QUICK,
     SMALL,
+    USUAL,
     Case,
     Stroke,
     blob,
@@ -38,7 +39,6 @@ from tests.pencil_sheets import (
 )
 from tests.strategies import takes_long
 
-USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
 PITCH = USUAL.strokes[0].pitch
 ALIKE = 0.15  #: mm by which edges of two kinds of pencil may be read differently; one level for all reads 0.24 apart
 
@@ -65,18 +65,21 @@ def sheet_image() -> Image.Image:
 
 SHARP = {"dpi": 139.7, "size": (1940, 1455)}
 MIXED = ("red", "pale rose", "green", "orange")
+#: A sheet of two pages, and areas on the second.
+WIDE = MarkingSheet(name="trial", window=(0.0, 0.0, 280.0, 72.0))
+FAR = tuple(dataclasses.replace(its, shape=shapely.affinity.translate(its.shape, 180)) for its in USUAL.strokes)
 
 
 def test_edges_are_true_and_nothing_else_is_marked(monkeypatch):
     """Asked: 0.3 mm at the median, half the hatching's pitch at 95 %, register 0.1 mm, no false area."""
     case = dataclasses.replace(
         USUAL, models={0: "waxy", 1: "opaque", 2: "waxy", 3: "opaque"}, colours=MIXED, tint=(0.93, 0.86, 0.72),
-        lens=0.004, halftone=True, crease=True, upside_down=True, **SHARP,
+        lens=0.004, halftone=True, crease=True, upside_down=True, strokes=FAR, page=2, **SHARP,
     )  # fmt: skip
-    seen = shot(case, SMALL)
+    seen = shot(case, WIDE)
     laid = []
     monkeypatch.setattr(reading, "placed", lambda tone: laid.append(placed(tone)) or laid[0])
-    page = read_page(opened(seen.data, Notes()), SMALL)
+    page = read_page(opened(seen.data, Notes()), WIDE)
     its = figures(joined_marks([page]), drawn_of(case))
     assert its.missed == 0
     assert its.edge_median <= 0.3
@@ -236,6 +239,35 @@ ACROSS = (Stroke(pencil=0, shape=blob(SEAM, 50, 26, 12)), Stroke(pencil=1, shape
           Stroke(pencil=1, shape=blob(260, 40, 12, 14)))  # fmt: skip
 
 
+def as_read(number: int) -> PageRead:
+    """A page as if it had been read: what lies on it of the areas, each a little larger."""
+    page = STRIP.pages(STRIP.best("A4"))[number - 1]
+    seen = [(tuple(Meaning)[its.pencil], shapely.buffer(its.shape, 0.05 * number)) for its in ACROSS]
+    areas = [(meaning, 1.0, shapely.intersection(shape, shapely.box(*page.shown))) for meaning, shape in seen]
+    areas = tuple(its for its in areas if not its[2].is_empty)
+    return PageRead(page=page, off_mm=0.0, seen=np.zeros((1, 1, 3), np.float32), areas=areas, pencils=(), notes=())
+
+
+def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one():
+    """That a second page's areas lie where they were drawn is tried in the first test."""
+    pages = [as_read(2), as_read(1)]
+    assert [len(page.areas) for page in pages] == [2, 2]
+    both, again, alone = (joined_marks(its) for its in (pages, pages[::-1], pages[:1]))
+    _check_across(both)
+    assert [mark.key for mark in both] == [mark.key for mark in again]
+    assert [mark.shape.wkb for mark in both] == [mark.shape.wkb for mark in again]
+    right = {mark.key for mark in alone if mark.shape.bounds[0] > 200}
+    assert right and right <= {mark.key for mark in both}, "whatever else is marked"
+    assert len({mark.key for mark in both}) == len(both)
+
+
+def _check_across(marks):
+    assert sorted(mark.meaning for mark in marks) == ["comes out", "stays", "stays"]
+    its = figures(marks, {Meaning.COMES_OUT: [ACROSS[0].shape], Meaning.STAYS: [s.shape for s in ACROSS[1:]]})
+    assert its.overlap > 0.92
+    assert its.false_mm2 == 0
+
+
 @pytest.fixture(scope="module")
 def paths(tmp_path_factory):
     """A print that takes two pages, one area across their seam and one on each; the second page first."""
@@ -251,21 +283,10 @@ def both(paths):
     return read_sheets(paths, STRIP)
 
 
-def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one(both):
+@takes_long  # joined as above; a second page is read in the first test
+def test_pages_that_are_read_are_joined(both):
     assert [page.page.number for page in both.pages] == [2, 1]
-    assert sorted(mark.meaning for mark in both.marks) == ["comes out", "stays", "stays"]
-    its = figures(both.marks, {Meaning.COMES_OUT: [ACROSS[0].shape], Meaning.STAYS: [s.shape for s in ACROSS[1:]]})
-    assert its.overlap > 0.92
-    assert its.false_mm2 == 0
-
-
-def test_keys_are_the_same_in_any_order_and_whatever_else_is_marked(both):
-    again, alone = joined_marks(both.pages[::-1]), joined_marks(both.pages[:1])
-    assert [mark.key for mark in both.marks] == [mark.key for mark in again]
-    assert [mark.shape.wkb for mark in both.marks] == [mark.shape.wkb for mark in again]
-    right = {mark.key for mark in alone if mark.shape.bounds[0] > 200}
-    assert right and right <= {mark.key for mark in both.marks}
-    assert len({mark.key for mark in both.marks}) == len(both.marks)
+    _check_across(both.marks)
 
 
 @takes_long
@@ -275,10 +296,11 @@ def test_keys_are_the_same_when_a_page_is_read_again(paths, both):
     assert [(mark.key, mark.shape.wkb) for mark in one] == [(mark.key, mark.shape.wkb) for mark in again]
 
 
-def test_a_file_that_can_not_be_read_is_named(tmp_path, paths):
-    (tmp_path / "no.png").write_bytes(paths[0].read_bytes()[:5000])
+def test_a_file_that_can_not_be_read_is_named(tmp_path, sheet_image):
+    sheet_image.save(tmp_path / "sheet.png", compress_level=1)
+    (tmp_path / "no.png").write_bytes((tmp_path / "sheet.png").read_bytes()[:5000])
     with pytest.raises(InputError, match=r"no\.png: can't be read"):
-        read_sheets([tmp_path / "no.png", paths[0]], STRIP)
+        read_sheets([tmp_path / "no.png", tmp_path / "sheet.png"], SMALL)
     out = io.BytesIO()
     Image.new("RGB", (1000, 1400), "white").save(out, "JPEG")
     (tmp_path / "white.jpg").write_bytes(out.getvalue())

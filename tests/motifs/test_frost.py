@@ -33,7 +33,7 @@ LAND, CUT = 0.7, 0.4
 LIMITS = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=CUT, dot_mm=1.0)
 SIZE = (90.0, 70.0) if MANY else (66.0, 50.0)
 FACE = shapely.box(0, 0, *SIZE)
-SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 29, 22)
+SMALL = shapely.box(0, 0, 55, 40) if MANY else shapely.box(0, 0, 22, 16)
 BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 36)]).buffer(2).buffer(-1)
 GRID = geometry.GRID_MM
 

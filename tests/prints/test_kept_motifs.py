@@ -19,7 +19,7 @@ from tests.cases import SHELF
 PRINT = """
 [print]
 name = "mooring"
-size_mm = [60, 40]
+size_mm = [48, 32]
 seed = 4
 [[layers]]
 name = "BOAT"
@@ -46,7 +46,7 @@ DEPTH
 settings = { snow = 0.15, largest_mm = 2.0 }
 """
 BEHIND_ALL, AS_NEW = "front = false", 'far_behind = ["*"]\nmiddle_behind = ["BOAT"]'  #: as `carvegen new` writes it
-HERE, THERE = shapely.box(8, 6, 20, 22), shapely.box(38, 14, 50, 30)  #: the boat, before and after
+HERE, THERE = shapely.box(8, 6, 20, 22), shapely.box(32, 12, 44, 28)  #: the boat, before and after
 FAR = shapely.union(HERE, THERE).buffer(2.0 + 0.5)  #: a flake and a land round both
 
 
@@ -81,7 +81,7 @@ def share(shapes, area) -> float:
 @pytest.mark.parametrize("depth", [BEHIND_ALL, AS_NEW])
 def test_where_a_boat_lay_snow_falls_and_where_it_lies_now_it_hides_the_flakes(tmp_path, depth):
     path, old = kept(tmp_path, depth)
-    change(path, "box 8 6 12 16", "box 38 14 12 16")
+    change(path, "box 8 6 12 16", "box 32 12 12 16")
     new = flakes(path)
     change(path, 'kept = "kept/snowfall-1.svg"', "")
     fresh = flakes(path)
@@ -106,7 +106,7 @@ def test_a_flake_that_she_moved_stays_unless_something_hides_it_now(tmp_path):
     far = old[shapely.disjoint(old, FAR)]
     some = far[np.argsort(-shapely.area(far))[:2]]
     text = file.read_text(encoding="utf-8")
-    for shape, place in zip(some.tolist(), ((14, 14), (44, 22)), strict=True):
+    for shape, place in zip(some.tolist(), ((14, 14), (38, 20)), strict=True):
         at = shape.centroid
         found = next(line for line in text.splitlines() if _holds(line, shape))
         move = f'<path transform="translate({place[0] - at.x:.3f} {at.y - place[1]:.3f})"'
@@ -114,20 +114,20 @@ def test_a_flake_that_she_moved_stays_unless_something_hides_it_now(tmp_path):
     file.write_text(text, encoding="utf-8")
     moved = affinity.translate(some[0], 14 - some[0].centroid.x, 14 - some[0].centroid.y)
     assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area
-    change(path, "box 8 6 12 16", "box 38 14 12 16")
+    change(path, "box 8 6 12 16", "box 32 12 12 16")
     print_, picture = pictured(path)
     new = geometry.parts(picture.whites[0].shapes)
     assert shapely.area(shapely.intersection(new, moved)).sum() > 0.95 * moved.area
     assert share(new, THERE) < 1e-4
     keep(print_, picture.motifs, [])
-    change(path, "box 38 14 12 16", f"box {moved.bounds[2] + 0.1:.2f} 10 4 8")  # beside it, no land away
+    change(path, "box 32 12 12 16", f"box {moved.bounds[2] + 0.1:.2f} 10 4 8")  # beside it, no land away
     assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area, "kept again it is hers"
 
 
 def _holds(line: str, shape) -> bool:
     """Whether a line of the file draws a shape: its first corner, from the upper left."""
     x, y = shapely.get_coordinates(shape)[0]
-    return "<path" in line and f"{x:g} {40 - y:g}" in line.replace(",", " ")
+    return "<path" in line and f"{x:g} {32 - y:g}" in line.replace(",", " ")
 
 
 def test_flakes_make_room_for_other_snow_that_has_come_too_near(tmp_path):
@@ -153,7 +153,7 @@ def test_what_somebody_wrote_into_the_file_crashes_nothing(tmp_path, written):
     text = re.sub(name + r":(\{[^}]*\}|[^,}]*)", written, before, count=1)
     assert text != before
     file.write_text(text, encoding="utf-8")
-    change(path, "box 8 6 12 16", "box 38 14 12 16")
+    change(path, "box 8 6 12 16", "box 32 12 12 16")
     assert share(flakes(path), THERE) < 1e-4
 
 
@@ -162,8 +162,8 @@ def test_it_grows_again_by_what_it_grew_by_and_that_is_remembered(tmp_path):
     path, old = kept(tmp_path)
     change(path, "snow = 0.15", "snow = 0.5")
     change(path, "seed = 4", "seed = 5")
-    for place in ("box 38 14 12 16", "box 24 4 12 16"):
-        change(path, "box 8 6 12 16" if "38" in place else "box 38 14 12 16", place)
+    for place in ("box 32 12 12 16", "box 20 4 12 16"):
+        change(path, "box 8 6 12 16" if "32" in place else "box 32 12 12 16", place)
         print_, picture = pictured(path)
         assert share(picture.whites[0].shapes, HERE) < 0.3
         keep(print_, picture.motifs, [])

@@ -94,7 +94,7 @@ def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None
 def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it(tmp_path) -> None:
     """By layer of the drawing: what is not named hides none."""
     post = '[[layers]]\nname = "POST"\nshape = "box 10 0 16 30"\n'
-    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.15, largest_mm = 4.0 }\n'
+    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.15, largest_mm = 4.0, level = 4 }\n'
     on_post = []
     for behind in ("", 'far_behind = ["POST"]\n', 'far_behind = ["*"]\nmiddle_behind = ["POST"]\n'):
         (flakes,) = snow_of(tmp_path, post + snow + behind)
@@ -213,7 +213,8 @@ def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_
 
 
 KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb", "#1f2b3d")
-HEAVY = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\nsettings = { snow = 0.4, largest_mm = 2.0 }\n'
+#: So much that masses fall, at a level: sought anew for every picture, it costs more than all else.
+HEAVY = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\nsettings = { snow = 0.4, largest_mm = 2.0, level = 200 }\n'
 
 
 @pytest.mark.parametrize(("layer", "shape", "bars"), [("POST", "box 26 0 7 30", 1), ("NIGHT", "box 0 0 36 29", 0)])

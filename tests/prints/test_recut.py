@@ -442,7 +442,7 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     key = pictures.key()
     snow = shapely.union_all([shapely.Point(72, 20).buffer(2), shapely.Point(40, 21).buffer(1.5)])
     seen, _ = pictures.photographed(
-        pictures.painted(key.difference(snow)), mirrored=True, turn=9.0, table=(170, 160, 140), size=(800, 608)
+        pictures.painted(key.difference(snow)), mirrored=True, turn=9.0, table=(170, 160, 140)
     )
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=key))
@@ -532,8 +532,7 @@ def test_a_photograph_of_a_stencil_of_the_prints_openings_is_laid_on_them(tmp_pa
     holes = shapely.union_all([shapely.Point(x, y).buffer(3) for x, y in places])
     openings = "".join(f'[[openings]]\nshape = "circle {x} {y} 3"\n' for x, y in places)
     mask = pictures.FACE.difference(holes)
-    seen, _ = pictures.photographed(pictures.painted(mask), mirrored=True, turn=9.0, margin=0.0, table=(232, 230, 224),
-                                    size=(800, 608))  # fmt: skip
+    seen, _ = pictures.photographed(pictures.painted(mask), mirrored=True, turn=9.0, margin=0.0, table=(232, 230, 224))
     Image.fromarray(seen).save(tmp_path / "block.jpg", quality=92)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     blocks = _block("key", "key", "#1f2b3d", 0.7) + STENCIL.replace('layers = ["KEY"]\n', "")

@@ -20,7 +20,7 @@ from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
 from tests.cases import small_print
 from tests.cli.running import built_once, run
-from tests.pencil_sheets import QUICK, SMALL, Case, flat, small_strokes
+from tests.pencil_sheets import SMALL, USUAL, flat
 from tests.strategies import takes_long
 
 TOML = small_print('[marks]\nscans = ["sheet.png"]', name="trial", size=(90, 70), blocks={"sky": ["*"]})
@@ -45,7 +45,7 @@ def pages_read_once():
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     where = tmp_path_factory.mktemp("scanned")
-    flat(Case(strokes=small_strokes(press=0.85), **QUICK)).save(where / "sheet.png")
+    flat(USUAL).save(where / "sheet.png")
     (where / "print.toml").write_text(TOML, encoding="utf-8")
     return where
 

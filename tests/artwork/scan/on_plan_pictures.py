@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import shapely
 from scipy import ndimage
@@ -15,6 +17,7 @@ PX = 6.0
 FACE = shapely.box(0, 0, *SIZE)
 
 
+@cache
 def blots(seed=1, count=70, size=SIZE, largest=3.5):
     """Wavy patches strewn over a face."""
     rng = np.random.default_rng(seed)
@@ -26,11 +29,13 @@ def blots(seed=1, count=70, size=SIZE, largest=3.5):
     return shapely.union_all(made)
 
 
+@cache
 def sky(seed=1):
     """A block with cut snow and a post that is cut, too."""
     return shapely.difference(FACE, shapely.union(blots(seed), shapely.box(70, 0, 78, 45)))
 
 
+@cache
 def key(seed=2):
     """A block of lines: the post, rails and blots."""
     land = shapely.union_all([blots(seed), shapely.box(70, 0, 78, 45), shapely.box(10, 20, 110, 22.5)])
@@ -54,7 +59,7 @@ def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
 
 def photographed(
     cover, *, ink=(40, 50, 70), paper=(240, 236, 226), table=None, margin=8.0, turn=3.0, aslant=0.03, mirrored=False,
-    size=(1000, 760), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX, lens=0.0,
+    size=(640, 486), fill=0.8, shadow=0.0, hand=False, seed=0, px=PX, lens=0.0,
 ):  # fmt: skip
     """A photograph and the true way from mm on the plan, y down, to its pixels; (rows, columns, 3), (3, 3).
 

@@ -22,13 +22,18 @@ BLUISH = {"ink": (160, 180, 190), "paper": (200, 172, 140)}  #: as light as the 
 
 def _photographed(*, finger=False, glare=False, **how):
     seen, true = made.photographed(made.painted(SKY), table=(90, 80, 70), **how)
-    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    y, x = _places(seen)
     if finger:
         seen[((x - 500) / 60) ** 2 + ((y - 640) / 200) ** 2 < 1] = (214, 160, 132)
     if glare:
         streak = 0.85 * np.exp(-(((x / 2 + y - 620) / 30) ** 2))[..., None]
         seen = (seen + (255 - seen) * streak).astype(np.uint8)
     return Picture(Image.fromarray(seen), None), true
+
+
+def _places(seen):
+    """Rows and columns in thousandths of the picture's width."""
+    return np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]] * (1000 / seen.shape[1])
 
 
 def _laid(seen, true, plan=PLAN):
@@ -63,8 +68,8 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
     """Over more than a fifth it was told as cut; and a grey thing, however small."""
     picture, true = _photographed()
     seen = np.array(picture.image)
-    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
-    seen[x > seen.shape[1] * (0.93 - 0.95 * share) + 20 * np.sin(y / 60)] = colour
+    y, x = _places(seen)
+    seen[x > 1000 * (0.93 - 0.95 * share) + 20 * np.sin(y / 60)] = colour
     found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
     assert not found.fit.fault
     assert made.off_mm(found.place, true).max() < 0.6
@@ -78,7 +83,7 @@ def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
     """As light as cut wood or lighter, and hardly greyer: all under it was told as cut."""
     picture, true = _photographed(margin=0.0, mirrored=True, ink=(196, 172, 140), paper=(222, 204, 178))
     seen = np.array(picture.image)
-    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    y, x = _places(seen)
     seen[np.abs(y - 300 - 0.1 * (x - 500)) < 45] = colour
     found = _laid(seen, true)
     assert not found.fit.fault
@@ -102,7 +107,7 @@ def test_a_glove_on_an_inked_block_or_on_grey_lino_is_no_land(ink, cut, at, glov
     """
     picture, true = _photographed(margin=0.0, mirrored=True, ink=ink, paper=cut)
     seen = np.array(picture.image)
-    y, x = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
+    y, x = _places(seen)
     seen[((x - at[0]) / 130) ** 2 + ((y - at[1]) / 150) ** 2 < 1] = glove
     found = _laid(seen, true)
     assert not found.fit.fault
@@ -140,7 +145,7 @@ def test_a_plain_picture_and_a_shadow_cover_nothing(how):
 
 def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
     """Beside the table's edge it counts for nothing at first; and in blue the ink is lighter than the paper."""
-    picture, true = _photographed(**BLUISH, size=(760, 578))
+    picture, true = _photographed(**BLUISH, size=(480, 365))
     picture.image.save(tmp_path / "pale.png")
     _, found = lay_file(tmp_path / "pale.png", {"sky": PLAN})
     assert made.off_mm(found.place, true).max() < 0.1

@@ -17,7 +17,7 @@ FULL = made.sky()
 
 
 def _laid(land, cover, **how):
-    seen, true = made.photographed(cover, size=(760, 578), **how)
+    seen, true = made.photographed(cover, **how)
     found = laid_on(plan_of(land, made.SIZE), Picture(Image.fromarray(seen), None))
     assert not found.fit.fault
     return found, made.off_mm(found.place, true).max()

@@ -115,7 +115,7 @@ def test_a_clean_scan_is_laid_to_a_hundredth():
     ids=["another block", "other snow", "nothing cut"],
 )
 def test_what_does_not_fit_is_told(plan, cover):
-    found, _ = lay(plan, cover, size=(700, 532))
+    found, _ = lay(plan, cover)
     assert found.fit.fault
 
 
@@ -158,10 +158,8 @@ def test_an_even_photograph_is_refused_in_words(tmp_path, colour):
 def test_a_plan_of_a_few_straight_edges_tells_no_place():
     """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
     bar = shapely.box(30, 10, 50, 70)
-    found = laid_on(
-        plan_of(bar, made.SIZE),
-        Picture(Image.fromarray(made.photographed(made.painted(bar), size=(700, 532))[0]), None),
-    )
+    seen, _ = made.photographed(made.painted(bar))
+    found = laid_on(plan_of(bar, made.SIZE), Picture(Image.fromarray(seen), None))
     assert not found.fit.can_tell
 
 
@@ -269,7 +267,7 @@ def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, ho
 @takes_long  # test_files.py says it of photographs of all sizes
 def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
     """Twice as many pixels across as the plan has at 300 dpi: half of them are read, corners stay the file's."""
-    seen, true = sky_seen()
+    seen, true = made.photographed(made.painted(SKY), size=(1000, 760))
     Image.fromarray(seen).resize((3000, 2280), Image.Resampling.BICUBIC).save(tmp_path / "large.jpg", quality=90)
     true = np.diag([3, 3, 1]) @ true
     there = ProjectiveTransform(true)(PLANS["sky"].corners)
@@ -283,7 +281,7 @@ def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
 
 @takes_long
 def test_a_small_print_in_a_large_photograph_is_looked_at_in_all_its_pixels(tmp_path):
-    seen, true = made.photographed(made.painted(SKY), fill=0.3, table=(150, 120, 80))
+    seen, true = made.photographed(made.painted(SKY), fill=0.3, table=(150, 120, 80), size=(1000, 760))
     Image.fromarray(seen).resize((3000, 2280), Image.Resampling.BICUBIC).save(tmp_path / "small.jpg", quality=90)
     _, found = lay_file(tmp_path / "small.jpg", {"sky": PLANS["sky"]})
     assert found.part.smaller == 1
@@ -363,7 +361,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     }
     inks = [((169, 191, 203), 0.2), ((106, 135, 153), 0.3), ((31, 43, 61), 0.7)]
     coats = {name: Ink(colour=colour, opacity=by) for name, (colour, by) in zip(lands, inks, strict=True)}
-    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 5.0) for name in printed}
+    cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 4.0) for name in printed}
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
     light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
@@ -381,7 +379,7 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     plans["print"] = plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)
     told = {}
     for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
-        seen, place = made.photographed(made.painted(lands[shown], 4.0), mirrored=mirrored, size=(600, 456), px=4.0)
+        seen, place = made.photographed(made.painted(lands[shown], 3.0), mirrored=mirrored, size=(480, 365), px=3.0)
         for name in names:
             told[shown, name] = at(plans[name], Picture(Image.fromarray(seen), None), place)
     rather = {names: shown_alone(its, lands) for names, its in told.items()}

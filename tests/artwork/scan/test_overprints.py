@@ -33,7 +33,7 @@ LANDS = {
     "tone": shapely.union(shapely.box(0, 0, 120, 25), made.blots(4, 30)),
     "key": made.key(),
 }
-PX = 4.0  #: of a millimetre
+PX = 3.0  #: of a millimetre
 DPI = (25.4 * PX, 25.4 * PX)
 SAID = "sky=#a9bfcb 0.2, tone=#c98f5a 0.1, key=#1f2b3d 0.7"
 
@@ -79,9 +79,9 @@ def test_where_paper_is_seen_it_is_told():
 
 def test_a_colour_that_no_ink_gives_is_not_guessed_in_silence():
     seen = print_seen().copy()
-    seen[40:80, 360:400] = (220, 40, 160)
+    seen[30:60, 270:300] = (220, 40, 160)
     found = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
-    assert found.unsure[45:75, 365:395].mean() > 0.95
+    assert found.unsure[35:55, 275:295].mean() > 0.95
 
 
 def as_printed(fades_to=1.0, density=1.0, lands=LANDS):
@@ -129,7 +129,7 @@ def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
     areas = {its["name"]: its["area_mm2"] for its in told["layers"]}
     assert ran.code == 1
     assert areas["sky"] == pytest.approx(9600, rel=0.03)
-    assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.04), "rounded by pixels of a quarter of a millimetre"
+    assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.06), "rounded by pixels of a third of a millimetre"
     assert areas["FINDING"] > 100
     assert any("no bare paper is seen" in note for note in told["notes"])
     assert any("not sure on" in note for note in told["notes"])
@@ -160,7 +160,7 @@ def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
     """Thousands of mm² were told as still to cut; here half of it lies in shadow, its edge a millimetre wide."""
     seen = print_seen().astype(float)
     x = np.arange(seen.shape[1]) + np.arange(seen.shape[0])[:, None] / 3
-    seen *= (1 - shadow / (1 + np.exp(-(x - 240) / 1.6)))[..., None]
+    seen *= (1 - shadow / (1 + np.exp(-(x - 60 * PX) / (0.4 * PX))))[..., None]
     plan = plan_of_inks(LANDS, COATS, PAPER, made.SIZE)
     picture = Picture(Image.fromarray(seen.astype(np.uint8)), None)
     with pytest.MonkeyPatch.context() as patched:  # that a place is found is tried in `test_on_plan.py`
