@@ -43,7 +43,9 @@ _MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
 _WALLED = 0.9  #: a hole with so much wall round it is a mark,
-_UPRIGHT = 8.0  #: but not if it is so many times as tall as broad: a slot between two near pickets
+_UPRIGHT = 8.0  #: but not if it is a slot between two near pickets: so many times as tall as broad,
+_STRAIGHT = 1.5  #: no broader with its lean and its bends than so many times by itself,
+_PICKET, _BESIDE = 4.0, 0.2  #: and on either side, over so many of its breadths, so much is air
 _PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fills them
 _TANGLE_MM, _TANGLED = 4.0, (0.42, 0.58)  #: in a square so wide, mm of edges to a mm²: hardly a tangle, a tangle
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
@@ -141,14 +143,14 @@ def without_marks(
     of a fence shelter one another less than a picture in one plane tells, for snow drifts past both sides of them.
 
     A hole is air if what lies round it, as broad as half the hole and some millimetres, is not all wall: between the
-    twigs of a crown or the rails of a fence there is more air near by, round an eye or a knot there is none. Nor has an
-    upright slot between pickets that stand near to one another.
+    twigs of a crown or the rails of a fence there is more air near by, round an eye or a knot there is none. A slot
+    between two pickets that stand near to one another is air, too.
 
     Parameters
     ----------
     gaps
         "marks": every hole is a mark; "open": none is; "guess": those with nine tenths of wall round them but slots.
-    said
+    labels
         Areas in which it is another of these words, as of `Place.holes`.
     """
     holes = geometry.holes(shapes)
@@ -166,15 +168,32 @@ def without_marks(
     band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
     around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
     tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), 0.0)
-    which, tile = shapely.STRtree(tiles).query(around, predicate="intersects")
-    solid = shapely.area(shapely.intersection(around[which], tiles[tile]))
-    walled = np.bincount(which, solid, minlength=len(holes))
-    _, low, _, high = shapely.bounds(holes).T
-    slot = (high - low) ** 2 > _UPRIGHT * area
-    mark = ((walled > _WALLED * shapely.area(around)) & ~slot | (words == "marks")) & (words != "open")
+    walled = _solid(around, tiles)
+    shut = walled > _WALLED * shapely.area(around)
+    shut[shut] = ~_between_uprights(holes[shut], tiles)
+    mark = (shut | (words == "marks")) & (words != "open")
     thick = walled / shapely.length(holes)
     lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
     return _filled(shapes, holes[mark]), geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
+
+
+def _solid(places: PolygonArray, tiles: PolygonArray) -> Floats:
+    """How much of each place disjoint tiles cover, mm²; (n,)."""
+    which, tile = shapely.STRtree(tiles).query(places, predicate="intersects")
+    inside = shapely.area(shapely.intersection(places[which], tiles[tile]))
+    return np.asarray(np.bincount(which, inside, minlength=len(places)))
+
+
+def _between_uprights(holes: PolygonArray, tiles: PolygonArray) -> Mask:
+    """Which holes are slots between two upright things that are hardly broader, as near pickets are; (n,)."""
+    left, low, right, high = shapely.bounds(holes).T
+    wide = shapely.area(holes) / (high - low)
+    slot = (high - low > _UPRIGHT * wide) & (right - left < _STRAIGHT * wide)
+    reach = _PICKET * wide
+    for outer, inner in ((left - reach, left), (right, right + reach)):
+        beside = shapely.box(outer, low, inner, high)
+        slot = slot & (_solid(beside, tiles) < (1 - _BESIDE) * shapely.area(beside))
+    return np.asarray(slot)
 
 
 def _filled(shapes: PolygonArray, holes: PolygonArray) -> PolygonArray:

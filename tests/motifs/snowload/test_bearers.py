@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from shapely import affinity
 
 from carvegen import geometry
 from carvegen.base.streams import stream
@@ -243,12 +244,21 @@ def test_holes_are_air_or_marks_as_she_says(gaps, lies) -> None:
     assert (shapely.intersection(white(wall, "fresh", gaps=gaps, patchy=0), window).area > 1) == lies
 
 
-@pytest.mark.parametrize(("wide", "tall", "marks"), [(1.6, 20, 0), (20, 1.6, 1), (6, 8, 1)])
-def test_a_slot_between_near_pickets_is_air_and_a_slit_across_a_board_a_mark(wide, tall, marks) -> None:
-    """By what the picture means (common practice, no source): all three have wall all round them."""
-    hole = shapely.box(35 - wide / 2, 25 - tall / 2, 35 + wide / 2, 25 + tall / 2)
-    left, _ = without_marks(shapes(shapely.difference(shapely.box(10, -5, 60, 60), hole)), "guess")
-    assert len(geometry.holes(left)) == 1 - marks
+#: A wall, and two pickets of 4 mm between rails with air round them.
+WALL, PICKETS = shapely.box(10, -5, 60, 60), shapely.box(30.2, 4, 39.8, 46).union(shapely.box(10, 5, 60, 12))
+
+
+@pytest.mark.parametrize(
+    ("thing", "wide", "tall", "lean", "left"),
+    [(PICKETS, 1.6, 20, 0, 1), (WALL, 1.6, 20, 0, 0), (PICKETS, 1.6, 20, 12, 0), (WALL, 20, 1.6, 0, 0),
+     (WALL, 6, 8, 0, 0), (WALL, 4, 34, 0, 0), (PICKETS, 1.6, 8, 0, 0), (shapely.box(28.2, 5, 41.8, 46), 1.6, 20, 0, 0)],
+    ids=["between pickets", "slit of a wall", "leaning crack", "seam", "window", "tall pane", "knot", "slit of a post"],
+)  # fmt: skip
+def test_a_slot_between_near_pickets_is_air_and_what_a_wall_has_round_it_a_mark(thing, wide, tall, lean, left) -> None:
+    """By what the picture means (common practice, no source): all have wall all round them by the rule of breadths."""
+    hole = affinity.rotate(shapely.box(35 - wide / 2, 25 - tall / 2, 35 + wide / 2, 25 + tall / 2), lean)
+    drawn_, _ = without_marks(shapes(shapely.difference(thing, hole)), "guess")
+    assert len(geometry.holes(drawn_)) == left
 
 
 @takes_long  # one more shape, as the others here
