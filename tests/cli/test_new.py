@@ -195,6 +195,25 @@ def test_the_ground_of_dark_things_has_the_sky_under_it_if_it_is_darker_at_all(t
     assert "# sky and hill print under" in (tmp_path / "mine" / "print.toml").read_text(encoding="utf-8")
 
 
+SHORE, PATCH = shapely.box(0, 0, 40, 16), shapely.box(4, 2, 36, 12)
+
+
+@pytest.mark.parametrize(
+    ("between", "firs", "under"),
+    [({}, [shapely.box(6, 4, 9, 10), shapely.box(30, 4, 33, 17)], True),
+     ({}, [shapely.box(6, 4, 9, 10), shapely.box(30, 16, 33, 22)], False),
+     ({"#ffffff": PATCH}, [shapely.box(6, 4, 9, 10)], False), ({"#9fb4c0": PATCH}, [shapely.box(6, 4, 9, 10)], False)],
+    ids=["all on the hill", "one in the sky", "on snow", "on a lake"],
+)  # fmt: skip
+def test_a_hill_prints_under_firs_that_all_stand_on_it_and_not_on_what_lies_between(between, firs, under):
+    """Else its block would print them alone, as islands: by the areas of boxes."""
+    layers = {"hill": [SHORE]} | {ink: [patch] for ink, patch in between.items()} | {"firs": firs}
+    colours = {"hill": "#8aa3b5", "firs": "#567388"} | {ink: ink for ink in between}
+    arrays = {name: geometry.polygon_array(boxes) for name, boxes in layers.items()}
+    (hill,) = (block for block in guess(arrays, (40, 30), colours)["blocks"] if block["layers"][0] == "hill")
+    assert hill["layers"] == ["hill", *["firs"] * under]
+
+
 def test_what_stands_before_ground_from_side_to_side_bears_its_own_snow(tmp_path, capsys):
     """As one thing with the hill behind it a post would bear none: the hill's outline runs above it."""
     hill, post = '<g id="hill"><path d="M0 16h40v14h-40z"/></g>', '<g id="key"><path d="M18 18h3v12h-3z"/></g>'

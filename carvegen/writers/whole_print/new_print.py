@@ -91,8 +91,8 @@ _BLOCKS = (
     '"router". mend = true widens what is too thin to stand.',
 )
 _UNDER = (
-    "{0} under layers of darker blocks as well, light to dark: no white line opens beside them,",
-    "and nothing fine is cut out of it. Take a layer out of its list where the light ink must not lie under it.",
+    "{0} under layers of darker blocks as well, light to dark: no white line opens beside these, and nothing",
+    "fine is cut out below them. Take a layer out of a block's list where its ink must not lie under it.",
 )
 _DARKENED = "Over {1} the ink of {0} prints as about {2}, darker than {3} as drawn: mix it lighter, or print it opaque."
 _CUT = (
@@ -281,18 +281,30 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, Pol
 
 
 def _standing_on(number: int, blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, PolygonArray]) -> list[str]:
-    """The layers that a block may print under as they stand on its shapes, as firs on a hill, much darker than it."""
-    order, own = list(layers), [name for name in blocks[number]["layers"] if name in layers]
-    ground, light = geometry.union(*(layers[name] for name in own)), lightness(rgb(blocks[number]["ink"]))
-    later = [
-        name for block in blocks[number + 1 :] for name in block["layers"]
-        if light - lightness(rgb(block["ink"])) >= _DARKER and order.index(name) > max(map(order.index, own), default=0)
-    ]  # fmt: skip
-    return [name for name in later if _lies_on(geometry.union(layers[name]), ground)]
+    """The layers that a block may print under: much darker ones, all of whose shapes stand on its own, as firs do.
+
+    What is drawn between them, white too, lies on the ground: there the block prints nothing that could run on.
+    """
+    light = lightness(rgb(blocks[number]["ink"]))
+    dark = {
+        name for block in blocks[number + 1 :] if light - lightness(rgb(block["ink"])) >= _DARKER
+        for name in block["layers"]
+    }  # fmt: skip
+    ground: BaseGeometry = shapely.Polygon()
+    standing = []
+    for name, shapes in layers.items():
+        if name in blocks[number]["layers"]:
+            ground = geometry.union(ground, *shapes)
+        elif name in dark and _all_stand_on(ground, shapes):
+            standing.append(name)
+        else:
+            ground = shapely.difference(ground, geometry.union(*shapes))
+    return standing
 
 
-def _lies_on(shape: BaseGeometry, ground: BaseGeometry) -> bool:
-    return bool(shapely.area(shapely.intersection(shape, ground)) >= _STANDS_ON * shapely.area(shape) > 0)
+def _all_stand_on(ground: BaseGeometry, shapes: PolygonArray) -> bool:
+    shared = shapely.area(shapely.intersection(shapes, ground))
+    return len(shapes) > 0 and bool((shared >= _STANDS_ON * shapely.area(shapes)).all())
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
@@ -493,30 +505,33 @@ def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[s
 def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     """What to say of blocks that print under the layers of later ones, if any do."""
     cut = _CUT if any(block.get("state") == "cut" for block in blocks) else ()
-    below = [[first for first in blocks[:k] if _shared(first, block)] for k, block in enumerate(blocks)]
-    names = [str(first["name"]) for first in blocks if any(first in some for some in below)]
+    stacks: dict[str, list[Mapping[str, Any]]] = {}  # by layer the blocks that print it, its own last
+    for block in blocks:
+        for name in block.get("layers", ()):
+            stacks.setdefault(name, []).append(block)
+    names = [str(block["name"]) for block in blocks if any(block in stack[:-1] for stack in stacks.values())]
     if not names:
         return cut
-    print_ = f"{' and '.join(names)} print{'s' if len(names) == 1 else ''}"
-    darkened = filter(None, (_darkened(some, block) for some, block in zip(below, blocks, strict=True)))
-    return (*cut, *(line.format(print_) for line in _UNDER), *darkened)
+    under = f"{_listed(names)} print{'s' if len(names) == 1 else ''}"
+    darkened = dict.fromkeys(_darkened(stack) for stack in stacks.values() if len(stack) > 1)
+    return (*cut, *(line.format(under) for line in _UNDER), *filter(None, darkened))
 
 
-def _shared(first: Mapping[str, Any], block: Mapping[str, Any]) -> set[str]:
-    """The layers that two blocks print."""
-    return {*first.get("layers", ())} & {*block.get("layers", ())}
-
-
-def _darkened(below: Sequence[Mapping[str, Any]], block: Mapping[str, Any]) -> str:
+def _darkened(stack: Sequence[Mapping[str, Any]]) -> str:
     """How an ink looks over those that lie under it, where that is seen; "" otherwise."""
-    inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in (*below, block)]
+    inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in stack]
     light = overprinted((255, 255, 255), [(ink, np.ones(())) for ink in inks])
     red, green, blue = np.round(screen(light)).astype(int).tolist()
     together = (red, green, blue)
     if ciede2000(*(cielab(np.array(colour)) for colour in (inks[-1].colour, together))) < _SEEN:
         return ""
-    names = " and ".join(str(each["name"]) for each in below)
-    return _DARKENED.format(block["name"], names, hex_of(together), block["ink"])
+    *below, own = (str(each["name"]) for each in stack)
+    return _DARKENED.format(own, _listed(below), hex_of(together), stack[-1]["ink"])
+
+
+def _listed(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401
