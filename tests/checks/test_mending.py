@@ -224,8 +224,8 @@ def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
 
 def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
-    twig = box(6, 15, 8, 0.9)
-    snow = shapely.union_all([shapely.Point(x, 15.9).buffer(0.2) for x in np.arange(8, 13, 0.9)])
+    twig = box(6, 15, 12, 0.9)
+    snow = shapely.union_all([shapely.Point(x, 15.9).buffer(0.2) for x in np.arange(8, 17, 0.9)])
     coarse = setup()
     coarse = dataclasses.replace(
         coarse, material=dataclasses.replace(coarse.material, land_along_mm=1.2, land_across_mm=1.2)
