@@ -546,8 +546,7 @@ def _gone_with_former(blocks: Iterable[PrintBlock]) -> Iterator[str]:
     """That what was said of pieces of another material went with these; blocks of which the same was said together."""
     names: dict[str, list[str]] = {}
     for block in blocks:
-        gone = [words for key, words in OF_A_PIECE.items() if getattr(block, key)]
-        if gone:
-            names.setdefault(", ".join(gone), []).append(block.name)
+        if gone := ", ".join(words for key, words in OF_A_PIECE.items() if getattr(block, key)):
+            names.setdefault(gone, []).append(block.name)
     for gone, alike in names.items():
         yield f"{', '.join(alike)}: {gone} went with the former material; the print file may say those of the new one"
