@@ -150,11 +150,11 @@ class Weather:
 
 @dataclass(frozen=True, kw_only=True)
 class CutBy:
-    """Other kinds of machine cut the print."""
+    """Others cut the print; what is empty stays each block's own."""
 
-    kinds: tuple[str, ...]
-    material: str  #: of all blocks; "": each block's own
-    cutter: str  #: likewise
+    kinds: tuple[str, ...]  #: each once
+    material: str
+    cutter: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -322,8 +322,8 @@ def _move(fields: _Fields) -> Move:
 
 
 def _cut_by(fields: _Fields) -> CutBy:
-    kinds = fields.texts("for")
-    if not kinds:
+    kinds = tuple(dict.fromkeys(fields.texts("for")))
+    if fields.has("for") and not kinds:
         raise InputError("names nobody who cuts it", field="for", hint="choose a machine, or your own hand")
     return CutBy(kinds=kinds, material=fields.text("material", ""), cutter=fields.text("cutter", ""))
 

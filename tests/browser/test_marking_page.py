@@ -993,6 +993,57 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     bench.run("document.querySelector('#slips details').open = true")
 
 
+_DIFFER = """
+const done = arguments[0];
+import(new URL("cutting.js", document.baseURI)).then(async ({ CuttingSlip }) => {
+  const sent = [], said = [], files = { made: 0, again: () => undefined };
+  const does = { say: (words) => said.push(words), send: async (gesture) => void sent.push(gesture) };
+  const wait = async (till) => { while (!till()) await new Promise((then) => setTimeout(then, 10)); };
+  const slip = new CuttingSlip(does, files), open = () => document.querySelector("dialog form");
+  const body = [...document.querySelectorAll("#slip-cutting")].at(-1);
+  const asked = async (blocks, ...values) => {
+    slip.show({ blocks: blocks.map(([name, kinds, cutter, material]) =>
+      ({ name, machines: kinds, material, cut_by: { for: kinds, cutter, material } })) });
+    body.querySelector("button").click();
+    await wait(open);
+    for (const value of values) document.querySelector(`dialog input${value}`).click();
+    const ticked = [...document.querySelectorAll("dialog [name=who]:checked")].map((box) => box.value);
+    const tools = [...document.querySelectorAll("dialog [name=thing-Tool]")].map((box) => box.value);
+    const alert = document.querySelector("dialog [role=alert]")?.textContent ?? "";
+    document.querySelector("dialog [type=submit]").click();
+    await wait(() => !open() || document.querySelector("dialog form:invalid"));
+    document.querySelector("dialog")?.close();
+    await wait(() => !open());
+    return { ticked, tools, alert, sent: sent.pop() };
+  };
+  const hands = [["sky", ["router", "hand"], "v-60", "linoleum"], ["key", ["hand"], "v-60", "linoleum"]],
+    apart = [["sky", ["laser"], "laser-fine", "basswood"], ["key", ["hand"], "u-2", "rubber-soft"]];
+  const answer = [
+    await asked(hands, "[value='v-90']"),
+    await asked(hands, "[value=laser]", "[value=hand]", "[name=who][value='']", "[value=basswood]"),
+    await asked(hands, "[value=hand]"),
+    await asked(apart),
+    await asked(apart, "[value=laser]"),
+  ];
+  body.closest("details").remove();
+  done(answer);
+}).catch((error) => done(String(error)));
+"""
+
+
+def test_blocks_that_are_cut_apart_stay_so_where_nothing_else_is_chosen(bench: Bench) -> None:
+    """Sent is only what she changed; a thing is offered that suits every block as it is cut."""
+    tool, material, hand, none, laser = bench.browser.execute_async_script(_DIFFER)
+    assert (tool["ticked"], tool["sent"]) == ([""], {"do": "cut by", "cutter": "v-90"})
+    assert "v-30" in tool["tools"], "what goes into the hand and the router"
+    assert "flat-1" not in tool["tools"], "the hand can't have it"
+    assert (material["ticked"], material["sent"]) == ([""], {"do": "cut by", "material": "basswood"})
+    assert hand["sent"] == {"do": "cut by", "for": ["hand"]}
+    assert (none["ticked"], none["tools"], none["sent"]) == ([""], [""], {"do": "cut by"})
+    assert "Refused: as each block has it. Never by laser:" in laser["alert"], "there is rubber"
+    assert (laser["ticked"], laser.get("sent")) == (["laser"], None)
+
+
 @takes_long  # the one above, and the build of the test below
 def test_with_another_machine_the_files_are_made_again_and_its_cautions_come_before_them(bench: Bench) -> None:
     _build(bench)

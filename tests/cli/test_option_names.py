@@ -110,7 +110,7 @@ def test_python_speaks_of_fields():
         motif("snowfall").Settings(smallest_mm=9, largest_mm=3)
 
 
-@pytest.mark.parametrize("option", ["--simulated", "--program", "--no-paths", "--width-map", "--mend"])
+@pytest.mark.parametrize("option", ["--simulated", "--program", "--no-paths", "--width-map", "--mend", "--no-mend"])
 def test_what_a_print_file_says_is_told_to_who_asks_build_for_it_and_can_be_written_so(option, capsys, tmp_path):
     path, given = tmp_path / "print.toml", small_print(layer("POST", "box 20 0 8 25"), blocks={"key": ["POST"]})
     path.write_text(given, encoding="utf-8")
@@ -120,6 +120,12 @@ def test_what_a_print_file_says_is_told_to_who_asks_build_for_it_and_can_be_writ
     after = f"\n{key}\n" if table == "[[blocks]]" else f"\n{table}\n{key}\n"  # its only block is the last table
     path.write_text(f"{given}{after}", encoding="utf-8")
     read_print(path, SHELF)
+
+
+@pytest.mark.parametrize("option", ["--no-material", "--no-for", "--no-line-spacing"])
+def test_a_key_that_is_no_yes_or_no_has_no_option_against_it(option, capsys):
+    ran = run(capsys, "build", "print.toml", option, "--out", "out")
+    assert (ran.code, "write " in ran.err, f"No such option '{option}'" in ran.err) == (2, False, True)
 
 
 def _texts(tree: list[ast.AST]) -> Iterator[str]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 import json
+import multiprocessing
 import os
 import signal
 import socket
 import threading
+import time
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from unittest import mock
 
 import httpx
 import pytest
@@ -316,6 +320,31 @@ def test_work_is_at_work_before_its_process_comes(monkeypatch) -> None:
     assert behind.busy
     behind.stop()
     assert not behind.busy
+
+
+def test_work_that_has_begun_leaves_the_next_one_beginning(monkeypatch) -> None:
+    """Two are begun at once: while the second waits for its process, the first has come, and is stopped already."""
+    behind, nobody, seen = BackgroundWork(), mock.Mock(Pipe=multiprocessing.Pipe), list[bool]()
+    hear = {"say": print, "done": print, "failed": lambda _: None}
+    start = functools.partial(behind.start, slow, Path("slow"), None, **hear)
+    first, second = threading.Thread(target=start), threading.Thread(target=start)
+
+    def comes() -> object:
+        if threading.current_thread() is first:
+            second.start()
+            until(lambda: behind._lock.locked() and second.is_alive())
+            time.sleep(0.05)  # the second one comes as far as it can
+        else:
+            first.join(10)
+            seen.append(behind.busy)
+        return nobody
+
+    monkeypatch.setattr(work.processes, "_processes", comes)
+    first.start()
+    first.join(10)
+    second.join(10)
+    assert seen == [True]
+    behind.stop()
 
 
 def test_a_build_that_is_stopped_leaves_the_check_to_be_done(bare) -> None:

@@ -7,6 +7,7 @@ import io
 import itertools
 import json
 import time
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ import shapely
 from PIL import Image
 from shapely import affinity
 
-from carvegen.base.errors import CarvegenError, InputError
+from carvegen.base.errors import CarvegenError, InputError, RefusedError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.motifs import motif
@@ -511,6 +512,49 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
     hand.close()
 
 
+def blocks_cut_by(folder: Path, sky: str, key: str) -> Hand:
+    """A bare print whose two blocks have these lines in the place of who cuts them."""
+    path = print_file(folder, after="", size=(20, 24))
+    first, second, third = path.read_text(encoding="utf-8").split('for = ["hand"]')
+    path.write_text(f"{first}{sky}{second}{key}{third}", encoding="utf-8")
+    return Hand(path)
+
+
+def test_what_is_not_asked_for_stays_as_each_block_has_it_and_a_kind_is_written_once(tmp_path) -> None:
+    hand = blocks_cut_by(tmp_path, 'for = ["router", "hand"]', 'for = ["hand"]')
+    before = hand.path.read_text(encoding="utf-8")
+    assert hand.does("cut by", cutter="v-90")["message"] == "cut by v-90"
+    assert changed_lines(before, hand.path.read_text(encoding="utf-8")) == ['cutter = "v-90"'] * 2
+    hand.does("undo")
+    hand.does("cut by", **{"for": ["hand", "router", "hand"]})
+    assert changed_lines(before, hand.path.read_text(encoding="utf-8")) == ['for = ["hand", "router"]']
+    hand.close()
+
+
+def test_what_was_said_of_the_former_material_goes_with_it_is_told_and_comes_back(tmp_path) -> None:
+    piece = 'declare = "linoleum" # asked\nthickness_mm = 4 \ngrain_deg = 90\ndepth_mm = 1.2'
+    hand = blocks_cut_by(tmp_path, f'{piece}\nfor = ["hand"]', 'declare = "linoleum"')
+    before = hand.path.read_bytes()
+    told = hand.does("cut by", material="basswood", cutter="laser-fine", **{"for": ["laser"]})["said"]
+    gone = "went with the former material; the print file may say those of the new one"
+    assert told == [f"sky: composition, thickness, depth of cut, grain {gone}", f"key: composition {gone}"]
+    for table in tomllib.loads(hand.path.read_text(encoding="utf-8"))["blocks"]:
+        assert not {"declare", "thickness_mm", "grain_deg", "depth_mm"} & set(table)
+        assert table["material"] == "basswood"
+    hand.does("undo")
+    assert hand.path.read_bytes() == before
+    hand.close()
+
+
+def test_what_is_declared_and_must_not_meet_a_machine_does_not_go_by_a_choice_from_a_list(tmp_path) -> None:
+    hand = blocks_cut_by(tmp_path, 'declare = "PVC"\nfor = ["hand"]', 'for = ["hand"]')
+    before = files(tmp_path)
+    with pytest.raises(RefusedError, match='the sky block: is declared "PVC"'):
+        hand.does("cut by", material="basswood")
+    assert files(tmp_path) == before
+    hand.close()
+
+
 NOT_CUT_SO = [
     ({"for": ["hand", "laser"], "material": "rubber-soft"}, "no laser file is written for soft carving rubber"),
     ({"for": ["laser"], "material": "vinyl-soft", "cutter": "laser-fine"}, "no laser file is written for"),
@@ -518,6 +562,7 @@ NOT_CUT_SO = [
     ({"for": []}, "names nobody who cuts it"),
     ({"for": ["plasma"]}, "must be"),
     ({"for": ["hand"]}, "is cut so already"),
+    ({}, "is cut so already"),
 ]
 
 

@@ -50,11 +50,12 @@ def _key_hint(option: str) -> str:
     """What to write in the print file in the place of an option; "" if no key is the like of it."""
     from carvegen.prints.file.keys import keys_of
 
-    plain = option.replace("--no-", "--", 1)
+    unset = option.replace("--no-", "--", 1)
     for table, heading in (("files", "[files]"), ("blocks", "[[blocks]]"), ("print", "[print]")):
         for setting in keys_of(table):
-            if option_of(setting.name) == plain:
-                value = ("true" if option == plain else "false") if setting.unit == "flag" else "..."
+            flag, own = setting.unit == "flag", option_of(setting.name)
+            if own == option or (flag and own == unset):
+                value = ("true" if own == option else "false") if flag else "..."
                 return f"write {setting.key} = {value} under {heading}, and build again"
     return ""
 

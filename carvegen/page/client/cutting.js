@@ -4,28 +4,41 @@ import { button, drawing, h, opened, slip, tried } from "./slips.js";
 import { ask } from "./transport.js";
 
 /** @typedef {{key: string, name: string, words: string, machines: string[], never?: Record<string, string>}} Thing `never`: why not, by machine */
-/** @typedef {{materials: Thing[], cutters: Thing[], machines: string[]}} Shelf */
-/** @typedef {{material: string, cutter: string, for: string[]}} CutBy */
+/** @typedef {Thing & {each?: Thing[]}} Offer `each`: those of the blocks, which stay as they are */
+/** @typedef {{materials: Offer[], cutters: Offer[], machines: string[]}} Shelf */
+/** @typedef {{material: string, cutter: string, for: string[]}} CutBy "", or no kind: as each block has it */
 /** @typedef {import("./transport.js").Print} Print */
 /** @typedef {import("./transport.js").Gesture} Gesture */
 
+const EACH = "as each block has it";
 const WHO = /** @type {Record<string, [string, string]>} */ ({
   hand: ["My own hand", "M4 20l9-9M13 11c1-4 4-6 7-7-1 3-3 6-7 7zM4 20l2 0"],
   laser: ["A laser cutter", "M12 2v11M12 13l-6 3h12zM4 20h16M9 20l3-4 3 4"],
   router: ["A router", "M8 2h8v6h-8zM10 8h4v5l-2 4-2-4zM4 20h16"],
 });
 
-/** The questions; `read` tells what is chosen. @param {Shelf} shelf @param {CutBy} usual */
-export function cuttingParts(shelf, usual) {
+/** The questions; `read` tells what is chosen. @param {Shelf} shelf @param {CutBy} usual @param {(CutBy & {name: string})[]} [blocks] that there are */
+export function cuttingParts(shelf, usual, blocks = []) {
   const cutter = cards("Tool", shelf.cutters, usual.cutter),
     material = cards("Material", shelf.materials, usual.material, true);
-  /** @returns {string[]} */
-  const chosen = () =>
-    [...who.querySelectorAll("input:checked")].map((box) => /** @type {HTMLInputElement} */ (box).value);
+  const boxes = () => /** @type {HTMLInputElement[]} */ ([...who.querySelectorAll("input")]),
+    ticked = () => boxes().filter((box) => box.checked),
+    chosen = () => ticked().flatMap((box) => box.value || []);
   const suited = () => {
-    const kinds = chosen();
-    material.only((thing) => kinds.every((kind) => thing.machines.includes(kind)), kinds);
-    cutter.only((thing) => kinds.some((kind) => thing.machines.includes(kind)), kinds);
+    const kinds = chosen(),
+      lots = kinds.length > 0 ? [kinds] : blocks.map((block) => block.for);
+    /** Whether a thing suits every block. @param {(one: Thing, kinds: string[]) => boolean} fits @returns {(offer: Offer) => boolean} */
+    const suits = (fits) => (offer) =>
+      (offer.each && kinds.length === 0) || lots.every((lot) => (offer.each ?? [offer]).every((one) => fits(one, lot)));
+    const all = [...new Set(lots.flat())];
+    material.only(suits((one, lot) => lot.every((kind) => one.machines.includes(kind))), all);
+    cutter.only(suits((one, lot) => lot.some((kind) => one.machines.includes(kind))), all);
+  };
+  /** One is ticked at least; "as each block has it" alone. @param {HTMLInputElement} box */
+  const tick = (box) => {
+    box.checked ||= ticked().length === 0;
+    if (box.checked) for (const other of ticked()) other.checked = !other.value === !box.value;
+    suited();
   };
   const who = h(
     "fieldset",
@@ -33,12 +46,8 @@ export function cuttingParts(shelf, usual) {
     h("legend", {}, "Who cuts it, one or several"),
     ...Object.entries(WHO)
       .filter(([key]) => shelf.machines.includes(key))
-      .map(([key, [words, path]]) =>
-        machine(key, words, path, usual.for.includes(key), (box) => {
-          box.checked ||= chosen().length === 0;
-          suited();
-        }),
-      ),
+      .map(([key, [words, path]]) => machine(key, words, path, usual.for.includes(key), tick)),
+    blocks.length > 0 && usual.for.length === 0 && eachOwn(blocks, tick),
   );
   suited();
   return {
@@ -46,6 +55,13 @@ export function cuttingParts(shelf, usual) {
     /** @returns {CutBy} */
     read: () => ({ material: material.value(), cutter: cutter.value(), for: chosen() }),
   };
+}
+
+/** That each block stays with those who cut it. @param {(CutBy & {name: string})[]} blocks @param {(box: HTMLInputElement) => void} act */
+function eachOwn(blocks, act) {
+  const box = h("input", { type: "checkbox", name: "who", value: "", checked: true, onchange: () => act(box) }),
+    words = blocks.map((block) => `${block.name}: ${block.for.join(", ")}`).join("; ");
+  return h("label", { class: "thing" }, box, h("span", {}, h("strong", {}, EACH), h("span", { class: "faint" }, ` ${words}`)));
 }
 
 /** @param {string} key @param {string} words @param {string} path @param {boolean} on @param {(box: HTMLInputElement) => void} act */
@@ -57,23 +73,23 @@ function machine(key, words, path, on, act) {
 /**
  * Things to choose from, in words: only those that suit, the chosen one first. Where it suits no more it is the first
  * that does; of a material, which is what it is, none, and it is said why.
- * @param {string} title @param {Thing[]} things @param {string} usual @param {boolean} [real]
+ * @param {string} title @param {Offer[]} things @param {string} usual @param {boolean} [real]
  */
 function cards(title, things, usual, real = false) {
   const set = h("fieldset", { class: "things" });
   let wanted = usual,
-    chosen = usual;
+    chosen = /** @type {string | undefined} */ (usual);
   return {
     set,
-    only: (/** @type {(thing: Thing) => boolean} */ suits, /** @type {string[]} */ kinds) => {
+    only: (/** @type {(thing: Offer) => boolean} */ suits, /** @type {string[]} */ kinds) => {
       const left = things.filter(suits),
         lost = things.find((thing) => thing.key === wanted && !suits(thing));
-      chosen = (left.find((thing) => thing.key === wanted) ?? (real ? undefined : left[0]))?.key ?? "";
+      chosen = (left.find((thing) => thing.key === wanted) ?? (real ? undefined : left[0]))?.key;
       left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
       set.replaceChildren(h("legend", {}, title), ...(real && lost ? [refused(lost, kinds)] : []), ...left.map(card));
       set.scrollTop = 0;
     },
-    value: () => chosen,
+    value: () => chosen ?? "",
   };
   /** @param {Thing} thing */
   function card(thing) {
@@ -142,9 +158,10 @@ export class CuttingSlip {
       blocks = print.blocks.map((block) => ({ name: block.name, ...block.cut_by }));
     const cutter = asEach("cutter", shelf.cutters, blocks),
       material = asEach("material", shelf.materials, blocks),
-      kinds = shelf.machines.filter((kind) => blocks.some((block) => block.for.includes(kind)));
+      sorted = blocks.map((block) => shelf.machines.filter((kind) => block.for.includes(kind))),
+      kinds = sorted.every((own) => String(own) === String(sorted[0])) ? sorted[0] : [];
     const usual = { cutter: cutter.usual, material: material.usual, for: kinds };
-    const { parts, read } = cuttingParts({ ...shelf, cutters: cutter.things, materials: material.things }, usual),
+    const { parts, read } = cuttingParts({ ...shelf, cutters: cutter.things, materials: material.things }, usual, blocks),
       said = h("p", { role: "status", class: "refused" }),
       made = this.files.made > 0;
     const told = { ...this.does, say: (/** @type {string} */ words) => void (said.textContent = words) };
@@ -153,7 +170,8 @@ export class CuttingSlip {
       "dialog",
       { "aria-labelledby": "cutting-title" },
       h("h2", { id: "cutting-title" }, "Who cuts it"),
-      h("p", { class: "faint" }, "It holds for all blocks, and is written into the print file. Take back brings the former ones back."),
+      h("p", { class: "faint" }, "What you change holds for all blocks, and is written into the print file. Take back brings the former back."),
+      h("p", { class: "faint" }, "With another material, what the file says of the former one goes: composition, thickness, depth of cut, grain."),
       h("p", { class: "faint" }, "Snow that is not locked grows anew, for each machine leaves other lands and cuts."),
       h(
         "form",
@@ -163,7 +181,8 @@ export class CuttingSlip {
             save.disabled = true;
             void tried(told, async () => {
               told.say("");
-              await this.does.send({ do: "cut by", ...read() });
+              const changed = Object.entries(read()).filter(([key, value]) => String(value) !== String(usual[/** @type {keyof CutBy} */ (key)]));
+              await this.does.send({ do: "cut by", ...Object.fromEntries(changed) });
               dialog.close();
               if (made) await this.files.again();
             }).finally(() => (save.disabled = false));
@@ -180,21 +199,20 @@ export class CuttingSlip {
 
 /**
  * What there is to choose from, and what is chosen: where blocks differ, first as each has it.
- * @param {"material" | "cutter"} key @param {Thing[]} things @param {(CutBy & {name: string})[]} blocks
+ * @param {"material" | "cutter"} key @param {Offer[]} things @param {(CutBy & {name: string})[]} blocks
  */
 function asEach(key, things, blocks) {
   const own = new Set(blocks.map((block) => block[key]));
   if (own.size < 2) return { things, usual: blocks[0]?.[key] ?? "" };
   const there = things.filter((thing) => own.has(thing.key)),
     words = blocks.map((block) => `${block.name}: ${there.find((thing) => thing.key === block[key])?.name ?? block[key]}`);
-  const all = (/** @type {string} */ kind) => there.every((thing) => thing.machines.includes(kind)),
-    some = (/** @type {string} */ kind) => there.some((thing) => thing.machines.includes(kind));
   const each = {
     key: "",
-    name: "as each block has it",
+    name: EACH,
     words: words.join("; "),
-    machines: ["hand", "laser", "router"].filter(key === "material" ? all : some),
+    machines: [],
     never: Object.assign({}, ...there.map((thing) => thing.never)),
+    each: there,
   };
   return { things: [each, ...things], usual: "" };
 }

@@ -13,13 +13,16 @@ from shapely import affinity
 from shapely.ops import substring
 
 from carvegen import geometry
-from carvegen.base.errors import InputError
+from carvegen.base.errors import InputError, RefusedError
+from carvegen.base.words import shortened
+from carvegen.facts.composition import ban
+from carvegen.facts.profiles import KINDS
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
 from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import with_cutting, with_marks_file, with_mending, with_weather
+from carvegen.prints.file.editing import OF_A_PIECE, with_cutting, with_marks_file, with_mending, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
@@ -29,6 +32,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Finding
     from carvegen.geometry import Floats
     from carvegen.page.table.desk import Desk, Keeping, Names
+    from carvegen.prints.file.keys import PrintBlock
 
 __all__ = ["Planned", "marks_planned", "mending_planned", "planned"]
 
@@ -521,4 +525,28 @@ def _(gesture: gestures.CutBy, desk: Desk) -> Planned:
     text = _edited_text(desk, with_cutting, gesture.kinds, gesture.material, gesture.cutter)
     if text[0] == text[1]:
         raise InputError("is cut so already", where="the print", hint="choose another machine, tool or material")
-    return Planned(change=Change(what=f"cut by {', '.join(gesture.kinds)}", text=text))
+    other = [block for block in desk.print_.blocks if gesture.material not in ("", block.material)]
+    for block in other:
+        _check_former(block)
+    now = ", ".join(filter(None, [*gesture.kinds, gesture.cutter, gesture.material]))
+    return Planned(change=Change(what=f"cut by {now}", text=text), notes=tuple(_gone_with_former(other)))
+
+
+def _check_former(block: PrintBlock) -> None:
+    """Refuse to let go, by a choice from a list, of a declared composition that a machine must not meet."""
+    if any(ban(block.declare, kind) for kind in KINDS):
+        raise RefusedError(
+            f'is declared "{shortened(block.declare)}", which a machine must not meet',
+            where=f"the {block.name} block",
+            hint="if another piece is cut, take that out of the print file first",
+        )
+
+
+def _gone_with_former(blocks: Iterable[PrintBlock]) -> Iterator[str]:
+    """That what was said of pieces of another material went with these; blocks of which the same was said together."""
+    names: dict[str, list[str]] = {}
+    for block in blocks:
+        if gone := ", ".join(words for key, words in OF_A_PIECE.items() if getattr(block, key)):
+            names.setdefault(gone, []).append(block.name)
+    for gone, alike in names.items():
+        yield f"{', '.join(alike)}: {gone} went with the former material; the print file may say those of the new one"

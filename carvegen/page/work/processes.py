@@ -87,9 +87,9 @@ class BackgroundWork:
         failed: Callable[[CarvegenError | None], None],
     ) -> None:  # fmt: skip
         """Begin; `done` hears the result, `failed` why there is none. Neither is called of work that is stopped."""
-        self._begins = True
-        try:
-            with self._lock:
+        with self._lock:
+            self._begins = True
+            try:
                 self._stop()
                 context = _processes()
                 ours, theirs = context.Pipe(duplex=False)
@@ -97,8 +97,8 @@ class BackgroundWork:
                 child.start()
                 theirs.close()
                 self._child = child
-        finally:
-            self._begins = False
+            finally:
+                self._begins = False
         threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
 
     def stop(self) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import InputError
@@ -10,8 +11,12 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["edited", "with_cutting", "with_marks_file", "with_mending", "with_weather"]
+__all__ = ["OF_A_PIECE", "edited", "with_cutting", "with_marks_file", "with_mending", "with_weather"]
 
+#: What a block's table says of its piece of material, by key: it goes with that.
+OF_A_PIECE = MappingProxyType({
+    "declare": "composition", "thickness_mm": "thickness", "depth_mm": "depth of cut", "grain_deg": "grain",
+})  # fmt: skip
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -59,14 +64,21 @@ def with_mending(path: Path, raw: bytes, block: int) -> bytes:
 
 
 def with_cutting(path: Path, raw: bytes, kinds: Sequence[str], material: str, cutter: str) -> bytes:
-    """The print file with all blocks cut by these kinds of machine; material and cutter of each as it is where ""."""
-    wanted = {"material": material, "cutter": cutter, "for": list(kinds)}
+    """The print file with all blocks cut by these kinds of machine, of a material, by a cutter; each as it is where "".
+
+    What a block's table says of its piece of the former material goes.
+    """
 
     def change(document: Any) -> None:  # noqa: ANN401
         for table in document["blocks"]:
-            for key, value in wanted.items():
-                if value and table.get(key) != value:
-                    table[key] = value
+            if kinds and set(table.get("for", ())) != set(kinds):
+                table["for"] = list(kinds)
+            if cutter and table.get("cutter") != cutter:
+                table["cutter"] = cutter
+            if material and table.get("material") != material:
+                table["material"] = material
+                for key in OF_A_PIECE:
+                    table.pop(key, None)
 
     return edited(path, raw, change)
 
