@@ -61,7 +61,9 @@ _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
 _FREE = {
     "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
     "_PLAIN_MM", "_ASKEW", "_ROOM", "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
+    "_FEW_ROUTES",
 }  # fmt: skip
+_SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far beyond a tile is looked
 _ROUNDING = 2e-6  #: nor how much room there is for rounding
 _SPARE_SECONDS = 60
 #: Rooms that no motif grows by: what has grown is the same whatever is changed in them.
@@ -112,10 +114,10 @@ def _walk(tree: ast.AST, *, changeable: bool = True) -> Iterator[tuple[ast.AST, 
         fixed = name in ("annotation", "returns", "slice", "decorator_list") or isinstance(tree, ast.JoinedStr)
         fixed |= isinstance(tree, ast.keyword) and tree.arg in _FINENESS
         fixed |= isinstance(tree, ast.Assign) and any(_is_free(target) for target in tree.targets)
-        digits = name == "args" and isinstance(tree, ast.Call) and ast.unparse(tree.func) == "round"
+        spare = name == "args" and isinstance(tree, ast.Call) and ast.unparse(tree.func) in _SPARE
         for k, node in enumerate(value if isinstance(value, list) else [value]):
             if isinstance(node, ast.AST):
-                here = changeable and not fixed and not (digits and k)
+                here = changeable and not fixed and not (spare and k)
                 yield node, here
                 yield from _walk(node, changeable=here)
 

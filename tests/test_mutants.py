@@ -33,7 +33,8 @@ def test_limits_comparisons_branches_and_signs_are_among_them() -> None:
     ("code", "count"),
     [
         ("round(x, 3)", 0), ("round(4 * x)", 1), ("_ARC = 8", 0), ("_ARCS = 8", 1), ("x.buffer(y, quad_segs=8)", 0),
-        ("n > geometry.LARGE", 0), ("x + 1e-9", 0), ("x > 1e-9", 1), ("x + 1e-3", 2), ("x: t[2] = 5", 1),
+        ("tiles_of(a, 2 * b)", 0), ("n > geometry.LARGE", 0), ("x + 1e-9", 0), ("x > 1e-9", 1), ("x + 1e-3", 2),
+        ("x: t[2] = 5", 1),
     ],
 )  # fmt: skip
 def test_what_changes_no_decision_is_left_alone(code, count, tmp_path) -> None:

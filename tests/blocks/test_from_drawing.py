@@ -10,6 +10,7 @@ from carvegen.artwork.drawing import known_words
 from carvegen.base.errors import InputError
 from carvegen.blocks import from_drawing
 from carvegen.blocks.from_drawing import drawn_land
+from tests.cases import box, shapes
 
 
 def drawing(words: str, size: str = 'width="30mm" height="20mm"') -> str:
@@ -44,3 +45,12 @@ def test_what_holds_only_the_new_cuts_of_a_block_is_no_land_of_it(monkeypatch, t
     with pytest.raises(InputError, match="only what is new") as told:
         drawn_land(path)
     assert "lands/" in told.value.hint
+
+
+@pytest.mark.parametrize(("apart", "said"), [(0, True), (20, False)])
+def test_a_cut_that_lies_on_a_cut_out_is_cut_out_and_that_is_said(apart: float, said: bool) -> None:
+    """Squares of 10 mm that overlap by half, or lie apart: plane areas."""
+    cuts, notes = from_drawing._apart(shapes(box(0, 0, 10, 10)), shapes(box(5 + apart, 0, 10, 10)))
+    assert [its.area for its in cuts] == [50 if said else 100]
+    assert bool(notes) == said
+    assert from_drawing._apart(shapes(), cuts) == (pytest.approx([]), "")

@@ -18,9 +18,10 @@ from carvegen.base.findings import Severity
 from carvegen.blocks.job import Job
 from carvegen.blocks.register_marks import register_for, with_moat
 from carvegen.checks import CHECKS, checked
+from carvegen.checks.survey import Reach
 from carvegen.facts.printing import USUAL
 from carvegen.facts.register import Plan
-from tests.cases import block, box, disc, setup
+from tests.cases import block, box, disc, setup, shapes
 
 BREAKS, RISK = Severity.BREAKS, Severity.RISK
 NEAR = 0.004  #: mm: twice what the checks let pass for a grid of 1 µm
@@ -233,3 +234,20 @@ def test_a_moat_too_narrow_or_narrowed_by_a_stop_is_told(margin: float, wide: fl
     """A stop's wall stands 2 mm inside the sheet's edge: of a margin of 5 mm, 3 are left for the groove."""
     told = [its for its in checked(moat(wide, Plan(method="stops", paper_margin_mm=margin))) if its.rule == "moat"]
     assert [its.measured for its in told] == ([] if measured is None else [pytest.approx(measured, abs=0.002)])
+
+
+def test_walls_are_told_of_where_this_file_makes_some() -> None:
+    """Steeper than is wanted: cuts of a block have walls; of a die they have files of their own, cut-outs have none."""
+    steep = wall(30.01)
+    die, sawn = (
+        dataclasses.replace(steep, block=its)
+        for its in (dataclasses.replace(steep.block, bevelled=True), block(cut_outs=(box(10, 10, 6, 6),)))
+    )
+    told = ["wall-angle" in {one.rule for one in checked(job)} for job in (steep, die, sawn)]
+    assert told == [True, False, False]
+
+
+@pytest.mark.parametrize(("wide", "parts"), [(0.3965, False), (0.3955, True)])
+def test_a_strip_narrower_than_the_cutter_by_a_hair_can_be_made(wide: float, parts: bool) -> None:
+    """4 µm (our own choice) are the errors of grid and buffers, and no narrow cut: both sides of it."""
+    assert Reach(shapes(box(10, 10, 8, wide)), 0.4).broken.tolist() == [parts]

@@ -52,6 +52,15 @@ def test_longest_sides() -> None:
     np.testing.assert_allclose(direction[:3], (0, 0, 30), atol=1e-6)
 
 
+@pytest.mark.parametrize(("bow", "longest"), [(0.0019, 10.0), (0.0021, 5.0)])
+def test_a_side_that_bows_by_less_than_the_eye_sees_is_straight(bow: float, longest: float) -> None:
+    """Long sides that bow out by a share of the extent, 0.002 of it (our own choice) from both sides; Pythagoras."""
+    extent = np.hypot(10, 2)
+    off = bow * extent
+    bowed = shapely.Polygon([(0, 0), (5, -off), (10, 0), (10, 2), (5, 2 + off), (0, 2)])
+    assert straight_runs(shapes(bowed))[0] == pytest.approx(longest / extent, rel=1e-3)
+
+
 def test_long_axes_of_boxes() -> None:
     ratio, doubled = elongations(shapes(box(0, 0, 6, 2), box(3, 3, 1, 4), box(0, 0, 2, 2)))
     np.testing.assert_allclose(ratio, (3, 4, 1), atol=1e-9)

@@ -134,6 +134,12 @@ def test_the_steeper_the_less_clings() -> None:
     assert (clinging_mm(slope, 0.9, 50.0) > clinging_mm(slope, 0.3, 50.0)).all()
 
 
+@pytest.mark.parametrize(("sticky", "stands"), [(0.0, 0.294), (0.5, 0.42), (1.0, 0.546)])
+def test_a_layer_that_stands_upright_is_less_than_half_of_what_has_fallen(sticky, stands) -> None:
+    """0.42 of it, by stickiness three tenths less or more (common practice, no source), on a level base or nearly."""
+    assert clinging_mm(np.array([0.0, 0.1]), sticky, 6.0) == pytest.approx(6 * stands)
+
+
 def test_narrow_things_bear_less_of_much_snow() -> None:
     """A cap on a post grows with the post's breadth: (b / 2) tan A, from either end at repose."""
     deep = [

@@ -242,6 +242,12 @@ def test_the_stronger_the_more() -> None:
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
 
 
+@pytest.mark.parametrize(("level", "snow"), [(0.0, 0.03), (2.0, 0.1)])
+def test_marks_grow_by_what_was_solved_for_the_whole_face_unless_a_level_was_asked(level: float, snow: float) -> None:
+    settled = settled_by(motif("snowfall").Settings(snow=0.1, level=level), {"snow": 0.03, "unknown": 1.0})
+    assert (settled.snow, settled.level) == (snow, 0.0)
+
+
 @cache
 def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
     """A motif's own snow on a face of 60 mm."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -23,7 +24,8 @@ from carvegen.facts.profiles import Library
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
-from carvegen.motifs.frost.bridges import _course
+from carvegen.motifs.frost.arms import Arms, Crystals
+from carvegen.motifs.frost.bridges import PER_MM, _course, _with_fork
 from carvegen.motifs.frost.stubs import Stub
 from carvegen.motifs.growth import Place
 from tests.cases import once
@@ -241,3 +243,24 @@ def test_a_stem_leads_from_stub_to_stub_as_a_cubic_of_both_directions(tip, degre
     assert shapely.distance(geometry.dots(course), twin).max() < 0.01
     assert np.allclose(np.hypot(*np.diff(course, axis=0).T), 0.1, atol=0.005)
     assert np.hypot(*(course[-1] - beyond)) < 0.1
+
+
+@pytest.mark.parametrize(("middle", "side"), [((3.0, 9.0), 1), ((3.0, -9.0), -1)])
+def test_a_stout_stem_on_a_short_path_forks_sixty_degrees_towards_the_middle_and_a_thin_one_does_not(middle, side):
+    """Its path runs along x: what lies above is on its left. The middle of the mark lies above, then below."""
+    path = np.column_stack([0.1 * np.arange(51), np.zeros(51)])
+    crystal, stem = Crystals.none(), Arms.none()
+    crystal = Crystals(*(np.zeros((1, *column.shape[1:]), column.dtype) for column in vars(crystal).values()))
+    stem = Arms(*(np.zeros((1, *column.shape[1:]), column.dtype) for column in vars(stem).values()))
+    pane = SimpleNamespace(least=0.2, step=0.1, settings=SimpleNamespace(reach_mm=60.0))
+
+    def arms(planned_mm: float) -> Arms:
+        chance = SimpleNamespace(normal=lambda *_: 0.0)
+        root = dataclasses.replace(stub((0.0, 0.0), 0.0), half=pane.least + planned_mm * PER_MM)
+        return _with_fork(pane, root, crystal, stem, chance, path=path, middle=np.array(middle))
+
+    assert len(arms(1.4 * 5.1)) == 1
+    fork = arms(1.6 * 5.1).chosen(np.array([1]))
+    assert (fork.side[0], fork.parent[0], fork.sprung_at[0]) == (side, 0, pytest.approx(fork.tip[0][0]))
+    assert np.degrees(fork.turn[0]) == pytest.approx(60 * side)
+    assert fork.tip[0].tolist() in path.tolist()

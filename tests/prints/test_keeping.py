@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from carvegen.prints.keeping import _free_file
+import pytest
+
+from carvegen.prints.keeping import _free_file, _inside
 
 
 def test_a_motif_is_kept_in_a_file_of_its_own(tmp_path) -> None:
@@ -19,3 +21,12 @@ def test_what_lies_there_is_kept_and_what_a_killed_run_left_is_taken_up(tmp_path
     assert _free_file(tmp_path, "posts", set(), b"new") == first
     (tmp_path / first).write_bytes(b"hers")
     assert _free_file(tmp_path, "posts", set(), b"new") != first
+
+
+@pytest.mark.parametrize(
+    ("name", "inside"),
+    [("kept/posts.svg", True), ("posts..svg", True), ("../posts.svg", False), ("kept/../../posts.svg", False),
+     ("/tmp/posts.svg", False), ("", False)],
+)  # fmt: skip
+def test_no_file_outside_of_the_prints_folder_is_written(name: str, inside: bool) -> None:
+    assert _inside(name) == inside

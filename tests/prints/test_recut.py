@@ -19,6 +19,7 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.artwork.on_plan import PoorFitError, lay_file
+from carvegen.artwork.on_plan.shapes_seen import InkSeen
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from carvegen.blocks.block import Block
@@ -452,6 +453,23 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     assert known.tolerance_mm == 0.3
     unlike = shapely.symmetric_difference(known.land, key.difference(snow))
     assert shapely.buffer(unlike, -0.15).area < 0.5
+
+
+@pytest.mark.parametrize("shows", ["the block", "the print"])
+def test_a_picture_of_a_block_is_read_as_land_and_one_of_a_print_by_inks(tmp_path, monkeypatch, shows):
+    """Readers that know one answer each: the key as its block shows it, and as its ink does."""
+    land = {"the block": shapely.box(5, 5, 9, 9), "the print": shapely.box(20, 20, 29, 29)}
+    seen = {name: InkSeen(land=its, hidden=shapely.Polygon()) for name, its in land.items()}
+    monkeypatch.setattr(recut, "lay_file", lambda *_, **__: (shows, None))
+    monkeypatch.setattr(recut, "shown_alone", lambda *_: None)
+    monkeypatch.setattr(recut, "read_block", lambda _: seen["the block"])
+    monkeypatch.setattr(recut, "read_inks", lambda *_: {"key": seen["the print"]})
+    monkeypatch.setattr(recut, "board_sides", lambda _: None)
+    Image.new("L", (8, 8)).save(tmp_path / "block.jpg")
+    (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
+    (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
+    known = standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")["key"]
+    assert shapely.equals(known.land, land[shows])
 
 
 @pytest.mark.parametrize(

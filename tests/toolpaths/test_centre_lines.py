@@ -124,6 +124,15 @@ def test_passes_go_deeper_step_by_step_and_only_where_there_is_more() -> None:
     assert set(np.round(ends, 6)) <= {0.0, -0.5, -1.0, -1.5}
 
 
+@pytest.mark.parametrize(("width", "times"), [(1.99, 1), (2.0, 1), (2.01, 2)])
+def test_what_one_pass_reaches_the_bottom_of_no_other_follows(width: float, times: int) -> None:
+    """A V of 90 degrees is as deep as half of its width, 1 mm after the first of two passes: both sides of it."""
+    paths = centre_lines(medial_axis(shapes(box(0, 0, 20, width))), v(90), 2.0, passes=2)
+    along = paths.lengths[paths.lengths > 10]
+    assert len(along) == times
+    assert along.min() > 20 - width
+
+
 def test_lines_keep_to_their_zone() -> None:
     paths = centre_lines(medial_axis(shapes(box(0, 0, 20, 2))), v(60), 5.0, zone=shapely.box(5, -1, 12, 3))
     assert paths.xyz[:, 0].min() == pytest.approx(5)

@@ -83,6 +83,15 @@ def test_floor() -> None:
     assert kept("floor", changed(laser, Work.LOWER, depth_mm=5.9), USUAL)
 
 
+def test_the_floor_that_the_material_keeps_holds_however_deep_the_block_is_asked() -> None:
+    """Cherry of 19.1 mm keeps 6 mm: 13.1 mm are the most, of a block that asks for 16 too; both sides of the limit."""
+    plan = planned(USUAL, cut_outs=())
+    plan = dataclasses.replace(plan, job=dataclasses.replace(plan.job, depth_mm=16.0))
+    for deep, said in ((13.0, ""), (13.2, "13.20 mm deep, below the floor at 13.10 mm")):
+        assert said in " ".join(kept("floor", changed(plan, Work.WALL, depth_mm=deep), USUAL))
+        assert bool(kept("floor", changed(plan, Work.WALL, depth_mm=deep), USUAL)) == bool(said)
+
+
 def test_bed() -> None:
     """A block of 40 x 30 mm on a bed of 30 x 20 mm; and a path far outside the block."""
     plan = planned(USUAL)

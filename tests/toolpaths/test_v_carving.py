@@ -91,6 +91,16 @@ def test_what_the_axis_says_to_be_filled_is(seed: int, blunt: float, torn: float
     assert shapely.equals_exact(told, every).all()
 
 
+@pytest.mark.parametrize(("blunt", "told"), [(0.3, [True, False]), (1.0, [True, True])])
+def test_only_shapes_of_whose_corners_a_disc_leaves_something_are_looked_at(blunt: float, told: list[bool]) -> None:
+    """A square and a 12-gon: r (1 / sin(a/2) - 1) is left of a corner of angle a, of 150 degrees 0.011 and 0.035 mm.
+
+    More than 0.02 is worth a word.
+    """
+    both = shapes(box(0, 0, 10, 10), disc(5, 30, 5, points=12))
+    assert sharp(medial_axis(both), 2, blunt).tolist() == told
+
+
 def test_a_block_of_many_shapes_keeps_its_promises() -> None:
     rng = np.random.default_rng(5)
     cuts = [

@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.geometry.narrow import narrow_places
 from carvegen.motifs.snowfall import Settings, edge
-from tests.cases import limits, shapes
+from tests.cases import disc, limits, shapes
 
 FRAME = geometry.box(100, 75)
 #: One of a heavy fall, cut off by the right side: it runs out beside it in two corners, one of 39 degrees.
@@ -180,3 +180,16 @@ def test_two_corners_of_a_blunt_end_of_land_are_one_tip_for_the_coarse_measure_t
     left = edge._firm(flakes, nowhere, face, its, unfilled=nowhere)
     assert not long(left)
     assert shapely.area(left).sum() > 0.9 * shapely.area(flakes).sum()
+
+
+def test_a_round_cutter_misses_what_is_sharp_and_not_what_is_blunt() -> None:
+    """A corner of angle a leaves r² (cot(a/2) - (pi - a)/2): all six of a hexagon 0.08 cuts squared, a triangle's 0.51.
+
+    Of two strips with round ends it makes the one that is broader by a twentieth, and nothing of one that is narrower.
+    """
+    its = limits(0.15, 0.4)
+    many = [affinity.translate(disc(0, 0, 3, points=n), 10 * n, 50) for n in (3, 6)]
+    strip = shapely.LineString([(10, 20), (15, 20)])
+    some, missed, _ = edge._missed(shapes(*many, strip.buffer(0.21), strip.buffer(0.19)), shapely.Polygon(), its)
+    assert some.tolist() == [True, False, False, True]
+    assert shapely.intersects(missed, many[1]).sum() == 0

@@ -13,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload import growing, settling
 from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
 from carvegen.motifs.snowload.growing import _reads
 from carvegen.motifs.snowload.scene import Page, columns_of, without_marks
@@ -379,6 +380,23 @@ def test_rock_shows_in_streaks_below_the_white_of_a_peak() -> None:
         off = reach - np.convolve(np.pad(reach, 8, mode="edge"), np.ones(17) / 17, mode="valid")
         assert np.abs(off).mean() > 0.2 * reach.mean()
         assert np.count_nonzero(np.diff(np.sign(off))) >= 8
+
+
+def test_the_more_a_peak_is_a_crag_the_less_it_is_a_field(monkeypatch) -> None:
+    """What is all crag is no field, down which the white would reach; what is half of one is half a field at most."""
+    kept = []
+
+    def enough(ledges, _depth, _settings, _ends, field, **_):
+        kept.append((field, settling.crags(ledges)))
+        raise TimeoutError  # the rest of the drawing costs more
+
+    monkeypatch.setattr(growing, "reaching", enough)
+    with pytest.raises(TimeoutError):
+        white(shapely.Polygon([(-9, -9), (-9, 8), (20, 14), (35, 34), (50, 14), (79, 8), (79, -9)]), patchy=0)
+    ((field, crag),) = kept
+    assert (crag > 0.5).any()
+    assert field.max() > 0
+    assert (field <= 1 - crag + 1e-9).all()
 
 
 def test_the_head_of_every_low_peak_is_white() -> None:
