@@ -45,6 +45,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
+_TOUCHES_MM = 0.01  #: what is so near to a hole is round it
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
@@ -408,17 +409,20 @@ class _Grower:
     def _holes(self, motif: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
         """What holes are in what it lies on: as said of layers, and where marks lie on them as these say.
 
-        What is drawn in a hole, in front, is its glass: there is no ledge in it.
+        What is drawn in a hole, in front of the rearmost thing round it, is its glass: there is no ledge in it.
         """
-        these = self.drawing.union(motif.on)
-        holes = geometry.holes(geometry.parts(these))
-        panes = [layer for layer in self.drawing.in_front_of(motif.on) if layer.name not in motif.on]
-        glass = shapely.intersection(holes, self.drawing.union([layer.name for layer in panes]))
-        glazed = geometry.union(holes[shapely.area(glass) > _MOSTLY * shapely.area(holes)])
+        holes = geometry.holes(geometry.parts(self.drawing.union(motif.on)))
+        glazed: list[BaseGeometry] = []
+        for rearmost in reversed(self.drawing.named(motif.on)):
+            round_ = shapely.dwithin(holes, rearmost.shape, _TOUCHES_MM)
+            panes = [layer.name for layer in self.drawing.in_front_of([rearmost.name]) if layer.name not in motif.on]
+            glass = shapely.intersection(holes[round_], self.drawing.union(panes))
+            glazed += [*holes[round_][shapely.area(glass) > _MOSTLY * shapely.area(holes[round_])]]
+            holes = holes[~round_]
         layers = [layer for layer in self.drawing.named(motif.on) if layer.gaps]
         marks = [mark for mark in self.hole_marks if not mark.motifs or motif.name in mark.motifs]
         return (
-            *([(glazed, "marks")] if not shapely.is_empty(glazed) else []),
+            *([(geometry.union(*glazed), "marks")] if glazed else []),
             *((geometry.union(geometry.holes(geometry.parts(layer.shape))), layer.gaps) for layer in layers),
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )

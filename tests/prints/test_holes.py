@@ -106,3 +106,16 @@ def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, 
     monkeypatch.setitem(globals(), "SNOW", SNOW.replace("marks", "open"))
     monkeypatch.setitem(globals(), "DRAWING", DRAWING.replace("</svg>", f"{drawn}</svg>"))
     assert bears(tmp_path, **({"sky": ["PANE"]} if pane else {}))[2] != glass
+
+
+@pytest.mark.parametrize("behind", [True, False], ids=["water", "glass"])
+def test_what_is_drawn_before_the_walls_of_a_hole_is_seen_through_it_and_no_glass(
+    tmp_path, monkeypatch, behind
+) -> None:
+    """Water between firs and a jetty, both of which bear snow, shuts no hole between a rope and the jetty's boards."""
+    firs, water = '<g id="FIRS"><path d="M1 30h6v9h-6z"/></g>', '<g id="PANE"><path d="M42 16h11v12h-11z"/></g>'
+    back, front = DRAWING.split('<g id="SHED">')
+    drawn = f'{back}{firs}{water * behind}<g id="SHED">{front}'.replace("</svg>", f"{water * (not behind)}</svg>")
+    monkeypatch.setitem(globals(), "SNOW", SNOW.replace("marks", "open").replace('"SHED"', '"FIRS", "SHED"'))
+    monkeypatch.setitem(globals(), "DRAWING", drawn)
+    assert bears(tmp_path, sky=["PANE", "FIRS"])[2] == behind

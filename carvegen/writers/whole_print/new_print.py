@@ -218,11 +218,9 @@ def guess(
     covered = _fills(geometry.stack(layers[name] for name in inked), face)
     under_all = {name for name in behind if _fills(layers[name], face)}
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
-    own = [block["layers"] for block in blocks]
-    under = [_standing_on(k, blocks, layers) for k in range(len(blocks))]
-    if under_all.intersection(own[0]):
-        under[0] = _darker_layers(blocks, layers, face)
-    blocks = [block | {"layers": own[k] + under[k]} for k, block in enumerate(blocks)]
+    under = [_standing_on(k, blocks, layers) for k in range(1, len(blocks))]
+    under = [_darker_layers(blocks, layers, face) if under_all.intersection(blocks[0]["layers"]) else [], *under]
+    blocks = [block | {"layers": block["layers"] + more} for block, more in zip(blocks, under, strict=True)]
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,
