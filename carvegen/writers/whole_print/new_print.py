@@ -39,9 +39,9 @@ _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands 
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
-_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
-_DARK_GROUND, _STANDING = 5.0, 0.01  #: or by so much, where darker things that stand before it fill so much of the face
-_STANDS_ON = 0.8  #: of a layer: with so much of it on the shapes of a lighter block it stands on them; our own choice
+_MUCH_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
+_DARKER, _STANDING = 5.0, 0.01  #: or by so much, where darker things that stand before it fill so much of the face,
+_STANDS_ON = 0.8  #: or with so much of each shape on those of a lighter block, which prints under it: our own choices
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
@@ -270,16 +270,16 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, Pol
     order = list(layers)
 
     def goes_under(name: str) -> bool:
-        before = [other for other in order[order.index(name) + 1 :] if darker.get(other, 0.0) >= _DARKER]
+        before = [other for other in order[order.index(name) + 1 :] if darker.get(other, 0.0) >= _MUCH_DARKER]
         standing = geometry.union(*(layers[other] for other in before))
         covered = shapely.intersection(geometry.union(layers[name]), standing)
-        return bool(darker[name] >= _DARK_GROUND and shapely.area(covered) >= _STANDING * face.area)
+        return bool(darker[name] >= _DARKER and shapely.area(covered) >= _STANDING * face.area)
 
-    return [name for name, by in darker.items() if by >= _DARKER or goes_under(name)]
+    return [name for name, by in darker.items() if by >= _MUCH_DARKER or goes_under(name)]
 
 
 def _standing_on(number: int, blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, PolygonArray]) -> list[str]:
-    """The layers that a block may print under: much darker ones, all of whose shapes stand on its own, as firs do.
+    """The layers that a block may print under: darker ones, all of whose shapes stand on its own, as firs on a hill.
 
     What is drawn between them, white too, lies on the ground: there the block prints nothing that could run on.
     """
