@@ -31,6 +31,7 @@ _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
 _TURNS = 2  #: in so many turns of their own all flakes of a lot of three are laid again
+_NEARLY = 0.99  #: of what must be left, so much is left by several: what one leaves is not reckoned more exactly
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
@@ -68,9 +69,9 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
     One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
-    it, as a window is. What happens to a flake depends on it, on what it covers, and on those within some lands of it,
-    of which one goes where they cut through together; a smaller one lies in the flake itself and is made by
-    the smallest cut.
+    it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut. Of several that cut
+    through together, three across at most, as few go as must. A flake more or less changes nothing further off than
+    twelve times two of the largest flakes and what must be left beside each; mostly no further than a few flakes.
 
     Parameters
     ----------
@@ -194,7 +195,7 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
     around = np.asarray(shapely.make_valid(around), dtype=object)
 
     def pieces(ground: PolygonArray, white: PolygonArray) -> Indices:
-        return _pieces(geometry.offset(shapely.difference(ground, white), -left / 2, quad_segs=4), limits)
+        return _pieces(geometry.offset(shapely.difference(ground, white), -_NEARLY * left / 2, quad_segs=4), limits)
 
     most = np.zeros(len(together), dtype=np.int64)
     np.maximum.at(most, group, pieces(around[group], flakes))
@@ -213,7 +214,7 @@ def _cut_through(shapes: PolygonArray, figure: BaseGeometry, limits: Limits) -> 
     windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
     around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
     around = np.asarray(shapely.make_valid(around), dtype=object)
-    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm, quad_segs=2))
+    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm))
     return _pieces(left, limits) > _pieces(around, limits)
 
 
