@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import count
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,8 @@ _LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light
 _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
+_TURNS = 2  #: in so many turns of their own all flakes of a lot of three are laid again
+_NEARLY = 0.99  #: of what must be left, so much is left by several: what one leaves is not reckoned more exactly
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
@@ -66,9 +69,9 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
     One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
-    it, as a window is. What happens to a flake depends on it, on what it covers, and on those within some lands of it,
-    of which one goes where they cut through together; a smaller one lies in the flake itself and is made by
-    the smallest cut.
+    it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut. Of several that cut
+    through together, three across at most, as few go as must. A flake more or less changes nothing further off than
+    twelve times two of the largest flakes and what must be left beside each; mostly no further than a few flakes.
 
     Parameters
     ----------
@@ -119,40 +122,66 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     shapes = shapes[stays]
     lying = np.flatnonzero(~masses(shapes, settings) & shapely.intersects(figure, shapes))
     lying = lying[shapely.area(shapely.intersection(shapes[lying], figure)) > _TOUCHES_MM2]
-    return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, limits)])
+    return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, settings, limits)])
 
 
-def _cutting_together(flakes: PolygonArray, figure: BaseGeometry, outline: BaseGeometry, limits: Limits) -> Indices:
+def _cutting_together(
+    flakes: PolygonArray, figure: BaseGeometry, outline: BaseGeometry, settings: Settings, limits: Limits
+) -> Indices:
     """Numbers of the flakes that go where several cut a figure through, though each alone leaves enough of it.
 
-    Judged together are a flake and those of its neighbours, nearer than what must be left, that come near the outline.
-    Of all that are linked so the one goes without which enough is left at most places, the smallest of several, and
-    on until enough is left everywhere.
+    Judged together is a lot: a flake and those of its neighbours, nearer than what must be left, that come near the
+    outline. Of lots that cut, one flake after another is laid again, and goes if it cuts with those that lie: first
+    those that help least by going, of these the largest. Each waits only for those in its own lots that come before
+    it, for some turns; for the rest cells of a grid take turns. Cells of one turn lie too far apart for one lot, so
+    that what a flake waits for ends within four cells.
     """
-    left, size = _LEFT * limits.land_mm, shapely.area(flakes)
+    lot, member = _lots(flakes, outline, _LEFT * limits.land_mm)
+    cut = _cut_by_all(flakes[member], lot, figure, limits)[lot]
+    lot, member = np.unique_inverse(lot[cut]).inverse_indices, member[cut]
+    one, other = _others(lot)
+    still = _cut_by_all(flakes[member[other]], one, figure, limits)
+    helps = np.bincount(member, ~still, minlength=len(flakes))
+    xy = shapely.get_coordinates(shapely.centroid(flakes))
+    cell = np.floor(xy / (2 * (_LEFT * limits.land_mm + settings.largest_mm))) % 2 @ (1, 2)
+    by_worth = xy[:, 1], xy[:, 0], -shapely.area(flakes), helps
+    waits, gone = np.zeros((2, len(flakes)), dtype=bool)
+    waits[member] = True
+    for turn in count():
+        if not waits.any():
+            break
+        rank = np.argsort(np.lexsort(by_worth if turn < _TURNS else (*by_worth, cell)))
+        it, before = member[one], member[other]
+        now = waits.copy()
+        now[it[waits[it] & waits[before] & (rank[before] < rank[it])]] = False
+        waits &= ~now
+        asked = np.isin(lot, lot[now[member]]) & ~(waits | gone)[member]
+        name, number = np.unique_inverse(lot[asked])
+        cut = np.isin(lot, name[_cut_by_all(flakes[member[asked]], number, figure, limits)])
+        gone[member[cut & now[member]]] = True
+    return np.flatnonzero(gone)
+
+
+def _lots(flakes: PolygonArray, outline: BaseGeometry, left: float) -> tuple[Indices, Indices]:
+    """Lots, from 0 on in order, and who is in each; two at least of each come near the outline; (m,), (m,)."""
     i, j, _ = geometry.close_pairs(flakes, left)
     some = np.unique(np.concatenate([i, j]))
     at_side = np.zeros(len(flakes), dtype=bool)
     at_side[some] = shapely.dwithin(flakes[some], outline, left)
     by, member = np.concatenate([some, i, j]), np.concatenate([some, j, i])
     kept = at_side[member] | (member == by)
-    by, member = by[kept], member[kept]
-    gone = np.zeros(len(flakes), dtype=bool)
-    while True:
-        several = (np.bincount(by, at_side[member], minlength=len(flakes)) > 1)[by]
-        by, group, member = by[several], np.unique_inverse(by[several]).inverse_indices, member[several]
-        cut = _cut_by_all(flakes[member], group, figure, limits)[group]
-        if not cut.any():
-            return np.flatnonzero(gone)
-        by, group, member = by[cut], np.unique_inverse(by[cut]).inverse_indices, member[cut]
-        less, rest = np.nonzero((group[:, None] == group) & ~np.eye(len(group), dtype=bool))
-        still = _cut_by_all(flakes[member[rest]], less, figure, limits)
-        helps = np.bincount(member, ~still, minlength=len(flakes))
-        linked = geometry.linked_groups(len(flakes), by, member)[member]
-        order = np.lexsort((size[member], -helps[member], linked))
-        gone[member[order[np.flatnonzero(np.diff(linked[order], prepend=-1))]]] = True
-        kept = ~gone[member]
-        by, member = by[kept], member[kept]
+    kept &= (np.bincount(by, at_side[member], minlength=len(flakes)) > 1)[by]
+    order = np.flatnonzero(kept)[np.argsort(by[kept], kind="stable")]
+    return np.unique_inverse(by[order]).inverse_indices, member[order]
+
+
+def _others(lot: Indices) -> tuple[Indices, Indices]:
+    """For each entry, of lots in order, the others of its lot: pairs of places in `lot`."""
+    size = np.bincount(lot)
+    one = np.repeat(np.arange(len(lot)), size[lot])
+    start = np.cumsum(size) - size
+    other = np.arange(len(one)) - np.repeat(np.cumsum(size[lot]) - size[lot], size[lot]) + start[lot[one]]
+    return one[one != other], other[one != other]
 
 
 def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limits: Limits) -> Mask:
@@ -166,7 +195,7 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
     around = np.asarray(shapely.make_valid(around), dtype=object)
 
     def pieces(ground: PolygonArray, white: PolygonArray) -> Indices:
-        return _pieces(geometry.offset(shapely.difference(ground, white), -left / 2, quad_segs=4), limits)
+        return _pieces(geometry.offset(shapely.difference(ground, white), -_NEARLY * left / 2, quad_segs=4), limits)
 
     most = np.zeros(len(together), dtype=np.int64)
     np.maximum.at(most, group, pieces(around[group], flakes))
@@ -185,7 +214,7 @@ def _cut_through(shapes: PolygonArray, figure: BaseGeometry, limits: Limits) -> 
     windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
     around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
     around = np.asarray(shapely.make_valid(around), dtype=object)
-    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm, quad_segs=2))
+    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm))
     return _pieces(left, limits) > _pieces(around, limits)
 
 

@@ -95,6 +95,51 @@ def test_of_three_across_a_split_post_only_the_one_in_the_middle_goes() -> None:
     assert list(uncut(flakes, split, SETTINGS, LIMITS)) == [flakes[0], flakes[2]]
 
 
+def test_a_flake_more_at_an_end_of_a_long_chain_changes_nothing_far_from_it() -> None:
+    """Each cuts with the next across the post, and is larger than the one before: the order that reaches furthest."""
+    settings, post = Settings(smallest_mm=0.6, largest_mm=3.6), box(10, 0, 4, 160)
+    xy = np.column_stack([10 + 4 * (np.arange(80) % 2), 158 - 1.87 * np.arange(80)])
+    chain = shapes(*(disc(*its, r, points=24) for its, r in zip(xy, np.linspace(1.6, 1.7, 80), strict=True)))
+    one, other = ({its.wkb for its in uncut(some, post, settings, LIMITS)} for some in (chain, chain[1:]))
+    assert 30 < len(one) < 60, "else nothing is tried here"
+    changed = [shapely.from_wkb(its).centroid.y for its in one ^ other]
+    assert 158 - min(changed, default=158) < 12 * 2 * (2.5 * LIMITS.land_mm + settings.largest_mm) < 120
+
+
+def test_random_posts_hold_and_no_flake_goes_that_would_do_no_harm() -> None:
+    """A brute-force twin: each post by itself, whole; what a disc of two and a half lands passes hangs together."""
+    rng = np.random.default_rng(5)
+    posts = [box(25 * k, 0, width, 20) for k, width in enumerate(rng.uniform(2, 3.6, 90))]
+    lots = []
+    for post in posts:
+        lot: list[shapely.Polygon] = []
+        for x, y, r in rng.uniform(0, 1, (12, 3)):
+            flake = disc(post.bounds[0] + 5 * x - 0.7, 5 + 10 * y, 0.4 + 1.2 * r, points=24)
+            if (shapely.distance(flake, lot) > LIMITS.land_mm).all():
+                lot.append(flake)
+        lots.append(lot)
+    left = uncut(shapes(*(flake for lot in lots for flake in lot)), geometry.union(shapes(*posts)), SETTINGS, LIMITS)
+
+    def holds(post: shapely.Polygon, white: shapely.Geometry, less: float) -> bool:
+        way = shapely.get_parts(shapely.buffer(shapely.difference(post, white), -less))
+        return int((shapely.area(way) > 0.0625).sum()) <= 1
+
+    def harms(flake: shapely.Polygon, post: shapely.Polygon, left_mm: float) -> bool:
+        inside = post.covers(flake) and flake.distance(post.exterior) < left_mm
+        return inside or not holds(post, shapely.buffer(flake, left_mm), 0)
+
+    fates = {"whole": 0, "alone": 0, "together": 0}
+    for post, lot in zip(posts, lots, strict=True):
+        there = left[shapely.dwithin(left, post, 5)]
+        assert holds(post, geometry.union(there), 0.615)
+        assert not any(harms(flake, post, 1.24) for flake in there if flake.intersects(post))
+        for flake in lot:
+            fate = "whole" if flake in there else "alone" if harms(flake, post, 1.26) else "together"
+            assert fate != "together" or not holds(post, shapely.union_all([*there, flake]), 0.63)
+            fates[fate] += 1
+    assert min(fates.values()) > 15, "else nothing is tried here"
+
+
 def test_masses_stay_as_they_are() -> None:
     mass = disc(12.5, 20, 0.6 * SETTINGS.largest_mm)
     assert list(uncut(shapes(mass), BARS, SETTINGS, LIMITS)) == [mass]
