@@ -31,7 +31,7 @@ _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
 _TURNS = 2  #: in so many turns of their own all flakes of a lot of three are laid again
-_NEARLY = 0.99  #: of what must be left, so much is left by several: what one leaves is not reckoned more exactly
+_NEARLY = 0.99  #: of what must be left, so much is left by several: what one leaves is not computed more exactly
 _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 
