@@ -38,14 +38,14 @@ if TYPE_CHECKING:
 
     from carvegen.base.findings import Finding
     from carvegen.base.limits import Limits
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Indices, PolygonArray
     from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
-_TOUCHES_MM = 0.01  #: what is so near to a hole is round it
+_TOUCHES_MM, _ON_RIM = 0.01, 16  #: what is so near to a hole is round it, seen at so many places of its rim
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _NOTED_MM2 = 0.5  #: less snow that is hidden is not noted
 _DRAWN_ON = 0.98  #: a layer of which so large a share lies on another may be only drawn on it
@@ -409,16 +409,15 @@ class _Grower:
     def _holes(self, motif: PrintMotif) -> tuple[tuple[BaseGeometry, str], ...]:
         """What holes are in what it lies on: as said of layers, and where marks lie on them as these say.
 
-        What is drawn in a hole, in front of the rearmost thing round it, is its glass: there is no ledge in it.
+        What is drawn in a hole, in front of what most of its rim is, is its glass: there is no ledge in it.
         """
+        walls = self.drawing.named(motif.on)
         holes = geometry.holes(geometry.parts(self.drawing.union(motif.on)))
         glazed: list[BaseGeometry] = []
-        for rearmost in reversed(self.drawing.named(motif.on)):
-            round_ = shapely.dwithin(holes, rearmost.shape, _TOUCHES_MM)
-            panes = [layer.name for layer in self.drawing.in_front_of([rearmost.name]) if layer.name not in motif.on]
-            glass = shapely.intersection(holes[round_], self.drawing.union(panes))
-            glazed += [*holes[round_][shapely.area(glass) > _MOSTLY * shapely.area(holes[round_])]]
-            holes = holes[~round_]
+        for k in np.unique(wall_of := _wall_of(holes, [wall.shape for wall in walls])).tolist():
+            those = holes[wall_of == k]
+            panes = self.drawing.union([layer.name for layer in self.drawing.in_front_of([walls[k].name])])
+            glazed += [*those[shapely.area(shapely.intersection(those, panes)) > _MOSTLY * shapely.area(those)]]
         layers = [layer for layer in self.drawing.named(motif.on) if layer.gaps]
         marks = [mark for mark in self.hole_marks if not mark.motifs or motif.name in mark.motifs]
         return (
@@ -618,6 +617,17 @@ def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
 def _kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401
     """What a motif keeps out of: what hides it, and earlier white with the land that must stay round that."""
     return shapely.union(hidden, shapely.buffer(before, limits.land_mm + APART_MM, quad_segs=4))
+
+
+def _wall_of(holes: PolygonArray, shapes: Sequence[BaseGeometry]) -> Indices:
+    """The number of the shape that most of each hole's rim belongs to; (n,)."""
+    if not len(holes) or not shapes:
+        return np.empty(0, dtype=np.int64)
+    along = np.arange(_ON_RIM) / _ON_RIM
+    rim = shapely.line_interpolate_point(shapely.get_exterior_ring(holes)[:, None], along, normalized=True)
+    for shape in shapes:
+        shapely.prepare(shape)
+    return np.asarray(np.argmax([shapely.dwithin(shape, rim, _TOUCHES_MM).sum(axis=1) for shape in shapes], axis=0))
 
 
 def _union(arrays: Sequence[PolygonArray]) -> BaseGeometry:

@@ -198,12 +198,25 @@ def test_the_ground_of_dark_things_has_the_sky_under_it_if_it_is_darker_at_all(t
 SHORE, PATCH = shapely.box(0, 0, 40, 16), shapely.box(4, 2, 36, 12)
 
 
+def test_an_ink_prints_in_one_tone_where_only_a_part_of_it_stands_on_the_lightest():
+    """A hill before the sky and water below both: under both lies paper, and under firs alone the hill."""
+    boxes = {"sky": (0, 16, 40, 30), "hill": (0, 16, 40, 22), "water": (0, 0, 40, 16), "firs": (6, 17, 9, 21)}
+    layers = {name: geometry.polygon_array([shapely.box(*its)]) for name, its in boxes.items()}
+    colours = {"sky": "#c3d3dd", "hill": "#6b8a9c", "water": "#6b8a9c", "firs": "#4f6f80"}
+    assert [block["layers"] for block in guess(layers, (40, 30), colours)["blocks"]] == [
+        ["sky"], ["hill", "water", "firs"], ["firs"]
+    ]  # fmt: skip
+    apart = colours | {"water": "#33505f"}
+    assert guess(layers, (40, 30), apart)["blocks"][0]["layers"] == ["sky", "hill", "firs"]
+
+
 @pytest.mark.parametrize(
     ("between", "firs", "under"),
     [({}, [shapely.box(6, 4, 9, 10), shapely.box(30, 4, 33, 17)], True),
      ({}, [shapely.box(6, 4, 9, 10), shapely.box(30, 16, 33, 22)], False),
+     ({}, [shapely.box(6, 4, 9, 10), shapely.box(30, 16, 30.1, 16.1)], True),
      ({"#ffffff": PATCH}, [shapely.box(6, 4, 9, 10)], False), ({"#9fb4c0": PATCH}, [shapely.box(6, 4, 9, 10)], False)],
-    ids=["all on the hill", "one in the sky", "on snow", "on a lake"],
+    ids=["all on the hill", "one in the sky", "a speck in the sky", "on snow", "on a lake"],
 )  # fmt: skip
 def test_a_hill_prints_under_firs_that_all_stand_on_it_and_not_on_what_lies_between(between, firs, under):
     """Else its block would print them alone, as islands: by the areas of boxes."""

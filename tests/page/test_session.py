@@ -531,6 +531,18 @@ def test_what_is_not_asked_for_stays_as_each_block_has_it_and_a_kind_is_written_
     hand.close()
 
 
+def test_another_material_brings_no_machine_that_nobody_chose(tmp_path) -> None:
+    """A soft block that names nobody is cut by hand alone; wood so chosen is not for a laser by that."""
+    hand = blocks_cut_by(tmp_path, "", 'for = ["hand"]')
+    text = hand.path.read_text(encoding="utf-8").replace('"linoleum"', '"rubber-soft"')
+    hand.close()
+    hand.path.write_text(text, encoding="utf-8")
+    hand = Hand(hand.path)
+    hand.does("cut by", material="basswood")
+    assert [block["for"] for block in tomllib.loads(hand.path.read_text(encoding="utf-8"))["blocks"]] == [["hand"]] * 2
+    hand.close()
+
+
 def test_what_was_said_of_the_former_material_goes_with_it_is_told_and_comes_back(tmp_path) -> None:
     piece = 'declare = "linoleum" # asked\nthickness_mm = 4 \ngrain_deg = 90\ndepth_mm = 1.2'
     hand = blocks_cut_by(tmp_path, f'{piece}\nfor = ["hand"]', 'declare = "linoleum"')

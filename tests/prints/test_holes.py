@@ -108,12 +108,13 @@ def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, 
     assert bears(tmp_path, **({"sky": ["PANE"]} if pane else {}))[2] != glass
 
 
+@pytest.mark.parametrize("foot", ["", "M40 26h4v4h-4z"], ids=["apart", "a fir's foot in its corner"])
 @pytest.mark.parametrize("behind", [True, False], ids=["water", "glass"])
 def test_what_is_drawn_before_the_walls_of_a_hole_is_seen_through_it_and_no_glass(
-    tmp_path, monkeypatch, behind
+    tmp_path, monkeypatch, behind, foot
 ) -> None:
     """Water between firs and a jetty, both of which bear snow, shuts no hole between a rope and the jetty's boards."""
-    firs, water = '<g id="FIRS"><path d="M1 30h6v9h-6z"/></g>', '<g id="PANE"><path d="M42 16h11v12h-11z"/></g>'
+    firs, water = f'<g id="FIRS"><path d="M1 30h6v9h-6z{foot}"/></g>', '<g id="PANE"><path d="M42 16h11v12h-11z"/></g>'
     back, front = DRAWING.split('<g id="SHED">')
     drawn = f'{back}{firs}{water * behind}<g id="SHED">{front}'.replace("</svg>", f"{water * (not behind)}</svg>")
     monkeypatch.setitem(globals(), "SNOW", SNOW.replace("marks", "open").replace('"SHED"', '"FIRS", "SHED"'))

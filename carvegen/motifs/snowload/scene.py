@@ -185,7 +185,7 @@ def _solid(places: PolygonArray, tiles: PolygonArray) -> Floats:
 
 
 def _between_uprights(holes: PolygonArray, tiles: PolygonArray) -> Mask:
-    """Which holes are slots between two upright things that are hardly broader, as near pickets are; (n,)."""
+    """Which holes are slots between two uprights up to thrice as broad as they, as near pickets are; (n,)."""
     left, low, right, high = shapely.bounds(holes).T
     wide = shapely.area(holes) / (high - low)
     slot = (high - low > _UPRIGHT * wide) & (right - left < _STRAIGHT * wide)

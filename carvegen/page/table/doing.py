@@ -522,7 +522,9 @@ def _(gesture: gestures.Weather, desk: Desk) -> Planned:
 
 @planned.register(gestures.CutBy)
 def _(gesture: gestures.CutBy, desk: Desk) -> Planned:
-    text = _edited_text(desk, with_cutting, gesture.kinds, gesture.material, gesture.cutter)
+    before = [[setup.machine.kind for setup in desk.setups[block.name]] for block in desk.print_.blocks]
+    cut = functools.partial(with_cutting, before=before)
+    text = _edited_text(desk, cut, gesture.kinds, gesture.material, gesture.cutter)
     if text[0] == text[1]:
         raise InputError("is cut so already", where="the print", hint="choose another machine, tool or material")
     other = [block for block in desk.print_.blocks if gesture.material not in ("", block.material)]

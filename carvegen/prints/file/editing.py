@@ -63,14 +63,19 @@ def with_mending(path: Path, raw: bytes, block: int) -> bytes:
     return edited(path, raw, change)
 
 
-def with_cutting(path: Path, raw: bytes, kinds: Sequence[str], material: str, cutter: str) -> bytes:
+def with_cutting(
+    path: Path, raw: bytes, kinds: Sequence[str], material: str, cutter: str, *, before: Sequence[Sequence[str]]
+) -> bytes:
     """The print file with all blocks cut by these kinds of machine, of a material, by a cutter; each as it is where "".
 
-    What a block's table says of its piece of the former material goes.
+    What a block's table says of its piece of the former material goes. Of another material no kinds of machine come
+    to those `before`, for each block, that nobody chose.
     """
 
     def change(document: Any) -> None:  # noqa: ANN401
-        for table in document["blocks"]:
+        for table, so_far in zip(document["blocks"], before, strict=True):
+            if material and table.get("material") != material:
+                table.setdefault("for", list(so_far))
             if kinds and set(table.get("for", ())) != set(kinds):
                 table["for"] = list(kinds)
             if cutter and table.get("cutter") != cutter:

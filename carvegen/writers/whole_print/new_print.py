@@ -40,8 +40,9 @@ _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: on
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _MUCH_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
-_DARKER, _STANDING = 5.0, 0.01  #: or by so much, where darker things that stand before it fill so much of the face,
-_STANDS_ON = 0.8  #: or with so much of each shape on those of a lighter block, which prints under it: our own choices
+_DARKER = 5.0  #: L* that are enough for ground that darker things stand before, and for what stands on a lighter block
+_STANDING = 0.01  #: of the face is filled by such darker things: our own choice
+_STANDS_ON, _SPECK = 0.8, 1e-3  #: so much of each shape lies on the lighter block's, but of specks: shares of all of it
 _LIGHT, _DARK, _WHITE = "#a9bfcb", "#1f2b3d", "#ffffff"  #: inks of a winter's sky and of lines; paper
 _MOST_BLOCKS = 5  #: of what is drawn in more colours tones that are most alike share a block: our own choice
 _PLAIN, _WORD = re.compile("[^a-z0-9]+"), re.compile("[a-z]+")
@@ -185,7 +186,7 @@ def guess(
     paper. Where no layer is behind all, a sky is put there. Far flakes fall behind all things, those in the middle
     distance behind the nearer half, near ones in front of all. None of them is cut off by what hides it: one that
     ends flat at a horizon, or amid one dark of two things, looks like a fault. A light sky that is drawn over all
-    of the face prints under darker inks.
+    of the face prints under darker inks, and a block under all darker things that stand on its shapes.
 
     Parameters
     ----------
@@ -218,8 +219,9 @@ def guess(
     covered = _fills(geometry.stack(layers[name] for name in inked), face)
     under_all = {name for name in behind if _fills(layers[name], face)}
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
-    under = [_standing_on(k, blocks, layers) for k in range(1, len(blocks))]
-    under = [_darker_layers(blocks, layers, face) if under_all.intersection(blocks[0]["layers"]) else [], *under]
+    under = [_standing_on(k, blocks, layers) for k in range(len(blocks))]
+    if under_all.intersection(blocks[0]["layers"]):
+        under[0] = _darker_layers(blocks, layers, face)
     blocks = [block | {"layers": block["layers"] + more} for block, more in zip(blocks, under, strict=True)]
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
@@ -281,19 +283,29 @@ def _darker_layers(blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, Pol
 def _standing_on(number: int, blocks: Sequence[Mapping[str, Any]], layers: Mapping[str, PolygonArray]) -> list[str]:
     """The layers that a block may print under: darker ones, all of whose shapes stand on its own, as firs on a hill.
 
-    What is drawn between them, white too, lies on the ground: there the block prints nothing that could run on.
+    The first block prints under whole blocks only: over it and beside it, on paper, an ink would have two tones.
     """
     light = lightness(rgb(blocks[number]["ink"]))
-    dark = {
-        name for block in blocks[number + 1 :] if light - lightness(rgb(block["ink"])) >= _DARKER
-        for name in block["layers"]
-    }  # fmt: skip
+    darker = [block["layers"] for block in blocks[number + 1 :] if light - lightness(rgb(block["ink"])) >= _DARKER]
+    while True:
+        standing = _standing({*blocks[number]["layers"]}, {name for names in darker for name in names}, layers)
+        whole = [names for names in darker if number > 0 or {*names} <= {*standing}]
+        if whole == darker:
+            return standing
+        darker = whole
+
+
+def _standing(own: set[str], others: set[str], layers: Mapping[str, PolygonArray]) -> list[str]:
+    """Those of some layers that stand on others.
+
+    What else is drawn between them, white too, lies on the ground: there nothing is printed that could run on.
+    """
     ground: BaseGeometry = shapely.Polygon()
     standing = []
     for name, shapes in layers.items():
-        if name in blocks[number]["layers"]:
+        if name in own:
             ground = geometry.union(ground, *shapes)
-        elif name in dark and _all_stand_on(ground, shapes):
+        elif name in others and _all_stand_on(ground, shapes):
             standing.append(name)
         else:
             ground = shapely.difference(ground, geometry.union(*shapes))
@@ -301,8 +313,9 @@ def _standing_on(number: int, blocks: Sequence[Mapping[str, Any]], layers: Mappi
 
 
 def _all_stand_on(ground: BaseGeometry, shapes: PolygonArray) -> bool:
-    shared = shapely.area(shapely.intersection(shapes, ground))
-    return len(shapes) > 0 and bool((shared >= _STANDS_ON * shapely.area(shapes)).all())
+    """Whether all shapes do, but for specks."""
+    area, shared = shapely.area(shapes), shapely.area(shapely.intersection(shapes, ground))
+    return len(shapes) > 0 and bool((shared >= _STANDS_ON * area)[area >= _SPECK * area.sum()].all())
 
 
 def _is_behind(name: str, layers: Mapping[str, PolygonArray], first: bool, size_mm: tuple[float, float]) -> bool:
@@ -505,7 +518,7 @@ def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     cut = _CUT if any(block.get("state") == "cut" for block in blocks) else ()
     stacks: dict[str, list[Mapping[str, Any]]] = {}  # by layer the blocks that print it, its own last
     for block in blocks:
-        for name in block.get("layers", ()):
+        for name in dict.fromkeys(block.get("layers", ())):
             stacks.setdefault(name, []).append(block)
     names = [str(block["name"]) for block in blocks if any(block in stack[:-1] for stack in stacks.values())]
     if not names:

@@ -96,13 +96,13 @@ def test_of_three_across_a_split_post_only_the_one_in_the_middle_goes() -> None:
 
 
 def test_a_flake_more_at_an_end_of_a_long_chain_changes_nothing_far_from_it() -> None:
-    """Each cuts with the next across the post, and is larger than the one before: the order that reaches furthest."""
+    """Each cuts with the next across the post, and is smaller than the one before: the order that reaches furthest."""
     settings, post = Settings(smallest_mm=0.6, largest_mm=3.6), box(10, 0, 4, 160)
     xy = np.column_stack([10 + 4 * (np.arange(80) % 2), 158 - 1.87 * np.arange(80)])
-    chain = shapes(*(disc(*its, r, points=24) for its, r in zip(xy, np.linspace(1.6, 1.7, 80), strict=True)))
-    one, other = ({its.wkb for its in uncut(some, post, settings, LIMITS)} for some in (chain, chain[1:]))
+    chain = shapes(*(disc(*at, r, points=24) for at, r in zip(xy, np.linspace(1.7, 1.6, 80), strict=True)))
+    one, other = ({flake.wkb for flake in uncut(some, post, settings, LIMITS)} for some in (chain, chain[1:]))
     assert 30 < len(one) < 60, "else nothing is tried here"
-    changed = [shapely.from_wkb(its).centroid.y for its in one ^ other]
+    changed = [shapely.from_wkb(flake).centroid.y for flake in one ^ other]
     assert 158 - min(changed, default=158) < 12 * 2 * (2.5 * LIMITS.land_mm + settings.largest_mm) < 120
 
 
