@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["lasted", "meant", "meant_file", "nearest", "percent", "plain", "shortened"]
+__all__ = ["lasted", "listed", "meant", "meant_file", "nearest", "percent", "plain", "shortened"]
 
 #: Control signs (Unicode Cc, without tab and line feed), and those that reorder, hide or break lines (Cf, Zl, Zp)
 #: without the joiners that names in some scripts need (U+200C, U+200D).
@@ -47,14 +47,20 @@ def lasted(seconds: float) -> str:
     return f"{hours} h {minutes} min" if hours else f"{minutes} min"
 
 
+def listed(names: Sequence[str]) -> str:
+    """One name or several as one says them: ``"sky, hill and key"``."""
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
 _SHOWN = 80  #: letters of a name that somebody else has given
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint that holds the nearest known name, if one is near, and all of them, sorted."""
     names = sorted(known)
-    listed = f"known: {', '.join(shortened(known_name, _SHOWN) for known_name in names)}"
-    return " ".join(filter(None, [meant(name, names), listed]))
+    words = f"known: {', '.join(shortened(known_name, _SHOWN) for known_name in names)}"
+    return " ".join(filter(None, [meant(name, names), words]))
 
 
 def meant(name: str, known: Iterable[str]) -> str:

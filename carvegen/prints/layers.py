@@ -15,7 +15,7 @@ from carvegen.artwork.place import place
 from carvegen.artwork.shapes import is_shape
 from carvegen.base.colour import lightness
 from carvegen.base.errors import InputError
-from carvegen.base.words import nearest
+from carvegen.base.words import listed, nearest
 from carvegen.prints.file.key_lines import key_named
 from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer
@@ -260,7 +260,7 @@ def _layers_in(
 
 def _as_one(name: str, files: list[str]) -> str:
     """That drawings have a layer of one name."""
-    return f"{', '.join(files[:-1])} and {files[-1]} each have a layer {name!r}: they are taken as one"
+    return f"{listed(files)} each have a layer {name!r}: they are taken as one"
 
 
 def _apart(file: str) -> str:

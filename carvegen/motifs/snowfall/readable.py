@@ -190,9 +190,7 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
         return np.zeros(0, dtype=bool)
     left = _LEFT * limits.land_mm
     together = gathered(flakes, group)
-    windows = shapely.bounds(together) + (_LEFT + 3) * limits.land_mm * _OUT
-    around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
-    around = np.asarray(shapely.make_valid(around), dtype=object)
+    around = _about(figure, together, limits)
 
     def pieces(ground: PolygonArray, white: PolygonArray) -> Indices:
         return _pieces(geometry.offset(shapely.difference(ground, white), -_NEARLY * left / 2, quad_segs=4), limits)
@@ -200,6 +198,13 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
     most = np.zeros(len(together), dtype=np.int64)
     np.maximum.at(most, group, pieces(around[group], flakes))
     return np.asarray(pieces(around, together) > most)
+
+
+def _about(figure: BaseGeometry, shapes: PolygonArray, limits: Limits) -> PolygonArray:
+    """What of a figure lies about each shape, further off than what must be left beside it; (n,)."""
+    windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
+    around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
+    return np.asarray(shapely.make_valid(around), dtype=object)
 
 
 def _made(shapes: PolygonArray, limits: Limits) -> Mask:
@@ -211,9 +216,7 @@ def _made(shapes: PolygonArray, limits: Limits) -> Mask:
 
 def _cut_through(shapes: PolygonArray, figure: BaseGeometry, limits: Limits) -> Mask:
     """Whether a figure round each shape is in more pieces without it and what must be left beside it; (n,)."""
-    windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
-    around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
-    around = np.asarray(shapely.make_valid(around), dtype=object)
+    around = _about(figure, shapes, limits)
     left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm))
     return _pieces(left, limits) > _pieces(around, limits)
 

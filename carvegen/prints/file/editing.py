@@ -76,14 +76,13 @@ def with_cutting(
         for table, so_far in zip(document["blocks"], before, strict=True):
             if material and table.get("material") != material:
                 table.setdefault("for", list(so_far))
+                table["material"] = material
+                for key in OF_A_PIECE:
+                    table.pop(key, None)
             if kinds and set(table.get("for", ())) != set(kinds):
                 table["for"] = list(kinds)
             if cutter and table.get("cutter") != cutter:
                 table["cutter"] = cutter
-            if material and table.get("material") != material:
-                table["material"] = material
-                for key in OF_A_PIECE:
-                    table.pop(key, None)
 
     return edited(path, raw, change)
 

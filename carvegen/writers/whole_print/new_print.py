@@ -15,6 +15,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightness, mixed, overprinted, rgb, screen
 from carvegen.base.errors import InputError
+from carvegen.base.words import listed
 from carvegen.motifs import motif
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.file.keys import PrintBlock
@@ -219,9 +220,11 @@ def guess(
     covered = _fills(geometry.stack(layers[name] for name in inked), face)
     under_all = {name for name in behind if _fills(layers[name], face)}
     blocks, why = _blocks({name: layers[name] for name in inked}, behind, colours, covered=covered, sky=sky)
-    under = [_standing_on(k, blocks, layers) for k in range(len(blocks))]
-    if under_all.intersection(blocks[0]["layers"]):
-        under[0] = _darker_layers(blocks, layers, face)
+    flat = not under_all.isdisjoint(blocks[0]["layers"])
+    under = [
+        _darker_layers(blocks, layers, face) if flat and k == 0 else _standing_on(k, blocks, layers)
+        for k in range(len(blocks))
+    ]
     blocks = [block | {"layers": block["layers"] + more} for block, more in zip(blocks, under, strict=True)]
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
@@ -523,7 +526,7 @@ def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
     names = [str(block["name"]) for block in blocks if any(block in stack[:-1] for stack in stacks.values())]
     if not names:
         return cut
-    under = f"{_listed(names)} print{'s' if len(names) == 1 else ''}"
+    under = f"{listed(names)} print{'s' if len(names) == 1 else ''}"
     darkened = dict.fromkeys(_darkened(stack) for stack in stacks.values() if len(stack) > 1)
     return (*cut, *(line.format(under) for line in _UNDER), *filter(None, darkened))
 
@@ -536,13 +539,8 @@ def _darkened(stack: Sequence[Mapping[str, Any]]) -> str:
     together = (red, green, blue)
     if ciede2000(*(cielab(np.array(colour)) for colour in (inks[-1].colour, together))) < _SEEN:
         return ""
-    *below, own = (str(each["name"]) for each in stack)
-    return _DARKENED.format(own, _listed(below), hex_of(together), stack[-1]["ink"])
-
-
-def _listed(names: Sequence[str]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} and {last}" if first else last
+    *below, own = [str(each["name"]) for each in stack]
+    return _DARKENED.format(own, listed(below), hex_of(together), stack[-1]["ink"])
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401
