@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Canvas",
     "bare_rock",
+    "contoured",
     "cornice_tips",
     "cuttable",
     "fielded",
@@ -316,9 +317,13 @@ def shown_bark(
 
 def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> PolygonArray:
     """The white as polygons; pieces of sky that it shuts in and that are too small to carve are white too."""
+    return contoured(_without_specks(cover, solid, page.step), page, least_mm2=least_mm2)
+
+
+def contoured(cover: Floats, page: Page, *, least_mm2: float) -> PolygonArray:
+    """What is covered, smoothed, as polygons."""
     import contourpy
 
-    cover = _without_specks(cover, solid, page.step)
     cover = ndimage.gaussian_filter(cover, _SOFT)
     x = page.x
     y = page.bottom + (np.arange(page.high) + 0.5) * page.step

@@ -19,6 +19,7 @@ from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.drawing import (
     Canvas,
     bare_rock,
+    contoured,
     cuttable,
     fielded,
     lips,
@@ -56,10 +57,11 @@ from carvegen.motifs.snowload.settling import (
     settled,
     slumped,
 )
+from carvegen.motifs.snowload.twigs import on_twigs
 from carvegen.motifs.snowload.wind import drifted, strength
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
@@ -68,6 +70,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.motifs.growth import Place
     from carvegen.motifs.snowload.ledges import Ledges
+    from carvegen.motifs.snowload.scene import Columns
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
 
@@ -99,6 +102,13 @@ _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in ai
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
+_LEAST_LINED_MM2 = 2.0  #: no line lies in a smaller piece of sky between twigs,
+_LEAST_LINE_MM2, _LINED_MM, _TALLEST, _SLIM = (
+    0.55,
+    1.3,
+    1.3,
+    0.75,
+)  #: and a line is so long, no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -122,13 +132,13 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     page = shapely.box(*shapely.bounds(place.area))
     silhouette = geometry.cropped(shapely.disjoint_subset_union_all(place.shapes), page)
     settling, drawing, showing, *before = rng.spawn(5)
-    core, may, tops = _heaps(silhouette, settings, place, limits, (settling, drawing))
+    core, may, tops, lines = _heaps(silhouette, settings, place, limits, (settling, drawing))
     if len(place.fronts):
         fronts = shapely.intersection(shapely.union_all(place.fronts), page)
         caps = _heaps(fronts, settings, place, limits, before)
         core, may = (geometry.joined(np.concatenate(both)) for both in zip((core, may), caps[:2], strict=True))
-        tops = np.concatenate([tops, caps[2]])
-    if len(core) == 0:
+        tops, lines = np.concatenate([tops, caps[2]]), np.concatenate([lines, caps[3]])
+    if len(core) == len(lines) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
@@ -136,9 +146,11 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     white = _without_specks(core, silhouette, limits)
     white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
     dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
-    printed = standing(shapes, limits.land_mm, near=white)
-    over = held_over(shapely.difference(white, dark), area, frame, limits, printed=printed)
-    over = over[_reads(over, settings, tops) & (shapely.area(shapely.intersection(over, frame)) > _LEAST_MM2)]
+    printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *lines]))
+    lined = shapely.union_all(lines)
+    over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
+    area_mm2, lines = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
+    over = over[_reads(over, settings, tops) & (area_mm2 > _LEAST_MM2) | lines & (area_mm2 > _LEAST_LINE_MM2)]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -149,17 +161,21 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _heaps(
     silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
-) -> tuple[PolygonArray, PolygonArray, PolygonArray]:
-    """The heaps on a silhouette that one would cut, the white that may come out, and the tops that bear small ones."""
+) -> tuple[PolygonArray, PolygonArray, PolygonArray, PolygonArray]:
+    """The heaps on a silhouette that one would cut, the white that may come out, the tops that bear small ones, lines.
+
+    The lines lie on twigs that bear no heap.
+    """
     scene = _Scene.of(silhouette, settings, place)
     if scene is None:
-        return geometry.empty(), geometry.empty(), geometry.empty()
+        return geometry.empty(), geometry.empty(), geometry.empty(), geometry.empty()
     settling, drawing = rngs
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
-    return core[_reads(core, settings, tops)], may, tops
+    core = core[_reads(core, settings, tops)]
+    return core, may, tops, scene.lines(core, place, limits, drawing.spawn(1)[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,7 +186,9 @@ class _Scene:
     page: Page
     ledges: Ledges
     solid: Mask
-    shape: Mask  #: what is drawn of it
+    drawn_columns: Columns  #: what is drawn of it,
+    shape: Mask  #: and as cells
+    comes: Floats  #: the share of the falling snow that comes to every other cell of every other row
     panes: Mask  #: air between twigs that shows no snow
     broad: Mask  #: of what stands there, what hides the sky wholly
     sky: Floats  #: past broad things, (n,)
@@ -201,24 +219,24 @@ class _Scene:
         broad = hiding(cells, columns_of(lattice, page).raster, page)
         coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
-        past_broad, past_all = (
-            seen[above, beside]
-            for seen in sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
-        )
+        past_broad, past_all = sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
         runs = run_lengths(cells)
         run_mm, *lower = (
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
             for down in (_RUN_MM, *_GROUND_MM)
         )
         least = settings.boughs * in_front(ledges, run_mm)
-        sky, seen = np.maximum(past_broad, least), np.maximum(0.5 * (past_broad + past_all), least)
+        comes = (past_broad + past_all) / 2
+        sky, seen = np.maximum(past_broad[above, beside], least), np.maximum(comes[above, beside], least)
         ground_mm = np.minimum.reduce([run_mm, *lower])
         return _Scene(
             settings,
             page,
             ledges,
             cells,
+            shape,
             shape.raster,
+            comes,
             panes(cells, page),
             broad,
             sky,
@@ -284,6 +302,31 @@ class _Scene:
         lying = np.minimum(lumpy, most)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
+
+    def lines(self, heaps: PolygonArray, place: Place, limits: Limits, rng: Generator) -> PolygonArray:
+        """Lines of snow on twigs on which none of the heaps lies."""
+        settings, page = self.settings, self.page
+        if settings.scale == "far" or settings.twigs == 0:
+            return geometry.empty()
+        air, count = ndimage.label(~self.shape)
+        tight = np.bincount(air.ravel(), minlength=count + 1) * page.step**2 < _LEAST_LINED_MM2
+        taken = columns_of(heaps, page).raster if len(heaps) else np.zeros_like(self.shape)
+        canvas = Canvas.blank(page)
+        on_twigs(
+            canvas, self.drawn_columns, taken, tight[air], settings, limits, seen=self._comes_to(place), rng=rng
+        )  # fmt: skip
+        return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
+
+    def _comes_to(self, place: Place) -> Callable[[Ledges], Floats]:
+        kept_bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
+
+        def seen(ledges: Ledges) -> Floats:
+            where = np.column_stack([ledges.x, ledges.base])
+            row = np.ceil((ledges.base - self.page.bottom) / self.page.step).astype(int)
+            comes = self.comes[np.clip((row + 1) // 2, 0, len(self.comes) - 1), ledges.column // 2]
+            return comes * place.density_at(where) * _away_from(kept_bare, where, self.settings)
+
+        return seen
 
     def _below_sky(self, depth: Floats) -> Floats:
         """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""
@@ -364,6 +407,15 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)
+
+
+def _lines(pieces: PolygonArray, lined: BaseGeometry) -> Mask:
+    """Which pieces are lines on twigs: long, slim and not upright; (n,)."""
+    left, low, right, high = shapely.bounds(pieces).T
+    long, area = shapely.length(pieces) / 2, shapely.area(pieces)
+    shapely.prepare(lined)
+    lies = (high - low < _TALLEST * (right - left)) & (np.pi * area / long**2 < _SLIM)
+    return np.asarray(lies & (long > _LINED_MM) & shapely.intersects(lined, pieces))
 
 
 def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits) -> BaseGeometry:

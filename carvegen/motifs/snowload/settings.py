@@ -44,7 +44,8 @@ class Settings:
     fields: float = share(0.5, help="how far the white covers ground, hills and whatever reaches the lower edge")
     boughs: float = share(0.8, help="firs: how often snow is guessed to go on inside a crown, inwards from a notch")
     bark: float = share(0.5, help="how often bark, needles and ropes show dark through the snow")
-    detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry none")
+    twigs: float = share(0.75, help="how often twigs too thin for heaps carry a line of snow")
+    detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry no heaps")
     detail_kept: float = share(0.6, help="share of such twigs and needles that stay in sight in large heaps")
 
     #: Settings that lost their meaning, and what to use instead.
@@ -76,8 +77,24 @@ _FAR_TWIGS_MM = 3.0  #: far off, what is thinner bears nothing that one sees
 #: Snow by name: what differs from the defaults.
 PRESETS: Mapping[str, Mapping[str, float]] = {
     "fresh": {},
-    "dusting": {"fallen_mm": 1.5, "patchy": 0.3, "bridging_mm": 0.5, "bark": 0.7, "fields": 0.3, "detail_kept": 0.9},
-    "deep": {"fallen_mm": 7.0, "patchy": 0.05, "bridging_mm": 1.8, "sticky": 0.5, "bark": 0.4, "detail_kept": 0.3},
+    "dusting": {
+        "fallen_mm": 1.5,
+        "patchy": 0.3,
+        "bridging_mm": 0.5,
+        "bark": 0.7,
+        "fields": 0.3,
+        "detail_kept": 0.9,
+        "twigs": 0.5,
+    },
+    "deep": {
+        "fallen_mm": 7.0,
+        "patchy": 0.05,
+        "bridging_mm": 1.8,
+        "sticky": 0.5,
+        "bark": 0.4,
+        "detail_kept": 0.3,
+        "twigs": 0.95,
+    },
     "windblown": {
         "fallen_mm": 3.6,
         "wind": 0.9,
@@ -86,6 +103,15 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
         "sticky": 0.3,
         "lumpy": 0.3,
         "bark": 0.6,
+        "twigs": 0.5,
     },
-    "wet": {"fallen_mm": 4.6, "sticky": 0.9, "bridging_mm": 1.8, "patchy": 0.2, "lumpy": 0.8, "bark": 0.4},
+    "wet": {
+        "fallen_mm": 4.6,
+        "sticky": 0.9,
+        "bridging_mm": 1.8,
+        "patchy": 0.2,
+        "lumpy": 0.8,
+        "bark": 0.4,
+        "twigs": 0.95,
+    },
 }
