@@ -103,12 +103,8 @@ _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_LINED_MM2 = 2.0  #: no line lies in a smaller piece of sky between twigs,
-_LEAST_LINE_MM2, _LINED_MM, _TALLEST, _SLIM = (
-    0.55,
-    1.3,
-    1.3,
-    0.75,
-)  #: and a line is so long, no more times as tall as broad, and no rounder
+_LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: and a line is so large and so long at least,
+_TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
 
@@ -149,8 +145,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *lines]))
     lined = shapely.union_all(lines)
     over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
-    area_mm2, lines = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
-    over = over[_reads(over, settings, tops) & (area_mm2 > _LEAST_MM2) | lines & (area_mm2 > _LEAST_LINE_MM2)]
+    area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
+    over = over[_reads(over, settings, tops) & (area_mm2 > _LEAST_MM2) | is_line & (area_mm2 > _LEAST_LINE_MM2)]
     may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -313,7 +309,8 @@ class _Scene:
         taken = columns_of(heaps, page).raster if len(heaps) else np.zeros_like(self.shape)
         canvas = Canvas.blank(page)
         on_twigs(
-            canvas, self.drawn_columns, taken, tight[air], settings, limits, seen=self._comes_to(place), rng=rng
+            canvas, self.drawn_columns, settings, limits, heaps=taken, tight=tight[air], seen=self._comes_to(place),
+            rng=rng,
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
 
@@ -324,7 +321,7 @@ class _Scene:
             where = np.column_stack([ledges.x, ledges.base])
             row = np.ceil((ledges.base - self.page.bottom) / self.page.step).astype(int)
             comes = self.comes[np.clip((row + 1) // 2, 0, len(self.comes) - 1), ledges.column // 2]
-            return comes * place.density_at(where) * _away_from(kept_bare, where, self.settings)
+            return np.asarray(comes * place.density_at(where) * _away_from(kept_bare, where, self.settings))
 
         return seen
 

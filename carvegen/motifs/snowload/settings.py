@@ -83,8 +83,8 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
         "bridging_mm": 0.5,
         "bark": 0.7,
         "fields": 0.3,
-        "detail_kept": 0.9,
         "twigs": 0.5,
+        "detail_kept": 0.9,
     },
     "deep": {
         "fallen_mm": 7.0,
@@ -92,8 +92,8 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
         "bridging_mm": 1.8,
         "sticky": 0.5,
         "bark": 0.4,
-        "detail_kept": 0.3,
         "twigs": 0.95,
+        "detail_kept": 0.3,
     },
     "windblown": {
         "fallen_mm": 3.6,

@@ -46,8 +46,8 @@ _HEAP_MM = 0.3  #: where there is a heap so near over the twig, it needs no line
 
 
 def on_twigs(
-    canvas: Canvas, drawn: Columns, heaps: Mask, tight: Mask, settings: Settings, limits: Limits, *, seen: Callable[[Ledges], Floats],
-    rng: Generator,
+    canvas: Canvas, drawn: Columns, settings: Settings, limits: Limits, *, heaps: Mask, tight: Mask,
+    seen: Callable[[Ledges], Floats], rng: Generator,
 ) -> None:  # fmt: skip
     """Draw lines on the drawn twigs wherever no heap lies, as thick as a cut and as thin as a twig bears.
 
@@ -76,7 +76,8 @@ def on_twigs(
     bare = _bare(where, settings, here, rng) | _at(tight, canvas, ledges, _HEAP_MM)
     on = (broad > _NEEDLE_MM) & (broad < _LIMB_MM) & (bears > _NEARLY * least) & (here > _SEEN) & ~bare
     fork = np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
-    thin = _above(ledges, on & (lean < _STEEPEST * steepest)) < (limits.land_mm + _AIR_MM) * upright
+    lies = ledges.smoothed(on & (lean < _STEEPEST * steepest), 0.5) > 0.6  # more than the tip of a steep twig
+    thin = _above(ledges, lies) < (limits.land_mm + _AIR_MM) * upright
     room = over - np.where(thin, np.maximum(_AIR_MM, limits.land_mm), _AIR_MM)
     fork = np.where(on & ~heaped, np.minimum(fork, room), 0)
     corner = _corners(ledges, over) & (room < least * upright) & ~thin
