@@ -27,6 +27,7 @@ _OVERLAP = 4  #: columns: so far out of the notch a stroke begins
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
 _ECHO = 0.65  #: so many strokes have a shorter one below them
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
+_USUAL_MM, _OFTENER, _PADS = 3.5, 0.5, 0.6  #: where more than this has fallen, more boughs bear and thicker pads
 _TO = 0.97  #: of a stroke's length is drawn
 _BACKED_MM, _BACKED = 0.4, 0.93  #: so much more than a stroke stands there, over so much of its length: no lone limb
 _FRONT, _FROM_MM = 0.6, 4.0  #: a tier goes round the trunk: so much sky its front sees, so far out from the notch
@@ -67,7 +68,9 @@ def on_boughs(
     solid
         Where something stands, as the canvas.
     """
-    often, seed = settings.boughs * (1 - 0.6 * settings.patchy), int(rng.integers(2**63))
+    much = settings.fallen_mm / _USUAL_MM
+    often = min(settings.boughs * (1 - 0.6 * settings.patchy) * max(much, 1.0) ** _OFTENER, 1.0)
+    seed = int(rng.integers(2**63))
     bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm
     slope = ledges.smoothed(ledges.slope, 2.0)
     for side, sign in ((0, -1), (1, 1)):
@@ -80,7 +83,7 @@ def on_boughs(
             continue
         rise = np.clip(sign * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
         long = np.minimum(_ACROSS * run_mm[at], _LONGEST_MM) * (0.55 + 0.45 * third)
-        thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6, 1.8 * limits.cut_mm)
+        thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6 * max(much, 1.0) ** _PADS, 1.8 * limits.cut_mm)
         ragged = np.random.default_rng([seed, 3])
         _strokes(canvas, ledges, solid, at, sign, rise=rise, long=long, thick=thick, rng=ragged)
         more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
@@ -119,7 +122,7 @@ def _strokes(
     place = np.column_stack([(ledges.x[at] + sign * inwards).ravel(), middle.ravel()])
     wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
     half = thick * np.sqrt((1 - along) * np.clip(4 * along + (first == 0), 0, 1)) / 2
-    low, high = middle - half * np.clip(1 + 0.7 * wave, 0.2, 2.2), middle + half
+    low, high = middle - half * np.clip(1 + 0.5 * wave, 0.3, 1.7), middle + half
     column = ledges.column[at] + sign * (columns + first)
     on = along < _TO
     inner = on & (columns > _OVERLAP)

@@ -97,6 +97,9 @@ _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is a
 #: the detail, and a twig is on average no broader
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
+_ON_CROWNS = (
+    0.8  #: of what would be bare, boughs of firs hold so much at the most: needles hold it, the more the wetter
+)
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
@@ -193,6 +196,7 @@ class _Scene:
     run_mm: Floats  #: the breadth of what stands there, a little below each ledge, (n,)
     ground_mm: Floats  #: the least breadth from there on down, (n,)
     foot_mm: Floats  #: and that furthest down, below the notches of rock, (n,)
+    crown: Floats  #: the share of the sky that the boughs of a crown see at least, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -221,7 +225,8 @@ class _Scene:
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
             for down in (_RUN_MM, *_GROUND_MM)
         )
-        least = settings.boughs * in_front(ledges, run_mm)
+        crown = in_front(ledges, run_mm)
+        least = settings.boughs * crown
         comes = (past_broad + past_all) / 2
         sky, seen = np.maximum(past_broad[above, beside], least), np.maximum(comes[above, beside], least)
         ground_mm = np.minimum.reduce([run_mm, *lower])
@@ -241,6 +246,7 @@ class _Scene:
             run_mm,
             ground_mm,
             lower[-1],
+            crown,
         )
 
     @cached_property
@@ -346,7 +352,8 @@ class _Scene:
             return np.zeros(len(where))
         wave = (waves_at(where, rng, patch_mm=(9.0, 9.0)) + 0.5 * waves_at(where, rng, patch_mm=(3.5, 3.5))) / 1.118
         bare = np.clip((ndtri(settings.patchy) - wave) * 2 + 0.5, 0, 1)
-        return bare * np.clip(2 - self.ledges.thick / 8, 0, 1)
+        holds = min(settings.sticky, _ON_CROWNS) * (self.crown > 0)
+        return bare * np.clip(2 - self.ledges.thick / 8, 0, 1) * (1 - holds)
 
     def drawn(self, snow: Settled, limits: Limits, ends: Ends, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
