@@ -65,6 +65,7 @@ _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
 _NEAR_BY_MM = 10.0
 _HEADS_MM = 9.0  #: so far about it is looked how high steep ground rises
 _TIP_MM = 6.0
+_UNDER_MM = 3.0  #: nor within so much of what hangs over it: that is a bough
 _SNOW_LINE_MM = 0.6  #: with little snow the white begins so high over that,
 _TONGUES, _STREAKS = (0.6, 0.4), 3.0  #: in tongues so long on average and uneven by so much (shares), and apart so many
 #: times a land and a cut;
@@ -177,7 +178,8 @@ def summits(ledges: Ledges, ground: Floats, settings: Settings) -> Floats:
     The deeper the higher a place rises over what is round about: heads are white and notches dark.
     """
     line = _SNOW_LINE_MM - settings.fields * settings.fallen_mm**0.5
-    ground = ledges.highest(ground, _TIP_MM)  # a tip is narrower than ground
+    ground = ledges.highest(ground, _TIP_MM) * ledges.ground  # a tip is narrower than ground, a fir on it is none
+    ground = ground * (ledges.highest(np.isfinite(ledges.ceiling).astype(np.float64), _UNDER_MM) == 0)
     rise = ledges.base - _round_about(ledges, ground)
     return np.asarray(ground * crags(ledges) * np.clip(rise - line, 0, None))
 

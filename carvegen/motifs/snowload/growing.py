@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -97,9 +97,14 @@ _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is a
 #: the detail, and a twig is on average no broader
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
-_ON_CROWNS = (
-    0.8  #: of what would be bare, boughs of firs hold so much at the most: needles hold it, the more the wetter
-)
+_ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
+_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 5.0, 5.0  #: a notch so deep between steep sides of what is so thick is filled
+#: level, as far as that
+_LEVELLINGS = 3  #: times, so that it comes down from the sides
+_SUMMIT_MM = 1.0  #: a summit is highest so far about
+_NEAR_TOP_MM = 1.0  #: a column's middle lies no further from the very top of what is steep
+_TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, within so much, stays on a white summit:
+#: white lies so thick over it
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
@@ -131,26 +136,26 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     page = shapely.box(*shapely.bounds(place.area))
     silhouette = geometry.cropped(shapely.disjoint_subset_union_all(place.shapes), page)
     settling, drawing, showing, *before = rng.spawn(5)
-    core, may, tops, lines = _heaps(silhouette, settings, place, limits, (settling, drawing))
+    heaps = _heaps(silhouette, settings, place, limits, (settling, drawing))
     if len(place.fronts):
         fronts = shapely.intersection(shapely.union_all(place.fronts), page)
-        caps = _heaps(fronts, settings, place, limits, before)
-        core, may = (geometry.joined(np.concatenate(both)) for both in zip((core, may), caps[:2], strict=True))
-        tops, lines = np.concatenate([tops, caps[2]]), np.concatenate([lines, caps[3]])
-    if len(core) == len(lines) == 0:
+        heaps = heaps.with_caps(_heaps(fronts, settings, place, limits, before))
+    if len(heaps.core) == len(heaps.lines) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
-    core = _rounded(core, 2 * settings.detail_mm)
-    white = _without_specks(core, silhouette, limits)
+    core = _rounded(heaps.core, 2 * settings.detail_mm)
+    white = _over_tips(_without_specks(core, silhouette, limits), silhouette, heaps.tips)
     white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
-    dark = shapely.union_all(_twigs(settings, silhouette, white, limits, showing))
-    printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *lines]))
-    lined = shapely.union_all(lines)
+    thin = _twigs(settings, silhouette, white, limits, showing)
+    on_top = shapely.STRtree(thin).query(heaps.tips, predicate="dwithin", distance=_NEAR_TOP_MM)[1]
+    dark = shapely.union_all(np.delete(thin, on_top))
+    printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *heaps.lines]))
+    lined = shapely.union_all(heaps.lines)
     over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
-    over = over[_reads(over, settings, tops) & (area_mm2 > _LEAST_MM2) | is_line & (area_mm2 > _LEAST_LINE_MM2)]
-    may = may[np.unique(shapely.STRtree(may).query(over, predicate="intersects")[1])]
+    over = over[_reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2) | is_line & (area_mm2 > _LEAST_LINE_MM2)]
+    may = heaps.may[np.unique(shapely.STRtree(heaps.may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
@@ -160,21 +165,37 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
 
 def _heaps(
     silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
-) -> tuple[PolygonArray, PolygonArray, PolygonArray, PolygonArray]:
-    """The heaps on a silhouette that one would cut, the white that may come out, the tops that bear small ones, lines.
-
-    The lines lie on twigs that bear no heap.
-    """
+) -> _Heaps:
+    """The heaps on a silhouette that one would cut, and what goes with them."""
     scene = _Scene.of(silhouette, settings, place)
     if scene is None:
-        return geometry.empty(), geometry.empty(), geometry.empty(), geometry.empty()
+        return _Heaps()
     settling, drawing = rngs
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
     core = core[_reads(core, settings, tops)]
-    return core, may, tops, scene.lines(core, place, limits, drawing.spawn(1)[0])
+    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, place, limits, drawing.spawn(1)[0]))
+
+
+@dataclass(frozen=True, eq=False)
+class _Heaps:
+    """Snow on a silhouette before it is made to hold; nothing by default."""
+
+    core: PolygonArray = field(default_factory=geometry.empty)  #: heaps that one would cut
+    may: PolygonArray = field(default_factory=geometry.empty)  #: the white that may come out
+    tops: PolygonArray = field(default_factory=geometry.empty)  #: points: what bears small heaps
+    tips: PolygonArray = field(default_factory=geometry.empty)  #: points: summits
+    lines: PolygonArray = field(default_factory=geometry.empty)  #: on twigs that bear no heap
+
+    def with_caps(self, caps: _Heaps) -> _Heaps:
+        """These and those of what stands in front."""
+        core, may = (geometry.joined(np.concatenate(both)) for both in ((self.core, caps.core), (self.may, caps.may)))
+        tops, tips, lines = (
+            np.concatenate(both) for both in ((self.tops, caps.tops), (self.tips, caps.tips), (self.lines, caps.lines))
+        )
+        return _Heaps(core, may, tops, tips, lines)
 
 
 @dataclass(frozen=True, eq=False)
@@ -259,14 +280,25 @@ class _Scene:
         """How much twigs cross round about each ledge, 0…1: snow falls through them, (n,)."""
         return self.ledges.smoothed(tangled(self.shape, self.solid, self.page)[self.row, self.ledges.column], 1.0)
 
+    @cached_property
+    def summits(self) -> Mask:
+        """The places that are highest close by on steep ground, (n,)."""
+        ledges = self.ledges
+        summit = (ledges.base >= ledges.highest(ledges.base, _SUMMIT_MM)) & (crags(ledges) > 0)
+        return np.asarray(summit & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0))
+
+    def tips(self) -> PolygonArray:
+        """The summits of steep ground, which no dark speck crowns when they are white."""
+        return geometry.dots(np.column_stack([self.ledges.x, self.ledges.base])[self.summits])
+
     def tops(self, ends: Ends) -> PolygonArray:
         """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
         top = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
         mouth = np.isfinite(ledges.ceiling) & (ledges.breadth > _BOARD_MM)
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
-        peak = (ledges.base >= ledges.highest(ledges.base, _PEAK_MM)) & (crags(ledges) > 0)
-        peak &= (ends.away > _MOUTH_MM).all(axis=0) & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0)
+        peak = self.summits & (ledges.base >= ledges.highest(ledges.base, _PEAK_MM))
+        peak &= (ends.away > _MOUTH_MM).all(axis=0)
         rail = np.isfinite(slumped(ledges, ends, self.settings))
         return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak | rail])
 
@@ -301,7 +333,7 @@ class _Scene:
             np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
         )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
-        lying = np.minimum(lumpy, most)
+        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -442,10 +474,31 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
     return shapely.difference(white, shapely.union_all(opened))
 
 
+def _over_tips(white: BaseGeometry, silhouette: BaseGeometry, tops: PolygonArray) -> BaseGeometry:
+    """The white with the small dark tips that it leaves of white summits: each would be a speck in the air."""
+    around = shapely.buffer(tops, _TIP_MM, quad_segs=2)
+    around = around[shapely.intersects(white, around)]
+    left = geometry.parts(shapely.difference(shapely.intersection(silhouette, shapely.union_all(around)), white))
+    left = left[(shapely.area(left) < _TIP_MM2) & (shapely.length(left) < 2 * _TIP_MM + 2)]
+    left = left[np.unique(shapely.STRtree(left).query(tops, predicate="dwithin", distance=_NEAR_TOP_MM)[1])]
+    return shapely.union_all([white, *geometry.offset(left, _OVER_TIP_MM, quad_segs=4)]) if len(left) else white
+
+
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
     """The pieces, small ones with inlets narrower than the width filled: twigs in them would tear them to rags."""
     small = shapely.area(pieces) < _BURIES_MM2
     return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
+
+
+def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats) -> Floats:
+    """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag."""
+    massive = ledges.hollow(ledges.thick, _LEVELS_MM) + ledges.thick > _NOTCHED_MM
+    notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
+    sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
+    over = np.where(notch | sides, _LEVELS_MM, 0.0)
+    for _ in range(_LEVELLINGS):
+        depth = ledges.calmed(depth, np.minimum(over[:-1], over[1:]), 0.0)
+    return np.asarray(np.where(over > 0, depth * uneven, depth))
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

@@ -70,7 +70,7 @@ class Ledges:
         ends = np.stack([self.first, self.last])
         return np.take_along_axis(np.where(self.wall >= 0, over, np.inf), ends, axis=1)
 
-    def calmed(self, depth: Floats, over_mm: float, least_mm: float) -> Floats:
+    def calmed(self, depth: Floats, over_mm: Floats | float, least_mm: float) -> Floats:
         """The depth with the snow's surface evened out, wherever it is deeper than `least_mm`; its sum is kept."""
         links = self.linked[:-1] & (np.minimum(depth[:-1], depth[1:]) > least_mm)
         return self.filled(diffused(depth, links * (over_mm / self.step) ** 2 / 2, np.diff(self.base)))

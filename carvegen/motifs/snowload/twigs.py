@@ -58,9 +58,9 @@ def on_twigs(
     seen
         How much of what falls comes to each ledge, 0…1.
     """
-    ledges = ledges_of(drawn, drawn, cliff_mm=_CLIFF_MM)
-    if len(ledges) == 0:
+    if not np.isfinite(drawn.high).any():  # there is no air over it
         return
+    ledges = ledges_of(drawn, drawn, cliff_mm=_CLIFF_MM)
     where = np.column_stack([ledges.x, ledges.base])
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -4, 4), 0.5))
     upright = np.hypot(1, np.minimum(lean, 2.0))
