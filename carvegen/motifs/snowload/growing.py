@@ -16,6 +16,7 @@ from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
 from carvegen.motifs.snowload.boughs import in_front, on_boughs
+from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.drawing import (
     Canvas,
     bare_rock,
@@ -176,7 +177,11 @@ def _heaps(
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
     core = core[_reads(core, settings, tops)]
-    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, place, limits, drawing.spawn(1)[0]))
+    lining, clumping = drawing.spawn(2)
+    clumps, doubtful = scene.clumps(place, limits, clumping)
+    if len(clumps):
+        core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
+    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, place, limits, lining))
 
 
 @dataclass(frozen=True, eq=False)
@@ -276,9 +281,14 @@ class _Scene:
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     @cached_property
+    def tangle(self) -> Floats:
+        """How much twigs cross round about each cell, 0…1."""
+        return tangled(self.shape, self.solid, self.page)
+
+    @cached_property
     def tangled(self) -> Floats:
-        """How much twigs cross round about each ledge, 0…1: snow falls through them, (n,)."""
-        return self.ledges.smoothed(tangled(self.shape, self.solid, self.page)[self.row, self.ledges.column], 1.0)
+        """The same of each ledge: snow falls through them, (n,)."""
+        return self.ledges.smoothed(self.tangle[self.row, self.ledges.column], 1.0)
 
     @cached_property
     def summits(self) -> Mask:
@@ -352,16 +362,29 @@ class _Scene:
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
 
+    def clumps(self, place: Place, limits: Limits, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
+        """What lies in crowns on many twigs together: what must come out, and what may."""
+        if self.settings.scale == "far":
+            return geometry.empty(), geometry.empty()
+        return in_crowns(
+            self.shape, self.tangle, self.page, self.settings, limits=limits, sky=self.comes,
+            share=self._share_of(place), rng=rng,
+        )  # fmt: skip
+
     def _comes_to(self, place: Place) -> Callable[[Ledges], Floats]:
-        kept_bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
+        share = self._share_of(place)
 
         def seen(ledges: Ledges) -> Floats:
-            where = np.column_stack([ledges.x, ledges.base])
             row = np.ceil((ledges.base - self.page.bottom) / self.page.step).astype(int)
             comes = self.comes[np.clip((row + 1) // 2, 0, len(self.comes) - 1), ledges.column // 2]
-            return np.asarray(comes * place.density_at(where) * _away_from(kept_bare, where, self.settings))
+            return np.asarray(comes * share(np.column_stack([ledges.x, ledges.base])))
 
         return seen
+
+    def _share_of(self, place: Place) -> Callable[[Floats], Floats]:
+        """The share of the snow that is wanted at places, (n, 2): none where it is kept bare or right beside that."""
+        kept_bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
+        return lambda where: np.asarray(place.density_at(where) * _away_from(kept_bare, where, self.settings))
 
     def _below_sky(self, depth: Floats) -> Floats:
         """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""

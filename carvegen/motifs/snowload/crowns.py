@@ -1,0 +1,99 @@
+"""Clumps of snow in crowns: where thin twigs cross densely they bear together what none of them would alone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import ndimage
+
+from carvegen import geometry
+from carvegen.motifs.shared.fields import waves_at
+from carvegen.motifs.snowload.drawing import contoured
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.random import Generator
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.motifs.snowload.scene import Page
+    from carvegen.motifs.snowload.settings import Settings
+
+__all__ = ["in_crowns"]
+
+_TANGLE, _TANGLE_MM = 0.25, 1.0  #: where it is as much of a tangle, seen over so much
+_BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs bear that are so near below, across and down; those as
+#: near above take so much of it
+_SEES = 0.4  #: so much of it lies where no sky is seen, too
+_PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
+_SOFT_MM = (0.35, 0.6)  #: up and across
+_DENSE, _DEEP_MM, _POWER = 0.34, 7.0, 0.4  #: twigs as dense bear a clump where so much has fallen; the more twigs it
+#: takes the less has, by this power
+_DOUBT = 0.85  #: of that: there the carver decides
+_LIMB_MM = 1.5  #: what is as broad stays before the clumps
+_BAYS = 0.9  #: lands: narrower bays are filled
+_LEAST_MM2 = 3.0  #: a smaller one is an egg
+_WHITE_MM2 = 1.2  #: of what the limbs leave of it
+
+
+def in_crowns(
+    drawn: Mask, tangle: Floats, page: Page, settings: Settings, *, limits: Limits, sky: Floats,
+    share: Callable[[Floats], Floats], rng: Generator,
+) -> tuple[PolygonArray, PolygonArray]:  # fmt: skip
+    """The clumps that must come out, and those that may: on the densest twigs below open air.
+
+    Parameters
+    ----------
+    drawn, tangle
+        What is drawn, and how much twigs cross there, 0…1; (rows, columns) of the page.
+    sky
+        The share of the falling snow that comes to every other cell of every other row.
+    share
+        Of places, mm, (n, 2): how much of it is wanted there, 0…1.
+    """
+    crown = ndimage.gaussian_filter(tangle, _TANGLE_MM / page.step) > _TANGLE
+    if settings.twigs == 0 or not crown.any():
+        return geometry.empty(), geometry.empty()
+    bears = _bearing(drawn, page)
+    rows, columns = np.nonzero(crown)
+    where = np.column_stack([page.x[columns], page.bottom + (rows + 0.5) * page.step])
+    near = np.minimum(rows // 2, len(sky) - 1), np.minimum(columns // 2, sky.shape[1] - 1)
+    uneven = np.exp(_UNEVEN * waves_at(where, rng, patch_mm=_PATCH_MM))
+    lies = np.zeros(drawn.shape)
+    lies[crown] = bears[crown] * (_SEES + (1 - _SEES) * sky[near]) * uneven * share(where)
+    lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / page.step)
+    dense = _DENSE * (_DEEP_MM / settings.fallen_mm) ** _POWER / settings.twigs
+    limbs = _opened(drawn, _LIMB_MM / 2, page)
+    must, may = (_clumps(lies, dense * times, limbs, page, limits) for times in (1.0, _DOUBT))
+    return must, may
+
+
+def _bearing(drawn: Mask, page: Page) -> Floats:
+    """How densely twigs stand a little below each cell, less what stands above it."""
+    across, down = (max(int(length / page.step), 1) for length in _BEARS_MM)
+    density = ndimage.uniform_filter(drawn.astype(np.float32), (down, across), mode="constant")
+    below, above = down // 2, int((_BEARS_MM[1] / 2 + _ABOVE_MM) / page.step)
+    under, over = np.zeros_like(density), np.zeros_like(density)
+    under[below:], over[:-above] = density[:-below], density[above:]
+    return np.asarray(under - _ABOVE * over)
+
+
+def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits) -> PolygonArray:
+    white = _opened(lies > dense, limits.cut_mm, page)
+    white = ~_opened(~white, _BAYS * limits.land_mm / 2, page)
+    white = _large(white, _LEAST_MM2, page)
+    white = _large(_opened(white & ~limbs, limits.cut_mm, page), _WHITE_MM2, page)
+    return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)
+
+
+def _large(white: Mask, least_mm2: float, page: Page) -> Mask:
+    label, count = ndimage.label(white)
+    return np.asarray(white & (np.bincount(label.ravel(), minlength=count + 1) * page.step**2 > least_mm2)[label])
+
+
+def _opened(mask: Mask, radius_mm: float, page: Page) -> Mask:
+    """What discs of a radius cover that lie in the mask."""
+    core = ndimage.distance_transform_edt(mask) * page.step >= radius_mm
+    return np.asarray(ndimage.distance_transform_edt(~core) * page.step <= radius_mm)
