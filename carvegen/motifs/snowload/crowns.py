@@ -29,7 +29,7 @@ _BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs bear that are so 
 _SEES = 0.4  #: so much of it lies where no sky is seen, too
 _PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
 _SOFT_MM = (0.35, 0.6)  #: up and across
-_DENSE, _DEEP_MM, _POWER = 0.34, 7.0, 0.4  #: twigs as dense bear a clump where so much has fallen; the more twigs it
+_DENSE, _DEEP_MM, _POWER = 0.36, 7.0, 0.4  #: so many mm for a mm² bear a clump where so much has fallen; the more it
 #: takes the less has, by this power
 _DOUBT = 0.85  #: of that: there the carver decides
 _LIMB_MM = 1.5  #: what is as broad stays before the clumps
@@ -71,9 +71,11 @@ def in_crowns(
 
 
 def _bearing(drawn: Mask, page: Page) -> Floats:
-    """How densely twigs stand a little below each cell, less what stands above it."""
+    """Upper sides of twigs a little below each cell, less those above it, mm for a mm²: what hangs upright has none."""
     across, down = (max(int(length / page.step), 1) for length in _BEARS_MM)
-    density = ndimage.uniform_filter(drawn.astype(np.float32), (down, across), mode="constant")
+    sides = np.zeros(drawn.shape, dtype=np.float32)
+    sides[:-1] = drawn[:-1] & ~drawn[1:]
+    density = ndimage.uniform_filter(sides / page.step, (down, across), mode="constant")
     below, above = down // 2, int((_BEARS_MM[1] / 2 + _ABOVE_MM) / page.step)
     under, over = np.zeros_like(density), np.zeros_like(density)
     under[below:], over[:-above] = density[:-below], density[above:]
