@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,25 +54,24 @@ def in_crowns(
     share
         Of places, mm, (n, 2): how much of it is wanted there, 0…1.
     """
-    crown = ndimage.gaussian_filter(tangle, _TANGLE_MM / page.step) > _TANGLE
+    coarse = replace(page, step=2 * page.step, wide=(page.wide + 1) // 2, high=(page.high + 1) // 2)
+    crown = ndimage.gaussian_filter(tangle[::2, ::2], _TANGLE_MM / coarse.step) > _TANGLE
     if settings.twigs == 0 or not crown.any():
         return geometry.empty(), geometry.empty()
-    bears = _bearing(drawn, page)
     rows, columns = np.nonzero(crown)
-    where = np.column_stack([page.x[columns], page.bottom + (rows + 0.5) * page.step])
-    near = np.minimum(rows // 2, len(sky) - 1), np.minimum(columns // 2, sky.shape[1] - 1)
+    where = np.column_stack([coarse.x[columns], coarse.bottom + (rows + 0.5) * coarse.step])
     uneven = np.exp(_UNEVEN * waves_at(where, rng, patch_mm=_PATCH_MM))
-    lies = np.zeros(drawn.shape)
-    lies[crown] = bears[crown] * (_SEES + (1 - _SEES) * sky[near]) * uneven * share(where)
-    lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / page.step)
+    lies = np.zeros(crown.shape)
+    lies[crown] = _bearing(drawn, page)[crown] * (_SEES + (1 - _SEES) * sky[crown]) * uneven * share(where)
+    lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / coarse.step)
     dense = _DENSE * (_DEEP_MM / settings.fallen_mm) ** _POWER / settings.twigs
-    limbs = _opened(drawn, _LIMB_MM / 2, page)
-    must, may = (_clumps(lies, dense * times, limbs, page, limits) for times in (1.0, _DOUBT))
+    limbs = _opened(drawn[::2, ::2], _LIMB_MM / 2, coarse)
+    must, may = (_clumps(lies, dense * times, limbs, coarse, limits) for times in (1.0, _DOUBT))
     return must, may
 
 
 def _bearing(drawn: Mask, page: Page) -> Floats:
-    """Upper sides of twigs a little below each cell, less those above it, mm for a mm²: what hangs upright has none."""
+    """Upper sides of twigs a little below every other cell, less those above, mm for a mm²: upright twigs have none."""
     across, down = (max(int(length / page.step), 1) for length in _BEARS_MM)
     sides = np.zeros(drawn.shape, dtype=np.float32)
     sides[:-1] = drawn[:-1] & ~drawn[1:]
@@ -79,10 +79,11 @@ def _bearing(drawn: Mask, page: Page) -> Floats:
     below, above = down // 2, int((_BEARS_MM[1] / 2 + _ABOVE_MM) / page.step)
     under, over = np.zeros_like(density), np.zeros_like(density)
     under[below:], over[:-above] = density[:-below], density[above:]
-    return np.asarray(under - _ABOVE * over)
+    return np.asarray((under - _ABOVE * over)[::2, ::2])
 
 
 def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits) -> PolygonArray:
+    """What is dense enough, as clumps that can be cut and that limbs part."""
     white = _opened(lies > dense, limits.cut_mm, page)
     white = ~_opened(~white, _BAYS * limits.land_mm / 2, page)
     white = _large(white, _LEAST_MM2, page)
