@@ -98,7 +98,7 @@ _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is a
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
-_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 5.0, 5.0  #: a notch so deep between steep sides of what is so thick is filled
+_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 7.0, 5.0  #: a notch so deep between steep sides of what is so broad is filled
 #: level, as far as that
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
@@ -110,8 +110,7 @@ _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in ai
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
-_LEAST_LINED_MM2 = 2.0  #: no line lies in a smaller piece of sky between twigs,
-_LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: and a line is so large and so long at least,
+_LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -278,7 +277,9 @@ class _Scene:
     @cached_property
     def tangled(self) -> Floats:
         """How much twigs cross round about each ledge, 0…1: snow falls through them, (n,)."""
-        return self.ledges.smoothed(tangled(self.shape, self.solid, self.page)[self.row, self.ledges.column], 1.0)
+        ledges = self.ledges
+        cross, needles = (each[self.row, ledges.column] for each in tangled(self.shape, self.solid, self.page))
+        return ledges.smoothed(cross * (1 - needles), 1.0)
 
     @cached_property
     def summits(self) -> Mask:
@@ -343,11 +344,11 @@ class _Scene:
         if settings.scale == "far" or settings.twigs == 0:
             return geometry.empty()
         air, count = ndimage.label(~self.shape)
-        tight = np.bincount(air.ravel(), minlength=count + 1) * page.step**2 < _LEAST_LINED_MM2
+        air_mm2 = np.asarray(np.bincount(air.ravel(), minlength=count + 1)[air] * page.step**2, dtype=np.float64)
         taken = columns_of(heaps, page).raster if len(heaps) else np.zeros_like(self.shape)
         canvas = Canvas.blank(page)
         on_twigs(
-            canvas, self.drawn_columns, settings, limits, heaps=taken, tight=tight[air], seen=self._comes_to(place),
+            canvas, self.drawn_columns, settings, limits, heaps=taken, air_mm2=air_mm2, seen=self._comes_to(place),
             rng=rng,
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
@@ -492,7 +493,7 @@ def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
 
 def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats) -> Floats:
     """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag."""
-    massive = ledges.hollow(ledges.thick, _LEVELS_MM) + ledges.thick > _NOTCHED_MM
+    massive = ledges.highest(ledges.breadth, _LEVELS_MM) > _NOTCHED_MM
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
     over = np.where(notch | sides, _LEVELS_MM, 0.0)
