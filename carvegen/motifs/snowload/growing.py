@@ -98,11 +98,7 @@ _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is a
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
-_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = (
-    1.0,
-    13.0,
-    5.0,
-)  #: a notch so deep between steep sides of what is so broad is filled
+_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
