@@ -99,7 +99,7 @@ _SHRED, _THIN = 0.17, 1.05  #: times the detail: what is thinner on average is a
 _BURIES_MM2 = 30.0  #: a smaller heap, in which twigs stayed in sight, would be torn to rags
 _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
-_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 5.0, 5.0  #: a notch so deep between steep sides of what is so thick is filled
+_NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
@@ -111,8 +111,7 @@ _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in ai
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
-_LEAST_LINED_MM2 = 2.0  #: no line lies in a smaller piece of sky between twigs,
-_LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: and a line is so large and so long at least,
+_LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -173,6 +172,8 @@ def _heaps(
         return _Heaps()
     settling, drawing = rngs
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
+    if not scene.bears:
+        return _Heaps(lines=scene.lines(geometry.empty(), place, limits, drawing))
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
@@ -223,6 +224,7 @@ class _Scene:
     ground_mm: Floats  #: the least breadth from there on down, (n,)
     foot_mm: Floats  #: and that furthest down, below the notches of rock, (n,)
     crown: Floats  #: the share of the sky that the boughs of a crown see at least, (n,)
+    bears: bool  #: whether anything is broad enough for heaps
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -231,8 +233,8 @@ class _Scene:
         if len(drawn) == 0:
             return None
         solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
-        if len(solid) == 0:
-            return None
+        bears = len(solid) > 0
+        solid = solid if bears else drawn
         page = Page.of(place.area.bounds)
         bearing = columns_of(solid, page)
         if not np.isfinite(bearing.high).any():  # there is no air over it
@@ -273,6 +275,7 @@ class _Scene:
             ground_mm,
             lower[-1],
             crown,
+            bears,
         )
 
     @cached_property
@@ -282,8 +285,9 @@ class _Scene:
 
     @cached_property
     def tangle(self) -> Floats:
-        """How much twigs cross round about each cell, 0…1."""
-        return tangled(self.shape, self.solid, self.page)
+        """How much twigs cross round about each cell that are no needles, 0…1."""
+        cross, needles = tangled(self.shape, self.solid, self.page)
+        return np.asarray(cross * (1 - needles))
 
     @cached_property
     def tangled(self) -> Floats:
@@ -343,7 +347,7 @@ class _Scene:
             np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
         )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
-        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3)
+        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, self.run_mm)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -353,11 +357,11 @@ class _Scene:
         if settings.scale == "far" or settings.twigs == 0:
             return geometry.empty()
         air, count = ndimage.label(~self.shape)
-        tight = np.bincount(air.ravel(), minlength=count + 1) * page.step**2 < _LEAST_LINED_MM2
+        air_mm2 = np.asarray(np.bincount(air.ravel(), minlength=count + 1)[air] * page.step**2, dtype=np.float64)
         taken = columns_of(heaps, page).raster if len(heaps) else np.zeros_like(self.shape)
         canvas = Canvas.blank(page)
         on_twigs(
-            canvas, self.drawn_columns, settings, limits, heaps=taken, tight=tight[air], seen=self._comes_to(place),
+            canvas, self.drawn_columns, settings, limits, heaps=taken, air_mm2=air_mm2, seen=self._comes_to(place),
             rng=rng,
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
@@ -482,6 +486,8 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
 
     A slot that can't be opened stays.
     """
+    if len(core) == 0:
+        return shapely.Polygon()
     closes, opens = specks(core, silhouette)
     white = shapely.union_all(np.concatenate([core, closes]))
     if len(opens) == 0:
@@ -513,9 +519,9 @@ def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
     return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
 
 
-def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats) -> Floats:
+def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, run_mm: Floats) -> Floats:
     """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag."""
-    massive = ledges.hollow(ledges.thick, _LEVELS_MM) + ledges.thick > _NOTCHED_MM
+    massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
     over = np.where(notch | sides, _LEVELS_MM, 0.0)

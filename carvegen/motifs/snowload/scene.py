@@ -48,7 +48,8 @@ _STRAIGHT = 1.5  #: no broader with its lean and its bends than so many times by
 _PICKET, _BESIDE = 4.0, 0.2  #: and on either side, over so many of its breadths, so much is air
 _PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fills them
 _TANGLE_MM, _TANGLED = 4.0, (0.42, 0.58)  #: in a square so wide, mm of edges to a mm²: hardly a tangle, a tangle
-_NEEDLES_MM = 0.6, 0.75  #: so broad on average, times the share that they take up of what is filled: needles, twigs
+_POINTED_MM, _POINTED = 0.15, (0.57, 0.63)  #: of needles, but not of twigs, less is left than this without their rims
+_NEEDLES_MM = 0.55, 0.7  #: so broad on average, times the share that they take up of what is filled: needles, twigs
 _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
 
 
@@ -265,10 +266,11 @@ def panes(solid: Mask, page: Page) -> Mask:
     return np.asarray(small[label] & ~solid)
 
 
-def tangled(drawn: Mask, solid: Mask, page: Page) -> Floats:
-    """How much twigs cross round about each cell, 0…1: by the length of their edges to gaps that snow would bridge.
+def tangled(drawn: Mask, solid: Mask, page: Page) -> tuple[Floats, Floats]:
+    """How much twigs cross round about each cell, and how much they are needles, 0…1 both.
 
-    Needles, which are thinner and stand more densely, are no tangle: a bough carries its snow on them.
+    By the length of their edges to gaps that snow would bridge. Needles are thinner and stand more densely; on a bough
+    they carry its snow.
 
     Parameters
     ----------
@@ -279,12 +281,15 @@ def tangled(drawn: Mask, solid: Mask, page: Page) -> Floats:
     edges[1:] += (drawn[1:] != drawn[:-1]) & solid[1:] & solid[:-1]
     edges[:, 1:] += (drawn[:, 1:] != drawn[:, :-1]) & solid[:, 1:] & solid[:, :-1]
     side = int(_TANGLE_MM / page.step) | 1
-    length, black, filled = (
-        ndimage.uniform_filter(np.asarray(each, dtype=np.float32), side) for each in (edges / page.step, drawn, solid)
+    inner = ndimage.binary_erosion(drawn, iterations=max(round(_POINTED_MM / page.step), 1))
+    length, black, filled, broad = (
+        ndimage.uniform_filter(np.asarray(each, dtype=np.float32), side)
+        for each in (edges / page.step, drawn, solid, inner)
     )
     wide = 2 * black**2 / np.maximum(length * filled, 1e-6)
-    twigs = np.clip((wide - _NEEDLES_MM[0]) / (_NEEDLES_MM[1] - _NEEDLES_MM[0]), 0, 1)
-    return np.asarray(twigs * np.clip((length - _TANGLED[0]) / (_TANGLED[1] - _TANGLED[0]), 0, 1))
+    needles = np.clip((_NEEDLES_MM[1] - wide) / (_NEEDLES_MM[1] - _NEEDLES_MM[0]), 0, 1)
+    needles *= np.clip((_POINTED[1] - broad / np.maximum(black, 1e-6)) / (_POINTED[1] - _POINTED[0]), 0, 1)
+    return np.clip((length - _TANGLED[0]) / (_TANGLED[1] - _TANGLED[0]), 0, 1), needles
 
 
 def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:

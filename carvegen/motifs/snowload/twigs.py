@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -35,6 +35,7 @@ _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a twig bears the cap of a thing so much, and so
 _STEEPEST = 0.95  #: of the slope of repose: on steeper twigs lies none
 _AIR_MM = 0.3  #: so much air stays over a line, but in the corner under a twig: it is filled
 _CORNER_MM, _MOUTH_MM, _SHUT_MM = 2.5, 1.2, 0.8  #: from so far out, where it is so wide, if it closes to so little
+_THIN_MM, _SKY_MM2 = 1.2, (2.0, 9.0)  #: in a smaller piece of sky lies none: over a twig so thin, and over others
 _SEEN = 0.2  #: of the sky: what sees less stays bare
 _TAPERS_MM, _TIP = (1.0, 3.5), 0.35  #: lines run out over so much, least and most, and so many times that at tips;
 _TAPERED = 0.35  #: of a line's length at the most, at either end;
@@ -46,15 +47,17 @@ _HEAP_MM = 0.3  #: where there is a heap so near over the twig, it needs no line
 
 
 def on_twigs(
-    canvas: Canvas, drawn: Columns, settings: Settings, limits: Limits, *, heaps: Mask, tight: Mask,
+    canvas: Canvas, drawn: Columns, settings: Settings, limits: Limits, *, heaps: Mask, air_mm2: Floats,
     seen: Callable[[Ledges], Floats], rng: Generator,
 ) -> None:  # fmt: skip
     """Draw lines on the drawn twigs wherever no heap lies, as thick as a cut and as thin as a twig bears.
 
     Parameters
     ----------
-    heaps, tight
-        Where heaps lie, and air in which no line has room, as the canvas.
+    heaps
+        Where heaps lie, as the canvas.
+    air_mm2
+        How large the piece of sky is to which each cell belongs, as the canvas.
     seen
         How much of what falls comes to each ledge, 0…1.
     """
@@ -73,7 +76,9 @@ def on_twigs(
     full = np.minimum(full, bears) * np.clip(2 - 2 * lean / steepest, 0.3, 1)
     here, over = seen(ledges), -ledges.highest(-(ledges.ceiling - ledges.base), 0.3)
     heaped = _at(heaps, canvas, ledges, _HEAP_MM)
-    bare = _bare(where, settings, here, rng) | _at(tight, canvas, ledges, _HEAP_MM)
+    bare = _bare(where, settings, here, rng) | (
+        _at(air_mm2, canvas, ledges, _HEAP_MM) < np.where(broad < _THIN_MM, *_SKY_MM2)
+    )
     on = (broad > _NEEDLE_MM) & (broad < _LIMB_MM) & (bears > _NEARLY * least) & (here > _SEEN) & ~bare
     fork = np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
     lies = ledges.smoothed(on & (lean < _STEEPEST * steepest), 0.5) > 0.6  # more than the tip of a steep twig
@@ -133,9 +138,9 @@ def _bare(where: Floats, settings: Settings, seen: Floats, rng: Generator) -> Ma
     return np.asarray(ndtr(wave) > settings.twigs * np.clip(1.6 * seen, 0, 1))
 
 
-def _at(mask: Mask, canvas: Canvas, ledges: Ledges, over_mm: float) -> Mask:
+def _at(cells: Any, canvas: Canvas, ledges: Ledges, over_mm: float) -> Any:  # noqa: ANN401
     row = np.clip((ledges.base + over_mm - canvas.page.bottom) / canvas.page.step, 0, canvas.page.high - 1).astype(int)
-    return np.asarray(mask[row, ledges.column])
+    return cells[row, ledges.column]
 
 
 def _tapered(ledges: Ledges, first: np.ndarray, last: np.ndarray, heaped: Mask, rng: Generator) -> Floats:

@@ -1,0 +1,111 @@
+"""Lines of snow on thin twigs, pads on needles, level notches, and summits without specks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips
+from carvegen.motifs.snowload.ledges import ledges_of
+from carvegen.motifs.snowload.scene import Page, columns_of, tangled
+from tests.cases import disc, limits, shapes
+
+FACE = shapely.box(0, 0, 30, 24)
+LIMITS = limits(0.5, 0.4)
+TWIG = shapely.LineString([(4, 10), (14, 12), (24, 11)]).buffer(0.25)
+
+
+def white(on: shapely.Geometry, preset: str = "deep", **changed) -> shapely.Geometry:
+    settings = snowload.Settings(**{**snowload.PRESETS[preset], "patchy": 0.0, "twigs": 1.0, **changed})
+    place = Place(area=FACE, shapes=shapes(*geometry.parts(on)))
+    return shapely.union_all(snowload.grow(settings, place, LIMITS, stream(1, "twigs")).cuts)
+
+
+def test_a_twig_of_half_a_millimetre_carries_a_line_on_its_top_or_none_if_that_is_refused() -> None:
+    """Over four fifths of its length, no thinner than the cut, no thicker than 1.2 mm; none hangs below it."""
+    lying = white(TWIG)
+    high = [shapely.intersection(lying, shapely.LineString([(x, 0), (x, 24)])).length for x in np.arange(4.5, 24, 0.5)]
+    assert (np.array(high) > 0.3).mean() > 0.8
+    assert max(high) < 1.2
+    below = shapely.LineString([(4, 9.4), (14, 11.4), (24, 10.4)]).buffer(0.3)
+    assert shapely.intersection(lying, below).area == 0
+    assert white(TWIG, twigs=0.0).area == 0
+
+
+def test_a_steep_twig_carries_none_and_a_needle_none() -> None:
+    """A twig at 68 degrees; a level needle 0.2 mm thick."""
+    steep = shapely.LineString([(10, 4), (16, 19)]).buffer(0.25)
+    needle = shapely.LineString([(4, 10), (24, 10)]).buffer(0.1)
+    assert white(steep).area == 0
+    assert white(needle).area == 0
+
+
+def test_a_line_lies_under_no_twig_so_near_that_no_sky_is_left() -> None:
+    """Two level twigs: 0.7 mm of air between them has room for no line, 3 mm have."""
+    for apart, lies in ((0.7, False), (3.0, True)):
+        pair = shapely.union_all([shapely.box(4, y, 24, y + 0.6) for y in (10, 10.6 + apart)])
+        between = shapely.box(6, 10.65, 22, 10.55 + apart)
+        assert (shapely.intersection(white(pair), between).area > 1) == lies
+
+
+def test_a_heap_runs_out_along_its_twig() -> None:
+    """A limb that thins from 2.4 to 0.4 mm: one body of snow from end to end, not a heap and dashes beyond it."""
+    limb = shapely.Polygon([(3, 10), (3, 12.4), (27, 11.4), (27, 11.0)])
+    bodies = geometry.parts(white(limb))
+    assert len(bodies) == 1
+    assert bodies[0].bounds[2] > 25.5
+
+
+def test_lines_are_told_from_dots_and_from_uprights() -> None:
+    line, dot, upright = (
+        shapely.affinity.scale(disc(x, 10, 0.6), 1 / k, k) for x, k in ((5, 0.45), (10, 1.0), (15, 1 / 0.45))
+    )
+    pieces = shapes(line, dot, upright, shapely.affinity.translate(line, 20))
+    assert _lines(pieces, shapely.box(0, 0, 20, 20)).tolist() == [True, False, False, False]
+
+
+def test_needles_are_no_tangle_and_crossing_twigs_are() -> None:
+    """A comb of pointed needles on a bough, and bars 0.7 mm thick across one another."""
+    bough = shapely.box(2, 9, 28, 10)
+    comb = [shapely.Polygon([(x, 10), (x + 0.4, 10), (x + 0.9, 13)]) for x in np.arange(2, 27, 0.7)]
+    bars = [shapely.LineString([(x, 6), (x + way * 8, 14)]).buffer(0.35) for x in range(4, 24, 2) for way in (-1, 1)]
+    page = Page.of(FACE.bounds)
+    for on, least, most in (([bough, *comb], 0.9, 1.0), (bars, 0.0, 0.1)):
+        drawn = columns_of(geometry.parts(shapely.union_all(on)), page).raster
+        solid = columns_of(geometry.parts(shapely.union_all(on).buffer(0.6).buffer(-0.6)), page).raster
+        cross, needles = (each[round(10.5 / page.step), page.wide // 2] for each in tangled(drawn, solid, page))
+        assert cross == 1
+        assert least <= needles <= most
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_notch_between_firs_is_filled_level(seed) -> None:
+    """Snow of uneven depth in a V: its surface differs by a fifth of what it did; its sum is kept."""
+    page = Page.of(FACE.bounds)
+    firs = shapely.Polygon([(1, -5), (1, 20), (15, 4), (29, 20), (29, -5)])
+    columns = columns_of(shapes(firs), page)
+    ledges = ledges_of(columns, columns, cliff_mm=2)
+    off = np.abs(ledges.x - 15)
+    depth = np.clip(4 - off, 0, None) * (1 + 0.4 * np.sin(3 * ledges.x + seed))
+    even, thin = (_level_in_notches(ledges, depth, np.ones(len(depth)), np.full(len(depth), of)) for of in (20.0, 5.0))
+    middle = off < 2
+    before, after = (np.ptp((ledges.base + each)[middle]) for each in (depth, even))
+    assert after < 0.2 * before
+    assert (thin == depth).all()  # a fork of limbs
+    assert even.sum() == pytest.approx(depth.sum(), rel=0.02)
+
+
+def test_no_dark_tip_crowns_a_white_summit() -> None:
+    """The tip that the white leaves is white too; so small a piece elsewhere stays, and so does a large one."""
+    peak = shapely.Polygon([(4, 0), (10, 20), (16, 0)])
+    snow = shapely.box(0, 10, 30, 19)
+    tips = geometry.dots(np.array([[10.0, 19.8]]))
+    covered = _over_tips(snow, peak, tips)
+    assert shapely.difference(peak, covered).intersection(shapely.box(0, 18, 30, 24)).is_empty
+    assert _over_tips(snow, peak, geometry.dots(np.array([[12.2, 19.5]]))).equals(snow)
+    assert _over_tips(shapely.box(0, 10, 30, 12), peak, tips).equals(shapely.box(0, 10, 30, 12))
