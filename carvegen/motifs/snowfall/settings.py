@@ -89,7 +89,7 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
     "heavy": {
         "snow": 0.3,
         "smallest_mm": 0.8,
-        "gathered": 0.75,
+        "gathered": 0.3,
         "middle": 0.46,
         "near": 0.22,
         "torn": 0.2,
