@@ -216,7 +216,7 @@ KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb"
 #: So much that masses fall, at a level: sought anew for every picture, it costs more than all else.
 HEAVY = (
     '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n'
-    "settings = { snow = 0.4, gathered = 0.75, largest_mm = 2.0, level = 200 }\n"
+    "settings = { snow = 0.4, gathered = 0.75, middle = 0.46, near = 0.22, torn = 0.2, largest_mm = 2, level = 200 }\n"
 )
 
 
