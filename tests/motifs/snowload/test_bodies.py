@@ -22,7 +22,9 @@ EVEN = {"patchy": 0, "lumpy": 0, "bark": 0, "bridging_mm": 0, "detail_mm": 0.1}
 
 def grown(on: shapely.Geometry, seed: int = 1, **changed) -> Growth:
     settings = snowload.Settings(**changed)
-    return snowload.grow(settings, Place(area=around(shapes(on), FACE), shapes=shapes(on)), LIMITS, stream(seed, "bodies"))
+    return snowload.grow(
+        settings, Place(area=around(shapes(on), FACE), shapes=shapes(on)), LIMITS, stream(seed, "bodies")
+    )
 
 
 def limb(*points: tuple[float, float], thick: float) -> shapely.Geometry:
