@@ -12,10 +12,12 @@ import os
 import pickle
 import shutil
 import sys
+import sysconfig
 import tempfile
 import time
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -63,9 +65,39 @@ def _compile_apart(config) -> None:
     """
     if not sys.dont_write_bytecode:
         return
+    code = _code(config)
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = str(_code(config))
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = str(code)
     sys.dont_write_bytecode = False
+    sys.meta_path.insert(0, Lending(code, [sysconfig.get_path(its) for its in ("purelib", "platlib", "stdlib")]))
+
+
+class Lending:
+    """What is installed has been compiled where it lies: linked, it is read from there, not compiled once more.
+
+    Asked for a module, it finds none, but links what lies beside it in a folder below one of `installed` to where this
+    run keeps what it has compiled, `code`.
+    """
+
+    def __init__(self, code: Path, installed: list[str]) -> None:
+        self.code, self.installed, self.seen = str(code), tuple(installed), set()
+
+    def find_spec(self, name: str, path: Sequence[str] | None = None, target: object = None) -> None:
+        folders = {str(its) for its in (sys.path if path is None else path)}
+        for folder in folders - self.seen:
+            self.seen.add(folder)
+            if folder.startswith(self.installed):
+                self._lend(folder)
+
+    def _lend(self, folder: str) -> None:
+        compiled, there = Path(folder, "__pycache__"), Path(f"{self.code}{folder}")
+        if not compiled.is_dir() or (there / "lent").exists():
+            return
+        there.mkdir(parents=True, exist_ok=True)
+        for path in compiled.glob(f"*.{sys.implementation.cache_tag}*"):
+            with suppress(FileExistsError):  # another process of the run was quicker
+                (there / path.name).symlink_to(path)
+        (there / "lent").touch()
 
 
 def _code(config) -> Path:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib.util
 import multiprocessing
 import os
+import py_compile
 import re
 import subprocess
 import sys
@@ -15,6 +17,7 @@ import pytest
 
 from tests.conftest import (
     LONG,
+    Lending,
     cpu_seconds,
     end_forkserver,
     pytest_collection_modifyitems,
@@ -84,3 +87,24 @@ def test_what_comes_from_a_forkserver_counts_once_that_has_ended():
     child.join()
     end_forkserver()
     assert cpu_seconds() - before - (time.process_time() - own) >= 0.8 * alone
+
+
+def test_what_is_installed_is_not_compiled_again_and_what_is_tested_is_not_lent(tmp_path, monkeypatch):
+    """Where this run keeps its compiled code, Python comes upon that of an installed package, and of no other."""
+    monkeypatch.setattr(sys, "pycache_prefix", None)
+    for home in ("installed", "checkout"):
+        (tmp_path / home / "ice").mkdir(parents=True)
+        (tmp_path / home / "ice" / "floe.py").write_text("thick_mm = 40\n", encoding="utf-8")
+        py_compile.compile(str(tmp_path / home / "ice" / "floe.py"), doraise=True)
+    for _ in range(2):  # each process of a run has its own, the code is one
+        lending = Lending(tmp_path / "code", [str(tmp_path / "installed")])
+        for home in ("installed", "checkout"):
+            assert lending.find_spec("ice.floe", [str(tmp_path / home / "ice")]) is None
+        (tmp_path / f"code{tmp_path}/installed/ice/lent").unlink()  # as if both had come at the same time
+    monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "code"))
+    installed, checkout = (
+        Path(importlib.util.cache_from_source(str(tmp_path / its / "ice" / "floe.py")))
+        for its in ("installed", "checkout")
+    )
+    assert installed.resolve().parent == (tmp_path / "installed/ice/__pycache__").resolve()
+    assert not checkout.exists()

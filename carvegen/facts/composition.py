@@ -214,13 +214,20 @@ def _phrases(among: tuple[Substance, ...]) -> dict[str, Substance | str]:
 
 def _language(words: Sequence[str], among: Sequence[Substance]) -> str:
     """The language, besides English, that knows most of the words; "" if none knows more than English."""
+    known = _known_words(tuple(among))
+    counts = {language: len(set(words) & some) for language, some in known.items()}
+    best = max(counts, key=lambda language: (counts[language], language == "en"), default="en")
+    return "" if best == "en" or not counts[best] else best
+
+
+@cache
+def _known_words(among: tuple[Substance, ...]) -> dict[str, set[str]]:
+    """The words that each language has for these substances, and for what may stand beside any."""
     known: dict[str, set[str]] = {language: set(map(squeezed, some)) for language, some in _harmless().items()}
     for one in among:
         for language, some in one.words.items():
             known.setdefault(language, set()).update(word for phrase in some for word in plain_words(phrase))
-    counts = {language: len(set(words) & some) for language, some in known.items()}
-    best = max(counts, key=lambda language: (counts[language], language == "en"), default="en")
-    return "" if best == "en" or not counts[best] else best
+    return known
 
 
 T = TypeVar("T")

@@ -110,6 +110,14 @@ class Rings:
         return self.spread(np.arange(len(self)))
 
     @property
+    def twice_areas(self) -> Floats:
+        """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
+        start = self.start[:-1]
+        x, y = (self.xy - self.spread(self.xy[start])).T  # from a near point: no digits are lost
+        ends = self.edge_ends
+        return np.asarray(np.add.reduceat(x * y[ends] - x[ends] * y, start))
+
+    @property
     def edge_ends(self) -> Indices:
         """For each point the index of the next point of its ring; (n,)."""
         return onward(self.start)
@@ -396,20 +404,12 @@ def rings(shapes: PolygonArray) -> Rings:
     open_ = np.ones(int(size.sum()), dtype=bool)
     open_[np.cumsum(size) - 1] = False
     result = Rings(shapely.get_coordinates(shapes)[open_], starts(size - 1), owner, hole)
-    wrong = np.flatnonzero((_twice_signed_areas(result) < 0) != hole)
+    wrong = np.flatnonzero((result.twice_areas < 0) != hole)
     size = result.sizes[wrong]
     begin, nth = np.repeat(result.start[wrong], size), counted(size)
     back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
     result.xy[begin + nth] = result.xy[begin + back]
     return result
-
-
-def _twice_signed_areas(rings: Rings) -> Floats:
-    """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
-    start = rings.start[:-1]
-    xy = rings.xy - rings.spread(rings.xy[start])  # from a near point: no digits are lost
-    ends = rings.edge_ends
-    return np.asarray(np.add.reduceat(xy[:, 0] * xy[ends, 1] - xy[ends, 0] * xy[:, 1], start))
 
 
 def room_inside(shapes: PolygonArray) -> Floats:

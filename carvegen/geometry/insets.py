@@ -152,7 +152,7 @@ class _Sides:
 def _moved(shapes: NDArray[np.object_], by: float, most: float) -> tuple[_Sides, Mask, Mask]:
     """The sides of shapes moved inwards; which shapes are convex; in which nothing is too short or too sharp."""
     outline = geometry.rings(shapes)
-    first, corner = outline.start[:-1], outline.xy.T
+    first, corner = outline.start[:-1], np.ascontiguousarray(outline.xy.T)
     still = _Sides(np.arange(len(shapes)), outline.start, corner, corner, corner[0])
     onward, before = still.onward, still.before
     along = corner[:, onward] - corner

@@ -131,10 +131,10 @@ def plates_of(print_: Print, setups: Setups) -> tuple[Plate, ...]:
     return tuple(plates)
 
 
-def picture_of(print_: Print, setups: Setups, *, say: Callable[[str], None]) -> Picture:
-    """The picture of a print, its motifs grown or taken as they are kept."""
+def picture_of(print_: Print, setups: Setups, *, say: Callable[[str], None], run: Run = in_turn) -> Picture:
+    """The picture of a print, its motifs grown or taken as they are kept; `run` as `pictured`'s."""
     limits = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items()}
-    return pictured(print_, plates_of(print_, setups), limits, say=say)
+    return pictured(print_, plates_of(print_, setups), limits, say=say, run=run)
 
 
 def unmarked_of(
@@ -149,7 +149,7 @@ def cut_blocks(
     print_: Print, setups: Setups, *, say: Say, run: Run = in_turn
 ) -> tuple[Picture, dict[str, Cut]]:  # fmt: skip
     """The picture of a print, and every block taken out of it, by name, in printing order; `run` as `separated`'s."""
-    picture, plates = picture_of(print_, setups, say=say), plates_of(print_, setups)
+    picture, plates = picture_of(print_, setups, say=say, run=run), plates_of(print_, setups)
     say("working out what each block prints")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}

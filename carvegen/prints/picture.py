@@ -29,7 +29,7 @@ from carvegen.prints.flake_fit import settled
 from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
 from carvegen.prints.layers import Drawing, drawing_of, runs_across
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
-from carvegen.prints.separation import painted
+from carvegen.prints.separation import Run, Say, in_turn, painted
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -70,7 +70,7 @@ class _Grow(Protocol):
     """A motif in an area."""
 
     def __call__(
-        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, /, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth: ...  # fmt: skip
 
@@ -142,8 +142,9 @@ class Unmarked:
 
 
 def pictured(
-    print_: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None]
-) -> Picture:
+    print_: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
+    run: Run = in_turn,
+) -> Picture:  # fmt: skip
     """The picture of a print, its motifs grown and what is marked on them done.
 
     Parameters
@@ -152,6 +153,8 @@ def pictured(
         The blocks that print ink.
     limits
         Of each block, by name.
+    run
+        Does what does not need one another, each told `say`: what of the motifs does not ask what is white already.
 
     Raises
     ------
@@ -160,7 +163,7 @@ def pictured(
     """
     drawing, openings = _drawn(print_)
     marks = marks_of(print_, drawing, geometry.union(openings))
-    bare = _unmarked(drawing, openings, plates, limits, say=say)
+    bare = _unmarked(drawing, openings, plates, limits, say=say, run=run)
     whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     return Picture(
         face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
@@ -196,7 +199,7 @@ def _drawn(print_: Print) -> tuple[Drawing, PolygonArray]:
 
 def _unmarked(
     drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
-    say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None,
+    say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None, run: Run | None = None,
 ) -> Unmarked:  # fmt: skip
     """What is bare by itself and each motif, grown or kept.
 
@@ -211,10 +214,13 @@ def _unmarked(
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths, say=say)
+    if run is not None:
+        grower.begin(run)
     for k, entry in enumerate(print_.motifs):
-        say(f"{_AT_WORK.get(entry.motif, f'growing {entry.motif}')}, {k + 1} of {len(print_.motifs)}")
+        if (key := f"motifs[{k}]") not in grower.begun:
+            say(_stage(print_, k))
         try:
-            whites.append(grower.grown(entry, whites, f"motifs[{k}]"))
+            whites.append(grower.grown(entry, whites, key))
         except InputError as error:
             raise in_keys(error, print_, f"motifs[{k}]") from None
     remarks = [note for _, grown in grower.motifs for note in grown.notes]
@@ -226,8 +232,24 @@ def _unmarked(
     )  # fmt: skip
 
 
+def _stage(print_: Print, k: int) -> str:
+    """What is said while a motif grows."""
+    name = print_.motifs[k].motif
+    return f"{_AT_WORK.get(name, f'growing {name}')}, {k + 1} of {len(print_.motifs)}"
+
+
 def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
     return geometry.stack(drawing.shapes(text, f"{key}[{k}].shape") for k, text in enumerate(texts))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Begun:
+    """What of a motif is the same whatever is white before it."""
+
+    growth: Growth
+    area: BaseGeometry  #: where it grew
+    frame: Polygon | None
+    figures: tuple[BaseGeometry, ...] = ()  #: that single flakes must not harm
 
 
 class _Grower:
@@ -246,10 +268,41 @@ class _Grower:
         self.stencils = [block.name for block in self.print_.blocks if block.role == "stencil"]
         self.notes: list[str] = []
         self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
+        self.begun: dict[str, _Begun | None] = {}  #: by the key of each motif that was begun; none where it can't be
+
+    def begin(self, run: Run) -> None:
+        """Grow what of new snow does not depend on what is white before it, motif beside motif."""
+        tasks = {
+            f"motifs[{k}]": partial(self._begin_with, k)
+            for k, entry in enumerate(self.print_.motifs) if not entry.kept and entry.motif in _AT_WORK
+        }  # fmt: skip
+        if len(tasks) > 1:
+            self.begun = run(tasks, self.say)
+
+    def _begin_with(self, k: int, say: Say) -> _Begun | None:
+        """The beginning of a motif; none where there is a fault: it is told in its turn."""
+        say(_stage(self.print_, k))
+        entry = self.print_.motifs[k]
+        leaves = self._left_by(entry)
+        if not leaves or (entry.motif == "snowload" and not entry.on):
+            return None
+        limits = strictest(self.limits[name] for name in sorted(leaves))
+        try:
+            area = self._area(entry, limits, f"motifs[{k}]")
+            if shapely.area(area) <= 0:
+                return None
+            begin = self._let_fall if entry.motif == "snowfall" else self._let_lie
+            return begin(entry, area, limits, leaves, self._sprouted)
+        except InputError:
+            return None
+
+    def _left_by(self, motif: PrintMotif) -> frozenset[str]:
+        """The blocks that print ink and that a motif leaves."""
+        return frozenset(name for name in self.pictures if motif.leaves(name))
 
     def grown(self, motif: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
-        leaves = frozenset(name for name in self.pictures if motif.leaves(name))
+        leaves = self._left_by(motif)
         if not leaves:
             raise InputError("leaves no block that prints ink", value=list(motif.blocks), where="blocks",
                              hint="name a key, tone, background or ground block")  # fmt: skip
@@ -339,7 +392,10 @@ class _Grower:
         area = self._area(motif, limits, key)
         if shapely.area(area) <= 0:
             raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        return self._work(motif)(motif, area, limits, before, leaves, grow=self._grow)
+        begun = self.begun.get(key)
+        if begun is not None:
+            self._note_remark(motif, begun.growth)
+        return self._work(motif)(motif, area, limits, before, leaves, grow=self._grow, begun=begun)
 
     def _work(self, motif: PrintMotif) -> Callable[..., Growth]:
         return {"snowfall": self._fallen, "snowload": self._loaded}.get(motif.motif, self._textured)
@@ -434,29 +490,32 @@ class _Grower:
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth:  # fmt: skip
+        growth = self._sprouted(entry, area, limits, frame=frame, hides=hides, bars=bars)
+        self._note_remark(entry, growth)
+        return growth
+
+    def _sprouted(
+        self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
+        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
+    ) -> Growth:  # fmt: skip
         rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
         place = replace(self._place(entry, area), frame=frame, hides=hides, bars=bars)
-        growth = motif(entry.motif).grow(entry.settings, place, limits, rng)
+        return motif(entry.motif).grow(entry.settings, place, limits, rng)
+
+    def _note_remark(self, entry: PrintMotif, growth: Growth) -> None:
         if growth.remark:
             self.notes.append(f"{entry.name}: {growth.remark}")
-        return growth
 
     def _fallen(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow,
+        *, grow: _Grow, begun: _Begun | None = None,
     ) -> Growth:  # fmt: skip
         """Flakes: those too near to other white, or that leave slivers of a block, are left out; many are told."""
-        hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
-        if not motif.settings.cut_at_edge:
-            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
-        frame = None if motif.region else self._frame(motif, limits)
-        hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
-        open_ = shapely.difference(area, hidden)
-        bars, figures = self._readable(motif, leaves)
-        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=bars)
+        begun = begun or self._let_fall(motif, area, limits, leaves, grow)
+        fallen, open_, frame = begun.growth, begun.area, begun.frame
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
         cuts = fallen.cuts
-        for figure in figures:
+        for figure in begun.figures:
             cuts = uncut(cuts, figure, motif.settings, limits)
         flakes = settled(
             cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
@@ -468,6 +527,20 @@ class _Grower:
             self.notes.append(f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
                               "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
+
+    def _let_fall(
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str], grow: _Grow
+    ) -> _Begun:
+        """Flakes wherever nothing that is drawn hides them."""
+        hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
+        if not motif.settings.cut_at_edge:
+            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
+        frame = None if motif.region else self._frame(motif, limits)
+        hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
+        open_ = shapely.difference(area, hidden)
+        bars, figures = self._readable(motif, leaves)
+        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=bars)
+        return _Begun(growth=fallen, area=open_, frame=frame, figures=figures)
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
         """What far flakes fall behind, and what those in the middle do."""
@@ -539,13 +612,13 @@ class _Grower:
 
     def _loaded(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow,
+        *, grow: _Grow, begun: _Begun | None = None,
     ) -> Growth:  # fmt: skip
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
         if not motif.on:
             raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        frame = self._frame(motif, limits)
-        snow = grow(motif, area, limits, frame=frame)
+        begun = begun or self._let_lie(motif, area, limits, leaves, grow)
+        snow, frame = begun.growth, self._frame(motif, limits)
         white, hidden = _union([snow.cuts]), self._hidden_by(motif)
         further: BaseGeometry = _NOTHING
         if not shapely.is_empty(before):
@@ -562,6 +635,11 @@ class _Grower:
             over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
             cuts = geometry.parts(shapely.intersection(_union([cuts]), over))
         return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
+
+    def _let_lie(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, _: frozenset[str], grow: _Grow) -> _Begun:
+        """Snow on all that it lies on, whatever hides it."""
+        frame = self._frame(motif, limits)
+        return _Begun(growth=grow(motif, area, limits, frame=frame), area=area, frame=frame)
 
     def _lying_behind(self, leaves: frozenset[str], white: BaseGeometry) -> BaseGeometry:
         """The heaps that lie already where these would: both are one heap then, no land parts them."""
@@ -600,7 +678,7 @@ class _Grower:
 
     def _textured(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow,
+        *, grow: _Grow, begun: _Begun | None = None,
     ) -> Growth:  # fmt: skip
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]

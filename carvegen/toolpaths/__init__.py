@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, cast
 
+from carvegen.base.collector import collector_at_rest
+
 if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.toolpaths.paths import Plan
@@ -22,6 +24,7 @@ PLANNERS: Mapping[tuple[str, str], str] = MappingProxyType({
 })  # fmt: skip
 
 
+@collector_at_rest()
 def plan_for(job: Job, settings: PathSettings) -> Plan | None:
     """The plan of a job; None for the hand, and for a cutter that no planner knows."""
     kind, form = job.machine.kind, job.cutter.form

@@ -33,6 +33,7 @@ __all__ = [
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
 _DEPTHS = 65  #: at which cutters are compared
 _RIDGE_SHARE = 0.2  #: of the depth: ridges that a pointed or round cutter may leave on the floor; our own choice
+_AT_ONCE = 8192  #: shapes shrunk together: so few that their corners stay near the processor
 _POLYGON = int(shapely.GeometryType.POLYGON)
 _OVERRUN = 0.5  #: how far a cutter's centre runs out over the block's edge, as a share of its distance from land
 _SLIVER_MM = 0.02  #: what is narrower is the error of buffers, and not a place that was left
@@ -117,6 +118,10 @@ def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.obj
 
 def shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     """The places inside the shapes at least `by_mm` from their outlines, and at most `SAG_MM` farther."""
+    return geometry.stack(_shrunk(shapes[k : k + _AT_ONCE], by_mm) for k in range(0, len(shapes), _AT_ONCE))
+
+
+def _shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     quads = _quads(by_mm)
     inner = np.full(len(shapes), shapely.Polygon(), dtype=object)
     x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T  # no disc is larger or wider than what it lies in

@@ -135,7 +135,7 @@ def test_every_change_is_noted(tmp_path, inside, said) -> None:
 
 def test_a_crossing_is_told_with_its_place(tmp_path) -> None:
     (note,) = read(drawn(tmp_path, '<path d="M40 10l20 20h-20l20 -20z"/>')).notes
-    assert "near 50.0, 30.0 mm" in note
+    assert "(<path> in line 1) near 50.0, 30.0 mm from the drawing's lower left corner" in note
 
 
 @pytest.mark.parametrize(

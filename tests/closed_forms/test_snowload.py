@@ -52,6 +52,15 @@ def test_sky_beside_a_wall(away, share) -> None:
     assert seen(step, 50 + away, 10) == pytest.approx(share, abs=0.03)
 
 
+def test_sky_beside_a_wall_from_which_snow_is_driven() -> None:
+    """10 mm beside a wall 20 mm high, 20 degrees to the right: directions up to its rim (own integration)."""
+    rim = np.degrees(np.arctan(10 / 20))
+    field, _ = sky_seen(cells(shapely.box(-9, -10, 140, 10), shapely.box(55, 9, 65, 30)), lean_deg=20.0)
+    row = int(np.ceil((10 - PAGE.bottom) / PAGE.step))
+    left, right = (float(field[row, int((x - PAGE.left) / PAGE.step)]) for x in (45, 75))
+    assert (left, right) == pytest.approx((within(-90, rim + 20), within(-90, rim - 20)), abs=0.03)
+
+
 @pytest.mark.parametrize("wide", [4.0, 10.0, 30.0])
 def test_sky_in_the_middle_of_a_slot(wide) -> None:
     """Two walls 20 mm high: the directions between their rims (own integration)."""

@@ -224,6 +224,13 @@ def test_a_refusal_says_what_would_be_accepted_in_the_language_of_the_declaratio
     assert '"muster"' in refusal("trockenes Linoleum mit Muster").message
 
 
+@pytest.mark.parametrize(
+    ("text", "language"), [("Birnbaum", "de"), ("cerisier massif", "fr"), ("липа", "ru"), ("pear", "")]
+)
+def test_a_substances_own_words_tell_the_language(text, language):
+    assert statement(text, tuple(substances().values())).language == language
+
+
 def test_another_substance_is_named_with_the_remedy():
     told = refusal("walnut, solid")
     assert "that is walnut, and the profile is of linoleum" in told.message

@@ -27,7 +27,7 @@ motif = "snowload"
 on = ["POST"]
 [[motifs]]
 motif = "snowfall"
-settings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }
+settings = { snow = 0.05, smallest_mm = 1.0, largest_mm = 2.0 }
 """
 
 

@@ -67,10 +67,10 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     hand.does("stroke", meaning="stays", breadth=3, blocks=["key"], points=stroke(3, 21, 15, 21))
     middle = shapely.Point(20, 15)  # the one that is moved must stay on the face
     flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
-    hand.does("take away", ids=flakes[:2])
     moved = {"ids": flakes[2:3], "dx": 0.4, "dy": 0.3, "turn_deg": 30, "scale": 0.9, "about": [20, 20]}
     locks = "all of snowfall 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
     assert hand.does("move", **moved)["said"] == [locks]
+    assert hand.does("take away", ids=flakes[:2])["said"] == []
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
     hand.does("draw", motif="snowfall 1", points=[[36, 27], [38, 27], [37, 29]])
     hand.written()

@@ -214,7 +214,10 @@ def test_what_is_painted_on_a_dark_post_lies_before_masses_as_the_post_does(tmp_
 
 KEY = BLOCK.replace("sky", "key").replace("background", "key").replace("#a9bfcb", "#1f2b3d")
 #: So much that masses fall, at a level: sought anew for every picture, it costs more than all else.
-HEAVY = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\nsettings = { snow = 0.4, largest_mm = 2.0, level = 200 }\n'
+HEAVY = (
+    '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n'
+    "settings = { snow = 0.4, gathered = 0.75, middle = 0.46, near = 0.22, torn = 0.2, largest_mm = 2, level = 200 }\n"
+)
 
 
 @pytest.mark.parametrize(("layer", "shape", "bars"), [("POST", "box 26 0 7 30", 1), ("NIGHT", "box 0 0 36 29", 0)])

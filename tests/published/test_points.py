@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from astropy.stats import RipleysKEstimator
 from scipy.spatial import cKDTree
 
 from carvegen.motifs.shared.points import Window, poisson
@@ -21,6 +20,8 @@ TOLERANCE = 0.05
 
 def mean_k(draw) -> np.ndarray:
     """Ripley's K at `RADII`, edges corrected by translation, mean over the seeds."""
+    from astropy.stats import RipleysKEstimator  # slow to import: only where it is asked
+
     estimate = RipleysKEstimator(area=WINDOW.area, x_max=150.0, y_max=100.0, x_min=0.0, y_min=0.0)
     draws = (draw(np.random.default_rng(seed)) for seed in SEEDS)
     return np.mean([estimate(xy, RADII, mode="translation") for xy in draws], axis=0)

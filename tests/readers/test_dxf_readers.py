@@ -8,7 +8,6 @@ import numpy as np
 import pyogrio.raw
 import pytest
 import shapely
-import trimesh
 from hypothesis import HealthCheck, given, settings
 
 from carvegen.writers.block.block_drawing import machine_dxf
@@ -95,6 +94,8 @@ def test_handles_are_unique_and_below_the_seed():
 
 
 def test_trimesh_reads_millimetres_and_layers():
+    import trimesh  # slow to import: only where it is asked
+
     drawing = trimesh.load_path(io.BytesIO(machine_dxf(landing_job()).encode()), file_type="dxf")
     assert drawing.units == "millimeters"
     layers = {str(entity.layer).replace(" ", "") for entity in drawing.entities if entity.layer}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import json
 import math
@@ -11,10 +12,12 @@ import pyogrio.raw
 import pytest
 import shapely
 
+from carvegen.blocks.embossing import embossing_strip
 from carvegen.facts.profiles import Library
+from carvegen.writers.note import embossing_page
 from tests.cases import even_odd, once
 from tests.cli.running import made, run
-from tests.strategies import few, takes_long
+from tests.strategies import MANY, few, takes_long
 
 ROWS = {"--relief": 67.5, "--bevel": 50.5, "--corner": 33.5, "--gap": 16.5}  #: heights of the rows' middles, mm
 FIRST, PITCH = 15.75, 15.5
@@ -23,9 +26,18 @@ STRIP = ("strip", "--emboss", "cotton-300", "--material", "embossing-acrylic", "
 PAPER = ("profiles", "measured", "paper", "--like", "cotton-300", "--name", "my-cotton", "--date", "2026-11-20")
 
 
+#: Every second piece of each row, the last among them; all of them where there is time for many.
+LADDERS = tuple(
+    dataclasses.replace(its, sizes=its.sizes if MANY else its.sizes[1::2]) for its in embossing_strip.LADDERS
+)
+
+
 @pytest.fixture(scope="module")
 def strip():
-    return made("strip", *STRIP)
+    with pytest.MonkeyPatch.context() as patched:
+        for room in (embossing_strip, embossing_page):
+            patched.setattr(room, "LADDERS", LADDERS)
+        return made("embossing strip", *STRIP)
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +45,7 @@ def page(strip):
     """The sizes of each row, by the option that keeps them, as the page's table says."""
     lines = (strip / "how-to-read.md").read_text().splitlines()
     cells = [[cell.strip() for cell in line.split("|")[1:-1]] for line in lines if line.startswith("| ")]
-    return {its[-1].strip("`"): [float(size) for size in its[1:9]] for its in cells if its[-1].startswith("`--")}
+    return {its[-1].strip("`"): [float(size) for size in its[1:-2]] for its in cells if its[-1].startswith("`--")}
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +86,7 @@ def depth_at(relief, x, y):
 
 
 def middles(option):
-    return [(FIRST + PITCH * k, ROWS[option]) for k in range(8)]
+    return [(FIRST + PITCH * k, ROWS[option]) for k in range(len(LADDERS[0].sizes))]
 
 
 @takes_long  # every step, slope and gap is read below

@@ -71,7 +71,15 @@ def _many(count: int, *, size: tuple[float, float] = (120.0, 90.0)) -> Report:
 
 
 def _texts(data: bytes) -> list[str]:
-    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+    """The words of each page as PDFium finds them."""
+    document = pypdfium2.PdfDocument(data)
+    found = []
+    for page in document:
+        text = page.get_textpage()
+        found.append(" ".join(text.get_text_range().split()))
+        text.close()
+    document.close()
+    return found
 
 
 def _count(data: bytes) -> int:

@@ -16,7 +16,7 @@ from carvegen.toolpaths.settings import PathSettings
 from tests.bench import working_size
 from tests.strategies import few
 
-FLAKES = 60
+FLAKES = 40
 
 
 @pytest.mark.parametrize(("cutter", "machine"), few([("v-30", "router"), ("laser-fine", "laser")], 1))

@@ -217,9 +217,10 @@ class _Reader:
             area = region(once, evenodd=True, budget=self.budget)
         except InputError as error:
             raise error.within(place) from None
-        if area.crossing_at:
-            x, y = area.crossing_at
-            self.notes.add("an outline crosses itself and is mended by even and odd", f"near {x:.1f}, {y:.1f} mm")
+        if area.crossing_place:
+            self.notes.add(
+                "an outline crosses itself and is mended by even and odd", f"on {place} {area.crossing_place}"
+            )
         if area.flat:
             self.notes.add(f"{area.flat} outlines without area are left out", f"on {place}")
         return [*layer.filled, area.shapes]

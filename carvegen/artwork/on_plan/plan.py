@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -185,11 +185,18 @@ def levelled(tone: Tone, sigma: float) -> Tone:
     """A picture without its light: less its surroundings, over their spread; 0 where it ends or nothing is drawn."""
     there = np.isfinite(tone)
     filled = np.where(there, tone, 0).astype(np.float32)
-    known = np.maximum(_smoothed(there.astype(np.float32), sigma), 1e-3)
+    whole = bool(there.all())
+    known = _all_known(tone.shape, sigma) if whole else _smoothed(there.astype(np.float32), sigma)
+    known = np.maximum(known, 1e-3)
     rest = np.where(there, filled - _smoothed(filled, sigma) / known, 0).astype(np.float32)
     spread = _smoothed(rest**2, sigma) / known
-    floor = _FLAT**2 * float(np.quantile(spread[there], 0.9)) if there.any() else 1.0
+    floor = _FLAT**2 * float(np.quantile(spread if whole else spread[there], 0.9)) if there.any() else 1.0
     return np.asarray(np.clip(rest / np.sqrt(np.maximum(spread, 0) + floor + 1e-8), -3, 3), dtype=np.float32)
+
+
+@lru_cache(maxsize=4)  # pictures of one size follow one another
+def _all_known(shape: tuple[int, int], sigma: float) -> Tone:
+    return _smoothed(np.ones(shape, dtype=np.float32), sigma)
 
 
 def _smoothed(tone: Tone, sigma: float) -> Tone:

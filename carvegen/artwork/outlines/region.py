@@ -29,6 +29,14 @@ class Region:
     crossing_at: tuple[float, float] | None = None
     flat: int = 0
 
+    @property
+    def crossing_place(self) -> str:
+        """Where outlines cross, in words; "" if nowhere."""
+        if self.crossing_at is None:
+            return ""
+        x, y = self.crossing_at
+        return f"near {x:.1f}, {y:.1f} mm from the drawing's lower left corner"
+
 
 def region(rings: Sequence[Floats], *, evenodd: bool, budget: Budget | None = None) -> Region:
     """The inside of `rings` by the even-odd rule or, otherwise, the non-zero rule (SVG 1.1 section 11.3).

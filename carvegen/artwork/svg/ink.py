@@ -148,9 +148,9 @@ class Ink:
             area = region([line.xy for line in lines], evenodd=rule == "evenodd", budget=self.budget)
         except InputError as error:
             raise error.within(node.place) from None
-        if area.crossing_at:
-            x, y = area.crossing_at
-            self.notes.add("an outline crosses itself and is mended by its fill rule", f"near {x:.1f}, {y:.1f} mm")
+        if area.crossing_place:
+            place = f"({node.place}) {area.crossing_place}"
+            self.notes.add("an outline crosses itself and is mended by its fill rule", place)
         if area.flat and not paints.is_painted(look, "stroke"):
             self.notes.add("an outline without area is left out", node.place)
         return area.shapes

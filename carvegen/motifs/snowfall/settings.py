@@ -89,10 +89,10 @@ PRESETS: Mapping[str, Mapping[str, float]] = {
     "heavy": {
         "snow": 0.3,
         "smallest_mm": 0.8,
-        "gathered": 0.75,
-        "middle": 0.46,
-        "near": 0.22,
-        "torn": 0.2,
+        "gathered": 0.33,
+        "middle": 0.4,
+        "near": 0.3,
+        "torn": 0.12,
     },
     "sparse": {
         "snow": 0.025,

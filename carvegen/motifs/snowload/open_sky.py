@@ -52,11 +52,14 @@ def sky_seen(
     dark = np.zeros((_RAYS, columns), dtype=np.int16)  # so many rows from here on
     past_broad, past_all = (np.empty(broad.shape, dtype=np.float32) for _ in range(2))
     column, gone = np.arange(columns), np.zeros(_RAYS, dtype=int)
+    begin = np.arange(_RAYS)[:, None] * columns
     for row in range(rows - 1, -1, -1):  # all rays go down together, row by row
         to = np.rint(sideways * (rows - row)).astype(int)
-        source = np.clip(column - (to - gone)[:, None], 0, columns - 1)
-        dark = np.take_along_axis(dark, source, axis=1)
-        dark -= dark > 0
+        source = column - (to - gone)[:, None]
+        np.clip(source, 0, columns - 1, out=source)
+        source += begin
+        dark = np.maximum(dark.take(source), 1)
+        dark -= 1
         if twigs is not None:
             np.maximum(dark, behind * twigs[row], out=dark)
         dark[:, broad[row]] = _FOR_GOOD

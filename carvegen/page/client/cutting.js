@@ -86,7 +86,12 @@ function cards(title, things, usual, real = false) {
         lost = things.find((thing) => thing.key === wanted && !suits(thing));
       chosen = (left.find((thing) => thing.key === wanted) ?? (real ? undefined : left[0]))?.key;
       left.sort((one, other) => Number(other.key === chosen) - Number(one.key === chosen));
-      set.replaceChildren(h("legend", {}, title), ...(real && lost ? [refused(lost, kinds)] : []), ...left.map(card));
+      set.replaceChildren(
+        h("legend", {}, title),
+        ...(real && lost ? [refused(lost, kinds)] : []),
+        ...left.map(card),
+        ...(real ? kinds.flatMap((kind) => missing(things, kind)) : []),
+      );
       set.scrollTop = 0;
     },
     value: () => chosen ?? "",
@@ -119,6 +124,12 @@ function refused(thing, kinds) {
     { class: "refused", role: "alert" },
     [`Refused: ${thing.name}.`, ...why, "Leave that machine out; name another material only if it is what you cut."].join(" "),
   );
+}
+
+/** What the list lacks since it must never meet a machine. @param {Thing[]} things @param {string} kind of machine */
+function missing(things, kind) {
+  const names = things.filter((thing) => thing.never?.[kind]).map((thing) => thing.name);
+  return names.length > 0 ? [h("p", { class: "faint" }, `Never by ${kind}, and so not in this list: ${names.join("; ")}.`)] : [];
 }
 
 // ── later ────────────────────────────────────────────────────────────────────────────────────────────────────────

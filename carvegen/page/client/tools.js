@@ -134,8 +134,10 @@ export class Tools {
       bead = overlay.bead,
       ring = overlay.ring,
       px = 1 / view.scale;
-    if (bead && Math.hypot(bead[0] - x, bead[1] - y) < GRIP * px) this.#grip = "bead";
-    else if (ring && Math.hypot(ring.x - x, ring.y - y) < ring.r) this.#grip = "move";
+    const toBead = bead ? Math.hypot(bead[0] - x, bead[1] - y) : Infinity,
+      toMiddle = ring ? Math.hypot(ring.x - x, ring.y - y) : Infinity;
+    if (toBead < Math.min(GRIP * px, toMiddle)) this.#grip = "bead";
+    else if (ring && toMiddle < ring.r) this.#grip = "move";
     else {
       const hit = this.shapes.at(x, y, 8 * px);
       this.#grip = hit ? "move" : "loop";
@@ -161,15 +163,13 @@ export class Tools {
     this.changed();
   }
 
-  /** The bead is pulled: round the ring it turns, outwards it makes larger. @param {number} x @param {number} y @param {{x: number, y: number}} from */
+  /** The bead is pulled: round the ring it turns, twice as far from the middle it makes twice as large. @param {number} x @param {number} y @param {{x: number, y: number}} from */
   #pull(x, y, from) {
     const box = around(this.overlay.chosen),
       mx = (box.x0 + box.x1) / 2,
       my = (box.y0 + box.y1) / 2;
-    const half = Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2,
-      rim = 14 / this.view.scale;
     this.overlay.moved.turn = Math.atan2(y - my, x - mx) - Math.atan2(from.y - my, from.x - mx);
-    this.overlay.moved.scale = Math.min(5, Math.max(0.2, (Math.hypot(x - mx, y - my) - rim) / Math.max(half, 1e-6)));
+    this.overlay.moved.scale = Math.min(5, Math.max(0.2, Math.hypot(x - mx, y - my) / Math.hypot(from.x - mx, from.y - my)));
   }
 
   /** The hand lifts. */

@@ -45,8 +45,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.base.findings import Finding
+    from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
-    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.toolpaths.settings import PathSettings
 
 __all__ = ["laser_plan"]
@@ -80,7 +81,8 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
         *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
     ]
     operations = tuple(operation for operation in worked if len(operation.paths))
-    left = _unreached(cuts, steps[0], half, shortfalls.beside(cuts, settings.no_go, half))
+    clamped = shortfalls.beside(cuts, settings.no_go, half)
+    left = _unreached(cuts, steps[0], half, clamped, _star_radii(job.block))
     under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
@@ -233,11 +235,22 @@ def _steps(job: Job, settings: PathSettings, cuts: PolygonArray, half: float) ->
     return [off_limits(room, settings.no_go, half) for room in rooms]
 
 
-def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamped: Mask) -> PolygonArray:
+def _star_radii(block: Block) -> tuple[Floats, Floats]:
+    """`geometry.star_radii` of what is lowered; mostly that is the cuts, and the checks have asked for them."""
+    if block.lowered is not block.cuts:
+        return geometry.star_radii(block.lowered)
+    seen, far = block.star_radii
+    return seen[: len(block.cuts)], far[: len(block.cuts)]
+
+
+def _unreached(
+    cuts: PolygonArray, room: NDArray[np.object_], half: float, clamped: Mask,
+    stars: tuple[Floats, Floats] | None = None,
+) -> PolygonArray:  # fmt: skip
     """What of the cuts the beam is too wide for, or a clamp keeps it from; `clamped`: where one takes of the room."""
     if not len(cuts):
         return geometry.empty()
-    some = np.flatnonzero(clamped | _doubtful(cuts, room, half))
+    some = np.flatnonzero(clamped | _doubtful(cuts, room, half, stars))
     # a disc that is worth a word has its middle well inside the cut, and well beyond what the beam reaches
     a_little = _SURELY * _SPECK_MM / 2
     deep = geometry.offset(cuts[some], -a_little)
@@ -246,22 +259,41 @@ def _unreached(cuts: PolygonArray, room: NDArray[np.object_], half: float, clamp
     return rest[holds_disc(rest, _SPECK_MM / 2)]
 
 
-def _doubtful(cuts: PolygonArray, room: NDArray[np.object_], half: float) -> Mask:
+def _doubtful(
+    cuts: PolygonArray, room: NDArray[np.object_], half: float, stars: tuple[Floats, Floats] | None = None
+) -> Mask:
     """Of which cuts the beam may leave more than a speck: a tip lies so far from the room, or the room is parted.
 
     From everywhere in a disc of the radius c about a cut's middle all of the cut is in sight. The cone from that disc
     to a place at d from the middle lies in the cut, so the room comes as near to that place as half d / c, half being
     what the beam keeps off the land (similar figures; own derivation). That holds where land alone limits the room.
+    `stars`: `geometry.star_radii` of the cuts, if they are known.
     """
     short: Mask = shapely.is_empty(room) | (shapely.get_num_geometries(room) > 1)
-    seen, far = geometry.star_radii(cuts)
+    seen, far = geometry.star_radii(cuts) if stars is None else stars
     unsure = np.flatnonzero(~short & ((seen <= half) | (far * half > seen * (half + _SURELY * _SPECK_MM))))
+    unsure = unsure[~_corners_near(cuts[unsure], room[unsure], half + _SURELY * _SPECK_MM)]
     large = shapely.get_num_coordinates(cuts[unsure]) > geometry.LARGE
     far = np.empty(len(unsure))
     far[~large] = shapely.hausdorff_distance(cuts[unsure[~large]], room[unsure[~large]])
     far[large] = geometry.farthest(cuts[unsure[large]], room[unsure[large]])  # that way it is far, by a tree of sides
     short[unsure] = far > half + _SPECK_MM
     return short
+
+
+def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float) -> Mask:
+    """Of which plain shapes each corner surely lies no further from the room than this, and none of its from them.
+
+    Those are told whose room has as many corners, if no two of the same number lie further apart.
+    """
+    near = shapely.get_num_coordinates(cuts) == shapely.get_num_coordinates(room)
+    near &= (shapely.get_num_interior_rings(cuts) == 0) & (shapely.get_num_interior_rings(room) == 0)
+    near &= shapely.get_type_id(room) == shapely.GeometryType.POLYGON
+    if near.any():
+        rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
+        step = rings.xy - others.xy
+        near[near] = np.sqrt(np.maximum.reduceat((step**2).sum(axis=1), rings.start[:-1])) <= most_mm
+    return np.asarray(near)
 
 
 def _floor_mm(job: Job) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,11 +24,13 @@ if TYPE_CHECKING:
         Indices,
         Mask,
         PolygonArray,
+        Rings,
     )
 
 __all__ = ["begun_at", "contours", "from_leftmost", "go_round", "outlines", "row_crossings", "scan_lines"]
 
 _TURNS_MM2 = 1e-9  #: of a side's triangle with the middle, twice: more than rounding
+_FEWEST = 3  #: points of a ring
 _SHORTEST_MM = 0.02  #: a line shorter than it burns a spot that its neighbours burn anyway
 
 
@@ -115,11 +118,9 @@ def from_leftmost(paths: Paths) -> Paths:
     """Closed paths, each begun at its leftmost point, so that nested ones begin near one another."""
     if not len(paths):
         return paths
-    x = paths.xyz[:, 0]
-    leftmost = np.minimum.reduceat(x, paths.start[:-1])
-    hit = np.flatnonzero(x == leftmost[paths.owner])
-    first = hit[np.searchsorted(paths.owner[hit], np.arange(len(paths)))]
-    return begun_at(paths, first - paths.start[:-1])
+    first, x = paths.start[:-1], np.ascontiguousarray(paths.xyz[:, 0])
+    hit = np.flatnonzero(x == np.repeat(np.minimum.reduceat(x, first), np.diff(paths.start)))
+    return begun_at(paths, hit[np.searchsorted(hit, first)] - first)
 
 
 def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
@@ -129,40 +130,53 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     grid as a whole, or what of it is narrower than the grid would be followed there and back.
     """
     rings = geometry.rings(shapes)
-    paths, kept = _on_grid(from_rings(rings))
-    whole = go_round(paths) & (np.bincount(rings.owner)[rings.owner[kept]] == 1)
-    paths, whose = picked(paths, np.flatnonzero(whole)), rings.owner[kept][whole]
-    rest = np.setdiff1d(np.arange(len(shapes)), whose)
-    if len(rest):
-        others, of = _laid_on_grid(shapes[rest])
-        whose = np.concatenate([whose, rest[of]])
-        order = np.argsort(whose, kind="stable")
-        paths, whose = picked(joined([paths, others]), order), whose[order]
+    on_grid = _on_grid(rings)
+    paths, whose, whole = from_rings(on_grid), on_grid.owner, _whole(shapes, rings, on_grid)
+    if not whole.all():
+        rest = np.flatnonzero(~whole)
+        others = _laid_on_grid(shapes[rest])
+        kept = np.append(whole[whose], np.ones(len(others), dtype=bool))
+        paths, whose = joined([paths, from_rings(others)]), np.append(whose, rest[others.owner])
+        order = np.flatnonzero(kept)[np.argsort(whose[kept], kind="stable")]
+        paths, whose = picked(paths, order), whose[order]
     return from_leftmost(paths), whose
 
 
-def _laid_on_grid(shapes: PolygonArray) -> tuple[Paths, Indices]:
-    """The same of shapes that may be spoilt, not begun anywhere else."""
+def _whole(shapes: PolygonArray, rings: Rings, on_grid: Rings) -> Mask:
+    """Which shapes stay what they are where the points of their rings are rounded one by one; (shapes,)."""
+    count = np.bincount(rings.owner, minlength=len(shapes))
+    whole = np.zeros(len(shapes), dtype=bool)
+    whole[on_grid.owner[go_round(on_grid)]] = True
+    whole &= count == 1
+    unsure = ~whole & (np.bincount(on_grid.owner, minlength=len(shapes)) == count)
+    unsure[on_grid.owner[(on_grid.twice_areas < 0) != on_grid.hole]] = False
+    whole[unsure] = shapely.is_valid(shapely.transform(shapes[unsure], _to_grid))
+    return whole
+
+
+def _laid_on_grid(shapes: PolygonArray) -> Rings:
+    """The rings of shapes, laid on the grid as a whole where rounding spoils them."""
     on_grid = shapely.transform(shapes, _to_grid)
     spoilt = ~shapely.is_valid(on_grid)
     on_grid[spoilt] = shapely.set_precision(shapes[spoilt], geometry.GRID_MM)
     pieces, whose = geometry.owned_parts(on_grid)
-    rings = geometry.rings(pieces)
-    paths, kept = _on_grid(from_rings(rings))
-    return paths, whose[rings.owner[kept]]
+    rings = _on_grid(geometry.rings(pieces))
+    return replace(rings, owner=whose[rings.owner])
 
 
-def go_round(paths: Paths) -> Mask:
-    """Which closed paths surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
+def go_round(rings: Rings | Paths) -> Mask:
+    """Which closed lines surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
 
-    Such a path meets every ray from the middle once (star-shaped; plane geometry).
+    Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
-    if not len(paths):
+    if not len(rings):
         return np.zeros(0, dtype=bool)
-    first, sizes, onward = paths.start[:-1], np.diff(paths.start), paths.onward
-    x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in paths.xyz[:, :2].T)
-    left = np.minimum.reduceat(x * y[onward] - x[onward] * y, first) > _TURNS_MM2
-    turns = np.add.reduceat((y < 0) & (y[onward] >= 0), first, dtype=np.int64)
+    first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
+    points = rings.xyz if isinstance(rings, Paths) else rings.xy
+    x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in points.T[:2])
+    to_y = y[onward]
+    left = np.minimum.reduceat(x * to_y - x[onward] * y, first) > _TURNS_MM2
+    turns = np.add.reduceat((y < 0) & (to_y >= 0), first, dtype=np.int64)
     return np.asarray(left & (turns == 1))
 
 
@@ -170,26 +184,25 @@ def _to_grid(xy: Floats) -> Floats:
     return np.round(xy / geometry.GRID_MM) * geometry.GRID_MM
 
 
-def _on_grid(paths: Paths) -> tuple[Paths, Indices]:
-    """Paths on the grid of all files, without points that fall together there; and the numbers of those left.
-
-    A path that falls to a point, or a closed one to a line, is left out.
-    """
-    xyz = _to_grid(paths.xyz)
-    before = np.arange(-1, len(xyz) - 1)
-    before[paths.start[:-1]] = np.where(paths.closed, paths.start[1:] - 1, -1)
-    moved = np.abs(xyz - xyz[before]) > geometry.GRID_MM / 2
-    apart = moved[:, 0] | moved[:, 1] | moved[:, 2] | (before < 0)
-    count = np.bincount(paths.owner[apart], minlength=len(paths))
-    kept = count >= np.where(paths.closed, 3, 2)
-    stays = apart & kept[paths.owner]
-    start = np.concatenate([[0], np.cumsum(count[kept])])
-    return Paths(xyz[stays], start, paths.closed[kept]), np.flatnonzero(kept)
+def _on_grid(rings: Rings) -> Rings:
+    """Rings on the grid of all files, without points that fall together there; one that falls to a line is left out."""
+    if not len(rings):
+        return rings
+    steps, first = np.round(rings.xy / geometry.GRID_MM), rings.start[:-1]
+    apart = np.empty(len(steps), dtype=bool)
+    np.any(steps[1:] != steps[:-1], axis=1, out=apart[1:])
+    apart[first] = (steps[first] != steps[rings.start[1:] - 1]).any(axis=1)
+    count = np.add.reduceat(apart, first, dtype=np.int64)
+    kept = count >= _FEWEST
+    if not kept.all():
+        apart &= rings.spread(kept)
+    xy = (steps if apart.all() else steps[apart]) * geometry.GRID_MM
+    return geometry.Rings(xy, geometry.starts(count[kept]), rings.owner[kept], rings.hole[kept])
 
 
 def begun_at(paths: Paths, place: Indices) -> Paths:
     """Closed paths, each begun at the point of this number, counted from where it began; (paths,)."""
     count = np.diff(paths.start)
-    within = np.arange(len(paths.xyz)) - np.repeat(paths.start[:-1], count)
-    moved = (within + np.repeat(place, count)) % np.repeat(count, count)
-    return Paths(paths.xyz[np.repeat(paths.start[:-1], count) + moved], paths.start, paths.closed)
+    point = np.arange(len(paths.xyz)) + np.repeat(place, count)
+    point -= np.where(point < np.repeat(paths.start[1:], count), 0, np.repeat(count, count))
+    return Paths(paths.xyz[point], paths.start, paths.closed)

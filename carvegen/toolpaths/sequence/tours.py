@@ -24,6 +24,7 @@ _ROUNDS = 400  #: of improvement at most; a few dozen are usual
 _MANY, _FEW_ROUNDS = 20_000, 12  #: of so many stops and more the last one or two per cent are left
 _PIECES = (1, 2, 3)  #: stops that are moved together
 _WORTH_MM = 1e-6  #: a gain below it is none
+_AT_ONCE = 16_384  #: pairs looked at together: so few that what is said of them stays near the processor
 _CURVE_BITS = 16  #: of each coordinate, by which stops are laid beside one another
 
 
@@ -214,34 +215,48 @@ class _Pairs:
         p, q = look.place[a >> 1], look.place[b >> 1]
         return cls(a, b, p, q, look.route[p] == a, look.route[q] == b, far)
 
-    def picked(self, which: Indices) -> _Pairs:
-        return _Pairs(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
-
 
 def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
     row, column = np.nonzero((near[ends] >= 0) & (away[ends] < look.gap[ends][:, None]))
-    pairs = _Pairs.of(look, ends[row], near[ends[row], column], away[ends[row], column])
-    gains = np.stack([_gain_turned(look, pairs), *(_gain_shifted(look, pairs, count) for count in _PIECES)])
-    kind = np.argmax(gains, axis=0)
-    gain = gains[kind, np.arange(len(row))]
+    a, b, far = ends[row], near[ends[row], column], away[ends[row], column]
+    parts = [slice(k, k + _AT_ONCE) for k in range(0, max(len(a), 1), _AT_ONCE)]
+    gains = [_best_gains(look, _Pairs.of(look, a[part], b[part], far[part])) for part in parts]
+    gain, kind = (np.concatenate(each) for each in zip(*gains, strict=True))
     good = np.flatnonzero(gain > _WORTH_MM)
     good = good[np.lexsort([-gain[good], row[good]])]
     good = good[np.diff(row[good], prepend=-1) > 0]
     good = good[np.argsort(-gain[good], kind="stable")]
-    moves = [_turned(pairs.picked(good), gain[good])]
-    moves += [_shifted(pairs.picked(good), gain[good], count) for count in _PIECES]
+    pairs = _Pairs.of(look, a[good], b[good], far[good])
+    moves = [_turned(pairs, gain[good]), *(_shifted(pairs, gain[good], count) for count in _PIECES)]
     names = ("gain", "first", "last", "cut", "turned", "forward")
     return _Moves(*(np.choose(kind[good], [getattr(move, name) for move in moves]) for name in names))
 
 
-def _gain_turned(look: _Look, pairs: _Pairs) -> Floats:
-    """What is gained where the piece between two ends is gone through the other way round, so that they meet."""
-    low, high = np.minimum(pairs.p, pairs.q) - pairs.enters, np.maximum(pairs.p, pairs.q) - pairs.enters
-    ok = (pairs.enters == pairs.before) & (low >= 0) & (low < high)
-    new = pairs.far + look.far(look.beside[pairs.a], look.beside[pairs.b])
-    return np.where(ok, look.gap[pairs.a] + look.gap[pairs.b] - new, 0.0)
+def _best_gains(look: _Look, pairs: _Pairs) -> tuple[Floats, Indices]:
+    """The most that each pair gains, and by which change: 0 by turning, else by moving a piece of `_PIECES`."""
+    beyond_a, beyond_b = look.beside[pairs.a], look.beside[pairs.b]
+    gap_a, gap_b = look.gap[pairs.a], look.gap[pairs.b]
+    gain = _gain_turned(pairs, look.far(beyond_a, beyond_b), gap_a + gap_b)
+    kind = np.zeros(len(gain), dtype=np.int64)
+    for nth, count in enumerate(_PIECES, start=1):
+        end, ok = _other_end(look, pairs, count)
+        new = pairs.far + look.far(end, beyond_b) + look.far(beyond_a, look.beside[end])
+        more = np.where(ok, gap_a + look.gap[end] + gap_b - new, 0.0)
+        better = more > gain
+        gain[better], kind[better] = more[better], nth
+    return gain, kind
+
+
+def _gain_turned(pairs: _Pairs, beyond: Floats, gaps: Floats) -> Floats:
+    """What is gained where the piece between two ends is gone through the other way round, so that they meet.
+
+    `gaps`: how far the ends that each is joined with now lie from them, together; `beyond`: from one another.
+    """
+    alike = pairs.enters == pairs.before
+    ok = alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q)
+    return np.where(ok, gaps - (pairs.far + beyond), 0.0)
 
 
 def _turned(pairs: _Pairs, gain: Floats) -> _Moves:
@@ -257,14 +272,13 @@ def _span(pairs: _Pairs, count: int) -> tuple[Indices, Indices, Indices]:
     return first, first + count - 1, np.where(pairs.before, pairs.q - 1, pairs.q)
 
 
-def _gain_shifted(look: _Look, pairs: _Pairs, count: int) -> Floats:
-    """What is gained where `count` stops from `a` on go to where `b` is, as they are or turned."""
-    first, last, gap = _span(pairs, count)
+def _other_end(look: _Look, pairs: _Pairs, count: int) -> tuple[Indices, Mask]:
+    """The other end of the piece of `count` stops from `a` on, and whether it can go to where `b` is."""
+    other = pairs.p + np.where(pairs.enters, count - 1, 1 - count)
+    first, last = np.minimum(pairs.p, other), np.maximum(pairs.p, other)
+    gap = pairs.q - pairs.before
     ok = (first >= 1) & (last < len(look.route)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
-    other = np.where(pairs.enters, last, first)
-    end = look.route[np.where(ok, other, 0)] ^ pairs.enters  # the piece's other end
-    new = pairs.far + look.far(end, look.beside[pairs.b]) + look.far(look.beside[pairs.a], look.beside[end])
-    return np.where(ok, look.gap[pairs.a] + look.gap[end] + look.gap[pairs.b] - new, 0.0)
+    return look.route[np.where(ok, other, 0)] ^ pairs.enters, ok
 
 
 def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:

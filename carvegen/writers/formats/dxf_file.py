@@ -185,16 +185,14 @@ def _paths(paths: Paths, layer: Layer, owner: str, handle: int) -> tuple[list[st
     texts = iter(point_texts(flat.xyz[:, :2], flat.start, (" 10\n", "\n 20\n", "\n")))
     begins = handle + geometry.starts(np.where(level, 1, counts + 2))
     name = ascii_text(layer.name)
-    head = (
-        f"  0\nLWPOLYLINE\n  5\n%X\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n"
-        " 90\n%d\n 70\n%d\n 38\n%.3f\n"
-    )
-    heights = np.round(paths.entries[:, 2], 3)
-    values = (begins[:-1], counts, paths.closed, heights, level, paths.start[:-1])
+    inner = f"\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n 90\n"
+    height, which = np.unique(np.round(paths.entries[:, 2], 3) + 0.0, return_inverse=True)
+    ends = [f"\n 38\n{z:.3f}\n" for z in height.tolist()]
+    values = (begins[:-1], counts, paths.closed, which, level, paths.start[:-1])
     pieces: list[str] = []
-    for number, count, shut, height, is_level, start in zip(*(column.tolist() for column in values), strict=True):
+    for number, count, shut, nth, is_level, start in zip(*(column.tolist() for column in values), strict=True):
         if is_level:
-            pieces += (head % (number, count, shut, height), next(texts))
+            pieces += (f"  0\nLWPOLYLINE\n  5\n{number:X}{inner}{count}\n 70\n{shut:d}{ends[nth]}", next(texts))
         else:
             places = np.round(paths.xyz[start : start + count], 3) + 0.0
             pieces.append(_deep(places.tolist(), shut, owner, number, name))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import shapely
@@ -48,13 +48,18 @@ def painted(land, px=PX, size=SIZE):
 
 def cut_by_hand(cover, most_mm=0.3, seed=0, px=PX):
     """Edges wander by up to `most_mm`, now here, now there."""
-    rng = np.random.default_rng(seed)
-    moves = []
-    for _ in range(2):
-        wave = ndimage.gaussian_filter(rng.normal(size=cover.shape), 2.0 * px)
-        moves.append(np.clip(wave / wave.std() / 2, -1, 1) * most_mm * px)
+    down, across = _wandering(seed, cover.shape, px)
     rows, columns = np.indices(cover.shape)
-    return ndimage.map_coordinates(cover, [rows + moves[0], columns + moves[1]], order=1, mode="nearest")
+    there = [rows + down * most_mm * px, columns + across * most_mm * px]
+    return ndimage.map_coordinates(cover, there, order=1, mode="nearest")
+
+
+@lru_cache(maxsize=2)
+def _wandering(seed, shape, px):
+    """How far a hand goes astray down and across, -1 to 1; the same in all pictures of one size and seed."""
+    rng = np.random.default_rng(seed)
+    waves = [ndimage.gaussian_filter(rng.normal(size=shape), 2.0 * px) for _ in range(2)]
+    return [np.clip(wave / wave.std() / 2, -1, 1) for wave in waves]
 
 
 def photographed(
@@ -65,7 +70,7 @@ def photographed(
 
     With a `lens` that way leads to the pixels of a picture without one: see `bent`.
     """
-    rng = np.random.default_rng(seed)
+    shaken = np.random.default_rng(seed).uniform(-1, 1, (4, 2))
     edge = round(margin * px)
     sheet = np.pad(cover, edge)[:, :: -1 if mirrored else 1]
     high, wide = sheet.shape
@@ -73,7 +78,7 @@ def photographed(
     angle = np.radians(turn)
     spin = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     scale = fill * min(size[0] / wide, size[1] / high)
-    there = (box - box.mean(axis=0)) @ spin * scale * (1 + aslant * rng.uniform(-1, 1, (4, 2))) + np.array(size) / 2
+    there = (box - box.mean(axis=0)) @ spin * scale * (1 + aslant * shaken) + np.array(size) / 2
     way = ProjectiveTransform.from_estimate(box, there)
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])  # scikit-image counts from a pixel's middle
     inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half).inverse
@@ -85,15 +90,24 @@ def photographed(
         colour = colour * on + np.array(table) * (1 - on)
     rows, columns = np.indices(size[::-1])
     light = 1 - 0.25 * ((columns / size[0] - 0.3) ** 2 + (rows / size[1] - 0.6) ** 2)
-    light *= 1 - shadow / (1 + np.exp(-(columns + rows / 2 - 0.6 * size[0]) / (0.02 * size[0])))
+    if shadow:
+        light *= 1 - shadow / (1 + np.exp(-(columns + rows / 2 - 0.6 * size[0]) / (0.02 * size[0])))
     colour *= light[..., None]
     if hand:
         palm = ((columns / size[0] - 1) / 0.3) ** 2 + ((rows / size[1] - 1) / 0.35) ** 2 < 1
         colour[palm] = (205, 150, 120)
-    colour = ndimage.gaussian_filter(colour, (0.7, 0.7, 0)) + 3 * rng.normal(size=colour.shape)
+    colour = ndimage.gaussian_filter(colour, (0.7, 0.7, 0)) + _noise(seed, colour.shape)
     flip = np.array([[-px, 0, wide - edge], [0, px, edge], [0, 0, 1]])
     plain = np.array([[px, 0, edge], [0, px, edge], [0, 0, 1]])
     return np.clip(colour, 0, 255).astype(np.uint8), way.params @ (flip if mirrored else plain)
+
+
+@lru_cache(maxsize=2)
+def _noise(seed, shape):
+    """Of a sensor; the same in all pictures of one size and seed."""
+    rng = np.random.default_rng(seed)
+    rng.uniform(-1, 1, (4, 2))
+    return 3 * rng.normal(size=shape)
 
 
 def bent(xy, size, lens):
@@ -111,7 +125,9 @@ def unbent(xy, size, lens):
     middle, there = np.array(size) / 2, xy
     for _ in range(12):
         r2 = ((there - middle) ** 2).sum(axis=1, keepdims=True) / (middle**2).sum()
-        there = middle + (xy - middle) / (1 + lens * r2)
+        last, there = there, middle + (xy - middle) / (1 + lens * r2)
+        if np.abs(there - last).max() < 1e-6:
+            break
     return there
 
 

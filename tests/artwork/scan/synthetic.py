@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -49,12 +50,19 @@ def sheet():
 
 def worn(tone, *, blur=1.0, uneven=0.35, texture=3.0, noise=4.0, seed=1):
     """A picture as a scanner gives it: blurred, darker to one side, on grained paper, noisy; 0…255."""
-    rng = np.random.Generator(np.random.PCG64(seed))
     y, x = np.indices(tone.shape)
     light = 1 - uneven * ((x / tone.shape[1] - 0.2) ** 2 + (y / tone.shape[0] - 0.7) ** 2)
-    grain = gaussian_filter(rng.normal(size=tone.shape), 3)
-    seen = gaussian_filter(tone, blur) * light + texture * grain / grain.std() + noise * rng.normal(size=tone.shape)
+    grain, specks = _paper(seed, tone.shape)
+    seen = gaussian_filter(tone, blur) * light + texture * grain + noise * specks
     return np.clip(np.round(seen), 0, 255).astype(np.uint8)
+
+
+@lru_cache(maxsize=2)
+def _paper(seed, shape):
+    """The grain of a paper and the noise of a sensor; the same in all scans of one size and seed."""
+    rng = np.random.Generator(np.random.PCG64(seed))
+    grain = gaussian_filter(rng.normal(size=shape), 3)
+    return grain / grain.std(), rng.normal(size=shape)
 
 
 def saved(path, pixels, dpi=DPI, **how):

@@ -19,6 +19,7 @@ from carvegen.motifs.snowload.growing import _reads
 from carvegen.motifs.snowload.scene import Page, columns_of, without_marks
 from tests.cases import disc, limits, shapes
 from tests.lying_sheet import LIMITS as SHEET_LIMITS
+from tests.motifs.test_snowload import around
 from tests.robustness.lying import drawn
 from tests.strategies import few, takes_long
 
@@ -27,8 +28,10 @@ LIMITS = limits(0.5, 0.4)
 
 
 def white(
-    on: shapely.Geometry, preset: str = "fresh", seed: int = 1, *, area=FACE, by=LIMITS, **changed
+    on: shapely.Geometry, preset: str = "fresh", seed: int = 1, *, area=None, by=LIMITS, **changed
 ) -> shapely.Geometry:
+    """Snow on something, where no other area is said on the face round it: growing costs by the area."""
+    area = around(shapes(*geometry.parts(on)), FACE) if area is None else area
     settings = snowload.Settings(**{**snowload.PRESETS[preset], **changed})
     place = Place(area=area, shapes=shapes(*geometry.parts(on)))
     return shapely.union_all(snowload.grow(settings, place, by, stream(seed, "bearers")).cuts)

@@ -13,6 +13,7 @@ from carvegen.motifs.snowload.scene import bearer
 from carvegen.motifs.snowload.snowpack import repose_deg
 from tests.cases import shapes
 from tests.motifs.snowload.test_bearers import FACE, LIMITS, high, white
+from tests.motifs.test_snowload import around
 from tests.strategies import few, takes_long
 
 #: Smooth snow in still air.
@@ -21,7 +22,9 @@ EVEN = {"patchy": 0, "lumpy": 0, "bark": 0, "bridging_mm": 0, "detail_mm": 0.1}
 
 def grown(on: shapely.Geometry, seed: int = 1, **changed) -> Growth:
     settings = snowload.Settings(**changed)
-    return snowload.grow(settings, Place(area=FACE, shapes=shapes(on)), LIMITS, stream(seed, "bodies"))
+    return snowload.grow(
+        settings, Place(area=around(shapes(on), FACE), shapes=shapes(on)), LIMITS, stream(seed, "bodies")
+    )
 
 
 def limb(*points: tuple[float, float], thick: float) -> shapely.Geometry:
