@@ -30,10 +30,10 @@ _BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs bear that are so 
 _SEES = 0.4  #: so much of it lies where no sky is seen, too
 _PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
 _SOFT_MM = (0.35, 0.6)  #: up and across
-_DENSE, _DEEP_MM, _POWER = 0.36, 7.0, 0.4  #: so many mm for a mm² bear a clump where so much has fallen; the more it
+_DENSE, _DEEP_MM, _POWER = 0.33, 7.0, 0.4  #: so many mm for a mm² bear a clump where so much has fallen; the more it
 #: takes the less has, by this power
 _DOUBT = 0.85  #: of that: there the carver decides
-_LIMB_MM = 1.5  #: what is as broad stays before the clumps
+_LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
 _BAYS = 0.9  #: lands: narrower bays are filled
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
@@ -63,9 +63,10 @@ def in_crowns(
     uneven = np.exp(_UNEVEN * waves_at(where, rng, patch_mm=_PATCH_MM))
     lies = np.zeros(crown.shape)
     lies[crown] = _bearing(drawn, page)[crown] * (_SEES + (1 - _SEES) * sky[crown]) * uneven * share(where)
+    limbs = _opened(drawn[::2, ::2], _LIMB_MM / 2, coarse)
+    lies[_under(limbs, int(_SHELTERS_MM / coarse.step))] = 0
     lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / coarse.step)
     dense = _DENSE * (_DEEP_MM / settings.fallen_mm) ** _POWER / settings.twigs
-    limbs = _opened(drawn[::2, ::2], _LIMB_MM / 2, coarse)
     must, may = (_clumps(lies, dense * times, limbs, coarse, limits) for times in (1.0, _DOUBT))
     return must, may
 
@@ -80,6 +81,12 @@ def _bearing(drawn: Mask, page: Page) -> Floats:
     under, over = np.zeros_like(density), np.zeros_like(density)
     under[below:], over[:-above] = density[:-below], density[above:]
     return np.asarray((under - _ABOVE * over)[::2, ::2])
+
+
+def _under(mask: Mask, rows: int) -> Mask:
+    """The cells of a mask, and those so many rows below each."""
+    high = np.where(mask, np.arange(len(mask))[:, None], np.inf)
+    return np.asarray(np.minimum.accumulate(high[::-1], axis=0)[::-1] - np.arange(len(mask))[:, None] <= rows)
 
 
 def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits) -> PolygonArray:

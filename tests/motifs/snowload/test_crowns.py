@@ -1,0 +1,115 @@
+"""Clumps of snow that crossing twigs bear together: on the densest of them, under open air, limbs before them."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.crowns import _bearing, _under, in_crowns
+from carvegen.motifs.snowload.scene import Page, columns_of, tangled
+from tests.cases import limits, shapes
+
+FACE = shapely.box(0, 0, 40, 30)
+LIMITS = limits(0.5, 0.4)
+
+
+def twigs(left: float, right: float, low: float, high: float) -> list[shapely.Polygon]:
+    """Twigs of 0.5 mm that cross one another at a right angle, a millimetre and a half apart."""
+    rise = high - low
+    lines = [((x + dx, low), (x + rise - dx, high)) for x in np.arange(left, right - rise, 1.5) for dx in (0, rise)]
+    return [shapely.LineString(line).buffer(0.25) for line in lines]
+
+
+def clumps(*drawn: shapely.Geometry, preset: str = "deep", seed: int = 1, share=1.0, **changed):
+    """What must come out and what may, with the sky as open everywhere."""
+    page = Page.of(FACE.bounds)
+    on = shapes(*geometry.parts(shapely.union_all(drawn)))
+    cells = columns_of(on, page).raster
+    solid = columns_of(shapes(*geometry.parts(shapely.union_all(drawn).buffer(0.6).buffer(-0.6))), page).raster
+    cross, needles = tangled(cells, solid, page)
+    sky = np.ones(((page.high + 1) // 2, (page.wide + 1) // 2))
+    return in_crowns(
+        cells, cross * (1 - needles), page, snowload.Settings(**{**snowload.PRESETS[preset], **changed}), limits=LIMITS,
+        sky=sky, share=lambda where: np.full(len(where), share), rng=stream(seed, "crowns"),
+    )  # fmt: skip
+
+
+@cache
+def crown() -> tuple[shapely.Polygon, ...]:
+    return tuple(twigs(6, 34, 8, 14))
+
+
+def test_twigs_that_cross_bear_clumps_together_and_more_where_more_has_fallen() -> None:
+    """None of them alone does; what may come out holds what must; where none is wanted there is none."""
+    white = {
+        preset: [shapely.area(lot).sum() for lot in clumps(*crown(), preset=preset)] for preset in ("deep", "dusting")
+    }
+    assert white["deep"][0] > 15
+    assert white["deep"][1] > 1.05 * white["deep"][0]
+    assert white["dusting"][0] < 0.4 * white["deep"][0]
+    assert len(clumps(crown()[0])[0]) == 0
+    assert len(clumps(*crown(), twigs=0.0)[0]) == len(clumps(*crown(), share=0.0)[0]) == 0
+
+
+def test_they_lie_at_the_top_and_none_under_a_limb() -> None:
+    """The lowest third of a crown bears none; over it a limb of 2 mm keeps 3 mm of air."""
+    must = shapely.union_all(clumps(*crown())[0])
+    assert shapely.intersection(must, shapely.box(0, 0, 40, 10)).area < 0.1 * must.area
+    limb = shapely.box(4, 13, 36, 15)
+    assert shapely.intersection(shapely.union_all(clumps(*crown(), limb)[0]), shapely.box(0, 10.5, 40, 13)).area < 0.1
+
+
+def test_a_limb_stays_before_them() -> None:
+    """Two millimetres broad it parts them; of a twig as long half a millimetre broad much is buried."""
+    for broad, buried in ((2.0, False), (0.5, True)):
+        upright = shapely.box(20 - broad / 2, 2, 20 + broad / 2, 20)
+        on_it = [
+            shapely.intersection(shapely.union_all(clumps(*crown(), upright, seed=seed)[0]), upright)
+            for seed in range(4)
+        ]
+        assert (max(its.area for its in on_it) > 0.3) == buried
+
+
+def test_what_hangs_upright_bears_none() -> None:
+    """A level twig bears a little over itself, by its length; upright ones only their tips."""
+    page = Page.of(FACE.bounds)
+    level, upright = (
+        _bearing(columns_of(shapes(box), page).raster, page)
+        for box in (shapely.box(5, 10, 35, 10.5), shapely.box(19, 2, 19.5, 28))
+    )
+    row, column = int(11.2 / page.step) // 2, (page.beyond + int(20 / page.step)) // 2
+    assert level[row, column] == pytest.approx(1 / 1.6, rel=0.1), "a millimetre for each, in a box 1.6 mm high"
+    assert upright[row, column] == 0
+
+
+def test_under_a_mask_by_a_brute_force_twin() -> None:
+    mask = stream(3, "masks").random((9, 7)) < 0.2
+    wanted = np.array([[mask[row : row + 3, k].any() for k in range(7)] for row in range(9)])
+    assert (_under(mask, 2) == wanted).all()
+
+
+def test_a_crown_further_off_changes_nothing() -> None:
+    """Twigs drawn 12 mm beside it."""
+    one, far, here = twigs(4, 18, 8, 13), twigs(31, 38, 8, 13), shapely.box(0, 0, 22, 30)
+    for before, after in zip(clumps(*one), clumps(*one, *far), strict=True):
+        left = shapely.intersection(shapely.union_all(after), here)
+        assert left.area > 10
+        assert shapely.symmetric_difference(shapely.union_all(before), left).area < 1e-6
+
+
+def test_what_is_grown_bears_them_in_air_that_the_drawing_leaves() -> None:
+    """Nothing of the crown's lower half is white but lines a cut thick; kept bare by a mask it bears none there."""
+    settings = snowload.Settings(**{**snowload.PRESETS["deep"], "patchy": 0.0})
+    place = Place(
+        area=shapely.box(0, 0, 22, 30), shapes=shapes(*geometry.parts(shapely.union_all(twigs(4, 18, 8, 13))))
+    )
+    cuts = snowload.grow(settings, place, LIMITS, stream(1, "crowns")).cuts
+    assert shapely.area(cuts).max() > 6
+    assert shapely.area(shapely.intersection(cuts, shapely.box(0, 0, 22, 9.5))).sum() < 2
