@@ -53,7 +53,7 @@ motif = "snowfall"
 name = "flakes"
 preset = "flurry"
 front = false
-settings = { snow = 0.02, smallest_mm = 1.8, largest_mm = 3.0 }
+settings = { snow = 0.02, smallest_mm = 1.8, largest_mm = 3.0, level = 0.066 }
 
 [files]
 paths = false

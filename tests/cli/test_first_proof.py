@@ -29,8 +29,19 @@ from tests.artwork.scan import on_plan_pictures as made
 from tests.cli.running import run
 from tests.strategies import few, takes_long
 
-PLAN = made.sky()
-TO_CUT, UNPLANNED = shapely.box(20, 60, 26, 66), shapely.box(100, 60, 104, 65)
+#: Blocks as in the tests of `artwork/scan`, on half the face: a command's work grows with it.
+SIZE = (90.0, 60.0)
+FACE, POST = shapely.box(0, 0, *SIZE), shapely.box(52, 0, 60, 34)
+
+
+def sky(seed=1):
+    """A block with cut snow and a post that is cut, too."""
+    return FACE.difference(shapely.union(made.blots(seed, 40, SIZE), POST))
+
+
+PLAN = sky()
+KEY = FACE.intersection(shapely.union_all([made.blots(2, 40, SIZE), POST, shapely.box(8, 15, 82, 17.5)]))
+TO_CUT, UNPLANNED = shapely.box(15, 45, 21, 51), shapely.box(76, 45, 80, 50)
 #: What is planned: a square more than is cut; what was cut: a square that is in no plan.
 PLANNED = shapely.difference(PLAN, TO_CUT)
 ROOM = UNPLANNED.buffer(3)
@@ -43,7 +54,7 @@ def plan(tmp_path):
     folder = tmp_path / "built"
     (folder / "lands").mkdir(parents=True)
     (folder / "lands" / "sky.wkb").write_bytes(shapely.to_wkb(PLANNED))
-    (folder / "lands" / "key.wkb").write_bytes(shapely.to_wkb(made.key()))
+    (folder / "lands" / "key.wkb").write_bytes(shapely.to_wkb(KEY))
     return folder
 
 
@@ -74,8 +85,8 @@ def photographed(path, land, *, px=4.0, **how):
 
 @cache
 def _photograph(land: bytes, px: float, how: tuple) -> tuple[bytes, np.ndarray]:
-    size = round(152 * px), round(115.6 * px)
-    seen, place = made.photographed(made.painted(shapely.from_wkb(land), px), px=px, size=size, **dict(how))
+    size = round(114 * px), round(86.7 * px)
+    seen, place = made.photographed(made.painted(shapely.from_wkb(land), px, SIZE), px=px, size=size, **dict(how))
     out = io.BytesIO()
     Image.fromarray(seen).save(out, "JPEG", quality=92)
     return out.getvalue(), place
@@ -105,14 +116,14 @@ def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
     assert block["block"] == "sky"
     cut, gone = block["places"]
     assert (cut["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
-    assert cut["at_mm"] == pytest.approx([23, 63], abs=0.4)
-    assert gone["at_mm"] == pytest.approx([102, 62.5], abs=0.6)
+    assert cut["at_mm"] == pytest.approx([18, 48], abs=0.4)
+    assert gone["at_mm"] == pytest.approx([78, 47.5], abs=0.6)
     assert (cut["area_mm2"], gone["area_mm2"]) == pytest.approx((36, 20), rel=0.08)
     assert cut["width_mm"] == pytest.approx(6, abs=0.3)
     with Image.open(own_folder / "block-on-plan.png") as picture:
-        scale = picture.width / made.SIZE[0]
-        teal = picture.convert("RGB").getpixel((round(23 * scale), round((made.SIZE[1] - 63) * scale)))
-        ochre = picture.convert("RGB").getpixel((round(102 * scale), round((made.SIZE[1] - 62.5) * scale)))
+        scale = picture.width / SIZE[0]
+        teal = picture.convert("RGB").getpixel((round(18 * scale), round((SIZE[1] - 48) * scale)))
+        ochre = picture.convert("RGB").getpixel((round(78 * scale), round((SIZE[1] - 47.5) * scale)))
     assert teal[2] > teal[0] + 20
     assert ochre[0] > ochre[2] + 40
     text = "".join(page.extract_text() for page in pypdf.PdfReader(own_folder / "cut.pdf").pages)
@@ -140,7 +151,7 @@ def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
 
 @not_sought
 def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
-    photo = photographed(own_folder / "other.jpg", made.sky(seed=31))
+    photo = photographed(own_folder / "other.jpg", sky(seed=31))
     ran = run(capsys, "compare", plan, photo, "--block", "sky")
     assert ran.code == 2
     assert "does not fit the plan" in ran.err
@@ -155,7 +166,7 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
     """It was: cut too much by as much, cut a new block."""
     photo = photographed(own_folder / "proof.jpg", PLANNED, px=5.0)
     with Image.open(photo) as image:
-        ImageDraw.Draw(image).rectangle((500, 0, 760, 578), colour)
+        ImageDraw.Draw(image).rectangle((375, 0, 570, 433), colour)
         image.save(photo, quality=92)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--json")
     told = json.loads(ran.out)
@@ -164,10 +175,10 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
     (over,) = re.findall(
         r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *told["notes"]
     )
-    assert 0.2 * made.FACE.area < float(over) < 0.45 * made.FACE.area
+    assert 0.2 * FACE.area < float(over) < 0.45 * FACE.area
     with Image.open(own_folder / "proof-on-plan.png") as picture:
         hatched = np.all(np.asarray(picture.convert("RGB")) == (194, 87, 26), axis=-1).mean()
-    assert hatched * made.FACE.area == pytest.approx(0.25 / 2.4 * float(over), rel=0.3)
+    assert hatched * FACE.area == pytest.approx(0.25 / 2.4 * float(over), rel=0.3)
 
 
 @not_sought
@@ -187,12 +198,12 @@ def test_a_negative_is_refused(own_folder, plan, capsys, command):
 
 
 #: A light stencil over something dark.
-MASK = made.FACE.difference(made.blots(5, 40))
+MASK = FACE.difference(made.blots(5, 23, SIZE))
 
 
 def mask_photographed(folder, plan, stencils):
     (plan / "lands" / "mask.wkb").write_bytes(shapely.to_wkb(MASK))
-    told = {"size_mm": made.SIZE} if stencils is None else {"size_mm": made.SIZE, "stencils": stencils}
+    told = {"size_mm": SIZE} if stencils is None else {"size_mm": SIZE, "stencils": stencils}
     (plan / "report.json").write_text(json.dumps(told))
     return photographed(
         folder / "mask.jpg", MASK, mirrored=True, turn=9.0, margin=0.0, ink=(226, 214, 180), paper=(70, 62, 56),
@@ -247,7 +258,7 @@ def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys)
 @not_sought
 def test_wrong_corners_are_not_taken_in_silence(own_folder, plan, capsys):
     photo = photographed(own_folder / "proof.jpg", PLANNED, px=5.0)
-    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "152 114 608 114 608 426 152 426")
+    ran = run(capsys, "compare", plan, photo, "--block", "sky", "--corners", "114 85 456 85 456 320 114 320")
     assert ran.code == 0, ran.out
     assert "corners that were marked lie up to" in ran.out
 
@@ -265,7 +276,7 @@ def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg", "--json")
     told = json.loads(ran.out)
     assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
-    assert (told["width_mm"], told["height_mm"]) == pytest.approx(made.SIZE)
+    assert (told["width_mm"], told["height_mm"]) == pytest.approx(SIZE)
     assert any("shows the block itself" in note for note in told["notes"])
     assert not any("lies over" in note for note in told["notes"])
     assert read(own_folder / "land.svg").known_mm == 0.3  # of a photograph, whatever its pixels
@@ -276,7 +287,7 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
     """A finger over an edge of the block was read as land or as cut, without a word."""
     photo = photographed(own_folder / "block.jpg", PLANNED, px=5.0)
     with Image.open(photo) as image:
-        ImageDraw.Draw(image).ellipse((340, 400, 440, 640), (214, 160, 132))
+        ImageDraw.Draw(image).ellipse((255, 300, 330, 480), (214, 160, 132))
         image.save(photo, quality=92)
     ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
     assert ran.code == 1, ran.err
@@ -292,23 +303,23 @@ def test_read_says_what_lies_over_a_block_and_takes_it_as_planned(own_folder, pl
 def test_read_says_that_a_thing_of_the_colour_of_ink_may_be_none_of_the_block(own_folder, plan, capsys):
     """A dark grey glove on grey land was read as land, and the cuts under it as full, without a word."""
     photo = photographed(own_folder / "block.jpg", PLANNED, px=5.0)
-    x, y = LAST["place"][:2, :] @ (74, 60, 1) / (LAST["place"][2] @ (74, 60, 1))  # on the post that is cut
+    x, y = LAST["place"][:2, :] @ (56, 45, 1) / (LAST["place"][2] @ (56, 45, 1))  # on the post that is cut
     with Image.open(photo) as image:
-        ImageDraw.Draw(image).ellipse((x - 40, y - 70, x + 40, y + 70), (40, 50, 70))  # the ink's own colour
+        ImageDraw.Draw(image).ellipse((x - 36, y - 55, x + 36, y + 55), (40, 50, 70))  # the ink's own colour
         image.save(photo, quality=92)
     ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
     assert ran.code == 0, ran.err  # a block half cut looks so, too
     at = re.search(
         r"unlike the plan over a large place at x ([\d.]+), y ([\d.]+) mm: read as it looks; a shadow", ran.err
     )
-    assert shapely.box(70, 0, 78, 45).contains(shapely.Point(float(at[1]), float(at[2])))
+    assert POST.contains(shapely.Point(float(at[1]), float(at[2])))
 
 
 def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
     """The step of the README, with --corners auto and without."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
     for words in few([("--corners", "auto"), ()], 1):  # without, they are looked for all the same
-        told = run(capsys, "read", photo, "--size", "120x80", *words, "--view", "block", "--json")
+        told = run(capsys, "read", photo, "--size", "90x60", *words, "--view", "block", "--json")
         area = json.loads(told.out)["layers"][0]["area_mm2"]
         assert area == pytest.approx(PLANNED.area, rel=0.02)
 
@@ -344,15 +355,15 @@ def test_each_kind_is_told(kind):
 
 #: A print in three inks, the sky under all: what is planned, and what was made: the sky lacks a cut, the tone has one.
 INKS = {"sky": ("#a9bfcb", 0.2), "tone": ("#c98f5a", 0.1), "key": ("#1f2b3d", 0.7)}
-HOLE, SLIP = shapely.box(96, 55, 106, 62), shapely.box(20, 4, 26, 9)
-PRINTED = {"sky": PLANNED.difference(HOLE), "tone": shapely.box(0, 0, 120, 18), "key": made.key()}
+HOLE, SLIP = shapely.box(72, 40, 82, 47), shapely.box(26, 4, 30, 7.5)
+PRINTED = {"sky": PLANNED.difference(HOLE), "tone": shapely.box(0, 0, 90, 13), "key": KEY}
 AS_MADE = PRINTED | {"sky": shapely.union(PRINTED["sky"], HOLE), "tone": PRINTED["tone"].difference(SLIP)}
 
 
 @cache
 def _photographed_in_inks() -> bytes:
     """A print of what was made, by the inks' own model."""
-    covers = {name: np.pad(made.painted(land, 5.0), 30) for name, land in AS_MADE.items()}
+    covers = {name: np.pad(made.painted(land, 5.0, SIZE), 30) for name, land in AS_MADE.items()}
     coats = [(Ink(colour=rgb(colour), opacity=by), covers[name]) for name, (colour, by) in INKS.items()]
     seen = gaussian_filter(screen(overprinted(rgb("#fbfaf6"), coats)), (0.8, 0.8, 0))
     seen = np.clip(seen + 2 * np.random.default_rng(3).normal(size=seen.shape), 0, 255).astype(np.uint8)
@@ -395,11 +406,11 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
     places = {its["block"]: its["places"] for its in told["blocks"]}
     (still,), (gone,) = places["sky"], places["tone"]
     assert (still["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
-    assert still["at_mm"] == pytest.approx([101, 58.5], abs=1.6)
-    assert gone["at_mm"] == pytest.approx([23, 6.5], abs=1)
+    assert still["at_mm"] == pytest.approx([77, 43.5], abs=1.6)
+    assert gone["at_mm"] == pytest.approx([28, 5.75], abs=1)
     assert not places["key"]
     assert sorted(path.name for path in three.parent.glob("cut*.pdf")) == ["cut-key.pdf", "cut-sky.pdf", "cut-tone.pdf"]
-    assert any(note.startswith("look twice at 1: a shadow") for note in told["notes"])  # 70 of 9,600 mm²
+    assert any(note.startswith("look twice at 1: a shadow") for note in told["notes"])  # 70 of 5,400 mm²
     words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
     assert words.index("1: sky, ") < words.index("2: tone, ")
     assert "key: as planned" in words
@@ -408,7 +419,7 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
 def with_its_inks(built, inks=INKS):
     """The same build with what its report says of inks and paper."""
     coats = {name: Ink(colour=rgb(colour), opacity=by) for name, (colour, by) in inks.items()}
-    told = {"size_mm": made.SIZE, "stencils": [], **print_colours(coats, rgb("#fbfaf6"))}
+    told = {"size_mm": SIZE, "stencils": [], **print_colours(coats, rgb("#fbfaf6"))}
     (built / "report.json").write_text(json.dumps(told))
     return built
 
@@ -457,7 +468,7 @@ def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, caps
 def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     """An older build's report is not written anew if nothing has changed."""
     (three / "lands" / "tone.wkb").unlink()  # two blocks are several
-    ran = run(capsys, "compare", three, photographed(three.parent / "key.jpg", made.key()))
+    ran = run(capsys, "compare", three, photographed(three.parent / "key.jpg", KEY))
     assert "does not tell its inks" in ran.err + ran.out
 
 
@@ -465,14 +476,14 @@ def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
 @not_sought
 def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     """The print's plan is among those that are tried."""
-    ran = run(capsys, "compare", with_its_inks(three), photographed(three.parent / "key.jpg", made.key()), "--json")
+    ran = run(capsys, "compare", with_its_inks(three), photographed(three.parent / "key.jpg", KEY), "--json")
     assert ran.code == 0, ran.out
     assert [its["block"] for its in json.loads(ran.out)["blocks"]] == ["key"]
 
 
 def test_a_picture_of_another_block_than_is_named_is_refused(monkeypatch):
     """The tone was taken for the print, or for the key that it holds: thousands of mm² of the key were to be cut."""
-    planned = laid_on_plan.Planned(lands=PRINTED, size_mm=made.SIZE, only="key", coats=dict.fromkeys(PRINTED))
+    planned = laid_on_plan.Planned(lands=PRINTED, size_mm=SIZE, only="key", coats=dict.fromkeys(PRINTED))
     monkeypatch.setattr(on_plan, "lay_file", lambda *_, **__: ("key", None))
     monkeypatch.setattr(on_plan, "shown_alone", lambda _, lands: "tone" if {*lands} == {*PRINTED} else None)
     with pytest.raises(InputError, match="shows tone alone, and not key"):
@@ -545,11 +556,11 @@ def test_more_hairs_than_lie_on_a_print_are_none(hairs, told) -> None:
 
 
 def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folder, plan, capsys):
-    """240 pixels for 150 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
-    seen, _ = made.photographed(made.painted(MADE, 5.0), px=5.0, size=(240, 182))
+    """190 pixels for 110 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
+    seen, _ = made.photographed(made.painted(MADE, 5.0, SIZE), px=5.0, size=(190, 144))
     Image.fromarray(seen).save(own_folder / "tiny.png")
     told = json.loads(run(capsys, "compare", plan, own_folder / "tiny.png", "--block", "sky", "--json").out)
     places = told["blocks"][0]["places"]
-    assert [tuple(np.round(place["at_mm"])) for place in places] == [(23, 63), (102, 62)]
-    assert told["tolerance_mm"] == pytest.approx(136 / 0.8 / 240, rel=0.1), "a pixel, by how it was pictured"
+    assert [tuple(np.round(place["at_mm"])) for place in places] == [(18, 48), (78, 48)]
+    assert told["tolerance_mm"] == pytest.approx(106 / 0.8 / 190, rel=0.1), "a pixel, by how it was pictured"
     assert any("pixels are 0.7 mm large" in note for note in told["notes"])

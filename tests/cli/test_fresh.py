@@ -38,8 +38,9 @@ LONGER = [
 ]
 #: One fresh interpreter, which has imported the large libraries alone, is forked for each process: it costs a tenth.
 EACH_FORKED = """
-import json, os, sys
-import ezdxf, fontTools.ttLib, numpy, PIL.Image, reportlab.pdfgen.canvas, scipy.ndimage, scipy.spatial, shapely, tomlkit
+import json, multiprocessing, os, ssl, sys, tomllib
+import contourpy, cssselect2, ezdxf, fontTools.ttLib, lxml.etree, numpy, PIL.Image, platformdirs
+import reportlab.pdfgen.canvas, scipy.ndimage, scipy.spatial, shapely, svgwrite, tinycss2, tomlkit
 from carvegen.cli import main
 ours = {its.partition('.')[2].partition('.')[0] for its in sys.modules if its.startswith('carvegen.')}
 assert ours <= {'base', 'cli'}, ours

@@ -11,6 +11,7 @@ import pytest
 import shapely
 from lxml import etree
 
+from carvegen.delivery import print_build
 from carvegen.page.print_checks import print_findings
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -128,6 +129,14 @@ def of_the_counter_sheet(report: dict) -> list[dict]:
     return [its for its in report["blocks"]["die"] if its["for"] == ["counter-sheet, laser"]]
 
 
+@pytest.fixture
+def undrawn(monkeypatch):
+    """Builds that draw no proof of the print and no rubbing: their findings and the machines' files are looked at."""
+    monkeypatch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
+    monkeypatch.setattr(print_build, "rubbings", lambda _: {})
+
+
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("apart", few([1.2, 0.4], 1))
 def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit_code(capsys, tmp_path, apart):
     """Feet lie 0.5 inside the shapes, holes 0.4 outside the feet: 0.2 more between holes than between shapes."""
@@ -150,6 +159,7 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
         assert len(told) == 2
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(("method", "edge"), few([("crosses", True), ("stops", False)], 1))
 def test_a_hole_near_the_pictures_edge_is_near_the_sheets_edge_only_without_waste(capsys, tmp_path, method, edge):
     (tmp_path / "print.toml").write_text(two_moons(6.0, method=method, at=7.5))
