@@ -75,11 +75,20 @@ def necks_of(outline: Outline, limit: float) -> Necks:
     """The same for an outline that is measured in other ways too."""
     edges = outline.edges
     chosen = np.flatnonzero(_may_have(outline, limit)[edges.ring])
+    if len(chosen) == 0:
+        return _none()
     tree = edges.tree(chosen)
     i, j = _facing(edges, chosen, tree, limit)
     apart = (edges.next[i] != j) & (edges.next[j] != i)
+    if not apart.any():
+        return _none()
     necks = _double_normals(edges, i[apart], j[apart], limit)
-    return _one_each(_unobstructed(necks, tree))
+    return _one_each(_unobstructed(necks, tree)) if len(necks) else necks
+
+
+def _none() -> Necks:
+    none, ids = np.empty(0), np.empty(0, dtype=np.int64)
+    return Necks(np.empty((0, 2)), np.empty((0, 2)), none, ids, ids)
 
 
 def _facing(edges: Edges, chosen: Indices, tree: shapely.STRtree, limit: float) -> tuple[Indices, Indices]:

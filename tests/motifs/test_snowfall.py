@@ -13,7 +13,7 @@ from carvegen.base.streams import stream
 from carvegen.blocks.from_motif import Ground, grown_block
 from carvegen.checks import checked
 from carvegen.motifs import motif, summaries
-from carvegen.motifs.snowfall import PRESETS, Settings, falling
+from carvegen.motifs.snowfall import PRESETS, Settings, edge, falling
 from carvegen.motifs.snowfall.sky import Sky
 from tests.cases import box, disc, grown, limits, setup, shapes
 from tests.robustness.snow import faults
@@ -285,3 +285,33 @@ def test_white_that_jumps_at_the_edge_is_sought_edge_and_all(monkeypatch) -> Non
     monkeypatch.setattr(falling, "bounded", at_edge)
     sky = Sky(Settings(snow=0.3), limits(), 1, np.array(frame.bounds))
     assert shapely.area(falling._solved(sky, frame)[2]).sum() == pytest.approx(0.3 * frame.area, rel=0.03)
+
+
+def test_flakes_that_lie_as_before_become_the_same_shapes_once() -> None:
+    """Near levels have the same flakes; of heavy snow they are packed otherwise at each, and become shapes anew."""
+    frame = np.array([0.0, 0.0, 16.0, 12.0])
+    for share, same in ((0.1, True), (0.4, False)):
+        sky = Sky(Settings(snow=share), limits(), 5, frame)
+        level = sky.level_of(share)
+        first, again = (falling._fallen(sky, level * by) for by in (1, 1 + 1e-9))
+        assert len(first) > 3
+        assert (first is again) == same
+        assert falling._fallen(sky, 1.5 * level) is not first
+
+
+@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 5)])
+def test_the_white_that_is_solved_is_the_nearest_that_was_tried_edge_and_all(monkeypatch, share, key) -> None:
+    """Of these two the second level that is tried is nearer than the first."""
+
+    def solved(tries: int):
+        monkeypatch.setattr(falling, "_EDGES", tries)
+        sky = Sky(Settings(snow=share), limits(), key, np.array([0.0, 0.0, 20.0, 15.0]))
+        return sky, *falling._solved(sky, sky.frame)
+
+    sky, level, _, cuts = solved(6)
+    first, first_level, _, less_near = solved(1)
+    bounded = edge.bounded(falling._fallen(first, level), sky.frame, sky.frame, sky.limits, sky.settings)
+    assert [its.wkb for its in cuts] == [its.wkb for its in bounded]
+    off, more = (abs(shapely.area(its).sum() / 300 - share) for its in (cuts, less_near))
+    assert level != first_level
+    assert off < more

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -44,6 +45,12 @@ def chance_at(xy: Floats) -> Floats:
     return Draws(keys(0, column, row)).random()[:, 0]
 
 
+@cache
+def _numbered(first: int, count: int) -> NDArray[np.uint64]:
+    """What the numbers of so many draws are mixed to; (1, count), not to be changed."""
+    return mixed(np.arange(first, first + count, dtype=np.uint64))[None, :]
+
+
 class Draws:
     """Streams of numbers, one for each key: what one draws does not depend on the others."""
 
@@ -59,9 +66,9 @@ class Draws:
 
     def random(self, columns: int = 1) -> Floats:
         """Numbers in 0…1 (neither end), the next `columns` of each stream; (n, columns)."""
-        number = np.arange(self._drawn, self._drawn + columns, dtype=np.uint64)
+        number = _numbered(self._drawn, columns)
         self._drawn += columns
-        chance = (mixed(self.key[:, None] ^ mixed(number)[None, :]) >> np.uint64(12)).astype(np.float64)
+        chance = (mixed(self.key[:, None] ^ number) >> np.uint64(12)).astype(np.float64)
         chance += 0.5
         return chance * 2.0**-52
 

@@ -164,6 +164,8 @@ def _firm(
             if not touched.any():
                 return pieces
             asked, touched = touched, np.zeros(len(pieces), dtype=bool)  # looked at once more before they are left
+            if np.array_equal(_near(pieces, asked, 3 * limits.land_mm), near):  # the same again
+                return pieces
             continue
         bad = np.unique(beside)
         touched[_near(pieces, bad, 3 * limits.land_mm)] = True

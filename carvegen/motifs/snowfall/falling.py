@@ -128,8 +128,12 @@ def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, 
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
-    """All that lies in the sky at a level, the land kept."""
-    return parted(sky.drawn(_met(sky, level)), sky.limits, sky.clumps)
+    """All that lies in the sky at a level, the land kept; where the same flakes fall as before, the same array."""
+    flakes = _met(sky, level)
+    alike = flakes.mark.tobytes(), flakes.packed.tobytes()
+    if alike not in sky.lain:
+        sky.lain[alike] = parted(sky.drawn(flakes), sky.limits, sky.clumps)
+    return sky.lain[alike]
 
 
 def _met(sky: Sky, level: float) -> Flakes:
@@ -165,7 +169,8 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     tried: list[tuple[float, float]] = []
     came: list[tuple[float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
-        cuts = bounded(shapes, frame, frame, sky.limits, sky.settings)
+        before = next((cuts for _, fallen, cuts in came if fallen is shapes), None)
+        cuts = bounded(shapes, frame, frame, sky.limits, sky.settings) if before is None else before
         white = float(shapely.area(cuts).sum() / shapely.area(frame))
         tried.append((float(np.log(level)), _height(white) - _height(snow)))
         came.append((level, shapes, cuts))

@@ -34,7 +34,7 @@ from carvegen.motifs.snowfall.weather import (
 
 if TYPE_CHECKING:
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["LAYERS", "Sky"]
@@ -92,6 +92,8 @@ class Sky:
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         self.density: Floats = self._density() if whole is None else whole.cells.values_in(self.cells, whole.density)
         self.clumps = Clumps(limits)
+        self.lain: dict[tuple[bytes, bytes], PolygonArray] = {}  #: by flakes' marks and how they are packed: what they
+        #: became
         self._known = np.empty(0, dtype=np.uint64), geometry.empty()
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 

@@ -105,7 +105,12 @@ class Canvas:
     @property
     def cover(self) -> Floats:
         """The share of each cell that is covered, (rows, columns)."""
-        return np.asarray(np.clip(np.cumsum(self.edges, axis=0)[:-2], 0, 1))
+        rows = np.flatnonzero(self.edges.any(axis=1))
+        cover = np.zeros((len(self.edges) - 2, self.edges.shape[1]))
+        if len(rows):
+            here = np.s_[rows[0] : min(rows[-1] + 1, len(cover))]
+            np.clip(np.cumsum(self.edges[here], axis=0), 0, 1, out=cover[here])
+        return cover
 
 
 def lying_ground(ledges: Ledges, ground_mm: Floats) -> Floats:
@@ -382,10 +387,12 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     label, count = ndimage.label(~shut)
     area = np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2)
     small = (area < _SPECK_MM2) & (np.arange(count + 1) > 0)
+    near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
+    if not small.any():
+        return np.where(shut & ~full & near, 1.0, cover)
     small &= ~_slot_cells(np.asarray(label, dtype=np.int64), small, solid)
     small = small[label]
     small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
-    near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
     touched = np.zeros(count + 1, dtype=bool)
     touched[label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0]] = True
     filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)

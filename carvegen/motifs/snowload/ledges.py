@@ -125,27 +125,28 @@ class Ledges:
 
 
 def diffused(values: Floats, along: Floats, drive: Floats | None = None) -> Floats:
-    """One implicit step of diffusion: ``v' + D^T k D v' = v + D^T k d``; what leaves one place comes to the next.
+    """One implicit step of diffusion: ``v' + D^T k (D v' + d) = v``; what leaves one place comes to the next.
 
     Parameters
     ----------
     along
         k of each link to the next place, (n - 1,).
     drive
-        d, the differences that are left as they are, (n - 1,).
+        d, differences of what the values lie on, (n - 1,).
     """
-    from scipy.linalg import solve_banded
+    from scipy.linalg.lapack import dgtsv  # what solve_banded calls, and takes longer to than it runs
 
     if len(values) < 2:
         return values
-    bands = np.zeros((3, len(values)))
-    bands[0, 1:] = bands[2, :-1] = -along
-    bands[1] = 1 + np.concatenate([along, [0]]) + np.concatenate([[0], along])
-    right = values
+    middle = np.ones(len(values))
+    middle[:-1] += along
+    middle[1:] += along
+    right = np.array(values, dtype=np.float64)
     if drive is not None:
         flow = along * drive
-        right = values + np.concatenate([flow, [0]]) - np.concatenate([[0], flow])
-    return np.asarray(solve_banded((1, 1), bands, right, check_finite=False))
+        right[:-1] += flow
+        right[1:] -= flow
+    return np.asarray(dgtsv(-along, middle, -along, right)[3])
 
 
 def ledges_of(bearing: Columns, drawn: Columns, *, cliff_mm: float) -> Ledges:

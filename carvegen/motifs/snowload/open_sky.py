@@ -53,14 +53,17 @@ def sky_seen(
     past_broad, past_all = (np.empty(broad.shape, dtype=np.float32) for _ in range(2))
     column, gone = np.arange(columns), np.zeros(_RAYS, dtype=int)
     begin = np.arange(_RAYS)[:, None] * columns
-    for row in range(rows - 1, -1, -1):  # all rays go down together, row by row
+    stands = np.flatnonzero(broad.any(axis=1) if twigs is None else (broad | twigs).any(axis=1))
+    top = int(stands.max(initial=0))
+    past_broad[top + 1 :] = past_all[top + 1 :] = weight @ np.ones((_RAYS, columns), dtype=bool)
+    for row in range(top, -1, -1):  # all rays go down together, row by row
         to = np.rint(sideways * (rows - row)).astype(int)
         source = column - (to - gone)[:, None]
         np.clip(source, 0, columns - 1, out=source)
         source += begin
         dark = np.maximum(dark.take(source), 1)
         dark -= 1
-        if twigs is not None:
+        if twigs is not None and twigs[row].any():
             np.maximum(dark, behind * twigs[row], out=dark)
         dark[:, broad[row]] = _FOR_GOOD
         gone = to

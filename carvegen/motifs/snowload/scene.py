@@ -101,7 +101,7 @@ class Columns:
         for height, sign in ((self.low, 1), (self.high, -1)):
             row = np.ceil((np.clip(height, page.bottom, page.top) - page.bottom) / page.step - 0.5)
             np.add.at(edge, (np.clip(row, 0, page.high).astype(int), self.column), sign)
-        return np.asarray(np.cumsum(edge, axis=0)[:-1] > 0)
+        return np.asarray(np.cumsum(edge, axis=0, dtype=np.int16)[:-1] > 0)
 
 
 def columns_of(shapes: PolygonArray, page: Page) -> Columns:
@@ -311,17 +311,29 @@ def _boards(solid: Mask, step: float) -> Mask:
     """
     near = 2 * int(_BROAD_MM / step / 2) + 1
     buried = ndimage.minimum_filter1d(solid.view(np.uint8), near, axis=0, origin=-(near // 2), mode="nearest")
-    thin = (solid & (buried == 0))[:, ::2]  # every other column: a run is some forty of them long
-    boards = np.zeros_like(thin)
+    every = (solid & (buried == 0))[:, ::2]  # every other column: a run is some forty of them long
+    slopes = np.tan(np.radians(_BOARD_DEG))
+    least = np.maximum((_BOARD_MM * np.cos(np.arctan(slopes)) / step / 2).astype(int), 1)
+    wide = run_lengths(every.any(axis=0)[None])[0] >= least.min()  # no run goes on where a column holds nothing
+    boards = np.zeros_like(every)
+    rows, columns = (np.flatnonzero(some) for some in ((every & wide).any(axis=1), wide))
+    if len(columns):
+        here = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        boards[here] = _long_runs((every & wide)[here], slopes, least)
+    return np.repeat(boards, 2, axis=1)[:, : solid.shape[1]] & solid
+
+
+def _long_runs(thin: Mask, slopes: Floats, least: Indices) -> Mask:
+    """The cells in runs of at least so many along one of these slopes of cells twice as wide as high; same shape."""
+    runs = np.zeros_like(thin)
     column = 2 * np.arange(thin.shape[1])
-    for slope in np.tan(np.radians(_BOARD_DEG)):
+    for slope, long in zip(slopes, least, strict=True):
         shift = np.rint(slope * column).astype(int)
         high = len(thin) + int(np.ptp(shift))  # of nothing above: what leaves at the top does not come in below
         rows = np.arange(high)[:, None]
         level = np.take_along_axis(np.pad(thin, ((0, high - len(thin)), (0, 0))), (rows + shift) % high, axis=0)
-        level = run_lengths(level) >= max(int(_BOARD_MM * np.cos(np.arctan(slope)) / step / 2), 1)
-        boards |= np.take_along_axis(level, (rows - shift)[: len(thin)] % high, axis=0)
-    return np.repeat(boards, 2, axis=1)[:, : solid.shape[1]] & solid
+        runs |= np.take_along_axis(run_lengths(level) >= long, (rows - shift)[: len(thin)] % high, axis=0)
+    return runs
 
 
 def run_lengths(mask: Mask) -> Indices:

@@ -12,7 +12,8 @@ from shapely import affinity
 from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.geometry.narrow import narrow_places
-from carvegen.motifs.snowfall import Settings, edge
+from carvegen.motifs.snowfall import Settings, edge, falling
+from carvegen.motifs.snowfall.sky import Sky
 from tests.cases import disc, limits, shapes
 
 FRAME = geometry.box(100, 75)
@@ -193,3 +194,14 @@ def test_a_round_cutter_misses_what_is_sharp_and_not_what_is_blunt() -> None:
     some, missed, _ = edge._missed(shapes(*many, strip.buffer(0.21), strip.buffer(0.19)), shapely.Polygon(), its)
     assert some.tolist() == [True, False, False, True]
     assert shapely.intersects(missed, many[1]).sum() == 0
+
+
+def test_what_has_been_touched_is_looked_at_again_where_more_lies_round_it_now() -> None:
+    """One of four among two hundred heavy falls: beside what was taken back the land was too narrow still."""
+    its, settings = limits(0.819642, 0.753423), Settings(snow=0.490059, largest_mm=3.712791)
+    sky = Sky(settings, its, 29, np.array([0.0, 0.0, 15.585299, 32.275005]))
+    fallen = falling._fallen(sky, sky.level_of(1.3 * settings.snow))
+    pieces = edge.bounded(fallen, sky.frame, sky.frame, its, settings)
+    weak, specks = edge._weak(pieces, sky.frame, shapely.Polygon(), its)
+    assert len(pieces) > 0
+    assert len(weak) == len(specks) == 0

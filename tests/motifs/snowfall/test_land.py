@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall import land
-from carvegen.motifs.snowfall.chance import keys
+from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.clumps import Clumps, gathered, smoothed
 from carvegen.motifs.snowfall.flakes import Flakes, Looks, drawn, falling, passes_mm, shrunk_mm
 from carvegen.motifs.snowfall.land import BODY
@@ -298,3 +298,11 @@ def test_beside_the_largest_at_their_spot_go_those_that_would_go_beside_it_alone
             gone |= {k for k in there if k != largest and len(land.met(many.chosen(np.array([k, largest])), its)) == 1}
     assert np.flatnonzero(land.doomed(many, view, its)).tolist() == sorted(gone)
     assert 20 < len(gone) < count - 20
+
+
+def test_draws_go_on_where_they_were() -> None:
+    key = keys(3, np.arange(4))
+    at_once, one_by_one = Draws(key).random(3), Draws(key)
+    assert np.array_equal(at_once, np.column_stack([one_by_one.random() for _ in range(3)]))
+    assert np.array_equal(at_once[:, 1:], Draws(key, drawn=1).random(2))
+    assert len(np.unique(at_once)) == at_once.size
