@@ -11,8 +11,9 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.base.findings import Severity
-from carvegen.checks import checked, cut_width
+from carvegen.checks import checked, cut_width, survey
 from carvegen.checks.survey import Survey
+from carvegen.geometry.narrow import narrow_spread
 from tests.bench import working_size
 from tests.cases import block, box, disc, setup, shapes
 from tests.strategies import MANY, takes_long
@@ -322,6 +323,15 @@ def test_narrow_land_is_the_same_whether_slender_land_is_asked_for_or_not(gap, n
     assert [len(its.narrow_lands) for its in surveys] == [narrow, narrow]
     assert [len(its.slender_lands) for its in surveys] == [slender, slender]
     assert surveys[0].narrow_lands.width.tolist() == surveys[1].narrow_lands.width.tolist()
+
+
+def test_where_no_land_is_slender_none_is_measured_twice(monkeypatch) -> None:
+    asked = []
+    monkeypatch.setattr(survey, "narrow_spread", lambda *of, **more: asked.append(of) or narrow_spread(*of, **more))
+    for gap, times in ((1.5, 1), (0.715, 2)):
+        asked.clear()
+        assert len(Survey(setup(cutter="laser-fine").on(block(*strip(gap)))).narrow_lands) == 0
+        assert len(asked) == times
 
 
 def flakes_about(count: int) -> np.ndarray:

@@ -85,6 +85,17 @@ def test_what_is_read(tmp_path):
     assert given.motifs[0].leaves("sky")
 
 
+def test_a_text_is_as_long_at_the_most_by_the_schema_as_by_the_reader(tmp_path):
+    """200 letters: our own choice; the same faults with one more."""
+    longest = written(tmp_path, ('name = "landing"', f'name = "{"n" * 200}"'))
+    assert by_schema(longest) == []
+    assert len(read_print(longest, cases.SHELF).name) == 200
+    longer = written(tmp_path, ('name = "landing"', f'name = "{"n" * 201}"'))
+    assert by_schema(longer) == ["print/name"]
+    with pytest.raises(InputError, match="at most 200 letters"):
+        read_print(longer, cases.SHELF)
+
+
 def test_every_motif_and_setting_is_in_the_schema():
     """The schema's own words for a motif's settings refuse what the motif refuses."""
     for name in summaries():

@@ -353,6 +353,16 @@ def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
     assert free.paths.xyz[-40:, 2] == pytest.approx(-3.4)
 
 
+@pytest.mark.parametrize(("long", "wide", "tabs"), [(60, 25, 3), (60, 32, 4), (90, 57, 5), (90, 60, 6)])
+def test_no_two_tabs_are_farther_apart_than_60_mm_and_there_are_three(long, wide, tabs) -> None:
+    """Round a block, by how often the cutter comes up on its last way round; 60 mm is common practice, no source."""
+    plan = router_plan(job(size=(long, wide), depth=1.0), settings(cut_edge=True))
+    (way,) = plan.operations
+    z = way.paths.xyz[:, 2]
+    up = z > z.min() + 0.5
+    assert np.count_nonzero(up[1:] & ~up[:-1]) == tabs
+
+
 def test_a_pocket_at_the_edge_is_open_there() -> None:
     """The cutter runs out over the edge, so no land is left in the block's corner."""
     plan = router_plan(job(box(0, 10, 8, 8), cutter="flat-3", depth=1.0), settings())

@@ -120,6 +120,14 @@ def test_ledges_are_found_exactly_between_the_cells() -> None:
     assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize(("air", "spans"), [(0.04, False), (0.06, True)])
+def test_what_lies_a_hair_over_what_is_drawn_bridges_nothing(air, spans) -> None:
+    """Outlines are thinned out: as much air is under them as that, 0.05 mm at the most (our own choice)."""
+    page = Page.of(FACE.bounds)
+    bearing, drawn = (columns_of(shapes(shapely.box(0, 0, 120, high)), page) for high in (10 + air, 10))
+    assert (ledges_of(bearing, drawn, cliff_mm=1.0).bridged == spans).all()
+
+
 def test_what_stands_close_under_a_rope_makes_it_no_broader() -> None:
     """A rope 1.5 mm thick, half a millimetre over a deck of 7.5: its breadth is its own, the deck's the deck's."""
     its = ledges(shapely.union_all([shapely.box(10, 20, 110, 21.5), shapely.box(5, 12, 115, 19.5)]))
