@@ -200,6 +200,14 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
 
 
+def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
+    one, other, line = box(0, 0, 2, 2), box(5, 0, 3, 1), shapely.LineString([(0, 0), (9, 9)])
+    assert geometry.solid(one) is one
+    for its in (shapely.GeometryCollection([one, line, other]), shapes(one, other)):
+        assert shapely.equals(geometry.solid(its), shapely.MultiPolygon([one, other]))
+    assert geometry.solid(line).is_empty
+
+
 @pytest.mark.parametrize("side", range(4))
 def test_inside_a_box_is_farther_than_the_margin_from_each_of_its_sides(side) -> None:
     """A square 4 mm wide in a box of 10, half a millimetre from one side, less and more by a hair."""
