@@ -316,3 +316,14 @@ def test_a_sliver_of_bark_swells_soon_from_its_free_end_which_lies_to_either_sid
     for thick in (*to_left, *to_right):
         assert thick[0] < 0.3 * thick[-1]
         assert thick[round(len(thick) / 4)] > 0.52 * thick[-1]
+
+
+@pytest.mark.parametrize(("rise", "missing"), [(0.1, 0.35), (0.4, 0.175), (0.7, 0.0)])
+def test_the_hollow_round_a_post_is_of_level_ground_and_ever_less_on_slopes(rise, missing) -> None:
+    """Our own choice: all of it up to 0.15 (rise over run), half at 0.4, none from 0.65 on."""
+    its = ledges(shapely.Polygon([(0, -60), (120, -60), (120, 45 + 60 * rise), (0, 45 - 60 * rise)]))
+    near = np.zeros((2, len(its)))
+    ends = SimpleNamespace(away=np.stack([near[0], near[1] + np.inf]), free=near > 0, kind=near + 0.2)
+    middle = np.abs(its.x - 60) < 5
+    assert middle.any()
+    assert _hollows(its, ends, snowload.Settings(**PLAIN))[middle] == pytest.approx(missing, abs=1e-3)
