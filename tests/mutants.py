@@ -1,7 +1,7 @@
 """Small faults put into a room, one at a time, and whether the tests of that room notice them.
 
 python -m tests.mutants checks              10 mutations of carvegen/checks
-python -m tests.mutants toolpaths/laser 20  20 of a part of a room
+python -m tests.mutants toolpaths/laser 20  20 of a part of a room, a folder or a module
 python -m tests.mutants checks 5 --seed 2   others; the same seed gives the same ones
 
 A number is doubled or halved, a comparison turned round, a branch dropped, + becomes - or and becomes or. Each is made
@@ -55,7 +55,7 @@ _TURNED = {
     ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq,
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
 }  # fmt: skip
-_SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.And: ast.Or, ast.Or: ast.And}
+_SIGNS: dict[type[ast.operator], type[ast.operator]] = {ast.Add: ast.Sub, ast.Sub: ast.Add}
 #: How finely something is drawn or told changes no decision, nor how much is done or looked at together,
 _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
 _FREE = {
@@ -90,6 +90,7 @@ def mutation(path: Path, place: int) -> Mutation:
     """The module with one node changed."""
     tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
     node, _ = list(_walk(tree))[place]
+    assert isinstance(node, ast.expr | ast.stmt), "only expressions and statements are changed"
     function = _function_around(tree, node)
     before = _first_line(ast.unparse(node))
     _changed(node)
@@ -135,8 +136,10 @@ def _changed(node: ast.AST) -> bool:
             node.value = number // 2 if isinstance(number, int) and number > 3 else number * 2
         case ast.Compare(ops=[op]) if type(op) in _TURNED:
             node.ops = [_TURNED[type(op)]()]
-        case ast.BinOp(op=op) | ast.BoolOp(op=op) if type(op) in _SWAPPED:
-            node.op = _SWAPPED[type(op)]()
+        case ast.BinOp() if type(node.op) in _SIGNS:
+            node.op = _SIGNS[type(node.op)]()
+        case ast.BoolOp():
+            node.op = ast.Or() if isinstance(node.op, ast.And) else ast.And()
         case ast.If(test=test) | ast.IfExp(test=test) if ast.unparse(test) != "TYPE_CHECKING":
             node.test = ast.Constant(value=False)
         case _:
@@ -156,9 +159,15 @@ def _first_line(text: str) -> str:
     return text.partition("\n")[0][:150]
 
 
+def modules(room: str) -> list[Path]:
+    """A room's modules, those of a folder in it, or the one that is named; none if there is no such part."""
+    part = ROOT / "carvegen" / room
+    return sorted(part.rglob("*.py")) or [its for its in (part.with_suffix(".py"),) if its.exists()]
+
+
 def drawn(room: str, count: int, seed: int) -> list[Mutation]:
     """`count` mutations of a room's modules, each as likely as any other."""
-    paths = (path.relative_to(ROOT) for path in sorted((ROOT / "carvegen" / room).rglob("*.py")))
+    paths = (path.relative_to(ROOT) for path in modules(room))
     every = [(path, place) for path in paths for place in places(path)]
     chosen = stream(seed, "mutants", room).choice(len(every), size=min(count, len(every)), replace=False)
     return [mutation(*every[k]) for k in sorted(chosen.tolist())]
@@ -224,16 +233,17 @@ def _reached(copy: Path, room: str) -> Reached | None:
         if not passes(copy, room, files_of(room), 3600, "-p", "tests.reached"):
             return None
         shutil.copy(copy / "reached.json", known)
-    return json.loads(known.read_text(encoding="utf-8"))
+    reached: Reached = json.loads(known.read_text(encoding="utf-8"))
+    return reached
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("room", help=f"one of {', '.join(TESTS)}, or a folder in it")
+    parser.add_argument("room", help=f"one of {', '.join(TESTS)}, or a folder or module in it")
     parser.add_argument("count", nargs="?", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    if asked.room.partition("/")[0] not in TESTS or not (ROOT / "carvegen" / asked.room).is_dir():
+    if asked.room.partition("/")[0] not in TESTS or not modules(asked.room):
         parser.error(f"no such room: {asked.room}")
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = Path(folder)

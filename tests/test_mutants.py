@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.mutants import ROOT, TESTS, drawn, files_of, mutation, places
+from tests.mutants import ROOT, TESTS, drawn, files_of, modules, mutation, places
 
 
 def test_the_same_seed_makes_the_same_changes_and_each_compiles() -> None:
@@ -42,6 +42,13 @@ def test_what_changes_no_decision_is_left_alone(code, count, tmp_path) -> None:
     path = tmp_path / "module.py"
     path.write_text(code, encoding="utf-8")
     assert len(places(path)) == count
+
+
+def test_a_part_of_a_room_is_a_folder_or_a_module() -> None:
+    assert modules("prints/separation") == [ROOT / "carvegen" / "prints" / "separation.py"]
+    assert {its.path.name for its in drawn("prints/separation", 3, 1)} == {"separation.py"}
+    assert ROOT / "carvegen" / "checks" / "depths" / "__init__.py" in modules("checks/depths")
+    assert not modules("checks/nowhere")
 
 
 def test_every_room_has_tests() -> None:

@@ -50,6 +50,14 @@ def thin(rng: np.random.Generator) -> shapely.Polygon:
     return shapely.set_precision(affinity.rotate(strip, rng.uniform(0, 180)), 0.001)
 
 
+def test_the_narrowest_cut_is_not_the_one_with_the_least_area_for_its_edge() -> None:
+    """A strip 0.3 mm wide, and one of 0.2 with a blob of 0.36 at its end, which a disc may lie in."""
+    blob = shapely.union(shapely.box(10, 50, 50, 50.2), shapely.Point(50, 50.1).buffer(0.18))
+    (told,) = found(blob, shapely.box(10, 10, 50, 10.3))
+    values = setup().cutter.values
+    assert told.measured == pytest.approx(cutting.v_depth_mm(values["included_deg"], values["tip_mm"], 0.3), abs=1e-3)
+
+
 @pytest.mark.parametrize("seed", few(range(12), 1))
 def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
     """Beside its twin, which looks for the largest disc of each cut closely."""

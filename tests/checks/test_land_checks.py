@@ -11,8 +11,9 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.base.findings import Severity
-from carvegen.checks import checked, cut_width
+from carvegen.checks import checked, cut_width, survey
 from carvegen.checks.survey import Survey
+from carvegen.geometry.narrow import narrow_spread
 from tests.bench import working_size
 from tests.cases import block, box, disc, setup, shapes
 from tests.strategies import MANY, takes_long
@@ -245,7 +246,7 @@ def test_a_corner_is_no_tip(angle, told) -> None:
 def test_a_steep_wall_says_how_wide_a_land_is_stout_enough(material, cutter, depth, said) -> None:
     report = checked(setup(material, cutter, depth=depth).on(block(box(5, 5, 9, 9))))
     (one,) = [its for its in report if its.rule == "wall-angle"]
-    assert said in one.remedy
+    assert one.remedy.endswith(said)
     assert "common practice, no source" in one.why
 
 
@@ -322,6 +323,15 @@ def test_narrow_land_is_the_same_whether_slender_land_is_asked_for_or_not(gap, n
     assert [len(its.narrow_lands) for its in surveys] == [narrow, narrow]
     assert [len(its.slender_lands) for its in surveys] == [slender, slender]
     assert surveys[0].narrow_lands.width.tolist() == surveys[1].narrow_lands.width.tolist()
+
+
+def test_where_no_land_is_slender_none_is_measured_twice(monkeypatch) -> None:
+    asked = []
+    monkeypatch.setattr(survey, "narrow_spread", lambda *of, **more: asked.append(of) or narrow_spread(*of, **more))
+    for gap, times in ((1.5, 1), (0.715, 2)):
+        asked.clear()
+        assert len(Survey(setup(cutter="laser-fine").on(block(*strip(gap)))).narrow_lands) == 0
+        assert len(asked) == times
 
 
 def flakes_about(count: int) -> np.ndarray:

@@ -277,6 +277,24 @@ def test_land_that_is_to_stay_stands_after_mending_however_narrow(stays) -> None
     assert (strip.intersection(done.block.land).area > 0.99 * strip.area) == stays
 
 
+def test_cuts_that_stay_are_still_known_after_mending_for_all() -> None:
+    job = job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5))
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset({1})))
+    (done,), changes = mended_for_all([job])
+    assert len(changes) == 1
+    assert done.block.fixed == {1}
+    assert done.block.cuts[1] == job.block.cuts[1]
+
+
+@pytest.mark.parametrize(("number", "more"), [(5, 0), (6, 1), (8, 3)])
+def test_late_rounds_lay_on_a_land_more_each_time(number, more) -> None:
+    """After six rounds: between two squares 0.3 mm apart 0.5 mm of land last, and so much more each round."""
+    bench = _Bench(job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5)), frozenset())
+    land = bench.job.limits.land_mm
+    assert bench.mend(number)
+    assert shapely.distance(*bench.job.block.cuts) == pytest.approx((1 + more) * land, abs=0.03)
+
+
 def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
     angle = np.linspace(0, 4, 60)
     line = shapely.LineString(np.column_stack([20 + 8 * np.cos(angle), 15 + 8 * np.sin(angle)])).buffer(0.16)

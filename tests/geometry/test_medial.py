@@ -15,7 +15,7 @@ from carvegen.base.streams import stream
 from carvegen.geometry import medial
 from carvegen.geometry.diagrams import STEPS_PER_MM
 from carvegen.geometry.medial import MedialAxis, medial_axis, pruned
-from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, are_simple
+from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, _facet, are_simple
 from tests import strategies
 from tests.cases import box, disc, shapes
 from tests.strategies import examples
@@ -288,3 +288,10 @@ def test_a_link_that_hangs_on_nothing_is_a_twig_of_its_wider_end_whichever_is_na
     axis = MedialAxis(np.array([(0.0, 0), (1.0, 0)]), np.array([0.5, 1.4]), np.zeros(2, int), np.array([link]))
     assert len(pruned(axis, 0.09).links) == 1
     assert len(pruned(axis, 0.11).links) == 0
+
+
+@pytest.mark.parametrize("width", [0.5, 20.0])
+def test_facets_of_an_arc_in_a_shape_leave_it_by_a_micrometre_at_most(width) -> None:
+    """At the largest arc that there may be, half as wide as the shape; each touches the arc in its middle."""
+    (turn,) = np.unique(_facet(geometry.rings(shapes(box(0, 0, width, 2 * width)))))
+    assert width / 2 * (1 / np.cos(turn / 2) - 1) == pytest.approx(0.001, rel=0.01)

@@ -211,6 +211,33 @@ def test_rings_that_come_near_another_as_measured_one_by_one() -> None:
     assert len(Outline(geometry.rings(geometry.empty())).near(1.0)) == 0
 
 
+@pytest.mark.parametrize(("off", "meet"), [(-2e-7, True), (2e-7, False)])
+def test_rings_that_reach_as_far_as_their_discs_come_near_by_a_limit(off, meet) -> None:
+    """Two squares stand on their corners, tip to tip: there is no room between discs and tips for rounding."""
+    square = shapely.Polygon([(2, 0), (0, 2), (-2, 0), (0, -2)])
+    both = geometry.rings(shapes(square, affinity.translate(square, 4.3 + off)))
+    assert Outline(both).near(0.3).tolist() == [meet, meet]
+
+
+def test_how_far_each_ring_bends_to_the_left_is_its_largest_run_of_turns() -> None:
+    """Stars and holes like them; every run of a ring's turns is the slow twin, and at most all to the left."""
+    rng, stars = np.random.default_rng(8), []
+    for k, corners in enumerate((5, 9, 4, 7)):
+        angle = np.linspace(0, 2 * np.pi, corners, endpoint=False)
+        star = rng.uniform(2, 9, (corners, 1)) * np.column_stack([np.cos(angle), np.sin(angle)])
+        stars.append(affinity.translate(shapely.Polygon(star, [0.2 * star[::-1]]), 20 * k))
+    rings = geometry.rings(geometry.polygon_array(stars))
+    bends = []
+    for a, b in itertools.pairwise(rings.start):
+        along = np.diff(rings.xy[a:b], axis=0, append=rings.xy[a : a + 1]) @ [1, 1j]
+        turns = np.tile(np.angle(along / np.roll(along, 1)), 2)
+        most = max(turns[i:j].sum() for i in range(len(turns)) for j in range(i + 1, len(turns) + 1))
+        bends.append(min(most, turns[turns > 0].sum() / 2))
+    for off, more in ((-1e-9, True), (1e-9, False)):
+        for k, bend in enumerate(bends):
+            assert Outline(rings).bends_more(bend + off)[k] == more
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_wall_is_seen_from_its_own_normal_to_those_of_its_neighbours_at_corners_that_jut_in(seed) -> None:
     """A chord's end may slide round a corner that juts into the land: so far its direction turns; no further."""

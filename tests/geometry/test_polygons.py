@@ -200,6 +200,22 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
 
 
+def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
+    one, other, line = box(0, 0, 2, 2), box(5, 0, 3, 1), shapely.LineString([(0, 0), (9, 9)])
+    assert geometry.solid(one) is one
+    for its in (shapely.GeometryCollection([one, line, other]), shapes(one, other)):
+        assert shapely.equals(geometry.solid(its), shapely.MultiPolygon([one, other]))
+    assert geometry.solid(line).is_empty
+
+
+@pytest.mark.parametrize("side", range(4))
+def test_inside_a_box_is_farther_than_the_margin_from_each_of_its_sides(side) -> None:
+    """A square 4 mm wide in a box of 10, half a millimetre from one side, less and more by a hair."""
+    for off, inside in ((-1e-6, False), (1e-6, True)):
+        at = ((0.5 + off, 3), (3, 0.5 + off), (5.5 - off, 3), (3, 5.5 - off))[side]
+        assert geometry.inside_box(shapes(box(*at, 4, 4)), np.array([0.0, 0, 10, 10]), 0.5) == [inside]
+
+
 def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> None:
     """GEOS' distance, which looks at every side, is the slow twin; some corners lie inside, in a hole, on the edge."""
     turn = np.linspace(0, 2 * np.pi, 2 * geometry.LARGE, endpoint=False)

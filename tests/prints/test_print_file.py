@@ -85,6 +85,17 @@ def test_what_is_read(tmp_path):
     assert given.motifs[0].leaves("sky")
 
 
+def test_a_text_is_as_long_at_the_most_by_the_schema_as_by_the_reader(tmp_path):
+    """200 letters: our own choice; the same faults with one more."""
+    longest = written(tmp_path, ('name = "landing"', f'name = "{"n" * 200}"'))
+    assert by_schema(longest) == []
+    assert len(read_print(longest, cases.SHELF).name) == 200
+    longer = written(tmp_path, ('name = "landing"', f'name = "{"n" * 201}"'))
+    assert by_schema(longer) == ["print/name"]
+    with pytest.raises(InputError, match="at most 200 letters"):
+        read_print(longer, cases.SHELF)
+
+
 def test_every_motif_and_setting_is_in_the_schema():
     """The schema's own words for a motif's settings refuse what the motif refuses."""
     for name in summaries():
@@ -111,7 +122,8 @@ FAULTS = [
     (('name = "landing"', "name = 5"), "print.name", "5", True),
     (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed", "-1", True),
     (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed", "1.5", True),
-    (('name = "landing"', 'name = "landing"\ntrap_mm = 9'), "print.trap_mm", "9", True),
+    (('name = "landing"', 'name = "landing"\ntrap_mm = 3.1'), "print.trap_mm", "3.1", True),
+    (('name = "landing"', 'name = "landing"\nregister_error_mm = 3.1'), "print.register_error_mm", "3.1", True),
     (('name = "landing"', 'name = "landing"\npaper = "white"'), "print.paper", "white", True),
     (("[[layers]]", '[register]\nmethod = "stars"\n[[layers]]'), "register.method", "stars", True),
     (("[[layers]]", "[register]\ntolerance_mm = -1\n[[layers]]"), "register.tolerance_mm", "-1", True),

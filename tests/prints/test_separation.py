@@ -252,6 +252,16 @@ def test_what_must_stay_prints_in_the_white_where_it_is_of_the_ink():
     assert (found["sky"].land & flake).area == pytest.approx(0, abs=0.02)
 
 
+def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
+    """Overlays are what takes long: none for a trap of 0, none for what must stay nowhere."""
+    plates = [SKY, plate("key", "POST")]
+    monkeypatch.setattr(separation, "_about", lambda *_: pytest.fail("what runs on is looked for"))
+    first = taken([POST], plates, spread=Spread(trap_mm=0, cut_back_mm=0))
+    monkeypatch.setattr(separation, "_one", lambda its, *_: first[its.name])
+    again = taken([POST], plates)
+    assert all(again[name] is first[name] for name in first)
+
+
 def test_nothing_is_trapped_into_an_opening():
     """Never into an emboss opening: it is white for the separation, right up to the edge of the dark."""
     opening = cases.disc(33, 15, 2)

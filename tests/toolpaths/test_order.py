@@ -154,6 +154,23 @@ def test_ranks_are_kept_where_heat_is_kept_apart():
     assert (np.diff(rank[cooled(paths, 5.0, rank=rank)]) >= 0).all()
 
 
+def test_of_1200_stops_the_way_is_improved_until_nothing_is_gained(monkeypatch) -> None:
+    """That takes more rounds than very many stops get."""
+    ends = twice(points(1, 1200))
+    way = tour(ends, HOME)
+    monkeypatch.setattr(tours, "_FEW_ROUNDS", tours._ROUNDS)
+    assert (tour(ends, HOME) == way).all()
+
+
+def test_along_the_curve_one_quarter_follows_another_and_so_on_in_each() -> None:
+    """The middles of 8 x 8 fields, in any order: each quarter's, each of its quarters', lie in a run."""
+    xy = np.random.default_rng(1).permutation(np.argwhere(np.ones((8, 8))).astype(float))
+    order = xy[tours.along_curve(xy)]
+    for side in (4, 2):
+        runs = np.floor_divide(order, side).reshape(-1, side**2, 2)
+        assert (runs == runs[:, :1]).all()
+
+
 def test_a_tour_of_no_stop_has_no_length() -> None:
     assert length_mm(np.empty(0, dtype=np.int64), np.empty((0, 2)), HOME) == 0
     assert length_mm(np.array([1]), np.array([[3.0, 4], [6, 8]]), HOME) == 10  # 6, 8, 10 (Pythagoras)

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen.base.errors import CarvegenError
 from carvegen.delivery.block_folder import Style, deliver
-from carvegen.toolpaths import plan_for
+from carvegen.toolpaths import plan_for, promises
 from carvegen.toolpaths.paths import (
     Operation,
     Paths,
@@ -265,6 +265,14 @@ def test_a_broken_promise_stops_the_files(cutter: str, tmp_path, monkeypatch) ->
         deliver([job], tmp_path / "out", Style(), say=lambda _: None)
     assert not (tmp_path / "out").exists()
     hold(whole, USUAL)
+
+
+@pytest.mark.parametrize(("count", "said"), [(5, "p1; p2; p3; p4; p5"), (7, "p1; p2; p3; p4; p5 and 2 more")])
+def test_an_error_names_five_broken_promises_and_counts_the_others(count, said, monkeypatch) -> None:
+    monkeypatch.setattr(promises, "CLAUSES", {"any": lambda *_: (f"p{k + 1}" for k in range(count))})
+    plan = Plan(job=job_of(), operations=(), unreached=shapes())
+    with pytest.raises(CarvegenError, match=f"nothing is written: {said}$"):
+        hold(plan, USUAL)
 
 
 CUTTERS = ("flat-1", "flat-3", "v-30", "v-60", "v-90", "ball-1", "taper-0.5", "laser-fine", "laser-wide")

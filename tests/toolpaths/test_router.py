@@ -353,6 +353,25 @@ def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
     assert free.paths.xyz[-40:, 2] == pytest.approx(-3.4)
 
 
+@pytest.mark.parametrize(("long", "wide", "tabs"), [(60, 25, 3), (60, 32, 4), (90, 57, 5), (90, 60, 6)])
+def test_no_two_tabs_are_farther_apart_than_60_mm_and_there_are_three(long, wide, tabs) -> None:
+    """Round a block, by how often the cutter comes up on its last way round; 60 mm is common practice, no source."""
+    plan = router_plan(job(size=(long, wide), depth=1.0), settings(cut_edge=True))
+    (way,) = plan.operations
+    z = way.paths.xyz[:, 2]
+    up = z > z.min() + 0.5
+    assert np.count_nonzero(up[1:] & ~up[:-1]) == tabs
+
+
+@pytest.mark.parametrize(("cutter", "waller"), [("ball-1", "v-90"), ("v-90", "ball-1"), ("flat-3", "v-30")])
+def test_a_cutter_keeps_off_the_wall_of_another_at_every_depth(cutter, waller) -> None:
+    """To 1 um, at 5000 depths: as far as the wall asks for, and no farther."""
+    below = np.linspace(0, 3.2, 5000)
+    own, wall = (cutting.half_width_mm(SHELF.cutter(key), below, 3.2) for key in (cutter, waller))
+    off = cutter_centre_region.fit(SHELF.cutter(cutter), SHELF.cutter(waller), 3.2).inset_mm
+    assert off == pytest.approx(float((own + wall[0] - wall).max()), abs=1e-3)
+
+
 def test_a_pocket_at_the_edge_is_open_there() -> None:
     """The cutter runs out over the edge, so no land is left in the block's corner."""
     plan = router_plan(job(box(0, 10, 8, 8), cutter="flat-3", depth=1.0), settings())

@@ -26,6 +26,7 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.height_raster import Relief, untouched
 from carvegen.toolpaths.simulation.simulated_block import Simulated, simulated
+from carvegen.toolpaths.simulation.tool_sweep import Pieces, groove_of
 from carvegen.writers.plan.plan_files import extras, simulated_png
 from tests.cases import SHELF, block, box, disc, setup
 from tests.strategies import examples, few
@@ -102,6 +103,21 @@ def test_a_round_end_on_a_slope_leaves_what_many_of_them_leave(key) -> None:
         twin = np.minimum(twin, pz + np.interp(np.hypot(x - px, y - py), half, above, right=np.inf))
     assert np.abs(height - twin)[twin < -0.2].max() < 0.02
     assert np.abs(height - twin).mean() < 2e-3
+
+
+@pytest.mark.parametrize("end", [(5.0, 2.0, -1.4), (5.0, 2.0, -0.1), (-1.0, -3.0, -0.8)])
+def test_a_flat_end_on_a_slope_leaves_what_many_of_them_leave(end) -> None:
+    """Down, up and level: the twin is the lowest of 4000 discs along the piece over each of 300 places."""
+    a, b, radius = np.array([1.0, 1.0, -0.8]), np.array(end), 1.5
+    piece = Pieces.of(a[None], b[None])
+    x, y = np.random.default_rng(2).uniform(-4, 8, (2, 300))
+    edge, height = groove_of(SHELF.cutter("flat-3"), 1.0).passed(x, y, piece, np.zeros(300, dtype=np.int64))
+    at = a + np.linspace(0, 1, 4000)[:, None] * (b - a)
+    over = np.hypot(x - at[:, :1], y - at[:, 1:2]) <= radius
+    twin = np.where(over, at[:, 2:], 0).min(axis=0)
+    assert (edge > 1e-3).sum() > 25
+    assert height[edge > 1e-3] == pytest.approx(twin[edge > 1e-3], abs=2e-3)
+    assert (height[edge < 0] == 0).all()
 
 
 def test_what_passes_above_a_lower_way_changes_nothing() -> None:

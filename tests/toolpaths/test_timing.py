@@ -130,6 +130,20 @@ def test_the_way_from_one_operation_to_the_next_counts():
     assert second.travel_s == pytest.approx(float(timing.move_s(np.array(40.0), 300, 2000)))
 
 
+def test_each_of_a_router_s_operations_has_its_own_strokes_and_ways():
+    """Of one cutter, one after another without a stop; what is told of the first is what it has alone."""
+    job = cases.setup("basswood", "flat-1", machine=cases.SHELF.machine("router-bed")).on(cases.block())
+    cutter = Library().cutter("flat-1")
+    lots = [[line((5, y), (25, y)) for y in ys] for ys in ((5, 8), (12, 15, 18))]
+    paths = [dataclasses.replace(its, xyz=its.xyz - [0, 0, 1]) for its in map(joined, lots)]
+    one, other = (dataclasses.replace(operation(its), name=str(k), cutter=cutter) for k, its in enumerate(paths))
+    first, second = timing.times(Plan(job=job, operations=(one, other)))
+    (alone,) = timing.times(Plan(job=job, operations=(one,)))
+    assert (first.strokes, second.strokes, alone.strokes) == (2, 3, 2)
+    assert first.work_mm == pytest.approx(alone.work_mm)
+    assert second.work_mm == pytest.approx(1.5 * first.work_mm)
+
+
 def test_a_beam_cuts_thick_and_dense_stuff_slower_and_lowers_it_in_more_passes():
     """The same energy for each mm³: half the pace through twice the depth; worked by hand from the profile's values."""
     machine = laser().machine  # 15 mm/s through 3 mm of softwood

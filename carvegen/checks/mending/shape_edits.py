@@ -65,7 +65,7 @@ def lands(middles: Floats, run: Indices, width: float) -> BaseGeometry:
         The number of the line that each lies on, rising; a line may be a single point.
     """
     twice = np.asarray(shapely.linestrings(np.repeat(middles, 2, axis=0), indices=np.repeat(run, 2)), dtype=object)
-    straightened = shapely.MultiLineString(list(shapely.simplify(twice, GRID_MM / 2)))
+    straightened = shapely.MultiLineString(list(shapely.simplify(twice, tolerance=GRID_MM / 2)))
     return round_about(straightened, width / 2)
 
 

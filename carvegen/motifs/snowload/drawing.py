@@ -58,7 +58,6 @@ _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker
 _SLIVER = 6  #: a sliver is so many lands long at least: shorter it is a smudge
 _HOLDS, _WHITE, _BROAD = 1.7, 0.5, 2.2  #: a sliver asks for white below the base, so many times as deep as a land and
 #: a cut; where there is so much of that anyhow, and what bears it is so many times as broad
-_DRAWN_MM = 0.05  #: where there is more air over what is drawn, a sliver would show sky
 _BARK_MM = 16.0  #: from one sliver to the next where bark shows most: many on one board look made
 _BLENDS_MM = 2.0  #: and it runs out past the sliver's ends over so much
 _BENDS = 0.3  #: rise over run: slivers end where the base turns by more
@@ -299,7 +298,7 @@ def shown_bark(
     chance = ledges.chance(rng)
     land = max(limits.land_mm, limits.dot_mm)
     holds = _HOLDS * (land + limits.cut_mm)
-    broad = (below > _WHITE * holds) & (ledges.breadth > _BROAD * holds) & (ledges.void < _DRAWN_MM)
+    broad = (below > _WHITE * holds) & (ledges.breadth > _BROAD * holds) & ~ledges.bridged
     often = settings.bark * ledges.step / _BARK_MM * (1 - field) * (settings.scale == "near")
     asked, start = np.zeros(len(below)), 0
     for i in np.flatnonzero(broad & (chance < often)).tolist():

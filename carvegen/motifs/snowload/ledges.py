@@ -17,7 +17,8 @@ __all__ = ["Ledges", "ledges_of"]
 
 _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
-_BRIDGES_MM, _SLOT = 0.05, 2.5  #: so much air under it bridges a gap; one so many times as deep as broad is a slot
+_BRIDGED_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
+_SLOT = 2.5  #: a gap so many times as deep as broad is a slot
 _AIR_MM = 1.0  #: under what hangs above at least
 _SLIT_MM, _SLIT_NEAR_MM = 2.0, 1.0  #: no wider than that within so much it is a slit
 _NEAR_MM = (1.5, 4.0, 4.0)  #: what is short somewhere is taken from so near, and what is short then
@@ -57,6 +58,11 @@ class Ledges:
         for shift, by in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):  # the mixing steps of splitmix64
             key = (key ^ (key >> np.uint64(shift))) * np.uint64(by)
         return np.asarray((key ^ (key >> np.uint64(31))) / 2.0**64)
+
+    @property
+    def bridged(self) -> Mask:
+        """Which places span a gap, with air between them and what is drawn, (n,)."""
+        return _bridged(self.void)
 
     @property
     def below_tip(self) -> Floats:
@@ -193,14 +199,19 @@ def _without_hung(bearing: Columns, column: Indices, base: Floats, void: Floats,
     What is filled between two things that reach as high spans from one to the other. Beside a wall it would be a plug
     in a slot, unless the slot ends near below: a fork.
     """
-    run, begin, end = _chains(goes_on & (void > _BRIDGES_MM) & np.append(void[1:] > _BRIDGES_MM, False))
+    bridged = _bridged(void)
+    run, begin, end = _chains(goes_on & bridged & np.append(bridged[1:], False))
     _, first, last = _chains(goes_on)
     walled = np.zeros(len(run), dtype=bool)
     for ends, side in ((first, -1), (last, 1)):
         walled[ends] |= _over(bearing, column, base, ends, side)[0] == -2
     deep = np.maximum.reduceat(void, begin) > _SLOT * (end - begin + 1) * bearing.page.step
-    hung = (deep & (walled[begin] | walled[end]) & (void[begin] > _BRIDGES_MM))[run]
+    hung = (deep & (walled[begin] | walled[end]) & bridged[begin])[run]
     return goes_on & (hung == np.append(hung[1:], False)), hung
+
+
+def _bridged(void: Floats) -> Mask:
+    return void > _BRIDGED_MM
 
 
 def _nearest(column: Indices, base: Floats, side: int) -> Indices:

@@ -40,7 +40,6 @@ _GENTLEST, _ROUNDS_OVER = 0.6, 1.2  #: the snow right at free ends is as steep a
 #: it rounds over within so many times the depth fallen
 _FAST, _CALM = 300.0, 0.5  #: how fast snow moves where it is too steep, and where it only evens out
 _THIN_MM = 0.3  #: a layer so thin moves a quarter as fast
-_AIR_MM = 0.05  #: with less air below nothing is bridged: outlines are thinned out
 _BESIDE_MM = 2.0  #: over a gap that is bridged what stands so near beside it bears the snow
 _FORK_MM, _FORK_FALLEN = 1.5, 0.4  #: a fork, or a hollow of the snow, is as wide on either side, and by so much of the
 #: depth fallen wider
@@ -172,9 +171,9 @@ def _heads(ledges: Ledges, ends: Ends) -> Mask:
     """Which places are those of a narrow thing with a point that is not too sharp, such as a picket's head, (n,)."""
     lower = np.minimum(ledges.below_tip[ledges.first], ledges.below_tip[ledges.last])
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    solid = ledges.highest(ledges.void, _HEAD_MM) < _AIR_MM
+    bridged = ledges.highest(ledges.bridged.astype(np.float64), _HEAD_MM) > 0
     steep = (lower > _HEAD_FALLS[0] * wide) & (lower < _HEAD_FALLS[1] * wide)
-    return np.isfinite(ends.crest) & (wide < _HEAD_MM) & steep & solid
+    return np.isfinite(ends.crest) & (wide < _HEAD_MM) & steep & ~bridged
 
 
 def _crests(ledges: Ledges, settings: Settings, alone: Mask, rng: Generator) -> Floats:
@@ -239,9 +238,8 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
         How much each ledge is ground, 0…1: what slides there goes down its front, and gathers in no notch.
     """
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    bridged = ledges.void > _AIR_MM
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
-    breadth = np.where(bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
+    breadth = np.where(ledges.bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
     twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
     over_mm = _fork_mm(settings)
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)

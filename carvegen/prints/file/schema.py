@@ -8,6 +8,7 @@ from typing import Any
 from carvegen.base.parameters import ANY, Parameter, parameters
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
+from carvegen.prints.file.values import LONGEST
 
 __all__ = ["SCHEMA_NAME", "reference", "schema"]
 
@@ -55,7 +56,7 @@ def _form(setting: Parameter) -> dict[str, Any]:
     number: dict[str, Any] = {"type": "integer" if setting.unit == "whole" else "number"}
     if setting.bounded:
         number |= {"minimum": setting.at_least, "maximum": setting.at_most}
-    text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": 200, "pattern": r"\S"}
+    text: dict[str, Any] = {"type": "string", "minLength": 1, "maxLength": LONGEST, "pattern": r"\S"}
     if setting.among:
         text = {"enum": list(setting.among)}
     elif setting.form:

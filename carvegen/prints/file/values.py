@@ -15,10 +15,10 @@ from carvegen.base.parameters import REQUIRED, Parameter, parameters, successors
 from carvegen.base.words import nearest
 from carvegen.prints.file.key_lines import placed
 
-__all__ = ["Place", "remedy", "settings_of", "value_of"]
+__all__ = ["LONGEST", "Place", "remedy", "settings_of", "value_of"]
 
 _SHOWN = 60  #: characters of a wrong value that a message repeats
-_LONGEST = 200  #: characters of a text
+LONGEST = 200  #: characters of a text
 _LARGEST = 10**15  #: whole numbers beyond it are surely slips
 _NUMBER = "a number"
 _FORMS = {
@@ -101,8 +101,8 @@ def _text_fault(setting: Parameter, text: str) -> str:
         return "must be a known word"
     if setting.form and not re.fullmatch(setting.form, text):
         return "must be a plain name"
-    if not text.strip() or not text.isprintable() or len(text) > _LONGEST:
-        return f"must be one line of text, at most {_LONGEST} letters"
+    if not text.strip() or not text.isprintable() or len(text) > LONGEST:
+        return f"must be one line of text, at most {LONGEST} letters"
     return ""
 
 

@@ -14,7 +14,8 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.drawing import lips
+from carvegen.motifs.snowload import drawing, growing
+from carvegen.motifs.snowload.drawing import lips, reaching, shown_bark
 from carvegen.motifs.snowload.growing import _hollows, _Scene
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of
@@ -117,6 +118,14 @@ def test_ledges_are_found_exactly_between_the_cells() -> None:
     under = (its.x > 20.2) & (its.x < 39.8) & (its.base < 65)
     assert (its.ceiling[under] == pytest.approx(70)) and np.isinf(its.ceiling[left & (its.x > 41)]).all()
     assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("air", "spans"), [(0.04, False), (0.06, True)])
+def test_what_lies_a_hair_over_what_is_drawn_bridges_nothing(air, spans) -> None:
+    """Outlines are thinned out: as much air is under them as that, 0.05 mm at the most (our own choice)."""
+    page = Page.of(FACE.bounds)
+    bearing, drawn = (columns_of(shapes(shapely.box(0, 0, 120, high)), page) for high in (10 + air, 10))
+    assert (ledges_of(bearing, drawn, cliff_mm=1.0).bridged == spans).all()
 
 
 def test_what_stands_close_under_a_rope_makes_it_no_broader() -> None:
@@ -258,3 +267,63 @@ def test_the_wind_digs_before_a_post_thrice_as_much_as_behind_it(towards_deg, le
     missing = _hollows(its, ends, settings)
     assert missing[beside] == pytest.approx(left)
     assert missing[~beside] == pytest.approx(right)
+
+
+def spread_mm(values: np.ndarray, x: np.ndarray, near: float, far: float) -> float:
+    """Over how much what an implicit step of diffusion has spread falls to 1/e, times sqrt(2): as it is asked for."""
+    some = [values[np.abs(x - at) < 0.3].mean() for at in (near, far)]
+    return (far - near) * np.sqrt(2) / np.log(some[0] / some[1])
+
+
+def test_what_is_dug_away_is_heaped_up_near_by(monkeypatch) -> None:
+    """From a ditch on a table that runs past the page; 4 mm and three times the depth fallen are our own choice."""
+    table, fallen = shapes(shapely.box(-5, -5, 125, 10)), 2.0
+    settings = snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
+    scene = _Scene.of(table[0], settings, Place(area=FACE, shapes=table))
+    x, ends, deep = scene.ledges.x, ends_of(scene.ledges, settings, stream(1, "ends")), []
+    for dug in (0.0, 0.5):
+        monkeypatch.setattr(growing, "_hollows", lambda its, _, __, dug=dug: dug * (np.abs(its.x - 60) < 1))
+        deep.append(scene.snow(Place(area=FACE, shapes=table), LIMITS, ends, stream(1, "snow")).depth)
+    more = deep[1] - deep[0]
+    assert more.min() < -0.2 * fallen
+    assert more.sum() == pytest.approx(0, abs=1e-6)
+    assert spread_mm(more, x, 66, 76) == pytest.approx(4 + 3 * fallen, rel=0.05)
+
+
+@pytest.mark.parametrize("fallen", [4.0, 10.0])
+def test_the_white_of_a_heap_that_ends_runs_out_over_half_a_millimetre_and_more_in_deep_snow(
+    fallen, monkeypatch
+) -> None:
+    """Snow on the left half of a table, no chance in its lower line; 0.5 mm and 0.08 of the depth: our own choice."""
+    monkeypatch.setattr(drawing, "waves_at", lambda where, _, **__: np.zeros(len(where)))
+    its, settings = ledges(shapely.box(0, 0, 120, 10)), snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
+    ends, depth = ends_of(its, settings, stream(1, "ends")), np.where(its.x < 60, fallen, 0.0)
+    white = reaching(its, depth, settings, ends, np.zeros(len(its)), land_mm=0.5, rng=stream(1, "reaching"))
+    assert spread_mm(white, its.x, 61, 63) == pytest.approx(0.5 + 0.08 * fallen, rel=0.05)
+
+
+def test_a_sliver_of_bark_swells_soon_from_its_free_end_which_lies_to_either_side() -> None:
+    """Half as thick as it is anywhere after a quarter of its length: what is thinner than that breaks off."""
+    its, drawn = ledges(shapely.union_all([shapely.box(0, y, 120, y + 8) for y in (5, 30, 55)])), []
+    canvas = SimpleNamespace(stroke=lambda _, low, high: drawn.append(high - low))
+    settings = snowload.Settings(**{**PLAIN, "bark": 1})
+    white = np.full(len(its), 4.0)
+    shown_bark(canvas, its, white, settings, np.zeros(len(its)), limits=LIMITS, rng=stream(1, "bark"))
+    to_left = [thick for thick in drawn if thick[0] < thick[-1]]
+    to_right = [thick[::-1] for thick in drawn if thick[0] > thick[-1]]
+    assert to_left
+    assert to_right
+    for thick in (*to_left, *to_right):
+        assert thick[0] < 0.3 * thick[-1]
+        assert thick[round(len(thick) / 4)] > 0.52 * thick[-1]
+
+
+@pytest.mark.parametrize(("rise", "missing"), [(0.1, 0.35), (0.4, 0.175), (0.7, 0.0)])
+def test_the_hollow_round_a_post_is_of_level_ground_and_ever_less_on_slopes(rise, missing) -> None:
+    """Our own choice: all of it up to 0.15 (rise over run), half at 0.4, none from 0.65 on."""
+    its = ledges(shapely.Polygon([(0, -60), (120, -60), (120, 45 + 60 * rise), (0, 45 - 60 * rise)]))
+    near = np.zeros((2, len(its)))
+    ends = SimpleNamespace(away=np.stack([near[0], near[1] + np.inf]), free=near > 0, kind=near + 0.2)
+    middle = np.abs(its.x - 60) < 5
+    assert middle.any()
+    assert _hollows(its, ends, snowload.Settings(**PLAIN))[middle] == pytest.approx(missing, abs=1e-3)
