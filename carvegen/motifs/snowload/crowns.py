@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +10,7 @@ from scipy import ndimage
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.snowload.drawing import contoured
+from carvegen.motifs.snowload.scene import Page
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,20 +19,19 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.motifs.snowload.scene import Page
     from carvegen.motifs.snowload.settings import Settings
 
 __all__ = ["in_crowns"]
 
-_TANGLE, _TANGLE_MM = 0.25, 1.0  #: where it is as much of a tangle, seen over so much
-_BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs bear that are so near below, across and down; those as
-#: near above take so much of it
+_TANGLE, _TANGLE_MM = 0.25, 1.0  #: a crown is where more of a tangle lies, seen over so much
+_BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs near below bear, in a box so broad and high; off goes so
+#: much of those in such a box above, whose lower side is so high
 _SEES = 0.4  #: so much of it lies where no sky is seen, too
 _PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
-_SOFT_MM = (0.35, 0.6)  #: up and across
-_DENSE, _DEEP_MM, _POWER = 0.33, 7.0, 0.4  #: so many mm for a mm² bear a clump where so much has fallen; the more it
-#: takes the less has, by this power
-_DOUBT = 0.85  #: of that: there the carver decides
+_SOFT_MM = (0.35, 0.6)  #: how soft, up and across
+_DENSE, _DEEP_MM, _POWER = 0.33, 7.0, 0.4  #: where more lies than ``_DENSE (_DEEP_MM / fallen_mm) ** _POWER / twigs``,
+#: in mm of upper sides for a mm², is a clump;
+_DOUBT = 0.85  #: where more than so much of that lies, the carver decides
 _LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
 _BAYS = 0.9  #: lands: narrower bays are filled
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
@@ -54,7 +53,8 @@ def in_crowns(
     share
         Of places, mm, (n, 2): how much of it is wanted there, 0…1.
     """
-    coarse = replace(page, step=2 * page.step, wide=(page.wide + 1) // 2, high=(page.high + 1) // 2)
+    left, bottom = page.left - page.step / 2, page.bottom - page.step / 2  # every other cell keeps its middle
+    coarse = Page(left, bottom, (page.wide + 1) // 2, (page.high + 1) // 2, 2 * page.step, page.beyond // 2)
     crown = ndimage.gaussian_filter(tangle[::2, ::2], _TANGLE_MM / coarse.step) > _TANGLE
     if settings.twigs == 0 or not crown.any():
         return geometry.empty(), geometry.empty()
@@ -79,7 +79,7 @@ def _bearing(drawn: Mask, page: Page) -> Floats:
     density = ndimage.uniform_filter(sides / page.step, (down, across), mode="constant")
     below, above = down // 2, int((_BEARS_MM[1] / 2 + _ABOVE_MM) / page.step)
     under, over = np.zeros_like(density), np.zeros_like(density)
-    under[below:], over[:-above] = density[:-below], density[above:]
+    under[below:], over[: len(over) - above] = density[: len(density) - below], density[above:]
     return np.asarray((under - _ABOVE * over)[::2, ::2])
 
 

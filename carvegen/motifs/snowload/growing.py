@@ -171,14 +171,14 @@ def _heaps(
     if scene is None:
         return _Heaps()
     settling, drawing = rngs
-    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
+    lining, clumping = drawing.spawn(2)
     if not scene.bears:
-        return _Heaps(lines=scene.lines(geometry.empty(), place, limits, drawing))
+        return _Heaps(lines=scene.lines(geometry.empty(), place, limits, lining))
+    ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(place, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
     core = core[_reads(core, settings, tops)]
-    lining, clumping = drawing.spawn(2)
     clumps, doubtful = scene.clumps(place, limits, clumping)
     if len(clumps):
         core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
@@ -228,7 +228,7 @@ class _Scene:
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
-        """The scene; None where nothing bears snow."""
+        """The scene; None where nothing is drawn, or no air lies over it."""
         drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps, place.holes)
         if len(drawn) == 0:
             return None
@@ -244,10 +244,11 @@ class _Scene:
         cells = bearing.raster
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
-        broad = hiding(cells, columns_of(lattice, page).raster, page)
+        hides = cells & bears  # twigs that bear no heap hide no sky
+        broad = hiding(hides, columns_of(lattice, page).raster, page)
         coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
-        past_broad, past_all = sky_seen(broad[coarse], (cells & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
+        past_broad, past_all = sky_seen(broad[coarse], (hides & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
         runs = run_lengths(cells)
         run_mm, *lower = (
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
