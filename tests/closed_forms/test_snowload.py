@@ -93,6 +93,29 @@ def test_boards_hide_and_twigs_hide_half() -> None:
     assert not hides[cells(twig)].any()
 
 
+@pytest.mark.parametrize(
+    ("line", "hidden"),
+    [
+        (shapely.box(-20, 40, 200, 41.5), False),
+        (shapely.LineString([(-20, 39), (40, 41), (90, 39.5), (200, 42)]).buffer(0.7), False),
+        (shapely.box(-20, 40, 95, 41.5), True),
+        (shapely.box(-20, 40, 200, 43.5), True),
+        (shapely.LineString([(-20, 5), (200, 120)]).buffer(0.7), True),
+    ],
+    ids=["a shore", "a wavy one", "a jetty that ends", "a deck", "a slope"],
+)
+def test_a_thin_level_line_from_side_to_side_is_no_roof(line, hidden) -> None:
+    """Before it stands a mast 6 mm broad, which parts it."""
+    mast = shapely.box(60, -5, 66, 70)
+    mask = cells(line, mast)
+    hides = hiding(mask, np.zeros_like(mask), PAGE)
+    on_line = cells(
+        shapely.difference(shapely.intersection(line, shapely.box(5, -5, 90, 200)), shapely.box(55, -5, 71, 200))
+    )
+    assert (hides[on_line].mean() > 0.5) == hidden
+    assert hides[cells(shapely.box(62, 5, 64, 36))].all()
+
+
 def test_a_rope_between_posts_is_no_board() -> None:
     """Slack, 20 mm from post to post: with the posts it would be a run of 30."""
     posts = [shapely.box(x, 5, x + 6, 60) for x in (30, 56)]

@@ -36,6 +36,8 @@ _ARC = 2
 _BROAD_MM = 4.0  #: what is as thick hides the sky; thinner twigs hide half of it: snow drifts past them
 _BOARD_MM = 25.0  #: and so does what is as long and straight, however thin,
 _BOARD_DEG = np.arange(-40, 41, 4)  #: along one of these slopes
+_LINE_MM, _LEVEL_MM = 2.5, 6.0  #: but no line from side to side of the page that is as thin, and level over so much,
+_LINE_GAP_MM, _LINE_RISE_MM = 16.0, 1.5  #: with gaps no wider, across which it rises by no more
 _BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
 _ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
 _TILE_MM = 28.0  #: so wide are the tiles: they overlap so far that smaller ones are offset twice over
@@ -299,9 +301,25 @@ def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
     if broad.any():
         broad = ndimage.distance_transform_edt(~broad) * mm <= _BROAD_MM / 2 + mm
     beyond = page.beyond // 2
-    boards = np.pad(_boards(coarse[:, beyond:-beyond], mm), ((0, 0), (beyond, beyond)), mode="edge")
+    within = coarse[:, beyond:-beyond]
+    boards = _boards(within, mm)
+    boards &= ~_from_side_to_side(boards, within, mm)
+    boards = np.pad(boards, ((0, 0), (beyond, beyond)), mode="edge")
     hidden = np.repeat(np.repeat(broad | boards, 2, axis=0), 2, axis=1)
     return np.asarray(hidden[: solid.shape[0], : solid.shape[1]] & solid & ~lattice)
+
+
+def _from_side_to_side(boards: Mask, solid: Mask, step: float) -> Mask:
+    """Of the boards those on a thin, nearly level line from one side of the page to the other: a shore, no roof."""
+    if not boards.any():
+        return boards
+    thin = solid & (run_lengths(solid.T).T * step <= _LINE_MM)
+    level = ndimage.binary_opening(
+        ndimage.maximum_filter(thin, (5, 1)), np.ones((1, int(_LEVEL_MM / step)), dtype=bool)
+    )
+    near = 2 * int(_LINE_GAP_MM / step / 2) + 1  # what stands before a line parts it
+    label, _ = ndimage.label(ndimage.maximum_filter(level, (2 * int(_LINE_RISE_MM / step) + 1, near)))
+    return np.asarray(boards & thin & level & (label > 0) & np.isin(label, np.intersect1d(label[:, 0], label[:, -1])))
 
 
 def _boards(solid: Mask, step: float) -> Mask:
