@@ -73,7 +73,7 @@ def test_needles_are_no_tangle_and_crossing_twigs_are() -> None:
     """A comb of pointed needles on a bough, and bars 0.7 mm thick across one another."""
     bough = shapely.box(2, 9, 28, 10)
     comb = [shapely.Polygon([(x, 10), (x + 0.4, 10), (x + 0.9, 13)]) for x in np.arange(2, 27, 0.7)]
-    bars = [shapely.LineString([(x, 6), (x + way * 8, 14)]).buffer(0.35) for x in range(4, 24, 2) for way in (-1, 1)]
+    bars = [shapely.LineString([(x, 6), (x + lean, 14)]).buffer(0.35) for x in range(4, 24, 2) for lean in (-8, 8)]
     page = Page.of(FACE.bounds)
     for on, least, most in (([bough, *comb], 0.9, 1.0), (bars, 0.0, 0.1)):
         drawn = columns_of(geometry.parts(shapely.union_all(on)), page).raster
