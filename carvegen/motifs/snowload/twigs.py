@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -14,9 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.random import Generator
+    from numpy.typing import NDArray
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Mask
+    from carvegen.geometry import Floats, Indices, Mask
     from carvegen.motifs.snowload.drawing import Canvas
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.scene import Columns
@@ -44,6 +46,9 @@ _SINKS_MM = 0.06  #: their lower side lies so deep in the twig that no sky shows
 _FORK_MM, _FORK_FALLEN, _FORKED = 1.2, 0.15, 0.4  #: a fork is filled from so far on either side, by so much of what has
 #: fallen and so much more, mm
 _HEAP_MM = 0.3  #: where there is a heap so near over the twig, it needs no line
+_DRAWN_MM = 0.05  #: thinner snow is not drawn
+
+_Cell = TypeVar("_Cell", bound=np.generic)
 
 
 def on_twigs(
@@ -63,48 +68,144 @@ def on_twigs(
     """
     if not np.isfinite(drawn.high).any():  # there is no air over it
         return
+    twigs = _twigs_of(drawn, settings, limits)
+    heaped = _at(heaps, canvas, twigs.ledges, _HEAP_MM)
+    full = _full(twigs, settings, rng)
+    bearing = _bearing(twigs, settings, _at(air_mm2, canvas, twigs.ledges, _HEAP_MM), seen(twigs.ledges), rng)
+    air = _air_over(twigs, bearing, limits)
+    lines = _lines(twigs, bearing, air, heaped)
+    share = _tapered(twigs.ledges, lines, heaped, rng)
+    thick = _thickness(twigs, lines, air, full, share)
+    fork = np.where(bearing & ~heaped, np.minimum(_forks(twigs.ledges, settings), air.room), 0)
+    _draw(canvas, twigs, np.maximum(thick, fork))
+
+
+@dataclass(frozen=True, eq=False)
+class _Twigs:
+    """The ledges of what is drawn, and what they bear by shape and slope; arrays (n,)."""
+
+    ledges: Ledges
+    lean: Floats  #: rise over run, upwards or downwards
+    upright: Floats  #: how many times as thick a line is plumb as across
+    broad: Floats  #: how broad the twig is, mm across
+    bears: Floats  #: how thick a line stays on it, mm across
+    least: float  #: how thick a line is at least, mm across
+    repose: float  #: slope of repose, rise over run
+
+    @property
+    def gentle(self) -> Mask:
+        """Which places are not too steep for a line, (n,)."""
+        return np.asarray(self.lean < _STEEPEST * self.repose)
+
+
+@dataclass(frozen=True, eq=False)
+class _Air:
+    """What is over each place; arrays (n,)."""
+
+    over: Floats  #: how high the air is, mm plumb; may be inf
+    room: Floats  #: how thick a line has room there, mm plumb; may be inf
+    corner: Mask  #: whether it is a corner under a twig, too small for a line with air over it
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Where lines lie; arrays (n,)."""
+
+    on: Mask
+    first: Indices  #: the first place of each place's line,
+    last: Indices  #: and the last
+    long: Floats  #: how long that is along the twig where no heap lies, mm
+
+
+def _twigs_of(drawn: Columns, settings: Settings, limits: Limits) -> _Twigs:
     ledges = ledges_of(drawn, drawn, cliff_mm=_CLIFF_MM)
-    where = np.column_stack([ledges.x, ledges.base])
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -4, 4), 0.5))
     upright = np.hypot(1, np.minimum(lean, 2.0))
     broad = np.minimum(ledges.thick / upright, ledges.breadth)
-    least = _LEAST * limits.cut_mm
     bears = cap_mm(_RIDGE_MM + _RIDGE * broad, settings.sticky)
-    wave = waves_at(where, rng, patch_mm=(4.0, 1.5))
+    repose = float(np.tan(np.radians(repose_deg(settings.sticky))))
+    return _Twigs(ledges, lean, upright, broad, bears, _LEAST * limits.cut_mm, repose)
+
+
+def _full(twigs: _Twigs, settings: Settings, rng: Generator) -> Floats:
+    """How thick a line is that is long enough, has room and does not run out, mm across; (n,)."""
+    wave = waves_at(_places(twigs.ledges), rng, patch_mm=(4.0, 1.5))
     full = _FULL * settings.fallen_mm**_GROWS * np.exp(0.5 * settings.lumpy * wave)
-    steepest = np.tan(np.radians(repose_deg(settings.sticky)))
-    full = np.minimum(full, bears) * np.clip(2 - 2 * lean / steepest, 0.3, 1)
-    here, over = seen(ledges), -ledges.highest(-(ledges.ceiling - ledges.base), 0.3)
-    heaped = _at(heaps, canvas, ledges, _HEAP_MM)
-    bare = _bare(where, settings, here, rng) | (
-        _at(air_mm2, canvas, ledges, _HEAP_MM) < np.where(broad < _THIN_MM, *_SKY_MM2)
-    )
-    on = (broad > _NEEDLE_MM) & (broad < _LIMB_MM) & (bears > _NEARLY * least) & (here > _SEEN) & ~bare
-    fork = np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
-    lies = ledges.smoothed(on & (lean < _STEEPEST * steepest), 0.5) > 0.6  # more than the tip of a steep twig
-    thin = _above(ledges, lies) < (limits.land_mm + _AIR_MM) * upright
+    return np.asarray(np.minimum(full, twigs.bears) * np.clip(2 - 2 * twigs.lean / twigs.repose, 0.3, 1))
+
+
+def _bearing(twigs: _Twigs, settings: Settings, sky_mm2: Floats, seen: Floats, rng: Generator) -> Mask:
+    """Which places bear snow, as lines or in forks, by their breadth and by how much falls there; (n,).
+
+    Parameters
+    ----------
+    sky_mm2
+        How large the piece of sky over each place is, (n,).
+    seen
+        How much of what falls comes there, 0…1, (n,).
+    """
+    sky = sky_mm2 >= np.where(twigs.broad < _THIN_MM, *_SKY_MM2)
+    twig = (twigs.broad > _NEEDLE_MM) & (twigs.broad < _LIMB_MM) & (twigs.bears > _NEARLY * twigs.least)
+    return np.asarray(twig & (seen > _SEEN) & sky & ~_bare(_places(twigs.ledges), settings, seen, rng))
+
+
+def _air_over(twigs: _Twigs, bearing: Mask, limits: Limits) -> _Air:
+    """What is over each place; under thin twigs that bear a line more of it is kept free."""
+    ledges = twigs.ledges
+    over = -ledges.highest(-(ledges.ceiling - ledges.base), 0.3)
+    lies = ledges.smoothed((bearing & twigs.gentle).astype(np.float64), 0.5) > 0.6  # more than the tip of a steep twig
+    thin = _above(ledges, lies) < (limits.land_mm + _AIR_MM) * twigs.upright
     room = over - np.where(thin, np.maximum(_AIR_MM, limits.land_mm), _AIR_MM)
-    fork = np.where(on & ~heaped, np.minimum(fork, room), 0)
-    corner = _corners(ledges, over) & (room < least * upright) & ~thin
-    on &= (lean < _STEEPEST * steepest) & (corner | (room > least * upright))
-    on &= ~heaped | (ledges.highest((~heaped & on).astype(np.float64), _JOINS_MM) > 0)
-    first, last = _runs(ledges, on)
+    return _Air(over, room, _corners(ledges, over) & (room < twigs.least * twigs.upright) & ~thin)
+
+
+def _lines(twigs: _Twigs, bearing: Mask, air: _Air, heaped: Mask) -> _Lines:
+    """Where lines lie: on gentle twigs with room, outside heaps and a little way under them, where long enough."""
+    ledges = twigs.ledges
+    fits = bearing & twigs.gentle & (air.corner | (air.room > twigs.least * twigs.upright))
+    near = fits & (~heaped | (ledges.highest((~heaped & fits).astype(np.float64), _JOINS_MM) > 0))
+    first, last = _runs(ledges, near)
     long, joins = (
-        np.bincount(first, each * on, minlength=len(ledges))[first]
-        for each in (upright * ledges.step * ~heaped, heaped)
+        np.asarray(np.bincount(first, each * near, minlength=len(ledges))[first], dtype=np.float64)
+        for each in (twigs.upright * ledges.step * ~heaped, heaped)
     )
-    on &= long > np.where(joins > 0, _JOINED_MM, _SHORTEST_MM)
-    full = np.minimum(full, _SLENDER * long)
-    thick = np.maximum(full, least) * _tapered(ledges, first, last, heaped, rng) * upright
-    thick = np.maximum(np.where(on, np.where(corner, over, np.minimum(thick, room)), 0), fork)
-    thick = ledges.smoothed(thick, 0.2)
-    on = thick > 0.05
-    low = ledges.base - _SINKS_MM * upright
-    canvas.stroke(ledges.column[on], low[on], (ledges.base + thick)[on])
+    return _Lines(near & (long > np.where(joins > 0, _JOINED_MM, _SHORTEST_MM)), first, last, long)
+
+
+def _thickness(twigs: _Twigs, lines: _Lines, air: _Air, full: Floats, share: Floats) -> Floats:
+    """How thick the lines are, mm plumb, 0 where none lies; (n,).
+
+    Parameters
+    ----------
+    full, share
+        As `_full` and `_tapered`.
+    """
+    across = np.maximum(np.minimum(full, _SLENDER * lines.long), twigs.least)
+    plumb = across * share * twigs.upright
+    return np.where(lines.on, np.where(air.corner, air.over, np.minimum(plumb, air.room)), 0)
+
+
+def _forks(ledges: Ledges, settings: Settings) -> Floats:
+    """How thick it lies in forks, mm plumb, 0 outside; (n,)."""
+    return np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
+
+
+def _draw(canvas: Canvas, twigs: _Twigs, thick: Floats) -> None:
+    """Draw what lies so thick, mm plumb, (n,); with soft steps, and sunk into the twigs a little."""
+    ledges = twigs.ledges
+    soft = ledges.smoothed(thick, 0.2)
+    on = soft > _DRAWN_MM
+    low = ledges.base - _SINKS_MM * twigs.upright
+    canvas.stroke(ledges.column[on], low[on], (ledges.base + soft)[on])
+
+
+def _places(ledges: Ledges) -> Floats:
+    """Where the ledges lie, mm, (n, 2)."""
+    return np.column_stack([ledges.x, ledges.base])
 
 
 def _above(ledges: Ledges, on: Mask) -> Floats:
-    """How thick what hangs over each place is, plumb, mm, where a line may lie on it; else inf."""
+    """How thick what hangs over each place is, plumb, mm, where a line may lie on it; else inf; (n,)."""
     thick = np.full(len(ledges), np.inf)
     over = np.flatnonzero((ledges.under >= 0) & on)
     below = ledges.under[over]
@@ -113,7 +214,7 @@ def _above(ledges: Ledges, on: Mask) -> Floats:
 
 
 def _corners(ledges: Ledges, gap: Floats) -> Mask:
-    """Which places lie in the acute corner under a twig that rises from theirs."""
+    """Which places lie in the acute corner under a twig that rises from theirs; (n,)."""
     here = np.arange(len(ledges))
     corner = np.zeros(len(ledges), dtype=bool)
     for side, end in enumerate((ledges.first, ledges.last)):
@@ -122,8 +223,8 @@ def _corners(ledges: Ledges, gap: Floats) -> Mask:
     return corner & (gap < _MOUTH_MM)
 
 
-def _runs(ledges: Ledges, on: Mask) -> tuple[np.ndarray, np.ndarray]:
-    """The first and the last place of the run that each place on a line belongs to."""
+def _runs(ledges: Ledges, on: Mask) -> tuple[Indices, Indices]:
+    """The first and the last place of the run that each place on a line belongs to; (n,) each."""
     goes_on = ledges.linked[:-1] & on[:-1] & on[1:]
     begins = np.append(True, ~goes_on)
     first = np.flatnonzero(begins)
@@ -132,25 +233,35 @@ def _runs(ledges: Ledges, on: Mask) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _bare(where: Floats, settings: Settings, seen: Floats, rng: Generator) -> Mask:
+    """Which places stay bare by chance, (n,): in patches, the more the fewer lines are wanted and the less comes there.
+
+    Parameters
+    ----------
+    where
+        The places, mm, (n, 2).
+    seen
+        How much of what falls comes there, 0…1, (n,).
+    """
     from scipy.special import ndtr
 
     wave = (waves_at(where, rng, patch_mm=(7.0, 7.0)) + 0.4 * waves_at(where, rng, patch_mm=(3.0, 3.0))) / 1.077
     return np.asarray(ndtr(wave) > settings.twigs * np.clip(1.6 * seen, 0, 1))
 
 
-def _at(cells: Any, canvas: Canvas, ledges: Ledges, over_mm: float) -> Any:  # noqa: ANN401
+def _at(cells: NDArray[_Cell], canvas: Canvas, ledges: Ledges, over_mm: float) -> NDArray[_Cell]:
+    """The values of the cells (rows, columns) so many mm over each ledge; (n,)."""
     row = np.clip((ledges.base + over_mm - canvas.page.bottom) / canvas.page.step, 0, canvas.page.high - 1).astype(int)
-    return cells[row, ledges.column]
+    return np.asarray(cells[row, ledges.column])
 
 
-def _tapered(ledges: Ledges, first: np.ndarray, last: np.ndarray, heaped: Mask, rng: Generator) -> Floats:
-    """How much of its thickness a line has by its distance from both ends, 0…1; more at what stands there.
+def _tapered(ledges: Ledges, lines: _Lines, heaped: Mask, rng: Generator) -> Floats:
+    """How much of its thickness a line has by its distance from both ends, 0…1; more at what stands there; (n,).
 
     Where it joins a heap it has all of it.
     """
     here, share, foot = np.arange(len(ledges)), np.ones(len(ledges)), np.ones(len(ledges))
-    long = (last - first + 1) * ledges.step
-    for side, end in enumerate((first, last)):
+    long = (lines.last - lines.first + 1) * ledges.step
+    for side, end in enumerate((lines.first, lines.last)):
         own = ledges.chance(rng, end)
         outermost = end == (ledges.first, ledges.last)[side]
         over = _TAPERS_MM[0] + (_TAPERS_MM[1] - _TAPERS_MM[0]) * own

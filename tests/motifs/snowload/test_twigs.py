@@ -10,9 +10,11 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.drawing import Canvas
 from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of, tangled
+from carvegen.motifs.snowload.twigs import on_twigs
 from tests.cases import disc, limits, shapes
 
 FACE = shapely.box(0, 0, 30, 24)
@@ -24,6 +26,27 @@ def white(on: shapely.Geometry, preset: str = "deep", **changed) -> shapely.Geom
     settings = snowload.Settings(**{**snowload.PRESETS[preset], "patchy": 0.0, "twigs": 1.0, **changed})
     place = Place(area=FACE, shapes=shapes(*geometry.parts(on)))
     return shapely.union_all(snowload.grow(settings, place, LIMITS, stream(1, "twigs")).cuts)
+
+
+def lines_on(
+    twig: shapely.Geometry, *, fallen_mm: float = 7.0, seen: float = 1.0, seed: int = 1
+) -> tuple[Page, np.ndarray]:
+    """Smooth lines on each twig that snow comes to, on a page of 14 by 10 mm without heaps: cover of cells."""
+    page = Page.of((0, 0, 14, 10))
+    size, canvas = (page.high, page.wide), Canvas.blank(page)
+    on_twigs(
+        canvas, columns_of(geometry.parts(twig), page), snowload.Settings(fallen_mm=fallen_mm, lumpy=0.0, twigs=1.0),
+        LIMITS, heaps=np.zeros(size, dtype=bool), air_mm2=np.full(size, 100.0),
+        seen=lambda ledges: np.full(len(ledges), seen), rng=stream(seed, "twigs"),
+    )  # fmt: skip
+    return page, canvas.cover
+
+
+def thick_on(twig: shapely.Geometry, **changed) -> tuple[np.ndarray, np.ndarray]:
+    """Middles of the columns in which a line lies, and how thick it is there, mm both."""
+    page, cover = lines_on(twig, **changed)
+    thick = cover.sum(axis=0) * page.step
+    return page.x[thick > 0], thick[thick > 0]
 
 
 def test_a_twig_of_half_a_millimetre_carries_a_line_on_its_top_or_none_if_that_is_refused() -> None:
@@ -53,6 +76,64 @@ def test_a_line_lies_under_no_twig_so_near_that_no_sky_is_left() -> None:
         assert (shapely.intersection(white(pair), between).area > 1) == lies
 
 
+@pytest.mark.parametrize("long", [3.5, 4.5])
+def test_a_short_line_is_thinner_than_a_long_one(long) -> None:
+    """From a seventh to a sixth of its length, and what is sunk into the twig; one twice as long is thicker by half."""
+    short, twice = (thick_on(shapely.box(2, 4, 2 + of, 4.6))[1].max() - 0.06 for of in (long, 2 * long))
+    assert long / 7 < short < long / 6
+    assert twice > 1.25 * short
+
+
+@pytest.mark.parametrize("fallen_mm", [1.5, 7.0])
+def test_a_fork_of_steep_limbs_is_filled_by_what_has_fallen(fallen_mm) -> None:
+    """0.4 mm and 0.15 of what has fallen, in the fork alone; on one such limb by itself lies none."""
+    limb = shapely.LineString([(4, 9.6), (7, 4)]).buffer(0.4)
+    fork = shapely.union(limb, shapely.affinity.scale(limb, -1, 1, origin=(7, 4)))
+    x, thick = thick_on(fork, fallen_mm=fallen_mm)
+    assert thick.max() == pytest.approx(0.4 + 0.15 * fallen_mm, abs=0.12)
+    assert np.abs(x - 7).max() < 1.2
+    assert len(thick_on(limb, fallen_mm=fallen_mm)[0]) == 0
+
+
+def test_the_acute_corner_under_a_rising_twig_is_filled_and_sky_is_left_further_out() -> None:
+    """Where twigs are 0.2…0.8 mm apart no 0.2 mm stay dark, where they are 1.5…2.2 mm apart half a millimetre does."""
+    level = shapely.box(1, 3, 12, 3.6)
+    rising = shapely.Polygon([(9, 3), (9, 3.6), (2, 6.4), (2, 7.9), (9, 5.1), (12, 3.6)])
+    page, cover = lines_on(shapely.union(level, rising))
+    gap = 0.4 * (9 - page.x)
+    under = (np.arange(page.high) + 0.5)[:, None] * page.step < 3.6 + gap
+    air = gap - np.where(under, cover, 0).sum(axis=0) * page.step
+    assert air[(gap > 0.2) & (gap < 0.8)].max() < 0.2
+    assert air[(gap > 1.5) & (gap < 2.2)].min() > 0.5
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_sees_less_than_a_fifth_of_the_sky_stays_bare(seed) -> None:
+    """All of three twigs; of what sees the whole sky hardly any does, of what sees a quarter some by chance."""
+    twigs = shapely.union_all([shapely.box(1, y, 13, y + 0.6) for y in (1, 4, 7)])
+    assert not lines_on(twigs, seen=0.19, seed=seed)[1].any()
+    assert len(thick_on(twigs, seen=1.0, seed=seed)[0]) > 75
+
+
+def test_some_of_what_sees_little_more_than_a_fifth_of_the_sky_is_white() -> None:
+    twigs = shapely.union_all([shapely.box(1, y, 13, y + 0.6) for y in (1, 4, 7)])
+    assert sum(lines_on(twigs, seen=0.21, seed=seed)[1].any() for seed in range(3)) > 0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(seed) -> None:
+    """At free tips it has under two thirds of its thickness, at a trunk more than in the middle."""
+    twig = shapely.box(2, 4, 12, 4.6)
+    x, thick = thick_on(twig, seed=seed)
+    middle = thick[np.abs(x - 7) < 1]
+    assert np.ptp(middle) < 0.05 * middle.mean()
+    assert (thick[[0, -1]] < 0.67 * middle.mean()).all()
+    assert (thick <= middle.max() * 1.01).all()
+    foot = thick_on(shapely.union(twig, shapely.box(10, -1, 15, 11)), seed=seed)[1]
+    assert (np.diff(foot[-8:]) > 0).all()
+    assert foot[-1] > 1.04 * middle.mean()
+
+
 def test_a_heap_runs_out_along_its_twig() -> None:
     """A limb that thins from 2.4 to 0.4 mm: one body of snow from end to end, not a heap and dashes beyond it."""
     limb = shapely.Polygon([(3, 10), (3, 12.4), (27, 11.4), (27, 11.0)])
@@ -73,7 +154,7 @@ def test_needles_are_no_tangle_and_crossing_twigs_are() -> None:
     """A comb of pointed needles on a bough, and bars 0.7 mm thick across one another."""
     bough = shapely.box(2, 9, 28, 10)
     comb = [shapely.Polygon([(x, 10), (x + 0.4, 10), (x + 0.9, 13)]) for x in np.arange(2, 27, 0.7)]
-    bars = [shapely.LineString([(x, 6), (x + way * 8, 14)]).buffer(0.35) for x in range(4, 24, 2) for way in (-1, 1)]
+    bars = [shapely.LineString([(x, 6), (x + lean, 14)]).buffer(0.35) for x in range(4, 24, 2) for lean in (-8, 8)]
     page = Page.of(FACE.bounds)
     for on, least, most in (([bough, *comb], 0.9, 1.0), (bars, 0.0, 0.1)):
         drawn = columns_of(geometry.parts(shapely.union_all(on)), page).raster
