@@ -69,7 +69,7 @@ def _compile_apart(config) -> None:
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix = str(code)
     sys.dont_write_bytecode = False
-    sys.meta_path.insert(0, Lending(code, [sysconfig.get_path(its) for its in ("purelib", "platlib", "stdlib")]))
+    sys.meta_path.insert(0, Lending(code, [sysconfig.get_path(kind) for kind in ("purelib", "platlib", "stdlib")]))
 
 
 class Lending:
@@ -83,10 +83,10 @@ class Lending:
         self.code, self.installed, self.seen = str(code), tuple(installed), set()
 
     def find_spec(self, name: str, path: Sequence[str] | None = None, target: object = None) -> None:
-        folders = {str(its) for its in (sys.path if path is None else path)}
+        folders = {str(folder) for folder in (sys.path if path is None else path)}
         for folder in folders - self.seen:
             self.seen.add(folder)
-            if folder.startswith(self.installed):
+            if any(Path(folder).is_relative_to(root) for root in self.installed):
                 self._lend(folder)
 
     def _lend(self, folder: str) -> None:

@@ -103,8 +103,8 @@ def test_what_is_installed_is_not_compiled_again_and_what_is_tested_is_not_lent(
         (tmp_path / f"code{tmp_path}/installed/ice/lent").unlink()  # as if both had come at the same time
     monkeypatch.setattr(sys, "pycache_prefix", str(tmp_path / "code"))
     installed, checkout = (
-        Path(importlib.util.cache_from_source(str(tmp_path / its / "ice" / "floe.py")))
-        for its in ("installed", "checkout")
+        Path(importlib.util.cache_from_source(str(tmp_path / root / "ice" / "floe.py")))
+        for root in ("installed", "checkout")
     )
     assert installed.resolve().parent == (tmp_path / "installed/ice/__pycache__").resolve()
     assert not checkout.exists()

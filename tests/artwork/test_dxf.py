@@ -231,6 +231,17 @@ def test_what_is_left_out_is_noted(tmp_path) -> None:
         assert any(word in note for note in artwork.notes)
 
 
+def test_an_outline_that_crosses_itself_is_told_with_its_layer_and_place(tmp_path) -> None:
+    """Two triangles in one line, tip to tip 1020 mm off the origin."""
+    document, space = new()
+    space.add_lwpolyline(
+        [(1010, 1005), (1030, 1005), (1010, 1035), (1030, 1035)], close=True, dxfattribs={"layer": "boat"}
+    )
+    (note,) = read(saved(document, tmp_path)).notes
+    assert "crosses itself" in note
+    assert "on layer 'boat' near 1020.0, 1020.0 mm from the origin" in note
+
+
 @pytest.mark.parametrize("kind", ["itself", "many"])
 def test_blocks_that_never_end_are_refused(tmp_path, kind) -> None:
     document, space = new()

@@ -28,7 +28,7 @@ PAPER = ("profiles", "measured", "paper", "--like", "cotton-300", "--name", "my-
 
 #: Every second piece of each row, the last among them; all of them where there is time for many.
 LADDERS = tuple(
-    dataclasses.replace(its, sizes=its.sizes if MANY else its.sizes[1::2]) for its in embossing_strip.LADDERS
+    dataclasses.replace(row, sizes=row.sizes if MANY else row.sizes[1::2]) for row in embossing_strip.LADDERS
 )
 
 
@@ -45,7 +45,7 @@ def page(strip):
     """The sizes of each row, by the option that keeps them, as the page's table says."""
     lines = (strip / "how-to-read.md").read_text().splitlines()
     cells = [[cell.strip() for cell in line.split("|")[1:-1]] for line in lines if line.startswith("| ")]
-    return {its[-1].strip("`"): [float(size) for size in its[1:-2]] for its in cells if its[-1].startswith("`--")}
+    return {row[-1].strip("`"): [float(size) for size in row[1:-2]] for row in cells if row[-1].startswith("`--")}
 
 
 @pytest.fixture(scope="module")

@@ -73,13 +73,13 @@ def _many(count: int, *, size: tuple[float, float] = (120.0, 90.0)) -> Report:
 def _texts(data: bytes) -> list[str]:
     """The words of each page as PDFium finds them."""
     document = pypdfium2.PdfDocument(data)
-    found = []
+    words = []
     for page in document:
         text = page.get_textpage()
-        found.append(" ".join(text.get_text_range().split()))
+        words.append(" ".join(text.get_text_range().split()))
         text.close()
     document.close()
-    return found
+    return words
 
 
 def _count(data: bytes) -> int:

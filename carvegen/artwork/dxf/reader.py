@@ -218,9 +218,8 @@ class _Reader:
         except InputError as error:
             raise error.within(place) from None
         if area.crossing_place:
-            self.notes.add(
-                "an outline crosses itself and is mended by even and odd", f"on {place} {area.crossing_place}"
-            )
+            where = f"on {place} {area.crossing_place} from the origin"
+            self.notes.add("an outline crosses itself and is mended by even and odd", where)
         if area.flat:
             self.notes.add(f"{area.flat} outlines without area are left out", f"on {place}")
         return [*layer.filled, area.shapes]

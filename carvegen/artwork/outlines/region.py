@@ -35,7 +35,7 @@ class Region:
         if self.crossing_at is None:
             return ""
         x, y = self.crossing_at
-        return f"near {x:.1f}, {y:.1f} mm from the drawing's lower left corner"
+        return f"near {x:.1f}, {y:.1f} mm"
 
 
 def region(rings: Sequence[Floats], *, evenodd: bool, budget: Budget | None = None) -> Region:

@@ -149,7 +149,7 @@ class Ink:
         except InputError as error:
             raise error.within(node.place) from None
         if area.crossing_place:
-            place = f"({node.place}) {area.crossing_place}"
+            place = f"({node.place}) {area.crossing_place} from the drawing's lower left corner"
             self.notes.add("an outline crosses itself and is mended by its fill rule", place)
         if area.flat and not paints.is_painted(look, "stroke"):
             self.notes.add("an outline without area is left out", node.place)

@@ -183,7 +183,7 @@ export class CuttingSlip {
       h("h2", { id: "cutting-title" }, "Who cuts it"),
       h("p", { class: "faint" }, "What you change holds for all blocks, and is written into the print file. Take back brings the former back."),
       h("p", { class: "faint" }, "With another material, what the file says of the former one goes: composition, thickness, depth of cut, grain."),
-      h("p", { class: "faint" }, "Snow that is not locked grows anew, for each machine leaves other lands and cuts."),
+      h("p", { class: "faint" }, "Snow that is not locked grows anew, for each machine leaves other lands and cuts. So does what marks ask for. Locked snow is mended where it would break."),
       h(
         "form",
         {

@@ -238,7 +238,7 @@ export class Overlay {
     if (this.chosen.size === 0) return null;
     const box = around(this.chosen),
       { dx, dy, scale, turn } = this.moved;
-    const r = (Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2) * scale + 14 / this.view.scale;
+    const r = (Math.hypot(box.x1 - box.x0, box.y1 - box.y0) / 2 + 14 / this.view.scale) * scale;
     return { x: (box.x0 + box.x1) / 2 + dx, y: (box.y0 + box.y1) / 2 + dy, r, turn };
   }
 
