@@ -33,7 +33,6 @@ _DENSE, _DEEP_MM, _POWER = 0.33, 7.0, 0.4  #: where more lies than ``_DENSE (_DE
 #: in mm of upper sides for a mm², is a clump;
 _DOUBT = 0.85  #: where more than so much of that lies, the carver decides
 _LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
-_BAYS = 0.9  #: lands: narrower bays are filled
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
@@ -92,7 +91,6 @@ def _under(mask: Mask, rows: int) -> Mask:
 def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits) -> PolygonArray:
     """What is dense enough, as clumps that can be cut and that limbs part."""
     white = _opened(lies > dense, limits.cut_mm, page)
-    white = ~_opened(~white, _BAYS * limits.land_mm / 2, page)
     white = _large(white, _LEAST_MM2, page)
     white = _large(_opened(white & ~limbs, limits.cut_mm, page), _WHITE_MM2, page)
     return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)

@@ -27,14 +27,14 @@ def twigs(left: float, right: float, low: float, high: float) -> list[shapely.Po
     return [shapely.LineString(line).buffer(0.25) for line in lines]
 
 
-def clumps(*drawn: shapely.Geometry, preset: str = "deep", seed: int = 1, share=1.0, **changed):
+def clumps(*drawn: shapely.Geometry, preset: str = "deep", seed: int = 1, share=1.0, open_sky=1.0, **changed):
     """What must come out and what may, with the sky as open everywhere."""
     page = Page.of(FACE.bounds)
     on = shapes(*geometry.parts(shapely.union_all(drawn)))
     cells = columns_of(on, page).raster
     solid = columns_of(shapes(*geometry.parts(shapely.union_all(drawn).buffer(0.6).buffer(-0.6))), page).raster
     cross, needles = tangled(cells, solid, page)
-    sky = np.ones(((page.high + 1) // 2, (page.wide + 1) // 2))
+    sky = np.full(((page.high + 1) // 2, (page.wide + 1) // 2), open_sky)
     return in_crowns(
         cells, cross * (1 - needles), page, snowload.Settings(**{**snowload.PRESETS[preset], **changed}), limits=LIMITS,
         sky=sky, share=lambda where: np.full(len(where), share), rng=stream(seed, "crowns"),
@@ -56,6 +56,14 @@ def test_twigs_that_cross_bear_clumps_together_and_more_where_more_has_fallen() 
     assert white["dusting"][0] < 0.4 * white["deep"][0]
     assert len(clumps(crown()[0])[0]) == 0
     assert len(clumps(*crown(), twigs=0.0)[0]) == len(clumps(*crown(), share=0.0)[0]) == 0
+
+
+def test_where_no_sky_is_seen_lies_less_and_no_clump_is_small() -> None:
+    shut, wide = (clumps(*crown(), open_sky=share)[0] for share in (0.0, 1.0))
+    assert 0 < shapely.area(shut).sum() < 0.6 * shapely.area(wide).sum()
+    every = np.concatenate([clumps(*crown(), preset="fresh", seed=seed)[0] for seed in range(12)])
+    assert len(every) > 15
+    assert shapely.area(every).min() > 2.5
 
 
 def test_they_lie_at_the_top_and_none_under_a_limb() -> None:
