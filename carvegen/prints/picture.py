@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -20,7 +21,7 @@ from carvegen.marking.adapting import APART_MM
 from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Growth, Place, plain
+from carvegen.motifs.growth import Growth, Place, no_room, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.motifs.snowfall.readable import mass_mm2, uncut
@@ -220,10 +221,8 @@ def _unmarked(
     for k, entry in enumerate(print_.motifs):
         if (key := f"motifs[{k}]") not in grower.begun:
             say(_stage(print_, k))
-        try:
+        with _keys_of(print_, k):
             whites.append(grower.grown(entry, whites, key))
-        except InputError as error:
-            raise in_keys(error, print_, f"motifs[{k}]") from None
     remarks = [note for _, grown in grower.motifs for note in grown.notes]
     return Unmarked(
         face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
@@ -243,23 +242,26 @@ def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
     return geometry.stack(drawing.shapes(text, f"{key}[{k}].shape") for k, text in enumerate(texts))
 
 
-def _sprouted(print_: Print, entry: PrintMotif, place: Place, limits: Limits) -> Growth:
-    """A motif in its place, from its own stream."""
-    rng = stream(print_.seed, "print", entry.motif, str(entry.nth))
+def _sprouted(seed: int, entry: PrintMotif, place: Place, limits: Limits) -> Growth:
+    """A motif in its place, from its own stream under the print's seed."""
+    rng = stream(seed, "print", entry.motif, str(entry.nth))
     return motif(entry.motif).grow(entry.settings, place, limits, rng)
 
 
-def _beside_others(print_: Print, k: int, place: Place, limits: Limits, say: Say) -> Growth:
-    """Motif k in its place, maybe in a process of its own: so it asks for nothing but values.
-
-    Raises
-    ------
-    InputError
-        With the motif's key.
-    """
-    say(_stage(print_, k))
+def _beside_others(grow: Callable[[], Growth], stage: str, say: Say) -> Growth | InputError:
+    """What grows, maybe in a process of its own: `grow` holds values alone, a print or `say` can't always be sent."""
+    say(stage)
     try:
-        return _sprouted(print_, print_.motifs[k], place, limits)
+        return grow()
+    except InputError as error:  # which motif it is of is known where it was begun
+        return error
+
+
+@contextmanager
+def _keys_of(print_: Print, k: int) -> Iterator[None]:
+    """Faults of motif k are told with its key."""
+    try:
+        yield
     except InputError as error:
         raise in_keys(error, print_, f"motifs[{k}]") from None
 
@@ -302,27 +304,32 @@ class _Grower:
 
         Before any grows, what leaves a motif no room is told, with its key.
         """
-        rooms, tasks = dict[str, _Room](), dict[str, Callable[[Say], Growth]]()
-        areas = {k: self._area_in_keys(k) for k, entry in enumerate(self.print_.motifs) if not entry.kept}
-        snow = {k: area for k, area in areas.items() if self.print_.motifs[k].motif in _SNOW}
+        new = {k: entry for k, entry in enumerate(self.print_.motifs) if not entry.kept}
+        areas: dict[int, BaseGeometry] = {}
+        for k, entry in new.items():
+            with _keys_of(self.print_, k):
+                areas[k] = self._some_area(entry, self._strictest(self._left_by(entry)), f"motifs[{k}]")
+        snow = {k: entry for k, entry in new.items() if entry.motif in _SNOW}
         if len(snow) < 2:
             return
-        for k, area in snow.items():
-            entry, key = self.print_.motifs[k], f"motifs[{k}]"
+        rooms: dict[int, _Room] = {}
+        for k, entry in snow.items():
             leaves = self._left_by(entry)
-            limits = self._strictest(leaves)
-            room = rooms[key] = self._room(entry, area, limits, leaves)
-            place = replace(self._place(entry, room.area), frame=room.frame, hides=room.hides, bars=room.bars)
-            tasks[key] = partial(_beside_others, self.print_, k, place, limits)
-        self.begun = {key: (rooms[key], growth) for key, growth in run(tasks, self.say).items()}
+            with _keys_of(self.print_, k):
+                rooms[k] = self._room(entry, areas[k], self._strictest(leaves), leaves)
+        growths = run({f"motifs[{k}]": self._task(k, room) for k, room in rooms.items()}, self.say)
+        for (k, room), growth in zip(rooms.items(), growths.values(), strict=True):
+            with _keys_of(self.print_, k):
+                if isinstance(growth, InputError):
+                    raise growth
+            self.begun[f"motifs[{k}]"] = room, growth
 
-    def _area_in_keys(self, k: int) -> BaseGeometry:
-        """Where motif k may grow; what forbids that is told with its key."""
-        entry, key = self.print_.motifs[k], f"motifs[{k}]"
-        try:
-            return self._some_area(entry, self._strictest(self._left_by(entry)), key)
-        except InputError as error:
-            raise in_keys(error, self.print_, key) from None
+    def _task(self, k: int, room: _Room) -> Callable[[Say], Growth | InputError]:
+        """What lets motif k grow in its room."""
+        entry = self.print_.motifs[k]
+        place = replace(self._place(entry, room.area), frame=room.frame, hides=room.hides, bars=room.bars)
+        grow = partial(_sprouted, self.print_.seed, entry, place, self._strictest(self._left_by(entry)))
+        return partial(_beside_others, grow, _stage(self.print_, k))
 
     def _strictest(self, leaves: frozenset[str]) -> Limits:
         """The limits of all of these blocks."""
@@ -553,7 +560,7 @@ class _Grower:
         hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth:  # fmt: skip
         place = replace(self._place(entry, area), frame=frame, hides=hides, bars=bars)
-        growth = _sprouted(self.print_, entry, place, limits)
+        growth = _sprouted(self.print_.seed, entry, place, limits)
         self._note_remark(entry, growth)
         return growth
 
@@ -588,6 +595,8 @@ class _Grower:
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
         open_ = shapely.difference(area, hidden)
+        if shapely.area(open_) <= 0:
+            raise no_room("snow")
         bars, figures = self._readable(motif, leaves)
         edge = shapely.box(*shapely.bounds(area)) if frame is None else frame
         return _Room(area=open_, frame=frame, edge=edge, hides=hides, bars=bars, figures=figures)
