@@ -161,7 +161,8 @@ def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypat
     both = pictured(*inputs, say=lambda stage: said.append(stage), run=by_two)  # noqa: PLW0108 - it can't be sent
     assert heard.count("returns") == 2
     assert "fails" not in heard
-    assert sorted(its for its in said if " of 2" in its) == ["letting snow fall, 2 of 2", "letting snow lie, 1 of 2"]
+    stages = {"letting snow lie, 1 of 2", "letting snow fall, 2 of 2"}
+    assert sorted(stages) == sorted(its for its in said if its.startswith("letting"))
     turn = unmarked_of(*inputs, say=lambda _: None)  # it begins none before its turn
     assert len(turn.whites[0].shapes) > 0
     assert len(turn.whites[1].shapes) > 3
