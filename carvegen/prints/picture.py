@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -20,7 +21,7 @@ from carvegen.marking.adapting import APART_MM
 from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings, read_kept
 from carvegen.motifs import motif
-from carvegen.motifs.growth import Growth, Place, plain
+from carvegen.motifs.growth import Growth, Place, no_room, plain
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.motifs.snowfall.readable import mass_mm2, uncut
@@ -57,6 +58,7 @@ _THICK = 0.8  #: of its area, or it is a line even so
 _PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
 _AT_WORK = {"snowfall": "letting snow fall", "snowload": "letting snow lie"}  #: what is said meanwhile
+_SNOW = frozenset({"snowfall", "snowload"})  #: grows the same whatever is white before it, and is fitted to that then
 
 
 class Growths(Protocol):
@@ -219,10 +221,8 @@ def _unmarked(
     for k, entry in enumerate(print_.motifs):
         if (key := f"motifs[{k}]") not in grower.begun:
             say(_stage(print_, k))
-        try:
+        with _keys_of(print_, k):
             whites.append(grower.grown(entry, whites, key))
-        except InputError as error:
-            raise in_keys(error, print_, f"motifs[{k}]") from None
     remarks = [note for _, grown in grower.motifs for note in grown.notes]
     return Unmarked(
         face=grower.face, drawing=drawing, pictures=grower.pictures, whites=tuple(whites), inked=inked,
@@ -242,14 +242,43 @@ def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
     return geometry.stack(drawing.shapes(text, f"{key}[{k}].shape") for k, text in enumerate(texts))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Begun:
-    """What of a motif is the same whatever is white before it."""
+def _sprouted(seed: int, entry: PrintMotif, place: Place, limits: Limits) -> Growth:
+    """A motif in its place, from its own stream under the print's seed."""
+    rng = stream(seed, "print", entry.motif, str(entry.nth))
+    return motif(entry.motif).grow(entry.settings, place, limits, rng)
 
-    growth: Growth
-    area: BaseGeometry  #: where it grew
+
+def _beside_others(grow: Callable[[], Growth], stage: str, say: Say) -> Growth | InputError:
+    """What grows, maybe in a process of its own: `grow` holds values alone, a print or `say` can't always be sent."""
+    say(stage)
+    try:
+        return grow()
+    except InputError as error:  # which motif it is of is known where it was begun
+        return error
+
+
+@contextmanager
+def _keys_of(print_: Print, k: int) -> Iterator[None]:
+    """Faults of motif k are told with its key."""
+    try:
+        yield
+    except InputError as error:
+        raise in_keys(error, print_, f"motifs[{k}]") from None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Room:
+    """Where new snow grows, whatever is white before it."""
+
+    area: BaseGeometry  #: of falling snow without what hides it
     frame: Polygon | None
+    edge: Polygon  #: rectangle that it is fitted into
+    hides: tuple[BaseGeometry, ...] = ()
+    bars: BaseGeometry = _NOTHING
     figures: tuple[BaseGeometry, ...] = ()  #: that single flakes must not harm
+
+
+_Begun = tuple[_Room, Growth]  #: new snow as it grew there
 
 
 class _Grower:
@@ -268,45 +297,56 @@ class _Grower:
         self.stencils = [block.name for block in self.print_.blocks if block.role == "stencil"]
         self.notes: list[str] = []
         self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
-        self.begun: dict[str, _Begun | None] = {}  #: by the key of each motif that was begun; none where it can't be
+        self.begun: dict[str, _Begun] = {}  #: by the key of each motif that was begun
 
     def begin(self, run: Run) -> None:
-        """Grow what of new snow does not depend on what is white before it, motif beside motif."""
-        tasks = {
-            f"motifs[{k}]": partial(self._begin_with, k)
-            for k, entry in enumerate(self.print_.motifs) if not entry.kept and entry.motif in _AT_WORK
-        }  # fmt: skip
-        if len(tasks) > 1:
-            self.begun = run(tasks, self.say)
+        """Grow what of new snow does not depend on what is white before it, motif beside motif.
 
-    def _begin_with(self, k: int, say: Say) -> _Begun | None:
-        """The beginning of a motif; none where there is a fault: it is told in its turn."""
-        say(_stage(self.print_, k))
+        Before any grows, what leaves a motif no room is told, with its key.
+        """
+        new = {k: entry for k, entry in enumerate(self.print_.motifs) if not entry.kept}
+        areas: dict[int, BaseGeometry] = {}
+        for k, entry in new.items():
+            with _keys_of(self.print_, k):
+                areas[k] = self._some_area(entry, self._strictest(self._left_by(entry)), f"motifs[{k}]")
+        snow = {k: entry for k, entry in new.items() if entry.motif in _SNOW}
+        if len(snow) < 2:
+            return
+        rooms: dict[int, _Room] = {}
+        for k, entry in snow.items():
+            leaves = self._left_by(entry)
+            with _keys_of(self.print_, k):
+                rooms[k] = self._room(entry, areas[k], self._strictest(leaves), leaves)
+        growths = run({f"motifs[{k}]": self._task(k, room) for k, room in rooms.items()}, self.say)
+        for (k, room), growth in zip(rooms.items(), growths.values(), strict=True):
+            with _keys_of(self.print_, k):
+                if isinstance(growth, InputError):
+                    raise growth
+            self.begun[f"motifs[{k}]"] = room, growth
+
+    def _task(self, k: int, room: _Room) -> Callable[[Say], Growth | InputError]:
+        """What lets motif k grow in its room."""
         entry = self.print_.motifs[k]
-        leaves = self._left_by(entry)
-        if not leaves or (entry.motif == "snowload" and not entry.on):
-            return None
-        limits = strictest(self.limits[name] for name in sorted(leaves))
-        try:
-            area = self._area(entry, limits, f"motifs[{k}]")
-            if shapely.area(area) <= 0:
-                return None
-            begin = self._let_fall if entry.motif == "snowfall" else self._let_lie
-            return begin(entry, area, limits, leaves, self._sprouted)
-        except InputError:
-            return None
+        place = replace(self._place(entry, room.area), frame=room.frame, hides=room.hides, bars=room.bars)
+        grow = partial(_sprouted, self.print_.seed, entry, place, self._strictest(self._left_by(entry)))
+        return partial(_beside_others, grow, _stage(self.print_, k))
+
+    def _strictest(self, leaves: frozenset[str]) -> Limits:
+        """The limits of all of these blocks."""
+        return strictest(self.limits[name] for name in sorted(leaves))
 
     def _left_by(self, motif: PrintMotif) -> frozenset[str]:
-        """The blocks that print ink and that a motif leaves."""
-        return frozenset(name for name in self.pictures if motif.leaves(name))
+        """The blocks that print ink and that a motif leaves: one at least."""
+        leaves = frozenset(name for name in self.pictures if motif.leaves(name))
+        if not leaves:
+            raise InputError("leaves no block that prints ink", value=list(motif.blocks), where="blocks",
+                             hint="name a key, tone, background or ground block")  # fmt: skip
+        return leaves
 
     def grown(self, motif: PrintMotif, whites: Sequence[White], key: str) -> White:
         """One motif, out of the blocks that it leaves."""
         leaves = self._left_by(motif)
-        if not leaves:
-            raise InputError("leaves no block that prints ink", value=list(motif.blocks), where="blocks",
-                             hint="name a key, tone, background or ground block")  # fmt: skip
-        limits = strictest(self.limits[name] for name in sorted(leaves))
+        limits = self._strictest(leaves)
         before = _flakes([white.shapes for white in whites])
         grown = self._growth(motif, limits, before, leaves, key)
         self.motifs.append((leaves, grown))
@@ -389,21 +429,41 @@ class _Grower:
         self, motif: PrintMotif, limits: Limits, before: BaseGeometry, leaves: frozenset[str], key: str
     ) -> Growth:
         """What grows of a motif on the drawing as it is now."""
-        area = self._area(motif, limits, key)
-        if shapely.area(area) <= 0:
-            raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
-        begun = self.begun.get(key)
-        if begun is not None:
-            self._note_remark(motif, begun.growth)
-        return self._work(motif)(motif, area, limits, before, leaves, grow=self._grow, begun=begun)
+        if key in self.begun:
+            self._note_remark(motif, self.begun[key][1])
+            return self._fitted(motif, self.begun[key], limits, before, leaves)
+        area = self._some_area(motif, limits, key)
+        return self._grown_in(motif, area, limits, before, leaves, grow=self._grow)
 
-    def _work(self, motif: PrintMotif) -> Callable[..., Growth]:
-        return {"snowfall": self._fallen, "snowload": self._loaded}.get(motif.motif, self._textured)
+    def _grown_in(
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
+        *, grow: _Grow,
+    ) -> Growth:  # fmt: skip
+        """What grows of a motif in an area."""
+        if motif.motif not in _SNOW:
+            return self._textured(motif, area, limits, before, grow)
+        room = self._room(motif, area, limits, leaves)
+        growth = grow(motif, room.area, limits, frame=room.frame, hides=room.hides, bars=room.bars)
+        return self._fitted(motif, (room, growth), limits, before, leaves)
+
+    def _fitted(
+        self, motif: PrintMotif, begun: _Begun, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> Growth:
+        """New snow, fitted to what is white before it."""
+        fit = self._fallen if motif.motif == "snowfall" else self._loaded
+        return fit(motif, begun, limits, before, leaves)
+
+    def _room(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str]) -> _Room:
+        """Where new snow grows of an area: lying snow on all that it lies on, whatever hides it."""
+        if motif.motif == "snowfall":
+            return self._sky(motif, area, limits, leaves)
+        frame = self._frame(motif, limits)
+        return _Room(area=area, frame=frame, edge=frame)
 
     def bed(self, k: int) -> Bed:
         """Motif k as marks need to know it."""
         entry, (leaves, grown) = self.print_.motifs[k], self.motifs[k]
-        limits = strictest(self.limits[name] for name in sorted(leaves))
+        limits = self._strictest(leaves)
         area = self._area(entry, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
@@ -417,7 +477,7 @@ class _Grower:
 
             own = replace(entry, settings=settings)
             inside = geometry.solid(shapely.intersection(area, place.area))
-            return plain(self._work(entry)(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
+            return plain(self._grown_in(own, inside, limits, shapely.Polygon(), leaves, grow=at)).cuts
 
         place = self._place(entry, area)
         settings = settled_by(entry.settings, levels_of(grown, self.print_))
@@ -433,6 +493,15 @@ class _Grower:
             block = max(sorted(leaves), key=lambda name: self.limits[name].land_mm)
             by_block[block] = (*by_block.get(block, ()), *grown.findings)
         return by_block
+
+    def _some_area(self, motif: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
+        """Where it may grow, whatever hides it: there must be some, and something to lie on."""
+        area = self._area(motif, limits, key)
+        if shapely.area(area) <= 0:
+            raise InputError("finds no room", where="region, keep_clear, behind", hint="make what it avoids smaller")
+        if motif.motif == "snowload" and not motif.on:
+            raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
+        return area
 
     def _area(self, motif: PrintMotif, limits: Limits, key: str) -> BaseGeometry:
         """Where it may grow, whatever hides it."""
@@ -490,37 +559,27 @@ class _Grower:
         self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
         hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
     ) -> Growth:  # fmt: skip
-        growth = self._sprouted(entry, area, limits, frame=frame, hides=hides, bars=bars)
+        place = replace(self._place(entry, area), frame=frame, hides=hides, bars=bars)
+        growth = _sprouted(self.print_.seed, entry, place, limits)
         self._note_remark(entry, growth)
         return growth
-
-    def _sprouted(
-        self, entry: PrintMotif, area: BaseGeometry, limits: Limits, *, frame: Polygon | None = None,
-        hides: tuple[BaseGeometry, ...] = (), bars: BaseGeometry = _NOTHING,
-    ) -> Growth:  # fmt: skip
-        rng = stream(self.print_.seed, "print", entry.motif, str(entry.nth))
-        place = replace(self._place(entry, area), frame=frame, hides=hides, bars=bars)
-        return motif(entry.motif).grow(entry.settings, place, limits, rng)
 
     def _note_remark(self, entry: PrintMotif, growth: Growth) -> None:
         if growth.remark:
             self.notes.append(f"{entry.name}: {growth.remark}")
 
     def _fallen(
-        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow, begun: _Begun | None = None,
-    ) -> Growth:  # fmt: skip
+        self, motif: PrintMotif, begun: _Begun, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> Growth:
         """Flakes: those too near to other white, or that leave slivers of a block, are left out; many are told."""
-        begun = begun or self._let_fall(motif, area, limits, leaves, grow)
-        fallen, open_, frame = begun.growth, begun.area, begun.frame
+        room, fallen = begun
         self.say(f"laying {len(fallen.cuts)} flakes and masses on the drawing")
         cuts = fallen.cuts
-        for figure in begun.figures:
+        for figure in room.figures:
             cuts = uncut(cuts, figure, motif.settings, limits)
         flakes = settled(
             cuts, before, [self.pictures[name] for name in sorted(leaves)], limits,
-            area=open_, frame=shapely.box(*shapely.bounds(area)) if frame is None else frame,
-            mass_mm2=mass_mm2(motif.settings),
+            area=room.area, frame=room.edge, mass_mm2=mass_mm2(motif.settings),
         )  # fmt: skip
         lost = float(shapely.area(fallen.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(self.face)
         if lost > _LOST:
@@ -528,19 +587,19 @@ class _Grower:
                               "other white or to outlines; raise snow, or let flakes be smaller")  # fmt: skip
         return replace(fallen, cuts=flakes)
 
-    def _let_fall(
-        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str], grow: _Grow
-    ) -> _Begun:
-        """Flakes wherever nothing that is drawn hides them."""
+    def _sky(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str]) -> _Room:
+        """Where flakes fall: wherever nothing that is drawn hides them."""
         hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
         if not motif.settings.cut_at_edge:
             hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
         open_ = shapely.difference(area, hidden)
+        if shapely.area(open_) <= 0:
+            raise no_room("snow")
         bars, figures = self._readable(motif, leaves)
-        fallen = grow(motif, open_, limits, frame=frame, hides=hides, bars=bars)
-        return _Begun(growth=fallen, area=open_, frame=frame, figures=figures)
+        edge = shapely.box(*shapely.bounds(area)) if frame is None else frame
+        return _Room(area=open_, frame=frame, edge=edge, hides=hides, bars=bars, figures=figures)
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
         """What far flakes fall behind, and what those in the middle do."""
@@ -611,14 +670,11 @@ class _Grower:
         return _union([parts[on]])
 
     def _loaded(
-        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow, begun: _Begun | None = None,
-    ) -> Growth:  # fmt: skip
+        self, motif: PrintMotif, begun: _Begun, limits: Limits, before: BaseGeometry, leaves: frozenset[str]
+    ) -> Growth:
         """Lying snow: grown whole, then hidden where something stands in front of what it lies on."""
-        if not motif.on:
-            raise InputError("has nothing to lie on", where="on", hint='name layers: on = ["POSTS"]')
-        begun = begun or self._let_lie(motif, area, limits, leaves, grow)
-        snow, frame = begun.growth, self._frame(motif, limits)
+        room, snow = begun
+        area, frame = room.area, room.edge
         white, hidden = _union([snow.cuts]), self._hidden_by(motif)
         further: BaseGeometry = _NOTHING
         if not shapely.is_empty(before):
@@ -635,11 +691,6 @@ class _Grower:
             over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
             cuts = geometry.parts(shapely.intersection(_union([cuts]), over))
         return Growth(cuts=within(cuts, frame), free=geometry.parts(shapely.intersection(snow.free, seen)))
-
-    def _let_lie(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, _: frozenset[str], grow: _Grow) -> _Begun:
-        """Snow on all that it lies on, whatever hides it."""
-        frame = self._frame(motif, limits)
-        return _Begun(growth=grow(motif, area, limits, frame=frame), area=area, frame=frame)
 
     def _lying_behind(self, leaves: frozenset[str], white: BaseGeometry) -> BaseGeometry:
         """The heaps that lie already where these would: both are one heap then, no land parts them."""
@@ -677,9 +728,8 @@ class _Grower:
             )
 
     def _textured(
-        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, leaves: frozenset[str],
-        *, grow: _Grow, begun: _Begun | None = None,
-    ) -> Growth:  # fmt: skip
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, grow: _Grow
+    ) -> Growth:
         """Grain or frost: not under what stands in front of the layers that it is on."""
         front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(motif), *front]))

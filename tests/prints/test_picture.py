@@ -9,15 +9,20 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.necks import necks
+from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
+from carvegen.prints import picture as picture_module
+from carvegen.prints.cut_blocks import Setups, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
-from carvegen.prints.cut_blocks import setups_of
-from carvegen.prints.file.print_file import read_print
+from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import runs_across
 from carvegen.prints.picture import Picture, _Grower
+from carvegen.prints.separation import in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
+from tests.cli.running import needs_fork
 from tests.strategies import MANY, takes_long
 
 BLOCK = """
@@ -33,11 +38,15 @@ for = ["hand"]
 SNOW = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.06, largest_mm = 2.5 }\nregion = "box 8 6 20 18"\n'
 
 
-def picture_of(folder, motifs: str) -> Picture:
+def read_in(folder, motifs: str) -> tuple[Print, Setups]:
     path = folder / "print.toml"
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{motifs}', encoding="utf-8")
     print_ = read_print(path, SHELF)
-    return pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
+    return print_, setups_of(print_, SHELF)
+
+
+def picture_of(folder, motifs: str) -> Picture:
+    return pictured(*read_in(folder, motifs), say=lambda _: None)
 
 
 def snow_of(folder, motifs: str) -> list[list[shapely.Polygon]]:
@@ -120,6 +129,107 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
     print_ = read_print(path, SHELF)
     picture = pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert any("asked for 10% white" in note and "kept off" in note for note in picture.notes)
+
+
+POSTS = '[[layers]]\nname = "POST"\nshape = "box 26 0 6 16"\n'
+LOAD = '[[motifs]]\nmotif = "snowload"\non = ["POST"]\n'
+KEPT_OFF = 'keep_clear = ["box 0 0 18 30"]\n'
+FALL = f'[[motifs]]\nmotif = "snowfall"\nsettings = {{ snow = 0.1, largest_mm = 2.5 }}\n{KEPT_OFF}'
+BESIDE = POSTS + LOAD + FALL  #: two motifs of new snow; much of what falls is kept off, and that is remarked
+NTH = ("first", "second", "third")
+FAULTY = ("snowload", "snowfall")
+REMARK = "asked for 10% white"
+
+
+def by_two(tasks, say):
+    return side_by_side_module.side_by_side(tasks, jobs=2, say=say)
+
+
+@pytest.mark.parametrize("begin", [pytest.param("fork", marks=needs_fork), "spawn"])
+def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypatch, begin) -> None:
+    """Each is sent and comes back, though `say` can't be sent; what fails in a child would be done once more here."""
+    heard, hear, said = list[str](), side_by_side_module._heard, list[str]()
+
+    def overheard(pipe):
+        told = hear(pipe)
+        heard.append(told[0])
+        return told
+
+    monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
+    monkeypatch.setattr(side_by_side_module, "_heard", overheard)
+    inputs = read_in(tmp_path, BESIDE)
+    both = pictured(*inputs, say=lambda stage: said.append(stage), run=by_two)  # noqa: PLW0108 - it can't be sent
+    assert heard.count("returns") == 2
+    assert "fails" not in heard
+    stages = {"letting snow lie, 1 of 2", "letting snow fall, 2 of 2"}
+    assert sorted(stages) == sorted(its for its in said if its.startswith("letting"))
+    turn = unmarked_of(*inputs, say=lambda _: None)  # it begins none before its turn
+    assert len(turn.whites[0].shapes) > 0
+    assert len(turn.whites[1].shapes) > 3
+    for one, other in zip(both.whites, turn.whites, strict=True):
+        assert shapely.to_wkb(one.shapes).tolist() == shapely.to_wkb(other.shapes).tolist()
+        assert shapely.to_wkb(one.free).tolist() == shapely.to_wkb(other.free).tolist()
+    assert both.notes == turn.notes
+
+
+@pytest.mark.parametrize("alone", [False, True])
+def test_what_came_otherwise_than_asked_is_told_once(tmp_path, alone) -> None:
+    """Of snow that grows beside other, and of a single motif, which grows in its turn."""
+    motifs = BESIDE.replace(LOAD, "") if alone else BESIDE
+    told = [note for note in picture_of(tmp_path, motifs).notes if REMARK in note]
+    assert len(told) == 1
+    assert told[0].startswith("snowfall")
+
+
+@pytest.mark.parametrize("k", [0, 1, 2])
+def test_what_leaves_no_room_is_told_with_its_key_before_any_snow_grows(tmp_path, k) -> None:
+    """Of the first motif in order, though another comes after it; of grain, too."""
+    tables = [LOAD, FALL, '[[motifs]]\nmotif = "grain"\n']
+    full = f'region = "box 2 2 5 5"\n{KEPT_OFF}'
+    tables[k:] = [table.replace(KEPT_OFF, "") + full for table in tables[k:]]
+    ran = list[str]()
+
+    def run(tasks, say):
+        ran.extend(tasks)
+        return in_turn(tasks, say)
+
+    with pytest.raises(InputError, match="finds no room") as raised:
+        pictured(*read_in(tmp_path, POSTS + "".join(tables)), say=ran.append, run=run)
+    assert f"the {NTH[k]} motif" in raised.value.where
+    assert ran == []
+
+
+@pytest.mark.parametrize("k", [0, 1])
+def test_that_all_is_hidden_where_snow_would_fall_is_told_with_its_key_before_any_grows(tmp_path, k) -> None:
+    tables = [LOAD, LOAD]
+    tables[k] = '[[motifs]]\nmotif = "snowfall"\nbehind = ["0", "18"]\n'
+    halves = "".join(f'[[layers]]\nname = "{at}"\nshape = "box {at} 0 18 30"\n' for at in (0, 18))
+    said = list[str]()
+    with pytest.raises(InputError, match="leaves no room for snow") as raised:
+        pictured(*read_in(tmp_path, POSTS + halves + "".join(tables)), say=said.append)
+    assert f"the {NTH[k]} motif" in raised.value.where
+    assert said == []
+
+
+@pytest.mark.parametrize("run", [in_turn, pytest.param(by_two, marks=needs_fork)])
+@pytest.mark.parametrize("k", [0, 1])
+def test_a_fault_of_growing_snow_is_told_with_its_key_and_it_grows_once(tmp_path, monkeypatch, run, k) -> None:
+    """Each process writes down what it grows."""
+    grew = tmp_path / "grew"
+
+    def sprouted(seed, entry, place, limits):
+        with grew.open("a", encoding="utf-8") as file:
+            file.write(f"{entry.motif}\n")
+        if entry.motif == FAULTY[k]:
+            raise InputError("grows not")
+        return Growth(cuts=geometry.empty())
+
+    monkeypatch.setattr(picture_module, "_sprouted", sprouted)
+    monkeypatch.setattr(side_by_side_module, "_BEGIN", "fork")
+    with pytest.raises(InputError, match="grows not") as raised:
+        pictured(*read_in(tmp_path, BESIDE), say=lambda _: None, run=run)
+    assert f"the {NTH[k]} motif" in raised.value.where
+    assert grew.read_text(encoding="utf-8").splitlines().count(FAULTY[k]) == 1
 
 
 LIMITS = limits(0.5, 0.4)
