@@ -400,14 +400,19 @@ def _chosen(bench: Bench) -> Any:
     return shapely.Polygon([(x, SIZE[1] - y) for x, y in zip(xy[::2], xy[1::2], strict=True)])
 
 
-def test_a_small_flake_that_was_tapped_is_dragged_by_its_middle_and_stays_as_large(bench: Bench) -> None:
-    """Though the bead lies so near that the hand covers it; its area is measured in the kept file."""
+def _tapped(bench: Bench, px_per_mm: float) -> tuple[Any, Any]:
+    """A flake that lies alone, in the fingers, seen so large; and the middle of its box."""
     _, x, y, _ = _one_alone(bench)
-    bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], 4)", x, y)
+    bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], arguments[2])", x, y, px_per_mm)
     bench.take("fingers")
     bench.draw((x, y))
-    before = _chosen(bench)
-    middle = shapely.centroid(shapely.box(*before.bounds))
+    flake = _chosen(bench)
+    return flake, shapely.centroid(shapely.box(*flake.bounds))
+
+
+def test_a_small_flake_that_was_tapped_is_dragged_by_its_middle_and_stays_as_large(bench: Bench) -> None:
+    """Though the bead lies so near that the hand covers it; its area is measured in the kept file."""
+    before, middle = _tapped(bench, 4)
     far = bench.run("const [x, y] = bench.overlay.bead; return Math.hypot(x - arguments[0], y - arguments[1])",
                     middle.x, SIZE[1] - middle.y)  # fmt: skip
     assert far * 4 < 22, "the bead is within the hand's reach"
@@ -420,12 +425,7 @@ def test_a_small_flake_that_was_tapped_is_dragged_by_its_middle_and_stays_as_lar
 
 def test_the_bead_turns_and_one_more_is_laid_beside(bench: Bench) -> None:
     """By shapely's rotation about the middle of the box, a quarter turn to the left."""
-    _, x, y, _ = _one_alone(bench)
-    bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], 20)", x, y)
-    bench.take("fingers")
-    bench.draw((x, y))
-    before = _chosen(bench)
-    middle = shapely.centroid(shapely.box(*before.bounds))
+    before, middle = _tapped(bench, 20)
     bead_x, bead_y = bench.run("const [x, y] = bench.overlay.bead; return [x, bench.view.size[1] - y]")
     across, up = bead_x - middle.x, bead_y - middle.y
     bench.draw((bead_x, bead_y), (middle.x, middle.y + 1.4 * up), (middle.x - up, middle.y + across))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen.motifs.shared.fields import waves_at
+from carvegen.motifs.snowload.snowpack import USUAL_MM
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -27,7 +28,7 @@ _OVERLAP = 4  #: columns: so far out of the notch a stroke begins
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
 _ECHO = 0.65  #: so many strokes have a shorter one below them
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
-_USUAL_MM, _OFTENER, _PADS = 3.5, 0.5, 0.6  #: where more than this has fallen, more boughs bear and thicker pads
+_OFTENER, _PADS = 0.5, 0.6  #: where more than usual has fallen, more boughs bear and thicker pads
 _TO = 0.97  #: of a stroke's length is drawn
 _BACKED_MM, _BACKED = 0.4, 0.93  #: so much more than a stroke stands there, over so much of its length: no lone limb
 _FRONT, _FROM_MM = 0.6, 4.0  #: a tier goes round the trunk: so much sky its front sees, so far out from the notch
@@ -68,7 +69,7 @@ def on_boughs(
     solid
         Where something stands, as the canvas.
     """
-    much = settings.fallen_mm / _USUAL_MM
+    much = settings.fallen_mm / USUAL_MM
     often = min(settings.boughs * (1 - 0.6 * settings.patchy) * max(much, 1.0) ** _OFTENER, 1.0)
     seed = int(rng.integers(2**63))
     bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm

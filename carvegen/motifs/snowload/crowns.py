@@ -10,7 +10,7 @@ from scipy import ndimage
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.snowload.drawing import contoured
-from carvegen.motifs.snowload.scene import Page
+from carvegen.motifs.snowload.scene import Page, pieces_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -97,8 +97,8 @@ def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits)
 
 
 def _large(white: Mask, least_mm2: float, page: Page) -> Mask:
-    label, count = ndimage.label(white)
-    return np.asarray(white & (np.bincount(label.ravel(), minlength=count + 1) * page.step**2 > least_mm2)[label])
+    label, area_mm2 = pieces_of(white, page.step)
+    return np.asarray(white & (area_mm2 > least_mm2)[label])
 
 
 def _opened(mask: Mask, radius_mm: float, page: Page) -> Mask:

@@ -12,6 +12,7 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
+from carvegen.motifs.snowload.scene import pieces_of
 from carvegen.motifs.snowload.settling import crags
 
 if TYPE_CHECKING:
@@ -383,16 +384,15 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     full = white | solid
     size = int(_NARROW_MM / step) | 1
     shut = ndimage.grey_closing(full.view(np.uint8), (size, size)).astype(bool) | full
-    label, count = ndimage.label(~shut)
-    area = np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2)
-    small = (area < _SPECK_MM2) & (np.arange(count + 1) > 0)
+    label, area = pieces_of(~shut, step)
+    small = (area < _SPECK_MM2) & (np.arange(len(area)) > 0)
     near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
     if not small.any():
         return np.where(shut & ~full & near, 1.0, cover)
     small &= ~_slot_cells(np.asarray(label, dtype=np.int64), small, solid)
     small = small[label]
     small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
-    touched = np.zeros(count + 1, dtype=bool)
+    touched = np.zeros(len(area), dtype=bool)
     touched[label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0]] = True
     filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)
     return np.where(filled, 1.0, cover)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.growth import Growth, lying_on
@@ -41,6 +40,7 @@ from carvegen.motifs.snowload.scene import (
     columns_of,
     hiding,
     panes,
+    pieces_of,
     run_lengths,
     tangled,
     without_marks,
@@ -68,12 +68,14 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.motifs.growth import Place
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.scene import Columns
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
+
+    _Share = Callable[[Floats], Floats]  #: of the snow that is wanted at places, (n, 2): 0…1, (n,)
 
 __all__ = ["grow"]
 
@@ -172,17 +174,18 @@ def _heaps(
         return _Heaps()
     settling, drawing = rngs
     lining, clumping = drawing.spawn(2)
+    share = _share_of(place, settings)
     if not scene.bears:
-        return _Heaps(lines=scene.lines(geometry.empty(), place, limits, lining))
+        return _Heaps(lines=scene.lines(geometry.empty(), share, limits, lining))
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
-    snow = scene.snow(place, limits, ends, settling)
+    snow = scene.snow(share, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
     tops = scene.tops(ends)
     core = core[_reads(core, settings, tops)]
-    clumps, doubtful = scene.clumps(place, limits, clumping)
+    clumps, doubtful = scene.clumps(share, limits, clumping)
     if len(clumps):
         core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
-    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, place, limits, lining))
+    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, share, limits, lining))
 
 
 @dataclass(frozen=True, eq=False)
@@ -285,6 +288,11 @@ class _Scene:
         return clear_upwind(self.broad[::2, ::2], 2 * self.page.step, to_right=strength(self.settings) > 0)
 
     @cached_property
+    def air(self) -> tuple[Indices, Floats]:
+        """The pieces of air that what is drawn leaves, as `pieces_of` tells them."""
+        return pieces_of(~self.shape, self.page.step)
+
+    @cached_property
     def tangle(self) -> Floats:
         """How much twigs cross round about each cell that are no needles, 0…1."""
         cross, needles = tangled(self.shape, self.solid, self.page)
@@ -317,14 +325,13 @@ class _Scene:
         rail = np.isfinite(slumped(ledges, ends, self.settings))
         return geometry.dots(np.column_stack([ledges.x, ledges.base])[top | mouth | peak | rail])
 
-    def snow(self, place: Place, limits: Limits, ends: Ends, rng: Generator) -> Settled:
+    def snow(self, share: _Share, limits: Limits, ends: Ends, rng: Generator) -> Settled:
         """The snow at rest."""
         settings, ledges = self.settings, self.ledges
         where = np.column_stack([ledges.x, ledges.base])
-        depth = settings.fallen_mm * self.seen * place.density_at(where)
+        depth = settings.fallen_mm * self.seen * share(where)
         depth *= np.exp(0.4 * settings.lumpy * waves_at(where, rng, patch_mm=(14.0, 14.0)))
         depth *= 1 - self._bare(where, rng)
-        depth *= _away_from(shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area), where, settings)
         lost = 0.0
         if strength(settings):
             low = np.clip(self.row + 3, 0, self.page.high - 1)
@@ -352,33 +359,30 @@ class _Scene:
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
-    def lines(self, heaps: PolygonArray, place: Place, limits: Limits, rng: Generator) -> PolygonArray:
+    def lines(self, heaps: PolygonArray, share: _Share, limits: Limits, rng: Generator) -> PolygonArray:
         """Lines of snow on twigs on which none of the heaps lies."""
         settings, page = self.settings, self.page
         if settings.scale == "far" or settings.twigs == 0:
             return geometry.empty()
-        air, count = ndimage.label(~self.shape)
-        air_mm2 = np.asarray(np.bincount(air.ravel(), minlength=count + 1)[air] * page.step**2, dtype=np.float64)
+        air, area_mm2 = self.air
         taken = columns_of(heaps, page).raster if len(heaps) else np.zeros_like(self.shape)
         canvas = Canvas.blank(page)
         on_twigs(
-            canvas, self.drawn_columns, settings, limits, heaps=taken, air_mm2=air_mm2, seen=self._comes_to(place),
-            rng=rng,
+            canvas, self.drawn_columns, settings, limits, heaps=taken, air_mm2=area_mm2[air],
+            seen=self._comes_to(share), rng=rng,
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
 
-    def clumps(self, place: Place, limits: Limits, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
+    def clumps(self, share: _Share, limits: Limits, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
         """What lies in crowns on many twigs together: what must come out, and what may."""
         if self.settings.scale == "far":
             return geometry.empty(), geometry.empty()
         return in_crowns(
             self.shape, self.tangle, self.page, self.settings, limits=limits, sky=self.comes,
-            share=self._share_of(place), rng=rng,
+            share=share, rng=rng,
         )  # fmt: skip
 
-    def _comes_to(self, place: Place) -> Callable[[Ledges], Floats]:
-        share = self._share_of(place)
-
+    def _comes_to(self, share: _Share) -> Callable[[Ledges], Floats]:
         def seen(ledges: Ledges) -> Floats:
             row = np.ceil((ledges.base - self.page.bottom) / self.page.step).astype(int)
             comes = self.comes[np.clip((row + 1) // 2, 0, len(self.comes) - 1), ledges.column // 2]
@@ -386,18 +390,12 @@ class _Scene:
 
         return seen
 
-    def _share_of(self, place: Place) -> Callable[[Floats], Floats]:
-        """The share of the snow that is wanted at places, (n, 2): none where it is kept bare or right beside that."""
-        kept_bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
-        return lambda where: np.asarray(place.density_at(where) * _away_from(kept_bare, where, self.settings))
-
     def _below_sky(self, depth: Floats) -> Floats:
         """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""
         ledges = self.ledges
-        air, count = ndimage.label(~self.shape)
+        air, area = self.air
         which = air[self.row, ledges.column]
-        white = np.bincount(which, depth * ledges.step, minlength=count + 1)
-        area = np.bincount(air.ravel(), minlength=count + 1) * ledges.step**2
+        white = np.bincount(which, depth * ledges.step, minlength=len(area))
         share = np.clip((area - _LEAST_SKY_MM2) / np.maximum(white, 1e-9), 0, 1)
         share[white > _FULL * area] = 1
         share[0] = 1
@@ -561,6 +559,12 @@ def _hollows(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     near = np.exp(-ends.away / (0.5 + 0.3 * settings.fallen_mm)) * ~ends.free
     deep = (0.25 + 0.5 * ends.kind) * (1 + dug)
     return np.asarray(level * np.clip((near * deep).sum(axis=0), 0, 0.75))
+
+
+def _share_of(place: Place, settings: Settings) -> _Share:
+    """The share of the snow that is wanted at places: none where it is kept bare or right beside that."""
+    kept_bare = shapely.difference(shapely.box(*shapely.bounds(place.area)), place.area)
+    return lambda where: np.asarray(place.density_at(where) * _away_from(kept_bare, where, settings))
 
 
 def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Floats:

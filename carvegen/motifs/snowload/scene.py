@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 import shapely
@@ -26,7 +26,18 @@ if TYPE_CHECKING:
         PolygonArray,
     )
 
-__all__ = ["Columns", "Page", "bearer", "columns_of", "hiding", "panes", "run_lengths", "tangled", "without_marks"]
+__all__ = [
+    "Columns",
+    "Page",
+    "bearer",
+    "columns_of",
+    "hiding",
+    "panes",
+    "pieces_of",
+    "run_lengths",
+    "tangled",
+    "without_marks",
+]
 
 _FINEST_MM = 0.15
 _CELLS = 1_000_000
@@ -263,9 +274,14 @@ def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinne
 
 def panes(solid: Mask, page: Page) -> Mask:
     """Air that is shut in on all sides, too little to show snow and sky: filled in part or whole it is a pane."""
-    label, count = ndimage.label(~solid)
-    small = np.bincount(label.ravel(), minlength=count + 1) * page.step**2 < _PANE_MM2
-    return np.asarray(small[label] & ~solid)
+    label, area_mm2 = pieces_of(~solid, page.step)
+    return np.asarray((area_mm2 < _PANE_MM2)[label] & ~solid)
+
+
+def pieces_of(mask: Mask, step: float) -> tuple[Indices, Floats]:
+    """The number of the piece that each cell is in, 0 outside; and each piece's area by its number, mm²."""
+    label, count = cast("tuple[Any, int]", ndimage.label(mask))
+    return label, np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2, dtype=np.float64)
 
 
 def tangled(drawn: Mask, solid: Mask, page: Page) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen.motifs.snowload.ledges import diffused
-from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
+from carvegen.motifs.snowload.snowpack import USUAL_MM, cap_mm, clinging_mm, repose_deg
 from carvegen.motifs.snowload.wind import strength
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ __all__ = [
     "slumped",
 ]
 
-_USUAL_MM = 3.5  #: ends taper over as many times their depth wherever less has fallen, and over less where more has
 _ROUNDS = 4  #: of spreading and falling
 _STEPS = 7  #: of spreading in each
 _GENTLEST, _ROUNDS_OVER = 0.6, 1.2  #: the snow right at free ends is as steep as so much of repose or more, by chance;
@@ -140,7 +139,7 @@ def ends_of(ledges: Ledges, settings: Settings, rng: Generator) -> Ends:
     wide = (ledges.last - ledges.first + 1) * ledges.step
     holds = (0.75 + 0.5 * settings.sticky) * np.clip(wide / (1.5 + 0.6 * settings.fallen_mm), 0.4, 1)
     holds = holds * np.clip(_TIP + ledges.highest(ledges.breadth, _BESIDE_MM)[ends] / _BLUNT_MM, 0, 1)
-    size, deep = size * holds, settings.fallen_mm / _USUAL_MM
+    size, deep = size * holds, settings.fallen_mm / USUAL_MM
     power = np.select(pick, [0.55, 0.95], 0.75)
     at_edge = np.select(pick, [0.3 * size, 0.05 * holds], 0.6 * size) * deep**0.5
     rise = np.select(pick, [1.5 * size, 0.45 * size], 1.0 * size) * deep ** (1 - power if deep < 1 else 0.5)
@@ -287,7 +286,7 @@ def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     """
     wide = (ledges.last - ledges.first + 1) * ledges.step
     lean = _LEANS * np.clip(1.6 * ends.kind - 0.4, 0, 1) * np.exp(-ends.away / (_LEANS_OVER * wide))
-    most = (_SPAN_MM + wide * (_SPAN + lean.sum(axis=0))) * (settings.fallen_mm / _USUAL_MM) ** 0.5
+    most = (_SPAN_MM + wide * (_SPAN + lean.sum(axis=0))) * (settings.fallen_mm / USUAL_MM) ** 0.5
     between = (~ends.free & (ends.wall > _UPRIGHT_MM)).all(axis=0) & (wide < _APART_MM)
     return np.where(between & (ledges.highest(ledges.breadth, _BESIDE_MM) < _RAIL_MM), most, np.inf)
 

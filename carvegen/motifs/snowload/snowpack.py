@@ -9,8 +9,9 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
-__all__ = ["cap_mm", "clinging_mm", "repose_deg"]
+__all__ = ["USUAL_MM", "cap_mm", "clinging_mm", "repose_deg"]
 
+USUAL_MM = 3.5  #: depth fallen: where more has, ends taper over less of it, boughs bear more often, and thicker pads
 #: Stickiness 0, 0.3, 1: coarse grains 39°, fluffy 50° (measured, see `repose_deg`), wet snow 68°.
 _STICKY, _REPOSE = (0.0, 0.3, 1.0), (39.0, 50.0, 68.0)
 _STANDS = 0.42  #: of the depth fallen: so thick a layer stands upright (common practice, no source)

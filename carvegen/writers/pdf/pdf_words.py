@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -73,17 +74,8 @@ def say(
 @lru_cache(maxsize=4096)  # pages are tried in several sizes before they are set
 def split(text: str, width: float, size: float) -> tuple[str, ...]:
     """Lines no wider than `width` mm; a word that is wider is broken."""
-    pieces = [piece for word in text.split() for piece in _pieces(word, width, size) if piece]
-    lines, long, space = list[list[str]](), 0.0, _width_pt(" ", size * PT)
-    for piece in pieces:
-        wide = _width_pt(piece, size * PT)
-        if not lines or long + space + wide > width * PT:
-            lines.append([piece])
-            long = wide
-        else:
-            lines[-1].append(piece)
-            long = long + space + wide
-    return tuple(map(" ".join, lines))
+    broken = " ".join(piece for word in text.split() for piece in _pieces(word, width, size))
+    return tuple(simpleSplit(broken, FONT, size * PT, width * PT))
 
 
 def shortened(text: str, width: float, size: float = BODY_MM[0]) -> str:
@@ -102,11 +94,7 @@ def _pieces(word: str, width: float, size: float) -> Iterator[str]:
     yield word
 
 
+@lru_cache(maxsize=16384)  # most words come again, on this page or another
 def width_mm(text: str, size: float) -> float:
     """How long a line is; `size` is the letters' em; mm."""
-    return _width_pt(text, size * PT) / PT
-
-
-@lru_cache(maxsize=16384)  # most words come again, on this page or another
-def _width_pt(text: str, size_pt: float) -> float:
-    return float(pdfmetrics.stringWidth(text, FONT, size_pt))
+    return float(pdfmetrics.stringWidth(text, FONT, size * PT)) / PT

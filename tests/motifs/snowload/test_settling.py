@@ -16,7 +16,7 @@ from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload import drawing, growing
 from carvegen.motifs.snowload.drawing import lips, reaching, shown_bark
-from carvegen.motifs.snowload.growing import _hollows, _Scene
+from carvegen.motifs.snowload.growing import _hollows, _Scene, _share_of
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of
 from carvegen.motifs.snowload.settling import (
@@ -59,7 +59,7 @@ def at_rest(name: str, preset: str, seed: int = 1) -> tuple[Ledges, Settled]:
     scene = _Scene.of(SUBJECTS[name], settings, place)
     assert scene is not None
     ends = ends_of(scene.ledges, settings, stream(seed, "ends"))
-    return scene.ledges, scene.snow(place, LIMITS, ends, stream(seed, "snow"))
+    return scene.ledges, scene.snow(_share_of(place, settings), LIMITS, ends, stream(seed, "snow"))
 
 
 #: Presets take turns; each on every subject where there is time for many.
@@ -279,11 +279,12 @@ def test_what_is_dug_away_is_heaped_up_near_by(monkeypatch) -> None:
     """From a ditch on a table that runs past the page; 4 mm and three times the depth fallen are our own choice."""
     table, fallen = shapes(shapely.box(-5, -5, 125, 10)), 2.0
     settings = snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
-    scene = _Scene.of(table[0], settings, Place(area=FACE, shapes=table))
+    place = Place(area=FACE, shapes=table)
+    scene, share = _Scene.of(table[0], settings, place), _share_of(place, settings)
     x, ends, deep = scene.ledges.x, ends_of(scene.ledges, settings, stream(1, "ends")), []
     for dug in (0.0, 0.5):
         monkeypatch.setattr(growing, "_hollows", lambda its, _, __, dug=dug: dug * (np.abs(its.x - 60) < 1))
-        deep.append(scene.snow(Place(area=FACE, shapes=table), LIMITS, ends, stream(1, "snow")).depth)
+        deep.append(scene.snow(share, LIMITS, ends, stream(1, "snow")).depth)
     more = deep[1] - deep[0]
     assert more.min() < -0.2 * fallen
     assert more.sum() == pytest.approx(0, abs=1e-6)
