@@ -64,8 +64,11 @@ class Bed:
     place: Place
     limits: Limits
     seed: int
+    white: str = ""  #: the motif's name in its print
     others: PolygonArray = field(default_factory=geometry.empty)  #: other white on the same blocks
     grow: Grow | None = None  #: the motif's shapes for settings, place and stream; by default as it grows by itself
+    by: Callable[[Limits], Bed] | None = None  #: the same by other limits
+    grew: Mapping[tuple[str, int], Limits] = field(default_factory=dict)  #: by key and try, what locked marks grew by
 
     @property
     def habit(self) -> Habit:
@@ -75,6 +78,13 @@ class Bed:
     def stream(self, mark: Mark, *path: str) -> Generator:
         """The stream of a mark, the same whatever else is marked."""
         return stream(self.seed, "mark", self.name, mark.key, *path)
+
+    def of(self, mark: Mark) -> Bed:
+        """The bed by the limits that a mark was done by before others came to cut it; itself if none came."""
+        limits = self.grew.get((mark.key, mark.attempt))
+        if limits is None or limits == self.limits or self.by is None:
+            return self
+        return replace(self.by(limits), others=self.others)
 
     def grown(self, settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
         """The motif grown anew; none where it finds no room."""

@@ -22,13 +22,14 @@ from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
-from carvegen.page.gestures import Gesture, Mend, Step, TakeMarks, names_shapes
+from carvegen.page.gestures import CutBy, Gesture, Mend, Step, TakeMarks, names_shapes
 from carvegen.page.packed import Group, packed, step_for
 from carvegen.page.print_checks import built_findings, unmended
-from carvegen.page.state import state_of
+from carvegen.page.state import recut_entry, state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
+from carvegen.page.table.locked import locked_shapes, recut
 from carvegen.page.table.saving import Saver, done_to_files
 from carvegen.page.words import own_fault
 from carvegen.page.work.findings import LatestFindings, Nearby
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.marking.marks import Mark
     from carvegen.page.table.desk import Outcome
+    from carvegen.page.table.locked import Locked
 
 __all__ = ["OnlyLooksError", "Session"]
 
@@ -96,13 +98,14 @@ class Session:
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
+        self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
 
     # ── opening ──
 
-    def _open(self) -> None:
+    def _open(self, before: Locked | None = None) -> None:
         try:
             if self._journal is not None and self._journal.unwritten:
                 self._notes_at_opening += done_to_files(self._journal, self.path, self.shelf)
@@ -110,6 +113,7 @@ class Session:
             self.shelf.look_again()
             desk = opened(self.path, self.shelf, say=self._say)
             with self._lock:
+                self._recut = None if before is None else recut_entry(recut(before, locked_shapes(desk)))
                 desk.version = 1 + (self._desk.version if self._desk else 0)
                 self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
                 if self._journal is not None:
@@ -178,6 +182,7 @@ class Session:
             counts = {**self._counts, "opening": self.opening}
             state = state_of(desk)
             state["notes"] = [*self._notes_at_opening, *state["notes"]]
+            state["recut"] = self._recut
             return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
 
     def shapes(self) -> bytes:
@@ -255,11 +260,12 @@ class Session:
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
         assert saver is not None
+        before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
         if outcome.again:
-            self._again()
+            self._again(before)
         elif outcome.where is not None:
             self._nearby.look(desk, outcome.where)
             self._check_later()
@@ -287,15 +293,15 @@ class Session:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
         return mending_planned(*result, desk)
 
-    def _again(self) -> None:
-        """Open the print again: something else grows."""
+    def _again(self, before: Locked | None) -> None:
+        """Open the print again: something else grows; `before`, what of it is locked, if others come to cut it."""
         saver, self._saver = self._saver, None
         self._ready.clear()
 
         def run() -> None:
             if saver is not None:
                 saver.close()
-            self._open()
+            self._open(before)
 
         threading.Thread(target=run, name="opening", daemon=True).start()
 

@@ -13,14 +13,15 @@ from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
-from carvegen.page.words import IN_SHORT, MEANINGS
+from carvegen.page.words import IN_SHORT, MEANINGS, recut_words
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
     from carvegen.page.table.desk import Desk
+    from carvegen.page.table.locked import Recut
     from carvegen.prints.file.print_file import PrintBlock, PrintMotif
 
-__all__ = ["state_of"]
+__all__ = ["recut_entry", "state_of"]
 
 _NAMED, _NAME = 3, 30  #: layers that a motif's label names, and how many letters of each
 
@@ -88,4 +89,15 @@ def _setting(setting: Parameter, value: object) -> dict[str, Any]:
         "key": setting.name, "label": label, "help": setting.help, "kind": setting.unit,
         "unit": setting.unit if setting.unit in ("mm", "deg") else "", "least": setting.at_least,
         "most": setting.at_most, "value": list(value) if isinstance(value, tuple) else value,
+    }  # fmt: skip
+
+
+def recut_entry(done: Recut) -> dict[str, Any] | None:
+    """What became of locked snow when others came to cut it: in words, and where; None if nothing is locked."""
+    if not (done.kept or done.mended or len(done.gone) or len(done.new)):
+        return None
+    lots = {"mended": done.changed, "gone": done.gone, "new": done.new}
+    return {
+        "say": recut_words(done.kept, done.mended, len(done.gone), len(done.new)),
+        "shapes": [{"how": how, "rings": own_marks.rings_of(shape)} for how, lot in lots.items() for shape in lot],
     }  # fmt: skip

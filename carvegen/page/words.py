@@ -155,3 +155,8 @@ def own_fault(error: BaseException) -> CarvegenError:
     fault = shortened(f"{type(error).__name__}: {error}")
     hint = "nothing was changed by this; open the print again, and send us this line"
     return CarvegenError(f"a fault of its own, not yours: {fault}", hint=hint)
+
+
+def recut_words(kept: int, mended: int, gone: int, new: int) -> str:
+    """What became of the shapes of locked snow when others came to cut it."""
+    return f"Locked snow: {kept} kept as they were, {mended} mended where they lie, {gone} gone, {new} new."

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Released", "keep", "kept_files", "release", "released"]
 
 _FOLDER = "kept"
+_OF_KEPT = ("kept", "marks_grew_by")  #: keys of a motif's table that go when it is let go
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,7 +155,8 @@ def _named(path: Path, kept: Mapping[int, str]) -> bytes:
             if file:
                 document["motifs"][k]["kept"] = file
             else:
-                document["motifs"][k].pop("kept", None)
+                for key in _OF_KEPT:
+                    document["motifs"][k].pop(key, None)
 
     text = edited(path, raw, name)
     _check(text.decode("utf-8-sig"), tomllib.loads(raw.decode("utf-8-sig")), kept)
@@ -164,11 +166,11 @@ def _named(path: Path, kept: Mapping[int, str]) -> bytes:
 def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     """Make sure that nothing else has changed in the print file."""
     for k, file in kept.items():
-        before["motifs"][k] |= {"kept": file}
+        before["motifs"][k] |= {"kept": file} if file else dict.fromkeys(_OF_KEPT, "")
     wanted = {
         **before,
         "motifs": [
-            {name: value for name, value in motif.items() if name != "kept" or value} for motif in before["motifs"]
+            {name: value for name, value in motif.items() if name not in _OF_KEPT or value} for motif in before["motifs"]
         ],
     }
     if tomllib.loads(text) != wanted:

@@ -17,6 +17,7 @@ from carvegen.base.findings import Finding, Severity
 from carvegen.marking.adapting import adapted, kept_findings
 from carvegen.marking.applying import settled_by
 from carvegen.marking.kept_file import Kept, marks_of, read_kept
+from carvegen.marking.refitting import grew_in
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -111,7 +112,8 @@ def from_file(
     around = surroundings()
     again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
     falls = motif.motif == "snowfall"
-    near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, limits)])
+    land = min([limits.land_mm, *(own.land_mm for own in grew_in(motif.marks_grew_by).values())])  # it grew by that
+    near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, land)])
     done = adapted(
         kept, around, limits, room=room, again=again, beside=near if falls else None,
         hers=kept.edited if falls else None,
@@ -130,13 +132,13 @@ def from_file(
     )  # fmt: skip
 
 
-def _too_near(kept: Kept, before: BaseGeometry | None, limits: Limits) -> PolygonArray:
+def _too_near(kept: Kept, before: BaseGeometry | None, land_mm: float) -> PolygonArray:
     """Other white that has come nearer to what is kept as it grew than a land, which it kept from all such."""
     whites = geometry.parts(before) if before is not None else geometry.empty()
     grown = kept.growth.cuts[~np.isin(marks_of(kept.growth.cuts), marks_of(kept.edited))]
     if not len(whites) or not len(grown):
         return geometry.empty()
-    near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * limits.land_mm)[1]
+    near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * land_mm)[1]
     return np.asarray(whites[np.unique(near)], dtype=object)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from copy import copy
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
@@ -20,6 +20,7 @@ from carvegen.blocks.from_motif import Ground, place_on, strictest
 from carvegen.marking.adapting import APART_MM
 from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.kept_file import Surroundings, read_kept
+from carvegen.marking.refitting import grew_in
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place, no_room, plain
 from carvegen.motifs.shared.minimum_width import within
@@ -460,10 +461,10 @@ class _Grower:
         frame = self._frame(motif, limits)
         return _Room(area=area, frame=frame, edge=frame)
 
-    def bed(self, k: int) -> Bed:
-        """Motif k as marks need to know it."""
+    def bed(self, k: int, by: Limits | None = None) -> Bed:
+        """Motif k as marks need to know it, by its own limits or by those that it had before."""
         entry, (leaves, grown) = self.print_.motifs[k], self.motifs[k]
-        limits = self._strictest(leaves)
+        limits = by or self._strictest(leaves)
         area = self._area(entry, limits, f"motifs[{k}]")
 
         def grow(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
@@ -481,9 +482,11 @@ class _Grower:
 
         place = self._place(entry, area)
         settings = settled_by(entry.settings, levels_of(grown, self.print_))
+        with _keys_of(self.print_, k):
+            grew = grew_in(entry.marks_grew_by) if entry.kept else {}
         return Bed(
-            motif=entry.motif, name=f"{entry.motif} {entry.nth}", settings=settings, place=place, limits=limits,
-            seed=self.print_.seed, grow=grow,
+            motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place, limits=limits,
+            seed=self.print_.seed, grow=grow, by=cache(partial(self.bed, k)), grew=grew,
         )  # fmt: skip
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:

@@ -150,6 +150,10 @@ class Desk:
         ids = [self.stock.taken() for _ in met]
         return Group(kind="snow", name=lot.name, blocks=tuple(sorted(lot.blocks)), ids=ids, shapes=met)
 
+    def leaves(self, motif: int) -> frozenset[str]:
+        """The blocks that a motif leaves."""
+        return self.ground.whites[motif + self._lights].leaves
+
     def shapes_of(self, motif: int) -> list[int]:
         """The numbers of a motif's unmarked shapes."""
         return self.stock.of(motif + self._lights)
@@ -284,7 +288,7 @@ class Desk:
             ended, come = changed_patches(
                 self.patches, self.ground, self.stock.near, gone=gone_keys, new=new, order=order, edited=edited
             )
-            now = self._read_otherwise(change.text[1]) if change.text else self.print_
+            now = self.read_otherwise(change.text[1]) if change.text else self.print_
             self._written(change, marks, put)
         except BaseException:
             undo()
@@ -403,7 +407,7 @@ class Desk:
 
         return back
 
-    def _read_otherwise(self, text: str) -> Print:
+    def read_otherwise(self, text: str) -> Print:
         """The print by another text of its file, which is not written there; refused if its blocks can't be cut so."""
         path = self.print_.path
         beside = path.with_name(f".{path.name}.next")

@@ -22,7 +22,8 @@ from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
 from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.prints.file.editing import OF_A_PIECE, with_cutting, with_marks_file, with_mending, with_weather
+from carvegen.page.table.locked import limits_of, mended_shapes, noted_marks
+from carvegen.prints.file.editing import OF_A_PIECE, with_cutting, with_grown_by, with_marks_file, with_mending, with_weather
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
@@ -530,8 +531,24 @@ def _(gesture: gestures.CutBy, desk: Desk) -> Planned:
     other = [block for block in desk.print_.blocks if gesture.material not in ("", block.material)]
     for block in other:
         _check_former(block)
+    editing, text = _with_locked(desk, text)
     now = ", ".join(filter(None, [*gesture.kinds, gesture.cutter, gesture.material]))
-    return Planned(change=Change(what=f"cut by {now}", text=text), notes=tuple(_gone_with_former(other)))
+    changes = {**editing.changes, "text": text}
+    return _Marking(desk=desk).change(f"cut by {now}", _gone_with_former(other), **changes)
+
+
+def _with_locked(desk: Desk, text: tuple[str, ...]) -> tuple[_Editing, tuple[str, ...]]:
+    """What of locked snow would not hold where others cut it, mended; the print file also says what marks grew by."""
+    editing, limits = _Editing(desk=desk), limits_of(desk, desk.read_otherwise(text[1]))
+    for k, gone, come in mended_shapes(desk, limits):
+        names = {n: editing.take(n) for n in gone}
+        was = geometry.polygon_array(desk.stock.shapes[n] for n in gone)
+        for shape in come:  # it is called as what it was most of
+            shared = shapely.area(shapely.intersection(was, shape))
+            name = names.pop(gone[int(np.argmax(shared))], "")
+            editing.put(k, shape, name)
+    data = with_grown_by(desk.print_.path, text[1].encode("utf-8", "surrogateescape"), noted_marks(desk, [*limits]))
+    return editing, (text[0], data.decode("utf-8", "surrogateescape"))
 
 
 def _check_former(block: PrintBlock) -> None:

@@ -119,13 +119,18 @@ def mark_from(record: Mapping[str, Any]) -> Mark:
 
 def mark_entry(mark: Mark, *, fixed: bool) -> dict[str, Any]:
     """A mark for the page; `fixed` if it stands in a file that the page does not write."""
-    rings = geometry.rings(geometry.parts(mark.shape))
-    xy = np.round(rings.xy, 2)
     return {
         "id": mark.key, "meaning": str(mark.meaning), "strength": mark.strength, "attempt": mark.attempt,
         "motifs": list(mark.motifs), "blocks": list(mark.blocks), "fixed": fixed,
-        "rings": [xy[a:b].tolist() for a, b in zip(rings.start[:-1], rings.start[1:], strict=True)],
+        "rings": rings_of(mark.shape),
     }  # fmt: skip
+
+
+def rings_of(shape: BaseGeometry) -> list[list[list[float]]]:
+    """The rings of a shape as plain values, mm."""
+    rings = geometry.rings(geometry.parts(shape))
+    xy = np.round(rings.xy, 2)
+    return [xy[a:b].tolist() for a, b in zip(rings.start[:-1], rings.start[1:], strict=True)]
 
 
 def _on_grid(shape: BaseGeometry) -> BaseGeometry:

@@ -11,7 +11,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["OF_A_PIECE", "edited", "with_cutting", "with_marks_file", "with_mending", "with_weather"]
+__all__ = ["OF_A_PIECE", "edited", "with_cutting", "with_grown_by", "with_marks_file", "with_mending", "with_weather"]
 
 #: What a block's table says of its piece of material, by key: it goes with that.
 OF_A_PIECE = MappingProxyType({
@@ -83,6 +83,22 @@ def with_cutting(
                 table["for"] = list(kinds)
             if cutter and table.get("cutter") != cutter:
                 table["cutter"] = cutter
+
+    return edited(path, raw, change)
+
+
+def with_grown_by(path: Path, raw: bytes, motifs: Mapping[int, Sequence[str]]) -> bytes:
+    """The print file with what marks of each of these motifs were done by; nothing of one that has no mark."""
+    import tomlkit
+
+    def change(document: Any) -> None:  # noqa: ANN401
+        for k, texts in motifs.items():
+            table = document["motifs"][k]
+            table.pop("marks_grew_by", None)
+            if texts:
+                array = tomlkit.array()
+                array.extend(texts)
+                table["marks_grew_by"] = array.multiline(multiline=True)
 
     return edited(path, raw, change)
 

@@ -249,6 +249,10 @@ class PrintMotif:
         "", help="the file in which it is kept: an SVG that is taken as it is instead of growing the motif; carvegen "
         "keep writes it",
     )  # fmt: skip
+    marks_grew_by: tuple[str, ...] = texts(
+        help="while it is kept: the limits that marks were done by before others came to cut it, each with a try and "
+        "the mark's key; the page writes it"
+    )
     preset: str = text("", help="where its settings start from")
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`
     on: tuple[str, ...] = texts(

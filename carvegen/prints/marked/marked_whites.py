@@ -13,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
+from carvegen.marking.refitting import refitted, zone_of
 from carvegen.motifs.growth import Growth, plain
 from carvegen.prints.marked.nearby import Memory, marked_nearby
 
@@ -164,6 +165,7 @@ def with_marks(
     for k, bed in enumerate(beds):
         others = [*done, *whites[first + k + 1 :]]
         done += _parts(whites[first + k], marks, bed, others, memory)
+    done = _mended(done, marks, beds)
     out = [mark for mark in marks if mark.meaning == Meaning.COMES_OUT]
     for blocks in dict.fromkeys(mark.blocks for mark in out):
         shapes = geometry.joined(geometry.parts([mark.shape for mark in out if mark.blocks == blocks]))
@@ -196,6 +198,34 @@ def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White
         yield replace(
             white, shapes=growth.cuts, free=growth.free, to_decide=growth.to_decide, leaves=blocks,
         )  # fmt: skip
+
+
+def _mended(whites: Sequence[White], marks: Sequence[Mark], beds: Sequence[Bed]) -> list[White]:
+    """The same where marks that were done before others came to cut it still have to hold; what does stays as it is."""
+    done = list(whites)
+    for bed in beds:
+        for k, white in enumerate(done):
+            if bed.grew and white.name == bed.white:
+                done[k] = _refitted(white, marks, bed, [*done[:k], *done[k + 1 :]])
+    return done
+
+
+def _refitted(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White]) -> White:
+    """What marks have made of a motif on some of its blocks as it holds by the bed's limits."""
+    own = [mark for mark in marks if mark.is_for(motif=white.name) and any(mark.is_for(block=b) for b in white.leaves)]
+    zone = zone_of([mark for mark in own if bed.of(mark) is not bed], bed)
+    if shapely.is_empty(zone):
+        return white
+    near = shapely.intersects(white.shapes, zone)
+    beside = geometry.stack(other.shapes for other in others if other.leaves & white.leaves)
+    wide = shapely.buffer(zone, 3 * bed.limits.land_mm, quad_segs=4)
+    beside = np.concatenate([white.shapes[~near], beside])
+    out = shapely.union_all([mark.shape for mark in own if mark.meaning == Meaning.COMES_OUT])
+    shapes = refitted(
+        white.shapes[near], beside[shapely.intersects(beside, wide)], zone=zone, place=bed.place, limits=bed.limits,
+        white=out,
+    )  # fmt: skip
+    return replace(white, shapes=np.concatenate([white.shapes[~near], shapes]))
 
 
 def _by_blocks(leaves: Collection[str], marks: Sequence[Mark]) -> Iterator[tuple[frozenset[str], list[Mark]]]:

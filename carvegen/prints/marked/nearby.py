@@ -59,7 +59,7 @@ def marked_nearby(growth: Growth, marks: Sequence[Mark], bed: Bed, memory: Memor
     """What `carvegen.marking.applying.marked` makes, each mark on what lies about it alone."""
     for mark in in_order(marks):
         if not shapely.is_empty(mark.shape):
-            growth = _one(growth, mark, bed, memory)
+            growth = _one(growth, mark, bed.of(mark), memory)
     return growth
 
 
@@ -89,7 +89,7 @@ def _remembered(bed: Bed, memory: Memory) -> Grow | None:
         return None
 
     def growing(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        fingerprint = hashlib.blake2b(repr((bed.name, settings, rng.bit_generator.state)).encode(), digest_size=16)
+        fingerprint = hashlib.blake2b(repr((bed.name, bed.limits, settings, rng.bit_generator.state)).encode(), digest_size=16)
         fingerprint.update(shapely.to_wkb(place.area))
         fingerprint.update(b"" if place.frame is None else shapely.to_wkb(place.frame))
         growth = memory.get(fingerprint.digest())
@@ -111,7 +111,7 @@ def _split(shapes: PolygonArray, area: BaseGeometry) -> tuple[PolygonArray, Poly
 
 def _key(mark: Mark, bed: Bed, *arrays: PolygonArray) -> bytes:
     fingerprint = hashlib.blake2b(
-        repr((bed.name, mark.key, mark.meaning, mark.strength, mark.attempt)).encode(), digest_size=16
+        repr((bed.name, bed.limits, mark.key, mark.meaning, mark.strength, mark.attempt)).encode(), digest_size=16
     )
     fingerprint.update(shapely.to_wkb(mark.shape))
     for shapes in arrays:

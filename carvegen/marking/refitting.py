@@ -1,0 +1,189 @@
+"""What is locked, when others come to cut it: what holds stays point by point, the rest is mended where it lies."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.geometry.necks import necks
+from carvegen.marking.applying import reach_mm
+from carvegen.marking.near_land import weak_places
+from carvegen.motifs.shared.minimum_width import closed, opened
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.marking.applying import Bed
+    from carvegen.marking.marks import Mark
+    from carvegen.motifs.growth import Place
+
+__all__ = ["grew_in", "grew_text", "refitted", "zone_of"]
+
+_SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and coordinates lie on a grid
+_ROUNDS = 8  #: what is still too near after so many goes
+_LITTLE = 0.35  #: a shape of which less would be left goes; as where marks cut it back
+_SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
+_ARC = 8
+_HAIR_MM = 2 * geometry.GRID_MM
+
+
+def grew_text(key: str, attempt: int, limits: Limits) -> str:
+    """What a print file says of the limits that a mark was done by."""
+    by = (limits.land_along_mm, limits.land_across_mm, limits.cut_mm, limits.dot_mm, limits.grain_deg)
+    return f"{' '.join(map(repr, by))} {attempt} {key}"
+
+
+def grew_in(texts: Iterable[str]) -> Mapping[tuple[str, int], Limits]:
+    """The limits that marks were done by, as `grew_text` wrote them.
+
+    Raises
+    ------
+    InputError
+        If one is not so.
+    """
+    result = {}
+    for text in texts:
+        *by, attempt, key = [*text.split(" ", 6), *[""] * 7][:7]
+        try:
+            along, across, cut, dot, grain = map(float, by)
+            limits = Limits(land_along_mm=along, land_across_mm=across, cut_mm=cut, dot_mm=dot, grain_deg=grain)
+            result[key, int(attempt)] = limits
+        except ValueError:
+            raise InputError("must be five limits, a try and the key of a mark", value=text, field="marks_grew_by",
+                             hint="take this line out: the mark is done anew then") from None  # fmt: skip
+    return result
+
+
+def zone_of(marks: Iterable[Mark], bed: Bed) -> BaseGeometry:
+    """Where marks that were done by other limits may have changed anything of a motif."""
+    reach = reach_mm(bed.motif, bed.settings, bed.limits)
+    return shapely.union_all([shapely.buffer(mark.shape, reach, quad_segs=4) for mark in marks])
+
+
+def refitted(
+    cuts: PolygonArray, others: PolygonArray, *, zone: BaseGeometry, place: Place, limits: Limits,
+    white: BaseGeometry | None = None,
+) -> PolygonArray:  # fmt: skip
+    """The cuts as they hold by these limits; those that do already are the same objects, and nothing comes.
+
+    What is slimmer than the smallest cut is widened to it, or goes. Land that is too narrow between two is widened
+    at the cost of the smaller one, which is parted where it gets too slim; in a bay of one it is cut away.
+
+    Parameters
+    ----------
+    others
+        Other white, which stays.
+    zone
+        Nothing changes outside it.
+    white
+        What is marked to come out: it is never taken back.
+    """
+    white = shapely.Polygon() if white is None else white
+    shapely.prepare(zone)
+    was = cuts
+    wide = _wide(cuts, limits, zone, white)
+    first = [cut if fits else _wide_enough(cut, limits, zone, place) for cut, fits in zip(cuts, wide, strict=True)]
+    origin = np.arange(len(cuts))
+    cuts, origin = _pieces(first, origin)
+    for last in np.arange(_ROUNDS + 1) == _ROUNDS:
+        weak = weak_places(cuts, others, place, limits)
+        weak = weak[shapely.intersects(weak, zone)] if len(weak) else weak
+        if not len(weak):
+            break
+        done = _round(cuts, others, weak, zone, place, limits, white, last=bool(last))
+        cuts, origin = _pieces(done, origin)
+    left = np.bincount(origin, weights=shapely.area(cuts), minlength=len(was)) if len(cuts) else np.zeros(len(was))
+    little = (left < _LITTLE * shapely.area(was)) & ~shapely.intersects(was, white)
+    return cuts[~little[origin]] if len(cuts) else cuts
+
+
+def _pieces(shapes: Iterable[BaseGeometry], origin: Mask) -> tuple[PolygonArray, Mask]:
+    """The polygons that shapes fall into, and what each comes of."""
+    lots = [np.array([shape], dtype=object) if shape.geom_type == "Polygon" and not shape.is_empty
+            else geometry.parts(shape) for shape in shapes]  # fmt: skip
+    return geometry.stack(lots), np.repeat(origin, [len(lot) for lot in lots])
+
+
+def _wide(cuts: PolygonArray, limits: Limits, zone: BaseGeometry, white: BaseGeometry) -> Mask:
+    """Which cuts a cutter reaches, or are not asked about; (n,)."""
+    cut = limits.cut_mm - _HAIR_MM
+    narrow = shapely.is_empty(geometry.offset(cuts, -cut / 2 + geometry.GRID_MM))
+    places = necks(geometry.rings(cuts), cut)
+    if len(places):
+        lines = geometry.lines(places.start, places.end)
+        lines = lines[shapely.intersects(lines, zone)]
+        narrow[np.unique(shapely.STRtree(cuts).query(lines, predicate="dwithin", distance=_HAIR_MM)[1])] = True
+    return ~(narrow & shapely.intersects(cuts, zone)) | shapely.intersects(cuts, white)
+
+
+def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place: Place) -> BaseGeometry:
+    """A cut that is too slim somewhere, parted there; slim all over, it is widened, or nothing if it is far too slim."""
+    cut = limits.cut_mm + _SLACK_MM
+    core = shapely.intersection(opened(shape, cut), shape)
+    if shapely.area(core) >= _LITTLE * shapely.area(shape):
+        kept = shapely.union(core, shapely.difference(shape, zone))
+    else:
+        across = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_SLACK_MM / 4)))
+        slim = across < _SLIM * limits.cut_mm
+        wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
+        kept = shapely.Polygon() if slim else shapely.intersection(wider, shapely.union(place.area, shape))
+    return _on_grid(kept)
+
+
+def _round(
+    cuts: PolygonArray, others: PolygonArray, weak: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits,
+    white: BaseGeometry, *, last: bool,
+) -> list[BaseGeometry]:  # fmt: skip
+    """The cuts with land made wider at each weak place, or none of what is beside it where it is the last time."""
+    every = np.concatenate([cuts, others])
+    size = shapely.area(every)
+    stays = np.arange(len(every)) >= len(cuts)
+    stays[: len(cuts)] = shapely.intersects(cuts, white) | ~shapely.intersects(cuts, zone)
+    size[stays] = np.inf
+    line, shape = shapely.STRtree(every).query(weak, predicate="dwithin", distance=_HAIR_MM)
+    beside: dict[int, set[int]] = {}
+    bays: dict[int, list[int]] = {}
+    for k in range(len(weak)):
+        ends = sorted(shape[line == k].tolist(), key=lambda n: (size[n], n))
+        if len(ends) == 1 and ends[0] < len(cuts):
+            bays.setdefault(ends[0], []).append(k)
+        elif len(ends) > 1 and not stays[ends[0]]:
+            beside.setdefault(ends[0], set()).update(ends[1:])
+    need, result = limits.land_mm + _SLACK_MM, list(cuts)
+    for k, lines in bays.items():
+        result[k] = _without_bays(cuts[k], weak[lines], zone, place, need)
+    for k, those in beside.items():
+        around = shapely.union_all(shapely.buffer(every[sorted(those)], need, quad_segs=_ARC))
+        left = shapely.difference(result[k], shapely.intersection(around, zone))
+        inside = shapely.intersection(opened(left, limits.cut_mm + _SLACK_MM), left)
+        left = shapely.union(inside, shapely.difference(left, zone))
+        result[k] = shapely.Polygon() if last else _on_grid(left)
+    if last:
+        for k in bays:
+            if not stays[k]:
+                result[k] = shapely.Polygon()
+    return result
+
+
+def _without_bays(
+    shape: BaseGeometry, lines: PolygonArray, zone: BaseGeometry, place: Place, need: float
+) -> BaseGeometry:  # fmt: skip
+    """A cut with bays and holes in it filled where the land in them is too narrow."""
+    near = shapely.intersection(shapely.union_all(shapely.buffer(lines, need, quad_segs=2)), zone)
+    fill = shapely.difference(closed(shape, need, quad_segs=_ARC), shape)
+    fill = shapely.intersection(shapely.intersection(fill, near), place.area)
+    whole = shapely.union(shape, shapely.buffer(fill, geometry.GRID_MM, quad_segs=1))
+    return _on_grid(shapely.intersection(whole, shapely.union(place.area, shape)))
+
+
+def _on_grid(shape: BaseGeometry) -> BaseGeometry:
+    whole = shapely.set_precision(shapely.set_precision(shape, geometry.GRID_MM), 0, mode="pointwise")
+    return geometry.solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
