@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Mask, PolygonArray
+    from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.marking.applying import Bed
     from carvegen.marking.marks import Mark
     from carvegen.motifs.growth import Place
@@ -89,7 +89,8 @@ def refitted(
     white = shapely.Polygon() if white is None else white
     shapely.prepare(zone)
     was = cuts
-    wide = _wide(cuts, limits, zone, white)
+    beyond = shapely.dwithin(cuts, place.edge.exterior, _HAIR_MM)  # a cutter comes from over the edge
+    wide = beyond | _wide(cuts, limits, zone, white)
     first = [cut if fits else _wide_enough(cut, limits, zone, place) for cut, fits in zip(cuts, wide, strict=True)]
     origin = np.arange(len(cuts))
     cuts, origin = _pieces(first, origin)
@@ -98,14 +99,14 @@ def refitted(
         weak = weak[shapely.intersects(weak, zone)] if len(weak) else weak
         if not len(weak):
             break
-        done = _round(cuts, others, weak, zone, place, limits, white, last=bool(last))
+        done = _round(cuts, weak, others=others, zone=zone, place=place, limits=limits, white=white, last=bool(last))
         cuts, origin = _pieces(done, origin)
     left = np.bincount(origin, weights=shapely.area(cuts), minlength=len(was)) if len(cuts) else np.zeros(len(was))
     little = (left < _LITTLE * shapely.area(was)) & ~shapely.intersects(was, white)
     return cuts[~little[origin]] if len(cuts) else cuts
 
 
-def _pieces(shapes: Iterable[BaseGeometry], origin: Mask) -> tuple[PolygonArray, Mask]:
+def _pieces(shapes: Iterable[BaseGeometry], origin: Indices) -> tuple[PolygonArray, Indices]:
     """The polygons that shapes fall into, and what each comes of."""
     lots = [np.array([shape], dtype=object) if shape.geom_type == "Polygon" and not shape.is_empty
             else geometry.parts(shape) for shape in shapes]  # fmt: skip
@@ -125,13 +126,14 @@ def _wide(cuts: PolygonArray, limits: Limits, zone: BaseGeometry, white: BaseGeo
 
 
 def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place: Place) -> BaseGeometry:
-    """A cut that is too slim somewhere, parted there; slim all over, it is widened, or nothing if it is far too slim."""
+    """A cut that is too slim, parted at narrow places; slim all over, it is widened; nothing if it is far too slim."""
     cut = limits.cut_mm + _SLACK_MM
     core = shapely.intersection(opened(shape, cut), shape)
     if shapely.area(core) >= _LITTLE * shapely.area(shape):
         kept = shapely.union(core, shapely.difference(shape, zone))
     else:
-        across = 2 * float(shapely.length(shapely.maximum_inscribed_circle(shape, tolerance=_SLACK_MM / 4)))
+        disc: Any = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_SLACK_MM / 4)
+        across = 2 * float(shapely.length(disc)[0])
         slim = across < _SLIM * limits.cut_mm
         wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
         kept = shapely.Polygon() if slim else shapely.intersection(wider, shapely.union(place.area, shape))
@@ -139,8 +141,8 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
 
 
 def _round(
-    cuts: PolygonArray, others: PolygonArray, weak: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits,
-    white: BaseGeometry, *, last: bool,
+    cuts: PolygonArray, weak: PolygonArray, *, others: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits,
+    white: BaseGeometry, last: bool,
 ) -> list[BaseGeometry]:  # fmt: skip
     """The cuts with land made wider at each weak place, or none of what is beside it where it is the last time."""
     every = np.concatenate([cuts, others])
@@ -151,17 +153,24 @@ def _round(
     line, shape = shapely.STRtree(every).query(weak, predicate="dwithin", distance=_HAIR_MM)
     beside: dict[int, set[int]] = {}
     bays: dict[int, list[int]] = {}
+    at_edge = shapely.dwithin(weak, place.edge.exterior, _HAIR_MM)
+    edges: dict[int, list[int]] = {}
     for k in range(len(weak)):
         ends = sorted(shape[line == k].tolist(), key=lambda n: (size[n], n))
-        if len(ends) == 1 and ends[0] < len(cuts):
+        if len(ends) == 1 and at_edge[k] and not stays[ends[0]]:
+            edges.setdefault(ends[0], []).append(k)
+        elif len(ends) == 1 and ends[0] < len(cuts):
             bays.setdefault(ends[0], []).append(k)
         elif len(ends) > 1 and not stays[ends[0]]:
             beside.setdefault(ends[0], set()).update(ends[1:])
     need, result = limits.land_mm + _SLACK_MM, list(cuts)
     for k, lines in bays.items():
         result[k] = _without_bays(cuts[k], weak[lines], zone, place, need)
-    for k, those in beside.items():
-        around = shapely.union_all(shapely.buffer(every[sorted(those)], need, quad_segs=_ARC))
+    rim = shapely.buffer(place.edge.exterior, need, quad_segs=_ARC)
+    for k in sorted({*beside, *edges}):
+        around = shapely.union_all(shapely.buffer(every[sorted(beside.get(k, ()))], need, quad_segs=_ARC))
+        near = shapely.union_all(shapely.buffer(weak[edges.get(k, [])], 2 * need, quad_segs=2))
+        around = shapely.union(around, shapely.intersection(rim, near))
         left = shapely.difference(result[k], shapely.intersection(around, zone))
         inside = shapely.intersection(opened(left, limits.cut_mm + _SLACK_MM), left)
         left = shapely.union(inside, shapely.difference(left, zone))
@@ -178,7 +187,8 @@ def _without_bays(
 ) -> BaseGeometry:  # fmt: skip
     """A cut with bays and holes in it filled where the land in them is too narrow."""
     near = shapely.intersection(shapely.union_all(shapely.buffer(lines, need, quad_segs=2)), zone)
-    fill = shapely.difference(closed(shape, need, quad_segs=_ARC), shape)
+    barred = shapely.union(shape, shapely.union_all(shapely.buffer(lines, _SLACK_MM, quad_segs=1)))
+    fill = shapely.difference(closed(barred, need, quad_segs=_ARC), shape)
     fill = shapely.intersection(shapely.intersection(fill, near), place.area)
     whole = shapely.union(shape, shapely.buffer(fill, geometry.GRID_MM, quad_segs=1))
     return _on_grid(shapely.intersection(whole, shapely.union(place.area, shape)))

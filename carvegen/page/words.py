@@ -11,8 +11,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "so_far", "understood_lines",
-    "unsure_lines",
+    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "recut_words", "so_far",
+    "understood_lines", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.

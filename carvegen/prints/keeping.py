@@ -170,7 +170,8 @@ def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     wanted = {
         **before,
         "motifs": [
-            {name: value for name, value in motif.items() if name not in _OF_KEPT or value} for motif in before["motifs"]
+            {name: value for name, value in motif.items() if name not in _OF_KEPT or value}
+            for motif in before["motifs"]
         ],
     }
     if tomllib.loads(text) != wanted:

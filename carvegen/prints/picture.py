@@ -485,8 +485,8 @@ class _Grower:
         with _keys_of(self.print_, k):
             grew = grew_in(entry.marks_grew_by) if entry.kept else {}
         return Bed(
-            motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place, limits=limits,
-            seed=self.print_.seed, grow=grow, by=cache(partial(self.bed, k)), grew=grew,
+            motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place,
+            limits=limits, seed=self.print_.seed, grow=grow, by=cache(partial(self.bed, k)), grew=grew,
         )  # fmt: skip
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:

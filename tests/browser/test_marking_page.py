@@ -1018,7 +1018,8 @@ _DIFFER = """
 const done = arguments[0];
 import(new URL("cutting.js", document.baseURI)).then(async ({ CuttingSlip }) => {
   const sent = [], said = [], files = { made: 0, again: () => undefined };
-  const does = { say: (words) => said.push(words), send: async (gesture) => void sent.push(gesture) };
+  const does = { outline: () => undefined, say: (words) => said.push(words),
+    send: async (gesture) => void sent.push(gesture) };
   const wait = async (till) => { while (!till()) await new Promise((then) => setTimeout(then, 10)); };
   const slip = new CuttingSlip(does, files), open = () => document.querySelector("dialog form");
   const body = [...document.querySelectorAll("#slip-cutting")].at(-1);

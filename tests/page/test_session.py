@@ -19,16 +19,18 @@ from shapely import affinity
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
+from carvegen.marking.near_land import weak_places
 from carvegen.motifs import motif
 from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
+from carvegen.page.table.locked import locked_shapes
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture
 from tests.cases import SHELF, layer, small_print
 from tests.cli.running import run
-from tests.page.page import Hand, print_file, stroke, unpacked
+from tests.page.page import AFTER, Hand, print_file, stroke, unpacked
 
 ROUNDED_MM = 0.01  #: the page's coordinates
 
@@ -510,6 +512,49 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
     assert path.read_text(encoding="utf-8") == before
     assert sorted(shape.wkt for shape in hand.snow().values()) == grown
     hand.close()
+
+
+def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path) -> None:
+    """What holds is the same, byte for byte, in a place that grew again too; the page counts what happened."""
+    hand = Hand(print_file(tmp_path, after=AFTER.replace("snow = 0.05", "snow = 0.2")))
+    for name in ("snowload 1", "snowfall 1"):
+        hand.does("keep", motif=name)
+    hand.does("try", motif="snowfall 1", points=[[14, 4, 1], [36, 4, 1], [36, 26, 1], [14, 26, 1]])
+    was, file = locked_shapes(hand.session.desk), hand.path.parent / "kept" / "snowfall-1.svg"
+    before = hand.path.read_text(encoding="utf-8")
+    assert hand.does("cut by", **{"for": ["hand", "laser"]})["reload"]
+    now, told = locked_shapes(hand.session.desk), hand.session.state()["recut"]
+    desk = hand.session.desk
+    bed, lights = desk.ground.beds[-1], desk.ground.whites[0].shapes
+    (key,), heaps = [key for key in was if key[0] == "snowfall 1"], [key for key in was if key[0] == "snowload 1"]
+
+    def weak(locked):
+        beside = np.concatenate([lights, *(locked[heap] for heap in heaps)])
+        return weak_places(locked[key], beside, bed.place, bed.limits)
+
+    holds = was[key][[not shapely.dwithin(weak(was), shape, 0.01).any() for shape in was[key]]]
+    assert 0 < len(holds) < len(was[key]), "some hold and some don't, or this asks nothing"
+    assert set(shapely.to_wkb(holds)) <= set(shapely.to_wkb(now[key]))
+    assert len(weak(now)) == 0
+    lots = [how["how"] for how in told["shapes"]]
+    same = sum(len(set(shapely.to_wkb(was[k])) & set(shapely.to_wkb(now.get(k, was[k][:0])))) for k in was)
+    assert lots.count("new") == 0, "nothing grows anew in what is locked"
+    assert told["say"].startswith(f"Locked snow: {same} kept as they were, ")
+    assert sum(map(len, was.values())) == same + int(told["say"].split(", ")[1].split()[0]) + lots.count("gone")
+    hand.written()
+    lines = file.read_text(encoding="utf-8")
+    hand.close()
+    again = Hand(hand.path)  # the files say all of it
+    assert {k: shapely.to_wkb(v).tolist() for k, v in locked_shapes(again.session.desk).items()} == {
+        k: shapely.to_wkb(v).tolist() for k, v in now.items()
+    }
+    assert again.session.state()["recut"] is None
+    again.does("undo")
+    back = locked_shapes(again.session.desk)
+    assert {k: set(shapely.to_wkb(v)) for k, v in back.items()} == {k: set(shapely.to_wkb(v)) for k, v in was.items()}
+    assert again.path.read_text(encoding="utf-8") == before
+    again.close()
+    assert file.read_text(encoding="utf-8") != lines
 
 
 def blocks_cut_by(folder: Path, sky: str, key: str) -> Hand:

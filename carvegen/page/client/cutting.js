@@ -138,13 +138,15 @@ export class CuttingSlip {
   /** @type {Print | null} */
   #print = null;
 
-  /** @param {{say: (words: string, refused?: boolean) => void, send: (gesture: Gesture) => Promise<void>}} does `send` fails with a `Refusal` @param {import("./slips.js").FilesSlip} files */
+  /** @param {{say: (words: string, refused?: boolean) => void, send: (gesture: Gesture) => Promise<void>, outline: (shapes: import("./transport.js").Recut["shapes"]) => void}} does `send` fails with a `Refusal` @param {import("./slips.js").FilesSlip} files */
   constructor(does, files) {
     this.does = does;
     this.files = files;
     this.lines = h("ul", { class: "told" });
+    this.recut = h("div", { class: "told", id: "recut", hidden: true });
     slip("cutting", "Who cuts it").body.append(
       this.lines,
+      this.recut,
       button("Another machine, or one less", () => void tried(does, () => this.#dialog()), { id: "cut-by" }),
     );
   }
@@ -159,6 +161,21 @@ export class CuttingSlip {
       alike.set(how, [...(alike.get(how) ?? []), block.name]);
     }
     this.lines.replaceChildren(...[...alike].map(([how, names]) => h("li", {}, `${names.join(", ")}: ${how}`)));
+    this.#tellRecut(print.recut);
+  }
+
+  /** What became of locked snow when others came to cut it, and where. @param {import("./transport.js").Recut | null} recut */
+  #tellRecut(recut) {
+    this.recut.hidden = !recut;
+    this.does.outline(recut?.shapes ?? []);
+    if (!recut) return void this.recut.replaceChildren();
+    const box = h("input", { type: "checkbox", checked: true, onchange: () => this.does.outline(box.checked ? recut.shapes : []) });
+    this.recut.replaceChildren(
+      h("p", {}, recut.say),
+      ...(recut.shapes.length > 0
+        ? [h("label", {}, box, h("span", {}, " Show where: an outline is mended, a dashed one gone, a dotted one new."))]
+        : []),
+    );
   }
 
   async #dialog() {
@@ -183,7 +200,7 @@ export class CuttingSlip {
       h("h2", { id: "cutting-title" }, "Who cuts it"),
       h("p", { class: "faint" }, "What you change holds for all blocks, and is written into the print file. Take back brings the former back."),
       h("p", { class: "faint" }, "With another material, what the file says of the former one goes: composition, thickness, depth of cut, grain."),
-      h("p", { class: "faint" }, "Snow that is not locked grows anew, for each machine leaves other lands and cuts. So does what marks ask for. Locked snow is mended where it would break."),
+      h("p", { class: "faint" }, "Snow that is not locked grows anew. Locked snow, marks and all, stays; only what would break is mended where it lies, or goes."),
       h(
         "form",
         {

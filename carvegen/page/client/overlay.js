@@ -18,6 +18,7 @@ const LEANS = [
   [1, 2],
   [1, -2],
 ]; // of the hatching, so that no pencil is known by its colour alone
+const RECUT = /** @type {Record<string, [string, number[]]>} */ ({ mended: ["#8d5a00", []], gone: ["#a63d2d", [6, 4]], new: ["#2f5f9e", [1, 4]] });
 const RINGS = { breaks: "#b0563a", risk: "#8d5a00", advice: "#5d574a" };
 
 export class Overlay {
@@ -39,6 +40,8 @@ export class Overlay {
   findings = [];
   /** @type {string | null} */
   lookedAt = null;
+  /** @type {import("./transport.js").Recut["shapes"]} what became of locked snow, while it is shown */
+  recut = [];
   /** @type {[number, number] | null} */
   cross = null;
   /** @type {[number, number, number] | null} the pencil's tip: where, and how broad */
@@ -122,6 +125,7 @@ export class Overlay {
       !this.trails.size &&
       !this.chosen.size &&
       !(this.showRings && this.findings.length) &&
+      !this.recut.length &&
       !this.tip &&
       !this.cross
     );
@@ -142,6 +146,7 @@ export class Overlay {
     for (const trail of this.trails) this.#trail(trail);
     this.#choice();
     if (this.showRings) this.#rings();
+    for (const [how, [colour, dash]] of Object.entries(RECUT)) this.#recut(how, colour, dash);
     this.#hand();
   }
 
@@ -312,6 +317,23 @@ export class Overlay {
         pen.arc(finding.at[0], y, r, 0, 2 * Math.PI);
         pen.stroke();
       }
+    }
+    pen.setLineDash([]);
+  }
+
+  /** Outlines of locked snow that was mended, is gone, or is new. @param {string} how @param {string} colour @param {number[]} dash in pixels */
+  #recut(how, colour, dash) {
+    const { pen, view } = this,
+      path = new Path2D();
+    for (const shape of this.recut) if (shape.how === how) path.addPath(pathOf(shape.rings, view.size[1]));
+    for (const [line, width] of /** @type {[string, number][]} */ ([
+      ["#fffdf6", 5],
+      [colour, 2.4],
+    ])) {
+      pen.setLineDash(line === colour ? dash.map((px) => px / view.scale) : []);
+      pen.strokeStyle = line;
+      pen.lineWidth = width / view.scale;
+      pen.stroke(path);
     }
     pen.setLineDash([]);
   }

@@ -202,7 +202,7 @@ function answered(buffer, gesture) {
   if (gesture.copied) tools.choose(come.filter((shape) => shape.kind === "snow"));
   else if (lost)
     tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((shape) => shape.kind === "snow") : []);
-  if (told.reload) void load();
+  if (told.reload) void load().then(() => gesture.do === "cut by" && print.recut && say(`Done: ${told.message}. ${print.recut.say}`));
   else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
@@ -250,6 +250,12 @@ async function lookAgain() {
 /** @param {boolean} on */
 function ringRisks(on) {
   overlay.ringRisks = on;
+  changed();
+}
+
+/** @param {import("./transport.js").Recut["shapes"]} recut */
+function outline(recut) {
+  overlay.recut = recut;
   changed();
 }
 
@@ -504,7 +510,7 @@ async function start() {
   beside.weather = new WeatherSlip({ say, send });
   beside.weather.show(print);
   beside.files = new FilesSlip({ say, send });
-  beside.cutting = new CuttingSlip({ say, send: (gesture) => gestures.send(gesture) }, beside.files);
+  beside.cutting = new CuttingSlip({ say, send: (gesture) => gestures.send(gesture), outline }, beside.files);
   beside.cutting.show(print);
   afterSlip(print, { say, send });
   keysSlip();

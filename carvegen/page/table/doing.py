@@ -23,7 +23,14 @@ from carvegen.page import gestures
 from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
 from carvegen.page.table.locked import limits_of, mended_shapes, noted_marks
-from carvegen.prints.file.editing import OF_A_PIECE, with_cutting, with_grown_by, with_marks_file, with_mending, with_weather
+from carvegen.prints.file.editing import (
+    OF_A_PIECE,
+    with_cutting,
+    with_grown_by,
+    with_marks_file,
+    with_mending,
+    with_weather,
+)
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 

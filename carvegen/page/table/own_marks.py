@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of", "mark_entry", "mark_from",
-    "marks_after", "marks_named", "own_file", "redrawn", "rubbed", "shapes_after", "values",
+    "marks_after", "marks_named", "own_file", "redrawn", "rings_of", "rubbed", "shapes_after", "values",
 ]  # fmt: skip
 
 _SMOOTH_MM = 0.02  #: a line is simplified by no more

@@ -89,7 +89,9 @@ def _remembered(bed: Bed, memory: Memory) -> Grow | None:
         return None
 
     def growing(settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        fingerprint = hashlib.blake2b(repr((bed.name, bed.limits, settings, rng.bit_generator.state)).encode(), digest_size=16)
+        fingerprint = hashlib.blake2b(
+            repr((bed.name, bed.limits, settings, rng.bit_generator.state)).encode(), digest_size=16
+        )
         fingerprint.update(shapely.to_wkb(place.area))
         fingerprint.update(b"" if place.frame is None else shapely.to_wkb(place.frame))
         growth = memory.get(fingerprint.digest())

@@ -1,0 +1,84 @@
+"""Locked snow where others come to cut it: what holds stays the same object, what does not is mended or goes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.errors import InputError
+from carvegen.base.limits import Limits
+from carvegen.marking.near_land import weak_places
+from carvegen.marking.refitting import grew_in, grew_text, refitted
+from carvegen.motifs.growth import Place
+
+FACE = shapely.box(0, 0, 40, 30)
+PLACE = Place(area=FACE)
+NONE = geometry.empty()
+
+
+def limits(land: float, cut: float = 0.4) -> Limits:
+    return Limits(land_along_mm=land, land_across_mm=land, cut_mm=cut, dot_mm=1.0)
+
+
+def disc(x: float, y: float, r: float) -> shapely.Polygon:
+    return shapely.Point(x, y).buffer(r, quad_segs=16)
+
+
+def mended(*shapes: shapely.Polygon, land: float = 0.75, cut: float = 0.4) -> np.ndarray:
+    by = limits(land, cut)
+    done = refitted(geometry.polygon_array(shapes), NONE, zone=FACE, place=PLACE, limits=by)
+    assert len(weak_places(done, NONE, PLACE, by)) == 0
+    return done
+
+
+def test_what_holds_is_the_same_object_and_of_two_too_near_the_smaller_gives_the_land() -> None:
+    """Gap 0.5 between radii 3 and 2: the smaller loses 0.25 where they are nearest; a third far off stays itself."""
+    large, small, far = disc(10, 10, 3), disc(15.5, 10, 2), disc(30, 20, 2)
+    done = mended(large, small, far)
+    assert done[0] is large
+    assert done[2] is far
+    assert done[1].within(small.buffer(0.01))
+    assert large.distance(done[1]) == pytest.approx(0.77, abs=0.01)
+    assert done[1].area > 0.95 * small.area
+
+
+def test_what_would_be_little_goes_and_nothing_comes() -> None:
+    """A speck of radius 0.3, 0.2 beside a large one: 0.55 more land leaves less than a third of it."""
+    large, speck = disc(10, 10, 3), disc(13.5, 10, 0.3)
+    assert [shape is large for shape in mended(large, speck)] == [True]
+
+
+def test_a_bay_that_is_too_narrow_is_filled() -> None:
+    """Two arms 0.6 apart, of one shape: by a land of 0.75 no land stands between them."""
+    arms = shapely.union_all([shapely.box(5, 5, 7, 15), shapely.box(7.6, 5, 9.6, 15), shapely.box(5, 5, 9.6, 7)])
+    (one,) = mended(arms)
+    assert one.contains(shapely.box(7.1, 8, 7.5, 13))
+    assert one.area < shapely.box(5, 5, 9.6, 15).area + 0.03
+
+
+def test_what_is_slim_is_widened_to_a_larger_cutter_or_goes() -> None:
+    """Radius 0.8 to a cut of 2: widened; 0.4, less than half of it: gone; radius 3 stays itself."""
+    slim, speck, large = disc(10, 10, 0.8), disc(20, 10, 0.4), disc(30, 20, 3)
+    done = mended(slim, speck, large, cut=2.0)
+    assert len(done) == 2
+    assert done[1] is large
+    assert done[0].contains(slim)
+    assert not done[0].buffer(-0.995).is_empty
+
+
+def test_nothing_changes_outside_the_zone_nor_of_what_comes_out() -> None:
+    large, small = disc(10, 10, 3), disc(15.5, 10, 2)
+    both = geometry.polygon_array([large, small])
+    for more in ({"zone": shapely.box(20, 0, 40, 30)}, {"zone": FACE, "white": shapely.union(large, small)}):
+        done = refitted(both, NONE, place=PLACE, limits=limits(0.75), **more)
+        assert [a is b for a, b in zip(done, both, strict=True)] == [True, True]
+
+
+def test_limits_that_marks_were_done_by_come_back_as_written() -> None:
+    by = limits(0.7265625)
+    key = "at 12.5 4.0 mm, 3fa2c1"
+    assert grew_in([grew_text(key, 3, by)]) == {(key, 3): by}
+    with pytest.raises(InputError, match="five limits"):
+        grew_in(["0.5 0.5 mark-0001"])
