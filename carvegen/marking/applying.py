@@ -49,6 +49,8 @@ _CALM = 1.5  #: so much more falls where the level is known: the mark may lie in
 _RISES = 0.8  #: white rises with the level of snow nearly as 1 - exp(-a level^b): b
 _MOST_OF_IT = 0.5  #: of a flake with so much in a mark that comes out nothing is left beside it
 _WART = 0.25  #: of a mark that comes out: no flake is so small that is left on its rim
+_FADES, _RIM = 1.5, 0.6  #: snow that grows again fades over so many flakes, at most over this share of a mark's depth
+_ROUGHLY_MM = 0.1
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -242,10 +244,9 @@ class _Hand:
             old = self._each(cuts, inner)
             return self._with(self._merged(old, self._anew(self.bed.settings, outer, rng)))
         if self.habit.whole:
-            left, _ = self._without(
-                shape, self._inside(cuts) | (self._touched(shape) & ~shapely.within(cuts, self.zone))
-            )
-            return self._with(self._fallen(left, before or self._usual, rng))
+            left, _ = self._without(shape, self._inside(cuts) & self._faded(cuts))
+            wanted = max(before - self._white_in(left), 0.0) if before else self._usual
+            return self._with(self._fallen(left, wanted, rng, fades=True))
         if self.habit.springs:
             return self._with(self._grown_on(rng))
         left, _ = self._without(shape, self._touched(shape))
@@ -283,7 +284,20 @@ class _Hand:
         inside = shapely.intersection(geometry.polygon_array(high), self.bed.place.area)
         return np.concatenate([geometry.parts(inside), new])
 
-    def _fallen(self, cuts: PolygonArray, wanted_mm2: float, rng: Generator, *, share: float = 1.0) -> PolygonArray:
+    def _faded(self, shapes: PolygonArray) -> Mask:
+        """Which whole ones are of what grows anew: all deep in the mark, fewer and fewer towards its rim; (n,)."""
+        if len(shapes) == 0:
+            return np.zeros(0, dtype=bool)
+        middles = shapely.centroid(shapes)
+        disc = shapely.maximum_inscribed_circle(np.array([self.mark.shape], dtype=object), tolerance=_ROUGHLY_MM)
+        band = min(_FADES * self.habit.flake_mm, _RIM * float(shapely.length(disc)[0]))
+        away = self.bed.stream(self.mark, "fade", str(self.mark.attempt)).uniform(0, 1000, 2)
+        chance = chance_at(shapely.get_coordinates(middles) + away)
+        return np.asarray(chance < shapely.distance(shapely.boundary(self.mark.shape), middles) / band)
+
+    def _fallen(
+        self, cuts: PolygonArray, wanted_mm2: float, rng: Generator, *, share: float = 1.0, fades: bool = False
+    ) -> PolygonArray:
         """The cuts and whole shapes that fall into the mark, clear of all others, until there is enough.
 
         Parameters
@@ -292,6 +306,8 @@ class _Hand:
             Until there is so much, they fall again, each time between all that has fallen.
         share
             So much of that is taken: of what falls with all the strength, the part that comes first by chance.
+        fades
+            Less and less falls towards the mark's rim.
         """
         settings = self.bed.settings
         if hasattr(settings, "cut_at_edge") and shapely.contains_properly(self.bed.place.edge, self.zone):
@@ -306,7 +322,7 @@ class _Hand:
             if hasattr(settings, "snow"):
                 falls = _falling(settings, float(np.clip(_SUPPLY * left / area, *_SNOW)))
             new = self.bed.grown(falls, self._window(settings), chance)
-            new = new[self._inside(new) & shapely.within(new, self.zone)]
+            new = new[self._inside(new) & shapely.within(new, self.zone) & (self._faded(new) if fades else True)]
             new = new[shapely.area(new) <= _LARGE * wanted_mm2]
             beside = np.concatenate([cuts, fallen, self.bed.others])
             new = self._first(firm(clear_of(new, beside, self.limits), beside, self.bed.place, self.limits), left)
@@ -426,7 +442,7 @@ class _Hand:
         return np.asarray(shapely.intersects(self.mark.shape, shapely.centroid(shapes)))
 
     def _white_in(self, cuts: PolygonArray) -> float:
-        met = cuts[self._touched(self.mark.shape)]
+        met = cuts[np.asarray(shapely.intersects(cuts, self.mark.shape))]
         return float(shapely.area(shapely.intersection(met, self.mark.shape)).sum())
 
     @property

@@ -17,6 +17,7 @@ from carvegen.artwork.kinds import PICTURE, kind_of
 from carvegen.base.colour import alike, hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
+from carvegen.blocks.job import USUAL_MACHINES
 from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.motifs import motif, summaries
 from carvegen.page.packed import Group, packed, step_for
@@ -80,6 +81,9 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
             for cutter in cutters
         ],
         "machines": list(KINDS),
+        "usual_cutters": {
+            kind: shelf.cutter(shelf.machine(key).usual_cutter).name for kind, key in USUAL_MACHINES.items()
+        },
         "motifs": [
             {"key": name, "words": about, "presets": list(motif(name).PRESETS)} for name, about in summaries().items()
         ],

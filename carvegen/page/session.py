@@ -437,8 +437,9 @@ class Session:
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
-            near = not self._latest.is_whole(self._version)
-            return {"version": self._latest.version, "near": near, "list": self._latest.entries(left, blocks)}
+            version = self._latest.version
+            state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
+            return {"version": version, "looked_at": state, "list": self._latest.entries(left, blocks)}
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -454,7 +455,6 @@ class Session:
             with self._lock:
                 if self._version == version:
                     self._latest.whole(_findings(message["found"]), version)
-            self._looked(version)
             return {"kind": "built", "breaks": message["breaks"], "notes": message["notes"]}
 
         self._make("building", built, event)
@@ -493,6 +493,7 @@ class Session:
             pace.done()
             self._say_work("")
             self._tell({**event(message), "version": version})
+            self._looked(version)  # counted once the build is over, and said so
             self._look_on()
 
         def failed(error: CarvegenError | None) -> None:

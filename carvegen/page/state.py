@@ -58,6 +58,7 @@ def _block(desk: Desk, block: PrintBlock) -> dict[str, Any]:
         "opacity": block.ink.opacity if block.ink else None, "ink_name": block.name, "role": block.role,
         "prints": block.inked, "turned": block.role != "stencil", "state": block.state,
         "material": desk.shelf.material(block.material).name, "machines": [str(setup.machine.name) for setup in setups],
+        "cut_with": [f"{setup.machine.name}: {setup.cutter.name}" for setup in setups],
         "cut_by": {"material": block.material, "cutter": block.cutter, "for": [setup.machine.kind for setup in setups]},
     }  # fmt: skip
 

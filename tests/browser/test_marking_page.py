@@ -943,13 +943,13 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   const usual = { severity: "breaks", block: "key", sentence: "", remedy: "", measured: null, limit: null };
   const lot = (title, many) => Array.from({ length: many }, (_, k) => ({ ...usual, id: title + k, title }));
   const all = [...lot("Thin land", 5), ...lot("Thin cut", 4)];
-  slip.show(all, false);
+  slip.show(all, "whole");
   const folded = [slip.list.querySelector("summary").textContent, count()];
   slip.list.querySelector("details").open = true;
   await new Promise((then) => setTimeout(then, 50));
-  slip.show(all, false);
+  slip.show(all, "whole");
   const again = count();
-  slip.show(all, true);
+  slip.show(all, "near");
   slip.body.closest("details").remove();
   done([...folded, again, slip.note.textContent]);
 }).catch((error) => done(String(error)));

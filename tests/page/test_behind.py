@@ -91,7 +91,7 @@ def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
     build_print(given, tmp_path / BUILT, SHELF, say=lambda _: None)
     assert broken(built_findings(given, tmp_path / BUILT)) == whole
     hand = Hand(path)
-    until(lambda: not hand.session.findings()["near"])
+    until(lambda: hand.session.findings()["looked_at"] == "whole")
     told = [its for its in hand.session.findings()["list"] if its["severity"] == "breaks"]
     assert len(told) == len(whole) > 0, "a print that is built opens with what its build has found"
     near = set[tuple[str, str, str, tuple[float, float] | None]]()
@@ -144,7 +144,7 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
         found = hand.session.findings()["list"]
         return [its for its in found if its["severity"] == "breaks" and its["at"] and abs(its["at"][0] - 24) < 1]
 
-    until(lambda: not hand.session.findings()["near"] and bool(thin()))
+    until(lambda: hand.session.findings()["looked_at"] == "whole" and bool(thin()))
     assert all(its["can_mend"] for its in thin() if its["block"] == "key")
     mend = thin()[0]["id"]
     before = bare.read_bytes()
@@ -214,7 +214,7 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     page.session.rest_s = 0.3
     page.session.build()  # breaks the check off, which is begun anew afterwards
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
-    until(lambda: not page.session.findings()["near"], 120)
+    until(lambda: page.session.findings()["looked_at"] == "whole", 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
     found = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
     assert len(page.session.findings()["list"]) == sum(map(len, found.values())), "what the build has found"

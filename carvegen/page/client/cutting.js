@@ -5,7 +5,7 @@ import { ask } from "./transport.js";
 
 /** @typedef {{key: string, name: string, words: string, machines: string[], never?: Record<string, string>}} Thing `never`: why not, by machine */
 /** @typedef {Thing & {each?: Thing[]}} Offer `each`: those of the blocks, which stay as they are */
-/** @typedef {{materials: Offer[], cutters: Offer[], machines: string[]}} Shelf */
+/** @typedef {{materials: Offer[], cutters: Offer[], machines: string[], usual_cutters?: Record<string, string>}} Shelf `usual_cutters`: by machine, what cuts there if the tool does not go into it */
 /** @typedef {{material: string, cutter: string, for: string[]}} CutBy "", or no kind: as each block has it */
 /** @typedef {import("./transport.js").Print} Print */
 /** @typedef {import("./transport.js").Gesture} Gesture */
@@ -19,8 +19,10 @@ const WHO = /** @type {Record<string, [string, string]>} */ ({
 
 /** The questions; `read` tells what is chosen. @param {Shelf} shelf @param {CutBy} usual @param {(CutBy & {name: string})[]} [blocks] that there are */
 export function cuttingParts(shelf, usual, blocks = []) {
-  const cutter = cards("Tool", shelf.cutters, usual.cutter),
+  const each = h("p", { class: "faint", id: "with-what", role: "status" });
+  const cutter = cards("Tool", shelf.cutters, usual.cutter, false, () => withWhat()),
     material = cards("Material", shelf.materials, usual.material, true);
+  let kinds_now = /** @type {string[]} */ ([]);
   const boxes = () => /** @type {HTMLInputElement[]} */ ([...who.querySelectorAll("input")]),
     ticked = () => boxes().filter((box) => box.checked),
     chosen = () => ticked().flatMap((box) => box.value || []);
@@ -31,8 +33,17 @@ export function cuttingParts(shelf, usual, blocks = []) {
     const suits = (fits) => (offer) =>
       (offer.each && kinds.length === 0) || lots.every((lot) => (offer.each ?? [offer]).every((one) => fits(one, lot)));
     const all = [...new Set(lots.flat())];
+    kinds_now = all;
     material.only(suits((one, lot) => lot.every((kind) => one.machines.includes(kind))), all);
     cutter.only(suits((one, lot) => lot.some((kind) => one.machines.includes(kind))), all);
+    withWhat();
+  };
+  /** Who cuts with what: one tool is chosen, every other machine cuts with its usual one. */
+  const withWhat = () => {
+    const tool = shelf.cutters.find((one) => one.key === cutter.value()),
+      own = (/** @type {string} */ kind) => (tool?.machines.includes(kind) ? tool.name : shelf.usual_cutters?.[kind] && `${shelf.usual_cutters[kind]}, as usual`);
+    const lines = kinds_now.filter(own).map((kind) => `${WHO[kind]?.[0] ?? kind}: ${own(kind)}.`);
+    each.textContent = tool?.key ? lines.join(" ") : "";
   };
   /** One is ticked at least; "as each block has it" alone. @param {HTMLInputElement} box */
   const tick = (box) => {
@@ -51,7 +62,7 @@ export function cuttingParts(shelf, usual, blocks = []) {
   );
   suited();
   return {
-    parts: [who, cutter.set, material.set],
+    parts: [who, cutter.set, each, material.set],
     /** @returns {CutBy} */
     read: () => ({ material: material.value(), cutter: cutter.value(), for: chosen() }),
   };
@@ -73,9 +84,9 @@ function machine(key, words, path, on, act) {
 /**
  * Things to choose from, in words: only those that suit, the chosen one first. Where it suits no more it is the first
  * that does; of a material, which is what it is, none, and it is said why.
- * @param {string} title @param {Offer[]} things @param {string} usual @param {boolean} [real]
+ * @param {string} title @param {Offer[]} things @param {string} usual @param {boolean} [real] @param {() => void} [then] another is chosen
  */
-function cards(title, things, usual, real = false) {
+function cards(title, things, usual, real = false, then = () => undefined) {
   const set = h("fieldset", { class: "things" });
   let wanted = usual,
     chosen = /** @type {string | undefined} */ (usual);
@@ -109,6 +120,7 @@ function cards(title, things, usual, real = false) {
         checked: thing.key === chosen,
         onchange: () => {
           wanted = chosen = thing.key;
+          then();
         },
       }),
       h("span", {}, h("strong", {}, thing.name), h("span", { class: "faint" }, ` ${thing.words}`)),
@@ -157,10 +169,10 @@ export class CuttingSlip {
     /** @type {Map<string, string[]>} */
     const alike = new Map();
     for (const block of print.blocks) {
-      const how = `${block.machines.join(", ")}; in ${block.material}`;
+      const how = `in ${block.material}, ${(block.cut_with ?? block.machines).join("; ")}`;
       alike.set(how, [...(alike.get(how) ?? []), block.name]);
     }
-    this.lines.replaceChildren(...[...alike].map(([how, names]) => h("li", {}, `${names.join(", ")}: ${how}`)));
+    this.lines.replaceChildren(...[...alike].map(([how, names]) => h("li", {}, `${names.join(", ")} ${how}`)));
     this.#tellRecut(print.recut);
   }
 

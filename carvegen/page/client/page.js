@@ -38,6 +38,7 @@ const gestures = new Gestures(answered, silent);
 /** @type {Print} */
 let print;
 let wanted = false,
+  onceSeen = /** @type {(() => void) | null} */ (null),
   lastTry = /** @type {Gesture | null} */ (null);
 let seen = /** @type {import("./slips.js").Seen | null} */ (null),
   shifting = /** @type {number | null} */ (null);
@@ -80,6 +81,10 @@ function frame() {
   if (overlay.frame()) again();
   byId("scale").textContent = `${Math.round((100 * view.scale) / view.true_)} %`;
   besideHeld();
+  if (picture.sharp && onceSeen) {
+    onceSeen();
+    onceSeen = null;
+  }
   if (picture.sharp && document.body.dataset.ready !== "yes") {
     document.body.dataset.ready = "yes";
     byId("waiting").hidden = true;
@@ -202,22 +207,34 @@ function answered(buffer, gesture) {
   if (gesture.copied) tools.choose(come.filter((shape) => shape.kind === "snow"));
   else if (lost)
     tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((shape) => shape.kind === "snow") : []);
-  if (told.reload) void load().then(() => gesture.do === "cut by" && print.recut && say(`Done: ${told.message}. ${print.recut.say}`));
+  if (told.reload) void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
   else if (told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
   beside.files?.aged();
-  const done = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
-  say(
-    [
-      told.message ? `${done}: ${told.message}.` : `${done}.`,
-      ...(told.said ?? []).map((note) => `${note.charAt(0).toUpperCase()}${note.slice(1)}.`),
-    ].join(" "),
-  );
+  say(told.reload ? `Written: ${told.message}. The print is being laid out anew…` : done(gesture, told));
   if (gesture.do === "try" || gesture.do === "choose try")
     void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
+}
+
+/** What is said of a gesture that is done, once it is seen. @param {Gesture} gesture @param {import("./transport.js").Told} told @param {string} [more] */
+function done(gesture, told, more) {
+  const word = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
+  return [
+    told.message ? `${word}: ${told.message}.` : `${word}.`,
+    ...(told.said ?? []).map((note) => `${note.charAt(0).toUpperCase()}${note.slice(1)}.`),
+    more,
+  ]
+    .filter(Boolean)
+    .join(" ");
+}
+
+/** Says something once the picture shows what is said. @param {() => void} act */
+function seenThen(act) {
+  onceSeen = act;
+  again();
 }
 
 /** Lays the last tries of a mark side by side. @param {string | undefined} mark @param {Gesture} gesture */
@@ -241,9 +258,9 @@ function counts() {
 }
 
 async function lookAgain() {
-  const { list, near } = await ask("findings");
+  const { list, looked_at } = await ask("findings");
   overlay.findings = list;
-  beside.findings?.show(list, near);
+  beside.findings?.show(list, looked_at);
   changed();
 }
 

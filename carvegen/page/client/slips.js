@@ -169,6 +169,11 @@ const FEW = 4; // of a kind that breaks lie open; more are folded together
 const MOST_NAMED = 3; // kinds of what is no break are named before they are unfolded
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
+const UNCOUNTED = {
+  nothing: "Not looked at yet: the whole print is looked at once it rests.",
+  near: "So far looked at only near what you changed.",
+};
+
 export class FindingsSlip {
   /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, ring: (risks: boolean) => void}} does */
   constructor(does) {
@@ -186,17 +191,16 @@ export class FindingsSlip {
     this.body.append(this.note, this.list, this.lesser);
   }
 
-  /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {boolean} near */
-  show(all, near) {
+  /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {"nothing" | "near" | "whole"} looked_at of the print as it is now */
+  show(all, looked_at) {
     const open = all.filter((finding) => !finding.left),
       broken = open.filter((finding) => finding.severity === "breaks"),
       left = all.filter((finding) => finding.left);
+    const whole = looked_at === "whole";
     this.count.hidden = broken.length === 0;
-    this.count.textContent = String(broken.length);
-    this.count.setAttribute("aria-label", `${broken.length} would break`);
-    this.note.textContent = near
-      ? "So far looked at only near what you changed."
-      : `${broken.length || "Nothing"} would break.`;
+    this.count.textContent = `${broken.length}${whole ? "" : "…"}`;
+    this.count.setAttribute("aria-label", `${broken.length} would break${whole ? "" : ", so far"}`);
+    this.note.textContent = whole ? `${broken.length || "Nothing"} would break.` : UNCOUNTED[looked_at];
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
     const folds = [...this.body.querySelectorAll("details[data-kind][open]")],

@@ -18,7 +18,7 @@ export const OTHERS = [
   },
   { key: "flakes off", label: "flakes off", help: "Rub over flakes: they go, and the block prints there again." },
   { key: "rubber", label: "rubber", help: "Rubs out pencil marks." },
-  { key: "own snow", label: "own snow", help: "Draw an outline: what is in it becomes snow." },
+  { key: "own snow", label: "own snow", help: "Draw an outline: what is in it becomes snow. Meant for all snow, it joins the kind that most lies about it." },
   {
     key: "shake",
     label: "shake",

@@ -2,7 +2,7 @@
 // that got no answer is sent again until there is one, and the program does the same id only once.
 
 /** @typedef {[number, number]} Point */
-/** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[], cut_by: import("./cutting.js").CutBy}} Block */
+/** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[], cut_with: string[], cut_by: import("./cutting.js").CutBy}} Block */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, kind: string}} Setting */
 /** @typedef {{name: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
