@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "levels_of"]
+__all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "kept_of", "levels_of"]
 
 _NEARER = 0.9  #: of the land: more than the grid may take of it
 _GROW_AGAIN = ("snowfall", "snowload")  #: where the drawing has changed; shapes of other motifs only go
@@ -77,6 +77,14 @@ def _levels(kept: Kept, motif: PrintMotif, print_: Print) -> Mapping[str, float]
     return kept.growth.kept if same else {}
 
 
+def kept_of(print_: Print, motif: PrintMotif, key: str, read: Read = read_kept) -> Kept:
+    """What the file holds in which a motif is kept; `InputError` with its key if it can't be used."""
+    try:
+        return read(print_.path.parent / motif.kept, motif=motif.motif, size=(print_.width_mm, print_.height_mm))
+    except InputError as error:
+        raise error.within(print_.place(f"{key}.kept")) from None
+
+
 def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
@@ -105,10 +113,7 @@ def from_file(
     InputError
         If the kept file can't be used, with the key that names it.
     """
-    try:
-        kept = read(print_.path.parent / motif.kept, motif=motif.motif, size=(print_.width_mm, print_.height_mm))
-    except InputError as error:
-        raise error.within(print_.place(f"{key}.kept")) from None
+    kept = kept_of(print_, motif, key, read)
     around = surroundings()
     again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
     falls = motif.motif == "snowfall"

@@ -28,12 +28,14 @@ from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.motifs.snowfall.readable import mass_mm2, uncut
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.kept_motifs import Grown, Read, from_file, levels_of
+from carvegen.prints.kept_motifs import Grown, Read, from_file, kept_of, levels_of
 from carvegen.prints.layers import Drawing, drawing_of, runs_across
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
 from carvegen.prints.separation import Run, Say, in_turn, painted
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.random import Generator
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Finding
     from carvegen.base.limits import Limits
     from carvegen.geometry import Indices, PolygonArray
+    from carvegen.marking.kept_file import Kept
     from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.separation import Layer, Plate
@@ -217,6 +220,7 @@ def _unmarked(
     lights = geometry.snapped(geometry.joined(lights))
     whites = [White(name="paper", shapes=lights, leaves=inked)] if len(lights) else []
     grower = _Grower(drawing, plates, limits, openings, read=read, growths=growths, say=say)
+    grower.check()
     if run is not None:
         grower.begin(run)
     for k, entry in enumerate(print_.motifs):
@@ -300,24 +304,47 @@ class _Grower:
         self.motifs: list[tuple[frozenset[str], Grown]] = []  #: with the blocks that print ink and that it leaves
         self.begun: dict[str, _Begun] = {}  #: by the key of each motif that was begun
 
-    def begin(self, run: Run) -> None:
-        """Grow what of new snow does not depend on what is white before it, motif beside motif.
+    def check(self) -> None:
+        """Read kept files and look for room, before anything grows; all that is at fault is told, with its keys.
 
-        Before any grows, what leaves a motif no room is told, with its key.
+        Raises
+        ------
+        InputError
+            If a kept file can't be used, or a motif finds no room.
         """
-        new = {k: entry for k, entry in enumerate(self.print_.motifs) if not entry.kept}
-        areas: dict[int, BaseGeometry] = {}
-        for k, entry in new.items():
-            with _keys_of(self.print_, k):
-                areas[k] = self._some_area(entry, self._strictest(self._left_by(entry)), f"motifs[{k}]")
-        snow = {k: entry for k, entry in new.items() if entry.motif in _SNOW}
+        faults: list[InputError] = []
+        for k, entry in enumerate(self.print_.motifs):
+            try:
+                with _keys_of(self.print_, k):
+                    self._check(entry, f"motifs[{k}]")
+            except InputError as error:
+                faults.append(error)
+        if len(faults) == 1:
+            raise faults[0]
+        if faults:
+            hints = dict.fromkeys(fault.hint for fault in faults if fault.hint)
+            raise InputError("; ".join(map(str, faults)), hint="; ".join(hints))
+
+    def _check(self, entry: PrintMotif, key: str) -> None:
+        if entry.kept:
+            self.read = _once_read(self.read, self.print_, entry, key)
+            return
+        limits = self._strictest(self._left_by(entry))
+        area = self._some_area(entry, limits, key)
+        if entry.motif == "snowfall":
+            self._open_sky(entry, area, limits)
+
+    def begin(self, run: Run) -> None:
+        """Grow what of new snow does not depend on what is white before it, motif beside motif."""
+        snow = {k: entry for k, entry in enumerate(self.print_.motifs) if not entry.kept and entry.motif in _SNOW}
         if len(snow) < 2:
             return
         rooms: dict[int, _Room] = {}
         for k, entry in snow.items():
             leaves = self._left_by(entry)
             with _keys_of(self.print_, k):
-                rooms[k] = self._room(entry, areas[k], self._strictest(leaves), leaves)
+                area = self._some_area(entry, self._strictest(leaves), f"motifs[{k}]")
+                rooms[k] = self._room(entry, area, self._strictest(leaves), leaves)
         growths = run({f"motifs[{k}]": self._task(k, room) for k, room in rooms.items()}, self.say)
         for (k, room), growth in zip(rooms.items(), growths.values(), strict=True):
             with _keys_of(self.print_, k):
@@ -592,17 +619,24 @@ class _Grower:
 
     def _sky(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str]) -> _Room:
         """Where flakes fall: wherever nothing that is drawn hides them."""
-        hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
-        if not motif.settings.cut_at_edge:
-            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
+        open_, by_depth = self._open_sky(motif, area, limits)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
-        open_ = shapely.difference(area, hidden)
-        if shapely.area(open_) <= 0:
-            raise no_room("snow")
         bars, figures = self._readable(motif, leaves)
         edge = shapely.box(*shapely.bounds(area)) if frame is None else frame
         return _Room(area=open_, frame=frame, edge=edge, hides=hides, bars=bars, figures=figures)
+
+    def _open_sky(
+        self, motif: PrintMotif, area: BaseGeometry, limits: Limits
+    ) -> tuple[BaseGeometry, list[BaseGeometry]]:
+        """Where nothing hides flakes, which must be somewhere, and what hides the far ones and those in the middle."""
+        hidden, *by_depth = [self._hidden_by(motif), *self._deeper(motif)]
+        if not motif.settings.cut_at_edge:
+            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
+        open_ = shapely.difference(area, hidden)
+        if shapely.area(open_) <= 0:
+            raise no_room("snow")
+        return open_, by_depth
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
         """What far flakes fall behind, and what those in the middle do."""
@@ -737,6 +771,17 @@ class _Grower:
         front = [layer.shape for layer in self.drawing.in_front_of(motif.on)]
         hidden = shapely.union_all(geometry.polygon_array([self._hidden_by(motif), *front]))
         return grow(motif, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
+
+
+def _once_read(read: Read, print_: Print, entry: PrintMotif, key: str) -> Read:
+    """The same, which has read the kept file of a motif already."""
+    own = print_.path.parent / entry.kept
+    kept = kept_of(print_, entry, key, read)
+
+    def known(path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
+        return kept if path == own and motif == entry.motif else read(path, motif=motif, size=size)
+
+    return known
 
 
 def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:

@@ -346,3 +346,25 @@ def test_marks_beside_the_face_are_told() -> None:
         '16.0 mm² of the mark "stays" (a) lie outside the face and do nothing',
         'the mark "stays" (b) lies outside the face and does nothing',
     )
+
+
+def test_snow_that_grows_again_fades_into_what_lies_about_it() -> None:
+    """Over 12 tries: deep in the place all of the old goes, near its rim much stays; none that crosses is cut."""
+    growth, bed = grown("snowfall")
+    place = shapely.box(6, 4, 30, 22)
+    middles = shapely.centroid(growth.cuts)
+    depth = np.where(shapely.intersects(place, middles), shapely.distance(place.boundary, middles), -1.0)
+    stays = []
+    for attempt in range(1, 13):
+        after = marked(growth, [mark(Meaning.GROW_AGAIN, place, attempt=attempt)], bed)
+        same = {its.wkb for its in after.cuts}
+        stays.append([its.wkb in same for its in growth.cuts])
+        crossing = growth.cuts[shapely.crosses(growth.cuts, place.boundary) & (depth < 0)]
+        assert {its.wkb for its in crossing} <= same, "it stays or goes whole"
+        assert white(after, place) > 0.5 * white(growth, place)
+    share = np.mean(stays, axis=0)
+    rim, deep = (depth > 0) & (depth < 1.5), depth > 5
+    assert rim.sum() > 3
+    assert deep.sum() > 3
+    assert 0.4 < share[rim].mean() < 0.95
+    assert share[deep].mean() == 0

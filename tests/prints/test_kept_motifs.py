@@ -10,8 +10,9 @@ import shapely
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.base.errors import InputError
 from carvegen.marking.kept_file import marks_of
-from carvegen.prints.cut_blocks import picture_of, setups_of
+from carvegen.prints.cut_blocks import picture_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import keep
 from tests.cases import SHELF
@@ -168,3 +169,20 @@ def test_it_grows_again_by_what_it_grew_by_and_that_is_remembered(tmp_path):
         assert share(picture.whites[0].shapes, HERE) < 0.3
         keep(print_, picture.motifs, [])
     assert share(flakes(path), THERE) == pytest.approx(share(old, THERE), abs=0.02)
+
+
+def test_unreadable_files_and_missing_room_are_all_told_before_anything_grows(tmp_path) -> None:
+    """The first motif grows well; the second's file is torn, the third is hidden everywhere."""
+    torn = '[[motifs]]\nmotif = "snowfall"\nkept = "torn.svg"\n'
+    hidden = '[[motifs]]\nmotif = "snowfall"\nbehind = ["SKY"]\n'
+    sky = '[[layers]]\nname = "SKY"\nshape = "box 0 0 48 32"\n[[blocks]]'
+    text = PRINT.replace("DEPTH", "").replace("[[blocks]]", sky, 1) + torn + hidden
+    path = tmp_path / "print.toml"
+    path.write_text(text, encoding="utf-8")
+    (tmp_path / "torn.svg").write_text("<svg", encoding="utf-8")
+    print_, said = read_print(path, SHELF), []
+    for see in (picture_of, unmarked_of):
+        with pytest.raises(InputError, match=r"(?s)torn\.svg.*room") as raised:
+            see(print_, setups_of(print_, SHELF), say=said.append)
+        assert "motifs[1].kept" in str(raised.value)
+    assert said == []
