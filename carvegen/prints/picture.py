@@ -322,8 +322,10 @@ class _Grower:
         if len(faults) == 1:
             raise faults[0]
         if faults:
+            first, *more = faults
             hints = dict.fromkeys(fault.hint for fault in faults if fault.hint)
-            raise InputError("; ".join(map(str, faults)), hint="; ".join(hints))
+            message = "; ".join([first.message, *map(str, more)])
+            raise InputError(message, value=first.value, where=first.where, hint="; ".join(hints))
 
     def _check(self, entry: PrintMotif, key: str) -> None:
         if entry.kept:

@@ -174,9 +174,9 @@ def test_it_grows_again_by_what_it_grew_by_and_that_is_remembered(tmp_path):
 def test_unreadable_files_and_missing_room_are_all_told_before_anything_grows(tmp_path) -> None:
     """The first motif grows well; the second's file is torn, the third is hidden everywhere."""
     torn = '[[motifs]]\nmotif = "snowfall"\nkept = "torn.svg"\n'
-    hidden = '[[motifs]]\nmotif = "snowfall"\nbehind = ["SKY"]\n'
-    sky = '[[layers]]\nname = "SKY"\nshape = "box 0 0 48 32"\n[[blocks]]'
-    text = PRINT.replace("DEPTH", "").replace("[[blocks]]", sky, 1) + torn + hidden
+    hidden = '[[motifs]]\nmotif = "snowfall"\nbehind = ["0", "24"]\n'
+    halves = "".join(f'[[layers]]\nname = "{at}"\nshape = "box {at} 0 24 32"\n' for at in (0, 24))
+    text = PRINT.replace("DEPTH", "").replace("[[blocks]]", f"{halves}[[blocks]]", 1) + torn + hidden
     path = tmp_path / "print.toml"
     path.write_text(text, encoding="utf-8")
     (tmp_path / "torn.svg").write_text("<svg", encoding="utf-8")
@@ -184,5 +184,5 @@ def test_unreadable_files_and_missing_room_are_all_told_before_anything_grows(tm
     for see in (picture_of, unmarked_of):
         with pytest.raises(InputError, match=r"(?s)torn\.svg.*room") as raised:
             see(print_, setups_of(print_, SHELF), say=said.append)
-        assert "motifs[1].kept" in str(raised.value)
+        assert "the second motif" in raised.value.where
     assert said == []
