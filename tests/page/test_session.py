@@ -21,10 +21,12 @@ from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.marking.near_land import weak_places
 from carvegen.motifs import motif
+from carvegen.page.beginning import offers
 from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
 from carvegen.page.table.locked import locked_shapes
+from carvegen.page.work import thumbnails
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture
@@ -427,7 +429,10 @@ def test_a_large_kept_file_opens_from_a_copy_that_holds_the_same(hand, monkeypat
         kept_copy.read_copied(path, **said)
 
 
-def test_a_part_of_the_print_shows_the_cap_of_a_post_before_boards_and_keeping_remembers_the_post(tmp_path) -> None:
+def test_a_part_of_the_print_shows_the_cap_of_a_post_before_boards_and_keeping_remembers_the_post(
+    tmp_path, monkeypatch
+) -> None:
+    monkeypatch.setattr(thumbnails, "_LYING_MM", (40, 30))  # all of it, so that a place in it is known
     layers = layer("BOARDS", "box 2 0 36 24"), layer("POST", "box 16 0 7 12")
     blocks, after = {"sky": ["*"], "key": ["BOARDS", "POST"]}, '[[motifs]]\nmotif = "snowload"\non = ["BOARDS", "POST"]'
     path = tmp_path / "print.toml"
@@ -495,6 +500,29 @@ def test_a_heap_that_goes_moves_no_flake(hand) -> None:
 def changed_lines(before: str, after: str) -> list[str]:
     """Lines that are new or otherwise, by a general library."""
     return [line[2:] for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line.startswith("+ ")]
+
+
+def test_pictures_of_lying_snow_show_how_the_weathers_differ(hand) -> None:
+    """Near by, where it lies: dusting and deep differ in a thirtieth of the picture; the same weather, in nothing."""
+    pictures = {}
+    for preset in ("dusting", "deep"):
+        with Image.open(io.BytesIO(hand.session.thumbnail("snowload 1", preset))) as picture:
+            pictures[preset] = np.asarray(picture.convert("RGB"), dtype=int)
+    assert hand.session.thumbnail("snowload 1", "deep") == hand.session.thumbnail("snowload 1", "deep")
+    other = np.abs(pictures["dusting"] - pictures["deep"]).max(axis=2) > 40
+    assert other.mean() > 1 / 30
+
+
+def test_the_page_names_for_each_block_who_cuts_it_with_what(tmp_path) -> None:
+    """A tool that is the hand's is not the laser's: that has its usual lens, and both are named."""
+    hand = blocks_cut_by(tmp_path, 'for = ["hand", "laser"]', 'for = ["hand"]')
+    sky, key = (block["cut_with"] for block in hand.session.state()["blocks"])
+    v_tool, lens = SHELF.cutter("v-60").name, SHELF.cutter(SHELF.machine("laser-bed").usual_cutter).name
+    machines = {kind: SHELF.machine(name).name for kind, name in (("hand", "hand"), ("laser", "laser-bed"))}
+    assert sorted(sky) == sorted([f"{machines['hand']}: {v_tool}", f"{machines['laser']}: {lens}"])
+    assert key == [f"{machines['hand']}: {v_tool}"]
+    assert offers(SHELF, tmp_path)["usual_cutters"]["laser"] == lens
+    hand.close()
 
 
 def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_taken_back(tmp_path) -> None:
