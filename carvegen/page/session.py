@@ -293,7 +293,7 @@ class Session:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
         return mending_planned(*result, desk)
 
-    def _again(self, before: Locked | None) -> None:
+    def _again(self, before: Locked | None = None) -> None:
         """Open the print again: something else grows; `before`, what of it is locked, if others come to cut it."""
         saver, self._saver = self._saver, None
         self._ready.clear()
