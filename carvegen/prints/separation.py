@@ -26,6 +26,8 @@ Say = Callable[[str], None]  #: is told of each stage
 Run = Callable[[Mapping[str, Callable[[Say], Any]], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
+_ALONG_MM = 0.05  #: so near to the dark an edge of the white is drawn by it
+_BLUNT = 0.9  #: of the cut-back's width: its ends are no more pointed
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
 _ARC = 8
@@ -33,6 +35,7 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: under darker ink no cut is narrower than this, nor than so many smallest cuts: our choice
+_WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
@@ -290,7 +293,9 @@ def _useless_cuts(
     gaps = _less(gaps, geometry.parts(theirs))
     wide = opened(shapely.union(shapely.intersection(land, near), geometry.union(gaps)), width)
     pieces = geometry.parts(shapely.intersection(geometry.union(gaps), wide))
-    return pieces[shapely.area(pieces) > width**2 / 2]
+    beside = shapely.buffer(shapely.intersection(land, near), _MEETS_MM, quad_segs=1)
+    walled = shapely.length(shapely.intersection(shapely.boundary(pieces), beside)) / shapely.length(pieces)
+    return pieces[(shapely.area(pieces) > width**2 / 8) & (walled > _WALLED)]
 
 
 def _spurs(width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry) -> PolygonArray:
@@ -341,15 +346,22 @@ def _cut_back(
     darker = _union([_covered(scene)])
     if shapely.is_empty(darker):
         return shapely.Polygon(), ()
-    reach = shapely.buffer(darker, _MEETS_MM, quad_segs=1)
-    owned = _union([shapely.intersection(_meeting(scene.white, darker), reach)])
-    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), darker)
-    back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
+    back = shapely.intersection(_beside_edges(_meeting(scene.white, darker), darker, by_mm * _SPARE), darker)
+    blunt = opened(shapely.union(back, _meeting(scene.white, darker)), _BLUNT * by_mm)
+    back = _union([shapely.intersection_all([back, blunt, shapely.buffer(stands, _MEETS_MM)])])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
     dropped = tuple(_dropped(piece, plate.land_mm) for piece in starved)
     return left, dropped
+
+
+def _beside_edges(white: BaseGeometry, darker: BaseGeometry, by_mm: float) -> BaseGeometry:
+    """What lies along the white's edges that the dark draws, but not beyond their ends: so no horns stand out there."""
+    edges = shapely.intersection(shapely.boundary(white), shapely.buffer(darker, _ALONG_MM, quad_segs=1))
+    lines = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
+    lines = lines[shapely.length(lines) > 2 * _ALONG_MM]
+    return shapely.union_all(shapely.buffer(lines, by_mm, quad_segs=_ARC, cap_style="flat"))
 
 
 def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> PolygonArray:
