@@ -34,7 +34,10 @@ _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
-_USEFUL_MM, _USEFUL = 0.8, 2.0  #: under darker ink no cut is narrower than this, nor than so many smallest cuts: our choice
+_USEFUL_MM, _USEFUL = (
+    0.8,
+    2.0,
+)  #: under darker ink no cut is narrower than this, nor than so many smallest cuts: our choice
 _WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
@@ -360,7 +363,9 @@ def _beside_edges(white: BaseGeometry, darker: BaseGeometry, by_mm: float) -> Ba
     """What lies along the white's edges that the dark draws, but not beyond their ends: so no horns stand out there."""
     edges = shapely.intersection(shapely.boundary(white), shapely.buffer(darker, _ALONG_MM, quad_segs=1))
     lines = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
-    lines = lines[shapely.length(lines) > 2 * _ALONG_MM]
+    lines = lines[shapely.length(lines) > 4 * _ALONG_MM]
+    ends = shapely.buffer(shapely.boundary(lines), 1.5 * _ALONG_MM, quad_segs=2)  # there they turn away from the dark
+    lines = shapely.difference(lines, ends)
     return shapely.union_all(shapely.buffer(lines, by_mm, quad_segs=_ARC, cap_style="flat"))
 
 
