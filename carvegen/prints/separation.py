@@ -34,10 +34,7 @@ _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
-_USEFUL_MM, _USEFUL = (
-    0.8,
-    2.0,
-)  #: under darker ink no cut is narrower than this, nor than so many smallest cuts: our choice
+_USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under darker ink narrower, or than so many smallest ones: our choice
 _WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
@@ -285,15 +282,12 @@ def _useless_cuts(
 ) -> PolygonArray:  # fmt: skip
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 
-    Nor beside the white, or what other inks show: there it would be seen when a block is out of register.
+    Nor beside the white, where it would be seen when a block is out of register; nor as a bump on one side alone.
     """
-    gaps = geometry.stack([_gaps(width, scene, covered, land, spread)])
+    gaps = _gaps(width, scene, covered, land, spread)
     if len(gaps) == 0:
         return gaps
     near = shapely.buffer(shapely.union_all(gaps), 2 * width, quad_segs=1)
-    theirs = shapely.difference(near, shapely.union(scene.picture, scene.darker))
-    theirs = shapely.buffer(opened(shapely.intersection(theirs, scene.face), 2 * _MEETS_MM), spread.trap_mm)
-    gaps = _less(gaps, geometry.parts(theirs))
     wide = opened(shapely.union(shapely.intersection(land, near), geometry.union(gaps)), width)
     pieces = geometry.parts(shapely.intersection(geometry.union(gaps), wide))
     beside = shapely.buffer(shapely.intersection(land, near), _MEETS_MM, quad_segs=1)

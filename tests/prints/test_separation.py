@@ -17,6 +17,7 @@ from carvegen.base.colour import (
     screen,
 )
 from carvegen.delivery.side_by_side import side_by_side
+from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints import separation
 from carvegen.prints.separation import (
     Layer,
@@ -191,6 +192,14 @@ def test_what_is_laid_into_a_useless_cut_stays_back_from_white_and_other_inks():
     assert taken([post, field], [SKY, plate("tone", "FIELD"), plate("key", "POST")])["tone"].land.area > tone.area
 
 
+def test_what_is_laid_into_a_useless_cut_ends_a_trap_from_where_another_ink_is_seen():
+    """Post and field end at one height, and above both is the sky."""
+    post, field = Layer("POST", shapely.box(20, 0, 21.6, 20)), Layer("FIELD", shapely.box(0, 0, 60, 20))
+    tone = taken([post, field], [SKY, plate("tone", "FIELD"), plate("key", "POST")])["tone"].land
+    top = (tone & shapely.box(20.75, 0, 20.85, 20)).bounds[3]
+    assert 20 - TRAP - 0.5 < top < 20 - TRAP + 0.01
+
+
 def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing():
     """Two flakes on a post leave a bar 0.8 mm wide of the ink below: it ends in the dark, and so it goes."""
     flakes = shapely.box(22, 8, 25.2, 20) | shapely.box(26.8, 8, 30, 20) | shapely.box(22, 18, 30, 20)
@@ -243,6 +252,15 @@ def test_who_meets_the_white_alone_is_not_cut_back():
     found = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], flake)
     inner = UNDER & shapely.box(20 + BACK, 0, 60, 40)  # nearer to its own ink in sight the cut ends blunt
     assert (found["sky"].land & inner).distance(flake) == pytest.approx(BACK, rel=0.04)
+
+
+def test_room_for_register_has_no_points():
+    """A flake that just comes in under a post: the room round it ran out in two."""
+    flake = cases.disc(18, 15, 3)
+    sky = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], flake)["sky"].land
+    cut = shapely.difference(FACE, sky)
+    points = shapely.difference(cut, opened(cut, 0.9 * BACK).buffer(0.01))
+    assert points.area < 0.002
 
 
 def test_beyond_the_end_of_a_heap_no_horn_is_cut_under_the_dark():
