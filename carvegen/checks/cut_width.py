@@ -11,9 +11,9 @@ import shapely
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import TOLERANCE_MM, Survey
-from carvegen.geometry import Floats, PolygonArray
+from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["RULE", "find"]
+__all__ = ["RULE", "find", "mostly_tips"]
 
 RULE = "cut-width"
 
@@ -51,16 +51,7 @@ def _tips(survey: Survey) -> Iterator[Finding]:
     most of what a cut has of an edge.
     """
     limit = survey.job.face_limits.cut_mm
-    reach = survey.reach
-    pieces, owner = shapely.get_parts(reach.uncut, return_index=True)
-    kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
-    pieces, owner = pieces[kept], owner[kept]
-    length = geometry.farthest(pieces, reach.reached[owner])  # 0 where only one narrower by a hair passes
-    long = length > limit + TOLERANCE_MM
-    long[long] = shapely.is_empty(geometry.offset(pieces[long], -limit / 2))  # where the cutter fits, it cuts
-    pieces, owner, length = pieces[long], owner[long], length[long]
-    walls = np.bincount(owner, weights=2 * length, minlength=len(reach.shapes))  # a tip has two, each as long
-    share = walls / np.maximum(shapely.length(reach.shapes), TOLERANCE_MM)
+    pieces, owner, length, share = _tips_of(survey)
     width = shapely.area(pieces) / np.maximum(length, limit)
     for k, at in enumerate(_inner_points(pieces)):
         most = bool(share[owner[k]] > _MOST)
@@ -77,6 +68,30 @@ def _tips(survey: Survey) -> Iterator[Finding]:
             f"and prints{_narrow_share(float(share[owner[k]])) if most else ''}",
             remedy="round the tip off or make it wider, finish it with a knife, or take a finer cutter",
         )
+
+
+def mostly_tips(survey: Survey) -> Indices:
+    """Numbers of those of `Survey.white` which the cutter makes in one piece, but of whose edge tips are most."""
+    _, owner, _, share = _tips_of(survey)
+    return np.unique(survey.doubtful[owner[share[owner] > _MOST]])
+
+
+def _tips_of(survey: Survey) -> tuple[PolygonArray, Indices, Floats, Floats]:
+    """Tips longer than the cutter is wide, which of the doubtful each is of, how long they are, each one's share; (n,).
+
+    The last for all that are doubtful: how much of its edge is tips.
+    """
+    limit = survey.job.face_limits.cut_mm
+    reach = survey.reach
+    pieces, owner = shapely.get_parts(reach.uncut, return_index=True)
+    kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
+    pieces, owner = pieces[kept], owner[kept]
+    length = geometry.farthest(pieces, reach.reached[owner])  # 0 where only one narrower by a hair passes
+    long = length > limit + TOLERANCE_MM
+    long[long] = shapely.is_empty(geometry.offset(pieces[long], -limit / 2))  # where the cutter fits, it cuts
+    pieces, owner, length = pieces[long], owner[long], length[long]
+    walls = np.bincount(owner, weights=2 * length, minlength=len(reach.shapes))  # a tip has two, each as long
+    return pieces, owner, length, walls / np.maximum(shapely.length(reach.shapes), TOLERANCE_MM)
 
 
 def _narrow_share(share: float) -> str:

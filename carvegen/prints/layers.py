@@ -42,6 +42,7 @@ _UPRIGHT = 0.5  #: a thing on legs is so many times as high as broad: no rope
 _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of what is so far above it
 _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choice
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
+_NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -98,6 +99,23 @@ class Drawing:
                 geometry.filled(parts[((dark > _BEFORE) | (over > _ON)) & (hidden - over < _HIDDEN) & stands])
             )
         return geometry.stack(standing)
+
+    def outlined(self, names: Iterable[str]) -> PolygonArray:
+        """Parts of other layers, further back, whose outlines these layers draw, as lines do a jetty's flat: one thing.
+
+        The face's edge draws none, and no ground is a part of what stands on it.
+        """
+        these = self.named(names)
+        if not these:
+            return geometry.empty()
+        lines = geometry.union(geometry.polygon_array(layer.shape for layer in these))
+        behind = [layer for layer in self.layers[self.layers.index(these[0]) :] if layer not in these]
+        parts = [geometry.parts(layer.shape) for layer in behind]
+        flats = geometry.stack(each[~runs_across(each, self.print_.width_mm, lines)] for each in parts)
+        face = geometry.box(self.print_.width_mm, self.print_.height_mm)
+        rims = shapely.difference(shapely.boundary(flats), shapely.buffer(shapely.boundary(face), _NEXT_MM))
+        drawn = shapely.length(shapely.intersection(rims, shapely.buffer(lines, _NEXT_MM, quad_segs=2)))
+        return flats[drawn > _OUTLINED * shapely.length(rims)]
 
     def _lightness(self, name: str) -> float:
         """CIELAB L* of the darkest ink that prints a layer, of which no more than the order counts; 100: none does."""

@@ -641,9 +641,13 @@ class _Grower:
         return open_, by_depth
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
-        """What far flakes fall behind, and what those in the middle do."""
-        names = (motif.far_behind, motif.middle_behind)
-        return [self.drawing.union(self.drawing.names if "*" in named else named) for named in names]
+        """What far flakes fall behind, and what those in the middle do: whole things, not their lines alone."""
+        drawing, deep = self.drawing, list[Any]()
+        for named in (motif.far_behind, motif.middle_behind):
+            names = drawing.names if "*" in named else named
+            whole, flats = drawing.union(names), drawing.outlined(names)
+            deep.append(geometry.union(geometry.parts(whole), flats) if len(flats) else whole)
+        return deep
 
     def _readable(
         self, motif: PrintMotif, leaves: frozenset[str]

@@ -26,12 +26,17 @@ Say = Callable[[str], None]  #: is told of each stage
 Run = Callable[[Mapping[str, Callable[[Say], Any]], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
+_ALONG_MM = 0.05  #: so near to the dark an edge of the white is drawn by it
+_BLUNT = 0.9  #: of the cut-back's width: its ends are no more pointed
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
 _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
+_USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under darker ink narrower, or than so many smallest ones: our choice
+_WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
+_SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -189,7 +194,7 @@ def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
     stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, left, picture, white)
+    land = _tidied(plate, _plainer(plate, scene, left, spread), picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -236,16 +241,74 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
 
 def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Spread) -> PolygonArray:
     """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
-    near = shapely.buffer(scene.picture, spread.trap_mm + plate.cut_mm, quad_segs=2)
+    return _gaps(plate.cut_mm, scene, scene.darker, so_far, spread)
+
+
+def _gaps(
+    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Spread
+) -> PolygonArray:  # fmt: skip
+    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white."""
+    near = shapely.buffer(scene.picture, spread.trap_mm + width, quad_segs=2)
     shapely.prepare(near)
-    gaps = geometry.difference(scene.darker, so_far)
-    around = shapely.intersection(shapely.buffer(gaps, 2 * plate.cut_mm, quad_segs=2), scene.face)
+    gaps = geometry.difference(dark, so_far)
+    around = shapely.intersection(shapely.buffer(gaps, 2 * width, quad_segs=2), scene.face)
     cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
-    wide = shapely.buffer(opened(cut, plate.cut_mm * _SPARE), _MEETS_MM)
+    wide = shapely.buffer(opened(cut, width * _SPARE), _MEETS_MM)
     pieces = geometry.parts(shapely.difference(gaps, wide))
     pieces = pieces[shapely.intersects(pieces, near)]
     beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
     return _less(pieces, geometry.parts(beside))
+
+
+def _covered(scene: _Scene) -> Any:  # noqa: ANN401
+    """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
+    return geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))
+
+
+def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Spread) -> BaseGeometry:
+    """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
+    covered = _covered(scene)
+    if shapely.is_empty(covered) or shapely.is_empty(land):
+        return land
+    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, covered, land, spread)
+    if len(gaps):
+        land = _union([land, *gaps])
+    spurs = _spurs(_SPUR * plate.land_mm, scene, covered, land)
+    return _union([shapely.difference(land, shapely.union_all(spurs))]) if len(spurs) else land
+
+
+def _useless_cuts(
+    width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry, spread: Spread
+) -> PolygonArray:  # fmt: skip
+    """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
+
+    Nor beside the white, where it would be seen when a block is out of register; nor as a bump on one side alone.
+    """
+    gaps = _gaps(width, scene, covered, land, spread)
+    if len(gaps) == 0:
+        return gaps
+    near = shapely.buffer(shapely.union_all(gaps), 2 * width, quad_segs=1)
+    wide = opened(shapely.union(shapely.intersection(land, near), geometry.union(gaps)), width)
+    pieces = geometry.parts(shapely.intersection(geometry.union(gaps), wide))
+    beside = shapely.buffer(shapely.intersection(land, near), _MEETS_MM, quad_segs=1)
+    walled = shapely.length(shapely.intersection(shapely.boundary(pieces), beside)) / shapely.length(pieces)
+    return pieces[(shapely.area(pieces) > width**2 / 8) & (walled > _WALLED)]
+
+
+def _spurs(width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry) -> PolygonArray:
+    """Narrow ends of the land under darker ink that keep hardly any of its own edge in sight from showing paper."""
+    near = shapely.intersection(land, shapely.buffer(covered, 2 * width, quad_segs=2))
+    broad = shapely.buffer(opened(near, width), _MEETS_MM, quad_segs=_ARC)
+    ends = geometry.parts(shapely.difference(near, broad))
+    ends = ends[shapely.area(ends) > (width / 4) ** 2]
+    end, _ = shapely.STRtree(geometry.parts(shapely.intersection(broad, near))).query(
+        ends, predicate="dwithin", distance=_MEETS_MM
+    )
+    ends = ends[np.bincount(end, minlength=len(ends)) == 1]
+    seen = shapely.difference(scene.picture, shapely.union(covered, scene.white))
+    ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
+    guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
+    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], covered))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
@@ -277,18 +340,27 @@ def _cut_back(
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
         return shapely.Polygon(), ()
-    darker = _union([geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))])
+    darker = _union([_covered(scene)])
     if shapely.is_empty(darker):
         return shapely.Polygon(), ()
-    reach = shapely.buffer(darker, _MEETS_MM, quad_segs=1)
-    owned = _union([shapely.intersection(_meeting(scene.white, darker), reach)])
-    back = shapely.intersection(shapely.buffer(owned, by_mm * _SPARE, quad_segs=_ARC), darker)
-    back = _union([shapely.intersection(back, shapely.buffer(stands, _MEETS_MM))])
+    back = shapely.intersection(_beside_edges(_meeting(scene.white, darker), darker, by_mm * _SPARE), darker)
+    blunt = opened(shapely.union(back, _meeting(scene.white, darker)), _BLUNT * by_mm)
+    back = _union([shapely.intersection_all([back, blunt, shapely.buffer(stands, _MEETS_MM)])])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
     dropped = tuple(_dropped(piece, plate.land_mm) for piece in starved)
     return left, dropped
+
+
+def _beside_edges(white: BaseGeometry, darker: BaseGeometry, by_mm: float) -> BaseGeometry:
+    """What lies along the white's edges that the dark draws, but not beyond their ends: so no horns stand out there."""
+    edges = shapely.intersection(shapely.boundary(white), shapely.buffer(darker, _ALONG_MM, quad_segs=1))
+    lines = shapely.get_parts(shapely.line_merge(shapely.union_all(edges)))
+    lines = lines[shapely.length(lines) > 4 * _ALONG_MM]
+    ends = shapely.buffer(shapely.boundary(lines), 1.5 * _ALONG_MM, quad_segs=2)  # there they turn away from the dark
+    lines = shapely.difference(lines, ends)
+    return shapely.union_all(shapely.buffer(lines, by_mm, quad_segs=_ARC, cap_style="flat"))
 
 
 def _starved(stands: BaseGeometry, back: BaseGeometry, land_mm: float) -> PolygonArray:

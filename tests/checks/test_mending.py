@@ -304,6 +304,18 @@ def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
     assert done.job.block.cuts[0].hausdorff_distance(line) < 0.08
 
 
+@pytest.mark.parametrize("wide", [0.55, 0.7])
+def test_a_cut_that_is_mostly_a_tip_is_rounded_to_what_the_cutter_makes(wide) -> None:
+    """A triangle between twigs, 3 mm high: 60 % of the narrow one's outline is tip, which breaks; 47 of the other's."""
+    spire = shapely.Polygon([(10, 10), (10 + wide, 10), (10 + wide / 2, 13)])
+    job = job_of(spire, box(20, 20, 5, 5))
+    assert bool(breaks(job)) == (wide < 0.6)
+    done = must_hold(job, area=0.05)
+    assert [its.what for its in done.changes] == ["rounded"] * (wide < 0.6)
+    if wide < 0.6:
+        assert done.job.block.cuts[0].hausdorff_distance(spire) == pytest.approx(2, abs=0.15), "the tip alone is filled"
+
+
 def test_clean_blocks_stay_byte_for_byte() -> None:
     job = job_of(box(5, 5, 5, 5), disc(15, 15, 3), box(5, 10.51, 5, 4))
     assert breaks(job) == []

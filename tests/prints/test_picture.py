@@ -18,7 +18,7 @@ from carvegen.prints.cut_blocks import Setups, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.layers import runs_across
+from carvegen.prints.layers import drawing_of, runs_across
 from carvegen.prints.picture import Picture, _Grower
 from carvegen.prints.separation import in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
@@ -444,3 +444,34 @@ def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a
     ]
     bars = grower._readable(MOTIF, frozenset(names))[0]
     assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))
+
+
+def test_flakes_in_the_middle_fall_behind_a_whole_jetty_and_not_its_lines_alone(tmp_path) -> None:
+    """A flat of one layer with boards drawn on it by another: one thing; a field with one line through it is none."""
+    layers = [
+        ("LINES", "0 20 40 20.6; 10 0 10.6 14; 25.4 0 26 14; 10 13.4 26 14; 10 8 26 8.6; 10 3 26 3.6"),
+        ("FLAT", "10 0 26 14"), ("FIELD", "30 15 35 25"),
+    ]  # fmt: skip
+    shapes_of = {name: [shapely.box(*map(float, one.split())) for one in words.split(";")] for name, words in layers}
+    paths = "".join(
+        f'<g id="{name}">' + "".join(_rect(one) for one in shapes_of[name]) + "</g>"
+        for name in ("FIELD", "FLAT", "LINES")
+    )
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="36mm" height="30mm" viewBox="0 0 36 30">{paths}</svg>'
+    (tmp_path / "jetty.svg").write_text(svg, encoding="utf-8")
+    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow_middle = 0.3, largest_mm = 2.5 }\n'
+    print_, _ = read_in(tmp_path, '[artwork]\nfiles = ["jetty.svg"]\n' + snow + 'middle_behind = ["LINES"]\n')
+    drawing = drawing_of(print_)
+    flat, field = (geometry.union(drawing.named([name])[0].shape) for name in ("FLAT", "FIELD"))
+    found = geometry.union(drawing.outlined(["LINES"]))
+    assert found.symmetric_difference(flat).area < 1e-6
+    assert len(drawing.outlined(["FIELD"])) == len(drawing.outlined([])) == 0
+    (white,) = pictured(print_, setups_of(print_, SHELF), say=lambda _: None).whites
+    snowy = geometry.union(white.shapes)
+    assert snowy.intersection(field).area > 1
+    assert snowy.intersection(flat).area < 0.01
+
+
+def _rect(one: shapely.Polygon) -> str:
+    left, low, right, top = one.bounds
+    return f'<rect x="{left}" y="{30 - top}" width="{right - left}" height="{top - low}" fill="#1d2a38"/>'

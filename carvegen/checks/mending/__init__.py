@@ -186,7 +186,8 @@ class _Bench:
 
     def _mend_cuts(self, survey: Survey) -> None:
         """Widen, round, part or leave out cuts that the cutter can't make."""
-        broken = self._movable(np.flatnonzero(survey.broken[: len(self.cuts)]).tolist())
+        unmade = np.concatenate([np.flatnonzero(survey.broken), cut_width.mostly_tips(survey)])
+        broken = self._movable(np.sort(unmade[unmade < len(self.cuts)]).tolist())
         reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk(k), self.cut) for k in broken}
         widened = self._widened(survey, reached) if self._may_widen else []
         for k, shape in reached.items():
