@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["coverage", "ring_coverage"]
 
 _ONE_CUT = 2  #: pieces of an edge that is cut once
+_ROWS = 32  #: summed up at a time: they stay close to the processor
 
 
 def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
@@ -61,8 +62,11 @@ def ring_coverage(rings: Rings, size: tuple[int, int]) -> Floats:
     cell = row[inside] * wide + column
     cells = np.bincount(cell, weights=(1 - into) * rise, minlength=rows * wide)
     cells += np.bincount(cell + 1, weights=into * rise, minlength=rows * wide)
-    sums = -np.cumsum(cells.reshape(rows, wide), axis=1)[:, :columns]
-    return np.asarray(np.clip(sums, 0, 1, out=sums)[::-1])
+    sums, result = cells.reshape(rows, wide), np.empty((rows, columns))
+    for begin in range(0, rows, _ROWS):
+        band = slice(begin, begin + _ROWS)
+        np.clip(-np.cumsum(sums[band], axis=1)[:, :columns], 0, 1, out=result[band])
+    return result[::-1]
 
 
 def _pieces(first: Floats, last: Floats) -> tuple[Floats, Floats]:

@@ -66,7 +66,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
             _followed(pen, paths, layer, fine)
         else:
             _filled(picture, paths, layer, fine)
-    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale)
+    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale, flat=True)
 
 
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
