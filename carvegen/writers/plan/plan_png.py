@@ -75,7 +75,7 @@ def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> N
     All shapes at once: where outlines cross the middle of a column of pixels, inside and outside change.
     """
     xy, (width, height) = fine.at(paths.xyz[:, :2]), picture.size
-    _, column, y = row_crossings(xy[:, ::-1], xy[paths.onward, ::-1], 1.0)
+    _, column, y = row_crossings(xy[:, ::-1], xy.take(paths.onward, axis=0)[:, ::-1], 1.0)
     shown = (column >= 0) & (column < width)
     row = np.clip(np.ceil(y[shown] - 0.5), 0, height).astype(np.int64)
     inside = np.zeros((height + 1, width), dtype=np.uint8)
