@@ -35,13 +35,13 @@ def png_bytes(
         Of compression; `SMALL` for pictures whose size counts.
     flat
         Whether few pixels differ from their neighbours: then no row is made from the one above it, which takes a third
-        of the time and comes out smaller by a quarter, and of a table of colours only runs of one are sought (both
+        of the time and mostly comes out smaller (pictures of a few large lands larger), and of a table of colours only runs of one are sought (both
         measured).
     how
         What else Pillow's PNG writer is told, such as ``bits``.
     """
     if flat and picture.mode == "RGB":
-        return _as_it_is(picture, px_per_mm)
+        return _as_it_is(picture, px_per_mm, level)
     if px_per_mm is not None:
         how["dpi"] = (px_per_mm * 25.4, px_per_mm * 25.4)
     if flat:
@@ -51,7 +51,7 @@ def png_bytes(
     return out.getvalue()
 
 
-def _as_it_is(picture: Image.Image, px_per_mm: float | None) -> bytes:
+def _as_it_is(picture: Image.Image, px_per_mm: float | None, level: int) -> bytes:
     """A picture in colours whose rows go through no filter, which Pillow's writer can't be told (PNG, W3C)."""
     rows = np.zeros((picture.height, 1 + 3 * picture.width), dtype=np.uint8)  # each begins with its filter: 0, none
     rows[:, 1:] = np.asarray(picture).reshape(picture.height, -1)
@@ -59,7 +59,7 @@ def _as_it_is(picture: Image.Image, px_per_mm: float | None) -> bytes:
     if px_per_mm is not None:
         per_metre = round(px_per_mm * 1000)
         chunks[b"pHYs"] = struct.pack(">2IB", per_metre, per_metre, 1)
-    chunks |= {b"IDAT": zlib.compress(rows.data, FAST), b"IEND": b""}
+    chunks |= {b"IDAT": zlib.compress(rows.data, level), b"IEND": b""}
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
         for name, data in chunks.items()
