@@ -35,8 +35,7 @@ def png_bytes(
         Of compression; `SMALL` for pictures whose size counts.
     flat
         Whether few pixels differ from their neighbours: then no row is made from the one above it, which takes a third
-        of the time and mostly comes out smaller (pictures of a few large lands larger), and of a table of colours only runs of one are sought (both
-        measured).
+        of the time and mostly comes out smaller; of a table of colours only runs of one are sought (both measured).
     how
         What else Pillow's PNG writer is told, such as ``bits``.
     """
