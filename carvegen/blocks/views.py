@@ -10,6 +10,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.blocks.block import Block
 from carvegen.blocks.register_marks import Register, name_mark
 
@@ -106,6 +107,7 @@ def seen(what: Job | Block, view: View) -> Seen:
 _VIEWS: WeakKeyDictionary[Block, dict[View, Seen]] = WeakKeyDictionary()
 
 
+@collector_at_rest()
 def _seen(block: Block, view: View) -> Seen:
     width, height = round(block.width_mm, 3), round(block.height_mm, 3)
     turn = view is View.BLOCK

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from carvegen.base.collector import collector_at_rest
 from carvegen.base.findings import Finding, Report
 from carvegen.checks import (
     bed,
@@ -48,6 +49,7 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
 }
 
 
+@collector_at_rest()
 def checked(job: Job) -> Report:
     """All findings of a job; empty where it holds."""
     survey = Survey(job)

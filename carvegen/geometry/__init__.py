@@ -268,7 +268,8 @@ def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
         one, other = group[left], group[right]
         apart = one != other
         if not apart.any():
-            return np.unique(group, return_inverse=True)[1]
+            first = group == np.arange(count)
+            return (np.cumsum(first) - 1)[group]
         left, right, one, other = (part[apart] for part in (left, right, one, other))
         np.minimum.at(group, np.maximum(one, other), np.minimum(one, other))
         while not np.array_equal(first := group[group], group):
@@ -403,7 +404,7 @@ def rings(shapes: PolygonArray) -> Rings:
     size[~alone] = shapely.get_num_coordinates(shapely.get_rings(shapes[count > 1]))
     open_ = np.ones(int(size.sum()), dtype=bool)
     open_[np.cumsum(size) - 1] = False
-    result = Rings(shapely.get_coordinates(shapes)[open_], starts(size - 1), owner, hole)
+    result = Rings(shapely.get_coordinates(shapes).compress(open_, axis=0), starts(size - 1), owner, hole)
     wrong = np.flatnonzero((result.twice_areas < 0) != hole)
     size = result.sizes[wrong]
     begin, nth = np.repeat(result.start[wrong], size), counted(size)
@@ -468,7 +469,7 @@ def reversed_rings(rings: Rings) -> Rings:
     """The rings run the other way round: what was on the left is on the right."""
     ring = rings.ring
     back = rings.start[ring] + rings.start[ring + 1] - 1 - np.arange(len(rings.xy))
-    return Rings(rings.xy[back], rings.start, rings.owner, rings.hole)
+    return Rings(rings.xy.take(back, axis=0), rings.start, rings.owner, rings.hole)
 
 
 def stacked(first: Rings, second: Rings) -> Rings:

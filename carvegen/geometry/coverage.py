@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["coverage", "ring_coverage"]
 
 _ONE_CUT = 2  #: pieces of an edge that is cut once
+_ROWS = 32  #: summed up at a time: they stay close to the processor
+_AT_ONCE = 32_768  #: edges looked at together: so do they
 
 
 def coverage(shapes: PolygonArray, size: tuple[int, int]) -> Floats:
@@ -50,51 +52,71 @@ def ring_coverage(rings: Rings, size: tuple[int, int]) -> Floats:
     ``(1 - f) dy`` of that pixel and ``dy`` of each pixel to the right of it, which a running sum spreads.
     """
     columns, rows = size
-    first, last = _pieces(rings.xy, rings.xy[rings.edge_ends])
-    rise = last[:, 1] - first[:, 1]
-    x = np.clip((first[:, 0] + last[:, 0]) / 2, 0, columns)
-    row = np.floor((first[:, 1] + last[:, 1]) / 2).astype(np.int64)
+    wide, ends = columns + 2, rings.edge_ends
+    added = [
+        _added(rings.xy[k : k + _AT_ONCE], rings.xy.take(ends[k : k + _AT_ONCE], axis=0), k, size)
+        for k in range(0, max(len(ends), 1), _AT_ONCE)
+    ]
+    cell, here, beyond = (np.concatenate(each) for each in zip(*added, strict=True))
+    cells = np.bincount(cell, weights=here, minlength=rows * wide)
+    cells += np.bincount(cell + 1, weights=beyond, minlength=rows * wide)
+    sums, result = cells.reshape(rows, wide), np.empty((rows, columns))
+    for begin in range(0, rows, _ROWS):
+        band = slice(begin, begin + _ROWS)
+        np.clip(-np.cumsum(sums[band], axis=1)[:, :columns], 0, 1, out=result[band])
+    return result[::-1]
+
+
+def _added(first: Floats, last: Floats, number: int, size: tuple[int, int]) -> tuple[Indices, Floats, Floats]:
+    """Of each piece of edges its pixel, in rows of two more than there are, and what it adds there and to the right."""
+    columns, rows = size
+    (x, to_x), (y, to_y) = _pieces(first.T, last.T, number)
+    rise, x = to_y - y, np.clip((x + to_x) / 2, 0, columns)
+    row = np.floor((y + to_y) / 2).astype(np.int64)
     inside = (row >= 0) & (row < rows)
-    column = np.floor(x[inside]).astype(np.int64)
-    into, rise = x[inside] - column, rise[inside]
-    wide = columns + 2
-    cell = row[inside] * wide + column
-    cells = np.bincount(cell, weights=(1 - into) * rise, minlength=rows * wide)
-    cells += np.bincount(cell + 1, weights=into * rise, minlength=rows * wide)
-    sums = -np.cumsum(cells.reshape(rows, wide), axis=1)[:, :columns]
-    return np.asarray(np.clip(sums, 0, 1, out=sums)[::-1])
+    if not inside.all():
+        row, x, rise = row[inside], x[inside], rise[inside]
+    column = np.floor(x).astype(np.int64)
+    into = x - column
+    return row * (columns + 2) + column, (1 - into) * rise, into * rise
 
 
-def _pieces(first: Floats, last: Floats) -> tuple[Floats, Floats]:
-    """Edges cut at every whole x and whole y: the ends of the pieces, edge by edge."""
+def _pieces(first: Floats, last: Floats, number: int) -> list[tuple[Floats, Floats]]:
+    """Edges, numbered from `number` on, cut at every whole x and y: both ends of the pieces, edge by edge, x and y."""
     run = last - first
-    along = [_crossings(first[:, axis], run[:, axis]) for axis in (0, 1)]
+    along = [_crossings(*each) for each in zip(first, run, strict=True)]
     (by_x, _), (by_y, _) = along
-    count = np.bincount(by_x, minlength=len(first)) + np.bincount(by_y, minlength=len(first)) + 1
+    count = np.bincount(by_x, minlength=len(run[0])) + np.bincount(by_y, minlength=len(run[0])) + 1
     begin = geometry.starts(count)[:-1]
-    edge = np.repeat(np.arange(len(first)), count)
-    share = _cut_shares(along, count, begin, edge)
+    edge = np.repeat(np.arange(len(count)), count)
+    share = _cut_shares(along, count, begin, edge, number)
     end = np.append(share[1:], 1.0)
     end[begin[1:] - 1] = 1.0
-    starts, ends = np.empty((len(edge), 2)), np.empty((len(edge), 2))
-    for axis in (0, 1):
-        from_, by = first[:, axis][edge], run[:, axis][edge]
-        starts[:, axis], ends[:, axis] = from_ + share * by, from_ + end * by
-    return starts, ends
+    pieces = []
+    for side, by in zip(first, run, strict=True):
+        from_, step = np.repeat(side, count), np.repeat(by, count)
+        pieces.append((from_ + share * step, from_ + end * step))
+    return pieces
 
 
-def _cut_shares(along: Sequence[tuple[Indices, Floats]], count: Indices, begin: Indices, edge: Indices) -> Floats:
-    """How far along its edge each piece begins; only the cuts of edges with several are sorted."""
+def _cut_shares(
+    along: Sequence[tuple[Indices, Floats]], count: Indices, begin: Indices, edge: Indices, number: int
+) -> Floats:
+    """How far along its edge each piece begins; only the cuts of edges with several are sorted.
+
+    Digits go with the edge's number: it counts on from `number`, so that they are the same however many come at once.
+    """
     share = np.zeros(len(edge))
     several = count > _ONE_CUT
     keys = []
     for cut_edge, at in along:
-        alone, key = ~several[cut_edge], cut_edge + at
-        share[begin[cut_edge[alone]] + 1] = (key - cut_edge)[alone]
+        alone, whole = ~several[cut_edge], cut_edge + number
+        key = whole + at
+        share[begin[cut_edge[alone]] + 1] = (key - whole)[alone]
         keys.append(key[~alone])
     inner = several[edge]
     inner[begin] = False
-    share[inner] = np.sort(np.concatenate(keys)) - edge[inner]
+    share[inner] = np.sort(np.concatenate(keys)) - (edge[inner] + number)
     return share
 
 

@@ -112,13 +112,13 @@ class _Sides:
 
     def _less(self, stay: Indices, shape: Indices, size: Indices) -> _Sides:
         """The sides that stay, so many of each of these shapes."""
-        along, corner = self.along[:, stay], self.corner[:, stay]
+        along, corner = self.along.take(stay, axis=1), self.corner.take(stay, axis=1)
         return _Sides(shape, geometry.starts(size), along, corner, self.length[stay])
 
     def put_into(self, inner: NDArray[np.object_], which: Mask) -> None:
         """Puts a polygon of each outline that is said where its shape is."""
         at = np.repeat(np.arange(int(which.sum())), self.size[which])
-        xy = self.corner[:, np.flatnonzero(np.repeat(which, self.size))].T
+        xy = self.corner.compress(np.repeat(which, self.size), axis=1).T
         inner[self.shape[which]] = shapely.polygons(shapely.linearrings(xy, indices=at))
 
     def without_vanished(self) -> tuple[_Sides, Mask]:
@@ -155,10 +155,10 @@ def _moved(shapes: NDArray[np.object_], by: float, most: float) -> tuple[_Sides,
     first, corner = outline.start[:-1], np.ascontiguousarray(outline.xy.T)
     still = _Sides(np.arange(len(shapes)), outline.start, corner, corner, corner[0])
     onward, before = still.onward, still.before
-    along = corner[:, onward] - corner
+    along = corner.take(onward, axis=1) - corner
     length = np.sqrt(along[0] ** 2 + along[1] ** 2)
     along /= length
-    sine, cosine = _turned(along[:, before], along)
+    sine, cosine = _turned(along.take(before, axis=1), along)
     half = sine / (1 + cosine)  # tan(a / 2)
     inwards = np.stack([-along[1], along[0]])
     least = np.minimum.reduceat(half, first)

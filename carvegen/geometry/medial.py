@@ -57,7 +57,7 @@ class MedialAxis:
     @property
     def lengths(self) -> Floats:
         """Length of each link, mm."""
-        (x, y), (a, b) = self.xy.T, self.links.T
+        (x, y), (a, b) = np.ascontiguousarray(self.xy.T), self.links.T
         return np.asarray(np.hypot(x[a] - x[b], y[a] - y[b]))
 
     @property
@@ -70,11 +70,11 @@ class MedialAxis:
         """The same axis with a point wherever the radius passes this one."""
         ends = self.radius[self.links] - radius
         cut = either(ends > _SAME_MM) & either(ends < -_SAME_MM)
-        first, other = self.links[cut].T
+        first, other = self.links.compress(cut, axis=0).T
         new = len(self.xy) + np.arange(len(first))
         share = ends[cut, 0] / (ends[cut, 0] - ends[cut, 1])
-        halves = np.concatenate([np.column_stack([first, new]), np.column_stack([new, other])])
-        return self._with_points(np.flatnonzero(cut), share, np.concatenate([self.links[~cut], halves]))
+        links = [self.links.compress(~cut, axis=0), np.column_stack([first, new]), np.column_stack([new, other])]
+        return self._with_points(np.flatnonzero(cut), share, np.concatenate(links))
 
     def within(self, zone: shapely.Geometry) -> MedialAxis:
         """What of the links lies in a zone; of shapes whose axis has room in a box there, all does."""
@@ -108,7 +108,8 @@ class MedialAxis:
     def _with_points(self, on: Indices, share: Floats, links: Indices) -> MedialAxis:
         """The axis with further points, each at a share of a link, and with other links."""
         a, b = self.links[on].T
-        xy = self.xy[a] + share[:, None] * (self.xy[b] - self.xy[a])
+        xy = self.xy.take(a, axis=0)
+        xy += share[:, None] * (self.xy.take(b, axis=0) - xy)
         radius = self.radius[a] + share * (self.radius[b] - self.radius[a])
         return MedialAxis(
             np.concatenate([self.xy, xy]),
@@ -149,7 +150,7 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: floa
 
 def _of_skeletons(skeletons: Skeletons, owner: Indices) -> MedialAxis:
     """The axes of simple shapes that may be believed, not yet measured; `owner`: the number of each shape."""
-    links = skeletons.links[skeletons.sure[skeletons.shape[skeletons.links[:, 0]]]]
+    links = skeletons.links.compress(skeletons.sure[skeletons.shape[skeletons.links[:, 0]]], axis=0)
     return MedialAxis(skeletons.points, np.zeros(len(skeletons.points)), owner[skeletons.shape], links)
 
 
@@ -211,8 +212,8 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     Shapes with as many sides are done at once, some points at a time, for which there is room close by.
     """
     outline = geometry.rings(shapes)
-    along = unit(step := outline.xy[outline.edge_ends] - outline.xy)
-    sides = np.column_stack([outline.xy, along, dot(step, along)])
+    along = unit(step := outline.xy.take(outline.edge_ends, axis=0) - outline.xy)
+    sides = (*outline.xy.T, *along.T, dot(step, along))
     count = np.bincount(outline.owner, outline.sizes, minlength=len(shapes)).astype(np.int16)
     begin = geometry.starts(count)[:-1]
     order = np.argsort(count[owner], kind="stable")
@@ -222,10 +223,11 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     for many in np.flatnonzero(np.diff(ends, prepend=0)).tolist():
         alike = np.flatnonzero(count == many)
         row[alike] = np.arange(len(alike))
-        their = np.ascontiguousarray(np.moveaxis(sides[begin[alike, None] + np.arange(many)], 2, 0))
+        their = np.stack([side[begin[alike, None] + np.arange(many)] for side in sides])
         of = order[ends[many - 1] : ends[many]]
         for batch in np.array_split(of, len(of) * many // _AT_ONCE + 1):
-            result[batch] = _to_sides(xy[batch], tuple(column[row[owner[batch]]] for column in their))
+            shape = row[owner[batch]]
+            result[batch] = _to_sides(xy.take(batch, axis=0), tuple(column.take(shape, axis=0) for column in their))
     return result
 
 
@@ -258,7 +260,7 @@ def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
     degree = np.bincount(links.ravel(), minlength=len(axis.xy))
     active = np.flatnonzero(either(degree[links] == 1))
     while len(active):
-        ends = links[active]
+        ends = links.take(active, axis=0)
         leaf = np.where(degree[ends[:, 0]] == 1, ends[:, 0], ends[:, 1])
         root = ends[:, 0] + ends[:, 1] - leaf
         alone = (degree[leaf] == 1) & (degree[root] == 1)
@@ -318,7 +320,7 @@ def _rounded(outlines: PolygonArray) -> PolygonArray:
     apart |= np.repeat(few, np.diff(first))  # such a shape is spoilt as it is
     ring = geometry.starts(np.add.reduceat(apart, first[:-1], dtype=np.int64))
     made = shapely.from_ragged_array(
-        shapely.GeometryType.POLYGON, steps[apart] / STEPS_PER_MM, (ring, np.arange(len(ring)))
+        shapely.GeometryType.POLYGON, steps.compress(apart, axis=0) / STEPS_PER_MM, (ring, np.arange(len(ring)))
     )
     return np.asarray(made, dtype=object)
 

@@ -48,7 +48,9 @@ def are_simple(shapes: PolygonArray) -> Mask:
 def _jutting(outline: Rings) -> Mask:
     """Which corners of outlines on the diagrams' grid jut in; (points,)."""
     grid, ends = np.rint(outline.xy * STEPS_PER_MM).astype(np.int64), outline.edge_ends
-    (x, y), (on_x, on_y) = (grid[ends] - grid).T, (grid[ends] - grid)[ends].T
+    x, y = np.ascontiguousarray(grid.T)
+    x, y = x[ends] - x, y[ends] - y
+    on_x, on_y = x[ends], y[ends]
     mask = np.zeros(len(grid), dtype=bool)
     mask[ends[x * on_y - y * on_x < 0]] = True
     return mask
@@ -66,7 +68,7 @@ class _Sides:
     def of(cls, outline: Rings, jutting: Mask) -> _Sides:
         """Those of outlines with corners that jut in."""
         ends = outline.edge_ends
-        along = unit(outline.xy[ends] - outline.xy)
+        along = unit(outline.xy.take(ends, axis=0) - outline.xy)
         normal, before = np.column_stack([-along[:, 1], along[:, 0]]), np.empty_like(along)
         before[ends] = normal
         turn = np.where(jutting, np.arctan2(cross(before, normal), dot(before, normal)), 0.0)
@@ -74,10 +76,10 @@ class _Sides:
         corner, step = np.repeat(np.arange(len(turn)), facets), geometry.counted(facets) + 1
         angle = turn[corner] * (step / facets[corner] - 1)  # back from the side's own normal
         turned = np.column_stack([np.cos(angle), np.sin(angle)])
-        x, y = normal[corner].T
+        x, y = normal.take(corner, axis=0).T
         spread = np.column_stack([x * turned[:, 0] - y * turned[:, 1], x * turned[:, 1] + y * turned[:, 0]])
         start = geometry.starts(facets)[outline.start]
-        return cls(corner, np.where((angle != 0)[:, None], spread, normal[corner]), start)
+        return cls(corner, np.where((angle != 0)[:, None], spread, normal.take(corner, axis=0)), start)
 
 
 def _facet(outline: Rings) -> Floats:
@@ -135,12 +137,14 @@ class _Meetings:
     def merged(self, bare: Mask) -> Skeletons:
         """All of it but links to corners that are bare; what met at one place is one point."""
         points, links = np.concatenate(self._points), np.concatenate(self._links)
-        links = links[~np.append(bare, np.zeros(len(points) - len(bare), dtype=bool))[links[:, 0]]]
-        step = points[links[:, 0]] - points[links[:, 1]]
+        hidden = np.append(bare, np.zeros(len(points) - len(bare), dtype=bool))
+        links = links.compress(~hidden[links[:, 0]], axis=0)
+        step = points.take(links[:, 0], axis=0) - points.take(links[:, 1], axis=0)
         same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM
-        group = geometry.linked_groups(len(points), *links[same].T)
+        group = geometry.linked_groups(len(points), *links.compress(same, axis=0).T)
         first = np.unique(group, return_index=True)[1]
-        return Skeletons(points[first], np.concatenate(self._shapes)[first], group[links[~same]], self._sure)
+        links = group[links.compress(~same, axis=0)]
+        return Skeletons(points.take(first, axis=0), np.concatenate(self._shapes)[first], links, self._sure)
 
 
 @dataclass(frozen=True)
@@ -159,8 +163,8 @@ class _Front:
         """The shapes with so many sides, facets among them, as they are."""
         those = np.diff(sides.start) == count
         side, shape = sides.start[:-1][those][:, None] + np.arange(count), outline.owner[those]
-        number, normal = sides.corner[side], sides.normal[side]
-        at = outline.xy[number]
+        number, normal = sides.corner[side], sides.normal.take(side, axis=0)
+        at = outline.xy.take(number, axis=0)
         return cls(at, number, normal, dot(normal, at), np.zeros(len(shape)), shape)
 
     def with_more(self, other: _Front) -> _Front:
@@ -169,7 +173,7 @@ class _Front:
 
     def picked(self, which: Mask) -> _Front:
         """Some of the shapes."""
-        return _Front(*(getattr(self, key)[which] for key in self.__dataclass_fields__))
+        return _Front(*(getattr(self, key).compress(which, axis=0) for key in self.__dataclass_fields__))
 
     def stopped(self, made: _Meetings, speed: Floats, most_mm: float) -> None:
         """Until all sides have moved by `most_mm`, before which none vanishes: corners end where they are then."""
@@ -238,9 +242,9 @@ class _Front:
 
     def _without(self, gone: Indices) -> _Front:
         """All shapes without one side each."""
-        kept = np.arange(self.at.shape[1]) != gone[:, None]
-        size = (len(gone), self.at.shape[1] - 1)
+        stay = np.flatnonzero(np.arange(self.at.shape[1]) != gone[:, None])
+        kept = stay.reshape(len(gone), self.at.shape[1] - 1)
         return replace(
-            self, at=self.at[kept].reshape(*size, 2), number=self.number[kept].reshape(size),
-            normal=self.normal[kept].reshape(*size, 2), offset=self.offset[kept].reshape(size),
+            self, at=self.at.reshape(-1, 2).take(kept, axis=0), number=self.number.take(kept),
+            normal=self.normal.reshape(-1, 2).take(kept, axis=0), offset=self.offset.take(kept),
         )  # fmt: skip

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
-import gc
 import importlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, cast
+
+from carvegen.base.collector import collector_at_rest
 
 if TYPE_CHECKING:
     from carvegen.blocks.job import Job
@@ -24,23 +24,7 @@ PLANNERS: Mapping[tuple[str, str], str] = MappingProxyType({
 })  # fmt: skip
 
 
-@contextlib.contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """While it lasts Python's collector does not look through all that lives, again and again, for cycles.
-
-    Each shape is an object that it counts, and none is part of a cycle: of 50,000 shapes' plan it takes a fifth. What
-    is no longer needed is freed all the same, as soon as nothing holds it.
-    """
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
-@_collector_at_rest()
+@collector_at_rest()
 def plan_for(job: Job, settings: PathSettings) -> Plan | None:
     """The plan of a job; None for the hand, and for a cutter that no planner knows."""
     kind, form = job.machine.kind, job.cutter.form

@@ -74,18 +74,18 @@ class Paths:
         """The length of each path in mm, a closed one with its closing side; (paths,)."""
         if not len(self):
             return np.empty(0)
-        steps = np.linalg.norm(self.xyz[self.onward] - self.xyz, axis=1)
+        steps = np.linalg.norm(self.xyz.take(self.onward, axis=0) - self.xyz, axis=1)
         return np.asarray(np.add.reduceat(steps, self.start[:-1]), dtype=np.float64)
 
     @property
     def entries(self) -> Floats:
         """Where each path begins; (paths, 3)."""
-        return self.xyz[self.start[:-1]]
+        return self.xyz.take(self.start[:-1], axis=0)
 
     @property
     def exits(self) -> Floats:
         """Where each path ends: a closed one where it began; (paths, 3)."""
-        return np.where(self.closed[:, None], self.entries, self.xyz[self.start[1:] - 1])
+        return np.where(self.closed[:, None], self.entries, self.xyz.take(self.start[1:] - 1, axis=0))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -149,4 +149,4 @@ def picked(paths: Paths, order: Indices) -> Paths:
     counts = np.diff(paths.start)[order]
     start = np.concatenate([[0], np.cumsum(counts)])
     within = np.arange(start[-1]) - np.repeat(start[:-1], counts)
-    return Paths(paths.xyz[np.repeat(paths.start[order], counts) + within], start, paths.closed[order])
+    return Paths(paths.xyz.take(np.repeat(paths.start[order], counts) + within, axis=0), start, paths.closed[order])

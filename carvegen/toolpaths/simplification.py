@@ -33,7 +33,7 @@ def with_points(paths: Paths, kept: Mask) -> Paths:
     if not len(paths):
         return paths
     start = np.concatenate([[0], np.cumsum(np.add.reduceat(kept.astype(np.int64), paths.start[:-1]))])
-    return Paths(paths.xyz[kept], start, paths.closed)
+    return Paths(paths.xyz.compress(kept, axis=0), start, paths.closed)
 
 
 def points_kept(paths: Paths, off_mm: float | Floats, *, room: PolygonArray | None = None) -> Mask:
@@ -96,10 +96,12 @@ def _farthest(xyz: Floats, begin: Indices, end: Indices, to: Indices) -> tuple[F
     shift = np.cumsum(count) - count
     piece = np.repeat(np.arange(len(count)), count)
     point = np.arange(len(piece)) + (begin + 1 - shift)[piece]
-    along, at = xyz[to] - xyz[begin], xyz[point] - xyz[begin][piece]
+    first = xyz.take(begin, axis=0)
+    along, at = xyz.take(to, axis=0) - first, xyz.take(point, axis=0)
+    at -= first.take(piece, axis=0)
     scaled = along / np.maximum((along**2).sum(axis=1), 1e-18)[:, None]
-    share = np.clip(np.einsum("ij,ij->i", at, scaled[piece]), 0, 1)
-    at -= share[:, None] * along[piece]
+    share = np.clip(np.einsum("ij,ij->i", at, scaled.take(piece, axis=0)), 0, 1)
+    at -= share[:, None] * along.take(piece, axis=0)
     square = np.einsum("ij,ij->i", at, at)
     most = np.maximum.reduceat(square, shift)
     where = np.flatnonzero(square == most[piece])

@@ -32,11 +32,13 @@ from carvegen.geometry import coverage as coverage_module
 from carvegen.geometry.coverage import coverage
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.settings import PathSettings
+from carvegen.writers.block import block_png
 from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.block_png import INK, PAPER, proof_png, proof_raster
 from carvegen.writers.block.ring_places import marks
 from carvegen.writers.formats import coordinates
 from carvegen.writers.formats.coordinates import ring_texts
+from carvegen.writers.formats.png_bytes import png_bytes
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import TEST_WORD, hand_guide
@@ -489,7 +491,8 @@ def test_edges_are_cut_at_the_lines_of_pixels_as_one_by_one(seed) -> None:
     first, last = rng.uniform(-2, 6, (2, 40, 2))
     first[::5], last[::7] = np.round(first[::5]), np.round(last[::7])
     last[::3] = first[::3] + rng.uniform(-0.4, 0.4, (len(first[::3]), 2))
-    starts, ends = coverage_module._pieces(first, last)
+    (x, to_x), (y, to_y) = coverage_module._pieces(first.T, last.T, seed)
+    starts, ends = np.column_stack([x, y]), np.column_stack([to_x, to_y])
     done = 0
     for a, b in zip(first, last, strict=True):
         low, high = np.minimum(a, b), np.maximum(a, b)
@@ -527,3 +530,28 @@ def test_coordinates_written_part_by_part_are_those_written_at_once(monkeypatch)
     for few in (1, 7, 50):
         monkeypatch.setattr(coordinates, "_AT_ONCE", few)
         assert ring_texts(xy, start, before="<", after=">") == whole
+
+
+def test_a_flat_picture_is_read_back_as_it_was(tmp_path) -> None:
+    """By Pillow and by its own bytes: pixels and pixels per mm."""
+    pixels = np.random.default_rng(3).integers(0, 256, (13, 29, 3)).astype(np.uint8)
+    with Image.open(io.BytesIO(png_bytes(Image.fromarray(pixels), px_per_mm=7.5, flat=True))) as picture:
+        picture.verify()
+    with Image.open(io.BytesIO(png_bytes(Image.fromarray(pixels), px_per_mm=7.5, flat=True))) as picture:
+        assert picture.mode == "RGB"
+        assert (np.asarray(picture) == pixels).all()
+        assert picture.info["dpi"] == pytest.approx((7.5 * 25.4, 7.5 * 25.4), abs=0.02)
+    assert "dpi" not in Image.open(io.BytesIO(png_bytes(Image.fromarray(pixels), flat=True))).info
+
+
+def test_one_coat_is_a_table_of_its_tones_with_the_pixels_of_a_painted_picture() -> None:
+    """Beside it the same with a second coat that covers nothing, which is painted."""
+    shares = np.random.default_rng(4).uniform(0, 1, (50, 70))
+    shares[:10], shares[10:20] = 0, 1
+    coats, how = [(shares, (251, 250, 246))], {"px_per_mm": 10.0, "ground": (38, 52, 71)}
+    table = Image.open(io.BytesIO(block_png._painted(coats, (70, 50), **how)))
+    coats.append((np.zeros((50, 70)), (1, 2, 3)))
+    painted = Image.open(io.BytesIO(block_png._painted(coats, (70, 50), **how)))
+    assert (table.mode, painted.mode) == ("P", "RGB")
+    assert (np.asarray(table.convert("RGB")) == np.asarray(painted)).all()
+    assert table.info["dpi"] == painted.info["dpi"]

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import apart, bounded, crossing
@@ -44,6 +45,7 @@ _SLIVER = 0.25  #: of half of that: what is no wider lies along a bar, not betwe
 _MOST = 1000.0  #: the level at most
 
 
+@collector_at_rest()
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
     """Flakes inside the place's area, cut off by it or whole.
 

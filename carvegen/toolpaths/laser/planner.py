@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import cutting, feeds
+from carvegen.geometry.edges import dot
 from carvegen.toolpaths import register_lines
 from carvegen.toolpaths.cutter_centre_region import grown, holds_disc
 from carvegen.toolpaths.laser.beam import (
@@ -292,7 +293,7 @@ def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float)
     if near.any():
         rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
         step = rings.xy - others.xy
-        near[near] = np.sqrt(np.maximum.reduceat((step**2).sum(axis=1), rings.start[:-1])) <= most_mm
+        near[near] = np.sqrt(np.maximum.reduceat(dot(step, step), rings.start[:-1])) <= most_mm
     return np.asarray(near)
 
 

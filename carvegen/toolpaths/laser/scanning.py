@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.geometry.edges import either
 from carvegen.toolpaths.paths import (
     Paths,
     from_rings,
@@ -43,7 +44,7 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     if not len(shapes):
         return no_paths()
     rings = geometry.rings(shapes)
-    edge, row, x = row_crossings(rings.xy, rings.xy[rings.edge_ends], spacing_mm)
+    edge, row, x = row_crossings(rings.xy, rings.xy.take(rings.edge_ends, axis=0), spacing_mm)
     order = np.lexsort((x, rings.owner[rings.ring[edge]], row))
     row, left, right = row[order][::2], x[order][::2], x[order][1::2]
     long = right - left >= _SHORTEST_MM
@@ -58,14 +59,14 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
 
 def row_crossings(one: Floats, other: Floats, spacing: float) -> tuple[Indices, Indices, Floats]:
     """Edge, row and x of each place where edges (n, 2) cross a row; an even number for each row and closed outline."""
-    low = np.ceil(np.minimum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
-    high = np.ceil(np.maximum(one[:, 1], other[:, 1]) / spacing - 0.5).astype(np.int64)
+    (x, y), (to_x, to_y) = one.T, other.T
+    low = np.ceil(np.minimum(y, to_y) / spacing - 0.5).astype(np.int64)
+    high = np.ceil(np.maximum(y, to_y) / spacing - 0.5).astype(np.int64)
     count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
     edge = np.repeat(np.arange(len(one)), count)
     row = low[edge] + geometry.counted(count)
-    step = other[edge] - one[edge]
-    x = one[edge, 0] + ((row + 0.5) * spacing - one[edge, 1]) / step[:, 1] * step[:, 0]
-    return edge, row, x
+    x, y, to_x, to_y = (side[edge] for side in (x, y, to_x, to_y))
+    return edge, row, x + ((row + 0.5) * spacing - y) / (to_y - y) * (to_x - x)
 
 
 def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple[Paths, Indices]:
@@ -190,13 +191,13 @@ def _on_grid(rings: Rings) -> Rings:
         return rings
     steps, first = np.round(rings.xy / geometry.GRID_MM), rings.start[:-1]
     apart = np.empty(len(steps), dtype=bool)
-    np.any(steps[1:] != steps[:-1], axis=1, out=apart[1:])
-    apart[first] = (steps[first] != steps[rings.start[1:] - 1]).any(axis=1)
+    apart[1:] = either(steps[1:] != steps[:-1])
+    apart[first] = either(steps.take(first, axis=0) != steps.take(rings.start[1:] - 1, axis=0))
     count = np.add.reduceat(apart, first, dtype=np.int64)
     kept = count >= _FEWEST
     if not kept.all():
         apart &= rings.spread(kept)
-    xy = (steps if apart.all() else steps[apart]) * geometry.GRID_MM
+    xy = (steps if apart.all() else steps.compress(apart, axis=0)) * geometry.GRID_MM
     return geometry.Rings(xy, geometry.starts(count[kept]), rings.owner[kept], rings.hole[kept])
 
 
@@ -205,4 +206,4 @@ def begun_at(paths: Paths, place: Indices) -> Paths:
     count = np.diff(paths.start)
     point = np.arange(len(paths.xyz)) + np.repeat(place, count)
     point -= np.where(point < np.repeat(paths.start[1:], count), 0, np.repeat(count, count))
-    return Paths(paths.xyz[point], paths.start, paths.closed)
+    return Paths(paths.xyz.take(point, axis=0), paths.start, paths.closed)

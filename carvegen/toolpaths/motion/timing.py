@@ -236,8 +236,8 @@ def _laser_mm_s(operation: Operation, job: Job) -> float:
 
 
 def _raster_time(operation: Operation, machine: Machine, spacing_mm: float) -> Time:
-    xy = operation.paths.xyz[:, :2]
-    width, height = np.ptp(xy, axis=0).tolist() if len(xy) else (0.0, 0.0)
+    x, y, _ = operation.paths.xyz.T
+    width, height = (float(np.ptp(side)) if len(side) else 0.0 for side in (x, y))
     speed = machine.raster_mm_s or machine.travel_mm_s or 1.0
     whole = raster_s(
         width, height, spacing_mm=spacing_mm, speed_mm_s=speed, turn_s=machine.turn_s or 0.0, passes=operation.passes

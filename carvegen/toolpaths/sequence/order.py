@@ -55,7 +55,8 @@ def turned(paths: Paths, which: Mask) -> Paths:
     """The paths, those marked followed the other way round; (paths,)."""
     owner = paths.owner
     mirror = paths.start[owner] + paths.start[owner + 1] - 1 - np.arange(len(paths.xyz))
-    return Paths(paths.xyz[np.where(which[owner], mirror, np.arange(len(owner)))], paths.start, paths.closed)
+    point = np.where(which[owner], mirror, np.arange(len(owner)))
+    return Paths(paths.xyz.take(point, axis=0), paths.start, paths.closed)
 
 
 def travel_mm(paths: Paths) -> Floats:

@@ -109,9 +109,11 @@ def _link_near(free: Indices, far: Floats, near: Indices, link: Indices, piece: 
     A pair that is the nearest left to both of its ends is linked whatever becomes of the others: all such are linked
     at once, until no pair is left. Returns the number of the piece that each stop belongs to.
     """
-    row, column = np.nonzero((near > np.arange(len(free))[:, None]) & (near < len(free)))
-    order = np.argsort(far[row, column], kind="stable")
-    a, b = free[row[order]], free[near[row, column][order]]
+    pairs = np.flatnonzero((near > np.arange(len(free))[:, None]) & (near < len(free)))
+    a, b = free[pairs // near.shape[1]], free[near.ravel()[pairs]]
+    apart = np.flatnonzero(piece[a >> 1] != piece[b >> 1])
+    order = apart[np.argsort(far.ravel()[pairs[apart]], kind="stable")]
+    a, b = a[order], b[order]
     first = np.empty(len(link), dtype=np.int64)
     while True:
         open_ = (link[a] < 0) & (link[b] < 0) & (piece[a >> 1] != piece[b >> 1])
@@ -219,8 +221,10 @@ class _Pairs:
 def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
-    row, column = np.nonzero((near[ends] >= 0) & (away[ends] < look.gap[ends][:, None]))
-    a, b, far = ends[row], near[ends[row], column], away[ends[row], column]
+    near, away = near.take(ends, axis=0), away.take(ends, axis=0)
+    some = np.flatnonzero((near >= 0) & (away < look.gap[ends][:, None]))
+    row = some // near.shape[1]
+    a, b, far = ends[row], near.ravel()[some], away.ravel()[some]
     parts = [slice(k, k + _AT_ONCE) for k in range(0, max(len(a), 1), _AT_ONCE)]
     gains = [_best_gains(look, _Pairs.of(look, a[part], b[part], far[part])) for part in parts]
     gain, kind = (np.concatenate(each) for each in zip(*gains, strict=True))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -12,11 +12,13 @@ from PIL import Image
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.blocks.views import View, seen
-from carvegen.geometry.coverage import coverage
+from carvegen.geometry.coverage import ring_coverage
 from carvegen.writers.formats.png_bytes import png_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+
+    from numpy.typing import NDArray
 
     from carvegen.blocks.block import Block
     from carvegen.geometry import Floats, Mask, PolygonArray
@@ -37,6 +39,7 @@ _KEPT_LIGHTER = 0.16  # how far kept artwork is drawn from ink towards paper
 _PALE = 0.45  # how far land that stays is drawn towards paper, in a picture of changes
 _OUTLINE_TONE = 0.25  # how far a cut-out's outline is drawn from paper towards ink
 _OUTLINE_MM = 0.2
+_ROWS = 32  # that are rounded at a time
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -140,11 +143,32 @@ def _coats(
 def _painted(
     coats: Iterable[tuple[Floats, Colour]], size: tuple[int, int], *, px_per_mm: float, ground: Colour
 ) -> bytes:
-    """Shares of each pixel in their colours over one another on a ground."""
+    """Shares of each pixel in their colours over one another on a ground; of one coat by a table of its tones."""
+    masks = [(_of_255(shares), colour) for shares, colour in coats]
+    if len(masks) != 1:
+        return png_bytes(_laid(masks, size, ground), px_per_mm=px_per_mm, flat=True)
+    ((mask, colour),) = masks
+    picture = Image.fromarray(mask, "P")
+    tones = np.arange(256, dtype=np.uint8)[None]
+    picture.putpalette(_laid([(tones, colour)], (256, 1), ground).tobytes())
+    return png_bytes(picture, px_per_mm=px_per_mm, flat=True)
+
+
+def _laid(masks: Iterable[tuple[NDArray[np.uint8], Colour]], size: tuple[int, int], ground: Colour) -> Image.Image:
+    """Colours laid on a ground, each by its mask."""
     picture = Image.new("RGB", size, ground)
-    for shares, colour in coats:
-        picture.paste(colour, mask=Image.fromarray(np.round(shares * 255).astype(np.uint8)))
-    return png_bytes(picture, px_per_mm=px_per_mm)
+    for mask, colour in masks:
+        picture.paste(colour, mask=Image.fromarray(mask))
+    return picture
+
+
+def _of_255(shares: Floats) -> NDArray[np.uint8]:
+    """Shares 0…1 as whole numbers up to 255, some rows at a time, which stay close to the processor."""
+    result = np.empty(shares.shape, dtype=np.uint8)
+    for first in range(0, len(shares), _ROWS):
+        band = slice(first, first + _ROWS)
+        result[band] = np.rint(shares[band] * 255)
+    return result
 
 
 def _size(window: Window, px_per_mm: float) -> tuple[int, int]:
@@ -165,8 +189,9 @@ def _shares(shapes: PolygonArray, window: Window, px_per_mm: float, size: tuple[
     if not len(shapes):
         return np.zeros(size[::-1])
     left, bottom, _, _ = window
-    there = geometry.moved(_meeting(shapes, window), (-left * px_per_mm, -bottom * px_per_mm), scale=px_per_mm)
-    return coverage(there, size)
+    there = geometry.rings(_meeting(shapes, window))
+    corner = np.array([-left * px_per_mm, -bottom * px_per_mm])
+    return ring_coverage(replace(there, xy=there.xy * px_per_mm + corner), size)
 
 
 def _meeting(shapes: PolygonArray, window: Window) -> PolygonArray:

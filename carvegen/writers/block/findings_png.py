@@ -30,7 +30,7 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
     A large block is shown with fewer pixels per mm than asked.
     """
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
-    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
+    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale))).convert("RGB")
     pen, shown = ImageDraw.Draw(picture), seen(block, View.PRINT)
     marks = ringed.marks(report, shown, most=most)
     for mark in marks:

@@ -60,7 +60,7 @@ def land_widths(block: Block, least_mm: float) -> LandWidths:
 def width_map_png(block: Block, widths: LandWidths, *, px_per_mm: float = 10.0) -> bytes:
     """The proof with all land up to twice the minimum wide coloured by its width, in print view."""
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
-    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale)))
+    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale))).convert("RGB")
     _paint_discs(picture, widths, scale, [colour for _, colour, _ in _CLASSES])
     return png_bytes(picture, px_per_mm=scale)
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.base.errors import InputError
 from carvegen.blocks.layer_names import NOTES
 from carvegen.toolpaths.paths import Paths, from_rings, picked
@@ -31,6 +32,7 @@ _LETTER_SHARE = 0.7  # of a line's height: DXF asks for the height of a capital
 _BEYOND_ASCII = re.compile(r"[^\x00-\x7f]")
 
 
+@collector_at_rest()
 def dxf_of(drawing: Drawing, version: str = "R2000") -> str:
     """A drawing as a file.
 

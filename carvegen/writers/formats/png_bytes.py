@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+import struct
 import zlib
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -31,11 +34,13 @@ def png_bytes(
     level
         Of compression; `SMALL` for pictures whose size counts.
     flat
-        Whether few pixels differ from their neighbours: then runs of one value are all that is sought, in half the
-        time of `SMALL` and to the same size (measured).
+        Whether few pixels differ from their neighbours: then no row is made from the one above it, which takes a third
+        of the time and mostly comes out smaller; of a table of colours only runs of one are sought (both measured).
     how
         What else Pillow's PNG writer is told, such as ``bits``.
     """
+    if flat and picture.mode == "RGB":
+        return _as_it_is(picture, px_per_mm, level)
     if px_per_mm is not None:
         how["dpi"] = (px_per_mm * 25.4, px_per_mm * 25.4)
     if flat:
@@ -43,3 +48,18 @@ def png_bytes(
     out = io.BytesIO()
     picture.save(out, "PNG", compress_level=level, **how)
     return out.getvalue()
+
+
+def _as_it_is(picture: Image.Image, px_per_mm: float | None, level: int) -> bytes:
+    """A picture in colours whose rows go through no filter, which Pillow's writer can't be told (PNG, W3C)."""
+    rows = np.zeros((picture.height, 1 + 3 * picture.width), dtype=np.uint8)  # each begins with its filter: 0, none
+    rows[:, 1:] = np.asarray(picture).reshape(picture.height, -1)
+    chunks = {b"IHDR": struct.pack(">2I5B", *picture.size, 8, 2, 0, 0, 0)}  # eight bits each of red, green and blue
+    if px_per_mm is not None:
+        per_metre = round(px_per_mm * 1000)
+        chunks[b"pHYs"] = struct.pack(">2IB", per_metre, per_metre, 1)
+    chunks |= {b"IDAT": zlib.compress(rows.data, level), b"IEND": b""}
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+        for name, data in chunks.items()
+    )

@@ -9,6 +9,7 @@ import numpy as np
 import svgwrite
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.toolpaths.paths import Paths
 from carvegen.writers.formats.coordinates import ring_texts
 
@@ -126,6 +127,7 @@ def _elements(texts: list[str], first: Indices) -> str:
     return '\n<path d="M' + '"/>\n<path d="M'.join(texts) + '"/>'
 
 
+@collector_at_rest()
 def svg_of(drawing: Drawing) -> str:
     """A drawing as a file: a group for each layer, closed shapes filled or as hairlines, the words below."""
     sheet = drawing.sheet

@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.writers.guide.guide_marks import LETTERS_MM
 from carvegen.writers.guide.guide_samples import (
     BEFORE_TONE,
@@ -59,6 +60,7 @@ _OVER_MM = 24.0  #: for a table's heading and words
 _LINE = 1.4  #: from line to line, times the letters' size
 
 
+@collector_at_rest()
 def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     """The guide as PDF pages of `paper`, first the words, then what is to be written down, then the drawing.
 

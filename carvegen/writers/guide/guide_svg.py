@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.base.collector import collector_at_rest
 from carvegen.blocks.layer_names import (
     BLOCK_EDGE,
     BOARD_EDGE,
@@ -48,6 +49,7 @@ __all__ = ["guide_svg"]
 _INK = "#1d1d1b"
 
 
+@collector_at_rest()
 def guide_svg(guide: Guide) -> str:
     """The guide on one sheet, its words under the block."""
     entries = list(_entries(guide))

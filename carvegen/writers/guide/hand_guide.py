@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.collector import collector_at_rest
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
 from carvegen.blocks.views import View, seen
@@ -212,6 +213,7 @@ def transfer_named(name: str) -> Transfer:
         raise InputError("must be one of the transfers", value=name, where="transfer", hint=f"known: {known}") from None
 
 
+@collector_at_rest()
 def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving: bool = False) -> Guide:
     """The guide for one block, one tool and one way of transfer.
 

@@ -66,7 +66,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
             _followed(pen, paths, layer, fine)
         else:
             _filled(picture, paths, layer, fine)
-    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale)
+    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale, flat=True)
 
 
 def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
@@ -75,7 +75,7 @@ def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> N
     All shapes at once: where outlines cross the middle of a column of pixels, inside and outside change.
     """
     xy, (width, height) = fine.at(paths.xyz[:, :2]), picture.size
-    _, column, y = row_crossings(xy[:, ::-1], xy[paths.onward, ::-1], 1.0)
+    _, column, y = row_crossings(xy[:, ::-1], xy.take(paths.onward, axis=0)[:, ::-1], 1.0)
     shown = (column >= 0) & (column < width)
     row = np.clip(np.ceil(y[shown] - 0.5), 0, height).astype(np.int64)
     inside = np.zeros((height + 1, width), dtype=np.uint8)

@@ -181,7 +181,7 @@ def _png_of(bits: NDArray[np.uint16], count: int) -> bytes:
     deep = next(wide for wide in (1, 2, 4) if count <= wide)
     picture = Image.fromarray(low, "P")
     picture.putpalette(np.repeat(np.arange(2**deep, dtype=np.uint8), 3).tolist())
-    return png_bytes(picture, level=SMALL, bits=deep)
+    return png_bytes(picture, bits=deep, flat=True)
 
 
 def _colours(sheet: ProofSheet) -> list[str]:

@@ -146,7 +146,7 @@ def turned_png(data: bytes) -> bytes:
     """A picture in print view as the block lies: mirrored."""
     with Image.open(io.BytesIO(data)) as picture:
         turned = picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT)
-        return png_bytes(turned, flat=True, dpi=picture.info["dpi"])
+        return png_bytes(turned, flat=True, px_per_mm=picture.info["dpi"][0] / 25.4)
 
 
 def rubbing_png(coats: Sequence[Coat], window: Window, *, px_per_mm: float = _PX_PER_MM) -> bytes:
