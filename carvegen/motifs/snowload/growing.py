@@ -115,6 +115,7 @@ _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
+_LEAST_PAD_MM2 = 0.45  #: a pad on a fir's tier so large,
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -158,7 +159,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
     reads = _reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2)
-    reads |= (is_line | _padded(over, heaps.pads)) & (area_mm2 > _LEAST_LINE_MM2)
+    reads |= is_line & (area_mm2 > _LEAST_LINE_MM2) | _padded(over, heaps.pads) & (area_mm2 > _LEAST_PAD_MM2)
     over = over[reads]
     may = heaps.may[np.unique(shapely.STRtree(heaps.may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))

@@ -28,7 +28,11 @@ if TYPE_CHECKING:
 __all__ = ["on_tiers"]
 
 _PLACES = 20  #: along a shoulder
-_OUT, _IN, _GROWS = 0.5, 0.62, 0.6  #: a pad is so thick over and under the shoulder where as much as usual has fallen, mm,
+_OUT, _IN, _GROWS = (
+    0.5,
+    0.62,
+    0.6,
+)  #: a pad is so thick over and under the shoulder where as much as usual has fallen, mm,
 #: and grows by this power
 _OF_TIER = (0.24, 0.3)  #: and so much of the distance to the tier above at the most
 _LEAST = 1.35  #: smallest cuts: it is no thinner
@@ -37,7 +41,16 @@ _SKY = 0.25  #: of the sky: what sees less bears less
 
 _SHORTEST_MM = 0.9  #: a shorter one is a crumb
 _SOFT_MM = 0.35  #: narrower inlets of its outline are filled
-_CAP = 0.75  #: of a top is white at the most
+_FRONT = 0.5  #: of the sky that its fir sees anywhere a tier sees at least
+_FRONT_MM, _TILTS = (
+    1.9,
+    0.4,
+)  #: heaps lie on the fronts of tiers whose half is so broad, and fall so much to the side there
+_BREADTH = 0.32  #: of a tier's breadth is white below a shoulder at the most
+_CLOSE_MM = 0.15  #: and so much more
+_LONG_MM = 1.7  #: on short shoulders a pad is so long at least
+_UPRIGHT = 2.5  #: steeper ones (rise over run) end below the notch: the outline would be all white
+_CAP, _CAP_MM = 0.75, 1.5  #: of a top is white at the most, and so much at least where there is room
 _CHANCES = 12  #: numbers for each tier
 
 
@@ -62,9 +75,9 @@ def on_tiers(
     pads = _sized(tiers, settings, limits, comes, own, fir)
     halves = _caps(tiers, pads, own, fir)
     out, inner = _shoulders(tiers, pads, limits, settings, own)
-    tongues = _tongues(tiers, pads, own)
+    fronts = _fronts(tiers, pads, limits, own)
     over = geometry.parts(shapely.union_all([*out, *halves[0]]))
-    within = np.concatenate([inner, tongues, halves[1]])
+    within = np.concatenate([inner, fronts, halves[1]])
     if len(over):
         tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), 0.5, shapely.union_all(over))
         over = geometry.parts(shapely.difference(over, shapely.union_all(tiles)))
@@ -90,6 +103,8 @@ class _Pads:
     ends: Floats  #: and so far there is snow,
     joined: Mask  #: up to the notch
     cap: Floats  #: how far down a top's cap reaches, mm
+    close: Mask  #: whether the tier above is so near that only one of the two bears a pad
+    full: Floats  #: how much lies there of what lies on a wide open tier after a usual fall, 0…1
 
 
 def _sized(
@@ -99,19 +114,60 @@ def _sized(
     blows = strength(settings) * tiers.side
     long = np.hypot(*(tiers.notch - tiers.tip).T)
     apart = np.where(tiers.top, long, np.hypot(*(tiers.over - tiers.tip).T))
-    sees = np.clip(comes(tiers.tip + np.column_stack([0.5 * tiers.side, np.ones(len(tiers))])) / _SKY, 0, 1)
+    sees = _seen(tiers, comes)
     amount = sees * (0.8 + 0.4 * fir[:, 0]) * (0.75 + 0.5 * own[:, 0]) * (1 + 0.3 * blows)
     over = np.minimum(_OUT * deep**_GROWS * amount, _OF_TIER[0] * apart)
     under = np.minimum(_IN * deep**_GROWS * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * apart)
-    more = np.clip(_LEAST * limits.cut_mm / (over + under), 1, None)
+    under = np.minimum(under, _BREADTH * (2 * tiers.half + np.abs(tiers.tip - tiers.notch)[:, 0]))
+    more = np.clip(_LEAST * limits.cut_mm / np.maximum(over + under, 1e-6), 1, None)
     bears = own[:, 1] < (1 - 0.4 * settings.patchy) * np.clip(1 + 0.5 * blows, 0, 1)
-    reach = np.clip(0.5 + 0.28 * deep + 0.3 * settings.sticky + 0.5 * (own[:, 2] - 0.5) + 0.2 * blows, 0.3, 1)
-    cap = np.minimum((0.7 + 0.3 * settings.fallen_mm) * (0.75 + 0.5 * fir[:, 2]), (0.35 + 0.25 * fir[:, 2]) * long)
-    below = 1 - (cap + 2 * limits.land_mm) / long
-    ends = np.where(tiers.top, np.minimum(reach, below), np.where(reach > 0.8, 1.0, reach))
+    close = apart < over * more + under * more + _HEM * limits.land_mm + _CLOSE_MM
+    bears &= ~close | _every_other(tiers, fir[:, 4])
     begins = np.where(own[:, 3] < 0.3, 0.04 + 0.35 * own[:, 3], 0.0)
+    reach = 0.5 + 0.28 * deep + 0.3 * settings.sticky + 0.5 * (own[:, 2] - 0.5) + 0.2 * blows
+    reach = np.minimum(np.maximum(reach, begins + _LONG_MM / long), 1)
+    cap = np.clip(0.7 + 0.3 * settings.fallen_mm, _CAP_MM, None) * (0.75 + 0.5 * fir[:, 2])
+    cap = np.minimum(cap, (0.4 + 0.2 * fir[:, 2]) * long)
+    below = 1 - (cap + 2 * limits.land_mm) / long
+    steep = ~close & (np.abs(tiers.tip - tiers.notch) @ [-_UPRIGHT, 1] > 0)
+    most = np.where(steep, 1 - (_HEM * limits.land_mm + 0.2) / long, 1.0)
+    ends = np.where(tiers.top, np.minimum(reach, below), np.minimum(np.where(reach > 0.8, 1.0, reach), most))
     on = bears & (sees > 0.3) & ((ends - begins) * long > _SHORTEST_MM)
-    return _Pads(on, over * more, under * more, begins, ends, (ends == 1) & ~tiers.top, cap)
+    return _Pads(
+        on,
+        over * more,
+        under * more,
+        begins,
+        ends,
+        (ends == 1) & ~tiers.top,
+        cap,
+        close,
+        np.clip(sees * deep**0.5, 0, 1),
+    )
+
+
+def _every_other(tiers: Tiers, chance: Floats) -> Mask:
+    """Every other tier on each side of each fir, from the first or the second on by chance, (n,)."""
+    _, fir = np.unique(tiers.fir, axis=0, return_inverse=True)
+    order = np.lexsort((tiers.tip[:, 1], tiers.side, fir.ravel()))
+    group = fir.ravel()[order] * 2 + (tiers.side[order] > 0)
+    nth = np.arange(len(order)) - np.searchsorted(group, group)
+    keep = np.zeros(len(order), dtype=bool)
+    keep[order] = (nth + (tiers.side[order] > 0) + (chance[order] > 0.5)) % 2 == 0
+    return keep
+
+
+def _seen(tiers: Tiers, comes: Callable[[Floats], Floats]) -> Floats:
+    """How much of what falls comes to each tier, 0…1; (n,).
+
+    Each goes round its trunk: what a neighbour hides of the sky at one side its front sees, as far as the fir itself.
+    """
+    out = np.column_stack([0.5 * tiers.side, np.ones(len(tiers))])
+    sees = np.clip(np.maximum(comes(tiers.tip + out), comes(tiers.over + out)) / _SKY, 0, 1)
+    _, fir = np.unique(tiers.fir, axis=0, return_inverse=True)
+    most = np.zeros(len(sees))
+    np.maximum.at(most, fir.ravel(), sees)
+    return np.asarray(np.maximum(sees, _FRONT * most[fir.ravel()]))
 
 
 def _shoulders(
@@ -134,16 +190,18 @@ def _shoulders(
     along = (at - begins) / (ends - begins)
     lies = (along >= 0) & (along <= 1)
     along = np.clip(along, 0, 1)
-    runs_out = np.where(joined, 1.0, np.sqrt(np.clip((1 - along) / 0.45, 0, 1)))
-    phase, waves = 2 * np.pi * own[on, 4:8], long * along
-    lumps = 0.3 * np.sin(waves * 2.2 + phase[:, :1]) + 0.22 * np.sin(waves * 4.3 + phase[:, 1:2])
-    drips = 0.4 * np.sin(waves * 2.7 + phase[:, 2:3]) + 0.3 * np.sin(waves * 5.1 + phase[:, 3:])
-    high = np.sqrt(np.clip(along / 0.22, 0, 1)) * (1 - 0.55 * along) * runs_out * (1 + settings.lumpy * lumps)
-    low = np.clip(along / 0.35, 0, 1) ** 0.8 * runs_out * np.clip(1 + drips, 0.3, 2)
+    span, total = long * (ends - begins), (pads.over + pads.under)[on, None]
+    runs_out = np.where(joined, 1.0, np.sqrt(np.clip((1 - along) * span / (1.1 * total), 0, 1)))
+    phase, lobe = np.pi * own[on, 4:7], 0.9 + 1.1 * total
+    lumps = 0.22 * np.sin(2 * span * along / lobe + 2 * phase[:, :1])
+    drips = 0.72 + 0.42 * np.abs(np.sin(np.pi * span / lobe * along ** (0.7 + 0.6 * own[on, 7:8]) + phase[:, 1:2]))
+    high = np.sqrt(np.clip(along / 0.2, 0, 1)) * (1 - 0.5 * along) * (1 + settings.lumpy * lumps)
     high = pads.over[on, None] * high
-    high = np.where(lies, np.minimum(high, _wedge(tiers, pads, limits, long, chord, at)), 0)
+    low = pads.under[on, None] * np.clip(along / 0.3, 0, 1) ** 0.7 * drips
     thick = np.linalg.norm(line - tiers.under[on], axis=2)
-    low = np.where(lies, np.minimum(pads.under[on, None] * low, np.clip(thick - _HEM * limits.land_mm, 0, None)), 0)
+    low = np.where(lies, np.minimum(low, np.clip(thick - _HEM * limits.land_mm, 0, None)), 0) * runs_out
+    high = np.where(lies, np.maximum(high, _LEAST * limits.cut_mm - low), 0) * runs_out
+    high = np.minimum(high, _wedge(tiers, pads, limits, long, chord, at))
     hangs = (pads.over[on] * (0.15 + 0.5 * own[on, 3]) * (pads.begins[on] == 0))[:, None]
     lip = line[:, 0] - hangs * chord + 0.3 * hangs * out[:, 0]
     upper = line + high[..., None] * up
@@ -165,20 +223,31 @@ def _wedge(tiers: Tiers, pads: _Pads, limits: Limits, long: Floats, chord: Float
     return np.where(tiers.top[on, None], np.inf, room)
 
 
-def _tongues(tiers: Tiers, pads: _Pads, own: Floats) -> PolygonArray:
-    """What lies on a tier's front, inwards from the notch; (those that bear it,)."""
-    long = tiers.half * (0.1 + 1.0 * own[:, 8] ** 1.5)
-    on = pads.on & pads.joined & (long > 0.5)
-    long, side, thick = long[on, None], tiers.side[on, None], pads.under[on, None] * (0.8 + 0.5 * own[on, 9:10])
-    in_ = np.linspace(-0.25, 1, _PLACES)[None]
-    x = tiers.notch[on, :1] - side * long * in_
-    phase = 2 * np.pi * own[on, 10:12]
-    rise = (0.5 * own[on, 11:12] - 0.25) * long
-    top = tiers.notch[on, 1:] + rise * np.clip(in_, 0, 1) - 0.25 * long * np.clip(in_, 0, 1) ** 2
-    top = np.where(in_ < 0, top + 3 * in_ * thick, top)
-    drips = 0.35 * np.sin(long * in_ * 2.9 + phase[:, :1]) + 0.25 * np.sin(long * in_ * 5.3 + phase[:, 1:])
-    low = top - thick * np.clip(1 - in_, 0, 1) ** 0.5 * np.clip(1 + drips, 0.4, 2)
-    upper, lower = np.stack([x, top], axis=2), np.stack([x, low], axis=2)
+def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, own: Floats) -> PolygonArray:
+    """What lies on the tiers' fronts: tongues inwards from their notches, and heaps further in; may be fewer."""
+    half, tongue = tiers.half, own[:, 8] < 0.55
+    wide = half + 0.25 * np.abs(tiers.tip - tiers.notch)[:, 0]
+    thick = pads.under * (0.75 + 0.5 * own[:, 9])
+    long = np.where(tongue, half * (0.3 + 1.2 * own[:, 8]), np.clip(wide * (0.65 + 0.45 * own[:, 10]), 0, 5))
+    on = pads.on & ~tiers.top & np.where(tongue, pads.joined, own[:, 8] < 1.1 * pads.full)
+    on &= np.where(tongue, long > 0.5, (half > _FRONT_MM) & ~pads.close)
+    half, tongue, thick, long = (each[on, None] for each in (half, tongue, thick, long))
+    side, own = tiers.side[on, None], own[on]
+    along = np.linspace(0, 1, _PLACES)
+    far = np.maximum(half * (0.3 + 0.5 * own[:, 11:]), long / 2 + limits.land_mm / 2)
+    x = np.where(tongue, long * (1.3 * along - 0.3), far + long * (along - 0.5))
+    x = tiers.notch[on, :1] - side * x
+    thick = np.clip(thick, np.where(tongue, 0, 0.27 * long), 0.42 * long)
+    taper = np.where(tongue, np.clip(1 - along, 0, 1) ** 0.5, (5.2 * along * (1 - along) ** 1.4) ** 0.6)
+    arch = np.where(tongue, -0.2 * along**2, 0.12 * (4 * along * (1 - along) - 1)) * np.minimum(long, 2.5)
+    rise = np.where(tongue, (0.5 * own[:, 11:] - 0.25) * along, _TILTS * (0.4 + own[:, 10:11]) * (along - 0.5)) * long
+    tall = (tiers.notch - tiers.tip)[on, 1:]
+    sinks = np.where(tongue, 1.2 * thick * np.clip(0.25 - along, 0, 1) / 0.25, (0.25 + 0.2 * own[:, 9:10]) * tall)
+    top = tiers.notch[on, 1:] + arch + rise - sinks
+    drips = 0.75 + 0.4 * np.abs(np.sin(np.pi * (long / (0.9 + 1.1 * thick) * along + own[:, 10:11])))
+    low = top - thick * taper * drips
+    high = top + np.where(tongue, 0, 0.25 * thick * taper)
+    upper, lower = np.stack([x, high], axis=2), np.stack([x, low], axis=2)
     return np.asarray(shapely.make_valid(shapely.polygons(np.concatenate([upper, lower[:, ::-1]], axis=1))))
 
 

@@ -143,7 +143,9 @@ class _Runs:
         if len(tip) == 0:
             return _Runs(tip, notch, over, tip, tip)
         wide, tall = (line.xy[tip] - line.xy[notch]).T
-        within = line.xy[notch, None] - np.stack([np.outer(wide, _WITHIN[:, 0]), np.outer(-tall, _WITHIN[:, 1])], axis=-1)
+        within = line.xy[notch, None] - np.stack(
+            [np.outer(wide, _WITHIN[:, 0]), np.outer(-tall, _WITHIN[:, 1])], axis=-1
+        )
         solid = stands(within.reshape(-1, 2)).reshape(len(tip), -1).mean(axis=1)
         _, begin, run, many = np.unique(run, return_index=True, return_inverse=True, return_counts=True)
         mean = np.bincount(run, solid) / many
@@ -223,7 +225,9 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
     fir, many = np.concatenate([apex[keep], tops.apex]), np.concatenate([runs.many[keep], 0 * mine])
     top, axis = np.arange(len(tip)) >= keep.sum(), np.concatenate([topped[keep], mine >= 0])
     first = np.lexsort((-many, ~axis, top, line.corner[tip]))
-    again = np.append(False, np.diff(line.corner[tip][first]) == 0) & np.append(False, top[first][1:] == top[first][:-1])
+    again = np.append(False, np.diff(line.corner[tip][first]) == 0) & np.append(
+        False, top[first][1:] == top[first][:-1]
+    )
     once = first[~again]
     tip, notch, over, fir, top, axis = (each[once] for each in (tip, notch, over, fir, top, axis))
     xy = line.xy
