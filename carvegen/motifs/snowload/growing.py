@@ -14,8 +14,6 @@ from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
-from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
-from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.drawing import (
     Canvas,
@@ -33,6 +31,8 @@ from carvegen.motifs.snowload.drawing import (
     summits,
     tongues,
 )
+from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
+from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
 from carvegen.motifs.snowload.scene import (
@@ -400,7 +400,7 @@ class _Scene:
 
         return on_tiers(
             geometry.parts(silhouette), self.settings, limits, stands=lambda where: self.shape[cells(where, 1)],
-            comes=lambda where: self.comes[cells(where, 2)] * share(where), rng=rng.spawn(1)[0],
+            comes=lambda where: self.comes[cells(where, 2)], share=share, rng=rng.spawn(1)[0],
         )  # fmt: skip
 
     def _comes_to(self, share: _Share) -> Callable[[Ledges], Floats]:

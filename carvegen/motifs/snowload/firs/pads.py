@@ -28,35 +28,29 @@ if TYPE_CHECKING:
 __all__ = ["on_tiers"]
 
 _PLACES = 20  #: along a shoulder
-_OUT, _IN, _GROWS = (
-    0.5,
-    0.62,
-    0.6,
-)  #: a pad is so thick over and under the shoulder where as much as usual has fallen, mm,
-#: and grows by this power
-_OF_TIER = (0.24, 0.3)  #: and so much of the distance to the tier above at the most
+_OVER, _UNDER, _GROWS = 0.5, 0.62, 0.6  #: so thick a pad is over and under the shoulder after a usual fall, mm, and
+#: grows by this power
+_OF_TIER = (0.24, 0.3)  #: of the distance to the tier above at the most,
+_BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth
 _LEAST = 1.35  #: smallest cuts: it is no thinner
-_HEM = 1.25  #: lands: so much of a tier stays dark below it
-_SKY = 0.25  #: of the sky: what sees less bears less
-
-_SHORTEST_MM = 0.9  #: a shorter one is a crumb
-_SOFT_MM = 0.35  #: narrower inlets of its outline are filled
-_FRONT = 0.5  #: of the sky that its fir sees anywhere a tier sees at least
-_FRONT_MM, _TILTS = (
-    1.9,
-    0.4,
-)  #: heaps lie on the fronts of tiers whose half is so broad, and fall so much to the side there
-_BREADTH = 0.32  #: of a tier's breadth is white below a shoulder at the most
-_CLOSE_MM = 0.15  #: and so much more
-_LONG_MM = 1.7  #: on short shoulders a pad is so long at least
-_UPRIGHT = 2.5  #: steeper ones (rise over run) end below the notch: the outline would be all white
+_HEM, _CLOSE_MM = 1.25, 0.15  #: lands: so much of a tier stays dark below; with no room for that and a little more, mm,
+#: only every other one bears a pad
+_SKY, _FRONT, _BARE = 0.25, 0.5, 0.3  #: a tier that sees less of the sky bears less, but its front sees so much of what
+#: its fir sees anywhere; with so little of that it bears none
+_LONG_MM, _SHORTEST_MM = 1.7, 0.9  #: on a short shoulder a pad is so long if there is room; a shorter one is a crumb
+_POKES = 0.3  #: so many tips poke out
+_JOINS = 0.8  #: a pad that reaches so far up the shoulder goes on to the notch,
+_UPRIGHT = 2.5  #: but not on steeper ones (rise over run): the outline would be all white
 _CAP, _CAP_MM = 0.75, 1.5  #: of a top is white at the most, and so much at least where there is room
-_CHANCES = 12  #: numbers for each tier
+_TONGUES = 0.55  #: of the fronts bear a tongue from the notch, others a heap further in:
+_FRONT_MM, _TILTS = 1.9, 0.4  #: where half a tier is so broad; it falls so much to its side
+_SOFT_MM = 0.35  #: narrower inlets of the outline are filled
+_CHANCES = 13  #: numbers for each place
 
 
 def on_tiers(
     shapes: PolygonArray, settings: Settings, limits: Limits, *, stands: Callable[[Floats], Mask],
-    comes: Callable[[Floats], Floats], rng: Generator,
+    comes: Callable[[Floats], Floats], share: Callable[[Floats], Floats], rng: Generator,
 ) -> PolygonArray:  # fmt: skip
     """Pads on the tiers of firs that are drawn as stacks of jagged triangles; disjoint, may be empty.
 
@@ -64,24 +58,24 @@ def on_tiers(
     ----------
     stands
         Whether something is drawn at places, mm, (n, 2): (n,).
-    comes
-        How much of what falls comes to places, and is wanted there, 0…1.
+    comes, share
+        How much of the falling snow comes to places, and how much of it is wanted there: 0…1.
     """
-    tiers = tiers_of(shapes, stands, _PLACES)
-    if settings.scale == "far" or settings.boughs == 0 or len(tiers) == 0:
+    tiers = tiers_of(shapes, stands, _PLACES) if settings.scale == "near" else None
+    if tiers is None:
         return geometry.empty()
     seed = int(rng.integers(2**63))
     own, fir = (_chances(each, np.random.default_rng([seed, k])) for k, each in enumerate((tiers.tip, tiers.fir)))
-    pads = _sized(tiers, settings, limits, comes, own, fir)
-    halves = _caps(tiers, pads, own, fir)
-    out, inner = _shoulders(tiers, pads, limits, settings, own)
-    fronts = _fronts(tiers, pads, limits, own)
-    over = geometry.parts(shapely.union_all([*out, *halves[0]]))
-    within = np.concatenate([inner, fronts, halves[1]])
-    if len(over):
-        tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), 0.5, shapely.union_all(over))
-        over = geometry.parts(shapely.difference(over, shapely.union_all(tiles)))
-    white = shapely.union_all(np.concatenate([over, shapely.make_valid(within)]))
+    lies = _seen(tiers, comes) * share(tiers.tip)
+    pads = _Pads.of(tiers, settings, limits, lies=lies, own=own, fir=fir)
+    over, under = _shoulders(tiers, pads, limits, settings, own)
+    over_tops, tops = _caps(tiers, pads, own, fir)
+    fronts = _fronts(tiers, pads, limits, settings, own)
+    air = geometry.parts(shapely.union_all(np.concatenate([over, over_tops])))
+    if len(air):
+        tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), _SOFT_MM, shapely.union_all(air))
+        air = geometry.parts(shapely.difference(air, shapely.union_all(tiles)))
+    white = shapely.union_all(np.concatenate([air, under, tops, fronts]))
     return geometry.parts(opened(closed(white, _SOFT_MM), limits.cut_mm))
 
 
@@ -92,71 +86,6 @@ def _chances(places: Floats, rng: Generator) -> Floats:
     return mixed(key + rng.integers(2**63, size=_CHANCES, dtype=np.uint64))
 
 
-@dataclass(frozen=True, eq=False)
-class _Pads:
-    """What lies on each tier; arrays (n,)."""
-
-    on: Mask  #: whether anything does
-    over: Floats  #: how thick over the shoulder, mm,
-    under: Floats  #: and how far down below it
-    begins: Floats  #: shares of the shoulder, from the tip on: so far it is bare,
-    ends: Floats  #: and so far there is snow,
-    joined: Mask  #: up to the notch
-    cap: Floats  #: how far down a top's cap reaches, mm
-    close: Mask  #: whether the tier above is so near that only one of the two bears a pad
-    full: Floats  #: how much lies there of what lies on a wide open tier after a usual fall, 0…1
-
-
-def _sized(
-    tiers: Tiers, settings: Settings, limits: Limits, comes: Callable[[Floats], Floats], own: Floats, fir: Floats
-) -> _Pads:
-    deep = settings.fallen_mm / USUAL_MM
-    blows = strength(settings) * tiers.side
-    long = np.hypot(*(tiers.notch - tiers.tip).T)
-    apart = np.where(tiers.top, long, np.hypot(*(tiers.over - tiers.tip).T))
-    sees = _seen(tiers, comes)
-    amount = sees * (0.8 + 0.4 * fir[:, 0]) * (0.75 + 0.5 * own[:, 0]) * (1 + 0.3 * blows)
-    over = np.minimum(_OUT * deep**_GROWS * amount, _OF_TIER[0] * apart)
-    under = np.minimum(_IN * deep**_GROWS * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * apart)
-    under = np.minimum(under, _BREADTH * (2 * tiers.half + np.abs(tiers.tip - tiers.notch)[:, 0]))
-    more = np.clip(_LEAST * limits.cut_mm / np.maximum(over + under, 1e-6), 1, None)
-    bears = own[:, 1] < (1 - 0.4 * settings.patchy) * np.clip(1 + 0.5 * blows, 0, 1)
-    close = apart < over * more + under * more + _HEM * limits.land_mm + _CLOSE_MM
-    bears &= ~close | _every_other(tiers, fir[:, 4])
-    begins = np.where(own[:, 3] < 0.3, 0.04 + 0.35 * own[:, 3], 0.0)
-    reach = 0.5 + 0.28 * deep + 0.3 * settings.sticky + 0.5 * (own[:, 2] - 0.5) + 0.2 * blows
-    reach = np.minimum(np.maximum(reach, begins + _LONG_MM / long), 1)
-    cap = np.clip(0.7 + 0.3 * settings.fallen_mm, _CAP_MM, None) * (0.75 + 0.5 * fir[:, 2])
-    cap = np.minimum(cap, (0.4 + 0.2 * fir[:, 2]) * long)
-    below = 1 - (cap + 2 * limits.land_mm) / long
-    steep = ~close & (np.abs(tiers.tip - tiers.notch) @ [-_UPRIGHT, 1] > 0)
-    most = np.where(steep, 1 - (_HEM * limits.land_mm + 0.2) / long, 1.0)
-    ends = np.where(tiers.top, np.minimum(reach, below), np.minimum(np.where(reach > 0.8, 1.0, reach), most))
-    on = bears & (sees > 0.3) & ((ends - begins) * long > _SHORTEST_MM)
-    return _Pads(
-        on,
-        over * more,
-        under * more,
-        begins,
-        ends,
-        (ends == 1) & ~tiers.top,
-        cap,
-        close,
-        np.clip(sees * deep**0.5, 0, 1),
-    )
-
-
-def _every_other(tiers: Tiers, chance: Floats) -> Mask:
-    """Every other tier on each side of each fir, from the first or the second on by chance, (n,)."""
-    _, fir = np.unique(tiers.fir, axis=0, return_inverse=True)
-    order = np.lexsort((tiers.tip[:, 1], tiers.side, fir.ravel()))
-    group = fir.ravel()[order] * 2 + (tiers.side[order] > 0)
-    nth = np.arange(len(order)) - np.searchsorted(group, group)
-    keep = np.zeros(len(order), dtype=bool)
-    keep[order] = (nth + (tiers.side[order] > 0) + (chance[order] > 0.5)) % 2 == 0
-    return keep
-
-
 def _seen(tiers: Tiers, comes: Callable[[Floats], Floats]) -> Floats:
     """How much of what falls comes to each tier, 0…1; (n,).
 
@@ -164,10 +93,67 @@ def _seen(tiers: Tiers, comes: Callable[[Floats], Floats]) -> Floats:
     """
     out = np.column_stack([0.5 * tiers.side, np.ones(len(tiers))])
     sees = np.clip(np.maximum(comes(tiers.tip + out), comes(tiers.over + out)) / _SKY, 0, 1)
-    _, fir = np.unique(tiers.fir, axis=0, return_inverse=True)
     most = np.zeros(len(sees))
-    np.maximum.at(most, fir.ravel(), sees)
-    return np.asarray(np.maximum(sees, _FRONT * most[fir.ravel()]))
+    np.maximum.at(most, tiers.number, sees)
+    return np.asarray(np.maximum(sees, _FRONT * most[tiers.number]))
+
+
+@dataclass(frozen=True, eq=False)
+class _Pads:
+    """What lies on each tier; arrays (n,)."""
+
+    on: Mask  #: whether a pad does,
+    over: Floats  #: how thick over the shoulder, mm,
+    under: Floats  #: and how far down below it
+    begins: Floats  #: shares of the shoulder, from the tip on: so far it is bare,
+    ends: Floats  #: and so far there is snow
+    cap: Floats  #: how far down a top's cap reaches, mm; 0: there is none
+    close: Mask  #: whether the tier above is so near that only one of the two bears a pad
+    full: Floats  #: how much lies there of what lies on a wide open tier after a usual fall, 0…1
+
+    @property
+    def joined(self) -> Mask:
+        """Whether it reaches up to the notch, (n,)."""
+        return np.asarray(self.ends == 1)
+
+    @staticmethod
+    def of(tiers: Tiers, settings: Settings, limits: Limits, *, lies: Floats, own: Floats, fir: Floats) -> _Pads:
+        """The pads that lie on tiers by chance, to which so much comes."""
+        deep, blows = settings.fallen_mm / USUAL_MM, strength(settings) * tiers.side
+        long = tiers.long
+        amount = deep**_GROWS * lies * (0.8 + 0.4 * fir[:, 0]) * (0.75 + 0.5 * own[:, 0]) * (1 + 0.3 * blows)
+        apart = np.where(tiers.top, long, np.linalg.norm(tiers.over - tiers.tip, axis=1))
+        over = np.minimum(_OVER * amount, _OF_TIER[0] * apart)
+        under = np.minimum(_UNDER * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * apart)
+        wide, tall = np.abs(tiers.tip - tiers.notch).T
+        under = np.minimum(under, _BREADTH * (2 * tiers.half + wide))
+        more = np.clip(_LEAST * limits.cut_mm / np.maximum(over + under, 1e-6), 1, None)
+        over, under = over * more, under * more
+        hem = _HEM * limits.land_mm + _CLOSE_MM
+        close = apart < over + under + hem
+        some = lies > _BARE
+        on = some & (own[:, 1] < (1 - 0.4 * settings.patchy) * np.clip(1 + 0.5 * blows, 0, 1))
+        on &= ~close | _every_other(tiers, fir[:, 4])
+        begins = np.where(own[:, 3] < _POKES, 0.04 + 0.35 * own[:, 3], 0.0)
+        reach = 0.25 + 0.28 * deep + 0.3 * settings.sticky + 0.5 * own[:, 2] + 0.2 * blows
+        reach = np.maximum(reach, begins + _LONG_MM / long)
+        reach = np.where(reach > _JOINS, 1.0, reach)
+        cap = np.clip(0.7 + 0.3 * settings.fallen_mm, _CAP_MM, None) * (0.75 + 0.5 * fir[:, 2])
+        cap = np.minimum(cap, (0.4 + 0.2 * fir[:, 2]) * long)
+        short = np.where(tiers.top, cap + 2 * limits.land_mm, (~close & (tall > _UPRIGHT * wide)) * hem)
+        ends = np.minimum(reach, 1 - short / long)
+        on &= (ends - begins) * long > _SHORTEST_MM
+        return _Pads(on, over, under, begins, ends, cap * some * tiers.top, close, np.clip(lies * deep**0.5, 0, 1))
+
+
+def _every_other(tiers: Tiers, chance: Floats) -> Mask:
+    """Every other tier on each side of each fir, from the first or the second on by chance, (n,)."""
+    order = np.lexsort((tiers.tip[:, 1], tiers.side, tiers.number))
+    group = 2 * tiers.number[order] + (tiers.side[order] > 0)
+    nth = np.arange(len(order)) - np.searchsorted(group, group)
+    keep = np.zeros(len(order), dtype=bool)
+    keep[order] = (nth + (tiers.side[order] > 0) + (chance[order] > 0.5)) % 2 == 0
+    return keep
 
 
 def _shoulders(
@@ -178,7 +164,7 @@ def _shoulders(
     share = np.linspace(0, 1, _PLACES)
     at = share[None] * np.ones((on.sum(), 1))
     line, side = tiers.shoulder[on], tiers.side[on, None]
-    long = np.hypot(*(tiers.notch - tiers.tip)[on].T)[:, None]
+    long = tiers.long[on, None]
     chord = (tiers.notch - tiers.tip)[on] / long
     turn = np.gradient(line, axis=1)
     turn = turn / np.maximum(np.linalg.norm(turn, axis=2, keepdims=True), 1e-9) + chord[:, None]
@@ -201,18 +187,17 @@ def _shoulders(
     thick = np.linalg.norm(line - tiers.under[on], axis=2)
     low = np.where(lies, np.minimum(low, np.clip(thick - _HEM * limits.land_mm, 0, None)), 0) * runs_out
     high = np.where(lies, np.maximum(high, _LEAST * limits.cut_mm - low), 0) * runs_out
-    high = np.minimum(high, _wedge(tiers, pads, limits, long, chord, at))
+    high = np.minimum(high, _wedge(tiers, on, long, chord, at))
     hangs = (pads.over[on] * (0.15 + 0.5 * own[on, 3]) * (pads.begins[on] == 0))[:, None]
     lip = line[:, 0] - hangs * chord + 0.3 * hangs * out[:, 0]
     upper = line + high[..., None] * up
     rings = np.concatenate([upper[:, ::-1], lip[:, None], line - 0.03 * out], axis=1)
     below = np.concatenate([line + 0.03 * out, (line - low[..., None] * out)[:, ::-1]], axis=1)
-    return shapely.make_valid(shapely.polygons(rings)), shapely.make_valid(shapely.polygons(below))
+    return _filled(rings), _filled(below)
 
 
-def _wedge(tiers: Tiers, pads: _Pads, limits: Limits, long: Floats, chord: Floats, at: Floats) -> Floats:
-    """How thick it has room under the tier above; all of that where no sky would be left over it."""
-    on = pads.on
+def _wedge(tiers: Tiers, on: Mask, long: Floats, chord: Floats, at: Floats) -> Floats:
+    """How thick it may lie under the tier above and beside its tip."""
     hangs = (tiers.over - tiers.tip)[on]
     near = (hangs * chord).sum(axis=1, keepdims=True) / long
     gap = np.abs(chord[:, :1] * hangs[:, 1:] - chord[:, 1:] * hangs[:, :1])
@@ -223,24 +208,29 @@ def _wedge(tiers: Tiers, pads: _Pads, limits: Limits, long: Floats, chord: Float
     return np.where(tiers.top[on, None], np.inf, room)
 
 
-def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, own: Floats) -> PolygonArray:
+def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, settings: Settings, own: Floats) -> PolygonArray:
     """What lies on the tiers' fronts: tongues inwards from their notches, and heaps further in; may be fewer."""
-    half, tongue = tiers.half, own[:, 8] < 0.55
+    half, tongue = tiers.half, own[:, 8] < _TONGUES
     wide = half + 0.25 * np.abs(tiers.tip - tiers.notch)[:, 0]
     thick = pads.under * (0.75 + 0.5 * own[:, 9])
     long = np.where(tongue, half * (0.3 + 1.2 * own[:, 8]), np.clip(wide * (0.65 + 0.45 * own[:, 10]), 0, 5))
-    on = pads.on & ~tiers.top & np.where(tongue, pads.joined, own[:, 8] < 1.1 * pads.full)
+    on = (
+        pads.on
+        & ~tiers.top
+        & (own[:, 12] < settings.boughs)
+        & np.where(tongue, pads.joined, own[:, 8] < 1.1 * pads.full)
+    )
     on &= np.where(tongue, long > 0.5, (half > _FRONT_MM) & ~pads.close)
-    half, tongue, thick, long = (each[on, None] for each in (half, tongue, thick, long))
+    half, thick, long, tongue = half[on, None], thick[on, None], long[on, None], tongue[on, None]
     side, own = tiers.side[on, None], own[on]
     along = np.linspace(0, 1, _PLACES)
-    far = np.maximum(half * (0.3 + 0.5 * own[:, 11:]), long / 2 + limits.land_mm / 2)
+    far = np.maximum(half * (0.3 + 0.5 * own[:, 11:12]), long / 2 + limits.land_mm / 2)
     x = np.where(tongue, long * (1.3 * along - 0.3), far + long * (along - 0.5))
     x = tiers.notch[on, :1] - side * x
     thick = np.clip(thick, np.where(tongue, 0, 0.27 * long), 0.42 * long)
     taper = np.where(tongue, np.clip(1 - along, 0, 1) ** 0.5, (5.2 * along * (1 - along) ** 1.4) ** 0.6)
     arch = np.where(tongue, -0.2 * along**2, 0.12 * (4 * along * (1 - along) - 1)) * np.minimum(long, 2.5)
-    rise = np.where(tongue, (0.5 * own[:, 11:] - 0.25) * along, _TILTS * (0.4 + own[:, 10:11]) * (along - 0.5)) * long
+    rise = np.where(tongue, (0.5 * own[:, 11:12] - 0.25) * along, _TILTS * (0.4 + own[:, 10:11]) * (along - 0.5)) * long
     tall = (tiers.notch - tiers.tip)[on, 1:]
     sinks = np.where(tongue, 1.2 * thick * np.clip(0.25 - along, 0, 1) / 0.25, (0.25 + 0.2 * own[:, 9:10]) * tall)
     top = tiers.notch[on, 1:] + arch + rise - sinks
@@ -248,14 +238,14 @@ def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, own: Floats) -> PolygonAr
     low = top - thick * taper * drips
     high = top + np.where(tongue, 0, 0.25 * thick * taper)
     upper, lower = np.stack([x, high], axis=2), np.stack([x, low], axis=2)
-    return np.asarray(shapely.make_valid(shapely.polygons(np.concatenate([upper, lower[:, ::-1]], axis=1))))
+    return _filled(np.concatenate([upper, lower[:, ::-1]], axis=1))
 
 
 def _caps(tiers: Tiers, pads: _Pads, own: Floats, fir: Floats) -> tuple[PolygonArray, PolygonArray]:
     """The caps of the tops, a half on either side: what lies over them, and what on them."""
-    on = tiers.top & (pads.over > 0)
+    on = pads.cap > 0
     apex, side = tiers.notch[on], tiers.side[on, None]
-    long = np.hypot(*(tiers.notch - tiers.tip)[on].T)
+    long = tiers.long[on]
     reach = pads.cap[on] * (0.75 + 0.5 * own[on, 2])
     down = np.linspace(0, 1, _PLACES)
     line = _from_apex(tiers.shoulder[on], down * np.minimum(reach / long, _CAP)[:, None])
@@ -275,7 +265,7 @@ def _caps(tiers: Tiers, pads: _Pads, own: Floats, fir: Floats) -> tuple[PolygonA
     below = np.concatenate([top, line, rim], axis=1)
     crown = np.column_stack([low[:, 0], upper[:, 0, 1]])[:, None]
     over = np.concatenate([crown, upper, line[:, ::-1] - 0.03 * out[:, None], top], axis=1)
-    return tuple(np.asarray(shapely.make_valid(shapely.polygons(each))) for each in (over, below))
+    return _filled(over), _filled(below)
 
 
 def _from_apex(shoulder: Floats, shares: Floats) -> Floats:
@@ -285,3 +275,8 @@ def _from_apex(shoulder: Floats, shares: Floats) -> Floats:
     part = (at - low)[..., None]
     a, b = (np.take_along_axis(shoulder, (low + k)[..., None], axis=1) for k in (0, 1))
     return np.asarray(a + part * (b - a))
+
+
+def _filled(outlines: Floats) -> PolygonArray:
+    """The areas in outlines, (n, places, 2), that may cross themselves: (n,)."""
+    return np.asarray(shapely.make_valid(shapely.polygons(outlines)), dtype=object)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,9 +50,19 @@ class Tiers:
     def __len__(self) -> int:
         return len(self.side)
 
+    @cached_property
+    def long(self) -> Floats:
+        """How far it is from each tip to the notch, mm, (n,)."""
+        return np.asarray(np.linalg.norm(self.notch - self.tip, axis=1))
 
-def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int) -> Tiers:
-    """The tiers of small firs among the shapes' outlines.
+    @cached_property
+    def number(self) -> Indices:
+        """The number of each tier's fir, (n,)."""
+        return np.unique(self.fir, axis=0, return_inverse=True)[1].ravel()
+
+
+def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int) -> Tiers | None:
+    """The tiers of firs among the shapes' outlines; None where there are none.
 
     Going round a fir with its inside to the left, its right side is passed upwards: a tip, the shoulder up and inwards
     to a notch, then out to the tip above it. Only how the outline turns near by is asked, so what is drawn elsewhere
@@ -66,9 +77,12 @@ def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int
     """
     line = _Line.twice_round(shapes)
     tips = {side: line.turns(side) for side in (1, -1)}
+    if len(tips[1]) + len(tips[-1]) == 0:
+        return None
     runs = {side: _Runs.of(line, tips[side], side, stands) for side in (1, -1)}
     tops = _tops(line, runs, tips)
-    return _joined([_of_side(line, runs[side], tops, side, places) for side in (1, -1)])
+    tiers = _joined([_of_side(line, runs[side], tops, side, places) for side in (1, -1)])
+    return tiers if len(tiers) else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,11 +117,13 @@ class _Line:
 
     def least(self, values: Floats, tips: Indices) -> Indices:
         """Where the values are least from each tip to the next, (tips - 1,)."""
+        if len(tips) < 2:
+            return tips[:0]
         part = np.repeat(np.arange(len(tips) - 1), np.diff(tips))
         within = values[tips[0] : tips[-1]]
         least = np.minimum.reduceat(within, tips[:-1] - tips[0])
         at = np.flatnonzero(within == least[part])
-        return tips[0] + at[np.searchsorted(part[at], np.arange(len(tips) - 1))]
+        return np.asarray(tips[0] + at[np.searchsorted(part[at], np.arange(len(tips) - 1))])
 
     def straight(self, a: Indices, b: Indices) -> Floats:
         """How many times as long the line is from one corner to another as straight on."""
@@ -115,7 +131,7 @@ class _Line:
         return np.asarray(np.abs(self.along[b] - self.along[a]) / np.maximum(direct, 1e-9))
 
     def places(self, a: Indices, b: Indices, shares: Floats) -> Floats:
-        """Places on the line, so many shares of the stretch from one corner to another on from there, (n, shares, 2)."""
+        """Places on the line, so many shares of the stretch from one corner to another on from it, (n, shares, 2)."""
         along = self.along[a, None] + shares * (self.along[b] - self.along[a])[:, None]
         along = np.clip(along, self.first[a, None], self.last[a, None])
         return np.stack([np.interp(along, self.along, each) for each in self.xy.T], axis=-1)
@@ -135,7 +151,7 @@ class _Runs:
     def of(line: _Line, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> _Runs:
         """All that look like tiers, where the crown is solid."""
         out = side * line.xy[:, 0]
-        notch = line.least(np.where(line.corner < 0, np.inf, out), tips) if len(tips) > 1 else tips[:0]
+        notch = line.least(np.where(line.corner < 0, np.inf, out), tips)
         tip, over = (tips[:-1], tips[1:])[::side]
         ok = _tiered(line, side, tip, notch, over)
         run = np.cumsum(~ok | np.append(True, ~ok[:-1]))[ok]
@@ -143,9 +159,8 @@ class _Runs:
         if len(tip) == 0:
             return _Runs(tip, notch, over, tip, tip)
         wide, tall = (line.xy[tip] - line.xy[notch]).T
-        within = line.xy[notch, None] - np.stack(
-            [np.outer(wide, _WITHIN[:, 0]), np.outer(-tall, _WITHIN[:, 1])], axis=-1
-        )
+        inwards = np.stack([np.outer(-wide, _WITHIN[:, 0]), np.outer(tall, _WITHIN[:, 1])], axis=-1)
+        within = line.xy[notch, None] + inwards
         solid = stands(within.reshape(-1, 2)).reshape(len(tip), -1).mean(axis=1)
         _, begin, run, many = np.unique(run, return_index=True, return_inverse=True, return_counts=True)
         mean = np.bincount(run, solid) / many
@@ -225,10 +240,8 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
     fir, many = np.concatenate([apex[keep], tops.apex]), np.concatenate([runs.many[keep], 0 * mine])
     top, axis = np.arange(len(tip)) >= keep.sum(), np.concatenate([topped[keep], mine >= 0])
     first = np.lexsort((-many, ~axis, top, line.corner[tip]))
-    again = np.append(False, np.diff(line.corner[tip][first]) == 0) & np.append(
-        False, top[first][1:] == top[first][:-1]
-    )
-    once = first[~again]
+    same = (np.diff(line.corner[tip][first]) == 0) & (top[first][1:] == top[first][:-1])
+    once = first[np.append(True, ~same)[: len(first)]]
     tip, notch, over, fir, top, axis = (each[once] for each in (tip, notch, over, fir, top, axis))
     xy = line.xy
     wide = side * (xy[tip, 0] - xy[notch, 0])
