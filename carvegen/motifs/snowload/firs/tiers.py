@@ -29,7 +29,11 @@ _INWARD = 0.6  #: and lies no further out than the lower one by more than so muc
 _WITHIN = np.array([[0.1, 0.2], [0.25, 0.2], [0.4, 0.2], [0.1, 0.4], [0.25, 0.4]])  #: of a shoulder's width and height
 #: inwards and downwards from its notch: there the crown is solid,
 _SOLID = 0.85  #: in so many of a fir's places
-_STACK = 3  #: so many tiers on one side are a fir, or one on either side below a top
+_STACK = 3  #: so many tiers on one side below a top are a fir, or one on either;
+_ALONE, _CROWN_MM = (
+    4,
+    np.array([0.4, 0.8, 1.2, 1.6]),
+)  #: or so many without one, if the crown is solid so far in
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
 
 
@@ -146,6 +150,7 @@ class _Runs:
     over: Indices
     many: Indices  #: how many tiers there are in its run,
     highest: Indices  #: and the tip over the highest of them
+    alone: Mask  #: whether they are a fir, though no top is seen
 
     @staticmethod
     def of(line: _Line, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> _Runs:
@@ -157,16 +162,18 @@ class _Runs:
         run = np.cumsum(~ok | np.append(True, ~ok[:-1]))[ok]
         tip, notch, over = tip[ok], notch[ok], over[ok]
         if len(tip) == 0:
-            return _Runs(tip, notch, over, tip, tip)
+            return _Runs(tip, notch, over, tip, tip, ok[:0])
         wide, tall = (line.xy[tip] - line.xy[notch]).T
         inwards = np.stack([np.outer(-wide, _WITHIN[:, 0]), np.outer(tall, _WITHIN[:, 1])], axis=-1)
         within = line.xy[notch, None] + inwards
         solid = stands(within.reshape(-1, 2)).reshape(len(tip), -1).mean(axis=1)
+        crown = line.xy[notch, None] - np.stack(np.broadcast_arrays(side * _CROWN_MM, 0.2 * tall[:, None]), axis=-1)
+        broad = stands(crown.reshape(-1, 2)).reshape(len(tip), -1).mean(axis=1)
         _, begin, run, many = np.unique(run, return_index=True, return_inverse=True, return_counts=True)
-        mean = np.bincount(run, solid) / many
+        solid, broad = (np.bincount(run, each) / many >= _SOLID for each in (solid, broad))
         highest = over[begin if side < 0 else begin + many - 1]
-        keep = (mean >= _SOLID)[run]
-        return _Runs(tip[keep], notch[keep], over[keep], many[run][keep], highest[run][keep])
+        keep, alone = solid[run], (broad & (many >= _ALONE))[run]
+        return _Runs(tip[keep], notch[keep], over[keep], many[run][keep], highest[run][keep], alone[keep])
 
     def below(self, tips: Indices) -> Indices:
         """How many tiers there are in a run below each tip, 0 where none is; (tips,)."""
@@ -232,7 +239,7 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
         which = order[at]
         topped = mine[which] == runs.highest
         apex = np.where(topped, tops.apex[which], runs.highest)
-    keep = topped | (runs.many >= _STACK)
+    keep = topped | runs.alone
     tip, notch, over = (
         np.concatenate([each[keep], more])
         for each, more in ((runs.tip, mine), (runs.notch, tops.apex), (runs.over, tops.apex))
