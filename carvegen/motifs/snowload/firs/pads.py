@@ -30,7 +30,7 @@ __all__ = ["on_tiers"]
 _PLACES = 20  #: along a shoulder
 _OVER, _UNDER, _GROWS = 0.5, 0.62, 0.6  #: so thick a pad is over and under the shoulder after a usual fall, mm, and
 #: grows by this power
-_OF_TIER = (0.24, 0.3)  #: of the distance to the tier above at the most,
+_OF_TIER = (0.24, 0.3)  #: of the distance to the tier above, more or less, at the most,
 _BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth
 _LEAST = 1.35  #: smallest cuts: it is no thinner
 _HEM, _CLOSE_MM = 1.25, 0.15  #: lands: so much of a tier stays dark below; with no room for that and a little more, mm,
@@ -123,8 +123,9 @@ class _Pads:
         long = tiers.long
         amount = deep**_GROWS * lies * (0.8 + 0.4 * fir[:, 0]) * (0.75 + 0.5 * own[:, 0]) * (1 + 0.3 * blows)
         apart = np.where(tiers.top, long, np.linalg.norm(tiers.over - tiers.tip, axis=1))
-        over = np.minimum(_OVER * amount, _OF_TIER[0] * apart)
-        under = np.minimum(_UNDER * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * apart)
+        room = apart * (0.7 + 0.6 * own[:, 0])
+        over = np.minimum(_OVER * amount, _OF_TIER[0] * room)
+        under = np.minimum(_UNDER * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * room)
         wide, tall = np.abs(tiers.tip - tiers.notch).T
         under = np.minimum(under, _BREADTH * (2 * tiers.half + wide))
         more = np.clip(_LEAST * limits.cut_mm / np.maximum(over + under, 1e-6), 1, None)
