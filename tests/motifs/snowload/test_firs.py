@@ -54,15 +54,15 @@ def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_
         assert np.allclose(tiers.fir, (0, 5 + 5 * tall))
 
 
-def test_combs_stairs_and_needles_are_no_firs() -> None:
-    comb = shapely.union_all([shapely.box(0, 0, 2, 20), *(shapely.box(0, y, 8, y + 0.8) for y in range(0, 20, 2))])
-    stairs = shapely.union_all([shapely.box(-2 - k, 0, 2 + k, 20 - 2 * k) for k in range(8)])
-    needles = shapely.union_all(
-        [shapely.LineString([(-9, 9), (9, 9)]).buffer(0.3)]
-        + [shapely.LineString([(x, 9), (x + side, 6)]).buffer(0.15) for x in np.arange(-8, 8, 0.8) for side in (-1, 1)]
-    )
-    for other in (comb, stairs, needles):
-        assert found(other) is None
+def test_twigs_roofs_and_needles_are_no_firs() -> None:
+    """Thin twigs that hang from a stem, low roofs one over another, and three tiers without a top on a slender stem."""
+    line, sides = shapely.LineString, (-1, 1)
+    twigs = [line([(0, y), (4 * side, y - 4)]).buffer(0.15) for y in range(5, 20, 2) for side in sides]
+    stem = line([(0, 0), (0, 22)]).buffer(0.15)
+    roofs = [shapely.Polygon([(-9, y), (9, y), (0, y + 5)]) for y in range(0, 20, 2)]
+    few = shapely.union(shapely.difference(fir(0, deg=75), shapely.box(-9, 15, 9, 30)), shapely.box(-0.4, 5, 0.4, 40))
+    for other in ([stem, *twigs], roofs, [few]):
+        assert found(*other) is None
 
 
 @pytest.mark.parametrize("preset", snowload.PRESETS)
