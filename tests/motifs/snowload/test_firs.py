@@ -55,13 +55,13 @@ def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_
 
 
 def test_twigs_roofs_and_needles_are_no_firs() -> None:
-    """Thin twigs that hang from a stem, low roofs one over another, and three tiers without a top on a slender stem."""
+    """Thin twigs that hang from a stem, low roofs one over another, three tiers without a top on a thin stem, a lamp."""
     line, sides = shapely.LineString, (-1, 1)
     twigs = [line([(0, y), (4 * side, y - 4)]).buffer(0.15) for y in range(5, 20, 2) for side in sides]
     stem = line([(0, 0), (0, 22)]).buffer(0.15)
     roofs = [shapely.Polygon([(-9, y), (9, y), (0, y + 5)]) for y in range(0, 20, 2)]
     few = shapely.union(shapely.difference(fir(0, deg=75), shapely.box(-9, 15, 9, 30)), shapely.box(-0.4, 5, 0.4, 40))
-    for other in ([stem, *twigs], roofs, [few]):
+    for other in ([stem, *twigs], roofs, [few], [fir(0, tiers=2)]):
         assert found(*other) is None
 
 

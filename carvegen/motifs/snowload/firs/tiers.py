@@ -29,7 +29,7 @@ _INWARD = 0.6  #: and lies no further out than the lower one by more than so muc
 _WITHIN = np.array([[0.1, 0.2], [0.25, 0.2], [0.4, 0.2], [0.1, 0.4], [0.25, 0.4]])  #: of a shoulder's width and height
 #: inwards and downwards from its notch: there the crown is solid,
 _SOLID = 0.85  #: in so many of a fir's places
-_STACK = 3  #: so many tiers on one side below a top are a fir, or one on either;
+_STACK = 3  #: so many tiers on both sides below a top are a fir: a lamp's roof over its case is none;
 _ALONE, _CROWN_MM = (
     4,
     np.array([0.4, 0.8, 1.2, 1.6]),
@@ -206,7 +206,7 @@ class _Tops:
 
 
 def _tops(line: _Line, runs: dict[int, _Runs], tips: dict[int, Indices]) -> _Tops:
-    """The tops over tiers on both sides, or over so many on one that it is a fir."""
+    """The tops over so many tiers that it is a fir."""
     at = np.searchsorted(tips[-1], tips[1], side="right")
     right, at = tips[1][at < len(tips[-1])], at[at < len(tips[-1])]
     left = tips[-1][at]
@@ -219,7 +219,7 @@ def _tops(line: _Line, runs: dict[int, _Runs], tips: dict[int, Indices]) -> _Top
     ends = np.column_stack([right, left]).ravel()
     apex = line.least(-line.xy[:, 1], ends)[::2]
     below = np.stack([runs[1].below(right), runs[-1].below(left)])
-    ok = (below.min(axis=0) > 0) | (below.sum(axis=0) >= _STACK)
+    ok = below.sum(axis=0) >= _STACK
     top, high = line.xy[apex], np.maximum(line.xy[right, 1], line.xy[left, 1])
     wide = line.xy[right, 0] - line.xy[left, 0]
     ok &= (line.xy[right, 0] > top[:, 0]) & (top[:, 0] > line.xy[left, 0])
