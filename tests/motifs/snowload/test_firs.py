@@ -55,7 +55,7 @@ def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_
 
 
 def test_twigs_roofs_and_needles_are_no_firs() -> None:
-    """Thin twigs that hang from a stem, low roofs one over another, three tiers without a top on a thin stem, a lamp."""
+    """Thin twigs that hang from a stem, low roofs in a stack, three tiers without a top on a thin stem, a lamp."""
     line, sides = shapely.LineString, (-1, 1)
     twigs = [line([(0, y), (4 * side, y - 4)]).buffer(0.15) for y in range(5, 20, 2) for side in sides]
     stem = line([(0, 0), (0, 22)]).buffer(0.15)
