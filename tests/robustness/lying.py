@@ -88,6 +88,23 @@ def _fir(rng: np.random.Generator) -> shapely.Geometry:
     return shapely.union_all(tiers)
 
 
+def _wood(rng: np.random.Generator) -> shapely.Geometry:
+    """Small firs on a hill, each a stack of jagged triangles, some before one another."""
+    made = [shapely.Polygon([(-5, -5), (-5, 18), (40, 24), (105, 14), (105, -5)])]
+    for x in np.cumsum(rng.uniform(4, 16, 8)):
+        tall, slope, tiers = rng.uniform(1.5, 7), np.tan(np.radians(rng.uniform(45, 76))), int(rng.integers(3, 8))
+        top, inner, sides = 18 + tall * tiers, np.zeros(2), [[(x, 18 + tall * tiers)], []]
+        for _ in range(tiers):
+            outer = inner + tall / slope * rng.uniform(0.7, 1.3, 2)
+            low, inner = top - tall * rng.uniform(0.9, 1.1, 2), outer * rng.uniform(0.4, 0.7)
+            notch = low + rng.uniform(-0.1, 0.4, 2) * (outer - inner)
+            for k, side in enumerate((1, -1)):
+                sides[k] += [(x + side * outer[k], low[k]), (x + side * inner[k], notch[k])]
+            top -= tall
+        made.append(shapely.Polygon([*sides[0], (x, 10), *sides[1][::-1]]).buffer(0))
+    return shapely.union_all(made)
+
+
 def _hanging(rng: np.random.Generator, *, fall: float, often: int) -> shapely.Geometry:
     """A trunk with arched boughs and twigs that hang from them: a birch, or with more of it a willow."""
     made = [_tapered(np.array([[50, -5], [49 + rng.normal(0, 2), 45], [52, 92]]), 6.0, 1.0)]
@@ -116,7 +133,7 @@ def _shrunk(shapes: geometry.PolygonArray) -> shapely.Geometry:
 MADE: dict[str, Callable[[np.random.Generator], shapely.Geometry]] = {
     "bare tree": lambda rng: _shrunk(bare_tree(int(rng.integers(99)))),
     "spruce": lambda rng: _shrunk(spruce(int(rng.integers(99)))),
-    "fence": _fence, "roofs": _roofs, "peaks": _peaks, "fir": _fir,
+    "fence": _fence, "roofs": _roofs, "peaks": _peaks, "fir": _fir, "wood": _wood,
     "birch": lambda rng: _hanging(rng, fall=9, often=3), "willow": lambda rng: _hanging(rng, fall=26, often=5),
 }  # fmt: skip
 DRAWINGS = tuple(sorted(str(it.relative_to(GALLERY)) for it in GALLERY.glob("*/*.svg")))

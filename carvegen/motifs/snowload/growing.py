@@ -14,7 +14,6 @@ from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
-from carvegen.motifs.snowload.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.drawing import (
     Canvas,
@@ -32,6 +31,8 @@ from carvegen.motifs.snowload.drawing import (
     summits,
     tongues,
 )
+from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
+from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
 from carvegen.motifs.snowload.scene import (
@@ -114,6 +115,7 @@ _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
+_LEAST_PAD_MM2 = 0.45  #: a pad on a fir's tier so large,
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -142,11 +144,11 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     if len(place.fronts):
         fronts = shapely.intersection(shapely.union_all(place.fronts), page)
         heaps = heaps.with_caps(_heaps(fronts, settings, place, limits, before))
-    if len(heaps.core) == len(heaps.lines) == 0:
+    if len(heaps.core) == len(heaps.lines) == len(heaps.pads) == 0:
         return Growth(cuts=geometry.empty())
     frame = place.edge
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
-    core = _rounded(heaps.core, 2 * settings.detail_mm)
+    core = np.concatenate([_rounded(heaps.core, 2 * settings.detail_mm), heaps.pads])
     white = _over_tips(_without_specks(core, silhouette, limits), silhouette, heaps.tips)
     white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
     thin = _twigs(settings, silhouette, white, limits, showing)
@@ -156,7 +158,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     lined = shapely.union_all(heaps.lines)
     over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
-    over = over[_reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2) | is_line & (area_mm2 > _LEAST_LINE_MM2)]
+    reads = _reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2)
+    reads |= is_line & (area_mm2 > _LEAST_LINE_MM2) | _padded(over, heaps.pads) & (area_mm2 > _LEAST_PAD_MM2)
+    over = over[reads]
     may = heaps.may[np.unique(shapely.STRtree(heaps.may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -176,7 +180,8 @@ def _heaps(
     lining, clumping = drawing.spawn(2)
     share = _share_of(place, settings)
     if not scene.bears:
-        return _Heaps(lines=scene.lines(geometry.empty(), share, limits, lining))
+        pads = scene.pads(silhouette, share, limits, drawing)
+        return _Heaps(lines=scene.lines(pads, share, limits, lining), pads=pads)
     ends = ends_of(scene.ledges, settings, settling.spawn(1)[0])
     snow = scene.snow(share, limits, ends, settling)
     core, may = scene.drawn(snow, limits, ends, drawing)
@@ -185,7 +190,9 @@ def _heaps(
     clumps, doubtful = scene.clumps(share, limits, clumping)
     if len(clumps):
         core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
-    return _Heaps(core, may, tops, scene.tips(), scene.lines(core, share, limits, lining))
+    pads = scene.pads(silhouette, share, limits, drawing)
+    lines = scene.lines(np.concatenate([core, pads]), share, limits, lining)
+    return _Heaps(core, may, tops, scene.tips(), lines, pads)
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,14 +204,15 @@ class _Heaps:
     tops: PolygonArray = field(default_factory=geometry.empty)  #: points: what bears small heaps
     tips: PolygonArray = field(default_factory=geometry.empty)  #: points: summits
     lines: PolygonArray = field(default_factory=geometry.empty)  #: on twigs that bear no heap
+    pads: PolygonArray = field(default_factory=geometry.empty)  #: on the tiers of small firs
 
     def with_caps(self, caps: _Heaps) -> _Heaps:
         """These and those of what stands in front."""
         core, may = (geometry.joined(np.concatenate(both)) for both in ((self.core, caps.core), (self.may, caps.may)))
-        tops, tips, lines = (
-            np.concatenate(both) for both in ((self.tops, caps.tops), (self.tips, caps.tips), (self.lines, caps.lines))
+        tops, tips, lines, pads = (
+            np.concatenate([getattr(self, name), getattr(caps, name)]) for name in ("tops", "tips", "lines", "pads")
         )
-        return _Heaps(core, may, tops, tips, lines)
+        return _Heaps(core, may, tops, tips, lines, pads)
 
 
 @dataclass(frozen=True, eq=False)
@@ -382,6 +390,19 @@ class _Scene:
             share=share, rng=rng,
         )  # fmt: skip
 
+    def pads(self, silhouette: BaseGeometry, share: _Share, limits: Limits, rng: Generator) -> PolygonArray:
+        """Snow on the tiers of small firs."""
+        page = self.page
+
+        def cells(where: Floats, per: int) -> tuple[Indices, Indices]:
+            row, column = ((where - (page.left, page.bottom)) / page.step / per).astype(int).T[::-1]
+            return np.clip(row, 0, (page.high - 1) // per), np.clip(column, 0, (page.wide - 1) // per)
+
+        return on_tiers(
+            geometry.parts(silhouette), self.settings, limits, stands=lambda where: self.shape[cells(where, 1)],
+            comes=lambda where: self.comes[cells(where, 2)], share=share, rng=rng.spawn(1)[0],
+        )  # fmt: skip
+
     def _comes_to(self, share: _Share) -> Callable[[Ledges], Floats]:
         def seen(ledges: Ledges) -> Floats:
             row = np.ceil((ledges.base - self.page.bottom) / self.page.step).astype(int)
@@ -469,6 +490,11 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)
+
+
+def _padded(pieces: PolygonArray, pads: PolygonArray) -> Mask:
+    """Which pieces are pads on firs or hold one, (n,)."""
+    return np.isin(np.arange(len(pieces)), shapely.STRtree(pads).query(pieces, predicate="intersects")[0])
 
 
 def _lines(pieces: PolygonArray, lined: BaseGeometry) -> Mask:

@@ -9,11 +9,12 @@ import numpy as np
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from numpy.typing import NDArray
 
     from carvegen.geometry import Floats, Indices, Mask
     from carvegen.motifs.snowload.scene import Columns
 
-__all__ = ["Ledges", "ledges_of"]
+__all__ = ["Ledges", "ledges_of", "mixed"]
 
 _FAR = 1e5  #: more than any height, mm
 _DEEP_MM = 5.0  #: so far down it is looked for how broad a thing is
@@ -54,10 +55,7 @@ class Ledges:
         at = np.arange(len(self)) if at is None else at
         key = self.column[at].astype(np.uint64) * np.uint64(0x9E3779B97F4A7C15)
         key += np.rint(self.base[at] / self.step).astype(np.int64).astype(np.uint64) * np.uint64(0xBF58476D1CE4E5B9)
-        key += rng.integers(2**63, dtype=np.uint64)
-        for shift, by in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):  # the mixing steps of splitmix64
-            key = (key ^ (key >> np.uint64(shift))) * np.uint64(by)
-        return np.asarray((key ^ (key >> np.uint64(31))) / 2.0**64)
+        return mixed(key + rng.integers(2**63, dtype=np.uint64))
 
     @property
     def bridged(self) -> Mask:
@@ -128,6 +126,13 @@ class Ledges:
         """Values spread along the chains, their sum kept; not across places that are not in `where`."""
         links = self.linked[:-1] if where is None else self.linked[:-1] & where[:-1] & where[1:]
         return diffused(values, links * (over_mm / self.step) ** 2 / 2)
+
+
+def mixed(key: NDArray[np.uint64]) -> Floats:
+    """A number 0…1 for each key, unlike for keys that are near to one another; same shape."""
+    for shift, by in ((30, 0xBF58476D1CE4E5B9), (27, 0x94D049BB133111EB)):  # the mixing steps of splitmix64
+        key = (key ^ (key >> np.uint64(shift))) * np.uint64(by)
+    return np.asarray((key ^ (key >> np.uint64(31))) / 2.0**64)
 
 
 def diffused(values: Floats, along: Floats, drive: Floats | None = None) -> Floats:

@@ -1,0 +1,103 @@
+"""Small firs that are drawn as stacks of jagged triangles: a pad on a tier, dark below it, none on what is no fir."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.base.limits import Limits
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.snowload.firs.pads import on_tiers
+from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
+
+LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
+
+
+def fir(x: float, low: float = 5.0, *, tiers: int = 5, tall: float = 3.0, deg: float = 63.0) -> shapely.Polygon:
+    """Tiers so high with sides so steep, each from half the breadth of the one above on, and a trunk."""
+    top, inner, side = low + tiers * tall, 0.0, [(0.0, low + tiers * tall)]
+    for _ in range(tiers):
+        top, outer = top - tall, inner + tall / np.tan(np.radians(deg))
+        inner = outer / 2
+        side += [(outer, top), (inner, top + 0.1 * outer)]
+    side[-1] = (0.5, top)
+    right = [*side, (0.5, low - 3)]
+    return shapely.Polygon([(x + dx, y) for dx, y in right] + [(x - dx, y) for dx, y in right[:0:-1]])
+
+
+def found(*shapes: shapely.Geometry) -> Tiers | None:
+    drawn = shapely.union_all(shapes)
+    return tiers_of(geometry.parts(drawn), lambda where: shapely.contains_xy(drawn, where), 20)
+
+
+def pads(*shapes: shapely.Geometry, preset: str = "fresh", seed: int = 1, **changed) -> geometry.PolygonArray:
+    drawn = shapely.union_all(shapes)
+    return on_tiers(
+        geometry.parts(drawn), snowload.Settings(**{**snowload.PRESETS[preset], **changed}), LIMITS,
+        stands=lambda where: shapely.contains_xy(drawn, where), comes=lambda where: np.ones(len(where)),
+        share=lambda where: np.ones(len(where)), rng=stream(seed, "firs"),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("deg", [50, 63, 75])
+@pytest.mark.parametrize("tall", [2.0, 3.0, 5.0])
+def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_its_foot(deg, tall) -> None:
+    hill = shapely.box(-30, -20, 30, 5 + tall / 2)
+    for tiers, many in ((found(fir(0, tall=tall, deg=deg)), 10), (found(fir(0, tall=tall, deg=deg), hill), 8)):
+        assert tiers is not None
+        assert len(tiers) == many
+        assert tiers.top.sum() == 2
+        assert np.bincount(tiers.side + 1).tolist() == [many / 2, 0, many / 2]
+        assert np.allclose(tiers.fir, (0, 5 + 5 * tall))
+
+
+def test_twigs_roofs_and_needles_are_no_firs() -> None:
+    """Thin twigs that hang from a stem, low roofs in a stack, three tiers without a top on a thin stem, a lamp."""
+    line, sides = shapely.LineString, (-1, 1)
+    twigs = [line([(0, y), (4 * side, y - 4)]).buffer(0.15) for y in range(5, 20, 2) for side in sides]
+    stem = line([(0, 0), (0, 22)]).buffer(0.15)
+    roofs = [shapely.Polygon([(-9, y), (9, y), (0, y + 5)]) for y in range(0, 20, 2)]
+    few = shapely.union(shapely.difference(fir(0, deg=75), shapely.box(-9, 15, 9, 30)), shapely.box(-0.4, 5, 0.4, 40))
+    for other in ([stem, *twigs], roofs, [few], [fir(0, tiers=2)]):
+        assert found(*other) is None
+
+
+@pytest.mark.parametrize("preset", snowload.PRESETS)
+def test_most_shoulders_bear_a_pad_with_dark_below_it_and_no_fir_is_white_all_over(preset) -> None:
+    tree, wind = fir(0, tall=4.0), preset == "windblown"
+    white = [shapely.union_all(pads(tree, preset=preset, seed=seed)) for seed in range(6)]
+    tiers = found(tree)
+    assert tiers is not None
+    outer = shapely.buffer(shapely.linestrings(tiers.shoulder[~tiers.top, :14]), 0.4)
+    snowy = np.array([shapely.area(shapely.intersection(outer, each)) > 0.3 for each in white])
+    assert snowy.mean() > (0.55 if wind else 0.75)
+    assert max(shapely.area(shapely.intersection(tree, each)) for each in white) < 0.42 * tree.area
+    below = shapely.points(tiers.tip[~tiers.top] - np.column_stack([0.4 * tiers.side, 0 * tiers.side])[~tiers.top])
+    assert np.mean([shapely.contains(each, below) for each in white]) < 0.2
+    if wind:
+        lee = tiers.side[~tiers.top] > 0
+        assert snowy[:, lee].mean() > snowy[:, ~lee].mean() + 0.15
+
+
+def test_pads_differ_from_tier_to_tier_and_more_lies_where_more_has_fallen() -> None:
+    light, deep = (shapely.area(pads(fir(0), preset=preset)) for preset in ("dusting", "deep"))
+    assert deep.sum() > 2 * light.sum()
+    assert deep.std() > 0.2 * deep.mean()
+
+
+def test_the_top_bears_a_cap_and_a_tier_nothing_where_none_is_wanted() -> None:
+    cap = shapely.Point(0, 20).buffer(0.7)
+    assert shapely.area(shapely.intersection(shapely.union_all(pads(fir(0))), cap)) > 0.4 * cap.area
+    assert len(pads(fir(0), scale="far")) == 0
+
+
+def test_a_fir_drawn_anew_changes_nothing_on_another() -> None:
+    one = [pads(fir(0), fir(40, tall=tall)) for tall in (3.0, 4.0)]
+    kept, anew = (shapely.union_all([each for each in some if each.bounds[2] < 20]) for some in one)
+    assert kept.area > 5
+    assert shapely.symmetric_difference(kept, anew).area < 1e-6
+    others = [shapely.union_all([each for each in some if each.bounds[0] > 20]) for some in one]
+    assert shapely.symmetric_difference(*others).area > 1
