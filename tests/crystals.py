@@ -9,7 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.streams import stream
-from carvegen.motifs.frost.branching import Habit
+from carvegen.motifs.frost.branching import BranchingHabit
 from carvegen.motifs.frost.contours import walked
 from carvegen.motifs.frost.crystals import Thicket
 from carvegen.motifs.frost.seeding import Sowing, sown
@@ -17,8 +17,8 @@ from carvegen.motifs.frost.seeding import Sowing, sown
 FACE = shapely.box(0, 0, 60, 46)
 
 
-def habit(*, curve: float = 0.5) -> Habit:
-    return Habit(
+def habit(*, curve: float = 0.5) -> BranchingHabit:
+    return BranchingHabit(
         land=0.4,
         least=0.15,
         step=0.14,

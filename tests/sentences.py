@@ -22,7 +22,7 @@ from carvegen.blocks.embossing import pressing
 from carvegen.blocks.embossing.pressing import Pressing, die_for
 from carvegen.blocks.job import Job
 from carvegen.checks import checked, look
-from carvegen.checks.mending import Change
+from carvegen.checks.mending import CutChange
 from carvegen.checks.survey import Survey
 from carvegen.facts.printing import Printing
 from carvegen.facts.profiles import Paper
@@ -186,7 +186,7 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
         yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
     done = replace(cut, land=wanted - shapely.box(10, 5, 40, 7), picture=wanted)
-    change = Change(what="joined", at=(25.0, 6.0), white_mm2=60.0)
+    change = CutChange(what="joined", at=(25.0, 6.0), white_mm2=60.0)
     yield from (("", its) for its in cut_away(wanted, replace(done, changes=(change,))))
     snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
     hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "Kind", "Spot", "coats_in", "difference", "face_in", "in_order",
+    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "DifferenceKind", "DifferentPlace", "coats_in", "difference", "face_in", "in_order",
     "is_cut", "land_in", "lands_in", "print_colours", "spots", "stencils_in",
 ]  # fmt: skip
 
@@ -79,7 +79,7 @@ def difference(name: str, before: BaseGeometry, after: BaseGeometry, tolerance_m
     return Difference(name=name, before=before, after=after, cut=gone, land=come)
 
 
-class Kind(enum.Enum):
+class DifferenceKind(enum.Enum):
     """How a block or its proof differs from the plan, in the order of what can still be done."""
 
     TO_CUT = "still to cut"
@@ -91,7 +91,7 @@ class Kind(enum.Enum):
     @property
     def stands(self) -> bool:
         """Whether it still stands, so that it can be cut."""
-        return self in (Kind.TO_CUT, Kind.NARROWER)
+        return self in (DifferenceKind.TO_CUT, DifferenceKind.NARROWER)
 
     @property
     def remedy(self) -> str:
@@ -102,11 +102,11 @@ class Kind(enum.Enum):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Spot:
+class DifferentPlace:
     """One place where a block or its proof differs from the plan; print view, mm."""
 
     block: str
-    kind: Kind
+    kind: DifferenceKind
     shape: shapely.Polygon
     width_mm: float  #: diameter of the largest disc in it
     at: tuple[float, float]  #: that disc's middle
@@ -119,7 +119,7 @@ class Spot:
         }  # fmt: skip
 
 
-def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
+def spots(change: Difference, face: BaseGeometry) -> list[DifferentPlace]:
     """What differs of a block or its proof (`after`) from its plan (`before`), what can still be done first.
 
     What stands and should not fills the cut that is planned there, or leaves it narrower than planned. What is gone
@@ -134,14 +134,14 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     middle, width = shapely.get_coordinates(shapely.get_point(radius, 0)), 2 * shapely.length(radius)
     stands = len(change.land)
     kinds = [
-        *_kinds(change.land, width[:stands], planned, Kind.TO_CUT, Kind.NARROWER),
-        *_kinds(change.cut, width[stands:], made, Kind.TOO_MUCH, Kind.WIDER),
+        *_kinds(change.land, width[:stands], planned, DifferenceKind.TO_CUT, DifferenceKind.NARROWER),
+        *_kinds(change.cut, width[stands:], made, DifferenceKind.TOO_MUCH, DifferenceKind.WIDER),
     ]
     shapely.prepare(planned)
     beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
     result = [
-        Spot(
-            block=change.name, kind=kind if kind.stands or near else Kind.UNPLANNED, shape=piece, width_mm=float(wide),
+        DifferentPlace(
+            block=change.name, kind=kind if kind.stands or near else DifferenceKind.UNPLANNED, shape=piece, width_mm=float(wide),
             at=(float(x), float(y)),
         )
         for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
@@ -149,13 +149,15 @@ def spots(change: Difference, face: BaseGeometry) -> list[Spot]:
     return in_order(result)
 
 
-def in_order(places: Iterable[Spot]) -> list[Spot]:
+def in_order(places: Iterable[DifferentPlace]) -> list[DifferentPlace]:
     """What can still be done first, then the largest."""
-    order = list(Kind)
+    order = list(DifferenceKind)
     return sorted(places, key=lambda spot: (order.index(spot.kind), -spot.shape.area))
 
 
-def _kinds(pieces: PolygonArray, width: Floats, cut: Any, whole: Kind, rim: Kind) -> Iterator[Kind]:  # noqa: ANN401
+def _kinds(
+    pieces: PolygonArray, width: Floats, cut: Any, whole: DifferenceKind, rim: DifferenceKind
+) -> Iterator[DifferenceKind]:
     """For each piece of a cut whether it is most of the cut there, or a rim of a cut that is much wider."""
     slim = np.flatnonzero(width < _RIM_MM)
     reach = _RIM * width[slim] / 2

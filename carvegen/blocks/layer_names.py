@@ -9,7 +9,7 @@ from carvegen.base.errors import InputError
 
 __all__ = [
     "BLOCK_EDGE", "BOARD_EDGE", "CUT_AREA", "CUT_OUT", "FINDING", "FREE_FRINGE", "KEEP_CLEAR", "LAYERS",
-    "MACHINE_LAYERS", "NOTES", "PLAN_WORDS", "REGISTER", "REGISTER_STOP", "Layer", "coloured", "machine_layers",
+    "MACHINE_LAYERS", "NOTES", "PLAN_WORDS", "REGISTER", "REGISTER_STOP", "FileLayer", "coloured", "machine_layers",
     "palette",
 ]  # fmt: skip
 
@@ -26,7 +26,7 @@ FREE_FRINGE = "FREE FRINGE"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Layer:
+class FileLayer:
     """One layer of a written file."""
 
     name: str
@@ -47,73 +47,73 @@ class Layer:
 
 
 #: Muted colours of our own; a layer is told by its name and its words, never by its colour.
-LAYERS: Mapping[str, Layer] = {
+LAYERS: Mapping[str, FileLayer] = {
     layer.name: layer
     for layer in (
-        Layer(
+        FileLayer(
             name=CUT_AREA,
             colour="#5f7f86",
             index=135,
             drawn="filled shapes without an outline",
             asks="lower this area to the depth in the note; its edge is the edge of the printing land",
         ),
-        Layer(
+        FileLayer(
             name=CUT_OUT,
             colour="#a8742a",
             index=33,
             drawn="thin closed outlines",
             asks="cut through the whole thickness",
         ),
-        Layer(
+        FileLayer(
             name=REGISTER,
             colour="#7a5a74",
             index=225,
             drawn="crosses outside the picture, an arrow and the block's name",
             asks="for lining up the block; not to be cut",
         ),
-        Layer(
+        FileLayer(
             name=BLOCK_EDGE,
             colour="#6b5a4a",
             index=35,
             drawn="a thin closed outline",
             asks="where the block lies; not to be cut unless the note says so",
         ),
-        Layer(
+        FileLayer(
             name=REGISTER_STOP,
             colour="#8a6f4d",
             index=45,
             drawn="thin closed outlines",
             asks="stops for the sheet, or pin holes, in the waste: as the note says, walls upright, to the line",
         ),
-        Layer(
+        FileLayer(
             name=BOARD_EDGE,
             colour="#9a8f80",
             index=251,
             drawn="a thin closed outline",
             asks="how large the board must be, with the waste that carries the register; the waste stays on",
         ),
-        Layer(
+        FileLayer(
             name=FINDING,
             colour="#b0563a",
             index=13,
             drawn="numbered rings",
             asks="a place to look at; only in proofs, never to be cut",
         ),
-        Layer(
+        FileLayer(
             name=NOTES,
             colour="#77776e",
             index=253,
             drawn="words and a check bar, outside the block",
             asks="to be read and measured; not to be cut",
         ),
-        Layer(
+        FileLayer(
             name=FREE_FRINGE,
             colour="#8fa3a0",
             index=131,
             drawn="thin closed outlines",
             asks="land that the carver may take or leave, gouge in hand; never for a machine",
         ),
-        Layer(
+        FileLayer(
             name=KEEP_CLEAR,
             colour="#c9c2b0",
             index=254,
@@ -137,7 +137,7 @@ def machine_layers(*, free: bool, stops: bool = False, waste: bool = False) -> t
     return (*MACHINE_LAYERS[:2], *more, *MACHINE_LAYERS[2:4], *[BOARD_EDGE] * waste, *MACHINE_LAYERS[4:])
 
 
-def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:
+def palette(layer_colours: Mapping[str, int]) -> dict[str, FileLayer]:
     """Every layer by its name, with the shop's own colours where it has given some.
 
     Parameters
@@ -162,7 +162,7 @@ def palette(layer_colours: Mapping[str, int]) -> dict[str, Layer]:
     return {name: coloured(layer, layer_colours.get(name)) for name, layer in LAYERS.items()}
 
 
-def coloured(layer: Layer, index: int | None) -> Layer:
+def coloured(layer: FileLayer, index: int | None) -> FileLayer:
     """The layer in the colour that a DXF colour index stands for; as it is without one."""
     if index is None:
         return layer

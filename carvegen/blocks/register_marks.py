@@ -19,7 +19,7 @@ from carvegen.base.errors import InputError
 from carvegen.facts.register import APART, PINS_AT
 
 if TYPE_CHECKING:
-    from carvegen.facts.register import Plan
+    from carvegen.facts.register import RegisterPlan
     from carvegen.geometry import PolygonArray
 
 __all__ = ["Register", "die_register", "edge_stop_mm", "name_mark", "register_for", "sheet_of", "with_moat"]
@@ -108,7 +108,7 @@ class Register:
     moat_mm: float = 0.0  #: width of the groove round the picture
 
 
-def register_for(plan: Plan, size: tuple[float, float], label: str) -> Register:
+def register_for(plan: RegisterPlan, size: tuple[float, float], label: str) -> Register:
     """The register of one board of a print.
 
     Raises
@@ -171,7 +171,7 @@ def _off_groove(register: Register, size: tuple[float, float], wide_mm: float) -
     return geometry.snapped(geometry.moved(register.mark, (0.0, up)))
 
 
-def die_register(register: Register, plan: Plan, size: tuple[float, float]) -> Register:
+def die_register(register: Register, plan: RegisterPlan, size: tuple[float, float]) -> Register:
     """The register of a die: its floor runs through the waste, and stops stand on it outside the sheet.
 
     Under the sheet nothing stands but the die's face; the stops are lowered below it, too (`emboss.stop_depth_mm`).
@@ -185,7 +185,7 @@ def die_register(register: Register, plan: Plan, size: tuple[float, float]) -> R
     return replace(register, lowered=floor, pads=pads, words=_DIE_WORDS[plan.method])
 
 
-def _pads(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+def _pads(plan: RegisterPlan, size: tuple[float, float]) -> PolygonArray:
     """What stands of a die's waste: walls outside the sheet, at its corner and along its long side."""
     m, thick = plan.paper_margin_mm, _WALL_MM
     leg = min(_LEG_MM, 0.2 * min(size))
@@ -233,11 +233,11 @@ _DIE_WORDS = {
 }
 
 
-def _no_stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+def _no_stops(plan: RegisterPlan, size: tuple[float, float]) -> PolygonArray:
     return geometry.empty()
 
 
-def _stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+def _stops(plan: RegisterPlan, size: tuple[float, float]) -> PolygonArray:
     """A corner stop at the lower left corner of the sheet, and an edge stop along the same long side."""
     long, short = max(size), min(size)
     m = plan.paper_margin_mm
@@ -249,12 +249,12 @@ def _stops(plan: Plan, size: tuple[float, float]) -> PolygonArray:
     return geometry.snapped(_along_long_side([corner, edge], size))
 
 
-def edge_stop_mm(plan: Plan, long_side_mm: float) -> float:
+def edge_stop_mm(plan: RegisterPlan, long_side_mm: float) -> float:
     """How far along the long side the middle of the edge stop lies."""
     return APART * long_side_mm - plan.paper_margin_mm
 
 
-def _pins(plan: Plan, size: tuple[float, float]) -> PolygonArray:
+def _pins(plan: RegisterPlan, size: tuple[float, float]) -> PolygonArray:
     holes = [
         shapely.Point(share * max(size), -plan.pin_out_mm).buffer(plan.pin_mm / 2, quad_segs=16) for share in PINS_AT
     ]
@@ -267,7 +267,7 @@ def _along_long_side(shapes: Sequence[Any], size: tuple[float, float]) -> Polygo
     return result if size[0] >= size[1] else shapely.transform(result, lambda xy: xy[:, ::-1])
 
 
-def sheet_of(plan: Plan, size: tuple[float, float]) -> Any:  # noqa: ANN401
+def sheet_of(plan: RegisterPlan, size: tuple[float, float]) -> Any:  # noqa: ANN401
     """The smallest sheet: the picture, and the margin with which it lies against the stops, all round."""
     m = plan.paper_margin_mm
     return shapely.box(-m, -m, size[0] + m, size[1] + m)

@@ -10,7 +10,7 @@ import numpy as np
 
 from carvegen.base.findings import Finding, Severity
 from carvegen.checks.survey import TOLERANCE_MM, Survey
-from carvegen.geometry.narrow import Kind
+from carvegen.geometry.narrow import NarrowKind
 
 if TYPE_CHECKING:
     from carvegen.blocks.block import Block
@@ -28,15 +28,15 @@ _CORNER = 1.0
 _LONG_TIP = 2.0
 
 _WHY = {
-    Kind.NECK: "land this narrow crumbles, tears or burns away when it is cut or printed",
-    Kind.TIP: "the land runs out too thin: so much of its tip will break off or print weakly",
-    Kind.ISLAND: "an island this thin breaks off the floor, if it survives the cutting",
+    NarrowKind.NECK: "land this narrow crumbles, tears or burns away when it is cut or printed",
+    NarrowKind.TIP: "the land runs out too thin: so much of its tip will break off or print weakly",
+    NarrowKind.ISLAND: "an island this thin breaks off the floor, if it survives the cutting",
 }
 _NONE = "two walls meet here: no land stands between them, and a printed line breaks off"
 _REMEDY = {
-    Kind.NECK: "move or shrink one of the two cuts, or join them",
-    Kind.TIP: "round the tip off, or make it blunter",
-    Kind.ISLAND: "make it wider, or take it out",
+    NarrowKind.NECK: "move or shrink one of the two cuts, or join them",
+    NarrowKind.TIP: "round the tip off, or make it blunter",
+    NarrowKind.ISLAND: "make it wider, or take it out",
 }
 
 
@@ -48,7 +48,7 @@ def find(survey: Survey) -> Iterator[Finding]:
     lands = survey.narrow_lands
     limit = survey.job.face_limits.land_at(lands.direction_deg)
     for finding in findings_at(survey.job.block, lands, lands.width, limit, rule=RULE):
-        none = finding.kind == Kind.NECK.name.lower() and finding.measured <= TOLERANCE_MM
+        none = finding.kind == NarrowKind.NECK.name.lower() and finding.measured <= TOLERANCE_MM
         yield replace(finding, kind="none", why=_NONE) if none else finding
 
 
@@ -60,7 +60,7 @@ def findings_at(
     walls = block.wall_names if len(failing) else ()
     short = short_tips(lands, limit)
     for k in failing.tolist():
-        kind = Kind(int(lands.kind[k]))
+        kind = NarrowKind(int(lands.kind[k]))
         yield Finding(
             rule=rule,
             severity=Severity.RISK if short[k] else Severity.BREAKS,
@@ -80,9 +80,9 @@ def findings_at(
 
 def corners(lands: Narrow, limit: Floats) -> Mask:
     """Tips so short that they are but a corner."""
-    return np.asarray((lands.kind == Kind.TIP) & (lands.length <= _CORNER * limit))
+    return np.asarray((lands.kind == NarrowKind.TIP) & (lands.length <= _CORNER * limit))
 
 
 def short_tips(lands: Narrow, limit: Floats) -> Mask:
     """Tips that are lost without harm."""
-    return np.asarray((lands.kind == Kind.TIP) & (lands.length <= _LONG_TIP * limit))
+    return np.asarray((lands.kind == NarrowKind.TIP) & (lands.length <= _LONG_TIP * limit))

@@ -242,7 +242,7 @@ def _show_error(error: BaseException, *, as_json: bool) -> int:
 def _in_words(error: BaseException) -> dict[str, Any]:
     """The message, what to do, and the exit code."""
     if isinstance(error, CarvegenError):
-        from carvegen.cli.options.values import option_of
+        from carvegen.cli.options.option_values import option_of
 
         error.named(option_of)
         return {"message": str(error), "hint": error.hint, "exit_code": error.exit_code}

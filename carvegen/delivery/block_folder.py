@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
-    from carvegen.checks.mending import Change
+    from carvegen.checks.mending import CutChange
     from carvegen.delivery.side_by_side import Say, Task
     from carvegen.geometry import Mask
     from carvegen.toolpaths.paths import Plan
@@ -85,7 +85,7 @@ class Delivery:
     reports: Mapping[str, Report]  #: by kind of machine, the main one first
     open_questions: tuple[str, ...]  #: what the shop must be asked
     block: Block  #: as it was written
-    changes: tuple[Change, ...] = ()  #: what was mended
+    changes: tuple[CutChange, ...] = ()  #: what was mended
     notes: tuple[str, ...] = ()  #: on the drawings that were read
     simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
     earlier: Earlier = field(default_factory=Earlier)  #: what the folder held of an earlier run; not in the report
@@ -109,7 +109,7 @@ def check_folder(out: Path) -> None:
 
 def deliver(
     jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1,
-    mended: tuple[Change, ...] = (),
+    mended: tuple[CutChange, ...] = (),
 ) -> Delivery:  # fmt: skip
     """Check the jobs of one block and write their files into the folder `out`, all or none.
 
@@ -132,7 +132,7 @@ def deliver(
         If a plan breaks what is promised of every plan.
     """
     before = jobs[0].block
-    own: tuple[Change, ...] = ()
+    own: tuple[CutChange, ...] = ()
     if style.mend:
         say("mending")
         jobs, own = mended_for_all(jobs, say=say)
@@ -199,7 +199,7 @@ class _Made:
 
 
 def _made(
-    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, changes: Sequence[Change]
+    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, changes: Sequence[CutChange]
 ) -> _Made:  # fmt: skip
     """Check one job and write its files; `untold`: why it gets no paths."""
     kind = job.machine.kind
@@ -293,7 +293,7 @@ def _planned(job: Job, settings: PathSettings) -> Plan | None:
 
 def _write_job(
     stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None, *,
-    changes: Sequence[Change],
+    changes: Sequence[CutChange],
 ) -> None:  # fmt: skip
     """The files of one job; `made`: its plan and what comes with it, or why it has none."""
     whole, recut = job.block, _is_recut(job)
@@ -322,7 +322,7 @@ def _write_job(
     write_file(folder / "note.md", note)
 
 
-def _mending(changes: Sequence[Change]) -> str:
+def _mending(changes: Sequence[CutChange]) -> str:
     """The note's section on what was mended."""
     words = mending_words(changes)
     return f"\n## Mended\n\n- {words}; report.json lists each change\n" if words else ""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.on_plan import InkSeen, Laid
-    from carvegen.blocks.comparison import Kind, Spot
+    from carvegen.blocks.comparison import DifferenceKind, DifferentPlace
 
 __all__ = ["Proof", "cover_words", "first_proof", "is_large", "large_differences", "side_words"]
 
@@ -36,7 +36,7 @@ class Proof:
 
     names: tuple[str, ...]  #: of the blocks that are told of
     laid: Laid
-    spots: list[Spot]  #: of all of them, what can still be done first
+    spots: list[DifferentPlace]  #: of all of them, what can still be done first
     tolerance_mm: float
     notes: tuple[str, ...]
     picture: Path
@@ -44,7 +44,7 @@ class Proof:
     together: tuple[tuple[int, ...], ...] = ()  #: numbers of places gone at once from every block that prints there
 
     @property
-    def sure_spots(self) -> list[Spot]:
+    def sure_spots(self) -> list[DifferentPlace]:
         """The places that no thing on the print is likely to make: neither large nor in every block at once."""
         odd = {number for numbers in self.together for number in numbers}
         size = self.laid.plan.size_mm
@@ -89,7 +89,7 @@ class Proof:
             yield from self._lines_of(kind, [(number, spot) for number, spot in numbered if spot.kind is kind])
         yield from (f"Carving sheet at 1:1: {sheet}" for sheet in self.sheets)
 
-    def _lines_of(self, kind: Kind, spots: Sequence[tuple[int, Spot]]) -> Iterator[str]:
+    def _lines_of(self, kind: DifferenceKind, spots: Sequence[tuple[int, DifferentPlace]]) -> Iterator[str]:
         """The places of one kind, each with its number in the picture."""
         places = f"{len(spots)} place{'s' * (len(spots) > 1)}"
         yield f"{kind.value}: {places}, {sum(spot.shape.area for _, spot in spots):.2f} mm²; {kind.remedy}"
@@ -114,12 +114,12 @@ def cover_words(over: BaseGeometry, so: str) -> tuple[str, ...]:
     return (f"something lies over {over.area:.0f} mm² of it, or glares: {so}",) * (over.area >= _LEAST_MM2)
 
 
-def is_large(spot: Spot, size_mm: tuple[float, float]) -> bool:
+def is_large(spot: DifferentPlace, size_mm: tuple[float, float]) -> bool:
     """Whether a place may be none of the block: by its colour alone some of it can't be told."""
     return spot.shape.area > _LARGE * size_mm[0] * size_mm[1]
 
 
-def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[str, ...]:
+def _large_words(places: Sequence[DifferentPlace], size_mm: tuple[float, float]) -> tuple[str, ...]:
     large = [str(number) for number, spot in enumerate(places, 1) if is_large(spot, size_mm)]
     if not large:
         return ()
@@ -127,7 +127,7 @@ def _large_words(places: Sequence[Spot], size_mm: tuple[float, float]) -> tuple[
     return (f"look twice at {listed}: {_MAY_BE_ANYTHING}",)
 
 
-def _together(planned: Planned, places: Sequence[Spot]) -> tuple[tuple[int, ...], ...]:
+def _together(planned: Planned, places: Sequence[DifferentPlace]) -> tuple[tuple[int, ...], ...]:
     """Numbers of small places that are gone at once from every block that prints there, as under a hair.
 
     None where they are many: more was cut through all blocks then, and lies on none.
@@ -140,7 +140,7 @@ def _together(planned: Planned, places: Sequence[Spot]) -> tuple[tuple[int, ...]
     number = {id(spot): k for k, spot in enumerate(places, 1)}
     shapes = geometry.polygon_array(spot.shape for spot in gone)
     near = shapely.STRtree(shapes).query(shapes, predicate="intersects").T.tolist() if gone else []
-    beside: dict[int, list[Spot]] = {}
+    beside: dict[int, list[DifferentPlace]] = {}
     for k, other in near:
         if _meet(gone[k], gone[other]):
             beside.setdefault(k, []).append(gone[other])
@@ -152,7 +152,7 @@ def _together(planned: Planned, places: Sequence[Spot]) -> tuple[tuple[int, ...]
     return tuple(groups) if len(groups) <= _MOST_HAIRS else ()
 
 
-def _meet(one: Spot, other: Spot) -> bool:
+def _meet(one: DifferentPlace, other: DifferentPlace) -> bool:
     """Whether places on two blocks are one place: the smaller lies in the larger, more than half of it."""
     if one.block == other.block:
         return False
@@ -160,7 +160,7 @@ def _meet(one: Spot, other: Spot) -> bool:
     return bool(common > min(one.shape.area, other.shape.area) / 2)
 
 
-def _prints_on(land: BaseGeometry, spot: Spot) -> bool:
+def _prints_on(land: BaseGeometry, spot: DifferentPlace) -> bool:
     """Whether a block is to print on most of a place."""
     return bool(land.intersection(spot.shape).area > spot.shape.area / 2)
 
@@ -178,7 +178,7 @@ def large_differences(planned: Planned, name: str, seen: InkSeen) -> tuple[str, 
     return (f"unlike the plan over a large place at {listed}: read as it looks; {_MAY_BE_ANYTHING}",)
 
 
-def _differing(planned: Planned, name: str, seen: InkSeen, tolerance_mm: float) -> list[Spot]:
+def _differing(planned: Planned, name: str, seen: InkSeen, tolerance_mm: float) -> list[DifferentPlace]:
     """Where what is seen of a block, and is not hidden, differs from its plan."""
     from carvegen import geometry
     from carvegen.blocks.comparison import difference, spots
@@ -222,7 +222,7 @@ def _coarse_words(pixel_mm: float, tolerance_mm: float) -> tuple[str, ...]:
 
 
 def _saved_sheets(
-    sheet: Path, planned: Planned, inks: Mapping[str, InkSeen], places: Sequence[Spot]
+    sheet: Path, planned: Planned, inks: Mapping[str, InkSeen], places: Sequence[DifferentPlace]
 ) -> tuple[Path, ...]:
     """The file of each block's carving sheet: the one that is asked for, with the block's name if there are several."""
     from carvegen.base.files import save_file

@@ -14,7 +14,7 @@ from carvegen.base.words import shortened
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import Laid, LaidError, Plan
+    from carvegen.artwork.on_plan import Laid, LaidError, TonePlan
     from carvegen.base.colour import Ink, Rgb
 
 __all__ = ["PRINT", "Planned", "laid_file", "planned_in"]
@@ -59,7 +59,7 @@ class Planned:
             raise InputError("has no such block", value=missing[0], where="the plan", hint=known)
         return replace(self, coats=coats, tells_inks=True, paper=paper)
 
-    def plans(self, *, alone: bool) -> dict[str, Plan]:
+    def plans(self, *, alone: bool) -> dict[str, TonePlan]:
         """The plans by name: of the print if its inks are known, and of each block alone; or of the one asked for."""
         from carvegen.artwork.on_plan import plan_of
 
@@ -71,7 +71,7 @@ class Planned:
             plans[PRINT] = self.print_plan()
         return plans
 
-    def print_plan(self) -> Plan:
+    def print_plan(self) -> TonePlan:
         """The plan of the print in all its inks."""
         from carvegen.artwork.on_plan import plan_of_inks
 
@@ -223,7 +223,9 @@ def _placing_notes(planned: Planned, name: str, laid: Laid, corners: Any) -> Ite
         yield f"{board.words}: {BY_OLD_CUTS}"
 
 
-def _laid(path: Path, planned: Planned, plans: Mapping[str, Plan], how: Mapping[str, Any]) -> tuple[str, Laid] | None:
+def _laid(
+    path: Path, planned: Planned, plans: Mapping[str, TonePlan], how: Mapping[str, Any]
+) -> tuple[str, Laid] | None:
     """A picture on one of the plans; on the print's where the one block that is named isn't what it shows."""
     from carvegen.artwork.on_plan import LaidError, PoorFitError, lay_file, shown_alone, shows_other_inks
 

@@ -48,7 +48,7 @@ from carvegen.prints.misregister.figures import findings
 from carvegen.prints.recut import standing_lands
 from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
-from carvegen.writers.whole_print.embossed_relief import Pressed
+from carvegen.writers.whole_print.embossed_relief import PressedFace
 from carvegen.writers.whole_print.print_report import PrintReport
 from carvegen.writers.whole_print.ringed_png import fit_png
 
@@ -61,8 +61,8 @@ if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print
-    from carvegen.prints.misregister.trials import Outcome
-    from carvegen.prints.recut import Standing
+    from carvegen.prints.misregister.trials import TrialOutcome
+    from carvegen.prints.recut import StandingBlock
     from carvegen.writers.whole_print.print_report import BlockFindings
 
 __all__ = ["Built", "build_print", "each_once", "marking_sheet", "outdated", "purposes"]
@@ -141,7 +141,7 @@ def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int
     return build.built(before.kept_lines())
 
 
-def _stands(print_: Print, out: Path) -> dict[str, Standing]:
+def _stands(print_: Print, out: Path) -> dict[str, StandingBlock]:
     """What stands of the blocks that are cut; a refused photograph is drawn as it was laid, beside the build."""
     try:
         return standing_lands(print_, out)
@@ -230,7 +230,7 @@ class _Build:
         print_, lands = self.print_, {name: self._land(name) for name in self.block_inputs}
         masks = frozenset(block.name for block in print_.blocks if block.role == "stencil")
         dies = {
-            block.name: Pressed(face=lands[block.name], how=pressing_of(print_, block, self.setups[block.name][0]))
+            block.name: PressedFace(face=lands[block.name], how=pressing_of(print_, block, self.setups[block.name][0]))
             for block in print_.blocks if block.role == "emboss"
         }  # fmt: skip
         coats = printed_coats(print_, lands)
@@ -269,7 +269,7 @@ class _Build:
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
         return tasks
 
-    def _register(self, inputs: RegisterInputs, trials: Outcome | None) -> dict[str, Any]:
+    def _register(self, inputs: RegisterInputs, trials: TrialOutcome | None) -> dict[str, Any]:
         """The figures of register errors, and their files if they are new."""
         if not self.why[_REGISTER]:
             return json.loads(self._text(FIGURES)) if FIGURES in self.old.step(_REGISTER).files else {}
@@ -396,7 +396,7 @@ def each_once(why: Mapping[str, str]) -> dict[str, str]:
     return fresh
 
 
-def _try_out(inputs: RegisterInputs, say: Say) -> Outcome | None:
+def _try_out(inputs: RegisterInputs, say: Say) -> TrialOutcome | None:
     say("trying what shows when the blocks do not quite meet")
     return register_trials(inputs)
 

@@ -18,19 +18,19 @@ from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.mending import Change, mending_words
+from carvegen.checks.mending import CutChange, mending_words
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.prints.bare_paper import cut_away, mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.recut import cut_further, kept_files
 from carvegen.writers.whole_print.changed_png import Before, changed_png
-from carvegen.writers.whole_print.embossed_relief import Pressed
+from carvegen.writers.whole_print.embossed_relief import PressedFace
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
 from carvegen.writers.whole_print.print_report import BlockFindings
 from carvegen.writers.whole_print.print_svg import outlines_svg, print_svg
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
-    from carvegen.prints.recut import Standing
+    from carvegen.prints.recut import StandingBlock
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
@@ -72,10 +72,10 @@ class CutInputs:
     print_: Print  #: without what no shape depends on
     contents: Mapping[str, str]  #: of every file that it names, as a hash
     setups: Setups
-    stands: Mapping[str, Standing]  #: what stands of the blocks that are cut already
+    stands: Mapping[str, StandingBlock]  #: what stands of the blocks that are cut already
 
 
-def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, Standing]) -> CutInputs:
+def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, StandingBlock]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
     seen = _without_looks(print_)
     return CutInputs(print_=seen, contents=contents_of_files(seen, print_.path.parent), setups=setups, stands=stands)
@@ -84,7 +84,7 @@ def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, Standing]) ->
 def _without_looks(print_: Print) -> Print:
     """The print as its shapes may see it: of the inks which is darker, of register only what the boards carry."""
     plan = print_.register
-    marks = Plan(
+    marks = RegisterPlan(
         method=plan.method, waste_mm=plan.waste_mm, moat_mm=plan.moat_mm, paper_margin_mm=plan.paper_margin_mm,
         pin_mm=plan.pin_mm,
     )  # fmt: skip
@@ -184,7 +184,7 @@ class Shape:
     fringe: BaseGeometry
     to_decide: BaseGeometry
     die: Die | None
-    changes: tuple[Change, ...]  #: what was mended
+    changes: tuple[CutChange, ...]  #: what was mended
 
     @classmethod
     def of(cls, cut: Cut) -> Shape:
@@ -202,7 +202,7 @@ class BlockInputs:
     setups: tuple[Setup, ...]
     counter_setups: tuple[Setup, ...]
     style: Style
-    stands: Standing | None  #: what stands of it, if it is cut already
+    stands: StandingBlock | None  #: what stands of it, if it is cut already
 
 
 def block_style(print_: Print, number: int, shelf: Library) -> Style:
@@ -259,7 +259,7 @@ def findings_in(folder: Path) -> BlockFindings:
             reports = {
                 kind: tuple(map(Finding.from_dict, checked["findings"])) for kind, checked in record["reports"].items()
             }
-            changes = [Change(**{**change, "at": tuple(change["at"])}) for change in record["changes"]]
+            changes = [CutChange(**{**change, "at": tuple(change["at"])}) for change in record["changes"]]
             sheets[sheet] = BlockFindings(
                 by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes)
             )
@@ -297,7 +297,7 @@ class ProofInputs:
     land: Mapping[str, BaseGeometry]  #: where each of them leaves ink
     to_decide: Mapping[str, BaseGeometry]  #: what of it the carver may take away: it is drawn pale
     masks: frozenset[str]  #: those through which it goes
-    die: Mapping[str, Pressed]
+    die: Mapping[str, PressedFace]
 
     @property
     def coats(self) -> dict[str, Coat]:

@@ -25,10 +25,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.findings import Finding
-    from carvegen.facts.register import Plan
+    from carvegen.facts.register import RegisterPlan
     from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
-    from carvegen.prints.misregister.trials import Outcome
+    from carvegen.prints.misregister.trials import TrialOutcome
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = ["FIGURES", "PURPOSE", "RegisterInputs", "register_files", "register_inputs", "register_trials"]
@@ -60,7 +60,7 @@ class RegisterInputs:
     seed: int
     trap_mm: float
     register_error_mm: float
-    register: Plan
+    register: RegisterPlan
     blocks: tuple[Inked, ...]
     picture_of_the_print: str  #: the key of the step that draws it
     bare: tuple[Mapping[str, Any], ...]  #: findings of paper that is bare unasked, as `Finding.to_dict` says them
@@ -98,7 +98,7 @@ def register_inputs(
     )  # fmt: skip
 
 
-def register_trials(inputs: RegisterInputs) -> Outcome | None:
+def register_trials(inputs: RegisterInputs) -> TrialOutcome | None:
     """What becomes of many prints; None if fewer than two blocks print."""
     if len(inputs.blocks) < 2:
         return None
@@ -114,7 +114,7 @@ def register_trials(inputs: RegisterInputs) -> Outcome | None:
 
 
 def register_files(
-    inputs: RegisterInputs, trials: Outcome | None, printed: bytes
+    inputs: RegisterInputs, trials: TrialOutcome | None, printed: bytes
 ) -> tuple[dict[str, bytes | str], dict[str, Any]]:
     """The files by name, and the figures; none of these, and templates alone, if nothing was tried.
 
@@ -157,6 +157,6 @@ def _inked(print_: Print, setups: Setups, lands: Mapping[str, BaseGeometry]) -> 
     return tuple(inked)
 
 
-def _shown(trials: Outcome, kind: int) -> Shown:
+def _shown(trials: TrialOutcome, kind: int) -> Shown:
     xy, share, *_ = of_kind(trials, kind)
     return Shown(name=KINDS[kind].name, xy=xy, share=share, worst=spots(xy, share))

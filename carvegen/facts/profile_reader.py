@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from carvegen.base.errors import InputError
 from carvegen.base.words import meant_file, nearest
 
-__all__ = ["Range", "Sheet", "read_toml", "shipped", "unit"]
+__all__ = ["ProfileTable", "Range", "read_toml", "shipped", "unit"]
 
 T = TypeVar("T")
 
@@ -100,7 +100,7 @@ _MOST_LETTERS = {"name": 200}  #: it is drawn on the block and in every file
 _MOST_OTHER_LETTERS = 5000
 
 
-class Sheet:
+class ProfileTable:
     """One table of a profile file. What is wrong goes to `faults`, and a placeholder comes back."""
 
     def __init__(self, table: Mapping[str, Any], *, where: str, faults: list[InputError], prefix: str = "") -> None:
@@ -138,7 +138,7 @@ class Sheet:
     def texts(self, key: str, *, among: Collection[str] = ()) -> tuple[str, ...]:
         """A list of lines of text, all of `among` if given."""
         values = self._take(key, list, _among(among)) or []
-        listed = Sheet(
+        listed = ProfileTable(
             {f"{key}[{place}]": value for place, value in enumerate(values)},
             where=self._where, faults=self.faults, prefix=self._prefix,
         )  # fmt: skip
@@ -148,7 +148,7 @@ class Sheet:
         """True or false."""
         return bool(self._take(key, bool))
 
-    def table(self, key: str, *, optional: bool = False) -> Sheet:
+    def table(self, key: str, *, optional: bool = False) -> ProfileTable:
         """The table called `key`; an empty one if it is missing."""
         if optional and key not in self._left:
             self._known.append(key)
@@ -202,8 +202,8 @@ class Sheet:
         self.fault(key, f"must be {_KINDS[kind]}", value=value, hint=hint)
         return None
 
-    def _below(self, key: str, table: Mapping[str, Any]) -> Sheet:
-        return Sheet(table, where=self._where, faults=self.faults, prefix=f"{self._prefix}{key}.")
+    def _below(self, key: str, table: Mapping[str, Any]) -> ProfileTable:
+        return ProfileTable(table, where=self._where, faults=self.faults, prefix=f"{self._prefix}{key}.")
 
 
 def _among(words: Collection[str]) -> str:

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from carvegen.base.parameters import angle, choice, length, number, span, whole
 
 __all__ = [
-    "APART", "BOARDS", "CLEAR_MM", "METHODS", "PINS_AT", "SEEN_FROM_MM", "SEEN_MM", "WOODS", "Method", "Plan",
+    "APART", "BOARDS", "CLEAR_MM", "METHODS", "PINS_AT", "SEEN_FROM_MM", "SEEN_MM", "WOODS", "Method", "RegisterPlan",
     "moisture_percent", "pair_rms_mm", "pair_worst_mm", "skew_deg", "wood_of",
 ]  # fmt: skip
 
@@ -57,7 +57,7 @@ METHODS: Mapping[str, Method] = MappingProxyType({
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan:
+class RegisterPlan:
     """How a print is kept in register, and how far all may be off: the table [register] of a print file."""
 
     method: str = choice(

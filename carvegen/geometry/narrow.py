@@ -21,7 +21,7 @@ from carvegen.geometry.widths import FINE, Widths, local_widths_of
 if TYPE_CHECKING:
     from carvegen.geometry import Floats, Indices, Rings
 
-__all__ = ["FINE", "Kind", "Narrow", "Spread", "narrow_places", "narrow_spread"]
+__all__ = ["FINE", "Narrow", "NarrowKind", "Spread", "narrow_places", "narrow_spread"]
 
 
 #: A tip too narrow over less than this share of the limit is a nick in a wall: walls that meet at less than a
@@ -31,7 +31,7 @@ _ASTRAY = 2 * 2**0.5 / 3  #: limits, over `fine`: two places may lie so much nea
 _IN_CELL = 0.7  #: a cell's side to its longest way across, a little less than the root of a half
 
 
-class Kind(enum.IntEnum):
+class NarrowKind(enum.IntEnum):
     """What sort of narrow place."""
 
     NECK = 0
@@ -105,7 +105,7 @@ def narrow_spread(
     reach = limit / 2 + (_ASTRAY * limit / fine if fine < FINE else 0)
     group = _groups(np.concatenate([(tight.start + tight.end) / 2, thin.centre]), reach)
     result = _described(outlines, tight, thin, group, limit)
-    kept = np.flatnonzero((result.kind != Kind.TIP) | (result.length > _CHIP * limit))
+    kept = np.flatnonzero((result.kind != NarrowKind.TIP) | (result.length > _CHIP * limit))
     kept = kept[np.lexsort((result.at[kept, 1], result.at[kept, 0]))]
     place = np.full(len(result), -1)
     place[kept] = np.arange(len(kept))
@@ -132,11 +132,11 @@ def _described(outlines: Rings, tight: Necks, thin: Widths, group: Indices, limi
         width=width[best],
         length=np.bincount(of_thin, thin.length, count) / 2,
         direction_deg=np.degrees(np.arctan2(away[:, 1], away[:, 0])) + 90,
-        kind=np.where(has_neck, Kind.NECK, Kind.TIP),
+        kind=np.where(has_neck, NarrowKind.NECK, NarrowKind.TIP),
         first=np.concatenate([tight.first, ring[thin.edge[lone]]])[best],
         second=np.concatenate([tight.second, ring[thin.other[lone]]])[best],
     )
-    narrow.kind[_round_islands(outlines, thin, of_thin, limit)] = Kind.ISLAND
+    narrow.kind[_round_islands(outlines, thin, of_thin, limit)] = NarrowKind.ISLAND
     return narrow
 
 

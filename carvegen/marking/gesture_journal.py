@@ -20,7 +20,7 @@ from typing import Any, Literal
 from carvegen.base.errors import InputError
 from carvegen.marking.journal import FOLDER
 
-__all__ = ["GESTURES", "Change", "GestureJournal", "Step", "gestures_since", "reverse"]
+__all__ = ["GESTURES", "Change", "GestureJournal", "JournalStep", "gestures_since", "reverse"]
 
 GESTURES = "gestures.jsonl"
 
@@ -60,7 +60,7 @@ def reverse(change: Change) -> Change:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Step:
+class JournalStep:
     """What is done to the files by a line: a change, or the reverse of one."""
 
     do: Do
@@ -99,7 +99,7 @@ class GestureJournal:
         self._seen: set[str] = set()
         self._done: list[Change] = []
         self._undone: list[Change] = []
-        self.unwritten: list[Step] = []  #: what may not have come into the files before a kill
+        self.unwritten: list[JournalStep] = []  #: what may not have come into the files before a kill
         #: by file and its hash, how many of `unwritten` it holds then
         self.held: dict[str, dict[str, int]] = {}
         self._before: tuple[int, str, tuple[Any, ...]] | None = (
@@ -151,11 +151,11 @@ class GestureJournal:
         """
         self._note({"id": gesture, "do": "do", "on": dict(on or {}), "change": asdict(change)}, "do", change)
 
-    def next(self, do: Do) -> Step | None:
+    def next(self, do: Do) -> JournalStep | None:
         """What undo or redo would do; None if there is nothing."""
         if do == "undo":
-            return Step(do=do, change=reverse(self._done[-1])) if self._done else None
-        return Step(do=do, change=self._undone[-1]) if self._undone else None
+            return JournalStep(do=do, change=reverse(self._done[-1])) if self._done else None
+        return JournalStep(do=do, change=self._undone[-1]) if self._undone else None
 
     def move(self, gesture: str, do: Do, on: Mapping[str, str] | None = None) -> None:
         """Note that the last change was undone, or the last undone one done again; `on` as in `add`."""
@@ -243,7 +243,7 @@ class GestureJournal:
         else:
             self._done.append(self._undone.pop())
             change = self._done[-1]
-        self.unwritten.append(Step(do=do, change=change))
+        self.unwritten.append(JournalStep(do=do, change=change))
 
 
 def _line_in(line: bytes) -> dict[str, Any] | None:

@@ -26,7 +26,7 @@ from carvegen.geometry import PolygonArray
 from carvegen.motifs.growth import Growth
 
 __all__ = [
-    "FORMAT", "Kept", "Memory", "Surroundings", "kept_ids", "kept_text",
+    "FORMAT", "Kept", "MotifOrigin", "Surroundings", "kept_ids", "kept_text",
     "kept_text_with", "marks_of", "opening", "read_kept",
 ]  # fmt: skip
 
@@ -63,7 +63,7 @@ class Surroundings:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Memory:
+class MotifOrigin:
     """How a motif came to be."""
 
     motif: str
@@ -80,7 +80,7 @@ class Kept:
     names: Mapping[str, str]  #: id by the mark of a shape
     ids: tuple[str, ...]  #: of each of the cuts; "" where a shape has none
     edited: PolygonArray  #: those of the cuts that are not as they were kept
-    memory: Memory | None  #: none if a drawing program has lost it
+    memory: MotifOrigin | None  #: none if a drawing program has lost it
     notes: tuple[str, ...] = ()
 
 
@@ -93,7 +93,7 @@ def marks_of(shapes: PolygonArray) -> list[str]:
 
 
 def kept_text(
-    growth: Growth, memory: Memory, size: tuple[float, float], *, title: str, names: Mapping[str, str] | None = None,
+    growth: Growth, memory: MotifOrigin, size: tuple[float, float], *, title: str, names: Mapping[str, str] | None = None,
     hers: PolygonArray | None = None,
 ) -> str:  # fmt: skip
     """The file of a motif that is kept.
@@ -191,7 +191,7 @@ def _ids(shapes: PolygonArray, begins: str, names: Mapping[str, str]) -> list[st
 
 
 def _header(
-    growth: Growth, memory: Memory, size: tuple[float, float], hers: PolygonArray | None
+    growth: Growth, memory: MotifOrigin, size: tuple[float, float], hers: PolygonArray | None
 ) -> dict[str, Any]:  # fmt: skip
     edited = frozenset(marks_of(hers)) if hers is not None else frozenset[str]()
     return {
@@ -312,7 +312,7 @@ def _is_fringe(element: Element) -> bool:
     return element.name.startswith(_FRINGE) or plain_name(element.group) == plain_name(_CARVER_DECIDES)
 
 
-def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[str, float]]:
+def _remembered(record: Mapping[str, Any] | None) -> tuple[MotifOrigin | None, dict[str, float]]:
     """The memory and the levels; none if what was kept of them is damaged."""
     if record is None:
         return None, {}
@@ -321,7 +321,7 @@ def _remembered(record: Mapping[str, Any] | None) -> tuple[Memory | None, dict[s
         bears, clear, fronts, hides = shapely.from_wkt(texts)
         if not all(shape.is_valid for shape in (bears, clear, fronts, hides) if shape is not None):
             raise ValueError
-        memory = Memory(
+        memory = MotifOrigin(
             motif=record["motif"], settings=dict(record["settings"]), marks=frozenset(record["shapes"].split()),
             surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts, hides=hides),
         )  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, narrow_spread
+from carvegen.geometry.narrow import NarrowKind, narrow_spread
 from carvegen.geometry.necks import necks
 from carvegen.marking.ends import Habit, cut_back
 from carvegen.motifs.frost.regrowing import regrown
@@ -88,7 +88,7 @@ def weak_places(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Li
     ground = geometry.parts(shapely.difference(window, shapely.union_all(white)))
     spread = narrow_spread(geometry.rings(ground), land - 2 * geometry.GRID_MM)
     result, thin = spread.places, spread.thin
-    counts = (result.kind != Kind.TIP) | (result.length > land)
+    counts = (result.kind != NarrowKind.TIP) | (result.length > land)
     along = np.flatnonzero(spread.place >= 0)
     along = along[counts[spread.place[along]]]
     weak = np.concatenate([

@@ -34,7 +34,7 @@ from carvegen.page.beginning import (
 from carvegen.page.gestures import gesture
 from carvegen.page.guard import Guard, forget, remember
 from carvegen.page.session import OnlyLooksError, Session
-from carvegen.page.words import own_fault
+from carvegen.page.wording import own_fault
 from carvegen.page.work.handed_over import INLINE, listed
 from carvegen.page.work.photographs import DRAWN, MARKED
 

@@ -20,8 +20,8 @@ from carvegen.base.files import save_file
 from carvegen.blocks.job import USUAL_MACHINES
 from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.motifs import motif, summaries
-from carvegen.page.packed import Group, packed, step_for
-from carvegen.page.words import explained, name_words, understood_lines, unsure_lines
+from carvegen.page.packed import ShapeGroup, packed, step_for
+from carvegen.page.wording import explained, name_words, understood_lines, unsure_lines
 from carvegen.prints.file.new_folder import FILES, sample, write_print
 
 if TYPE_CHECKING:
@@ -289,7 +289,9 @@ def understood(upload: Upload, body: Mapping[str, Any]) -> bytes:
     layers = {name: geometry.parts(layer) for name, layer in artwork.layers.items() if len(layer)}
     groups, number = [], 0
     for name, shapes in layers.items():
-        groups.append(Group(kind="layer", name=name, blocks=(), ids=range(number, number + len(shapes)), shapes=shapes))
+        groups.append(
+            ShapeGroup(kind="layer", name=name, blocks=(), ids=range(number, number + len(shapes)), shapes=shapes)
+        )
         number += len(shapes)
     told_apart = upload.kind == PICTURE and len(layers) > 1  # a finished print: no block is added to those it has
     usual = guess(layers, size, artwork.colours, sky=not told_apart)

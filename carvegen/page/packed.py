@@ -15,14 +15,14 @@ from carvegen import geometry
 if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
-__all__ = ["STEP_MM", "Group", "packed", "step_for"]
+__all__ = ["STEP_MM", "ShapeGroup", "packed", "step_for"]
 
 STEP_MM = 0.01  #: one unit of the arrays
 _MOST = 65_535
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Group:
+class ShapeGroup:
     """Shapes that are drawn alike."""
 
     kind: str  #: "block", "snow", "white" or "fringe"
@@ -37,7 +37,7 @@ def step_for(size: tuple[float, float]) -> float:
     return max(STEP_MM, float(np.ceil(100 * max(size) / _MOST) / 100))
 
 
-def packed(description: Mapping[str, Any], groups: Sequence[Group], step_mm: float) -> bytes:
+def packed(description: Mapping[str, Any], groups: Sequence[ShapeGroup], step_mm: float) -> bytes:
     """The bytes: length of the JSON, the JSON, rings, points, the shape of each ring, starts, x and y of each point."""
     heads = [
         {"kind": group.kind, "name": group.name, "blocks": list(group.blocks), "ids": list(dict.fromkeys(group.ids))}

@@ -22,7 +22,7 @@ from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
 from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, setups_of
 from carvegen.prints.recut import standing_lands
-from carvegen.prints.separation import Layer, Spread, separated
+from carvegen.prints.separation import Layer, Trapping, separated
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -120,7 +120,7 @@ def nearby_findings(scene: Scene, window: BaseGeometry) -> PrintFindings:
     white = {plate.name: shapely.union_all(shapely.intersection(scene.white[plate.name], window)) for plate in plates}
     parts = separated(
         window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
-        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
     result = PrintFindings()
     for name, part in parts.items():

@@ -23,17 +23,17 @@ from carvegen.delivery.print_build import outdated
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
 from carvegen.page.gestures import CutBy, Gesture, Mend, Step, TakeMarks, names_shapes
-from carvegen.page.packed import Group, packed, step_for
+from carvegen.page.packed import ShapeGroup, packed, step_for
 from carvegen.page.print_checks import built_findings, unmended
 from carvegen.page.state import recut_entry, state_of
 from carvegen.page.table import own_marks
 from carvegen.page.table.desk import ChangeWriter, Desk, opened
-from carvegen.page.table.doing import Planned, marks_planned, mending_planned, planned
+from carvegen.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
 from carvegen.page.table.locked import locked_shapes, recut
 from carvegen.page.table.saving import Saver, done_to_files
-from carvegen.page.words import own_fault
-from carvegen.page.work.findings import LatestFindings, Nearby
+from carvegen.page.wording import own_fault
 from carvegen.page.work.handed_over import File, cautions, files
+from carvegen.page.work.live_findings import LatestFindings, Nearby
 from carvegen.page.work.photographs import compared, read_coloured
 from carvegen.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
 from carvegen.page.work.thumbnails import by_hand, thumbnail
@@ -72,7 +72,7 @@ class OnlyLooksError(Exception):
 @dataclass(frozen=True, kw_only=True)
 class _Answer:
     message: dict[str, Any]
-    groups: list[Group]
+    groups: list[ShapeGroup]
 
 
 class Session:
@@ -277,7 +277,7 @@ class Session:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
-    def _planned(self, gesture: Gesture, desk: Desk) -> Planned:
+    def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
         if isinstance(gesture, Mend):
             return self._mending(gesture, desk)
@@ -287,7 +287,7 @@ class Session:
             raise InputError("is there no more", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
-    def _mending(self, gesture: Mend, desk: Desk) -> Planned:
+    def _mending(self, gesture: Mend, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
@@ -334,21 +334,23 @@ class Session:
             "redo": self._journal.redo_count if self._journal else 0,
         }
 
-    def _blocks(self) -> list[Group]:
+    def _blocks(self) -> list[ShapeGroup]:
         """What each block would print if nothing were white: its layers, until the inks are taken apart."""
         assert self._desk is not None
-        groups = list[Group]()
+        groups = list[ShapeGroup]()
         for block in self._desk.print_.blocks:
             layers = self._desk.bare.pictures.get(block.name, shapely.Polygon())
             shape = self._prints.get(block.name, layers)
             pieces = geometry.parts(shape)
             number = self._desk.stock.taken()
             groups.append(
-                Group(kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces)
+                ShapeGroup(
+                    kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces
+                )
             )
         return groups
 
-    def _openings(self) -> list[Group]:
+    def _openings(self) -> list[ShapeGroup]:
         """What is cut through every block."""
         assert self._desk is not None
         openings = self._desk.bare.openings
@@ -356,7 +358,7 @@ class Session:
             return []
         names = tuple(block.name for block in self._desk.print_.blocks)
         ids = [self._desk.stock.taken() for _ in openings]
-        return [Group(kind="white", name="", blocks=names, ids=ids, shapes=openings)]
+        return [ShapeGroup(kind="white", name="", blocks=names, ids=ids, shapes=openings)]
 
     # ── behind ──
 

@@ -13,7 +13,7 @@ from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
 from carvegen.page.packed import step_for
 from carvegen.page.table import own_marks
-from carvegen.page.words import IN_SHORT, MEANINGS, recut_words
+from carvegen.page.wording import IN_SHORT, MEANINGS, recut_words
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter

@@ -25,18 +25,18 @@ from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.picture import pictured, unmarked
-from carvegen.prints.separation import Plate, Spread, in_turn, separated
+from carvegen.prints.separation import Plate, Trapping, in_turn, separated
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
-    from carvegen.checks.mending import Change
+    from carvegen.checks.mending import CutChange
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
-    from carvegen.prints.kept_motifs import Read
+    from carvegen.prints.kept_motifs import KeptReader
     from carvegen.prints.picture import Growths, Picture, Unmarked
     from carvegen.prints.separation import Dropped, Run, Say, Separated
 
@@ -46,7 +46,7 @@ __all__ = [
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-_Mended = tuple["PolygonArray", frozenset[int], tuple["Change", ...]]
+_Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,7 +63,7 @@ class Cut:
     to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
-    changes: tuple[Change, ...] = ()  #: what was mended
+    changes: tuple[CutChange, ...] = ()  #: what was mended
 
     @property
     def ink(self) -> BaseGeometry:
@@ -138,7 +138,12 @@ def picture_of(print_: Print, setups: Setups, *, say: Callable[[str], None], run
 
 
 def unmarked_of(
-    print_: Print, setups: Setups, *, say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None
+    print_: Print,
+    setups: Setups,
+    *,
+    say: Callable[[str], None],
+    read: KeptReader = read_kept,
+    growths: Growths | None = None,
 ) -> Unmarked:
     """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
     limits = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items()}
@@ -157,7 +162,7 @@ def cut_blocks(
     by_block = separated(
         picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name),
-        spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
     )  # fmt: skip
     cuts = [_cut(print_, k, setups[block.name][0], picture, by_block) for k, block in enumerate(print_.blocks)]
     return picture, {cut.block.name: _on_board(print_, k, cut, setups) for k, cut in enumerate(cuts)}

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.words import nearest
 from carvegen.marking import journal
-from carvegen.marking.kept_file import Memory, kept_text
+from carvegen.marking.kept_file import MotifOrigin, kept_text
 from carvegen.prints.file.editing import edited
 from carvegen.prints.file.print_file import file_name
 from carvegen.prints.kept_motifs import grown_by
@@ -137,7 +137,7 @@ def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
 def _file_of(print_: Print, own: Grown) -> str:
     before = own.kept.memory if own.kept else None
     settings = before.settings if before else grown_by(own.motif, print_)  # what it grew by, whatever is said since
-    memory = Memory(motif=own.motif.motif, settings=settings, surroundings=own.surroundings())
+    memory = MotifOrigin(motif=own.motif.motif, settings=settings, surroundings=own.surroundings())
     size = (print_.width_mm, print_.height_mm)
     names, hers = (own.kept.names, own.kept.edited) if own.kept else (None, None)
     return kept_text(own.growth, memory, size, title=f"{print_.name}: {own.motif.name}", names=names, hers=hers)

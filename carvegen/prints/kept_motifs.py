@@ -29,13 +29,13 @@ if TYPE_CHECKING:
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
-__all__ = ["Grown", "Read", "change_findings", "from_file", "grown_by", "kept_of", "levels_of"]
+__all__ = ["Grown", "KeptReader", "change_findings", "from_file", "grown_by", "kept_of", "levels_of"]
 
 _NEARER = 0.9  #: of the land: more than the grid may take of it
 _GROW_AGAIN = ("snowfall", "snowload")  #: where the drawing has changed; shapes of other motifs only go
 
 
-class Read(Protocol):
+class KeptReader(Protocol):
     """What reads a kept file."""
 
     def __call__(self, path: Path, *, motif: str, size: tuple[float, float]) -> Kept:
@@ -77,7 +77,7 @@ def _levels(kept: Kept, motif: PrintMotif, print_: Print) -> Mapping[str, float]
     return kept.growth.kept if same else {}
 
 
-def kept_of(print_: Print, motif: PrintMotif, key: str, read: Read = read_kept) -> Kept:
+def kept_of(print_: Print, motif: PrintMotif, key: str, read: KeptReader = read_kept) -> Kept:
     """What the file holds in which a motif is kept; `InputError` with its key if it can't be used."""
     try:
         return read(print_.path.parent / motif.kept, motif=motif.motif, size=(print_.width_mm, print_.height_mm))
@@ -89,7 +89,7 @@ def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
     grow: Callable[[PrintMotif, int], Growth], beside: PolygonArray | None = None,
-    before: BaseGeometry | None = None, read: Read = read_kept,
+    before: BaseGeometry | None = None, read: KeptReader = read_kept,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 

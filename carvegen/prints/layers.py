@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Drawing", "drawing_of", "located", "runs_across"]
+__all__ = ["LayeredDrawing", "drawing_of", "located", "runs_across"]
 
 _PARTED = (
     "; if layers were parted by their colours when the print was begun: begin another with the drawing as it is now "
@@ -46,7 +46,7 @@ _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline 
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
-class Drawing:
+class LayeredDrawing:
     """The layers by name, in order, and what was changed while they were read."""
 
     def __init__(
@@ -201,7 +201,7 @@ def located(print_: Print, text: str) -> str:
     return text if is_shape(text) else str(print_.path.parent / text)
 
 
-def drawing_of(print_: Print) -> Drawing:
+def drawing_of(print_: Print) -> LayeredDrawing:
     """The print's layers, from the front to the back.
 
     Raises
@@ -221,7 +221,7 @@ def drawing_of(print_: Print) -> Drawing:
     shared = {name: files for name, files in homes.items() if len(files) > 1}
     notes += [f"{_as_one(name, files)}; {_apart(files[-1])}" for name, files in shared.items()]
     notes += _small(print_, [shape for _, shapes in by_name.values() for shape in shapes])
-    words = Drawing(print_, [], [])
+    words = LayeredDrawing(print_, [], [])
     for k, layer in enumerate(print_.layers):
         if layer.shape == "":
             continue
@@ -233,7 +233,7 @@ def drawing_of(print_: Print) -> Drawing:
     _check_names(print_, [layer.name for layer in layers], order, shared)
     placed = [layer for layer in layers if plain_name(layer.name) in order]
     placed.sort(key=lambda layer: order.index(plain_name(layer.name)))
-    return Drawing(
+    return LayeredDrawing(
         print_, placed, notes, beside=[layer for layer in layers if layer not in placed], known_mm=max(known)
     )
 

@@ -28,8 +28,8 @@ from carvegen.motifs.shared.over_edge import ground_over, held_over
 from carvegen.motifs.snowfall.readable import mass_mm2, uncut
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.kept_motifs import Grown, Read, from_file, kept_of, levels_of
-from carvegen.prints.layers import Drawing, drawing_of, runs_across
+from carvegen.prints.kept_motifs import Grown, KeptReader, from_file, kept_of, levels_of
+from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
 from carvegen.prints.marked.marked_whites import White, hole_marks_of, marks_of, stays_on, with_marks
 from carvegen.prints.separation import Run, Say, in_turn, painted
 
@@ -86,7 +86,7 @@ class Picture:
     """What is to be printed, print view, mm."""
 
     face: BaseGeometry
-    drawing: Drawing
+    drawing: LayeredDrawing
     whites: tuple[White, ...]
     openings: PolygonArray
     notes: tuple[str, ...] = ()  #: what came otherwise than asked; snow hidden by what is only drawn on its bearer
@@ -136,7 +136,7 @@ class Unmarked:
     """What is to be printed before anything is marked on it."""
 
     face: BaseGeometry
-    drawing: Drawing
+    drawing: LayeredDrawing
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each block, white and all
     whites: tuple[White, ...]  #: what is bare by itself, if there is such, then the motifs in order
     inked: frozenset[str]  #: names of the blocks that print ink
@@ -179,7 +179,7 @@ def pictured(
 
 def unmarked(
     print_: Print, plates: Sequence[Plate], limits: Mapping[str, Limits], *, say: Callable[[str], None],
-    read: Read = read_kept, growths: Growths | None = None,
+    read: KeptReader = read_kept, growths: Growths | None = None,
 ) -> Unmarked:  # fmt: skip
     """The picture of a print as it is before marks, as `pictured` takes it.
 
@@ -193,7 +193,7 @@ def unmarked(
     return _unmarked(*_drawn(print_), plates, limits, say=say, read=read, growths=growths)
 
 
-def _drawn(print_: Print) -> tuple[Drawing, PolygonArray]:
+def _drawn(print_: Print) -> tuple[LayeredDrawing, PolygonArray]:
     """The drawing, and what is cut through every block."""
     drawing = drawing_of(print_)
     openings = geometry.snapped(geometry.joined(_shapes(drawing, "openings", print_.openings)))
@@ -204,8 +204,8 @@ def _drawn(print_: Print) -> tuple[Drawing, PolygonArray]:
 
 
 def _unmarked(
-    drawing: Drawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
-    say: Callable[[str], None], read: Read = read_kept, growths: Growths | None = None, run: Run | None = None,
+    drawing: LayeredDrawing, openings: PolygonArray, plates: Sequence[Plate], limits: Mapping[str, Limits], *,
+    say: Callable[[str], None], read: KeptReader = read_kept, growths: Growths | None = None, run: Run | None = None,
 ) -> Unmarked:  # fmt: skip
     """What is bare by itself and each motif, grown or kept.
 
@@ -243,7 +243,7 @@ def _stage(print_: Print, k: int) -> str:
     return f"{_AT_WORK.get(name, f'growing {name}')}, {k + 1} of {len(print_.motifs)}"
 
 
-def _shapes(drawing: Drawing, key: str, texts: Sequence[str]) -> PolygonArray:
+def _shapes(drawing: LayeredDrawing, key: str, texts: Sequence[str]) -> PolygonArray:
     return geometry.stack(drawing.shapes(text, f"{key}[{k}].shape") for k, text in enumerate(texts))
 
 
@@ -290,8 +290,8 @@ class _Grower:
     """Where motifs may grow on a drawing, and under which limits."""
 
     def __init__(
-        self, drawing: Drawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
-        *, read: Read, growths: Growths | None, say: Callable[[str], None],
+        self, drawing: LayeredDrawing, plates: Sequence[Plate], limits: Mapping[str, Limits], openings: PolygonArray,
+        *, read: KeptReader, growths: Growths | None, say: Callable[[str], None],
     ) -> None:  # fmt: skip
         self.read, self.growths, self.plates, self.say = read, growths, plates, say
         self.drawing, self.print_, self.openings = drawing, drawing.print_, openings
@@ -779,7 +779,7 @@ class _Grower:
         return grow(motif, shapely.difference(area, _kept_out(hidden, before, limits)), limits)
 
 
-def _once_read(read: Read, print_: Print, entry: PrintMotif, key: str) -> Read:
+def _once_read(read: KeptReader, print_: Print, entry: PrintMotif, key: str) -> KeptReader:
     """The same, which has read the kept file of a motif already."""
     own = print_.path.parent / entry.kept
     kept = kept_of(print_, entry, key, read)

@@ -41,14 +41,14 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan import BoardSides, InkSeen, Laid, Plan
+    from carvegen.artwork.on_plan import BoardSides, InkSeen, Laid, TonePlan
     from carvegen.blocks.comparison import Difference
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Cut
     from carvegen.prints.file.print_file import Print, PrintBlock
-    from carvegen.prints.layers import Drawing
+    from carvegen.prints.layers import LayeredDrawing
 
-__all__ = ["Standing", "cut_further", "kept_files", "standing_lands"]
+__all__ = ["StandingBlock", "cut_further", "kept_files", "standing_lands"]
 
 _TOLERANCE_MM = 0.02
 _LANDS, _KNOWN = "lands", "known_within_mm"
@@ -82,7 +82,7 @@ _ON_BUILT = (
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Standing:
+class StandingBlock:
     """What stands of a block that is cut, as far as it is known."""
 
     land: BaseGeometry
@@ -91,7 +91,7 @@ class Standing:
     board: BoardSides | None = None  #: round the drawing, where a photograph shows it
 
 
-def standing_lands(print_: Print, out: Path) -> dict[str, Standing]:
+def standing_lands(print_: Print, out: Path) -> dict[str, StandingBlock]:
     """What stands of the blocks that are cut, by name: by its own file, as it was kept, or as it was built last.
 
     Each photograph is laid on its drawing once, however many blocks it shows.
@@ -105,7 +105,7 @@ def standing_lands(print_: Print, out: Path) -> dict[str, Standing]:
     return {block.name: _standing(pictures, k, out) for k, block in enumerate(print_.blocks) if block.state == "cut"}
 
 
-def _standing(pictures: _Pictures, k: int, out: Path) -> Standing:
+def _standing(pictures: _Pictures, k: int, out: Path) -> StandingBlock:
     print_ = pictures.print_
     block = print_.blocks[k]
     own = [_own_file(print_, block)] if block.cut_land else []
@@ -146,7 +146,7 @@ class _Pictures:
         self._laid: dict[Path, tuple[str, Laid] | None] = {}
         self._inks: dict[Path, dict[str, InkSeen]] = {}
 
-    def standing(self, block: PrintBlock, path: Path) -> Standing | None:
+    def standing(self, block: PrintBlock, path: Path) -> StandingBlock | None:
         """What a picture shows of a block; None if it is no picture, or too little is drawn to tell its place.
 
         Then the picture's page is the face.
@@ -177,7 +177,7 @@ class _Pictures:
             self._inks[path] = read_inks(laid, self.coats, self.print_.paper)
         return _seen(self._inks[path][block.name], self._painted[block.name])
 
-    def _mask(self, block: PrintBlock, path: Path) -> Standing | None:
+    def _mask(self, block: PrintBlock, path: Path) -> StandingBlock | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
         mask = geometry.difference(geometry.box(*self.size), self._open_in(block))
         match = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
@@ -211,7 +211,7 @@ class _Pictures:
         return match
 
     def _laid_on(
-        self, block: PrintBlock, path: Path, plans: Mapping[str, Plan], *, either_tone: bool = False
+        self, block: PrintBlock, path: Path, plans: Mapping[str, TonePlan], *, either_tone: bool = False
     ) -> tuple[str, Laid] | None:
         """The plan that a picture shows, and the picture on it; None if its page is the face."""
         try:
@@ -225,7 +225,7 @@ class _Pictures:
             raise
 
     @cached_property
-    def _drawing(self) -> Drawing:
+    def _drawing(self) -> LayeredDrawing:
         return drawing_of(self.print_)
 
     @cached_property
@@ -256,13 +256,13 @@ def _is_page(print_: Print, path: Path, size_px: tuple[int, int]) -> bool:
     return pitch > 0 and max(abs(px * pitch - mm) for px, mm in zip(size_px, face, strict=True)) <= _SAME_PAGE_MM
 
 
-def _seen(ink: InkSeen, drawn: BaseGeometry) -> Standing:
+def _seen(ink: InkSeen, drawn: BaseGeometry) -> StandingBlock:
     """What a picture shows to stand; as drawn where it can't tell."""
     hidden = geometry.intersection(drawn, ink.hidden)
-    return Standing(land=ink.as_planned_where_hidden(drawn), tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
+    return StandingBlock(land=ink.as_planned_where_hidden(drawn), tolerance_mm=SCAN_TOLERANCE_MM, hidden=hidden)
 
 
-def kept_files(name: str, standing: Standing) -> dict[str, bytes | str]:
+def kept_files(name: str, standing: StandingBlock) -> dict[str, bytes | str]:
     """The files in which a build keeps what stood of a block, and how finely that is known if it is by a picture.
 
     The block's new land has outlines of the picture, too.
@@ -274,9 +274,9 @@ def kept_files(name: str, standing: Standing) -> dict[str, bytes | str]:
     return files
 
 
-def _kept(path: Path) -> Standing:
+def _kept(path: Path) -> StandingBlock:
     """What a build has kept of a block, or a land that it has written."""
-    return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, _known_mm(path.with_suffix(".json"))))
+    return StandingBlock(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, _known_mm(path.with_suffix(".json"))))
 
 
 def _known_mm(path: Path) -> float:
@@ -296,7 +296,7 @@ def _known_mm(path: Path) -> float:
     return float(known)
 
 
-def _by_file(print_: Print, path: Path) -> Standing:
+def _by_file(print_: Print, path: Path) -> StandingBlock:
     """What stands, in print view: by a land of a build, a drawing or scan of it, or a drawing of a block's cuts."""
     if path.suffix.lower() == ".wkb":
         return _kept(path)
@@ -306,7 +306,7 @@ def _by_file(print_: Print, path: Path) -> Standing:
     else:
         artwork = read(path, units=print_.units or None, outlines=True, without=LEFT_OUT)
         if shows_cuts(artwork):
-            return Standing(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
+            return StandingBlock(land=land_in(path), tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
     if not artwork.true_size:
         raise InputError("does not say how large it is", where=str(path), hint=_hint(print_))
     page = (artwork.width_mm or print_.width_mm, artwork.height_mm or print_.height_mm)
@@ -317,7 +317,7 @@ def _by_file(print_: Print, path: Path) -> Standing:
         )  # fmt: skip
     shapes = artwork.shapes
     land = geometry.solid(geometry.mirrored(shapes, print_.width_mm) if artwork.says_view == "block" else shapes)
-    return Standing(land=land, tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
+    return StandingBlock(land=land, tolerance_mm=max(_TOLERANCE_MM, artwork.known_mm))
 
 
 def _hint(print_: Print) -> str:

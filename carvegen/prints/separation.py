@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
 
 __all__ = [
-    "Dropped", "Layer", "Plate", "Run", "Say", "Separated", "Spread", "in_turn", "painted", "run_for", "separated",
+    "Dropped", "Layer", "Plate", "Run", "Say", "Separated", "Trapping", "in_turn", "painted", "run_for", "separated",
 ]  # fmt: skip
 
 Say = Callable[[str], None]  #: is told of each stage
@@ -63,7 +63,7 @@ class Plate:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spread:
+class Trapping:
     """How far inks run under one another, and keep back from the white; mm."""
 
     trap_mm: float
@@ -116,7 +116,7 @@ def separated(
     plates: Sequence[Plate],
     *,
     white: Callable[[Plate], BaseGeometry],
-    spread: Spread,
+    spread: Trapping,
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
     say: Say = lambda _: None,
     run: Run = in_turn,
@@ -158,7 +158,7 @@ def run_for(points: int, run: Run) -> Run:
     return run if points >= _WORTH_POINTS else in_turn
 
 
-def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Spread, _: Say) -> Separated:
+def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Trapping, _: Say) -> Separated:
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
     under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
@@ -187,7 +187,7 @@ class _Scene:
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
 
 
-def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
+def _one(plate: Plate, scene: _Scene, spread: Trapping) -> Separated:
     picture, white = scene.picture, scene.white
     under = _run_under(scene, spread.trap_mm)
     under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
@@ -239,13 +239,13 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     return shapely.union_all(pieces[shapely.intersects(pieces, other)])
 
 
-def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Spread) -> PolygonArray:
+def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Trapping) -> PolygonArray:
     """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
     return _gaps(plate.cut_mm, scene, scene.darker, so_far, spread)
 
 
 def _gaps(
-    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Spread
+    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Trapping
 ) -> PolygonArray:  # fmt: skip
     """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white."""
     near = shapely.buffer(scene.picture, spread.trap_mm + width, quad_segs=2)
@@ -265,7 +265,7 @@ def _covered(scene: _Scene) -> Any:  # noqa: ANN401
     return geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))
 
 
-def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Spread) -> BaseGeometry:
+def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Trapping) -> BaseGeometry:
     """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
     covered = _covered(scene)
     if shapely.is_empty(covered) or shapely.is_empty(land):
@@ -278,7 +278,7 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Spread) ->
 
 
 def _useless_cuts(
-    width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry, spread: Spread
+    width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry, spread: Trapping
 ) -> PolygonArray:  # fmt: skip
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 

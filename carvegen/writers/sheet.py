@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
     from carvegen.blocks.job import Job
-    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.layer_names import FileLayer
     from carvegen.blocks.views import Seen
     from carvegen.geometry import PolygonArray
     from carvegen.toolpaths.paths import Paths
@@ -30,7 +30,7 @@ __all__ = [
     "MARGIN_MM",
     "MEASURE_ME",
     "Drawing",
-    "Drawn",
+    "DrawnLayer",
     "Sheet",
     "TextLine",
     "cross",
@@ -95,10 +95,10 @@ class Sheet:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Drawn:
+class DrawnLayer:
     """What a drawing holds on one layer."""
 
-    layer: Layer
+    layer: FileLayer
     what: PolygonArray | Paths
     filled: bool = False  #: else hairlines
 
@@ -110,12 +110,12 @@ class Drawing:
     title: str
     about: str
     sheet: Sheet
-    layers: tuple[Drawn, ...]
-    notes: Layer | None = LAYERS[NOTES]  #: of the sheet's words and bar
+    layers: tuple[DrawnLayer, ...]
+    notes: FileLayer | None = LAYERS[NOTES]  #: of the sheet's words and bar
     mark: PolygonArray | None = None  #: shapes among the words
 
 
-def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, Layer], *, more: Sequence[str] = ()) -> Sheet:
+def machine_sheet(job: Job, shown: Seen, layers: Mapping[str, FileLayer], *, more: Sequence[str] = ()) -> Sheet:
     """The sheet of a machine file: the words say view, size, origin and what each layer asks."""
     width = max(shown.width_mm, _NARROWEST_MM - 2 * MARGIN_MM)
     names = layers_of(shown)

@@ -31,7 +31,7 @@ from carvegen.blocks.register_marks import (
 from carvegen.blocks.views import View, seen
 from carvegen.facts.printing import USUAL
 from carvegen.facts.profiles import Library
-from carvegen.facts.register import METHODS, Plan
+from carvegen.facts.register import METHODS, RegisterPlan
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.paths import Work
 from carvegen.toolpaths.promises import broken
@@ -54,7 +54,7 @@ SHARED = [shapely.Point(20, 40).buffer(4), shapely.box(50, 10, 62, 18)]  #: cut 
 def job_for(number: int, name: str, method: str = "stops"):
     own = shapely.Point(15 + 12 * number, 53).buffer(3)
     cuts = np.array([*SHARED, own], dtype=object)
-    register = register_for(Plan(method=method), SIZE, f"{number} {name}")
+    register = register_for(RegisterPlan(method=method), SIZE, f"{number} {name}")
     block = Block(name=name, width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, register=register)
     return cases.setup("linoleum", "flat-1").on(block)
 
@@ -151,7 +151,7 @@ def test_a_flipped_block_is_caught_by_the_arrow():
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("size", [(80.0, 60.0), (60.0, 80.0), (200.0, 150.0)])
 def test_stops_are_alike_on_all_blocks_clear_of_the_picture_and_on_the_board(method, size):
-    one, other = (register_for(Plan(method=method), size, label) for label in ("1 sky", "2 tone"))
+    one, other = (register_for(RegisterPlan(method=method), size, label) for label in ("1 sky", "2 tone"))
     assert shapely.equals_exact(shapely.multipolygons(one.stops), shapely.multipolygons(other.stops), 0)
     face = shapely.box(0, 0, *size)
     board = face.buffer(one.waste_mm, join_style="mitre")
@@ -164,7 +164,7 @@ def test_stops_are_alike_on_all_blocks_clear_of_the_picture_and_on_the_board(met
 
 def test_the_sheet_lies_against_three_places_of_the_stops():
     """A corner and a side: the sheet's corner is the corner stop's, and its long side runs along the edge stop."""
-    plan = Plan(method="stops")
+    plan = RegisterPlan(method="stops")
     corner, edge = register_for(plan, (200.0, 150.0), "").stops
     sheet = sheet_of(plan, (200.0, 150.0))
     margin = plan.paper_margin_mm
@@ -177,7 +177,7 @@ def test_the_sheet_lies_against_three_places_of_the_stops():
 
 def test_no_sheet_fits_pins_turned_or_flipped():
     """Pins do not stand alike from both ends: the set turned by half or mirrored is another."""
-    pins = shapely.multipolygons(register_for(Plan(method="pins"), (200.0, 150.0), "").stops)
+    pins = shapely.multipolygons(register_for(RegisterPlan(method="pins"), (200.0, 150.0), "").stops)
     turned = shapely.transform(pins, lambda xy: np.array([200.0, 150.0]) - xy)
     mirrored = shapely.transform(pins, lambda xy: xy * (-1, 1) + (200.0, 0.0))
     for other in (turned, mirrored):
@@ -186,13 +186,13 @@ def test_no_sheet_fits_pins_turned_or_flipped():
 
 def test_too_little_waste_is_told():
     with pytest.raises(InputError, match=r"14 mm or more"):
-        register_for(Plan(method="stops", waste_mm=5.0), SIZE, "")
+        register_for(RegisterPlan(method="stops", waste_mm=5.0), SIZE, "")
 
 
 def test_a_stamp_has_crosses_only():
     with pytest.raises(InputError, match=r"must be crosses"):
-        register_for(Plan(method="pins"), (40.0, 30.0), "")
-    assert len(register_for(Plan(), (40.0, 30.0), "").stops) == 0
+        register_for(RegisterPlan(method="pins"), (40.0, 30.0), "")
+    assert len(register_for(RegisterPlan(), (40.0, 30.0), "").stops) == 0
 
 
 def test_the_note_says_how_to_catch_a_flip_and_how_large_the_board_is():
@@ -214,7 +214,7 @@ def test_a_name_has_room_or_is_left_out():
 @pytest.mark.parametrize("method", METHODS)
 def test_templates_are_mirrors_of_one_another_at_true_size(method):
     """Read back by lxml; the boards' in block view, the sheets' in print view, each the other mirrored."""
-    plan = Plan(method=method)
+    plan = RegisterPlan(method=method)
     board, sheet = block_template("landing", plan, (200.0, 150.0)), paper_template("landing", plan, (200.0, 150.0))
     stops = {t.view.value: part for t in (board, sheet) for part in t.parts if part.name == "REGISTER STOP"}
     if method != "crosses":
@@ -236,8 +236,8 @@ def test_template_pages_have_true_size():
     """Read by pypdf: A4, words on the first page; a large print takes more sheets."""
     from pypdf import PdfReader
 
-    small = PdfReader(io.BytesIO(template_pdf(block_template("landing", Plan(method="stops"), (100.0, 80.0)))))
-    large = PdfReader(io.BytesIO(template_pdf(block_template("landing", Plan(method="stops"), (400.0, 300.0)))))
+    small = PdfReader(io.BytesIO(template_pdf(block_template("landing", RegisterPlan(method="stops"), (100.0, 80.0)))))
+    large = PdfReader(io.BytesIO(template_pdf(block_template("landing", RegisterPlan(method="stops"), (400.0, 300.0)))))
     assert len(small.pages) == 2
     assert len(large.pages) > 4
     width, height = sorted(float(side) / 72 * 25.4 for side in small.pages[0].mediabox[2:])
@@ -254,7 +254,7 @@ def test_the_same_marks_and_another_name_on_the_next_block():
 @pytest.mark.parametrize("method", sorted(METHODS))
 @pytest.mark.parametrize("wide", [3.0, USUAL.moat_mm, 6.0])
 def test_arrow_name_and_crosses_lie_clear_of_the_groove(method, wide):
-    plain = register_for(Plan(method=method, waste_mm=25.0), SIZE, "1 sky")
+    plain = register_for(RegisterPlan(method=method, waste_mm=25.0), SIZE, "1 sky")
     register = with_moat(plain, SIZE, wide)
     block = Block(
         name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=np.array(SHARED, dtype=object), register=register
@@ -273,7 +273,7 @@ def test_arrow_name_and_crosses_lie_clear_of_the_groove(method, wide):
 
 
 def test_marks_stay_where_the_waste_has_no_room_beside_the_groove():
-    plain = register_for(Plan(waste_mm=8.0), SIZE, "1 sky")
+    plain = register_for(RegisterPlan(waste_mm=8.0), SIZE, "1 sky")
     narrow = with_moat(plain, SIZE, 7.5)
     assert [its.wkb for its in narrow.mark] == [its.wkb for its in plain.mark]
     block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=np.array(SHARED, dtype=object), register=narrow)
@@ -286,7 +286,7 @@ def test_marks_stay_where_the_waste_has_no_room_beside_the_groove():
 )
 def test_paths_keep_their_promises_in_the_groove_beside_the_picture(material, cutter):
     """A cut that ends at the picture's edge runs on into the groove; nothing goes into the waste that stands."""
-    register = with_moat(register_for(Plan(method="stops"), SIZE, "1 sky"), SIZE, USUAL.moat_mm)
+    register = with_moat(register_for(RegisterPlan(method="stops"), SIZE, "1 sky"), SIZE, USUAL.moat_mm)
     cuts = geometry.snapped(geometry.polygon_array([*SHARED, shapely.box(70, 20, 80, 35)]))
     block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, register=register)
     kind = "laser" if cutter == "laser-fine" else "router"
@@ -312,7 +312,7 @@ def test_the_waste_of_any_board_is_groove_or_waste_and_of_any_die_floor_or_stop(
 ) -> None:
     """The groove is as wide as asked but at stops; in the waste of a die only stops stand, just outside the sheet."""
     size = (round(width, 3), round(height, 3))
-    plan = Plan(method=method, paper_margin_mm=margin, waste_mm=margin + 20 + more)
+    plan = RegisterPlan(method=method, paper_margin_mm=margin, waste_mm=margin + 20 + more)
     register, face = register_for(plan, size, "1 sky"), shapely.box(0, 0, *size)
     board = face.buffer(register.waste_mm, join_style="mitre")
     inked = with_moat(register, size, wide)

@@ -29,7 +29,7 @@ from carvegen.checks import checked
 from carvegen.writers.block.width_map import land_widths
 from carvegen.writers.proof.proof_cards import Card, card
 from carvegen.writers.proof.proof_pages import block_sheet
-from carvegen.writers.proof.proof_sheet import Plate, ProofSheet, proof_sheet_html
+from carvegen.writers.proof.proof_sheet import Impression, ProofSheet, proof_sheet_html
 from tests.browser.driving import chromium, shown_ms, until
 from tests.cases import block, box, setup
 from tests.strategies import takes_long
@@ -65,8 +65,8 @@ def _sheet() -> ProofSheet:
         height_mm=80,
         paper=PAPER,
         plates=[
-            Plate(name="sky", ink=SKY, land=geometry.rings(geometry.parts(shapely.box(0, 0, 120, 80) - snow))),
-            Plate(name="key", ink=KEY, land=geometry.rings(geometry.parts(shapely.box(60, 0, 120, 40)))),
+            Impression(name="sky", ink=SKY, land=geometry.rings(geometry.parts(shapely.box(0, 0, 120, 80) - snow))),
+            Impression(name="key", ink=KEY, land=geometry.rings(geometry.parts(shapely.box(60, 0, 120, 40)))),
         ],
         cards=_cards(
             _finding(to=(30.5, 50.0), severity=Severity.BREAKS),
@@ -150,7 +150,7 @@ def test_what_the_carver_decides_is_pale_with_its_own_block_and_goes_with_it(bro
 def test_sixteen_blocks_leave_no_room_for_pale_and_lose_nothing(browser: Any, tmp_path: Path) -> None:
     sky, key = _sheet().plates
     open_ = geometry.rings(geometry.parts(shapely.box(80, 10, 120, 60)))
-    rest = [Plate(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(14)]
+    rest = [Impression(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(14)]
     _opened(browser, tmp_path, replace(_sheet(), plates=[sky, replace(key, to_decide=open_), *rest]))
     assert _pixel(browser, 90, 20) == _printed(SKY, KEY)
 
@@ -169,7 +169,7 @@ def test_nine_blocks_of_which_the_ninth_prints_nothing_show_no_more_than_they_pr
 ) -> None:
     """The picture has room for nine bits a pixel, though none of the last is set."""
     plates = [*_sheet().plates] + [
-        Plate(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(7)
+        Impression(name=f"b{k}", ink=KEY, land=geometry.rings(geometry.empty())) for k in range(7)
     ]
     _opened(browser, tmp_path, replace(_sheet(), plates=plates))
     assert _pixel(browser, 30, 60) == _printed(SKY)

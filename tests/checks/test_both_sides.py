@@ -20,7 +20,7 @@ from carvegen.blocks.register_marks import register_for, with_moat
 from carvegen.checks import CHECKS, checked
 from carvegen.checks.survey import Reach
 from carvegen.facts.printing import USUAL
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from tests.cases import block, box, disc, setup, shapes
 
 BREAKS, RISK = Severity.BREAKS, Severity.RISK
@@ -68,12 +68,12 @@ def undercut(gap: float) -> Job:
 def on_waste(side: str, mm: float) -> Job:
     """A face whose board has waste all round it; the shipped router table has 600 × 400 mm."""
     size = {"long": (mm, 200.0), "short": (500.0, mm)}[side]
-    face = dataclasses.replace(block(size=size), register=register_for(Plan(method="stops"), size, "1 sky"))
+    face = dataclasses.replace(block(size=size), register=register_for(RegisterPlan(method="stops"), size, "1 sky"))
     return setup(cutter="flat-3").on(face)
 
 
 def waste_mm() -> float:
-    return register_for(Plan(method="stops"), (200.0, 100.0), "1 sky").waste_mm
+    return register_for(RegisterPlan(method="stops"), (200.0, 100.0), "1 sky").waste_mm
 
 
 def regular_radius(area: float, points: int = 64) -> float:
@@ -101,10 +101,10 @@ def missed_mm(angle_deg: float) -> float:
     return area / (0.2 / math.sin(angle / 2) - 0.2)
 
 
-PINS = Plan(method="pins")
+PINS = RegisterPlan(method="pins")
 
 
-def moat(wide: float, plan: Plan = PINS) -> Job:
+def moat(wide: float, plan: RegisterPlan = PINS) -> Job:
     size = (80.0, 60.0)
     register = with_moat(register_for(plan, size, "1 sky"), size, wide)
     return setup().on(dataclasses.replace(block(size=size), register=register))
@@ -232,7 +232,9 @@ def test_the_moat_that_is_asked_for_is_said() -> None:
 @pytest.mark.parametrize(("margin", "wide", "measured"), [(8.0, 2.5, 2.5), (5.0, 4.0, 3.0), (8.0, 4.0, None)])
 def test_a_moat_too_narrow_or_narrowed_by_a_stop_is_told(margin: float, wide: float, measured: float | None) -> None:
     """A stop's wall stands 2 mm inside the sheet's edge: of a margin of 5 mm, 3 are left for the groove."""
-    told = [its for its in checked(moat(wide, Plan(method="stops", paper_margin_mm=margin))) if its.rule == "moat"]
+    told = [
+        its for its in checked(moat(wide, RegisterPlan(method="stops", paper_margin_mm=margin))) if its.rule == "moat"
+    ]
     assert [its.measured for its in told] == ([] if measured is None else [pytest.approx(measured, abs=0.002)])
 
 

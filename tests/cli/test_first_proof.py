@@ -21,7 +21,7 @@ from carvegen.artwork import on_plan, read
 from carvegen.artwork.on_plan import plan_file, plan_place
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
-from carvegen.blocks.comparison import Kind, difference, in_order, print_colours, spots
+from carvegen.blocks.comparison import DifferenceKind, difference, in_order, print_colours, spots
 from carvegen.blocks.from_drawing import LEFT_OUT
 from carvegen.delivery import first_proof, laid_on_plan
 from carvegen.delivery.laid_on_plan import Planned
@@ -337,11 +337,11 @@ def test_corners_that_are_not_found_are_asked_for_with_a_picture(own_folder, cap
 #: A groove 3 mm wide, and what was made of it.
 GROOVE = shapely.difference(made.FACE, shapely.box(10, 30, 110, 33))
 CASES = {
-    Kind.TO_CUT: shapely.union(GROOVE, shapely.box(60, 30, 110, 33)),
-    Kind.NARROWER: shapely.union(GROOVE, shapely.box(40, 32.2, 80, 33)),
-    Kind.WIDER: shapely.difference(GROOVE, shapely.box(40, 33, 80, 33.8)),
-    Kind.TOO_MUCH: shapely.difference(GROOVE, shapely.box(40, 33, 50, 40)),
-    Kind.UNPLANNED: shapely.difference(GROOVE, shapely.box(40, 50, 41, 60)),
+    DifferenceKind.TO_CUT: shapely.union(GROOVE, shapely.box(60, 30, 110, 33)),
+    DifferenceKind.NARROWER: shapely.union(GROOVE, shapely.box(40, 32.2, 80, 33)),
+    DifferenceKind.WIDER: shapely.difference(GROOVE, shapely.box(40, 33, 80, 33.8)),
+    DifferenceKind.TOO_MUCH: shapely.difference(GROOVE, shapely.box(40, 33, 50, 40)),
+    DifferenceKind.UNPLANNED: shapely.difference(GROOVE, shapely.box(40, 50, 41, 60)),
 }
 
 
@@ -349,8 +349,12 @@ CASES = {
 def test_each_kind_is_told(kind):
     (only,) = spots(difference("key", GROOVE, CASES[kind], 0.3), made.FACE)
     assert only.kind is kind
-    assert only.kind.stands is (kind in (Kind.TO_CUT, Kind.NARROWER))
-    assert np.isclose(only.width_mm, {Kind.TO_CUT: 3, Kind.TOO_MUCH: 7, Kind.UNPLANNED: 1}.get(kind, 0.8), atol=0.12)
+    assert only.kind.stands is (kind in (DifferenceKind.TO_CUT, DifferenceKind.NARROWER))
+    assert np.isclose(
+        only.width_mm,
+        {DifferenceKind.TO_CUT: 3, DifferenceKind.TOO_MUCH: 7, DifferenceKind.UNPLANNED: 1}.get(kind, 0.8),
+        atol=0.12,
+    )
 
 
 #: A print in three inks, the sky under all: what is planned, and what was made: the sky lacks a cut, the tone has one.

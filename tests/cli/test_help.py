@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from carvegen.cli import _COMMANDS, _ROOMS, command_of
-from carvegen.cli.options.values import FIRST, Command
+from carvegen.cli.options.option_values import FIRST, Command
 
 LAID_OUT = [name for name in _COMMANDS if isinstance(command_of(name), Command)]
 

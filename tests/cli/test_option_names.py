@@ -14,7 +14,7 @@ import pytest
 import carvegen
 from carvegen.base.errors import InputError
 from carvegen.cli import _COMMANDS, command_of
-from carvegen.cli.options.values import option_of
+from carvegen.cli.options.option_values import option_of
 from carvegen.motifs import motif
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from carvegen.facts import register
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 
 
 def test_two_blocks_are_out_by_twice_or_by_root_two():
@@ -25,4 +25,4 @@ def test_stops_far_apart_turn_the_sheet_less():
     """Similar triangles: 0.05 mm of play over 200 mm is 0.075 mm 300 mm off; 0.1 over 150 is 0.24 at 300 x 200."""
     assert 300 * math.tan(math.radians(register.skew_deg(0.05, 200))) == pytest.approx(0.075)
     assert math.hypot(300, 200) * math.tan(math.radians(register.skew_deg(0.1, 150))) == pytest.approx(0.240, abs=5e-4)
-    assert Plan(method="stops").off_deg(400) < Plan(method="stops").off_deg(200)
+    assert RegisterPlan(method="stops").off_deg(400) < RegisterPlan(method="stops").off_deg(200)

@@ -8,12 +8,12 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.snowload.open_sky import WIDEST_DEG, clear_upwind, sky_seen
-from carvegen.motifs.snowload.scene import Page, columns_of, hiding
+from carvegen.motifs.snowload.scene import Grid, columns_of, hiding
 from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm
 from tests.motifs.test_snowload import PLAIN, depth_over, grow, shapes
 from tests.strategies import few
 
-PAGE = Page.of((0.0, 0.0, 120.0, 60.0))
+PAGE = Grid.of((0.0, 0.0, 120.0, 60.0))
 
 
 def cells(*given) -> np.ndarray:

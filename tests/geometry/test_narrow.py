@@ -12,7 +12,7 @@ from shapely import affinity
 
 from carvegen import geometry
 from carvegen.geometry import narrow
-from carvegen.geometry.narrow import Kind, Narrow, narrow_places
+from carvegen.geometry.narrow import Narrow, NarrowKind, narrow_places
 from tests.cases import block, box, disc, limits, shapes
 from tests.strategies import blobs
 
@@ -34,7 +34,7 @@ def test_strip_is_as_wide_as_it_is(turn) -> None:
     region = affinity.rotate(region, turn, origin=(0.37, 1.1))
     assert len(of_region(region, 0.6 - 1e-6)) == 0
     found = of_region(region, 0.6 + 1e-6)
-    assert found.kind.tolist() == [Kind.NECK]
+    assert found.kind.tolist() == [NarrowKind.NECK]
     assert found.width == pytest.approx(0.6, abs=1e-9)
     assert found.length == pytest.approx(20, abs=0.02)
     assert np.cos(2 * np.radians(found.direction_deg - turn)) == pytest.approx(1, abs=1e-9)
@@ -48,7 +48,7 @@ def test_wedge_is_a_tip(angle, turn) -> None:
     wedge = shapely.Polygon([(0, 0), (30, -30 * np.tan(half)), (30, 30 * np.tan(half))])
     found = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.7)
     nearest = np.hypot(*found.at.T) < 5
-    assert (found.kind == Kind.TIP).all()
+    assert (found.kind == NarrowKind.TIP).all()
     assert found.length[nearest] == pytest.approx(0.7 / (2 * np.tan(half)), rel=0.005, abs=0.005)
 
 
@@ -67,7 +67,7 @@ def test_ring_is_as_wide_as_its_radii_differ(phase) -> None:
     assert len(of_region(ring, width * (1 - 1e-6))) == 0
     assert of_region(ring, width * (1 + 1e-6)).width == pytest.approx(width, rel=1e-6)
     found = of_region(ring, 0.61)
-    assert found.kind.tolist() == [Kind.ISLAND]
+    assert found.kind.tolist() == [NarrowKind.ISLAND]
 
 
 @pytest.mark.parametrize("phase", [0.0, 0.41, 2.2])
@@ -80,14 +80,14 @@ def test_offset_arcs(phase) -> None:
     assert gap == pytest.approx(0.5, abs=0.005)  # chords of the inner cut's outer wall lie a sagitta within
     assert len(of_land(*cuts, limit=gap - 1e-6)) == 0
     found = of_land(*cuts, limit=0.52)
-    assert (found.kind == Kind.NECK).all()
+    assert (found.kind == NarrowKind.NECK).all()
     assert found.width == pytest.approx(gap, abs=0.005)
 
 
 def test_comb_has_a_place_between_each_two_teeth() -> None:
     teeth = [box(5 + k * 1.63, 5, 1.2, 12) for k in range(9)]
     found = of_land(shapely.union_all([*teeth, box(5, 5, 14, 2)]), limit=0.5)
-    assert found.kind.tolist() == [Kind.NECK] * 8
+    assert found.kind.tolist() == [NarrowKind.NECK] * 8
     assert found.width == pytest.approx(0.43, abs=1e-9)
     assert found.length == pytest.approx(10, abs=0.3)  # the last half width at the blunt end is a corner's
 
@@ -96,16 +96,16 @@ def test_peninsulas_blunt_and_pointed() -> None:
     """An inlet of land, 0.6 wide to its blunt end, is a neck; one that tapers from 0.6 to 0.2 is a tip."""
     field = box(5, 5, 20, 15)
     blunt = of_land(field.difference(box(12, 10, 0.6, 20)), limit=0.7)
-    assert blunt.kind.tolist() == [Kind.NECK]
+    assert blunt.kind.tolist() == [NarrowKind.NECK]
     tapering = shapely.Polygon([(12, 30), (12.2, 10), (12.4, 10), (12.6, 30)])
     pointed = of_land(field.difference(tapering), limit=0.7)
-    assert pointed.kind.tolist() == [Kind.TIP]
+    assert pointed.kind.tolist() == [NarrowKind.TIP]
     assert pointed.width == pytest.approx(0.2, abs=0.03)
 
 
 def test_thin_island() -> None:
     found = of_land(disc(20, 15, 8).difference(affinity.rotate(box(16, 15, 7, 0.45), 17)), limit=0.5)
-    assert found.kind.tolist() == [Kind.ISLAND]
+    assert found.kind.tolist() == [NarrowKind.ISLAND]
     assert found.width == pytest.approx(0.45)
     assert len(of_land(disc(20, 15, 8).difference(box(16, 15, 7, 0.51)), limit=0.5)) == 0
 
@@ -117,7 +117,7 @@ def test_beside_the_edge_a_cut_out_and_an_open_cut() -> None:
     assert of_land(box(10, 10, 5, 5), limit=0.5, cut_outs=(box(15.43, 9, 3, 9),)).width == pytest.approx(0.43)
     open_ = of_land(box(0, 10, 6, 4), box(0, 14.43, 6, 4), limit=0.5)
     assert open_.width == pytest.approx(0.43)
-    assert open_.kind.tolist() == [Kind.NECK]
+    assert open_.kind.tolist() == [NarrowKind.NECK]
     assert len(of_land(box(0, 10, 6, 4), box(0, 14.51, 6, 4), limit=0.5)) == 0
 
 

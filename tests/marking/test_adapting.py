@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.geometry.necks import necks
 from carvegen.marking.adapting import adapted
-from carvegen.marking.kept_file import Kept, Memory, Surroundings, marks_of
+from carvegen.marking.kept_file import Kept, MotifOrigin, Surroundings, marks_of
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.snowload import PRESETS, Settings, grow
 from tests.cases import box, disc, limits, shapes
@@ -24,7 +24,7 @@ NOTHING = shapely.Polygon()
 
 
 def kept_as(growth: Growth, around: Surroundings) -> Kept:
-    memory = Memory(motif="snowload", settings={}, surroundings=around)
+    memory = MotifOrigin(motif="snowload", settings={}, surroundings=around)
     return Kept(growth=growth, names={}, ids=(), edited=geometry.empty(), memory=memory)
 
 

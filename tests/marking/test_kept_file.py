@@ -20,7 +20,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
 from carvegen.marking.adapting import kept_findings
-from carvegen.marking.kept_file import Memory, Surroundings, kept_text, marks_of, read_kept
+from carvegen.marking.kept_file import MotifOrigin, Surroundings, kept_text, marks_of, read_kept
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place, plain
 from tests.cases import box, disc, limits, shapes
@@ -40,7 +40,7 @@ def growth(cuts=CUTS, free=FREE) -> Growth:
 
 
 def text_of(its: Growth, kind: str = "snowfall", size=SIZE) -> str:
-    return kept_text(its, Memory(motif=kind, settings={"seed": 1}, surroundings=Surroundings()), size, title="sky")
+    return kept_text(its, MotifOrigin(motif=kind, settings={"seed": 1}, surroundings=Surroundings()), size, title="sky")
 
 
 def read(folder, text: str | bytes, kind: str = "snowfall", size=SIZE):
@@ -197,7 +197,7 @@ def test_ids_stay_and_new_shapes_get_new_ones(tmp_path):
     its = growth()
     kept = read(tmp_path, edited(text_of(its), lambda root: paths(root)[0].getparent().remove(paths(root)[0])))
     more = growth(cuts=np.concatenate([kept.growth.cuts, shapes(disc(9, 20, 1))]))
-    memory = Memory(motif="snowfall", settings={}, surroundings=Surroundings())
+    memory = MotifOrigin(motif="snowfall", settings={}, surroundings=Surroundings())
     again = kept_text(more, memory, SIZE, title="sky", names=kept.names)
     ids = [path.get("id") for path in paths(etree.fromstring(again.encode()))]
     assert ids == ["snowfall-0002", "snowfall-0003", "snowfall-0004", "snowfall-0001", "fringe-0001"]
@@ -274,7 +274,7 @@ def test_what_stands_in_front_is_remembered_and_older_files_do_not_know_it(tmp_p
     post = box(4, 0, 5, 10)
     for fronts in (post, shapely.Polygon(), None):
         around = Surroundings.of(bears=box(0, 0, 20, 20), clear=box(25, 0, 3, 3), fronts=fronts)
-        text = kept_text(growth(), Memory(motif="snowload", settings={}, surroundings=around), SIZE, title="sky")
+        text = kept_text(growth(), MotifOrigin(motif="snowload", settings={}, surroundings=around), SIZE, title="sky")
         its = read(tmp_path, text, "snowload").memory.surroundings
         assert ("fronts" in text) == (fronts is not None)
         assert (its.fronts is None) if fronts is None else shapely.equals(its.fronts, fronts)

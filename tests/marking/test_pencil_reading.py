@@ -13,14 +13,14 @@ from PIL import Image, ImageFilter, ImageOps
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from carvegen.artwork.drawing import Notes
-from carvegen.artwork.scan.pixels import Picture, opened
+from carvegen.artwork.scan.pixels import ScanPicture, opened
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Meaning
-from carvegen.marking.pencil import evened, reading
+from carvegen.marking.pencil import evened, sheet_reading
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.pencils import check_apart
-from carvegen.marking.pencil.reading import GRADES, PageRead, joined_marks, read_page, read_sheets
+from carvegen.marking.pencil.sheet_reading import GRADES, PageRead, joined_marks, read_page, read_sheets
 from tests.pencil_sheets import (
     FOUR,
     MEANT,
@@ -44,7 +44,7 @@ ALIKE = 0.15  #: mm by which edges of two kinds of pencil may be read differentl
 
 
 def read(image: Image.Image, sheet: MarkingSheet = SMALL) -> PageRead:
-    return read_page(Picture(image, None), sheet)
+    return read_page(ScanPicture(image, None), sheet)
 
 
 def turned(colour: str, degrees: float) -> tuple[float, float, float]:
@@ -78,7 +78,7 @@ def test_edges_are_true_and_nothing_else_is_marked(monkeypatch):
     )  # fmt: skip
     seen = shot(case, WIDE)
     laid = []
-    monkeypatch.setattr(reading, "placed", lambda tone: laid.append(placed(tone)) or laid[0])
+    monkeypatch.setattr(sheet_reading, "placed", lambda tone: laid.append(placed(tone)) or laid[0])
     page = read_page(opened(seen.data, Notes()), WIDE)
     its = figures(joined_marks([page]), drawn_of(case))
     assert its.missed == 0

@@ -438,7 +438,7 @@ def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> 
         raise ZeroDivisionError("seven by nothing")
 
     with monkeypatch.context() as broken:
-        broken.setattr("carvegen.page.work.findings.nearby_findings", fails)
+        broken.setattr("carvegen.page.work.live_findings.nearby_findings", fails)
         hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
         until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
     with monkeypatch.context() as broken:

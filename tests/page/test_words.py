@@ -8,7 +8,7 @@ from importlib.resources import files
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
 from carvegen.marking.marks import Meaning
-from carvegen.page.words import explained, noun, so_far
+from carvegen.page.wording import explained, noun, so_far
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print

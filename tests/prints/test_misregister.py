@@ -13,7 +13,7 @@ from scipy import integrate, ndimage
 from shapely import affinity
 
 from carvegen.blocks.register_marks import register_for
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.geometry.depth_grid import depths
 from carvegen.prints.misregister import trials
 from carvegen.prints.misregister.block_placement import Inked, drawn_moves, worst_pull_mm
@@ -23,7 +23,7 @@ from tests.strategies import few
 SIZE = (60.0, 40.0)
 TRAP = 0.4
 NORMAL = NormalDist()
-EXACT = Plan(method="stops", paper_margin_mm=0.0, tolerance_mm=0.4, turn_deg=0.0, visible_mm=0.0, prints=4000)
+EXACT = RegisterPlan(method="stops", paper_margin_mm=0.0, tolerance_mm=0.4, turn_deg=0.0, visible_mm=0.0, prints=4000)
 
 
 def side_by_side(trap=TRAP):
@@ -176,7 +176,7 @@ def scene():
             Inked(name="dark", land=shapely.difference(dark, snow), lightness=20)]  # fmt: skip
 
 
-ROUGH = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.5, prints=12, paper_stretch_across_percent=0.5)
+ROUGH = RegisterPlan(method="stops", tolerance_mm=0.4, turn_deg=0.5, prints=12, paper_stretch_across_percent=0.5)
 
 
 def printed(blocks, moves, nth):
@@ -258,9 +258,9 @@ def test_another_block_changes_no_draw():
 @pytest.mark.parametrize("size", [(200.0, 150.0), (150.0, 200.0)])
 def test_what_grows_grows_from_where_it_is_held(size):
     """The datum is the corner of the corner stop, the middle of the first pin, or the picture's middle."""
-    stops = Plan(method="stops")
+    stops = RegisterPlan(method="stops")
     assert register_for(stops, size, "").stops[0].bounds[:2] == stops.datum_mm(size)
-    pins = Plan(method="pins")
+    pins = RegisterPlan(method="pins")
     first = register_for(pins, size, "").stops[0].centroid
     assert pins.datum_mm(size) == pytest.approx((first.x, first.y), abs=0.01)
-    assert Plan().datum_mm(size) == (size[0] / 2, size[1] / 2)
+    assert RegisterPlan().datum_mm(size) == (size[0] / 2, size[1] / 2)

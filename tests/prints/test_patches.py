@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from carvegen.marking.marks import Mark, Meaning
-from carvegen.prints.marked.patches import Ground, Patch, changed_patches
+from carvegen.prints.marked.patches import BeforeMarks, Patch, changed_patches
 from tests.cases import box
 
-GROUND = Ground(whites=(), inked=frozenset(), beds=())
+GROUND = BeforeMarks(whites=(), inked=frozenset(), beds=())
 
 
 def patch(mark: Mark) -> Patch:

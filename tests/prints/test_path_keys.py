@@ -16,9 +16,9 @@ from carvegen.cli.options.output import paths
 from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
 from carvegen.prints.file import keys
+from carvegen.prints.file.declared_values import FilePlace, value_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.file.schema import reference, schema
-from carvegen.prints.file.values import Place, value_of
 from carvegen.toolpaths import settings
 from carvegen.toolpaths.settings import FileSettings, PathSettings, PathsWanted
 from tests.changes import other_than
@@ -146,13 +146,13 @@ def test_a_key_that_is_added_to_a_table_is_everywhere(tmp_path, monkeypatch, tab
     assert "| `soak_mm` | number, 0 to 4 | 0.5 | how far water soaks in |" in reference()
     assert '| `rim` | colour, `"#rrggbb"` | #000000 | colour of its edge |' in reference()
     plain = {its.key: getattr(_MORE, its.name) for its in parameters(_Table)}
-    read = {its.key: value_of(Place("print.toml", []), its.key, its, _as_toml(plain[its.key]))
+    read = {its.key: value_of(FilePlace("print.toml", []), its.key, its, _as_toml(plain[its.key]))
             for its in keys.keys_of(table) if its.key in plain}  # fmt: skip
     assert read == plain
     assert keys.filled(_Table, read) == dataclasses.replace(_MORE, edge_ink=(255, 0, 0))
     faults: list[InputError] = []
     for its in parameters(_Table):
-        value_of(Place("print.toml", faults), its.key, its, {"soak_mm": 5, "shops": ["nowhere"]}.get(its.key, 1.5))
+        value_of(FilePlace("print.toml", faults), its.key, its, {"soak_mm": 5, "shops": ["nowhere"]}.get(its.key, 1.5))
     assert len(faults) == len(plain)
     for its in (its for its in parameters(_Table) if its.unit not in ("text", "texts")):
         assert other_than(its, its.default) != its.default

@@ -15,7 +15,7 @@ import pytest
 import shapely
 from PIL import Image, ImageColor, ImageDraw
 
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.prints.misregister.block_placement import Inked
 from carvegen.prints.misregister.figures import (
     figures,
@@ -30,7 +30,7 @@ from carvegen.writers.whole_print.register_png import Shown, register_png
 from tests.colour_vision import EYES, apart
 
 SIZE = (60.0, 40.0)
-PLAN = Plan(method="stops", tolerance_mm=0.4, turn_deg=0.1, prints=1000)
+PLAN = RegisterPlan(method="stops", tolerance_mm=0.4, turn_deg=0.1, prints=1000)
 
 
 def print_with(trap, back):
@@ -111,7 +111,7 @@ def test_lines_are_told_in_millimetres_a_print_with_their_width_and_what_an_eye_
     # one minute of arc at 300 mm: 300 tan(1/60 degree) = 0.0873 mm (plane geometry)
     assert told["eye_tells_apart"] == {"mm": round(300 * math.tan(math.radians(1 / 60)), 3), "from_mm": 300.0}
     assert "at 300 mm an eye tells 0.09 mm apart" in text
-    assert Plan().visible_mm == 0.1
+    assert RegisterPlan().visible_mm == 0.1
 
 
 @pytest.mark.parametrize(
@@ -192,7 +192,7 @@ def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
 
 
 def test_close_register_is_no_finding():
-    _, told = tried(plan=Plan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
+    _, told = tried(plan=RegisterPlan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
     assert findings(told) == []
     assert "none of the prints" in " ".join(register_lines(told))
 

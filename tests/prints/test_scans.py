@@ -13,7 +13,7 @@ from carvegen.base.errors import InputError
 from carvegen.delivery import print_build
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
-from carvegen.marking.pencil.reading import read_page, read_sheets
+from carvegen.marking.pencil.sheet_reading import read_page, read_sheets
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
@@ -38,7 +38,7 @@ def pages_read_once():
         return seen[key]
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("carvegen.marking.pencil.reading.read_page", once)
+        patched.setattr("carvegen.marking.pencil.sheet_reading.read_page", once)
         yield
 
 

@@ -22,7 +22,7 @@ from carvegen.prints import separation
 from carvegen.prints.separation import (
     Layer,
     Plate,
-    Spread,
+    Trapping,
     in_turn,
     painted,
     separated,
@@ -32,7 +32,7 @@ from tests.strategies import examples
 
 FACE = shapely.box(0, 0, 60, 40)
 TRAP, BACK = 0.5, 0.4
-SPREAD = Spread(trap_mm=TRAP, cut_back_mm=BACK)
+SPREAD = Trapping(trap_mm=TRAP, cut_back_mm=BACK)
 INKS = {"sky": (169, 191, 203), "tone": (106, 135, 153), "key": (31, 43, 61)}
 NOTHING = shapely.Polygon()
 
@@ -105,7 +105,7 @@ def test_without_trap_blocks_are_exact_complements():
     layers = [Layer("LIT", cases.disc(25, 12, 4)), Layer("POST", shapely.box(20, 0, 32, 30))]
     white = cases.disc(20, 25, 3) | cases.disc(50, 30, 2)
     plates = [SKY, plate("tone", "LIT"), plate("key", "POST")]
-    found = taken(layers, plates, white, Spread(trap_mm=0, cut_back_mm=0))
+    found = taken(layers, plates, white, Trapping(trap_mm=0, cut_back_mm=0))
     lands = [its.land for its in found.values()]
     outlines = sum(land.length for land in lands)
     assert sum(land.area for land in lands) + white.area == pytest.approx(FACE.area, abs=0.001 * outlines)
@@ -166,7 +166,7 @@ def test_no_more_than_half_of_a_thin_dark_line():
 def test_no_more_than_half_of_the_dark_between_a_light_field_and_the_white():
     """Snow 0.4 mm inside the post, no cut-back: what runs on under the dark keeps as far from the snow as it goes."""
     flake = shapely.box(20.4, 10, 26, 20)
-    found = taken([POST], [SKY, plate("key", "POST")], flake, Spread(trap_mm=TRAP, cut_back_mm=0))
+    found = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
     assert run_on(found["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.2, abs=TRAP / 6)
     assert run_on(found["sky"].land, (20, 5), (1, 0)) == pytest.approx(TRAP, rel=0.03)
 
@@ -217,7 +217,7 @@ def test_an_ink_as_dark_is_not_run_under():
 def test_a_run_on_that_nobody_sees_goes(seen, stands):
     """All of the sky is snow but for a strip beside the post, 30 mm long: less than 0.01 mm² is none."""
     white = shapely.difference(FACE, shapely.box(20 - seen, 0, 32, 30))
-    found = taken([POST], [SKY, plate("key", "POST")], white, Spread(trap_mm=TRAP, cut_back_mm=0))
+    found = taken([POST], [SKY, plate("key", "POST")], white, Trapping(trap_mm=TRAP, cut_back_mm=0))
     assert found["sky"].land.area == pytest.approx(stands, abs=1e-3)
 
 
@@ -226,7 +226,7 @@ def test_it_narrows_at_tips():
     tone, key = Layer("FIELD", shapely.box(0, 0, 20, 20)), Layer("DARK", shapely.box(20, 0, 40, 20))
     white = shapely.box(0, 20, 60, 40)
     found = taken(
-        [tone, key], [plate("tone", "FIELD"), plate("key", "DARK")], white, Spread(trap_mm=TRAP, cut_back_mm=0)
+        [tone, key], [plate("tone", "FIELD"), plate("key", "DARK")], white, Trapping(trap_mm=TRAP, cut_back_mm=0)
     )
     widths = [run_on(found["tone"].land, (20, y), (1, 0)) for y in (10, 19.4, 19.8, 19.95)]
     assert widths[0] == pytest.approx(TRAP, rel=0.03)
@@ -307,7 +307,7 @@ def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
     """Overlays are what takes long: none for a trap of 0, none for what must stay nowhere."""
     plates = [SKY, plate("key", "POST")]
     monkeypatch.setattr(separation, "_about", lambda *_: pytest.fail("what runs on is looked for"))
-    first = taken([POST], plates, spread=Spread(trap_mm=0, cut_back_mm=0))
+    first = taken([POST], plates, spread=Trapping(trap_mm=0, cut_back_mm=0))
     monkeypatch.setattr(separation, "_one", lambda its, *_: first[its.name])
     again = taken([POST], plates)
     assert all(again[name] is first[name] for name in first)

@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from carvegen.facts import register
-from carvegen.facts.register import WOODS, Plan
+from carvegen.facts.register import WOODS, RegisterPlan
 from carvegen.prints.misregister.block_placement import Inked
 from carvegen.prints.misregister.trials import outcome
 
@@ -26,7 +26,7 @@ def test_published_traps_hide_published_register_errors(trap, misregister, shows
         Inked(name="light", land=shapely.box(0, 0, 10 + trap, 20), lightness=80),
         Inked(name="dark", land=shapely.box(10, 0, 20, 20), lightness=20),
     ]
-    plan = Plan(method="pins", tolerance_mm=misregister / 2, turn_deg=0.0, visible_mm=0.004, prints=2000)
+    plan = RegisterPlan(method="pins", tolerance_mm=misregister / 2, turn_deg=0.0, visible_mm=0.004, prints=2000)
     found = outcome(blocks, plan, (20.0, 20.0), seed=1, reach_mm=0.2, full_mm=(0.0, 0.0))
     assert found.worst_mm[0].max() == pytest.approx(misregister - trap, abs=0.004)
     assert found.failed.any() == shows
@@ -55,10 +55,10 @@ def test_a_season_moves_a_cherry_board_by_millimetres():
     Computed from table 13-5 (source: wood-handbook) and the moisture formula of Hailwood and Horrobin, whose
     coefficients are from memory.
     """
-    change = Plan(humidity_percent=(35.0, 65.0)).moisture_off_percent
+    change = RegisterPlan(humidity_percent=(35.0, 65.0)).moisture_off_percent
     assert change == pytest.approx(5.02, abs=0.03)
-    assert Plan(humidity_percent=(35.0, 65.0), moisture_change_percent=1.0).moisture_off_percent == 1.0
-    assert Plan().moisture_off_percent == 0
+    assert RegisterPlan(humidity_percent=(35.0, 65.0), moisture_change_percent=1.0).moisture_off_percent == 1.0
+    assert RegisterPlan().moisture_off_percent == 0
     _, across = register.wood_of("cherry", "side")
     assert 300 * across * change == pytest.approx(3.73, abs=0.03)
 
@@ -85,7 +85,7 @@ def test_plywood_moves_as_its_trade_says():
     """0.0002 for each 10 % of humidity (source: plywood-trade): 0.6 mm a metre from 35 to 65 %, whose moisture is
     computed as above (source: emc-tables).
     """  # noqa: D205
-    change = Plan(humidity_percent=(35.0, 65.0)).moisture_off_percent
+    change = RegisterPlan(humidity_percent=(35.0, 65.0)).moisture_off_percent
     along, across = register.wood_of("birch-plywood", "side")
     assert 1000 * along * change == pytest.approx(0.6, abs=0.005)
     assert across == along

@@ -15,7 +15,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.marking.adapting import adapted
 from carvegen.marking.applying import Bed, marked, reach_mm, settled_by
-from carvegen.marking.kept_file import Kept, Memory, Surroundings, kept_text, read_kept
+from carvegen.marking.kept_file import Kept, MotifOrigin, Surroundings, kept_text, read_kept
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place, plain
@@ -61,7 +61,7 @@ def _grown(name: str, size: tuple[float, float], seed: int) -> tuple[Growth, Bed
 def _deleted(growth: Growth, bed: Bed) -> tuple[Growth, shapely.Geometry]:
     """One shape taken out of the kept file by hand, as a drawing program does."""
     size = tuple(shapely.bounds(bed.place.area)[2:].tolist())
-    memory = Memory(motif=bed.motif, settings={}, surroundings=_around(bed.place.shapes))
+    memory = MotifOrigin(motif=bed.motif, settings={}, surroundings=_around(bed.place.shapes))
     text = kept_text(growth, memory, size, title=bed.motif)
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "kept.svg"
@@ -82,7 +82,7 @@ def _drawn(growth: Growth, bed: Bed, size: tuple[float, float]) -> tuple[Growth,
     shapes = geometry.parts(shapely.union_all([*bed.place.shapes, branch])) if lies else bed.place.shapes
     now = _around(shapes) if lies else Surroundings.of(bears=_NOTHING, clear=branch)
     kept = Kept(growth=growth, names={}, ids=(), edited=geometry.empty(),
-                memory=Memory(motif=bed.motif, settings={}, surroundings=_around(bed.place.shapes)))  # fmt: skip
+                memory=MotifOrigin(motif=bed.motif, settings={}, surroundings=_around(bed.place.shapes)))  # fmt: skip
     place = replace(bed.place, shapes=shapes)
 
     def again() -> Growth:

@@ -15,7 +15,7 @@ from scipy import ndimage
 from skimage import data
 
 from carvegen.artwork.on_plan import laid_on, plan_of
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 
 __all__ = ["on_plan"]
@@ -141,4 +141,4 @@ def _told(name: str, plan: shapely.Geometry, seen: np.ndarray) -> bool:
 
 def _laid(plan: shapely.Geometry, seen: np.ndarray, *, pale: bool = False):
     drawn, start = plan_of(plan, SIZE), time.process_time()
-    return laid_on(drawn, Picture(Image.fromarray(seen), None), pale=pale), time.process_time() - start
+    return laid_on(drawn, ScanPicture(Image.fromarray(seen), None), pale=pale), time.process_time() - start

@@ -13,7 +13,7 @@ from carvegen.artwork.scan.pixels import opened
 from carvegen.base.errors import InputError
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
-from carvegen.marking.pencil.reading import joined_marks, read_page
+from carvegen.marking.pencil.sheet_reading import joined_marks, read_page
 from tests.pencil_sheets import MODELS, PENCILS, Case, drawn_of, figures, register_off, shot, usual_strokes
 
 __all__ = ["pencil"]

@@ -14,7 +14,7 @@ from scipy import ndimage
 from skimage import data, transform
 
 from carvegen.artwork.on_plan import laid_on, plan_of
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 
 __all__ = ["photographs"]
@@ -99,7 +99,7 @@ def photographs(only: str = "") -> int:
         if only in name:
             seen, true = made.photographed(cover, px=12.0, size=SIZE, **how)
             image = Image.fromarray(np.clip(phone(seen.astype(float)), 0, 255).astype(np.uint8))
-            found = laid_on(plan, Picture(image, None))
+            found = laid_on(plan, ScanPicture(image, None))
             off = made.off_mm_through(found, true, SIZE, how.get("lens", 0.0))
             bad = bool(found.fault) or off.max() > 0.6
             faults += bad
@@ -107,7 +107,7 @@ def photographs(only: str = "") -> int:
     for name in WRONG:
         if only in name:
             seen = getattr(data, name)()
-            found = laid_on(plan, Picture(Image.fromarray(seen).convert("RGB"), None), pale=True)
+            found = laid_on(plan, ScanPicture(Image.fromarray(seen).convert("RGB"), None), pale=True)
             faults += not found.fault
             print(f"wrong: {name:25s}{'':14s}  {found.fault or 'TAKEN'}", flush=True)
     return faults

@@ -12,10 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from carvegen import geometry
+from carvegen.toolpaths.fewer_points import THIN_MM
 from carvegen.toolpaths.paths import Paths, picked
 from carvegen.toolpaths.router.ramps import Descent, entered, worked
 from carvegen.toolpaths.router.wall_passes import climbing
-from carvegen.toolpaths.simplification import THIN_MM
 from tests.cases import disc
 
 

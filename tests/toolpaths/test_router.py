@@ -17,11 +17,11 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.facts import cutting
 from carvegen.toolpaths import cutter_centre_region
+from carvegen.toolpaths.fewer_points import THIN_MM
 from carvegen.toolpaths.paths import Operation, Plan, Work
 from carvegen.toolpaths.promises import broken
 from carvegen.toolpaths.router.planner import router_plan
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.simplification import THIN_MM
 from tests.cases import SHELF, block, box, disc, setup
 
 SIZE = (24.0, 18.0)

@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from carvegen.toolpaths import plan_for
+from carvegen.toolpaths.fewer_points import thinned
 from carvegen.toolpaths.paths import Paths, Work, joined
 from carvegen.toolpaths.settings import PathSettings
-from carvegen.toolpaths.simplification import thinned
 from carvegen.writers.plan.plan_drawing import level_runs
 from carvegen.writers.plan.rs274 import programs
 from tests.cases import SHELF, block, box, disc, setup

@@ -13,13 +13,13 @@ from PIL import Image
 
 from carvegen.base.colour import Ink
 from carvegen.blocks.embossing.pressing import Pressing
-from carvegen.writers.whole_print.embossed_relief import Pressed, brightness, heights
+from carvegen.writers.whole_print.embossed_relief import PressedFace, brightness, heights
 from carvegen.writers.whole_print.print_png import Coat, print_png
 from carvegen.writers.whole_print.print_svg import outlines_svg, print_svg
 
 WINDOW = (0.0, 0.0, 40.0, 30.0)
 PAPER = (200, 200, 200)
-BOX = Pressed(face=shapely.box(10, 10, 30, 20), how=Pressing(relief_mm=0.8, paper_mm=0.01))
+BOX = PressedFace(face=shapely.box(10, 10, 30, 20), how=Pressing(relief_mm=0.8, paper_mm=0.01))
 
 
 def test_a_slope_that_faces_the_light_halfway_comes_back_as_lamberts_cosine_says():
@@ -42,7 +42,9 @@ def test_the_paper_stands_as_high_as_the_relief_and_comes_down_over_the_wall():
 @pytest.mark.parametrize("back", [True, False])
 def test_raised_is_bright_at_the_upper_left_and_pressed_in_is_dark_there(back):
     how = Pressing(relief_mm=0.8, paper_mm=0.2, back=back)
-    grey = np.asarray(Image.open(io.BytesIO(print_png(PAPER, [], WINDOW, pressed=[Pressed(face=BOX.face, how=how)]))))
+    grey = np.asarray(
+        Image.open(io.BytesIO(print_png(PAPER, [], WINDOW, pressed=[PressedFace(face=BOX.face, how=how)])))
+    )
     left, right = int(grey[150, 96, 0]), int(grey[150, 304, 0])
     assert (left > 205 > 190 > right) if back else (left < 195 < 205 < right)
     assert abs(int(grey[20, 20, 0]) - 200) <= 1

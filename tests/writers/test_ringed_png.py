@@ -11,7 +11,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from carvegen.blocks.comparison import Kind, Spot
+from carvegen.blocks.comparison import DifferenceKind, DifferentPlace
 from carvegen.writers.whole_print import ringed_png
 from carvegen.writers.whole_print.templates import carving_sheet
 
@@ -37,7 +37,9 @@ def test_a_long_place_is_outlined_with_its_number_beside_it_and_no_ring_goes_rou
         plan=SimpleNamespace(size_mm=size), px_per_mm=4.0,
         seen_at=lambda _: SimpleNamespace(image=Image.new("RGB", (360, 240), "white")),
     )  # fmt: skip
-    bar = Spot(block="key", kind=Kind.TO_CUT, shape=shapely.box(15, 29, 15 + long, 31), width_mm=2.0, at=at)
+    bar = DifferentPlace(
+        block="key", kind=DifferenceKind.TO_CUT, shape=shapely.box(15, 29, 15 + long, 31), width_mm=2.0, at=at
+    )
     drawn = np.asarray(Image.open(io.BytesIO(ringed_png.ringed_png(laid, [bar], shapely.Polygon()))).convert("RGB"))
     marked = (np.abs(drawn[:240].astype(int) - ringed_png.NOW_LAND).sum(axis=-1) < 30).nonzero()
     beyond = np.ptp(marked[0]) / 4 / 2  # mm above and below the middle of the bar

@@ -20,7 +20,7 @@ from carvegen.artwork.scan.frame import homography
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone
+    from carvegen.artwork.on_plan.plan import ImagePyramid, Matrix, Tone, TonePlan
 
 __all__ = ["FACE_PX", "LEVEL_PX", "alike_places", "first_look"]
 
@@ -38,14 +38,16 @@ _UNLIKE = 1.6  #: sides of four corners that differ more from the plan's are not
 LEVEL_PX = 5.0  #: light is even within so much of the first look
 
 
-def first_look(plan: Plan, seen: Seen, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None) -> list[Matrix]:
+def first_look(
+    plan: TonePlan, seen: ImagePyramid, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+) -> list[Matrix]:
     """The likeliest places, the best first."""
     places = alike_places(plan, seen, corners, px_per_mm)
     return [place for alike, place in places[:_FOLLOWED] if alike > _BEHIND * places[0][0]]
 
 
 def alike_places(
-    plan: Plan, seen: Seen, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+    plan: TonePlan, seen: ImagePyramid, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
 ) -> list[tuple[float, Matrix]]:
     """All places that were tried, and how much alike plan and picture are there, -1 to 1; the most first."""
     scale = FACE_PX / max(plan.size_mm)
@@ -78,7 +80,7 @@ class _Template:
         return np.asarray(other / (self.norm * np.sqrt(np.maximum(power, 0.1 * power.max()) + 1e-6)), np.float32)
 
 
-def _best_shift(template: _Template, seen: Seen, place: Matrix, scale: float) -> tuple[float, Matrix]:
+def _best_shift(template: _Template, seen: ImagePyramid, place: Matrix, scale: float) -> tuple[float, Matrix]:
     """The place moved on the plan to where both are most alike."""
     rows, columns = template.shape
     down, across = template.room
@@ -91,7 +93,7 @@ def _best_shift(template: _Template, seen: Seen, place: Matrix, scale: float) ->
 
 
 def _starts(
-    plan: Plan, seen: Seen, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
+    plan: TonePlan, seen: ImagePyramid, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None
 ) -> Iterator[Iterator[Matrix]]:
     """Places from which to look, the likeliest first; each as it is and mirrored, so that no symmetry is overlooked.
 
@@ -104,7 +106,7 @@ def _starts(
     yield chain.from_iterable(_by_spectra(plan, seen, _straight_view(four), px_per_mm) for four in corners)
 
 
-def _on_corners(plan: Plan, four: NDArray[np.float64]) -> Iterator[Matrix]:
+def _on_corners(plan: TonePlan, four: NDArray[np.float64]) -> Iterator[Matrix]:
     """The plan's corners on four others, whichever is the first, seen from both sides."""
     width, height = plan.size_mm
     side = np.linalg.norm(np.roll(four, -1, axis=0) - four, axis=1)
@@ -124,7 +126,7 @@ def _straight_view(four: NDArray[np.float64]) -> Matrix:
     return homography(box - box.mean(axis=0) + four.mean(axis=0), four)
 
 
-def _by_spectra(plan: Plan, seen: Seen, view: Matrix, px_per_mm: float | None) -> Iterator[Matrix]:
+def _by_spectra(plan: TonePlan, seen: ImagePyramid, view: Matrix, px_per_mm: float | None) -> Iterator[Matrix]:
     """Turn and size from the spectra, the plan's middle on the picture's."""
     high, wide = seen.shape
     shrink = _SPECTRUM_PX / max(high, wide)
@@ -144,7 +146,7 @@ def _by_spectra(plan: Plan, seen: Seen, view: Matrix, px_per_mm: float | None) -
                 yield view @ _similar(plan, half * np.pi / 2, px_per_mm, flip, middle)
 
 
-def _similar(plan: Plan, turn: float, size: float, flip: int, middle: NDArray[np.float64]) -> Matrix:
+def _similar(plan: TonePlan, turn: float, size: float, flip: int, middle: NDArray[np.float64]) -> Matrix:
     """The plan turned, enlarged, perhaps mirrored, its middle at a place."""
     cos, sin = size * np.cos(turn), size * np.sin(turn)
     linear = np.array([[cos, -sin], [sin, cos]]) @ np.diag([flip, 1])

@@ -10,12 +10,12 @@ import numpy as np
 from PIL import Image
 
 from carvegen.artwork.on_plan.plan import scale_of
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 
 if TYPE_CHECKING:
     from carvegen.artwork.on_plan.lens import Lens
-    from carvegen.artwork.on_plan.plan import Matrix, Plan
-    from carvegen.artwork.on_plan.plan_fit import Fit
+    from carvegen.artwork.on_plan.plan import Matrix, TonePlan
+    from carvegen.artwork.on_plan.plan_fit import PlanFit
 
 __all__ = ["MOST_PX_PER_MM", "Laid", "scale_in"]
 
@@ -31,11 +31,11 @@ class Laid:
 
     place: Matrix  #: from mm on the plan, y down, to pixels of the picture's file, if its lens bent nothing
     lens: Lens  #: what it bends there
-    fit: Fit
+    fit: PlanFit
     mirrored: bool
-    plan: Plan
+    plan: TonePlan
     pictured_px: tuple[int, int]  #: width and height of the whole picture
-    part: Picture  #: of it what shows the plan
+    part: ScanPicture  #: of it what shows the plan
     part_place: Matrix  #: to that part's pixels
     part_lens: Lens  #: of these
     px_per_mm: float  #: of `picture`
@@ -52,22 +52,22 @@ class Laid:
         return self.fit.fault
 
     @cached_property
-    def picture(self) -> Picture:
+    def picture(self) -> ScanPicture:
         """The plan's face as the picture shows it, unmirrored, in print view; seen only if it is asked for."""
         return self.seen_at(self.px_per_mm)
 
-    def seen_at(self, px_per_mm: float, *, part: Picture | None = None) -> Picture:
+    def seen_at(self, px_per_mm: float, *, part: ScanPicture | None = None) -> ScanPicture:
         """The face as the picture shows it, so fine; or as another picture of the same part does, of its tone, say."""
         return straight_on(part or self.part, self.plan, self.part_place, self.part_lens, px_per_mm)
 
 
-def scale_in(plan: Plan, place: Matrix) -> float:
+def scale_in(plan: TonePlan, place: Matrix) -> float:
     """Pixels a millimetre of the picture seen straight on: as many as it has, and no more than are of use."""
     width, height = plan.size_mm
     return min(scale_of(place, (width / 2, height / 2)), MOST_PX_PER_MM, float(np.sqrt(_MOST_PIXELS / width / height)))
 
 
-def straight_on(picture: Picture, plan: Plan, place: Matrix, lens: Lens, scale: float) -> Picture:
+def straight_on(picture: ScanPicture, plan: TonePlan, place: Matrix, lens: Lens, scale: float) -> ScanPicture:
     width, height = (max(round(side * scale), 8) for side in plan.size_mm)
     across, down = plan.size_mm
     finer = scale_of(place, (across / 2, down / 2)) / scale

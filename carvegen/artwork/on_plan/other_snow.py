@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image
 from scipy import ndimage
 
-from carvegen.artwork.on_plan.plan import Plan, Seen, resized
+from carvegen.artwork.on_plan.plan import ImagePyramid, TonePlan, resized
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import is_mirrored, refined
 from carvegen.artwork.on_plan.tones import drawn_tone, ranged
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.on_plan.laid_picture import Laid
     from carvegen.artwork.on_plan.plan import Tone
-    from carvegen.artwork.on_plan.plan_fit import Fit
+    from carvegen.artwork.on_plan.plan_fit import PlanFit
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
@@ -34,7 +34,7 @@ _ROOM_MM = 0.5  #: a white place is left out with so much about it: edges are bl
 _INKED = 0.4  #: of a cell that is not left out, from which on it tells; our own choice
 
 
-def laid_by_inks(laid: Laid, plan: Plan, coats: Mapping[str, Ink], paper: Rgb) -> Laid | None:
+def laid_by_inks(laid: Laid, plan: TonePlan, coats: Mapping[str, Ink], paper: Rgb) -> Laid | None:
     """A picture on the plan of a print, from a place that is nearly right; None if it does not fit.
 
     What is bare on the plan is filled with the nearest ink, and so, by itself, what is bare in the picture: what is
@@ -48,8 +48,8 @@ def laid_by_inks(laid: Laid, plan: Plan, coats: Mapping[str, Ink], paper: Rgb) -
         bare = [_wide(mask, _ROOM_MM * scale) for mask in (_bare(image, coats, paper), drawn > drawn.max() - _WHITE)]
         if any(mask.all() for mask in bare):
             return None
-        seen = Seen(_filled(ranged(drawn_tone(image)), bare[0]))
-        rest = Plan(_filled(drawn, bare[1]), image.width / plan.size_mm[0], is_print=True)
+        seen = ImagePyramid(_filled(ranged(drawn_tone(image)), bare[0]))
+        rest = TonePlan(_filled(drawn, bare[1]), image.width / plan.size_mm[0], is_print=True)
         there = refined(rest, seen, np.diag([scale, scale, 1.0]))
         fit = judged(rest, seen, there)
         inked = _share_in(~(bare[0] | bare[1]), fit, scale) > _INKED
@@ -62,7 +62,7 @@ def laid_by_inks(laid: Laid, plan: Plan, coats: Mapping[str, Ink], paper: Rgb) -
     return None if laid.fault else laid
 
 
-def _share_in(mask: Mask, fit: Fit, scale: float) -> NDArray[np.float64]:
+def _share_in(mask: Mask, fit: PlanFit, scale: float) -> NDArray[np.float64]:
     """The share of each of a fit's cells that is in a mask; (n,)."""
     side = max(round(fit.cell_mm * scale), 1)
     share = ndimage.uniform_filter(mask.astype(np.float32), side)

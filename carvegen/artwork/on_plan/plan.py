@@ -26,10 +26,10 @@ Matrix: TypeAlias = NDArray[np.float64]
 
 __all__ = [
     "MOST_PX_PER_MM",
+    "ImagePyramid",
     "Matrix",
-    "Plan",
-    "Seen",
     "Tone",
+    "TonePlan",
     "face_at",
     "laid",
     "laid_by",
@@ -50,7 +50,7 @@ _SMALLEST_PX = 300  #: of a picture's smaller ones
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class TonePlan:
     """What should be seen, first row at the top."""
 
     tone: Tone  #: how light, 0 where ink or land is, 1 paper; (height, width)
@@ -70,7 +70,7 @@ class Plan:
         return np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float64)
 
 
-def plan_of(shape: BaseGeometry, size_mm: tuple[float, float]) -> Plan:
+def plan_of(shape: BaseGeometry, size_mm: tuple[float, float]) -> TonePlan:
     """The plan of a land: what prints, on a face with its lower left corner at (0, 0).
 
     Parameters
@@ -79,16 +79,16 @@ def plan_of(shape: BaseGeometry, size_mm: tuple[float, float]) -> Plan:
         Print view, mm, y up.
     """
     scale, size = _plan_scale(size_mm)
-    return Plan((1 - _covered(shape, scale, size)).astype(np.float32), scale)
+    return TonePlan((1 - _covered(shape, scale, size)).astype(np.float32), scale)
 
 
 def plan_of_inks(
     lands: Mapping[str, BaseGeometry], coats: Mapping[str, Ink], paper: Rgb, size_mm: tuple[float, float]
-) -> Plan:
+) -> TonePlan:
     """The plan of a print in several inks, as light as it comes out; `coats` in printing order."""
     scale, size = _plan_scale(size_mm)
     light = overprinted(paper, [(ink, _covered(lands[name], scale, size)) for name, ink in coats.items()])
-    return Plan((cielab(screen(light))[..., 0] / 100).astype(np.float32), scale, is_print=len(coats) > 1)
+    return TonePlan((cielab(screen(light))[..., 0] / 100).astype(np.float32), scale, is_print=len(coats) > 1)
 
 
 def _plan_scale(size_mm: tuple[float, float]) -> tuple[float, tuple[int, int]]:
@@ -102,7 +102,7 @@ def _covered(shape: BaseGeometry, scale: float, size: tuple[int, int]) -> NDArra
     return coverage(geometry.moved(geometry.parts(shape), (0, 0), scale=scale), size)
 
 
-class Seen:
+class ImagePyramid:
     """A picture, and smaller ones of it for coarser looks.
 
     Parameters
@@ -135,7 +135,7 @@ class Seen:
         return [Image.fromarray(np.pad(tone, 1, constant_values=np.nan)) for tone in self.steps]
 
 
-def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, corner_mm: float = 0.0) -> Tone:
+def laid(seen: ImagePyramid, place: Matrix, size: tuple[int, int], px_per_mm: float, corner_mm: float = 0.0) -> Tone:
     """The picture as it lies on the plan; (height, width), and not a number where the picture ends.
 
     Parameters
@@ -149,7 +149,7 @@ def laid(seen: Seen, place: Matrix, size: tuple[int, int], px_per_mm: float, cor
     return laid_by(seen, place @ to_mm, size)
 
 
-def laid_by(seen: Seen, matrix: Matrix, size: tuple[int, int]) -> Tone:
+def laid_by(seen: ImagePyramid, matrix: Matrix, size: tuple[int, int]) -> Tone:
     """The picture as a homography of columns and rows to its pixels shows it; (rows, columns), as `laid`."""
     picture, smaller = seen.step(scale_of(matrix, (size[0] / 2, size[1] / 2)))
     moved = smaller @ matrix
@@ -165,7 +165,7 @@ def resized(tone: Tone, size: tuple[int, int]) -> Tone:
     return np.array(Image.fromarray(tone).resize(size, Image.Resampling.BOX), dtype=np.float32)
 
 
-def face_at(plan: Plan, px_per_mm: float) -> Tone:
+def face_at(plan: TonePlan, px_per_mm: float) -> Tone:
     """The plan in whole pixels of exactly that size: what is left of one at its right and lower edge is left out."""
     across, down = (max(int(side * px_per_mm + 1e-6), 2) for side in plan.size_mm)
     by = plan.px_per_mm / px_per_mm
@@ -173,7 +173,7 @@ def face_at(plan: Plan, px_per_mm: float) -> Tone:
     return np.array(Image.fromarray(plan.tone).resize((across, down), Image.Resampling.BOX, box), dtype=np.float32)
 
 
-def levelled_face(plan: Plan, scale: float, sigma: float) -> Tone:
+def levelled_face(plan: TonePlan, scale: float, sigma: float) -> Tone:
     """The plan so large, without its light; made once for each scale and blur."""
     key = (scale, sigma)
     if key not in plan.faces:

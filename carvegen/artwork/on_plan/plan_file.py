@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
     from pathlib import Path
 
-    from carvegen.artwork.on_plan.plan import Plan
+    from carvegen.artwork.on_plan.plan import TonePlan
     from carvegen.artwork.scan.description import Corners
-    from carvegen.artwork.scan.pixels import Picture
+    from carvegen.artwork.scan.pixels import ScanPicture
 
 __all__ = ["LaidError", "PoorFitError", "lay_file", "marked_off_mm"]
 
@@ -71,7 +71,7 @@ class PoorFitError(LaidError):
 
 
 def lay_file(
-    path: Path, plans: Mapping[str, Plan], *, corners: Corners | str | None = None, dpi: float | None = None,
+    path: Path, plans: Mapping[str, TonePlan], *, corners: Corners | str | None = None, dpi: float | None = None,
     view: str | None = None, either_tone: bool = False,
 ) -> tuple[str, Laid] | None:  # fmt: skip
     """The plan that a picture file shows, by name, and the picture laid on it; None if too little is drawn on any.
@@ -117,7 +117,8 @@ def lay_file(
 
 
 def _best(
-    plans: Mapping[str, Plan], picture: Picture, corners: Corners | None, dpi: float | None, *, either_tone: bool
+    plans: Mapping[str, TonePlan], picture: ScanPicture, corners: Corners | None, dpi: float | None, *,
+    either_tone: bool,
 ) -> tuple[str, Laid]:  # fmt: skip
     """The plan that a picture shows best, and the picture on it; corners and dots per inch are those of its file."""
     dpi = None if dpi is None else dpi / picture.smaller

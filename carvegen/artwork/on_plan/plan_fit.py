@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone, face_at, laid, levelled
+from carvegen.artwork.on_plan.plan import ImagePyramid, Matrix, Tone, TonePlan, face_at, laid, levelled
 
-__all__ = ["Fit", "judged", "shows_where_it_lies"]
+__all__ = ["PlanFit", "judged", "shows_where_it_lies"]
 
 _CELLS_ALONG, _CELL_MM = 14, (5.0, 12.0)  #: cells along the root of the face's area, and how large they may be
 _REACH_MM = 2.0  #: how far around its place a cell is looked for
@@ -29,7 +29,7 @@ _LOOSE_MM = 0.2  #: a place that is known no better at the face's corners is sai
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class PlanFit:
     """What the cells of a plan say of a place in a picture.
 
     A cell counts if something is drawn in it on the plan and in the picture: where a block is not cut yet, a print
@@ -184,7 +184,7 @@ class Fit:
         return text
 
 
-def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
+def judged(plan: TonePlan, seen: ImagePyramid, place: Matrix) -> PlanFit:
     """How well a picture fits a plan at a place.
 
     Parameters
@@ -200,7 +200,7 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     seen_there = np.isfinite(_windows(here, side, y + reach, x + reach)).all(axis=(1, 2))
     move, alike = _sought(cells, around, reach)
     edges = _edges(cells)
-    return Fit(
+    return PlanFit(
         middle=np.column_stack([x, y]).astype(np.float64) / _PX_PER_MM + side / 2 / _PX_PER_MM,
         off=_far(edges, move) / _PX_PER_MM, alike=alike, drawn=seen_there & (inner.std(axis=(1, 2)) > _DRAWN),
         firm=_firm(edges), cell_mm=side / _PX_PER_MM, move=move / _PX_PER_MM, edges=edges,
@@ -208,13 +208,13 @@ def judged(plan: Plan, seen: Seen, place: Matrix) -> Fit:
     )  # fmt: skip
 
 
-def shows_where_it_lies(plan: Plan) -> bool:
+def shows_where_it_lies(plan: TonePlan) -> bool:
     """Whether enough is drawn on a plan to tell where it lies; what `Fit.can_tell` says, without a picture."""
     return int(_firm(_edges(_drawn_cells(plan)[-1])).sum()) >= _FEWEST
 
 
 @lru_cache(maxsize=4)
-def _drawn_cells(plan: Plan) -> tuple[tuple[int, int], int, NDArray[np.intp], NDArray[np.intp], Tone]:
+def _drawn_cells(plan: TonePlan) -> tuple[tuple[int, int], int, NDArray[np.intp], NDArray[np.intp], Tone]:
     """Rows and columns of a plan, the side of its cells, where those lie in which something is drawn, and they."""
     width, height = plan.size_mm
     side = round(float(np.clip(np.sqrt(width * height) / _CELLS_ALONG, *_CELL_MM)) * _PX_PER_MM)

@@ -18,7 +18,7 @@ from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, laid, levelled, levell
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone
+    from carvegen.artwork.on_plan.plan import ImagePyramid, Matrix, Tone, TonePlan
 
 __all__ = ["best_place", "is_mirrored", "refined"]
 
@@ -32,14 +32,14 @@ _STEEP = 0.2  #: an edge is so steep beside the steepest
 _STILL_PX = 0.003
 
 
-def is_mirrored(place: Matrix, plan: Plan) -> bool:
+def is_mirrored(place: Matrix, plan: TonePlan) -> bool:
     """Whether the picture shows the plan's mirror image there."""
     one, two, three, _ = through(place, plan.corners)
     return bool(np.linalg.det(np.stack([two - one, three - one])) < 0)
 
 
 def best_place(
-    plan: Plan, seen: Seen, *, corners: Sequence[NDArray[np.float64]] = (), px_per_mm: float | None = None
+    plan: TonePlan, seen: ImagePyramid, *, corners: Sequence[NDArray[np.float64]] = (), px_per_mm: float | None = None
 ) -> Matrix:
     """The homography that takes places on the plan to where the picture shows them.
 
@@ -61,12 +61,12 @@ def best_place(
     return refined(plan, seen, max(likely, key=lambda place: _likeness(plan, seen, place)))
 
 
-def refined(plan: Plan, seen: Seen, place: Matrix) -> Matrix:
+def refined(plan: TonePlan, seen: ImagePyramid, place: Matrix) -> Matrix:
     """The homography once more, from one that is nearly right."""
     return _refined(plan, seen, place, _LEVELS_PX[2:])
 
 
-def _refined(plan: Plan, seen: Seen, place: Matrix, levels: Sequence[int]) -> Matrix:
+def _refined(plan: TonePlan, seen: ImagePyramid, place: Matrix, levels: Sequence[int]) -> Matrix:
     """The place by least squares, from coarse to fine, as fine as picture and plan are."""
     most = min(MOST_PX_PER_MM, plan.px_per_mm)
     for level in levels:
@@ -86,20 +86,20 @@ def _drawn_points(face: Tone) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return np.divmod(chosen[:: max(1, len(chosen) // _POINTS)], face.shape[1])
 
 
-def _pair(plan: Plan, seen: Seen, place: Matrix, scale: float) -> tuple[Tone, Tone]:
+def _pair(plan: TonePlan, seen: ImagePyramid, place: Matrix, scale: float) -> tuple[Tone, Tone]:
     """Plan and picture, both levelled, on the plan's grid."""
     sigma = max(_LEVEL_MM * scale, LEVEL_PX)
     face = levelled_face(plan, scale, sigma)
     return face, levelled(laid(seen, place, (face.shape[1], face.shape[0]), scale), sigma)
 
 
-def _likeness(plan: Plan, seen: Seen, place: Matrix) -> float:
+def _likeness(plan: TonePlan, seen: ImagePyramid, place: Matrix) -> float:
     """Correlation of plan and picture at a place."""
     one, other = _pair(plan, seen, place, 2 * FACE_PX / max(plan.size_mm))
     return float(np.corrcoef(one.ravel(), other.ravel())[0, 1]) if other.std() > 1e-3 else -1.0
 
 
-def _stepped(plan: Plan, seen: Seen, place: Matrix, scale: float) -> Matrix:
+def _stepped(plan: TonePlan, seen: ImagePyramid, place: Matrix, scale: float) -> Matrix:
     """Gauss and Newton's steps for a homography of the plan that brings the picture onto it; outliers weigh less."""
     face, here = _pair(plan, seen, place, scale)
     rows, columns = face.shape

@@ -10,7 +10,7 @@ from scipy import ndimage
 
 from carvegen.artwork.on_plan.laid_picture import Laid, scale_in
 from carvegen.artwork.on_plan.lens import Lens, solved
-from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, Seen, plan_of, resized
+from carvegen.artwork.on_plan.plan import MOST_PX_PER_MM, ImagePyramid, plan_of, resized
 from carvegen.artwork.on_plan.plan_fit import judged
 from carvegen.artwork.on_plan.plan_place import best_place, is_mirrored, refined
 from carvegen.artwork.on_plan.sides import held_by_sides
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.artwork.on_plan.plan import Matrix, Plan, Tone
-    from carvegen.artwork.on_plan.plan_fit import Fit
-    from carvegen.artwork.scan.pixels import Picture
+    from carvegen.artwork.on_plan.plan import Matrix, Tone, TonePlan
+    from carvegen.artwork.on_plan.plan_fit import PlanFit
+    from carvegen.artwork.scan.pixels import ScanPicture
 
 __all__ = ["better_fit", "laid_on", "shown_alone"]
 
@@ -42,8 +42,8 @@ _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
 
 
 def laid_on(
-    plan: Plan,
-    picture: Picture,
+    plan: TonePlan,
+    picture: ScanPicture,
     *,
     corners: Sequence[NDArray[np.float64]] = (),
     px_per_mm: float | None = None,
@@ -88,7 +88,7 @@ def laid_on(
     return replace(nearer, place=shift @ nearer.place, lens=lens, pictured_px=whole.pictured_px)
 
 
-def better_fit(laid: Laid, plan: Plan) -> Laid | None:
+def better_fit(laid: Laid, plan: TonePlan) -> Laid | None:
     """The picture on another plan of the same face, at the place where it lies, if it fits that better; else None.
 
     Snow that one block's plan does not have, or an ink that fades, makes a finished print fit that block about as well:
@@ -106,11 +106,11 @@ def shown_alone(laid: Laid, lands: Mapping[str, BaseGeometry]) -> str | None:
     return name if name is not None and weights[name] > enough else None
 
 
-def _better_fits(laid: Laid, plans: Sequence[Plan]) -> list[Laid | None]:
+def _better_fits(laid: Laid, plans: Sequence[TonePlan]) -> list[Laid | None]:
     """`better_fit` of each; the picture is looked at once."""
     scale = min(laid.px_per_mm, MOST_PX_PER_MM)
     tone, place = ranged(drawn_tone(laid.seen_at(scale).image)), np.diag([scale, scale, 1.0])
-    seen = Seen(tone)
+    seen = ImagePyramid(tone)
     own = judged(laid.plan, seen, place).weight
     fits: list[Laid | None] = []
     for plan in plans:
@@ -121,7 +121,7 @@ def _better_fits(laid: Laid, plans: Sequence[Plan]) -> list[Laid | None]:
     return fits
 
 
-def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:
+def _tones_within(own: TonePlan, other: TonePlan, tone: Tone) -> float:
     """How a picture's tones go with another plan's where its own has but one, all land or all cut; correlation."""
     land, inks = (resized(plan.tone, tone.shape[::-1]) for plan in (own, other))
     pairs = [(tone[part], inks[part]) for part in (land < _PURE, land > 1 - _PURE) if part.any()]
@@ -129,7 +129,7 @@ def _tones_within(own: Plan, other: Plan, tone: Tone) -> float:
     return max((float(np.corrcoef(*pair).item(1)) for pair in varied), default=0.0)
 
 
-def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
+def _busy_box(picture: ScanPicture) -> tuple[int, int, int, int] | None:
     """Left, top, right and bottom of what is drawn in a picture, with room about it; None if that is most of it.
 
     What is small in a picture is looked for in vain in the whole of it: all else counts there, too.
@@ -151,8 +151,8 @@ def _busy_box(picture: Picture) -> tuple[int, int, int, int] | None:
 
 
 def _laid_on(
-    plan: Plan, picture: Picture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None, lens: Lens, *,
-    pale: bool, either_tone: bool,
+    plan: TonePlan, picture: ScanPicture, corners: Sequence[NDArray[np.float64]], px_per_mm: float | None,
+    lens: Lens, *, pale: bool, either_tone: bool,
 ) -> Laid:  # fmt: skip
     step = max(1, -(-max(picture.width, picture.height) // _LOOK_PX))
     small = picture.image.reduce(step) if step > 1 else picture.image
@@ -171,7 +171,7 @@ def _laid_on(
         tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
     each: list[Laid] = []
     for tone in tones:
-        seen = Seen(ranged(tone))
+        seen = ImagePyramid(ranged(tone))
         place = best_place(plan, seen, corners=fours, px_per_mm=shrunk)
         fit, place, bent = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
         lens_there, whole = bent.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
@@ -187,7 +187,7 @@ def _laid_on(
     return each[-1] if either_tone or colour_tells(each[-1]) else replace(each[0], negative=True)
 
 
-def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fit, Matrix, Lens]:
+def _through_lens(plan: TonePlan, seen: ImagePyramid, place: Matrix, lens: Lens) -> tuple[PlanFit, Matrix, Lens]:
     """How well the picture fits the plan, with the lens straightened that the offsets tell of, if they tell of one."""
     fit, seen_straight = judged(plan, seen, place), seen
     for _ in range(_LENS_ROUNDS):
@@ -195,7 +195,7 @@ def _through_lens(plan: Plan, seen: Seen, place: Matrix, lens: Lens) -> tuple[Fi
         bent = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
         if bent is None:
             break
-        straight = Seen(bent[1].straightened(seen.steps[0]))
+        straight = ImagePyramid(bent[1].straightened(seen.steps[0]))
         nearer = refined(plan, straight, bent[0])
         better = judged(plan, straight, nearer)
         if better.weight <= fit.weight and better.off_mm >= fit.off_mm:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.drawing import Artwork
     from carvegen.artwork.on_plan.laid_picture import Laid
-    from carvegen.artwork.on_plan.plan import Plan
+    from carvegen.artwork.on_plan.plan import TonePlan
     from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask
 
@@ -182,7 +182,9 @@ def _onwards(over: Mask, image: Image.Image, mask: Mask, blur_px: float) -> Mask
     return over
 
 
-def _aside(image: Image.Image, plan: Plan, *, blur_px: float = 0.0, where: Mask | None = None) -> NDArray[np.float64]:
+def _aside(
+    image: Image.Image, plan: TonePlan, *, blur_px: float = 0.0, where: Mask | None = None
+) -> NDArray[np.float64]:
     """How far each pixel's colour lies aside of the line from land's colour to cut's, in a* and b*.
 
     Land's colour and cut's are those `where` the drawing shows, if it shows both. Not numbers if the plan has no land

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.artwork.on_plan.laid_picture import Laid
-    from carvegen.artwork.on_plan.plan import Matrix, Plan, Seen, Tone
-    from carvegen.artwork.on_plan.plan_fit import Fit
+    from carvegen.artwork.on_plan.plan import ImagePyramid, Matrix, Tone, TonePlan
+    from carvegen.artwork.on_plan.plan_fit import PlanFit
 
 __all__ = ["BY_OLD_CUTS", "BoardSides", "board_sides", "held_by_sides"]
 
@@ -46,7 +46,7 @@ class _Side:
     off: NDArray[np.float64]  #: how far outwards from there it is seen, mm; (n,)
 
 
-def held_by_sides(plan: Plan, seen: Seen, place: Matrix, fit: Fit) -> tuple[Fit, Matrix]:
+def held_by_sides(plan: TonePlan, seen: ImagePyramid, place: Matrix, fit: PlanFit) -> tuple[PlanFit, Matrix]:
     """The place once more, with the face's sides where the picture shows them and the drawing does not deny them.
 
     A block stands out from the table by its sides, and a block that prints all of its face from the paper. By least
@@ -71,7 +71,7 @@ def held_by_sides(plan: Plan, seen: Seen, place: Matrix, fit: Fit) -> tuple[Fit,
     return (fit, place) if better.fault else (better, nearer)
 
 
-def _sides(plan: Plan, seen: Seen, place: Matrix) -> Iterator[_Side]:
+def _sides(plan: TonePlan, seen: ImagePyramid, place: Matrix) -> Iterator[_Side]:
     """The sides of a face that stand out from what is around it."""
     for first, last in zip(plan.corners, np.roll(plan.corners, -1, axis=0), strict=True):
         long = float(np.hypot(*(last - first)))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from carvegen.artwork.on_plan.laid_picture import Laid
-    from carvegen.artwork.on_plan.plan import Plan, Tone
+    from carvegen.artwork.on_plan.plan import Tone, TonePlan
     from carvegen.artwork.scan.pixels import Bytes
     from carvegen.geometry import Mask
 
@@ -92,7 +92,7 @@ def colour_tells(laid: Laid) -> bool:
     return abs(light) < min(_AS_LIGHT, float(np.hypot(a, b)))
 
 
-def above_cut(values: Tone, plan: Plan) -> float:
+def above_cut(values: Tone, plan: TonePlan) -> float:
     """By how much a picture's values are higher on land than on the cuts beside it, in the mean of its tiles."""
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])
     small, drawn = (resized(tone, (columns * _TILE_PX, rows * _TILE_PX)) for tone in (values, plan.tone))
@@ -102,7 +102,7 @@ def above_cut(values: Tone, plan: Plan) -> float:
     return float((on - beside)[both].mean()) if both.any() else 0.0
 
 
-def parted(tone: Tone, plan: Plan) -> Bytes:
+def parted(tone: Tone, plan: TonePlan) -> Bytes:
     """The picture over the tone midway between land and cut there, so that `PARTING` parts them; 0…255.
 
     What land looks like is taken from where the plan has land, place by place, as a smooth surface: light falls off, a
@@ -118,7 +118,7 @@ def parted(tone: Tone, plan: Plan) -> Bytes:
     return np.asarray(np.clip(tone * (PARTING / np.maximum(_spanned(middle, tone), 1)), 0, 255), dtype=np.uint8)
 
 
-def cut_share(tone: Tone, plan: Plan, *, where: Mask | None = None) -> Tone:
+def cut_share(tone: Tone, plan: TonePlan, *, where: Mask | None = None) -> Tone:
     """How far from land to cut each pixel lies in the light there, by its tone's logarithm: 0 land, 1 cut; (h, w).
 
     Zero everywhere if cut is not lighter than land. Light is that `where` the drawing shows, and goes on from there;
@@ -138,7 +138,7 @@ def _spanned(tiles: NDArray[np.float64], tone: Tone) -> Tone:
 
 
 def surfaces(
-    tone: Tone, plan: Plan, *, where: Mask | None = None
+    tone: Tone, plan: TonePlan, *, where: Mask | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
     """The logarithms of what land and cut look like in each tile; None if cut is not lighter than land."""
     rows, columns = (max(round(side / _TILE_MM), 2) for side in plan.size_mm[::-1])

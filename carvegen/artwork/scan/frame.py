@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from PIL import Image
 
-from carvegen.artwork.scan.pixels import MAX_PIXELS, Picture
+from carvegen.artwork.scan.pixels import MAX_PIXELS, ScanPicture
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ class Frame:
     true_size: bool = True
 
 
-def framed(picture: Picture, options: ScanOptions, notes: Notes) -> Frame | None:
+def framed(picture: ScanPicture, options: ScanOptions, notes: Notes) -> Frame | None:
     """The frame that the options or the file give; None if the file says no size or none that can be true."""
     if options.points is not None:
         marked = options.points
@@ -69,7 +69,7 @@ def framed(picture: Picture, options: ScanOptions, notes: Notes) -> Frame | None
     return _by_file(picture, notes)
 
 
-def _by_file(picture: Picture, notes: Notes) -> Frame | None:
+def _by_file(picture: ScanPicture, notes: Notes) -> Frame | None:
     if picture.dpi is None:
         return None
     across, down = picture.dpi
@@ -84,14 +84,14 @@ def _by_file(picture: Picture, notes: Notes) -> Frame | None:
     return plain(picture, 25.4 / across, 25.4 / down)
 
 
-def plain(picture: Picture, across: float, down: float) -> Frame:
+def plain(picture: ScanPicture, across: float, down: float) -> Frame:
     """A frame without tilt or perspective; millimetres in a pixel across and down."""
     width, height = picture.width * across, picture.height * down
     matrix = np.array([[across, 0, 0], [0, -down, height], [0, 0, 1.0]])
     return Frame(matrix, width, height, math.sqrt(across * down))
 
 
-def upright_corners(corners: Corners, picture: Picture) -> Floats:
+def upright_corners(corners: Corners, picture: ScanPicture) -> Floats:
     """Upper left, upper right, lower right, lower left; (4, 2).
 
     Raises
@@ -120,7 +120,7 @@ def wound_clockwise(xy: Floats) -> tuple[Floats, Floats]:
     return around, side[:, 0] * np.roll(side, -1, axis=0)[:, 1] - side[:, 1] * np.roll(side, -1, axis=0)[:, 0]
 
 
-def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], notes: Notes) -> Picture:
+def rectified(picture: ScanPicture, corners: Floats, size_mm: tuple[float, float], notes: Notes) -> ScanPicture:
     """The picture between four points, upper left first and clockwise, seen straight on; it has no resolution.
 
     What lies outside is gone. The outermost pixels, where the block's edge is blurred with what is behind it, are
@@ -135,7 +135,7 @@ def rectified(picture: Picture, corners: Floats, size_mm: tuple[float, float], n
     notes.add(f"straightened by its four corners to {size_mm[0]:g} × {size_mm[1]:g} mm; what lies outside is left out")
     inner = np.asarray(seen)[_RIM_PX:-_RIM_PX, _RIM_PX:-_RIM_PX]
     rims = [(_RIM_PX, _RIM_PX)] * 2 + [(0, 0)] * (inner.ndim - 2)
-    return Picture(Image.fromarray(np.pad(inner, rims, mode="edge")), None, hues=hues)
+    return ScanPicture(Image.fromarray(np.pad(inner, rims, mode="edge")), None, hues=hues)
 
 
 def _between(
@@ -205,7 +205,7 @@ def _mapped(matrix: Floats, xy: Floats) -> Floats:
     return np.asarray(xy @ matrix[:2, :2].T + matrix[:2, 2])
 
 
-def _check_inside(points: tuple[tuple[float, float], ...], picture: Picture, field: str) -> None:
+def _check_inside(points: tuple[tuple[float, float], ...], picture: ScanPicture, field: str) -> None:
     width, height = picture.file_px
     room = 0.02 * max(width, height)
     for x, y in points:

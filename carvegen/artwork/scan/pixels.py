@@ -19,7 +19,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from carvegen.artwork.drawing import Notes
 
-__all__ = ["MAX_PIXELS", "Bytes", "Picture", "opened"]
+__all__ = ["MAX_PIXELS", "Bytes", "ScanPicture", "opened"]
 
 Bytes: TypeAlias = NDArray[np.uint8]
 
@@ -40,7 +40,7 @@ _UPRIGHT = {
 
 
 @dataclass(frozen=True, eq=False)
-class Picture:
+class ScanPicture:
     """An upright picture of one channel (L) or three (RGB)."""
 
     image: Image.Image
@@ -79,7 +79,7 @@ class Picture:
         return tuple(np.asarray(channel) for channel in self.image.convert("RGB").split())
 
 
-def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> Picture:
+def opened(data: bytes, notes: Notes, *, enough_px: int = 0) -> ScanPicture:
     """The first page of a picture file.
 
     Parameters
@@ -144,12 +144,12 @@ def _drafted(image: Image.Image, enough_px: int) -> float:
     return before / max(image.size)
 
 
-def _reduced(picture: Picture, enough_px: int) -> Picture:
+def _reduced(picture: ScanPicture, enough_px: int) -> ScanPicture:
     times = max(picture.image.size) // enough_px if enough_px else 1
     if times < 2:
         return picture
     dpi = picture.dpi and (picture.dpi[0] / times, picture.dpi[1] / times)
-    return Picture(picture.image.reduce(times), dpi, picture.smaller * times)
+    return ScanPicture(picture.image.reduce(times), dpi, picture.smaller * times)
 
 
 def _check_size(image: Image.Image) -> None:
@@ -171,7 +171,7 @@ def _too_large(value: str) -> InputError:
     )
 
 
-def _prepared(image: Image.Image, frames: int, notes: Notes, smaller: float) -> Picture:
+def _prepared(image: Image.Image, frames: int, notes: Notes, smaller: float) -> ScanPicture:
     if frames > 1:
         notes.add(f"the file holds {frames} pictures; the first is read")
     dpi = _resolution(image)
@@ -181,7 +181,7 @@ def _prepared(image: Image.Image, frames: int, notes: Notes, smaller: float) -> 
         flat = flat.transpose(turn)
         dpi = dpi[::-1] if dpi and turn >= Image.Transpose.ROTATE_90 and turn != Image.Transpose.ROTATE_180 else dpi
         notes.add("the camera's note on which side is up is followed")
-    return Picture(flat, dpi and (dpi[0] / smaller, dpi[1] / smaller), smaller)
+    return ScanPicture(flat, dpi and (dpi[0] / smaller, dpi[1] / smaller), smaller)
 
 
 def _orientation(image: Image.Image) -> int:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from carvegen.artwork.drawing import Notes
     from carvegen.artwork.scan.description import ScanOptions
-    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.artwork.scan.pixels import Bytes, ScanPicture
     from carvegen.geometry import Mask, PolygonArray
 
 __all__ = ["UNSURE", "own_blur", "traced_planes"]
@@ -51,7 +51,7 @@ class _Plane:
 
 
 def traced_planes(
-    picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes
+    picture: ScanPicture, options: ScanOptions, blur: float, pitch: float, notes: Notes
 ) -> tuple[dict[str, PolygonArray], dict[str, str]]:
     """The outlines of each layer by its name, in pixels; and the colours of inks that were told apart by them.
 
@@ -78,7 +78,7 @@ def _traced(plane: _Plane) -> PolygonArray:
     return traced(plane.tone, plane.level, blur_px=plane.blur_px, light=plane.light)
 
 
-def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
+def _planes(picture: ScanPicture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
     if options.coats:
         yield from _overprints(picture, options, blur, notes)
     elif len(options.inks) > 1:
@@ -87,7 +87,7 @@ def _planes(picture: Picture, options: ScanOptions, blur: float, pitch: float, n
         yield from _dark(picture, options, blur, pitch, notes)
 
 
-def _dark(picture: Picture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
+def _dark(picture: ScanPicture, options: ScanOptions, blur: float, pitch: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes by tone alone; without those where it glares, which is a plane of its own."""
     seen, unsure = picture.tone, None
     lit = light.paper_light(seen) if options.even else None
@@ -156,7 +156,7 @@ def _of_pale(seen: Bytes, even: Bytes, parting: tone.Parting, notes: Notes) -> t
     return even, parting, _as_fine(places, seen)
 
 
-def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
+def _shows_paper(picture: ScanPicture, bare: Mask, options: ScanOptions) -> bool:
     """Whether what is bare in a print may be paper, by its colour: grey pictures tell nothing, nor do blocks."""
     look = picture.look
     if look.mode == "L" or options.view != "print" or options.light:
@@ -164,7 +164,7 @@ def _shows_paper(picture: Picture, bare: Mask, options: ScanOptions) -> bool:
     return paper.paper_seen(*_coarse(look, bare), creamy=True)
 
 
-def _lying_over(picture: Picture, bare: Mask, notes: Notes) -> Bytes | None:
+def _lying_over(picture: ScanPicture, bare: Mask, notes: Notes) -> Bytes | None:
     """255 where a face shows what is neither ink nor ground; None if it shows only these, as far as can be told."""
     look = picture.look
     over = None if look.mode == "L" else paper.neither(*_coarse(look, bare))
@@ -200,7 +200,7 @@ def _glaring(tiles: Mask, shape: tuple[int, ...], notes: Notes) -> Bytes:
     return np.where(rows @ across > 1 / 2, np.uint8(255), np.uint8(0))
 
 
-def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
+def _inks(picture: ScanPicture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes by the colours of the inks."""
     from scipy.ndimage import gaussian_filter
 
@@ -240,7 +240,7 @@ def _inks(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> 
         yield _Plane(UNSURE, plane, 127.5, light=True, blur_px=max(blur, _INK_BLUR_PX))
 
 
-def _overprints(picture: Picture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
+def _overprints(picture: ScanPicture, options: ScanOptions, blur: float, notes: Notes) -> Iterator[_Plane]:
     """Shapes of each ink by the inks' own model, under others too; and where that is not sure."""
     from scipy.ndimage import gaussian_filter
 

@@ -16,7 +16,7 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.artwork.scan.pixels import Bytes, ScanPicture
     from carvegen.geometry import Floats, Mask
 
 __all__ = ["block_corners", "quads"]
@@ -32,7 +32,7 @@ _GLARES, _LEAST_GLARE = 250, 0.002  #: of 255; a share of the picture; our own c
 _SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
-def block_corners(picture: Picture) -> Floats:
+def block_corners(picture: ScanPicture) -> Floats:
     """Upper left, upper right, lower right, lower left, in pixels; (4, 2).
 
     Raises

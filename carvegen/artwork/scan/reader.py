@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from PIL import Image
 
     from carvegen.artwork.scan.frame import Frame
-    from carvegen.artwork.scan.pixels import Picture
+    from carvegen.artwork.scan.pixels import ScanPicture
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = ["as_artwork", "read_scan", "read_straight", "seen_scan", "sized_mm"]
@@ -78,7 +78,7 @@ def seen_scan(path: Path, options: ScanOptions) -> tuple[Artwork, Image.Image]:
     return artwork, ImageOps.mirror(picture.image) if options.view == "block" else picture.image
 
 
-def _read_whole(path: Path, options: ScanOptions) -> tuple[Artwork, Picture]:
+def _read_whole(path: Path, options: ScanOptions) -> tuple[Artwork, ScanPicture]:
     try:
         picture, frame, notes = _opened(picture_bytes(path), options)
         artwork = _read(picture, frame, options, notes)
@@ -115,7 +115,7 @@ def _no_size(artwork: Artwork) -> InputError:
     )
 
 
-def _opened(data: bytes, options: ScanOptions) -> tuple[Picture, Frame | None, Notes]:
+def _opened(data: bytes, options: ScanOptions) -> tuple[ScanPicture, Frame | None, Notes]:
     """The picture straightened, how large it is, and what is noted.
 
     Of a face of a known size a photograph is decoded with as many pixels as that needs, if the face fills enough of it.
@@ -130,7 +130,7 @@ def _opened(data: bytes, options: ScanOptions) -> tuple[Picture, Frame | None, N
     return *_framed(opened(data, notes), options, notes), notes
 
 
-def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanOptions) -> Artwork:
+def read_straight(picture: ScanPicture, size_mm: tuple[float, float], options: ScanOptions) -> Artwork:
     """The shapes in a picture that is seen straight on, in print view, of a known width and height.
 
     Raises
@@ -143,7 +143,9 @@ def read_straight(picture: Picture, size_mm: tuple[float, float], options: ScanO
     )
 
 
-def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: Notes, *, scale: float = 1.0) -> Artwork:
+def _read(
+    picture: ScanPicture, frame: Frame | None, options: ScanOptions, notes: Notes, *, scale: float = 1.0
+) -> Artwork:
     pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
     blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
     layers, colours = traced_planes(picture, options, blur, pitch, notes)
@@ -164,7 +166,7 @@ def _read(picture: Picture, frame: Frame | None, options: ScanOptions, notes: No
     return _artwork(layers, frame, options, notes, colours)
 
 
-def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Picture, Frame | None]:
+def _framed(picture: ScanPicture, options: ScanOptions, notes: Notes) -> tuple[ScanPicture, Frame | None]:
     """The picture without perspective, and how large it is."""
     if picture.smaller > 1 and len(options.inks) < 2 and not options.coats:
         grey = picture.image.convert("L")  # a third of the work; tones are rounded once less
@@ -180,7 +182,7 @@ def _framed(picture: Picture, options: ScanOptions, notes: Notes) -> tuple[Pictu
     return picture, frames.framed(picture, options, notes)
 
 
-def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
+def _corners(picture: ScanPicture, options: ScanOptions, notes: Notes) -> Floats:
     if options.corners is not None and not isinstance(options.corners, str):
         return frames.upright_corners(options.corners, picture) / picture.smaller
     from carvegen.artwork.scan import quad
@@ -191,7 +193,7 @@ def _corners(picture: Picture, options: ScanOptions, notes: Notes) -> Floats:
     return corners
 
 
-def _has_bare_rim(picture: Picture) -> bool:
+def _has_bare_rim(picture: ScanPicture) -> bool:
     """Whether all four sides of a straightened picture are as light as its paper and even, as a sheet's margins."""
     tone = np.asarray(picture.image.convert("L").resize((_RIM_LOOK_PX, _RIM_LOOK_PX)), dtype=np.float32)
     bare = _RIM_LIGHT * np.quantile(tone, 0.95)
@@ -200,7 +202,7 @@ def _has_bare_rim(picture: Picture) -> bool:
 
 
 def _by_bar(
-    picture: Picture, layers: dict[str, PolygonArray], options: ScanOptions, notes: Notes
+    picture: ScanPicture, layers: dict[str, PolygonArray], options: ScanOptions, notes: Notes
 ) -> tuple[Frame, dict[str, PolygonArray]]:
     """Size by a printed bar, which is then left out; it is looked for in the darkest ink."""
     name = next(iter(layers))
@@ -226,13 +228,13 @@ def _without_specks(shapes: PolygonArray, least_px: float, name: str, notes: Not
     return kept.shapes
 
 
-def _all_blur(picture: Picture, shapes: PolygonArray, options: ScanOptions, blur: float) -> float:
+def _all_blur(picture: ScanPicture, shapes: PolygonArray, options: ScanOptions, blur: float) -> float:
     """The blur of the picture's edges and what is added to it here; pixels."""
     return float(np.hypot(corners.edge_blur(picture.tone, shapes), own_blur(options, blur)))
 
 
 def _upright(
-    frame: Frame, layers: Mapping[str, PolygonArray], picture: Picture, options: ScanOptions, notes: Notes
+    frame: Frame, layers: Mapping[str, PolygonArray], picture: ScanPicture, options: ScanOptions, notes: Notes
 ) -> Frame:
     if options.tilt_deg:
         return frames.turned(frame, options.tilt_deg)

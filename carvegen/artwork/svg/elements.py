@@ -15,7 +15,7 @@ from carvegen.artwork.bounds import Budget
 from carvegen.artwork.drawing import Notes, Wanted
 from carvegen.artwork.outlines.clean import SLIVER_MM2
 from carvegen.artwork.outlines.crossings import take_overlaps
-from carvegen.artwork.svg.ink import Ink
+from carvegen.artwork.svg.ink import LayerGatherer
 from carvegen.artwork.svg.page import page_of
 from carvegen.artwork.svg.paints import is_painted
 from carvegen.artwork.svg.reader import drawn
@@ -84,7 +84,7 @@ def read_elements(data: bytes) -> Elements:
     )
 
 
-class _ByElement(Ink):
+class _ByElement(LayerGatherer):
     """Gathers the polygons of each element as if it were a layer."""
 
     def __init__(self, notes: Notes, wanted: Wanted, budget: Budget) -> None:

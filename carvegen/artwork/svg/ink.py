@@ -32,14 +32,14 @@ if TYPE_CHECKING:
     from carvegen.artwork.svg.xmltree import Node
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Extent", "Ink", "refused"]
+__all__ = ["Extent", "LayerGatherer", "refused"]
 
 _LOOK = 25  #: points that measuring a shape once more counts for, so that it can't be done without end
 _FIRST_LOOK = 256  #: shapes taken, before it is looked whether too many lie over one another; then when twice as many
 _HAIRLINE_MM = 0.36  #: a little more than 1 pt: no narrower groove is meant by a line in a file for checking
 
 
-class Ink:
+class LayerGatherer:
     """Gathers each layer's polygons; rings that stand alone are made into polygons all at once."""
 
     def __init__(self, notes: Notes, wanted: Wanted, budget: bounds.Budget) -> None:
@@ -52,9 +52,9 @@ class Ink:
         self.white = self.coloured = False
         self.px_mm: float | None = None  #: length of one px on the page; None without a true size
 
-    def apart(self) -> Ink:
+    def apart(self) -> LayerGatherer:
         """Another gathering, for a clip path, that goes on counting."""
-        return Ink(self.notes, self.wanted, self.budget)
+        return LayerGatherer(self.notes, self.wanted, self.budget)
 
     def finished(self) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
@@ -223,7 +223,7 @@ class Ink:
             self.notes.add("a see-through shape is taken as solid", node.place)
 
 
-class Extent(Ink):
+class Extent(LayerGatherer):
     """Measures how far shapes reach instead of gathering them."""
 
     def __init__(self, notes: Notes, wanted: Wanted, budget: bounds.Budget) -> None:

@@ -25,7 +25,7 @@ from carvegen.base.units import MM_PER
 if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
-__all__ = ["UNSIZED_MM", "Page", "State", "nested", "page_of", "within"]
+__all__ = ["UNSIZED_MM", "DrawingPage", "State", "nested", "page_of", "within"]
 
 #: Longer side given to a page that doesn't say its size, so that its curves are fine enough for any block.
 UNSIZED_MM = 1000.0
@@ -33,7 +33,7 @@ _Box = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
-class Page:
+class DrawingPage:
     """Size in mm, the move from user units to print view, and the viewport in user units."""
 
     move: Transform
@@ -62,7 +62,7 @@ class State:
     opacity: float = 1.0  #: of all that is around it and of itself, but for fill and stroke
 
 
-def page_of(root: Node, units: str | None, notes: Notes) -> Page:
+def page_of(root: Node, units: str | None, notes: Notes) -> DrawingPage:
     """The page of an SVG's root element; guesses go to `notes`."""
     unit = MM_PER[units] if units else PX_MM
     box = view_box(root)
@@ -78,7 +78,7 @@ def page_of(root: Node, units: str | None, notes: Notes) -> Page:
         scale = unit if units else UNSIZED_MM / max(box[2:])
         page = _sized(root, box, (box[2] * scale, box[3] * scale), true_size=units is not None)
         return page if units else replace(page, width_mm=None, height_mm=None)
-    return Page(Transform(unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, exists=False)
+    return DrawingPage(Transform(unit, 0, 0, -unit, 0, 0), (100.0, 100.0), None, None, units is not None, exists=False)
 
 
 def view_box(node: Node) -> _Box | None:
@@ -138,7 +138,7 @@ def _side(root: Node, key: str, units: str | None, notes: Notes) -> float | None
     return size
 
 
-def _sized(root: Node, box: _Box, size: tuple[float, float], *, true_size: bool) -> Page:
+def _sized(root: Node, box: _Box, size: tuple[float, float], *, true_size: bool) -> DrawingPage:
     inside = transforms.fit(box, size, root.get("preserveAspectRatio", ""))
     flip = Transform(1, 0, 0, -1, 0, size[1])
-    return Page(flip.transform(inside), (box[2], box[3]), size[0], size[1], true_size)
+    return DrawingPage(flip.transform(inside), (box[2], box[3]), size[0], size[1], true_size)

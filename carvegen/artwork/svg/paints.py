@@ -10,7 +10,7 @@ import numpy as np
 import tinycss2.color4
 
 from carvegen.artwork.drawing import Notes
-from carvegen.artwork.svg.style import FIRST, Sheet, Style, handed_down, number, styled, target
+from carvegen.artwork.svg.style import FIRST, Style, StyleSheet, handed_down, number, styled, target
 from carvegen.artwork.svg.xmltree import Node
 from carvegen.base.colour import from_cielab, linear, screen
 
@@ -24,7 +24,7 @@ _P3 = np.array([[0.486571, 0.265668, 0.198217], [0.228975, 0.691739, 0.079287], 
 class Paints:
     """The gradients of a file, each as one colour."""
 
-    def __init__(self, root: Node, named: Mapping[str, Node], sheet: Sheet) -> None:
+    def __init__(self, root: Node, named: Mapping[str, Node], sheet: StyleSheet) -> None:
         self.root, self.named, self.sheet = root, named, sheet
         self.means: dict[str, str] = {}
         self.looks: dict[Node, Style] = {}

@@ -29,8 +29,8 @@ from carvegen.artwork.svg import (
     style,
     transforms,
 )
-from carvegen.artwork.svg.ink import Extent, Ink, refused
-from carvegen.artwork.svg.page import Page, State
+from carvegen.artwork.svg.ink import Extent, LayerGatherer, refused
+from carvegen.artwork.svg.page import DrawingPage, State
 from carvegen.artwork.svg.paints import Paints
 from carvegen.artwork.svg.transforms import Transform
 from carvegen.artwork.svg.xmltree import Node, parse
@@ -93,7 +93,7 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     )  # fmt: skip
 
 
-def drawn(root: Node, sheet: Page, notes: Notes, ink: Ink) -> dict[str, list[PolygonArray]]:
+def drawn(root: Node, sheet: DrawingPage, notes: Notes, ink: LayerGatherer) -> dict[str, list[PolygonArray]]:
     """What leaves ink below a root element, as `ink` gathers it; not yet cleaned."""
     reader = _Reader(root, notes, ink.wanted)
     reader.ink = ink
@@ -108,7 +108,7 @@ def _unsized(raw: Mapping[str, list[PolygonArray]]) -> float:
     return float(page.UNSIZED_MM / longer) if longer > 1e-9 else 1.0
 
 
-def _enlarged(sheet: Page, scale: float) -> Page:
+def _enlarged(sheet: DrawingPage, scale: float) -> DrawingPage:
     sheet = replace(sheet, px_mm=sheet.px_mm * scale)
     move = Transform().scale(scale).transform(sheet.move)
     if sheet.width_mm is None or sheet.height_mm is None:
@@ -121,7 +121,7 @@ class _Reader:
 
     def __init__(self, root: Node, notes: Notes, wanted: Wanted) -> None:
         self.root, self.notes, self.wanted = root, notes, wanted
-        self.sheet, self.ink = style.Sheet.of(root), Ink(notes, wanted, bounds.Budget())
+        self.sheet, self.ink = style.StyleSheet.of(root), LayerGatherer(notes, wanted, bounds.Budget())
         for selector in self.sheet.unknown:
             notes.add("a style rule is too elaborate and is not followed", f"{selector[:40]!r}")
         self.named: dict[str, Node] = {}
@@ -131,7 +131,7 @@ class _Reader:
         self.images = 0
         self.clips: dict[tuple[str, Transform], BaseGeometry] = {}
 
-    def layers(self, sheet: Page) -> dict[str, list[PolygonArray]]:
+    def layers(self, sheet: DrawingPage) -> dict[str, list[PolygonArray]]:
         """Every layer's polygons, not yet cleaned."""
         expansion.check_count(self.root, self.named, _SILENT)
         self.ink.px_mm = sheet.px_mm if sheet.true_size else None

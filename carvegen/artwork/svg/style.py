@@ -20,8 +20,8 @@ from carvegen.base.units import MM_PER
 __all__ = [
     "FIRST",
     "PX_MM",
-    "Sheet",
     "Style",
+    "StyleSheet",
     "handed_down",
     "is_seen",
     "lengths",
@@ -58,7 +58,7 @@ _URL = re.compile(r"""url\(\s*["']?\s*#([^"')]+?)\s*["']?\s*\)""")
 
 
 @dataclass
-class Sheet:
+class StyleSheet:
     """What the file's style rules say about each element, and the rules that aren't followed."""
 
     plain: dict[Node, dict[str, str]] = field(default_factory=dict)
@@ -66,7 +66,7 @@ class Sheet:
     unknown: list[str] = field(default_factory=list)
 
     @classmethod
-    def of(cls, root: Node) -> Sheet:
+    def of(cls, root: Node) -> StyleSheet:
         """The rules of all <style> elements, matched to the elements."""
         sheet, matcher = cls(), cssselect2.Matcher()
         nodes = list(root.walk())
@@ -124,7 +124,7 @@ def _declarations(text: str) -> tuple[tuple[str, str, bool], ...]:
     )  # fmt: skip
 
 
-def styled(node: Node, above: Style, sheet: Sheet, *, parent: Style | None = None) -> Style:
+def styled(node: Node, above: Style, sheet: StyleSheet, *, parent: Style | None = None) -> Style:
     """Every property of a node, given what is `handed_down` to it; ``inherit`` takes from all that the parent has."""
     own_look = {key: value.strip() for key, value in node.items() if key in FIRST}
     own_look |= sheet.plain.get(node, {})

@@ -24,7 +24,7 @@ from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Survey
-from carvegen.geometry.narrow import Kind
+from carvegen.geometry.narrow import NarrowKind
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["Change", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
+__all__ = ["CutChange", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
 
 _MENDED = frozenset(check.RULE for check in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
@@ -53,7 +53,7 @@ _COUNTED = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Change:
+class CutChange:
     """One change to the cuts."""
 
     what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded" or "left out"
@@ -61,7 +61,7 @@ class Change:
     white_mm2: float  #: how much more (or, below 0, less) is cut
 
 
-def mending_words(changes: Sequence[Change]) -> str:
+def mending_words(changes: Sequence[CutChange]) -> str:
     """What was mended, by kind, how much white it made or took, and where it changed most; "" of no changes."""
     if not changes:
         return ""
@@ -79,7 +79,7 @@ class Mended:
     """A job whose cuts have been mended, what was changed, and what is left."""
 
     job: Job
-    changes: tuple[Change, ...]
+    changes: tuple[CutChange, ...]
     left: Report  #: findings that break a limit all the same
 
 
@@ -103,7 +103,7 @@ def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] 
 
 def mended_for_all(
     jobs: Sequence[Job], *, say: Callable[[str], None] = lambda _: None, white: BaseGeometry | None = None
-) -> tuple[list[Job], tuple[Change, ...]]:
+) -> tuple[list[Job], tuple[CutChange, ...]]:
     """The jobs on one block mended for all of them, one after another until none has anything to mend.
 
     What stands of `Block.stays` stands afterwards, too, however narrow.
@@ -113,7 +113,7 @@ def mended_for_all(
     white
         Where nothing may be added: land that could only be widened into it is cut away instead.
     """
-    block, changes = jobs[0].block, list[Change]()
+    block, changes = jobs[0].block, list[CutChange]()
     settled: dict[int, Block] = {}  # the block on which each job last had nothing to mend
     turns = sorted(range(len(jobs)), key=lambda k: -jobs[k].limits.land_mm)  # what asks most clears most for the others
     for _ in range(_TURNS):
@@ -158,7 +158,7 @@ class _Bench:
         self.only_cut = False
         self.cuts: list[BaseGeometry] = list(job.block.cuts)
         self.fixed = [number in fixed for number in range(len(self.cuts))]
-        self.changes: list[Change] = []
+        self.changes: list[CutChange] = []
         self.cut = job.face_limits.cut_mm
         self._latest: dict[int, int] = {}  #: for each cut changed in this round the number of its last change
         self._became: dict[int, int] = {}  #: for each cut joined to another in this round the number of that
@@ -253,14 +253,14 @@ class _Bench:
         white = self._white_at(wide)
         must_go = self.only_cut or float(shapely.area(shape_edits.common(wide, white))) > _CRUMB_MM2
         joins = one != other or (place.is_short and not must_go)
-        share = _HOPELESS if place.kind == Kind.NECK and joins else _WEAK
+        share = _HOPELESS if place.kind == NarrowKind.NECK and joins else _WEAK
         weak = place.wanted * (1.0 if place.is_corner else share)
         if must_go and both and not self.only_cut:  # beside white: all but what is hopeless may yet be widened
             must_go = place.width[0] >= weak
             if must_go and self._widen_beside_white(place):
                 return
         weak = place.wanted + _SPARE_MM if must_go else weak
-        may_go = both or (movable and (must_go or place.kind == Kind.TIP))
+        may_go = both or (movable and (must_go or place.kind == NarrowKind.TIP))
         if may_go and place.width[0] < weak and self._extra == 0:
             self._doomed.append((place, weak, place.band(_AT_WALL_MM, place.width < weak)))
         elif both:
@@ -344,7 +344,7 @@ class _Bench:
         land = shape_edits.less(shape_edits.common(around, self.job.block.face), white)
         gone = (
             seed
-            if place.kind == Kind.TIP or place.is_corner
+            if place.kind == NarrowKind.TIP or place.is_corner
             else shape_edits.round_about(seed, (self.cut + _SPARE_MM) / 2)
         )
         thin = shape_edits.too_thin(shape_edits.less(land, gone), width)
@@ -385,7 +385,7 @@ class _Bench:
         self.cuts[k] = shape
         word = "left out" if shape.is_empty else what
         for (x, y), share in zip(np.round(at, 3).tolist(), shares, strict=True):
-            self.changes.append(Change(what=word, at=(x, y), white_mm2=white * float(share)))
+            self.changes.append(CutChange(what=word, at=(x, y), white_mm2=white * float(share)))
         self._latest[k] = len(self.changes) - 1
 
     def _lay_out(self) -> None:

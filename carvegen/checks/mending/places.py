@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.checks.mending import shape_edits
-from carvegen.geometry.narrow import Kind
+from carvegen.geometry.narrow import NarrowKind
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -29,7 +29,7 @@ _FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, a
 class NarrowPlace:
     """A narrow place: its narrowest chord, then the discs along it in the order of the walls; arrays (n, 2), (n,)."""
 
-    kind: Kind
+    kind: NarrowKind
     wanted: float  #: how wide the land must be, mm
     gap: float  #: how far apart neighbours on one line are at most, mm
     start: Floats  #: at the one wall
@@ -73,11 +73,11 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, NarrowPlace
         discs = thin.chosen(order[bounds[k] : bounds[k + 1]])
         one, start, end = slice(k, k + 1), lands.at[k : k + 1], lands.to[k : k + 1]
         yield k, NarrowPlace(
-            kind=Kind(int(lands.kind[k])), wanted=float(wanted[k]), gap=survey.job.limits.land_mm / 2,
+            kind=NarrowKind(int(lands.kind[k])), wanted=float(wanted[k]), gap=survey.job.limits.land_mm / 2,
             start=np.concatenate([start, discs.at]), end=np.concatenate([end, discs.across]),
             middles=np.concatenate([(start + end) / 2, discs.centre]),
             width=np.concatenate([lands.width[one], discs.width]), edge=np.concatenate([[-2], discs.edge]),
-            along=np.arange(len(discs) + 1) >= (lands.kind[k] == Kind.TIP),
+            along=np.arange(len(discs) + 1) >= (lands.kind[k] == NarrowKind.TIP),
             is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
             is_short=bool(lands.length[k] <= _SHORT * wanted[k]),
         )  # fmt: skip

@@ -30,7 +30,7 @@ def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """An option for each declared setting of a scan."""
     from carvegen.artwork.scan.description import ScanOptions
     from carvegen.base.parameters import parameters
-    from carvegen.cli.options.values import option_of
+    from carvegen.cli.options.option_values import option_of
 
     for setting in reversed(list(parameters(ScanOptions))):
         switched_off = setting.unit == "flag" and setting.default

@@ -12,7 +12,7 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.cli import options
-from carvegen.cli.options.values import declared
+from carvegen.cli.options.option_values import declared
 from carvegen.facts.block_settings import Chance
 
 if TYPE_CHECKING:
@@ -153,11 +153,11 @@ def _saved(
     ground: Ground, settings: Any, args: Mapping[str, Any], by: str,  # noqa: ANN401
 ) -> Callable[[Callable[[], Growth]], Growth]:  # fmt: skip
     from carvegen.base.files import save_file
-    from carvegen.marking.kept_file import Memory, kept_text
+    from carvegen.marking.kept_file import MotifOrigin, kept_text
 
     def saved(grow: Callable[[], Growth]) -> Growth:
         growth = grow()
-        memory = Memory(
+        memory = MotifOrigin(
             motif=by, settings={"seed": args["seed"], **asdict(settings)}, surroundings=_surroundings(ground),
         )  # fmt: skip
         size = (ground.width_mm, ground.height_mm)

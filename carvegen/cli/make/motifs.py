@@ -39,7 +39,7 @@ def _described(name: str, summary: str) -> dict[str, Any]:
     from dataclasses import asdict
 
     from carvegen.base.parameters import parameters
-    from carvegen.cli.options.values import option_of
+    from carvegen.cli.options.option_values import option_of
     from carvegen.motifs import motif
 
     module = motif(name)

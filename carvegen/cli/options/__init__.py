@@ -2,6 +2,23 @@
 
 from __future__ import annotations
 
+from carvegen.cli.options.block_shapes import (
+    block_size,
+    by_corners,
+    check_picture,
+    corners,
+    drawing,
+    face_size,
+    ground,
+    ink_options,
+    inks_of,
+    placed,
+    places,
+    true_size,
+    units,
+    view,
+)
+from carvegen.cli.options.option_values import Command, OneOf, Read, joined, read_as
 from carvegen.cli.options.output import (
     figures,
     finish,
@@ -27,24 +44,7 @@ from carvegen.cli.options.setup import (
     setup,
     setups,
 )
-from carvegen.cli.options.shapes import (
-    block_size,
-    by_corners,
-    check_picture,
-    corners,
-    drawing,
-    face_size,
-    ground,
-    ink_options,
-    inks_of,
-    placed,
-    places,
-    true_size,
-    units,
-    view,
-)
 from carvegen.cli.options.telling import as_json, doubts, keep_notes, look_first, quiet, tell_notes, teller, verbose
-from carvegen.cli.options.values import Command, OneOf, Read, joined, read_as
 
 __all__ = [
     "Command", "OneOf", "Read", "as_json", "bare_setup", "block_size", "by_corners", "check_picture", "corners",

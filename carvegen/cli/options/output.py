@@ -13,9 +13,9 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.cli.options import telling
+from carvegen.cli.options.block_shapes import placed
+from carvegen.cli.options.option_values import OneOf, Option, declared, joined, option_of, under
 from carvegen.cli.options.setup import library
-from carvegen.cli.options.shapes import placed
-from carvegen.cli.options.values import OneOf, Option, declared, joined, option_of, under
 from carvegen.facts.block_settings import Mending
 from carvegen.toolpaths import settings
 

@@ -10,7 +10,7 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters, successors
-from carvegen.cli.options.values import OneOf, Option, declared, option_of, read_as, under
+from carvegen.cli.options.option_values import OneOf, Option, declared, option_of, read_as, under
 from carvegen.facts.block_settings import Cutting, Inking
 from carvegen.motifs import motif as module_of
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import click
 
 from carvegen.base.words import lasted, shortened
-from carvegen.cli.options import values
+from carvegen.cli.options import option_values
 
 __all__ = ["as_json", "doubts", "keep_notes", "kept_notes", "look_first", "quiet", "tell_notes", "teller", "verbose"]
 
@@ -29,12 +29,12 @@ def _kept(ctx: click.Context, param: click.Parameter, value: object) -> object:
     return value
 
 
-def _flag(*names: str, about: str) -> values.Option:
+def _flag(*names: str, about: str) -> option_values.Option:
     return click.option(*names, is_flag=True, expose_value=False, callback=_kept, help=about)
 
 
 #: ``--json``: passes `as_json`; ``--quiet`` and ``--verbose`` are looked at here alone.
-as_json = values.joined(
+as_json = option_values.joined(
     click.option("--json", "as_json", is_flag=True, help="Write JSON instead of text."),
     _flag("--quiet", "-q", about="Show only errors, warnings, open questions and what breaks a limit."),
     _flag("--verbose", "-v", about="Show when each stage began, and every finding by the name of its check."),
@@ -105,6 +105,6 @@ def kept_notes() -> tuple[str, ...]:
 
 def doubts() -> list[str]:
     """What is doubted of the options, told once; for JSON."""
-    result = values.doubts()
+    result = option_values.doubts()
     tell_notes(result)
     return result

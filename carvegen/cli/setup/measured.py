@@ -11,7 +11,7 @@ import click
 
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.cli.options import as_json, library, profile_folders
-from carvegen.cli.options.values import ANGLE, LENGTH
+from carvegen.cli.options.option_values import ANGLE, LENGTH
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Cutter, Library, Material

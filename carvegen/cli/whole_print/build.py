@@ -10,7 +10,7 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.cli import options
-from carvegen.cli.options.values import option_of
+from carvegen.cli.options.option_values import option_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

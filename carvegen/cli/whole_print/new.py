@@ -12,7 +12,7 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.cli import options
-from carvegen.cli.options.values import BLOCK_SIZE
+from carvegen.cli.options.option_values import BLOCK_SIZE
 
 if TYPE_CHECKING:
     from carvegen.artwork import Artwork

@@ -14,7 +14,7 @@ from carvegen.cli import options
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
     from carvegen.marking.pencil.layout import MarkingSheet
-    from carvegen.marking.pencil.reading import SheetsRead
+    from carvegen.marking.pencil.sheet_reading import SheetsRead
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["command"]
@@ -79,7 +79,7 @@ def _print(print_: Print, shelf: Library, out: Path, paper: str, *, as_json: boo
 
 def _read(scans: tuple[Path, ...], print_: Print, sheet: MarkingSheet, out: Path, *, as_json: bool) -> None:
     from carvegen.base.files import save_file
-    from carvegen.marking.pencil.reading import read_sheets
+    from carvegen.marking.pencil.sheet_reading import read_sheets
     from carvegen.writers.whole_print.marks_read import marks_png, marks_svg
 
     picture = out.with_suffix(".png")

@@ -9,7 +9,7 @@ from typing import TypeVar, cast
 
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.words import nearest
-from carvegen.facts.profile_reader import Sheet, read_toml, shipped
+from carvegen.facts.profile_reader import ProfileTable, read_toml, shipped
 from carvegen.facts.profiles import profile_rules as rules
 from carvegen.facts.profiles.profile_values import (
     KINDS,
@@ -148,12 +148,12 @@ class Library:
         sheet = _sheet(self.path("papers", key))
         return (None if sheet.faults else rules.paper(sheet, key)), sheet.faults
 
-    def _replaced(self, kind: str, key: str) -> Sheet | None:
+    def _replaced(self, kind: str, key: str) -> ProfileTable | None:
         """The shipped file of this name, where a user's stands in for it."""
         original = shipped() / kind / f"{key}.toml"
         return _sheet(original) if original.is_file() and original != self.path(kind, key) else None
 
-    def _check_usual(self, sheet: Sheet, machine: Machine, field: str) -> None:
+    def _check_usual(self, sheet: ProfileTable, machine: Machine, field: str) -> None:
         """A usual cutter is known and goes into the machine; its own faults are its own."""
         name, known = getattr(machine, field), self._paths["cutters"]
         if name not in known:
@@ -165,12 +165,12 @@ class Library:
             sheet.fault(field, f"must go into this machine; it goes into: {fits}", value=name)
 
 
-def _sheet(path: Path) -> Sheet:
+def _sheet(path: Path) -> ProfileTable:
     """The file's tables; an empty sheet with one fault if it can't be read at all."""
     try:
-        return Sheet(read_toml(path), where=str(path), faults=[])
+        return ProfileTable(read_toml(path), where=str(path), faults=[])
     except InputError as fault:
-        return Sheet({}, where=str(path), faults=[fault])
+        return ProfileTable({}, where=str(path), faults=[fault])
 
 
 def _whole(profile: T | None, faults: list[InputError]) -> T:

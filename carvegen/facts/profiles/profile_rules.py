@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from carvegen.base.words import nearest
 from carvegen.facts.cautions import caution, cautions, deference, is_key
 from carvegen.facts.composition import ban, statement, substances, workable
-from carvegen.facts.profile_reader import Range, Sheet
+from carvegen.facts.profile_reader import ProfileTable, Range
 from carvegen.facts.profiles.profile_values import (
     BEAM_RANGES,
     BED_RANGES,
@@ -38,7 +38,7 @@ __all__ = ["cutter", "keep_kind", "keep_never", "keep_safe", "machine", "materia
 _SLACK_MM = 1e-9  #: for sums of decimal fractions
 
 
-def material(sheet: Sheet, key: str) -> Material:
+def material(sheet: ProfileTable, key: str) -> Material:
     """The material on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
     grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
@@ -59,13 +59,13 @@ def material(sheet: Sheet, key: str) -> Material:
     )  # fmt: skip
 
 
-def _figures(table: Sheet, ranges: Mapping[str, Range]) -> tuple[dict[str, float], dict[str, str]]:
+def _figures(table: ProfileTable, ranges: Mapping[str, Range]) -> tuple[dict[str, float], dict[str, str]]:
     """The values and the source of each as it is told."""
     values, sources = table.figures(ranges)
     return values, {name: cited(source) for name, source in sources.items()}
 
 
-def _cautions(table: Sheet) -> tuple[str, ...]:
+def _cautions(table: ProfileTable) -> tuple[str, ...]:
     """The cautions of a list: those named by key as they are told, those in words as they stand."""
     texts = table.texts("cautions")
     for text in texts:
@@ -75,7 +75,7 @@ def _cautions(table: Sheet) -> tuple[str, ...]:
     return tuple(caution(text) for text in texts if not is_key(text) or text in cautions())
 
 
-def _permit(table: Sheet) -> Permit:
+def _permit(table: ProfileTable) -> Permit:
     """A verdict that can't be read is *never*."""
     verdict = table.text("verdict", among=[verdict.value for verdict in Verdict])
     permit = Permit(
@@ -86,7 +86,7 @@ def _permit(table: Sheet) -> Permit:
     return permit
 
 
-def _check_material(sheet: Sheet, grain: str, values: dict[str, float]) -> None:
+def _check_material(sheet: ProfileTable, grain: str, values: dict[str, float]) -> None:
     """What the values must say about one another."""
     deepest = values["thickness_mm"] - values["floor_mm"]
     if values["depth_largest_mm"] > deepest + _SLACK_MM:
@@ -101,7 +101,7 @@ def _check_material(sheet: Sheet, grain: str, values: dict[str, float]) -> None:
         sheet.fault("values.land_across_mm", rule, value=values["land_across_mm"], hint=hint)
 
 
-def _check_hand(sheet: Sheet, values: dict[str, float]) -> None:
+def _check_hand(sheet: ProfileTable, values: dict[str, float]) -> None:
     """A quick hand is no slower than a slow one."""
     for slow in (name for name in HAND_RANGES if "_slow_" in name and name in values):
         fast = values[slow.replace("_slow_", "_fast_")]
@@ -109,7 +109,7 @@ def _check_hand(sheet: Sheet, values: dict[str, float]) -> None:
             sheet.fault(f"values.{slow}", f"must not be above the quick hand's, {fast:g}", value=values[slow])
 
 
-def keep_safe(sheet: Sheet, mine: Material) -> None:
+def keep_safe(sheet: ProfileTable, mine: Material) -> None:
     """A user's file allows a machine only what is not banned for it, and a laser only a substance known as workable.
 
     Its file's name and its name are read for bans like its composition.
@@ -135,7 +135,7 @@ def keep_safe(sheet: Sheet, mine: Material) -> None:
         )  # fmt: skip
 
 
-def keep_never(sheet: Sheet, mine: Material, original: Material) -> None:
+def keep_never(sheet: ProfileTable, mine: Material, original: Material) -> None:
     """A user's file can't allow what the shipped file of its name says is never."""
     for kind, permit in original.permits.items():
         if permit.verdict is Verdict.NEVER and mine.permits[kind].verdict is not Verdict.NEVER:
@@ -146,7 +146,7 @@ def keep_never(sheet: Sheet, mine: Material, original: Material) -> None:
             )  # fmt: skip
 
 
-def keep_kind(sheet: Sheet, what: str, mine: str, original: str) -> None:
+def keep_kind(sheet: ProfileTable, what: str, mine: str, original: str) -> None:
     """A user's file can't call something else what the shipped file of its name calls a laser, nor the reverse."""
     if (mine == "laser") != (original == "laser"):
         sheet.fault(
@@ -155,7 +155,7 @@ def keep_kind(sheet: Sheet, what: str, mine: str, original: str) -> None:
         )  # fmt: skip
 
 
-def cutter(sheet: Sheet, key: str) -> Cutter:
+def cutter(sheet: ProfileTable, key: str) -> Cutter:
     """The cutter on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
     form = sheet.text("form", among=tuple(FORM_RANGES))
@@ -174,7 +174,7 @@ def cutter(sheet: Sheet, key: str) -> Cutter:
     )  # fmt: skip
 
 
-def paper(sheet: Sheet, key: str) -> Paper:
+def paper(sheet: ProfileTable, key: str) -> Paper:
     """The paper on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
     table = sheet.table("values")
@@ -186,7 +186,7 @@ def paper(sheet: Sheet, key: str) -> Paper:
     )
 
 
-def _check_beam(sheet: Sheet, form: str, machines: Sequence[str]) -> None:
+def _check_beam(sheet: ProfileTable, form: str, machines: Sequence[str]) -> None:
     """A beam goes into lasers only, and nothing else does: what is asked of a laser is asked of every beam."""
     if form and any((kind == "laser") != (form == "laser") for kind in machines):
         rule = 'must be ["laser"] for a laser' if form == "laser" else "must not hold laser: that is for form laser"
@@ -205,7 +205,7 @@ def _own_ranges(form: str, names: Sequence[str]) -> dict[str, Range]:
     return {name: allowed for group in begun or [KERF_RANGES] for name, allowed in group.items()}
 
 
-def machine(sheet: Sheet, key: str) -> Machine:
+def machine(sheet: ProfileTable, key: str) -> Machine:
     """The machine on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
     kind, units = sheet.text("kind", among=KINDS), sheet.text("units", among=("mm", "in"))
@@ -231,7 +231,7 @@ def machine(sheet: Sheet, key: str) -> Machine:
     )  # fmt: skip
 
 
-def _check_spindle(sheet: Sheet, values: dict[str, float]) -> None:
+def _check_spindle(sheet: ProfileTable, values: dict[str, float]) -> None:
     least, most = values.get("spindle_least_rpm", 0.0), values.get("spindle_most_rpm", float("inf"))
     if least > most:
         sheet.fault("values.spindle_least_rpm", f"must not be above spindle_most_rpm, {most:g} rpm", value=least)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.marking.pencil.evened import Light
 
-__all__ = ["Area", "areas", "covered", "share_of_deepest", "stroke_depth"]
+__all__ = ["PencilArea", "areas", "covered", "share_of_deepest", "stroke_depth"]
 
 _STEP = 2  #: pixels of the straightened sheet in a cell's side
 _CELLS_PER_MM = PX_PER_MM / _STEP
@@ -39,7 +39,7 @@ _TONES, _MIDDLE = 16, 128  #: of a distance, for the contour
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Area:
+class PencilArea:
     """What one pencil covers in one piece."""
 
     shape: shapely.Polygon  #: mm, from the piece's lower left corner
@@ -82,7 +82,7 @@ def stroke_depth(depths: NDArray[np.float32]) -> float:
     return float(np.quantile(depths, _DEEP)) if depths.size else 0.0
 
 
-def areas(lead: Mask, depth: Light) -> list[Area]:
+def areas(lead: Mask, depth: Light) -> list[PencilArea]:
     """The areas of one pencil's coloured pixels.
 
     Parameters
@@ -100,7 +100,7 @@ def areas(lead: Mask, depth: Light) -> list[Area]:
     shapes = _outlined(strokes[rows, columns])
     corner = (columns.start / _CELLS_PER_MM, (len(share) - rows.stop) / _CELLS_PER_MM)
     shapes = geometry.moved(shapes, corner)
-    return [Area(shape=shape, depth=_depth_in(shape, lead, depth)) for shape in shapes]
+    return [PencilArea(shape=shape, depth=_depth_in(shape, lead, depth)) for shape in shapes]
 
 
 def _cells(lead: Mask) -> Floats:

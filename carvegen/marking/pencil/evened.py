@@ -15,7 +15,7 @@ from carvegen.artwork.scan.light import spread
 from carvegen.base.colour import linear
 
 if TYPE_CHECKING:
-    from carvegen.artwork.scan.pixels import Bytes, Picture
+    from carvegen.artwork.scan.pixels import Bytes, ScanPicture
     from carvegen.geometry import Floats, Mask
     from carvegen.marking.pencil.corner_marks import PaperMap
 
@@ -26,7 +26,7 @@ PX_PER_MM = 6  #: of the straightened sheet
 Light: TypeAlias = NDArray[np.float32]  #: shares of light, or densities; (height, width, channels)
 
 
-def straightened(picture: Picture, paper: PaperMap) -> Light:
+def straightened(picture: ScanPicture, paper: PaperMap) -> Light:
     """The paper, `PX_PER_MM` pixels a millimetre, first row at the top, red, green and blue as shares of light."""
     step = max(1, int(paper.scale() / PX_PER_MM))
     columns, rows = (round(side * PX_PER_MM) for side in paper.size)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask
 
-__all__ = ["OFF_LATTICE", "SIXTY", "TURNED", "Habit", "airiness", "branches", "knobs", "radius_at"]
+__all__ = ["OFF_LATTICE", "SIXTY", "TURNED", "BranchingHabit", "airiness", "branches", "knobs", "radius_at"]
 
 SIXTY = np.pi / 3  #: between arm and branch: ice is six-fold (source: libbrecht-2005)
 OFF_LATTICE = np.radians(3.0)  #: how far a branch may stand off it
@@ -30,7 +30,7 @@ _THINNED, _SWELL_MM = 0.35, 15.0  #: arms thin by up to this share of what they 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Habit:
+class BranchingHabit:
     """How the crystals branch, and what they keep; mm and shares."""
 
     land: float  #: between any two arms, edge to edge
@@ -55,7 +55,7 @@ class Habit:
         return 1.2 * self.apart + self.least
 
 
-def radius_at(habit: Habit, arms: Arms, which: Indices, along: Floats, length: Floats) -> Floats:
+def radius_at(habit: BranchingHabit, arms: Arms, which: Indices, along: Floats, length: Floats) -> Floats:
     """Radius of arms at `along`, if they are `length` long: the longer the arm, the thicker at the same place."""
     share = np.clip(1 - along / np.maximum(length, 1e-9), 0, 1)
     most = np.where(arms.end[which] > 0, np.inf, 0.11 * length)
@@ -66,7 +66,7 @@ def radius_at(habit: Habit, arms: Arms, which: Indices, along: Floats, length: F
 
 
 def branches(
-    habit: Habit, crystals: Crystals, arms: Arms, mothers: Indices, rng: Generator, *, side: Indices
+    habit: BranchingHabit, crystals: Crystals, arms: Arms, mothers: Indices, rng: Generator, *, side: Indices
 ) -> tuple[Arms, Floats]:
     """Branches from the tips of `mothers`, left (1) or right (-1), and how far along the next one will spring.
 
@@ -112,12 +112,12 @@ def airiness(count: int, rng: Generator) -> Floats:
     return np.asarray(np.exp(rng.normal(np.log(0.12), 0.5, count)))
 
 
-def knobs(habit: Habit, count: int, rng: Generator) -> Floats:
+def knobs(habit: BranchingHabit, count: int, rng: Generator) -> Floats:
     """By how much broader tips end, mm: most as needles, some in a small plate, where there is room."""
     return np.where(rng.random(count) < _PLATES, habit.least * rng.uniform(0.3, 1.0, count), 0.0)
 
 
-def spacing(habit: Habit, airy_mm: Floats, root: Floats, rng: Generator) -> Floats:
+def spacing(habit: BranchingHabit, airy_mm: Floats, root: Floats, rng: Generator) -> Floats:
     """How far along an arm its next branch springs: unevenly, but so that parallel branches keep the land."""
     close = 1.03 * (habit.apart + 2 * (root - habit.least)) / np.sin(SIXTY)
     looseness = 0.12 + 2.0 * (1 - habit.branching)
@@ -126,7 +126,7 @@ def spacing(habit: Habit, airy_mm: Floats, root: Floats, rng: Generator) -> Floa
     return np.asarray(np.maximum(close, airy_mm * rng.uniform(0.75, 1.25, len(root))) * uneven)
 
 
-def _planned(habit: Habit, arms: Arms, mothers: Indices, inner: Floats, rng: Generator) -> tuple[Floats, Mask]:
+def _planned(habit: BranchingHabit, arms: Arms, mothers: Indices, inner: Floats, rng: Generator) -> tuple[Floats, Mask]:
     """How long branches would grow: within a feather's outline that swells and ebbs; a few become feathers."""
     count = len(mothers)
     along, whole = arms.length[mothers], arms.planned[mothers]
@@ -140,7 +140,9 @@ def _planned(habit: Habit, arms: Arms, mothers: Indices, inner: Floats, rng: Gen
     return np.where(plume, grand, np.minimum(outline * uneven, left)), plume
 
 
-def _curl(habit: Habit, sweep: Floats, side: Indices, plume_mm: Floats, rng: Generator) -> tuple[Floats, Floats]:
+def _curl(
+    habit: BranchingHabit, sweep: Floats, side: Indices, plume_mm: Floats, rng: Generator
+) -> tuple[Floats, Floats]:
     """Side-branches of one side sweep alike, each a little its own way; a plume bends back beside its feather or off.
 
     Returns how fast they turn at their roots and how much faster further on.

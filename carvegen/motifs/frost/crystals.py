@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from carvegen.motifs.frost.arms import Arms, Crystals, Trail
 from carvegen.motifs.frost.branching import (
     TURNED,
-    Habit,
+    BranchingHabit,
     branches,
     radius_at,
 )
@@ -45,7 +45,9 @@ _STOUT = 2.0  #: points so many times as thick as the thinnest arm are looked fo
 class Thicket:
     """Crystals while they grow."""
 
-    def __init__(self, habit: Habit, walls: Floats, rng: Generator, *, wall_gap: float, open_feet: bool) -> None:
+    def __init__(
+        self, habit: BranchingHabit, walls: Floats, rng: Generator, *, wall_gap: float, open_feet: bool
+    ) -> None:
         self.habit, self.rng, self.open_feet = habit, rng, open_feet
         self.trail = Trail(_STOUT * habit.least)
         self.crystals, self.arms = Crystals.none(), Arms.none()

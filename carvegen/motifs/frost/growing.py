@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.frost.branching import Habit
+from carvegen.motifs.frost.branching import BranchingHabit
 from carvegen.motifs.frost.contours import Contour, walked
 from carvegen.motifs.frost.crystals import Thicket
-from carvegen.motifs.frost.ice import Bed, iced
+from carvegen.motifs.frost.ice import IceBed, iced
 from carvegen.motifs.frost.seeding import Sowing, fans, sown
 from carvegen.motifs.frost.stars import stars, strewn
 from carvegen.motifs.growth import Growth, no_room
@@ -111,7 +111,7 @@ class Pane:
         self.land = limits.land_mm + _SLACK_MM
         self.least = limits.cut_mm / 2 * 1.02 + _SLACK_MM
         self.step = (2 * self.least + self.land) / 4
-        self.habit = Habit(
+        self.habit = BranchingHabit(
             land=self.land,
             least=self.least,
             step=self.step,
@@ -129,7 +129,7 @@ class Pane:
             patch_mm=1.5 * settings.front_mm,
             inset_mm=self.wall_gap if settings.free else None,
         )
-        self.bed = Bed(region=region, land=limits.land_mm, cut=limits.cut_mm, open_feet=not settings.free)
+        self.bed = IceBed(region=region, land=limits.land_mm, cut=limits.cut_mm, open_feet=not settings.free)
         spacing = max(self.step / 2, shapely.length(region) / _TOO_MANY)
         outline = walked(geometry.parts(region), spacing, smooth_mm=3 * (self.land + self.least))
         self.walls = outline.xy

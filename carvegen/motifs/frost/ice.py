@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from carvegen import geometry
 from carvegen.geometry.necks import necks
-from carvegen.motifs.frost.branching import Habit, radius_at
+from carvegen.motifs.frost.branching import BranchingHabit, radius_at
 from carvegen.motifs.shared.strokes import Strokes, drawn
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.frost.arms import Arms
     from carvegen.motifs.frost.crystals import Thicket
 
-__all__ = ["Bed", "iced"]
+__all__ = ["IceBed", "iced"]
 
 _EVERY = 2  #: every so many points of an arm become corners
 _SAG_MM = 0.004  #: outlines may be simplified by so much
@@ -39,7 +39,7 @@ _HAIR_MM = 0.01  #: what is filled beside a stem is broader than twice this
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Bed:
+class IceBed:
     """Where the crystals lie, and what must hold."""
 
     region: BaseGeometry  #: they lie in it, mm
@@ -51,7 +51,7 @@ class Bed:
     clear: BaseGeometry = field(default_factory=shapely.Polygon)  #: crystals keep out of it, though it is land
 
 
-def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
+def iced(thicket: Thicket, bed: IceBed) -> PolygonArray:
     """The crystals as disjoint polygons on the grid; no land between or inside them is narrower than asked.
 
     Arms that spring from one another leave an axil, in which the land runs to nothing. It is filled by the
@@ -76,7 +76,7 @@ def iced(thicket: Thicket, bed: Bed) -> PolygonArray:
     return _sound(shapes, bed)
 
 
-def _worth(arms: Arms, habit: Habit) -> Mask:
+def _worth(arms: Arms, habit: BranchingHabit) -> Mask:
     """Arms long enough to show, and whose mothers are; no feathers that others stopped as they began.
 
     Nor those that spring from a tip: they would make an elbow of it.
@@ -101,7 +101,7 @@ def _with_branches(arms: Arms, which: Indices) -> Mask:
         gone = more
 
 
-def _drawn(thicket: Thicket, chosen: Mask, knob: Floats, bed: Bed) -> tuple[PolygonArray, Indices]:
+def _drawn(thicket: Thicket, chosen: Mask, knob: Floats, bed: IceBed) -> tuple[PolygonArray, Indices]:
     """The outlines of the chosen arms, and the crystal of each."""
     strokes = _strokes(thicket, chosen, knob, bed.open_feet)
     if len(strokes) == 0:
@@ -163,7 +163,7 @@ def _united(shapes: PolygonArray, owner: Indices) -> PolygonArray:
     )
 
 
-def _closed(ice: PolygonArray, land: float, bed: Bed) -> tuple[PolygonArray, Indices]:
+def _closed(ice: PolygonArray, land: float, bed: IceBed) -> tuple[PolygonArray, Indices]:
     """Axils filled and, where feet are open, what lies outside the region cut off; which crystal each piece is of."""
     half = land / 2 * (1 + _SMOOTH)
     filled = geometry.offset(geometry.offset(ice, half, quad_segs=_QUADS), -half, quad_segs=_QUADS)
@@ -179,7 +179,7 @@ def _closed(ice: PolygonArray, land: float, bed: Bed) -> tuple[PolygonArray, Ind
     return pieces[kept], whole[kept]
 
 
-def _on_stems(ice: PolygonArray, half: float, bed: Bed) -> PolygonArray:
+def _on_stems(ice: PolygonArray, half: float, bed: IceBed) -> PolygonArray:
     """The crystals in the region, their feet in the stems beside it, axils between both filled."""
     with_stems = _with_stems(ice, bed)
     filled = geometry.offset(geometry.offset(with_stems, half, quad_segs=_QUADS), -half, quad_segs=_QUADS)
@@ -188,7 +188,7 @@ def _on_stems(ice: PolygonArray, half: float, bed: Bed) -> PolygonArray:
     return np.asarray(shapely.intersection(shapely.union(ice, beside), geometry.union(bed.region, *bed.stems)))
 
 
-def _with_stems(ice: PolygonArray, bed: Bed) -> PolygonArray:
+def _with_stems(ice: PolygonArray, bed: IceBed) -> PolygonArray:
     """The crystals, each as one with so much of the stem it grows on as lies about its foot."""
     grows, on = shapely.STRtree(bed.stems).query(ice, predicate="intersects") if len(bed.stems) else (np.empty(0),) * 2
     if len(grows) == 0:
@@ -201,12 +201,12 @@ def _with_stems(ice: PolygonArray, bed: Bed) -> PolygonArray:
     return ice
 
 
-def _shrunk(shapes: PolygonArray, bed: Bed) -> PolygonArray:
+def _shrunk(shapes: PolygonArray, bed: IceBed) -> PolygonArray:
     """Where the middle of a disc as wide as the cut can be."""
     return geometry.offset(shapes, -bed.cut / 2, quad_segs=_QUADS)
 
 
-def _narrow_places(shapes: PolygonArray, bed: Bed) -> Floats:
+def _narrow_places(shapes: PolygonArray, bed: IceBed) -> Floats:
     """Pairs of points on both sides of each place where the land or a crystal is too narrow; (n, 2, 2)."""
     lands = necks(_land(shapes, bed), bed.land)
     if len(bed.stems) and len(lands):  # the region may be narrow by itself
@@ -239,7 +239,7 @@ def _at_fault(thicket: Thicket, stays: Mask, places: Floats) -> Indices:
     return np.unique(near[np.arange(len(near)), worse.astype(int)])
 
 
-def _sound(shapes: PolygonArray, bed: Bed) -> PolygonArray:
+def _sound(shapes: PolygonArray, bed: IceBed) -> PolygonArray:
     """The crystals without those that still have a narrow place, or lie beside one."""
     edges = geometry.dots(_narrow_places(shapes, bed).reshape(-1, 2))
     beside = shapely.STRtree(shapes).query(edges, predicate="dwithin", distance=2 * geometry.GRID_MM)[1]
@@ -248,7 +248,7 @@ def _sound(shapes: PolygonArray, bed: Bed) -> PolygonArray:
     return shapes[good]
 
 
-def _land(shapes: PolygonArray, bed: Bed) -> geometry.Rings:
+def _land(shapes: PolygonArray, bed: IceBed) -> geometry.Rings:
     """The outlines of the land, land on the left."""
     inner = np.asarray(shapely.contains_properly(bed.region, shapes), dtype=bool)
     around = geometry.reversed_rings(geometry.rings(shapes[inner]))

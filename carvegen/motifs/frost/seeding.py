@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.random import Generator
 
     from carvegen.geometry import Floats, Indices
-    from carvegen.motifs.frost.branching import Habit
+    from carvegen.motifs.frost.branching import BranchingHabit
     from carvegen.motifs.frost.contours import Contour
 
 __all__ = ["Sowing", "fans", "first_arms", "sown"]
@@ -32,7 +32,7 @@ _SHY_MOST = 2.0  #: times the usual
 class Sowing:
     """What all crystals of an edge share."""
 
-    habit: Habit
+    habit: BranchingHabit
     stem_mm: float  #: breadth of a large stem at its foot
     patch_mm: float  #: neighbours within so far lean alike
     inset_mm: float | None  #: what lies between the edge and the feet; None: they stand on the edge

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Frame", "boards"]
+__all__ = ["BoardFrame", "boards"]
 
 
 def boards(area: BaseGeometry, shapes: PolygonArray, gap_mm: float) -> PolygonArray:
@@ -31,7 +31,7 @@ def boards(area: BaseGeometry, shapes: PolygonArray, gap_mm: float) -> PolygonAr
     return geometry.parts(kept)
 
 
-class Frame:
+class BoardFrame:
     """A board's frame: u across the grain, v along it; shifted and mirrored by chance, so that no two are alike."""
 
     def __init__(self, area: Polygon, direction_deg: float, *, shift_mm: float, rng: Generator) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from carvegen import geometry
-from carvegen.motifs.grain.boards import Frame, boards
+from carvegen.motifs.grain.boards import BoardFrame, boards
 from carvegen.motifs.grain.cracks_and_rays import (
     end_checks,
     flecks,
@@ -102,7 +102,7 @@ class _Board:
     def __init__(self, settings: Settings, area: Polygon, place: Place, limits: Limits, rng: Generator) -> None:
         self.settings, self.area, self.place, self.limits = settings, area, place, limits
         lot, knots, log, self.weights, self.extras = rng.spawn(5)
-        self.frame = Frame(area, settings.direction_deg, shift_mm=settings.arch_mm, rng=lot)
+        self.frame = BoardFrame(area, settings.direction_deg, shift_mm=settings.arch_mm, rng=lot)
         self.window, reach = self.frame.window, self.frame.reach
         self.log = Log(_sawn(settings, lot), _knots(settings, reach, knots), half=(reach[0], reach[1]), rng=log)
 

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.narrow import NarrowKind, narrow_places
 from carvegen.geometry.necks import necks
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def firm(shapes: PolygonArray, frame: Polygon, *, land_mm: float) -> PolygonArra
 def _narrow(land: Rings, width: float) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
     narrow = narrow_places(land, width - geometry.GRID_MM)
-    weak = narrow.chosen(np.flatnonzero((narrow.kind != Kind.TIP) | (narrow.length > width)))
+    weak = narrow.chosen(np.flatnonzero((narrow.kind != NarrowKind.TIP) | (narrow.length > width)))
     return geometry.lines(weak.at, weak.to)
 
 

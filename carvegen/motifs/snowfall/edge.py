@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.geometry.narrow import Kind, Spread, narrow_spread
+from carvegen.geometry.narrow import NarrowKind, Spread, narrow_spread
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
@@ -307,7 +307,7 @@ def _thin(ground: PolygonArray, weak: PolygonArray, limits: Limits) -> PolygonAr
 def _across_land(narrow: Spread, limits: Limits) -> PolygonArray:
     """Lines across the places where the land is narrower, but for its corners."""
     places = narrow.places
-    weak = places.chosen(np.flatnonzero((places.kind != Kind.TIP) | (_longest(narrow, limits) > _LONG)))
+    weak = places.chosen(np.flatnonzero((places.kind != NarrowKind.TIP) | (_longest(narrow, limits) > _LONG)))
     return geometry.lines(weak.at, weak.to)
 
 

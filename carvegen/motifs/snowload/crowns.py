@@ -9,8 +9,8 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
-from carvegen.motifs.snowload.drawing import contoured
-from carvegen.motifs.snowload.scene import Page, pieces_of
+from carvegen.motifs.snowload.scene import Grid, pieces_of
+from carvegen.motifs.snowload.snow_shapes import contoured
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,7 +38,7 @@ _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
 
 def in_crowns(
-    drawn: Mask, tangle: Floats, page: Page, settings: Settings, *, limits: Limits, sky: Floats,
+    drawn: Mask, tangle: Floats, page: Grid, settings: Settings, *, limits: Limits, sky: Floats,
     share: Callable[[Floats], Floats], rng: Generator,
 ) -> tuple[PolygonArray, PolygonArray]:  # fmt: skip
     """The clumps that must come out, and those that may: on the densest twigs below open air.
@@ -53,7 +53,7 @@ def in_crowns(
         Of places, mm, (n, 2): how much of it is wanted there, 0…1.
     """
     left, bottom = page.left - page.step / 2, page.bottom - page.step / 2  # every other cell keeps its middle
-    coarse = Page(left, bottom, (page.wide + 1) // 2, (page.high + 1) // 2, 2 * page.step, page.beyond // 2)
+    coarse = Grid(left, bottom, (page.wide + 1) // 2, (page.high + 1) // 2, 2 * page.step, page.beyond // 2)
     crown = ndimage.gaussian_filter(tangle[::2, ::2], _TANGLE_MM / coarse.step) > _TANGLE
     if settings.twigs == 0 or not crown.any():
         return geometry.empty(), geometry.empty()
@@ -70,7 +70,7 @@ def in_crowns(
     return must, may
 
 
-def _bearing(drawn: Mask, page: Page) -> Floats:
+def _bearing(drawn: Mask, page: Grid) -> Floats:
     """Upper sides of twigs a little below every other cell, less those above, mm for a mm²: upright twigs have none."""
     across, down = (max(int(length / page.step), 1) for length in _BEARS_MM)
     sides = np.zeros(drawn.shape, dtype=np.float32)
@@ -88,7 +88,7 @@ def _under(mask: Mask, rows: int) -> Mask:
     return np.asarray(np.minimum.accumulate(high[::-1], axis=0)[::-1] - np.arange(len(mask))[:, None] <= rows)
 
 
-def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits) -> PolygonArray:
+def _clumps(lies: Floats, dense: float, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
     """What is dense enough, as clumps that can be cut and that limbs part."""
     white = _opened(lies > dense, limits.cut_mm, page)
     white = _large(white, _LEAST_MM2, page)
@@ -96,12 +96,12 @@ def _clumps(lies: Floats, dense: float, limbs: Mask, page: Page, limits: Limits)
     return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)
 
 
-def _large(white: Mask, least_mm2: float, page: Page) -> Mask:
+def _large(white: Mask, least_mm2: float, page: Grid) -> Mask:
     label, area_mm2 = pieces_of(white, page.step)
     return np.asarray(white & (area_mm2 > least_mm2)[label])
 
 
-def _opened(mask: Mask, radius_mm: float, page: Page) -> Mask:
+def _opened(mask: Mask, radius_mm: float, page: Grid) -> Mask:
     """What discs of a radius cover that lie in the mask."""
     reach = int(radius_mm / page.step)
     away = np.hypot(*np.mgrid[-reach : reach + 1, -reach : reach + 1])

@@ -15,28 +15,12 @@ from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
 from carvegen.motifs.snowload.crowns import in_crowns
-from carvegen.motifs.snowload.drawing import (
-    Canvas,
-    bare_rock,
-    contoured,
-    cuttable,
-    fielded,
-    lips,
-    lying_ground,
-    massive,
-    outlined,
-    reaching,
-    shown_bark,
-    specks,
-    summits,
-    tongues,
-)
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
 from carvegen.motifs.snowload.scene import (
-    Page,
+    Grid,
     bearer,
     columns_of,
     hiding,
@@ -58,6 +42,22 @@ from carvegen.motifs.snowload.settling import (
     pointed,
     settled,
     slumped,
+)
+from carvegen.motifs.snowload.snow_shapes import (
+    Canvas,
+    bare_rock,
+    contoured,
+    cuttable,
+    fielded,
+    lips,
+    lying_ground,
+    massive,
+    outlined,
+    reaching,
+    shown_bark,
+    specks,
+    summits,
+    tongues,
 )
 from carvegen.motifs.snowload.twigs import on_twigs
 from carvegen.motifs.snowload.wind import drifted, strength
@@ -220,7 +220,7 @@ class _Scene:
     """What the snow lies on, and how much sky each ledge sees."""
 
     settings: Settings
-    page: Page
+    page: Grid
     ledges: Ledges
     solid: Mask
     drawn_columns: Columns  #: what is drawn of it,
@@ -246,7 +246,7 @@ class _Scene:
         solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
         bears = len(solid) > 0
         solid = solid if bears else drawn
-        page = Page.of(place.area.bounds)
+        page = Grid.of(place.area.bounds)
         bearing = columns_of(solid, page)
         if not np.isfinite(bearing.high).any():  # there is no air over it
             return None

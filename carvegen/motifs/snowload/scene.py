@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Columns",
-    "Page",
+    "Grid",
     "bearer",
     "columns_of",
     "hiding",
@@ -67,7 +67,7 @@ _LATTICE = 6.0  #: holes less than so many times as wide as the walls round them
 
 
 @dataclass(frozen=True)
-class Page:
+class Grid:
     """The grid of a page: square cells, row 0 lowest; so many columns lie beyond either side."""
 
     left: float
@@ -78,13 +78,13 @@ class Page:
     beyond: int
 
     @staticmethod
-    def of(bounds: tuple[float, float, float, float]) -> Page:
+    def of(bounds: tuple[float, float, float, float]) -> Grid:
         """The grid over a page of these bounds; it depends on nothing else."""
         left, bottom, right, top = bounds
         step = max(_FINEST_MM, ((right - left) * (top - bottom) / _CELLS) ** 0.5)
         beyond = int(np.ceil(_BEYOND_MM / step))
         wide, high = (int(side / step + 0.5) for side in (right - left, top - bottom))  # the last middles lie on it
-        return Page(left - beyond * step, bottom, wide + 2 * beyond, high, step, beyond)
+        return Grid(left - beyond * step, bottom, wide + 2 * beyond, high, step, beyond)
 
     @property
     def x(self) -> Floats:
@@ -101,7 +101,7 @@ class Page:
 class Columns:
     """Where the shapes stand in each column: spans from `low` to `high`, sorted by column and height."""
 
-    page: Page
+    page: Grid
     column: Indices  #: (n,)
     low: Floats  #: mm, the page's lower edge where the shape runs on below it, (n,)
     high: Floats  #: mm, inf where it runs on above it, (n,)
@@ -117,7 +117,7 @@ class Columns:
         return np.asarray(np.cumsum(edge, axis=0, dtype=np.int16)[:-1] > 0)
 
 
-def columns_of(shapes: PolygonArray, page: Page) -> Columns:
+def columns_of(shapes: PolygonArray, page: Grid) -> Columns:
     """The spans of disjoint shapes; what meets the page's edge runs on past it."""
     rings = geometry.rings(shapes)
     after = np.arange(1, len(rings.xy) + 1)
@@ -142,7 +142,7 @@ def columns_of(shapes: PolygonArray, page: Page) -> Columns:
     return Columns(page, column[some], low[some], high[some])
 
 
-def _past(page: Page, column: Indices, low: Floats, high: Floats, side: int) -> tuple[Indices, Floats, Floats]:
+def _past(page: Grid, column: Indices, low: Floats, high: Floats, side: int) -> tuple[Indices, Floats, Floats]:
     """The spans of the page's first or last column, again for each column beyond that side."""
     which = column == (page.wide - page.beyond - 1 if side else page.beyond)
     beyond = np.repeat(np.arange(page.beyond) + (page.wide - page.beyond if side else 0), which.sum())
@@ -272,7 +272,7 @@ def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinne
     return np.asarray(shapely.buffer(grown, -(gap + detail_mm) / 2, quad_segs=_ARC), dtype=object)
 
 
-def panes(solid: Mask, page: Page) -> Mask:
+def panes(solid: Mask, page: Grid) -> Mask:
     """Air that is shut in on all sides, too little to show snow and sky: filled in part or whole it is a pane."""
     label, area_mm2 = pieces_of(~solid, page.step)
     return np.asarray((area_mm2 < _PANE_MM2)[label] & ~solid)
@@ -284,7 +284,7 @@ def pieces_of(mask: Mask, step: float) -> tuple[Indices, Floats]:
     return label, np.asarray(np.bincount(label.ravel(), minlength=count + 1) * step**2, dtype=np.float64)
 
 
-def tangled(drawn: Mask, solid: Mask, page: Page) -> tuple[Floats, Floats]:
+def tangled(drawn: Mask, solid: Mask, page: Grid) -> tuple[Floats, Floats]:
     """How much twigs cross round about each cell, and how much they are needles, 0…1 both.
 
     By the length of their edges to gaps that snow would bridge. Needles are thinner and stand more densely; on a bough
@@ -310,7 +310,7 @@ def tangled(drawn: Mask, solid: Mask, page: Page) -> tuple[Floats, Floats]:
     return np.clip((length - _TANGLED[0]) / (_TANGLED[1] - _TANGLED[0]), 0, 1), needles
 
 
-def hiding(solid: Mask, lattice: Mask, page: Page) -> Mask:
+def hiding(solid: Mask, lattice: Mask, page: Grid) -> Mask:
     """Of the cells where something stands those that hide the sky wholly: broad things and long straight boards."""
     coarse, mm = solid[::2, ::2], 2 * page.step
     broad = ndimage.distance_transform_edt(coarse) * mm >= _BROAD_MM / 2

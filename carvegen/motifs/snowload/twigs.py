@@ -19,10 +19,10 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, Mask
-    from carvegen.motifs.snowload.drawing import Canvas
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.scene import Columns
     from carvegen.motifs.snowload.settings import Settings
+    from carvegen.motifs.snowload.snow_shapes import Canvas
 
 __all__ = ["on_twigs"]
 

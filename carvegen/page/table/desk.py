@@ -17,17 +17,17 @@ from carvegen.base.files import file_hash, file_text, save_file
 from carvegen.marking.kept_file import kept_ids, kept_text_with, marks_of
 from carvegen.marking.marks import check_agreement, on_face
 from carvegen.marking.marks_file import marks_text, read_marks
-from carvegen.page.packed import Group
+from carvegen.page.packed import ShapeGroup
 from carvegen.page.print_checks import Scene
 from carvegen.page.table.kept_copy import copied, growths_beside, read_copied
 from carvegen.page.table.own_marks import free_file, marks_after, marks_named, own_file
-from carvegen.page.table.stock import Delta, Seen, Stock
+from carvegen.page.table.stock import Delta, Stock, StockView
 from carvegen.prints.cut_blocks import counter_setups_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import kept_files
 from carvegen.prints.marked.marked_whites import marks_of as marks_of_print
 from carvegen.prints.marked.marked_whites import names_of, stays_on
-from carvegen.prints.marked.patches import Ground, Lot, Patch, changed_patches, worked_otherwise
+from carvegen.prints.marked.patches import BeforeMarks, Lot, Patch, changed_patches, worked_otherwise
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.picture import Unmarked
 
-__all__ = ["ChangeWriter", "Desk", "Keeping", "Names", "Outcome", "opened"]
+__all__ = ["ChangeWriter", "Desk", "Keeping", "Outcome", "ShapeNames", "opened"]
 
 Say = Callable[[str], None]
 
@@ -89,16 +89,16 @@ class Desk:
     shelf: Library
     setups: Setups
     bare: Unmarked
-    ground: Ground
+    ground: BeforeMarks
     stock: Stock
-    seen: Seen
+    seen: StockView
     marks: _Marks
     patches: list[Patch]
     left: frozenset[str] = frozenset()  #: findings that are left to the carver
     hashes: dict[str, str] = field(default_factory=dict)  #: of each file of marks and shapes, when it was read
     tried: dict[str, int] = field(default_factory=dict)  #: by key of a mark that grows again, its highest try
     version: int = 1
-    _names: dict[int, Names] = field(default_factory=dict)  #: by motif, the ids of kept shapes
+    _names: dict[int, ShapeNames] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
     _edited_numbers: set[int] = field(default_factory=set)
     _files: dict[int, str] = field(default_factory=dict)  #: the kept file of each motif that has been edited
@@ -132,23 +132,23 @@ class Desk:
             raise InputError("is no mark of this print", value=key)
         return result
 
-    def attempts(self, key: str) -> dict[int, list[Group]]:
+    def attempts(self, key: str) -> dict[int, list[ShapeGroup]]:
         """The snow in a place that grows again, by try: the last six that were tried, as each would be."""
         mark = self.mark_called(key)
         patch = next(patch for patch in self.patches if any(own.key == key for own in patch.marks))
         window = shapely.box(*shapely.bounds(mark.shape))
         last = max(self.tried.get(key, 1), mark.attempt)
-        result = dict[int, list[Group]]()
+        result = dict[int, list[ShapeGroup]]()
         for attempt in range(max(1, last - _TRIES + 1), last + 1):
             lots = worked_otherwise(patch, replace(mark, attempt=attempt), self.ground, self.stock.near)
             result[attempt] = [self._group(lot, window) for lot in lots]
         return result
 
-    def _group(self, lot: Lot, window: BaseGeometry) -> Group:
+    def _group(self, lot: Lot, window: BaseGeometry) -> ShapeGroup:
         """What a lot shows in a window, under numbers that nothing else has."""
         met = lot.shapes[shapely.intersects(lot.shapes, window)]
         ids = [self.stock.taken() for _ in met]
-        return Group(kind="snow", name=lot.name, blocks=tuple(sorted(lot.blocks)), ids=ids, shapes=met)
+        return ShapeGroup(kind="snow", name=lot.name, blocks=tuple(sorted(lot.blocks)), ids=ids, shapes=met)
 
     def leaves(self, motif: int) -> frozenset[str]:
         """The blocks that a motif leaves."""
@@ -188,13 +188,13 @@ class Desk:
         """The file in which a motif is kept, or will be once the print file is written."""
         return self._files.get(motif) or self.print_.motifs[motif].kept
 
-    def names(self, motif: int) -> Names | None:
+    def names(self, motif: int) -> ShapeNames | None:
         """The shapes of a kept motif by their ids in its file; None if it must be kept first to have them."""
         if motif not in self._names and (names := self._read_names(motif)) is not None:
             self._names[motif] = names
         return self._names.get(motif)
 
-    def _read_names(self, motif: int) -> Names | None:
+    def _read_names(self, motif: int) -> ShapeNames | None:
         """The ids of a motif's shapes, as its file has them; None if it does not hold just these, each on a line."""
         path, grown, numbers = self.folder / self.kept_file(motif), self.bare.motifs[motif], self.shapes_of(motif)
         if not self.kept_file(motif) or not path.is_file() or grown.changed:
@@ -210,7 +210,7 @@ class Desk:
         text = path.read_text(encoding="utf-8", errors="replace")
         if len(named) < len(numbers) or kept_text_with(text, list(named), {}, self.size) is None:
             return None
-        return Names.of(named)
+        return ShapeNames.of(named)
 
     def kept(self, motifs: list[int]) -> Keeping | None:
         """How motifs are kept that are not, or whose file can't be edited shape by shape; nothing is written yet."""
@@ -227,7 +227,8 @@ class Desk:
         texts = {name: (data or b"").decode() for name, data in files.items()}
         own = {k: kept[self.print_.motifs[k].name] for k in wanted}
         names = {
-            k: Names.of(dict(zip(kept_ids(texts[file]), self.shapes_of(k), strict=True))) for k, file in own.items()
+            k: ShapeNames.of(dict(zip(kept_ids(texts[file]), self.shapes_of(k), strict=True)))
+            for k, file in own.items()
         }
         was = {name: file_text(self.folder / name) if (self.folder / name).is_file() else None for name in texts}
         return Keeping(
@@ -387,7 +388,7 @@ class Desk:
             (n, motif + self._lights, self.stock.remove(n)) for motif, lot in shapes.items() for n in lot.removed
         ]
         for motif, lot in shapes.items():
-            names = self._names.setdefault(motif, Names())
+            names = self._names.setdefault(motif, ShapeNames())
             for name in lot.names:
                 names.drop(name)
             for name, shape in lot.new.items():
@@ -436,14 +437,14 @@ class Desk:
 
 
 @dataclass(frozen=True, eq=False)
-class Names:
+class ShapeNames:
     """The ids of a motif's kept shapes, both ways."""
 
     number: dict[str, int] = field(default_factory=dict)
     name: dict[int, str] = field(default_factory=dict)
 
     @classmethod
-    def of(cls, numbers: dict[str, int]) -> Names:
+    def of(cls, numbers: dict[str, int]) -> ShapeNames:
         """From the numbers by id."""
         return cls(numbers, {number: name for name, number in numbers.items()})
 
@@ -463,7 +464,7 @@ class Keeping:
     text: tuple[str, str]  #: of the print file, before and after
     files: dict[str, tuple[str | None, str]]  #: the text of each kept file, before and after
     own: dict[int, str]  #: by motif, its file
-    names: dict[int, Names]
+    names: dict[int, ShapeNames]
 
 
 def _no_more() -> None:
@@ -495,9 +496,9 @@ def opened(path: Path, shelf: Library, *, say: Say) -> Desk:
     bare = unmarked_of(print_, setups, say=say, read=read_copied, growths=growths_beside(path))
     marks = _read_marks(print_, bare)
     check_agreement(marks.every, openings=geometry.union(bare.openings))
-    ground = Ground(whites=bare.whites, inked=bare.inked, beds=bare.beds)
+    ground = BeforeMarks(whites=bare.whites, inked=bare.inked, beds=bare.beds)
     stock = Stock(bare.whites)
-    seen = Seen(stock, bare.whites, len(print_.motifs))
+    seen = StockView(stock, bare.whites, len(print_.motifs))
     if marks.every:
         say("doing what is marked")
     order = {mark.key: k for k, mark in enumerate(marks.every)}

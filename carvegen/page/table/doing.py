@@ -39,10 +39,10 @@ if TYPE_CHECKING:
 
     from carvegen.base.findings import Finding
     from carvegen.geometry import Floats
-    from carvegen.page.table.desk import Desk, Keeping, Names
+    from carvegen.page.table.desk import Desk, Keeping, ShapeNames
     from carvegen.prints.file.keys import PrintBlock
 
-__all__ = ["Planned", "marks_planned", "mending_planned", "planned"]
+__all__ = ["PlannedChange", "marks_planned", "mending_planned", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
@@ -65,7 +65,7 @@ _ELSEWHERE = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Planned:
+class PlannedChange:
     """What a gesture would do."""
 
     change: Change
@@ -74,7 +74,7 @@ class Planned:
 
 
 @functools.singledispatch
-def planned(gesture: Any, desk: Desk) -> Planned:  # noqa: ANN401
+def planned(gesture: Any, desk: Desk) -> PlannedChange:  # noqa: ANN401
     """What a gesture would change, motifs whose shapes it changes being kept first; `InputError` if it can't be done.
 
     Nothing is changed or written by this.
@@ -126,7 +126,7 @@ class _Marking:
                 return
         self.own.append(mark)
 
-    def change(self, what: str, notes: Iterable[str] = (), **more: Any) -> Planned:  # noqa: ANN401
+    def change(self, what: str, notes: Iterable[str] = (), **more: Any) -> PlannedChange:  # noqa: ANN401
         """The difference between the marks as they were and as they are."""
         before, after = self.desk.marks.own, self.own
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
@@ -136,7 +136,7 @@ class _Marking:
         if new and not self.desk.marks.named and not text:
             text = _edited_text(self.desk, with_marks_file, self.desk.marks.file)
         locks = tuple(_locks(self.desk, keeping)) if keeping else ()
-        return Planned(
+        return PlannedChange(
             change=Change(
                 what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
                 text=text, **more,
@@ -172,7 +172,7 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
     return tuple(names)
 
 
-def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> Planned:
+def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> PlannedChange:
     marking = _Marking(desk=desk)
     motifs = _named(drawn.motifs, (motif.name for motif in desk.print_.motifs), "motif")
     blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
@@ -188,17 +188,17 @@ def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeomet
 
 
 @planned.register(gestures.Stroke)
-def _(stroke: gestures.Stroke, desk: Desk) -> Planned:
+def _(stroke: gestures.Stroke, desk: Desk) -> PlannedChange:
     return _drawn(desk, stroke, own_marks.line_of(stroke.points, stroke.breadth_mm))
 
 
 @planned.register(gestures.Area)
-def _(area: gestures.Area, desk: Desk) -> Planned:
+def _(area: gestures.Area, desk: Desk) -> PlannedChange:
     return _drawn(desk, area, own_marks.area_of(area.points))
 
 
 @planned.register(gestures.Erase)
-def _(erased: gestures.Erase, desk: Desk) -> Planned:
+def _(erased: gestures.Erase, desk: Desk) -> PlannedChange:
     marking, rubber = _Marking(desk=desk), own_marks.line_of(erased.points, erased.breadth_mm)
     met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
     fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
@@ -215,7 +215,7 @@ def _(erased: gestures.Erase, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Bare)
-def _(gesture: gestures.Bare, desk: Desk) -> Planned:
+def _(gesture: gestures.Bare, desk: Desk) -> PlannedChange:
     marking, at = _Marking(desk=desk), shapely.Point(gesture.at)
     near = [n for n in desk.seen.near(shapely.buffer(at, _TOUCHES_MM)) if desk.seen.like(n)[0] == "snow"]
     snow = {n: float(shapely.distance(desk.seen.shape(n), at)) for n in near}
@@ -233,7 +233,7 @@ def _(gesture: gestures.Bare, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Try)
-def _(gesture: gestures.Try, desk: Desk) -> Planned:
+def _(gesture: gestures.Try, desk: Desk) -> PlannedChange:
     marking, shape = _Marking(desk=desk), own_marks.area_of(gesture.points)
     desk.motif_called(gesture.motif)
     again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (gesture.motif,)]
@@ -248,7 +248,7 @@ def _(gesture: gestures.Try, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.ChooseTry)
-def _(gesture: gestures.ChooseTry, desk: Desk) -> Planned:
+def _(gesture: gestures.ChooseTry, desk: Desk) -> PlannedChange:
     marking = _Marking(desk=desk)
     mark = desk.mark_called(gesture.mark)
     if mark.meaning != Meaning.GROW_AGAIN or mark not in marking.own:
@@ -259,13 +259,13 @@ def _(gesture: gestures.ChooseTry, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Leave)
-def _(gesture: gestures.Leave, desk: Desk) -> Planned:
+def _(gesture: gestures.Leave, desk: Desk) -> PlannedChange:
     if gesture.finding in desk.left:
-        return Planned(change=Change(what="take up again", taken_up=(gesture.finding,)))
-    return Planned(change=Change(what="leave to the knife", left=(gesture.finding,)))
+        return PlannedChange(change=Change(what="take up again", taken_up=(gesture.finding,)))
+    return PlannedChange(change=Change(what="leave to the knife", left=(gesture.finding,)))
 
 
-def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
+def marks_planned(marks: Iterable[Mark], desk: Desk) -> PlannedChange:
     """What would draw marks that were read of photographs, in their order."""
     marking = _Marking(desk=desk)
     for mark in marks:
@@ -273,7 +273,7 @@ def marks_planned(marks: Iterable[Mark], desk: Desk) -> Planned:
     return marking.change("marks of the photograph")
 
 
-def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
+def mending_planned(block: str, finding: Finding, desk: Desk) -> PlannedChange:
     """What would have the build mend a block; `InputError` if that would not clear the finding."""
     if block not in unmended(desk.print_):
         raise InputError("is mended already, or is cut and stays as it is", value=block)
@@ -288,7 +288,7 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> Planned:
     k = [block.name for block in desk.print_.blocks].index(block)
     text = _edited_text(desk, with_mending, k)
     notes = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
-    return Planned(change=Change(what=f"mend the {block} block", text=text), notes=notes)
+    return PlannedChange(change=Change(what=f"mend the {block} block", text=text), notes=notes)
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
@@ -349,7 +349,7 @@ class _Editing:
             for cell in _cells(motif, part):
                 self._about.setdefault(cell, set()).add(own)
 
-    def _names(self, motif: int) -> Names | None:
+    def _names(self, motif: int) -> ShapeNames | None:
         own = self.keeping.names.get(motif) if self.keeping else None
         return own or self.desk.names(motif)
 
@@ -401,7 +401,9 @@ def _seen(desk: Desk, numbers: Iterable[int], where: str, problem: str = "names 
     return seen
 
 
-def _edit(desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]) -> Planned:
+def _edit(
+    desk: Desk, numbers: Sequence[int], what: str, then: Callable[[_Editing, int, Any, str], None]
+) -> PlannedChange:
     """Take shapes away; `then` puts others in their place, by motif, shape and id."""
     marking, editing = _Marking(desk=desk), _Editing(desk=desk)
     plain = {n for n in numbers if desk.seen.plain(n)}
@@ -424,7 +426,7 @@ def _nothing(_: _Editing, __: int, ___: object, ____: str) -> None:
 
 
 @planned.register(gestures.TakeAway)
-def _(gesture: gestures.TakeAway, desk: Desk) -> Planned:
+def _(gesture: gestures.TakeAway, desk: Desk) -> PlannedChange:
     numbers = list(gesture.ids)
     if gesture.points is not None:
         numbers += desk.seen.near(own_marks.line_of(gesture.points, gesture.breadth_mm))
@@ -432,7 +434,7 @@ def _(gesture: gestures.TakeAway, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Move)
-def _(gesture: gestures.Move, desk: Desk) -> Planned:
+def _(gesture: gestures.Move, desk: Desk) -> PlannedChange:
     numbers = _seen(desk, gesture.ids, "move")
 
     def moved(editing: _Editing, motif: int, shape: BaseGeometry, name: str) -> None:
@@ -451,7 +453,7 @@ def _(gesture: gestures.Move, desk: Desk) -> Planned:
 
 
 @planned.register(gestures.Redraw)
-def _(gesture: gestures.Redraw, desk: Desk) -> Planned:
+def _(gesture: gestures.Redraw, desk: Desk) -> PlannedChange:
     numbers = _seen(desk, [gesture.shape], "redraw")
     shape = _on_face(desk, _outline(desk.seen.shape(gesture.shape), gesture.points))
 
@@ -488,7 +490,7 @@ def _outline(shape: Any, points: Floats) -> BaseGeometry:  # noqa: ANN401
 
 
 @planned.register(gestures.Draw)
-def _(gesture: gestures.Draw, desk: Desk) -> Planned:
+def _(gesture: gestures.Draw, desk: Desk) -> PlannedChange:
     motif, editing = desk.motif_called(gesture.motif), _Editing(desk=desk)
     shape = _on_face(desk, own_marks.area_of(gesture.points))
     editing.begin({motif})
@@ -504,32 +506,34 @@ def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
 
 
 @planned.register(gestures.Keep)
-def _(gesture: gestures.Keep, desk: Desk) -> Planned:
+def _(gesture: gestures.Keep, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
     if gesture.kept:
         kept = desk.kept([motif])
         if kept is None:
             raise InputError("is locked already", value=gesture.motif)
-        return Planned(change=Change(what=f"lock {gesture.motif}", text=kept.text, files=kept.files), keeping=kept)
+        return PlannedChange(
+            change=Change(what=f"lock {gesture.motif}", text=kept.text, files=kept.files), keeping=kept
+        )
     if not desk.print_.motifs[motif].kept:
         raise InputError("is not locked", value=gesture.motif)
     text = _edited_text(desk, lambda _, __: released(desk.print_, [gesture.motif]))
-    return Planned(change=Change(what=f"let {gesture.motif} grow again", text=text))
+    return PlannedChange(change=Change(what=f"let {gesture.motif} grow again", text=text))
 
 
 @planned.register(gestures.Weather)
-def _(gesture: gestures.Weather, desk: Desk) -> Planned:
+def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
     if desk.print_.motifs[motif].kept:
         raise InputError(
             "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
         )
     text = _edited_text(desk, with_weather, motif, gesture.preset, gesture.settings)
-    return Planned(change=Change(what=f"weather of {gesture.motif}", text=text))
+    return PlannedChange(change=Change(what=f"weather of {gesture.motif}", text=text))
 
 
 @planned.register(gestures.CutBy)
-def _(gesture: gestures.CutBy, desk: Desk) -> Planned:
+def _(gesture: gestures.CutBy, desk: Desk) -> PlannedChange:
     before = [[setup.machine.kind for setup in desk.setups[block.name]] for block in desk.print_.blocks]
     cut = functools.partial(with_cutting, before=before)
     text = _edited_text(desk, cut, gesture.kinds, gesture.material, gesture.cutter)

@@ -20,7 +20,7 @@ from carvegen.base.errors import CarvegenError
 from carvegen.base.files import save_file
 from carvegen.geometry import PolygonArray
 from carvegen.marking.journal import FOLDER
-from carvegen.marking.kept_file import FORMAT, Kept, Memory, Surroundings, marks_of, read_kept
+from carvegen.marking.kept_file import FORMAT, Kept, MotifOrigin, Surroundings, marks_of, read_kept
 from carvegen.motifs.growth import Growth
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _read(copy: Path) -> Kept | None:
             cuts, free = _shapes("cuts", stored), _shapes("free", stored)
             around = {name: shapely.from_wkb(stored[name].tobytes()) for name in _AROUND if name in stored}
             salt = record["memory"]
-            memory = salt and Memory(
+            memory = salt and MotifOrigin(
                 motif=salt["motif"], settings=salt["settings"], marks=frozenset(salt["marks"].split()),
                 surroundings=Surroundings(**around),
             )  # fmt: skip

@@ -20,7 +20,7 @@ from carvegen.marking.kept_file import kept_text, marks_of, read_kept
 from carvegen.marking.marks_file import marks_text, read_marks
 from carvegen.motifs.growth import plain as on_grid
 from carvegen.page.table.own_marks import changed_files, kept_after, marks_after, marks_named, own_file, shapes_after
-from carvegen.page.words import own_fault
+from carvegen.page.wording import own_fault
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.marked_whites import names_of
 

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.page.packed import Group
+from carvegen.page.packed import ShapeGroup
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.prints.marked.marked_whites import White
     from carvegen.prints.marked.patches import Patch
 
-__all__ = ["Delta", "Likeness", "Seen", "Stock"]
+__all__ = ["Delta", "Likeness", "Stock", "StockView"]
 
 _MOST_FRESH = 500  #: so many shapes that are not in the tree are looked at one by one
 
@@ -103,7 +103,7 @@ class Delta:
     new: tuple[int, ...]
 
 
-class Seen:
+class StockView:
     """What is seen of a stock once patches have been worked: by number, unmarked shapes by their own."""
 
     def __init__(self, stock: Stock, whites: Sequence[White], motifs: int) -> None:
@@ -142,13 +142,15 @@ class Seen:
         """All that is seen."""
         return [*(n for n in self._stock.shapes if n not in self._hidden), *self.extras]
 
-    def groups(self, numbers: Iterable[int]) -> list[Group]:
+    def groups(self, numbers: Iterable[int]) -> list[ShapeGroup]:
         """Shapes in groups that are drawn alike."""
         lots: dict[Likeness, list[int]] = {}
         for number in numbers:
             lots.setdefault(self.like(number), []).append(number)
         return [
-            Group(kind=kind, name=name, blocks=blocks, ids=lot, shapes=geometry.polygon_array(map(self.shape, lot)))
+            ShapeGroup(
+                kind=kind, name=name, blocks=blocks, ids=lot, shapes=geometry.polygon_array(map(self.shape, lot))
+            )
             for (kind, name, blocks), lot in lots.items()
         ]
 

@@ -15,7 +15,7 @@ from carvegen.delivery.block_folder import question
 from carvegen.delivery.build_record import leads_out, read_record
 from carvegen.delivery.print_build import outdated, purposes
 from carvegen.facts.cautions import parted
-from carvegen.page.words import explained, noun
+from carvegen.page.wording import explained, noun
 from carvegen.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.writers.note.block_note import cautions_of

@@ -14,12 +14,12 @@ from carvegen.artwork.scan import corners_from
 from carvegen.base.colour import hex_of
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
-from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, Kind, difference, in_order, land_in, lands_in, spots
+from carvegen.blocks.comparison import SCAN_TOLERANCE_MM, DifferenceKind, difference, in_order, land_in, lands_in, spots
 from carvegen.blocks.views import View
 from carvegen.delivery.first_proof import first_proof
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.pencil.layout import MarkingSheet
-from carvegen.marking.pencil.reading import read_sheets
+from carvegen.marking.pencil.sheet_reading import read_sheets
 from carvegen.page.beginning import finite
 from carvegen.page.work.processes import BUILT
 from carvegen.writers.whole_print.compare_png import compare_png
@@ -29,7 +29,7 @@ from carvegen.writers.whole_print.ringed_png import RING_LEGEND
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from carvegen.blocks.comparison import Difference, Spot
+    from carvegen.blocks.comparison import Difference, DifferentPlace
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["DRAWN", "MARKED", "compared", "read_coloured"]
@@ -93,7 +93,7 @@ def compared(print_: Print, seen: Path, wish: Mapping[str, Any], out: Path) -> t
     return _by_corners(difference(str(name), lands[str(name)], land, SCAN_TOLERANCE_MM), size, picture)
 
 
-def _following(spots: Sequence[Spot]) -> tuple[Mark, ...]:
+def _following(spots: Sequence[DifferentPlace]) -> tuple[Mark, ...]:
     """Marks by which the plan leaves bare what is gone of each block, on that block alone."""
     gone = {name: [spot.shape for spot in spots if spot.block == name and not spot.kind.stands]
             for name in dict.fromkeys(spot.block for spot in spots)}  # fmt: skip
@@ -117,9 +117,9 @@ def _by_corners(
     return _following(apart), {"fault": "", "lines": lines, "sheets": [], "picture": picture.name, "legend": []}
 
 
-def _lines(spots: Sequence[Spot]) -> Iterator[str]:
+def _lines(spots: Sequence[DifferentPlace]) -> Iterator[str]:
     """What differs, by kind."""
-    for kind in Kind:
+    for kind in DifferenceKind:
         lot = [spot for spot in spots if spot.kind is kind]
         if lot:
             area = sum(spot.shape.area for spot in lot)

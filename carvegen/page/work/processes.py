@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
 from carvegen.marking.journal import FOLDER
-from carvegen.page.words import own_fault, so_far
+from carvegen.page.wording import own_fault, so_far
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection

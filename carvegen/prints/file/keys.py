@@ -27,7 +27,7 @@ from carvegen.base.parameters import (
 from carvegen.blocks.block import SIDES_MM
 from carvegen.facts.block_settings import Chance, Cutting, Free, Mending
 from carvegen.facts.profiles.profile_values import KINDS
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.toolpaths.settings import FileSettings, PathsByName, PathSettings, PathsWanted
 
@@ -279,7 +279,7 @@ class PrintMotif:
 #: Tables that are there once, by name; the first must be there.
 TABLES: Mapping[str, tuple[Any, ...]] = MappingProxyType({
     "print": (PrintTable,),
-    "register": (Plan,),
+    "register": (RegisterPlan,),
     "artwork": (ArtworkTable,),
     "marks": (MarksTable,),
     "files": (FileSettings, PathsWanted, PathSettings),

@@ -12,9 +12,10 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import REQUIRED, Parameter, check_all
 from carvegen.base.words import nearest
 from carvegen.facts.profile_reader import read_toml
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.motifs import motif, summaries
+from carvegen.prints.file.declared_values import FilePlace, remedy, settings_of, value_of
 from carvegen.prints.file.key_lines import help_of, key_named, placed
 from carvegen.prints.file.keys import (
     INKED,
@@ -30,7 +31,6 @@ from carvegen.prints.file.keys import (
     filled,
     keys_of,
 )  # fmt: skip
-from carvegen.prints.file.values import Place, remedy, settings_of, value_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -65,7 +65,7 @@ class Print(PrintTable, ArtworkTable, MarksTable):
     motifs: tuple[PrintMotif, ...]
     marked: tuple[PrintMark, ...]
     stock: Paper | None  #: what is known of the paper that is embossed
-    register: Plan
+    register: RegisterPlan
     files: Mapping[str, Any]  #: how files are written
 
     @property
@@ -104,7 +104,7 @@ def read_print(path: Path, shelf: Library) -> Print:
     """
     tables = read_toml(path)
     faults: list[InputError] = []
-    top = Place(str(path), faults)
+    top = FilePlace(str(path), faults)
     for name in tables:
         if name not in {*TABLES, *LISTS}:
             top.fault(name, "is not known here", value=tables[name], hint=nearest(name, {*TABLES, *LISTS}))
@@ -155,7 +155,7 @@ def in_keys(error: CarvegenError, print_: Print, table: str) -> CarvegenError:
     return error.named(lambda field: key_named(field, table)).within(print_.place(table))
 
 
-def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
+def _table(top: FilePlace, name: str, table: object, keys: Sequence[Parameter]) -> dict[str, Any]:
     """The values of one table, defaults filled in."""
     if not isinstance(table, dict):
         fault = "is missing" if table is REQUIRED else "must be a table"
@@ -168,7 +168,7 @@ def _table(top: Place, name: str, table: object, keys: Sequence[Parameter]) -> d
     return {key: value_of(top, f"{name}.{key}", entry, table.get(key, REQUIRED)) for key, entry in known.items()}
 
 
-def _tables(top: Place, name: str, tables: object) -> list[dict[str, Any]]:
+def _tables(top: FilePlace, name: str, tables: object) -> list[dict[str, Any]]:
     if not isinstance(tables, list):
         top.fault(name, "must be a list of tables", value=tables, hint=f"write each as [[{name}]]")
         return []
@@ -180,7 +180,7 @@ def _heading(name: str) -> str:
     return f"[[{plain}]]" if plain in LISTS else f"[{plain}]"
 
 
-def _check_layers(top: Place, layers: Sequence[Mapping[str, Any]]) -> None:
+def _check_layers(top: FilePlace, layers: Sequence[Mapping[str, Any]]) -> None:
     """Refuse tables that say nothing of their layer."""
     for k, layer in enumerate(layers):
         if layer["shape"] == "" and layer["gaps"] == "":
@@ -188,7 +188,7 @@ def _check_layers(top: Place, layers: Sequence[Mapping[str, Any]]) -> None:
             top.fault(f"layers[{k}].shape", "is missing", hint=hint)
 
 
-def _check_blocks(top: Place, blocks: Sequence[Mapping[str, Any]], shelf: Library) -> None:
+def _check_blocks(top: FilePlace, blocks: Sequence[Mapping[str, Any]], shelf: Library) -> None:
     if not blocks:
         top.fault("blocks", "has no block", hint="write one [[blocks]] for each colour, in printing order")
     seen: set[str] = set()
@@ -219,7 +219,7 @@ def block_name_fault(name: str, others: Container[str]) -> str:
     return "is a name that Windows keeps for itself" if name in _DEVICES else ""
 
 
-def _check_profiles(top: Place, place: str, block: Mapping[str, Any], shelf: Library) -> None:
+def _check_profiles(top: FilePlace, place: str, block: Mapping[str, Any], shelf: Library) -> None:
     named = [("materials", "material", block.get("material")), ("cutters", "cutter", block.get("cutter"))]
     named += [("materials", "counter_material", block.get("counter_material"))]
     named += [("machines", f"machines[{j}]", name) for j, name in enumerate(block.get("machines", ()))]
@@ -238,7 +238,7 @@ def usual_name(motif: str, nth: int) -> str:
     return f"{motif} {nth + 1}"
 
 
-def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
+def _check_names(top: FilePlace, motifs: Sequence[Mapping[str, Any]]) -> None:
     """Refuse motifs that are called alike: kept files and commands name them."""
     count, seen, files = dict[str, int](), set[str](), set[str | None]()
     for k, entry in enumerate(motifs):
@@ -257,7 +257,7 @@ def _check_names(top: Place, motifs: Sequence[Mapping[str, Any]]) -> None:
         files.add(file)
 
 
-def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
+def _check_marked(top: FilePlace, many: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
     """Refuse marks for motifs and blocks that are not there."""
     kinds = [entry.get("motif") or "" for entry in many["motifs"]]
     own = [
@@ -277,7 +277,7 @@ def _check_marked(top: Place, many: Mapping[str, Sequence[Mapping[str, Any]]]) -
             _check_hole(top, f"marked[{k}]", entry)
 
 
-def _check_hole(top: Place, place: str, entry: Mapping[str, Any]) -> None:
+def _check_hole(top: FilePlace, place: str, entry: Mapping[str, Any]) -> None:
     """Refuse what says nothing of a hole."""
     usual = {setting.key: setting.default for setting in keys_of("marked")}
     for key, why in _NOT_OF_HOLES.items():
@@ -292,7 +292,7 @@ def file_name(name: str) -> str:
     return "-".join("".join(sign if sign.isalnum() else " " for sign in name.lower()).split())
 
 
-def _settled(top: Place, place: str, entry: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+def _settled(top: FilePlace, place: str, entry: dict[str, Any], blocks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """The motif's table with its settings made from preset and own values."""
     names = [block["name"] for block in blocks if block.get("name")]
     for j, name in enumerate(entry.get("blocks", ())):
@@ -345,5 +345,5 @@ def _print(
         openings=tuple(entry["shape"] for entry in many["openings"]),
         highlights=tuple(entry["shape"] for entry in many["highlights"]),
         motifs=tuple(named), marked=tuple(filled(PrintMark, entry) for entry in many["marked"]), stock=stock,
-        register=filled(Plan, once["register"]), files=MappingProxyType(once["files"]),
+        register=filled(RegisterPlan, once["register"]), files=MappingProxyType(once["files"]),
     )  # fmt: skip

@@ -7,8 +7,8 @@ from typing import Any
 
 from carvegen.base.parameters import ANY, Parameter, parameters
 from carvegen.motifs import motif, summaries
+from carvegen.prints.file.declared_values import LONGEST
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
-from carvegen.prints.file.values import LONGEST
 
 __all__ = ["SCHEMA_NAME", "reference", "schema"]
 

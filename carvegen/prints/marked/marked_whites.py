@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
     from carvegen.marking.applying import Bed
-    from carvegen.marking.pencil.reading import SheetsRead
+    from carvegen.marking.pencil.sheet_reading import SheetsRead
     from carvegen.prints.file.keys import PrintMark
     from carvegen.prints.file.print_file import Print
-    from carvegen.prints.layers import Drawing
+    from carvegen.prints.layers import LayeredDrawing
 
 __all__ = ["White", "hole_marks_of", "marks_of", "names_of", "stays_on", "with_marks"]
 
@@ -43,7 +43,7 @@ class White:
     to_decide: PolygonArray = field(default_factory=geometry.empty)  #: what a mark leaves to the carver
 
 
-def marks_of(print_: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFile:
+def marks_of(print_: Print, drawing: LayeredDrawing, openings: BaseGeometry) -> MarksFile:
     """All marks of a print, as far as they lie on its face.
 
     Raises
@@ -69,7 +69,7 @@ def marks_of(print_: Print, drawing: Drawing, openings: BaseGeometry) -> MarksFi
     return MarksFile(marks=marks, notes=(*notes, *outside))
 
 
-def hole_marks_of(print_: Print, drawing: Drawing) -> tuple[HoleMark, ...]:
+def hole_marks_of(print_: Print, drawing: LayeredDrawing) -> tuple[HoleMark, ...]:
     """What marks of a print say of holes in its drawing.
 
     Raises
@@ -106,7 +106,7 @@ def names_of(print_: Print) -> Names:
 def _scanned(print_: Print) -> SheetsRead:
     """What is understood of its coloured marking sheets."""
     from carvegen.marking.pencil.layout import MarkingSheet
-    from carvegen.marking.pencil.reading import read_sheets
+    from carvegen.marking.pencil.sheet_reading import read_sheets
 
     sheet = MarkingSheet(name=print_.name, window=print_.window)
     try:
@@ -115,7 +115,7 @@ def _scanned(print_: Print) -> SheetsRead:
         raise error.within(print_.place("marks.scans")) from None
 
 
-def _in_words(print_: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
+def _in_words(print_: Print, drawing: LayeredDrawing, names: Names) -> Iterator[Mark]:
     for k, mark in enumerate(print_.marked):
         if isinstance(mark.meaning, HoleMeaning):
             continue
@@ -126,7 +126,7 @@ def _in_words(print_: Print, drawing: Drawing, names: Names) -> Iterator[Mark]:
         )  # fmt: skip
 
 
-def _where(mark: PrintMark, k: int, drawing: Drawing) -> BaseGeometry:
+def _where(mark: PrintMark, k: int, drawing: LayeredDrawing) -> BaseGeometry:
     return shapely.union_all(drawing.shapes(mark.shape, f"marked[{k}].shape"))
 
 

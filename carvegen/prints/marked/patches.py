@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.prints.marked.marked_whites import White
 
-__all__ = ["Ground", "Lot", "Near", "Patch", "changed_patches", "worked_otherwise"]
+__all__ = ["BeforeMarks", "Lot", "Near", "Patch", "changed_patches", "worked_otherwise"]
 
 
 class Near(Protocol):
@@ -37,7 +37,7 @@ class Near(Protocol):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Ground:
+class BeforeMarks:
     """A print before its marks, as patches need to know it."""
 
     whites: tuple[
@@ -92,7 +92,7 @@ class _Zone:
 
 
 def changed_patches(
-    patches: Sequence[Patch], ground: Ground, near: Near, *, gone: Collection[str] = (), new: Sequence[Mark] = (),
+    patches: Sequence[Patch], ground: BeforeMarks, near: Near, *, gone: Collection[str] = (), new: Sequence[Mark] = (),
     order: Mapping[str, int], edited: BaseGeometry | None = None,
 ) -> tuple[list[Patch], list[Patch]]:  # fmt: skip
     """The patches that a change puts an end to, and those that come in their place.
@@ -118,13 +118,13 @@ def changed_patches(
     return met, made
 
 
-def worked_otherwise(patch: Patch, mark: Mark, ground: Ground, near: Near) -> tuple[Lot, ...]:
+def worked_otherwise(patch: Patch, mark: Mark, ground: BeforeMarks, near: Near) -> tuple[Lot, ...]:
     """What a patch would make if one of its marks, known by its key, were another."""
     marks = [mark if other.key == mark.key else other for other in patch.marks]
     return _made(marks, patch.seen, ground, near)[0]
 
 
-def _zone(mark: Mark, ground: Ground, near: Near) -> _Zone:
+def _zone(mark: Mark, ground: BeforeMarks, near: Near) -> _Zone:
     zone = shapely.buffer(mark.shape, ground.reach_mm, quad_segs=4)
     touched = {(k, int(n)) for k in range(len(ground.whites)) for n in near(k, zone)[0]}
     seen = shapely.buffer(mark.shape, ground.seen_mm, quad_segs=4)
@@ -170,7 +170,7 @@ def _together(zones: Sequence[_Zone]) -> list[list[_Zone]]:
     return list(lots.values())
 
 
-def _worked(zones: Sequence[_Zone], ground: Ground, near: Near, order: Mapping[str, int]) -> Patch:
+def _worked(zones: Sequence[_Zone], ground: BeforeMarks, near: Near, order: Mapping[str, int]) -> Patch:
     marks = sorted((zone.mark for zone in zones), key=lambda mark: order[mark.key])
     seen = shapely.union_all([zone.seen for zone in zones])
     lots, about, fringe = _made(marks, seen, ground, near)
@@ -181,7 +181,7 @@ def _worked(zones: Sequence[_Zone], ground: Ground, near: Near, order: Mapping[s
 
 
 def _made(
-    marks: Sequence[Mark], seen: BaseGeometry, ground: Ground, near: Near
+    marks: Sequence[Mark], seen: BaseGeometry, ground: BeforeMarks, near: Near
 ) -> tuple[tuple[Lot, ...], tuple[Indices, ...], tuple[Indices, ...]]:
     """What marks make of what lies in an area; the unmarked shapes there, and the pieces of fringe."""
     unmarked = [near(k, seen) for k in range(len(ground.whites))]

@@ -14,10 +14,10 @@ from carvegen.base.streams import stream
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.facts.register import Plan
+    from carvegen.facts.register import RegisterPlan
     from carvegen.geometry import Floats
 
-__all__ = ["Inked", "Moves", "drawn_moves", "worst_pull_mm"]
+__all__ = ["Inked", "Placements", "drawn_moves", "worst_pull_mm"]
 
 Size = tuple[float, float]  # width and height of the face, mm
 
@@ -34,7 +34,7 @@ class Inked:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Moves:
+class Placements:
     """Where each block of each print lies: the place p goes to ``p + shift + turn (p - datum)``."""
 
     shift: Floats  #: (prints, blocks, 2), mm
@@ -50,7 +50,7 @@ class Moves:
         return xy[:, 0] + moved[:, 0], xy[:, 1] + moved[:, 1]
 
 
-def drawn_moves(blocks: Sequence[Inked], plan: Plan, size: Size, seed: int) -> Moves:
+def drawn_moves(blocks: Sequence[Inked], plan: RegisterPlan, size: Size, seed: int) -> Placements:
     """How the blocks of `plan.prints` prints lie, drawn for each block from a stream of its own.
 
     Shift: anywhere in the disc of the tolerance ("even"), or of a normal spread each way of which the tolerance is
@@ -62,10 +62,10 @@ def drawn_moves(blocks: Sequence[Inked], plan: Plan, size: Size, seed: int) -> M
         rng = stream(seed, "register", block.name)
         shifts.append(_shifts(rng, plan))
         turns.append(_turns(rng, plan, block, max(size)))
-    return Moves(shift=np.stack(shifts, axis=1), turn=np.stack(turns, axis=1), datum=plan.datum_mm(size))
+    return Placements(shift=np.stack(shifts, axis=1), turn=np.stack(turns, axis=1), datum=plan.datum_mm(size))
 
 
-def _shifts(rng: np.random.Generator, plan: Plan) -> Floats:
+def _shifts(rng: np.random.Generator, plan: RegisterPlan) -> Floats:
     if plan.spread == "normal":
         return rng.normal(0, plan.off_mm / 2, (plan.prints, 2))
     far = plan.off_mm * np.sqrt(rng.random(plan.prints))
@@ -73,7 +73,7 @@ def _shifts(rng: np.random.Generator, plan: Plan) -> Floats:
     return np.column_stack([far * np.cos(angle), far * np.sin(angle)])
 
 
-def _turns(rng: np.random.Generator, plan: Plan, block: Inked, long_side: float) -> Floats:
+def _turns(rng: np.random.Generator, plan: RegisterPlan, block: Inked, long_side: float) -> Floats:
     def each(most: float) -> Floats:
         if plan.spread == "normal":
             return rng.normal(0, most / 2, plan.prints)
@@ -100,7 +100,7 @@ def _axes(grain_deg: float) -> tuple[Floats, Floats]:
     return np.array([c, s]), np.array([-s, c])
 
 
-def worst_pull_mm(pair: tuple[Inked, Inked], xy: Floats, away: Floats, plan: Plan, size: Size) -> Floats:
+def worst_pull_mm(pair: tuple[Inked, Inked], xy: Floats, away: Floats, plan: RegisterPlan, size: Size) -> Floats:
     """How far one block may at most be drawn off places of the other, all errors at their limits; (n,).
 
     ``2 e`` for the shifts, ``2 θ r`` for the turns with r the arm across the pull, and the growths at that place.

@@ -14,16 +14,16 @@ from carvegen.facts.register import SEEN_FROM_MM, SEEN_MM, pair_rms_mm, pair_wor
 from carvegen.prints.misregister.trials import MEET_MM, STEP_MM
 
 if TYPE_CHECKING:
-    from carvegen.facts.register import Plan
+    from carvegen.facts.register import RegisterPlan
     from carvegen.geometry import Floats
     from carvegen.prints.misregister.block_placement import Inked
-    from carvegen.prints.misregister.trials import Outcome
+    from carvegen.prints.misregister.trials import TrialOutcome
 
-__all__ = ["KINDS", "Kind", "figures", "findings", "of_kind", "register_lines", "spots"]
+__all__ = ["KINDS", "FaultKind", "figures", "findings", "of_kind", "register_lines", "spots"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Kind:
+class FaultKind:
     """A fault that a register error shows."""
 
     key: str
@@ -33,8 +33,10 @@ class Kind:
 
 
 KINDS = (
-    Kind(key="white_line", name="white line", between="between two inks", remedy="trap_mm"),
-    Kind(key="ink_on_snow", name="ink on the snow", between="of light ink along the snow", remedy="register_error_mm"),
+    FaultKind(key="white_line", name="white line", between="between two inks", remedy="trap_mm"),
+    FaultKind(
+        key="ink_on_snow", name="ink on the snow", between="of light ink along the snow", remedy="register_error_mm"
+    ),
 )
 _SELDOM = 0.01  #: places that fail in a smaller share of prints are not told
 _DAMP_GROWS = "0.5 to 2 %, common practice, no source"
@@ -43,9 +45,9 @@ _PLAIN = 1.5  #: a line so many times wider than an eye tells apart is plainly s
 
 
 def figures(
-    outcome: Outcome,
+    outcome: TrialOutcome,
     blocks: Sequence[Inked],
-    plan: Plan,
+    plan: RegisterPlan,
     long_side_mm: float,
     overlaps_mm: tuple[float, float],
     *,
@@ -84,7 +86,9 @@ def figures(
     }
 
 
-def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, overlap_mm: float) -> dict[str, Any]:
+def _kind(
+    outcome: TrialOutcome, blocks: Sequence[Inked], plan: RegisterPlan, kind: int, overlap_mm: float
+) -> dict[str, Any]:
     share = float(outcome.failed[:, kind].mean())
     record: dict[str, Any] = {
         "share_of_prints": round(share, 4),
@@ -115,7 +119,7 @@ def _kind(outcome: Outcome, blocks: Sequence[Inked], plan: Plan, kind: int, over
     return record
 
 
-def _lines_of(outcome: Outcome, kind: int) -> dict[str, float]:
+def _lines_of(outcome: TrialOutcome, kind: int) -> dict[str, float]:
     """How long and how wide a line the prints show: the mean, what half and 9 in 10 stay below, the mean width."""
     line, area = outcome.line_mm[:, kind], outcome.opened_mm2[:, kind]
     return {
@@ -126,7 +130,7 @@ def _lines_of(outcome: Outcome, kind: int) -> dict[str, float]:
     }
 
 
-def _enough(overlap_mm: float, gap_mm: float, plan: Plan) -> float:
+def _enough(overlap_mm: float, gap_mm: float, plan: RegisterPlan) -> float:
     """The overlap that leaves of a gap no more than can't be seen; what is there, if that will do."""
     return overlap_mm + max(0.0, gap_mm - plan.visible_mm) if math.isfinite(gap_mm) else overlap_mm
 
@@ -136,7 +140,7 @@ def _up(mm: float) -> float:
     return round(math.ceil(round(mm / 0.05, 6)) * 0.05, 2)
 
 
-def of_kind(outcome: Outcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
+def of_kind(outcome: TrialOutcome, kind: int) -> tuple[Floats, Floats, Floats, Floats, list[tuple[int, int]]]:
     """All places of a kind: where, share of prints, worst gap, overlap, and the numbers of the two blocks."""
     mine = [edge.snow == bool(kind) for edge in outcome.places]
     pairs = [
@@ -188,7 +192,7 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
     return faults
 
 
-def _remedy(kind: Kind, fault: dict[str, Any]) -> str:
+def _remedy(kind: FaultKind, fault: dict[str, Any]) -> str:
     enough, where = fault["overlap_for_99_in_100_mm"], "register/register.png shows where"
     helped = fault["edge_mm"] - fault["edge_with_less_overlap_mm"]
     if enough is not None and enough > fault["overlap_mm"] and helped >= fault["edge_mm"] / 2:
@@ -252,7 +256,7 @@ def _swelling(record: dict[str, Any]) -> str:
     return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
-def _in_words(kind: Kind, fault: dict[str, Any]) -> list[str]:
+def _in_words(kind: FaultKind, fault: dict[str, Any]) -> list[str]:
     """A fault's lines: how wide it is, whether it is seen and how often; beneath it where, and what helps."""
     name = kind.name[:1].upper() + kind.name[1:]
     if not fault["edge_mm"]:
@@ -270,7 +274,7 @@ def _in_words(kind: Kind, fault: dict[str, Any]) -> list[str]:
     return [*lines, f"    {_advice(kind, fault)}"]
 
 
-def _advice(kind: Kind, fault: dict[str, Any]) -> str:
+def _advice(kind: FaultKind, fault: dict[str, Any]) -> str:
     """What a wider overlap would hide, and where there is none; never what is set already."""
     now, some, always = (fault[key] for key in ("overlap_mm", "overlap_for_99_in_100_mm", "overlap_for_all_mm"))
     little, none = fault["edge_with_less_overlap_mm"], fault["edge_without_overlap_mm"]

@@ -16,12 +16,12 @@ from carvegen.prints.misregister.block_placement import drawn_moves, worst_pull_
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.facts.register import Plan
+    from carvegen.facts.register import RegisterPlan
     from carvegen.geometry import Floats, Indices, Mask
     from carvegen.geometry.depth_grid import Depths
-    from carvegen.prints.misregister.block_placement import Inked, Moves
+    from carvegen.prints.misregister.block_placement import Inked, Placements
 
-__all__ = ["MEET_MM", "STEP_MM", "Meetings", "Outcome", "gaps", "meetings", "outcome"]
+__all__ = ["MEET_MM", "STEP_MM", "Meetings", "TrialOutcome", "gaps", "meetings", "outcome"]
 
 STEP_MM = 0.4  #: how close along an edge places are looked at
 _RUN = 3  #: so many neighbouring places in a row must fail before it is seen: about 1 mm of edge
@@ -43,7 +43,7 @@ class Meetings:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Outcome:
+class TrialOutcome:
     """What became of many prints, place by place."""
 
     places: tuple[Meetings, ...]
@@ -129,13 +129,13 @@ def _away(depths: Depths, xy: Floats) -> Floats:
 
 def outcome(
     blocks: Sequence[Inked],
-    plan: Plan,
+    plan: RegisterPlan,
     size: tuple[float, float],
     *,
     seed: int,
     reach_mm: float,
     full_mm: tuple[float, float],
-) -> Outcome:
+) -> TrialOutcome:
     """Many prints tried out, and the worst that may be.
 
     A place at a lighter ink's edge lies under darker ink. When the blocks have moved, it fails if no other ink covers
@@ -160,7 +160,7 @@ def outcome(
     for edge in places:
         shares.append(_tried(edge, grids, moves, plan, full_mm, seen=seen))
         worst.append(_pull(edge, blocks, plan, size) - edge.overlap_mm)
-    return Outcome(
+    return TrialOutcome(
         places=places, share=tuple(shares), worst_mm=tuple(worst), widest_mm=seen.widest_mm,
         failed=seen.line_mm > 0, line_mm=seen.line_mm, opened_mm2=seen.opened_mm2,
     )  # fmt: skip
@@ -181,7 +181,7 @@ class _Seen:
         return cls(widest_mm=none, line_mm=zero, opened_mm2=zero.copy())
 
 
-def _pull(meetings: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[float, float]) -> Floats:
+def _pull(meetings: Meetings, blocks: Sequence[Inked], plan: RegisterPlan, size: tuple[float, float]) -> Floats:
     """How far the darker block may at most be drawn off each place; (n,)."""
     far = np.zeros(len(meetings.xy))
     for number in np.unique(meetings.under).tolist():
@@ -192,7 +192,13 @@ def _pull(meetings: Meetings, blocks: Sequence[Inked], plan: Plan, size: tuple[f
 
 
 def _tried(
-    meetings: Meetings, grids: Sequence[Depths], moves: Moves, plan: Plan, full_mm: tuple[float, float], *, seen: _Seen
+    meetings: Meetings,
+    grids: Sequence[Depths],
+    moves: Placements,
+    plan: RegisterPlan,
+    full_mm: tuple[float, float],
+    *,
+    seen: _Seen,
 ) -> Floats:
     """The share of prints in which each place fails; what each print shows is added to `seen`."""
     share = np.zeros(len(meetings.xy))
@@ -218,7 +224,7 @@ def _tried(
     return share
 
 
-def gaps(meetings: Meetings, grids: Sequence[Depths], moves: Moves, some: slice = slice(None)) -> Floats:
+def gaps(meetings: Meetings, grids: Sequence[Depths], moves: Placements, some: slice = slice(None)) -> Floats:
     """How wide it gapes at each place in each print, below 0 where another ink still covers it; (prints, n)."""
     xy = meetings.xy[some]
     cover = np.full((len(moves.shift), len(xy)), -np.inf)

@@ -11,11 +11,11 @@ import shapely
 
 from carvegen import geometry
 from carvegen.toolpaths.cutter_centre_region import shrunk
+from carvegen.toolpaths.fewer_points import thinned
 from carvegen.toolpaths.paths import Paths, joined, picked
 from carvegen.toolpaths.router.floor_clearing import nested
 from carvegen.toolpaths.router.ramps import Descent, worked
 from carvegen.toolpaths.router.wall_passes import climbing
-from carvegen.toolpaths.simplification import thinned
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.facts import feeds
 from carvegen.toolpaths import cutter_centre_region
+from carvegen.toolpaths.fewer_points import thinned
 from carvegen.toolpaths.paths import (
     Operation,
     Paths,
@@ -33,7 +34,6 @@ from carvegen.toolpaths.router.floor_clearing import by_tour, nested, to_and_fro
 from carvegen.toolpaths.router.pockets import pocketed
 from carvegen.toolpaths.router.ramps import Descent, worked
 from carvegen.toolpaths.router.wall_passes import along_cleared, climbing, walls_near
-from carvegen.toolpaths.simplification import thinned
 from carvegen.toolpaths.unmade import shortfalls
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.toolpaths.fewer_points import THIN_MM
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
@@ -15,7 +16,6 @@ from carvegen.toolpaths.paths import (
     picked,
 )
 from carvegen.toolpaths.router.ramps import Descent, entered, without_repeats
-from carvegen.toolpaths.simplification import THIN_MM
 
 if TYPE_CHECKING:
     from carvegen.geometry import (

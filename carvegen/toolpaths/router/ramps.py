@@ -10,13 +10,13 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.toolpaths.fewer_points import THIN_MM, points_kept, with_points
 from carvegen.toolpaths.paths import (
     Paths,
     joined,
     no_paths,
     picked,
 )
-from carvegen.toolpaths.simplification import THIN_MM, points_kept, with_points
 
 if TYPE_CHECKING:
     from carvegen.geometry import (

@@ -14,10 +14,10 @@ from carvegen.facts import cutting, feeds
 from carvegen.geometry.edges import either
 from carvegen.geometry.medial import medial_axis
 from carvegen.toolpaths import cutter_centre_region
+from carvegen.toolpaths.fewer_points import thinned
 from carvegen.toolpaths.paths import Operation, Work, picked
 from carvegen.toolpaths.router.planner import deepest_mm, router_plan
 from carvegen.toolpaths.sequence.order import ordered
-from carvegen.toolpaths.simplification import thinned
 from carvegen.toolpaths.unmade import shortfalls
 from carvegen.toolpaths.v_carving.centre_lines import centre_lines, widest_mm
 

@@ -25,7 +25,7 @@ from carvegen.writers.formats.dxf_file import dxf_of
 from carvegen.writers.formats.svg_page import SvgPage, svg_of
 from carvegen.writers.sheet import (
     Drawing,
-    Drawn,
+    DrawnLayer,
     Sheet,
     TextLine,
     around,
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
-    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import PolygonArray
 
 __all__ = ["layers_dxf", "machine_dxf", "machine_svg", "proof_svg"]
@@ -95,7 +95,7 @@ def _machine(job: Job, origin: str) -> Drawing:
         BOARD_EDGE: geometry.polygon_array([shown.board]),
     }
     drawn = (
-        Drawn(layer=layers[name], what=shapes[name], filled=name in (CUT_AREA, REGISTER))
+        DrawnLayer(layer=layers[name], what=shapes[name], filled=name in (CUT_AREA, REGISTER))
         for name in layers_of(shown)
         if name in shapes
     )
@@ -106,7 +106,7 @@ def _machine(job: Job, origin: str) -> Drawing:
     )  # fmt: skip
 
 
-def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float], *, words: str) -> str:
+def layers_dxf(layers: Mapping[FileLayer, PolygonArray], size: tuple[float, float], *, words: str) -> str:
     """Closed polylines on layers, release 2000, in millimetres, on a page of `size` with the origin at its corner.
 
     The `words` stand under the page, on a layer for notes.
@@ -115,7 +115,7 @@ def layers_dxf(layers: Mapping[Layer, PolygonArray], size: tuple[float, float], 
         left=0, bottom=0, right=size[0], top=size[1], register=geometry.empty(), bar=geometry.box(*size),
         lines=(TextLine(at=(0.0, -2 * _WORDS_MM), size_mm=_WORDS_MM, text=words),),
     )  # fmt: skip
-    drawn = tuple(Drawn(layer=layer, what=shapes) for layer, shapes in layers.items())
+    drawn = tuple(DrawnLayer(layer=layer, what=shapes) for layer, shapes in layers.items())
     return dxf_of(Drawing(title="", about="", sheet=sheet, layers=drawn, notes=None))
 
 
@@ -140,7 +140,7 @@ def proof_svg(block: Block, report: Report, *, most: int | None = None) -> str:
     return page.to_text()
 
 
-def _rings(page: SvgPage, marks: list[ringed.Mark]) -> None:
+def _rings(page: SvgPage, marks: list[ringed.FindingRing]) -> None:
     """Each ring twice, light under dark, so that it stands out on ink and on paper and needs no colour."""
     layer = LAYERS[FINDING]
     group = page.layer(layer, font_family="sans-serif")

@@ -15,7 +15,7 @@ from carvegen.artwork.drawing import known_words
 from carvegen.artwork.scan.planes import UNSURE
 from carvegen.base.colour import overprinted, screen
 from carvegen.base.errors import InputError
-from carvegen.blocks.layer_names import Layer
+from carvegen.blocks.layer_names import FileLayer
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.formats.svg_page import SvgPage
@@ -105,15 +105,15 @@ def page_size(layers: Mapping[str, PolygonArray], width: float | None, height: f
     return round(float(right), 3), round(float(top), 3)
 
 
-def _layers(names: Iterable[str]) -> list[Layer]:
+def _layers(names: Iterable[str]) -> list[FileLayer]:
     """A layer for each name, spelt as DXF allows; no two are alike."""
-    dxf_layers: list[Layer] = []
+    dxf_layers: list[FileLayer] = []
     for k, name in enumerate(names):
         colour, index = _COLOURS[min(k, len(_COLOURS) - 1)]
         shown = re.sub(r'[<>/\\":;?*|=`%\x00-\x1f]', "-", name.strip()) or _NO_NAME
         same = sum(layer.name.upper() == shown.upper() for layer in dxf_layers)
         dxf_layers.append(
-            Layer(
+            FileLayer(
                 name=f"{shown} {k + 1}" if same else shown,
                 colour=colour,
                 index=index,
@@ -124,7 +124,7 @@ def _layers(names: Iterable[str]) -> list[Layer]:
     return dxf_layers
 
 
-def _ids(layers: list[Layer]) -> list[str]:
+def _ids(layers: list[FileLayer]) -> list[str]:
     """Ids that XML allows, one a layer: the name where it can be."""
     plain = [re.sub(r"[^A-Za-z0-9_.-]", "-", layer.xml_name) for layer in layers]
     named = [name if name[0].isalpha() else f"L{name}" for name in plain]

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, TypeAlias
 from carvegen import geometry
 from carvegen.blocks.embossing.paper_strain import taut
 from carvegen.blocks.embossing.pressing import paper_thickness_mm, stop_depth_mm, wall_rings
-from carvegen.blocks.layer_names import LAYERS, Layer
+from carvegen.blocks.layer_names import LAYERS, FileLayer
 from carvegen.blocks.views import View, seen
 from carvegen.facts.cautions import caution
 from carvegen.writers.block.block_drawing import layers_dxf
 from carvegen.writers.formats.svg_page import svg_of
-from carvegen.writers.sheet import Drawing, Drawn, around
+from carvegen.writers.sheet import Drawing, DrawnLayer, around
 
 if TYPE_CHECKING:
     from carvegen.blocks.embossing.pressing import Die
@@ -60,15 +60,15 @@ def relief_svg(job: Job, drawn: Steps, about: Sequence[str]) -> str:
             about=f"{shown.view.words} Millimetres, 1:1.",
             sheet=sheet,
             layers=(
-                *(Drawn(layer=layer, what=shapes, filled=k > 0) for k, (layer, shapes) in enumerate(layers)),
-                *(Drawn(layer=layer, what=geometry.polygon_array([shape])) for layer, shape in edges),
+                *(DrawnLayer(layer=layer, what=shapes, filled=k > 0) for k, (layer, shapes) in enumerate(layers)),
+                *(DrawnLayer(layer=layer, what=geometry.polygon_array([shape])) for layer, shape in edges),
             ),
         )
     )
 
 
-def _edge(name: str, colour: str, asks: str) -> Layer:
-    return Layer(name=name, colour=colour, index=LAYERS[name].index, drawn="", asks=asks)
+def _edge(name: str, colour: str, asks: str) -> FileLayer:
+    return FileLayer(name=name, colour=colour, index=LAYERS[name].index, drawn="", asks=asks)
 
 
 def relief_dxf(job: Job, drawn: Steps) -> str:
@@ -138,11 +138,11 @@ def _layers(job: Job, die: Die) -> Steps:
     return [face, *steps, *([(STOPS, asks, pads)] if len(pads) else [])]
 
 
-def _as_layers(job: Job, drawn: Steps) -> list[tuple[Layer, PolygonArray]]:
+def _as_layers(job: Job, drawn: Steps) -> list[tuple[FileLayer, PolygonArray]]:
     """Each step on its layer, darker the later, as the die lies."""
     turned, width = job.block.turned, round(job.block.width_mm, 3)
     return [
-        (Layer(name=name, colour=_grey(k, len(drawn) - 1), index=250 + k % 5, drawn="", asks=asks),
+        (FileLayer(name=name, colour=_grey(k, len(drawn) - 1), index=250 + k % 5, drawn="", asks=asks),
          geometry.mirrored(shapes, width) if turned else shapes)
         for k, (name, asks, shapes) in enumerate(drawn)
     ]  # fmt: skip

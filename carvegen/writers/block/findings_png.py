@@ -40,7 +40,7 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
     return png_bytes(picture, px_per_mm=scale)
 
 
-def _ring(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, height: int) -> None:
+def _ring(pen: ImageDraw.ImageDraw, mark: ringed.FindingRing, scale: float, height: int) -> None:
     """Light under dark, so that it stands out on ink and on paper; a risk has a thinner ring."""
     x, y = mark.at[0] * scale, height - mark.at[1] * scale
     radius = mark.radius * scale
@@ -49,7 +49,7 @@ def _ring(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, height: int
         pen.ellipse((x - half, y - half, x + half, y + half), outline=colour, width=max(1, round(width * scale)))
 
 
-def _label(pen: ImageDraw.ImageDraw, mark: ringed.Mark, scale: float, size: tuple[int, int]) -> None:
+def _label(pen: ImageDraw.ImageDraw, mark: ringed.FindingRing, scale: float, size: tuple[int, int]) -> None:
     """The number beside its ring, or as near to it as the picture's edge allows."""
     left, bottom, width, tall = (side * scale for side in mark.box)
     left, bottom = min(max(left, 0), size[0] - width), min(max(bottom, 0), size[1] - tall)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats
 
-__all__ = ["LABEL_MM", "Mark", "free_box", "marks", "readable", "summary"]
+__all__ = ["LABEL_MM", "FindingRing", "free_box", "marks", "readable", "summary"]
 
 #: Size of a label's letters: 6 points, the smallest that reads well on paper.
 LABEL_MM = 2.1
@@ -32,7 +32,7 @@ _RINGS = "The letter at a ring is that of its line here. A whole ring breaks a l
 
 
 @dataclass(frozen=True, kw_only=True)
-class Mark:
+class FindingRing:
     """A ring about a finding and the box of its label; mm, in the proof's view."""
 
     at: tuple[float, float]
@@ -43,7 +43,7 @@ class Mark:
     count: int = 1  #: of findings that the ring takes in
 
 
-def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
+def marks(report: Report, shown: Seen, *, most: int) -> list[FindingRing]:
     """Rings for the first `most` findings that have a place, each with the letter of its line in `summary`.
 
     Each label stands beside its ring, on the side where it hides the least of other rings and labels.
@@ -64,7 +64,7 @@ def marks(report: Report, shown: Seen, *, most: int) -> list[Mark]:
         size = (round(float(box[2] - box[0]), 3), round(float(box[3] - box[1]), 3))
         centre = (round(float(centres[k, 0]), 3), round(float(centres[k, 1]), 3))
         result.append(
-            Mark(
+            FindingRing(
                 at=centre,
                 radius=round(float(radii[k]), 3),
                 label=label,

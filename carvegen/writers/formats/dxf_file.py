@@ -20,7 +20,7 @@ from carvegen.writers.formats.coordinates import point_texts, ring_texts
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.writers.sheet import Drawing, Sheet
 
@@ -61,7 +61,7 @@ def dxf_of(drawing: Drawing, version: str = "R2000") -> str:
     return _spliced(_text(doc), pieces)
 
 
-def _notes(drawing: Drawing) -> dict[Layer, PolygonArray | Paths]:
+def _notes(drawing: Drawing) -> dict[FileLayer, PolygonArray | Paths]:
     """The sheet's bar, and what stands among its words."""
     bar = geometry.polygon_array([drawing.sheet.bar])
     if drawing.notes is None:
@@ -71,7 +71,7 @@ def _notes(drawing: Drawing) -> dict[Layer, PolygonArray | Paths]:
     return {drawing.notes: from_rings(geometry.rings(geometry.stack([bar, drawing.mark])))}
 
 
-def _document(version: str, sheet: Sheet, layers: Iterable[Layer]) -> Any:  # noqa: ANN401
+def _document(version: str, sheet: Sheet, layers: Iterable[FileLayer]) -> Any:  # noqa: ANN401
     """Header, tables and words; everything but the contours; `InputError` for another release."""
     from ezdxf.document import Drawing
 
@@ -141,7 +141,7 @@ def _spliced(text: str, contours: list[str]) -> str:
     return "".join([text[:end], *contours, text[end:]])
 
 
-def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> list[str]:
+def _polylines(shapes: PolygonArray, layer: FileLayer, owner: str, handle: int) -> list[str]:
     rings = geometry.rings(shapes)
     points = ring_texts(rings.xy, rings.start, before=" 10\n", between="\n 20\n", after="\n")
     head = (
@@ -153,7 +153,7 @@ def _polylines(shapes: PolygonArray, layer: Layer, owner: str, handle: int) -> l
     return [head % (number, count) + text for number, count, text in numbered]
 
 
-def _old_polylines(shapes: PolygonArray, layer: Layer) -> list[str]:
+def _old_polylines(shapes: PolygonArray, layer: FileLayer) -> list[str]:
     rings = geometry.rings(shapes)
     name = layer.r12_name
     points = ring_texts(
@@ -167,7 +167,7 @@ def _old_polylines(shapes: PolygonArray, layer: Layer) -> list[str]:
     return [f"{head}{text}  0\nSEQEND\n  8\n{name}\n" for text in points]
 
 
-def _name(layer: Layer, *, old: bool) -> str:
+def _name(layer: FileLayer, *, old: bool) -> str:
     return layer.r12_name if old else layer.name
 
 
@@ -180,7 +180,7 @@ def _level(paths: Paths) -> Mask:
     return np.asarray(low == high)
 
 
-def _paths(paths: Paths, layer: Layer, owner: str, handle: int) -> tuple[list[str], int]:
+def _paths(paths: Paths, layer: FileLayer, owner: str, handle: int) -> tuple[list[str], int]:
     """Paths of release 2000, flat ones at their height; with the next free handle."""
     level, counts = _level(paths), np.diff(paths.start)
     flat = picked(paths, np.flatnonzero(level)) if not level.all() else paths
@@ -216,7 +216,7 @@ def _deep(places: list[list[float]], closed: bool, owner: str, handle: int, name
     return f"{head}{points}  0\nSEQEND\n  5\n{handle + 1 + len(places):X}\n330\n{handle:X}\n{common}"
 
 
-def _old_paths(paths: Paths, layer: Layer) -> list[str]:
+def _old_paths(paths: Paths, layer: FileLayer) -> list[str]:
     """Paths of release 12, which have no handles."""
     pieces: list[str] = []
     level, name = _level(paths), layer.r12_name

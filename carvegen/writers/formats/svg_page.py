@@ -14,9 +14,9 @@ from carvegen.toolpaths.paths import Paths
 from carvegen.writers.formats.coordinates import ring_texts
 
 if TYPE_CHECKING:
-    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
-    from carvegen.writers.sheet import Drawing, Drawn, Sheet, TextLine
+    from carvegen.writers.sheet import Drawing, DrawnLayer, Sheet, TextLine
 
 __all__ = ["SvgPage", "first_of_shape", "paths", "svg_of", "turned_areas"]
 
@@ -66,11 +66,11 @@ class SvgPage:
             self.spliced(name, "".join(f'<line x1="{a}" x2="{c}" y1="{b}" y2="{d}" />' for a, b, c, d in ends))
         return self.drawing.add(group)
 
-    def layer(self, layer: Layer, **how: Any) -> Any:  # noqa: ANN401
+    def layer(self, layer: FileLayer, **how: Any) -> Any:  # noqa: ANN401
         """A new group for a layer, as `group` makes it."""
         return self.group(layer.name, layer.asks, name=layer.xml_name, **how)
 
-    def notes(self, layer: Layer, sheet: Sheet, mark: PolygonArray | None = None) -> Any:  # noqa: ANN401
+    def notes(self, layer: FileLayer, sheet: Sheet, mark: PolygonArray | None = None) -> Any:  # noqa: ANN401
         """A group with a sheet's check bar and words, and a mark among them, all in the colour of its layer."""
         notes = self.layer(layer, shapes=mark, fill=layer.colour, stroke="none", font_family="sans-serif")
         self.polygon(notes, sheet.bar)
@@ -143,7 +143,7 @@ def svg_of(drawing: Drawing) -> str:
     return page.to_text()
 
 
-def _look(drawn: Drawn) -> dict[str, Any]:
+def _look(drawn: DrawnLayer) -> dict[str, Any]:
     if drawn.filled:
         return {"fill": drawn.layer.colour, "stroke": "none", "fill_rule": "evenodd"}
     line = {"fill": "none", "stroke": drawn.layer.colour, "stroke_width": HAIRLINE_MM}

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["PATCH_MM", "Patch", "border_strokes", "patch_rows", "patches_of"]
+__all__ = ["PATCH_MM", "GuideZone", "border_strokes", "patch_rows", "patches_of"]
 
 PATCH_MM = 40.0  #: about what a hand cuts without laying the block another way; our own choice
 _ROOM_MM = 2.2  #: radius of land that carries a number
@@ -34,7 +34,7 @@ _TOUCHED_MM2 = 0.01  #: less of a cut in a zone is none
 
 
 @dataclass(frozen=True, kw_only=True)
-class Patch:
+class GuideZone:
     """A zone of the block, in the guide's own view, mm."""
 
     number: int
@@ -44,7 +44,7 @@ class Patch:
     rooms: tuple[tuple[float, float], ...]  #: land that has room for its number, the widest first, or else floors
 
 
-def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]:
+def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[GuideZone, ...]:
     """The zones with something to cut, row by row from the top, to and fro as the hand goes.
 
     `floors`: wide cuts that are cleared last, where a number hides nothing.
@@ -75,12 +75,12 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     covered = np.zeros(len(boxes))
     np.add.at(covered, k, area_of)
     wide = shapely.STRtree(floors)
-    patches: list[Patch] = []
+    patches: list[GuideZone] = []
     for own in np.flatnonzero((count > 0) | (covered > _TOUCHED_MM2)).tolist():
         box = tuple(boxes[own].tolist())
         taken = geometry.stack([pieces[k == own], before[gone.query(rectangles[own])]])
         patches.append(
-            Patch(
+            GuideZone(
                 number=len(patches) + 1, box=box, cuts=int(count[own]),
                 rooms=(_room(rectangles[own], taken) if roomy[own] else ())
                 + _room_on(floors[wide.query(rectangles[own])], boxes[own]),
@@ -90,13 +90,13 @@ def patches_of(job: Job, shown: Seen, floors: PolygonArray) -> tuple[Patch, ...]
     return tuple(patches)
 
 
-def patch_rows(patches: Sequence[Patch]) -> tuple[tuple[str, ...], ...]:
+def patch_rows(patches: Sequence[GuideZone]) -> tuple[tuple[str, ...], ...]:
     """The zones as a table's rows, the heading first; the last cell of each is to be ticked."""
     head = ("zone", "from the left, mm", "from below, mm", "cuts", "minutes", "done")
     return (head, *map(_row, patches))
 
 
-def _row(patch: Patch) -> tuple[str, ...]:
+def _row(patch: GuideZone) -> tuple[str, ...]:
     left, bottom, right, top = patch.box
     return (
         str(patch.number), f"{left:.0f} to {right:.0f}", f"{bottom:.0f} to {top:.0f}", str(patch.cuts or "-"),

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
     from carvegen.writers.guide.guide_samples import Sample
     from carvegen.writers.guide.hand_guide import Guide, Table
-    from carvegen.writers.pdf.tiles import Plan, Tile
+    from carvegen.writers.pdf.tiles import Tile, Tiling
 
 __all__ = ["guide_pdf"]
 
@@ -85,7 +85,7 @@ def guide_pdf(guide: Guide, paper: str = "A4") -> bytes:
     return bytes_of(canvas)
 
 
-def _words(guide: Guide, sheets: Plan) -> Iterator[Words]:
+def _words(guide: Guide, sheets: Tiling) -> Iterator[Words]:
     """Everything to be read, with samples of what is drawn."""
     joining = [f"{sheet_count(sheets)}. {JOINING}"] if len(sheets.tiles) > 1 else []
     yield Words(text=guide.title, scale=_TITLE)
@@ -239,7 +239,7 @@ def _lines(canvas: Canvas, lines: Floats) -> None:
         canvas.lines(lines.tolist())
 
 
-def _tables_pages(canvas: Canvas, sheets: Plan, tables: Sequence[Table]) -> None:
+def _tables_pages(canvas: Canvas, sheets: Tiling, tables: Sequence[Table]) -> None:
     """Tables on pages of their own, columns as wide as their words ask; nothing if there are none."""
     top, y = sheets.page[1] - UNPRINTED_MM - 6, 0.0
     low, width = UNPRINTED_MM + FOOT_MM + 4, sheets.page[0] - 2 * UNPRINTED_MM
@@ -261,7 +261,7 @@ def _tables_pages(canvas: Canvas, sheets: Plan, tables: Sequence[Table]) -> None
         _next(canvas, sheets)
 
 
-def _next(canvas: Canvas, sheets: Plan) -> float:
+def _next(canvas: Canvas, sheets: Tiling) -> float:
     """Ends the page; the first base line of the next one."""
     foot(canvas, sheets, None)
     canvas.showPage()

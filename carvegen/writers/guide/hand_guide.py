@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.views import Seen
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.guide.guide_marks import GuideMark
-    from carvegen.writers.guide.guide_patches import Patch
+    from carvegen.writers.guide.guide_patches import GuideZone
     from carvegen.writers.guide.guide_zones import Zones
 
 __all__ = [
@@ -268,7 +268,7 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
     )
 
 
-def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Iterator[Label]:
+def _zone_numbers(patches: Sequence[GuideZone], drawn: Sequence[GuideMark]) -> Iterator[Label]:
     """The zones' numbers where they meet no ring and no ring's letter."""
     lines = [shapely.LineString([line[:2], line[2:]]) for mark in drawn for line in mark.lines.tolist()]
     boxes = [shapely.box(x, y, x + wide, y + high) for mark in drawn for x, y, wide, high in [mark.box]]
@@ -280,7 +280,7 @@ def _zone_numbers(patches: Sequence[Patch], drawn: Sequence[GuideMark]) -> Itera
             yield Label(at=at, text=str(patch.number))
 
 
-def _patch_table(patches: Sequence[Patch]) -> Table:
+def _patch_table(patches: Sequence[GuideZone]) -> Table:
     return Table(
         heading="Zones, in the order of the hand",
         words=(

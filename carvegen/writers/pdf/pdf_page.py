@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.writers.pdf.pdf_words import Words
-    from carvegen.writers.pdf.tiles import Plan, Tile
+    from carvegen.writers.pdf.tiles import Tile, Tiling
 
 __all__ = [
     "JOINING",
@@ -62,7 +62,7 @@ _LEVEL = 4  #: of 9, of compression
 _CROP_MM = 6.0  #: length of a stroke that tells where to cut
 
 
-def new_canvas(sheets: Plan, *, title: str, about: str) -> Canvas:
+def new_canvas(sheets: Tiling, *, title: str, about: str) -> Canvas:
     """A file with nothing on it."""
     with _undated():
         canvas = Canvas(io.BytesIO(), pagesize=_points(sheets), invariant=1, pageCompression=1)
@@ -83,12 +83,12 @@ def _undated() -> Iterator[None]:
                 os.environ["SOURCE_DATE_EPOCH"] = date
 
 
-def _points(sheets: Plan) -> tuple[float, float]:
+def _points(sheets: Tiling) -> tuple[float, float]:
     return sheets.page[0] * PT, sheets.page[1] * PT
 
 
 @contextlib.contextmanager
-def standing(canvas: Canvas, sheets: Plan) -> Iterator[Plan]:
+def standing(canvas: Canvas, sheets: Tiling) -> Iterator[Tiling]:
     """While it lasts pages stand upright, whichever way the drawing lies: lines of words are not too long to read."""
     short, long = sorted(sheets.page)
     upright = replace(sheets, page=(short, long), foot_mm=FOOT_MM)
@@ -147,7 +147,7 @@ def line_operators(ends: Floats) -> str:
     return "".join(texts) + "S"
 
 
-def drawing_pages(canvas: Canvas, sheets: Plan, draw: Callable[[Tile], None], *, name: str, rest: str) -> None:
+def drawing_pages(canvas: Canvas, sheets: Tiling, draw: Callable[[Tile], None], *, name: str, rest: str) -> None:
     """The drawing over as many pages as it needs: `draw` puts there what of it a tile shows, in mm of the drawing."""
     for number, tile in enumerate(sheets.tiles, start=1):
         _heading(canvas, sheets, tile, name=name, rest=rest)
@@ -160,7 +160,7 @@ def drawing_pages(canvas: Canvas, sheets: Plan, draw: Callable[[Tile], None], *,
         canvas.showPage()
 
 
-def _to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
+def _to_tile(canvas: Canvas, sheets: Tiling, tile: Tile) -> None:
     """From here on the unit is 1 mm of the drawing, and nothing is drawn beyond the tile."""
     canvas.translate(UNPRINTED_MM * PT, (UNPRINTED_MM + sheets.foot_mm) * PT)
     canvas.scale(PT, PT)
@@ -170,7 +170,7 @@ def _to_tile(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
     )
 
 
-def _joins(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
+def _joins(canvas: Canvas, sheets: Tiling, tile: Tile) -> None:
     """Ringed crosses, on both sheets at the same place, and strokes at the ends of the line to cut along."""
     canvas.setLineWidth(0.15)
     canvas.setStrokeGray(0)
@@ -186,7 +186,7 @@ def _joins(canvas: Canvas, sheets: Plan, tile: Tile) -> None:
         canvas.lines([(tile.left, y, tile.left + _CROP_MM, y), (right, y, right - _CROP_MM, y)])
 
 
-def _heading(canvas: Canvas, sheets: Plan, tile: Tile, *, name: str, rest: str) -> None:
+def _heading(canvas: Canvas, sheets: Tiling, tile: Tile, *, name: str, rest: str) -> None:
     """One line over a tile: what it belongs to, which it is, and the rest; a long name gives way."""
     width = sheets.page[0] - 2 * UNPRINTED_MM
     which = f": row {tile.row} of {sheets.rows}, column {tile.column} of {sheets.columns}; " + rest
@@ -195,7 +195,7 @@ def _heading(canvas: Canvas, sheets: Plan, tile: Tile, *, name: str, rest: str) 
     say(canvas, [name + tail], x=UNPRINTED_MM, y=sheets.page[1] - UNPRINTED_MM - 4, width=width, lines=1)
 
 
-def foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
+def foot(canvas: Canvas, sheets: Tiling, number: int | None) -> None:
     """The check bar, and the map of the sheets with this one dark; of one sheet without a foot, the bar beside it."""
     if not sheets.foot_mm:
         _bar_beside(canvas, sheets)
@@ -217,7 +217,7 @@ def foot(canvas: Canvas, sheets: Plan, number: int | None) -> None:
     say(canvas, [which], x=left - 30, y=UNPRINTED_MM, width=29)
 
 
-def _bar_beside(canvas: Canvas, sheets: Plan) -> None:
+def _bar_beside(canvas: Canvas, sheets: Tiling) -> None:
     """The check bar upright at the sheet's right side, and its words along it."""
     canvas.setFillGray(0)
     right = sheets.page[0] - UNPRINTED_MM
@@ -229,12 +229,12 @@ def _bar_beside(canvas: Canvas, sheets: Plan) -> None:
     canvas.restoreState()
 
 
-def sheet_count(sheets: Plan) -> str:
+def sheet_count(sheets: Tiling) -> str:
     """How many sheets the drawing takes, in words."""
     return "1 sheet" if len(sheets.tiles) == 1 else f"{len(sheets.tiles)} sheets"
 
 
-def words_pages(canvas: Canvas, sheets: Plan, words: Sequence[Words]) -> None:
+def words_pages(canvas: Canvas, sheets: Tiling, words: Sequence[Words]) -> None:
     """Set words on as many pages as they need; the first has the check bar upright as well."""
     room = sheets.page[0] - 2 * UNPRINTED_MM - 5  # beside the upright bar
     top, low = sheets.page[1] - UNPRINTED_MM - 6, UNPRINTED_MM + FOOT_MM + _BESIDE_MM
@@ -263,7 +263,7 @@ def _paragraph(canvas: Canvas, paragraph: Words, *, y: float, width: float, size
     return say(canvas, [paragraph.text], x=left, y=y, width=width - paragraph.indent_mm, size=size)
 
 
-def _upright_bar(canvas: Canvas, sheets: Plan) -> None:
+def _upright_bar(canvas: Canvas, sheets: Tiling) -> None:
     """The check bar along the page's right side: a printer may stretch one way only."""
     width, low = sheets.page[0], UNPRINTED_MM + FOOT_MM
     canvas.setFillGray(0)

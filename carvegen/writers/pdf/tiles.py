@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from carvegen.base.units import paper_mm
 
-__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "SIDE_MM", "UNPRINTED_MM", "Plan", "Tile", "plan"]
+__all__ = ["FOOT_MM", "HEAD_MM", "OVERLAP_MM", "SIDE_MM", "UNPRINTED_MM", "Tile", "Tiling", "plan"]
 
 OVERLAP_MM = 12.0  #: neighbouring sheets show this much of each other's drawing
 UNPRINTED_MM = 8.0  #: what a usual printer leaves white along each edge; common practice, no source
@@ -30,7 +30,7 @@ class Tile:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Plan:
+class Tiling:
     """All sheets, row by row from the top, and the crosses by which they are joined."""
 
     page: tuple[float, float]  #: width and height of the paper as it lies, mm
@@ -42,7 +42,7 @@ class Plan:
     foot_mm: float = FOOT_MM  #: room below the drawing; 0: the check bar stands beside it
 
 
-def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
+def plan(bounds: tuple[float, float, float, float], paper: str) -> Tiling:
     """The fewest sheets of `paper` that show left, bottom, right, top at 1:1, upright if that is as good.
 
     A drawing that goes on one sheet only without a foot below it has the check bar beside it.
@@ -58,7 +58,7 @@ def plan(bounds: tuple[float, float, float, float], paper: str) -> Plan:
     return min((plan for plan in every if plan.foot_mm or len(plan.tiles) == 1), key=lambda plan: len(plan.tiles))
 
 
-def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float], *, beside: bool = False) -> Plan:
+def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float], *, beside: bool = False) -> Tiling:
     left, bottom, right, top = bounds
     side, foot = (SIDE_MM, 0.0) if beside else (0.0, FOOT_MM)
     wide = page[0] - 2 * UNPRINTED_MM - side
@@ -72,7 +72,7 @@ def _plan(bounds: tuple[float, float, float, float], page: tuple[float, float], 
         for column, x in enumerate(across, start=1)
     )
     joins = tuple(_joins(across, [max(y - high, bottom) for y in down], down, min(wide, right - left)))
-    return Plan(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds, foot_mm=foot)
+    return Tiling(page=page, rows=rows, columns=columns, tiles=tiles, joins=joins, bounds=bounds, foot_mm=foot)
 
 
 def _count(length: float, window: float) -> int:

@@ -9,12 +9,12 @@ import numpy as np
 from shapely.affinity import translate
 
 from carvegen import geometry
-from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT, LAYERS, REGISTER, Layer, coloured
+from carvegen.blocks.layer_names import BLOCK_EDGE, CUT_AREA, CUT_OUT, LAYERS, REGISTER, FileLayer, coloured
 from carvegen.blocks.views import View, corner, seen
 from carvegen.toolpaths.paths import Paths, Work, from_rings, paths_seen
 from carvegen.writers.formats.dxf_file import dxf_of
 from carvegen.writers.formats.svg_page import svg_of
-from carvegen.writers.sheet import MARGIN_MM, Drawing, Drawn, around, margin_mm
+from carvegen.writers.sheet import MARGIN_MM, Drawing, DrawnLayer, around, margin_mm
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -87,7 +87,7 @@ def plan_dxf(plan: Plan, version: str = "R2000") -> str:
 
 
 def _drawing(
-    plan: Plan, layers: Sequence[Layer], paths: Sequence[Paths], sheet: Sheet, shift: tuple[float, float]
+    plan: Plan, layers: Sequence[FileLayer], paths: Sequence[Paths], sheet: Sheet, shift: tuple[float, float]
 ) -> Drawing:
     """The paths of each operation and the block's edge, `shift` to the right and up."""
     shown = seen(plan.job, View.BLOCK)
@@ -100,13 +100,14 @@ def _drawing(
         about=f"{shown.view.words} Millimetres, 1:1.",
         sheet=sheet,
         layers=tuple(
-            Drawn(layer=layer, what=replace(lines, xyz=lines.xyz + away), filled=area) for layer, lines, area in drawn
+            DrawnLayer(layer=layer, what=replace(lines, xyz=lines.xyz + away), filled=area)
+            for layer, lines, area in drawn
         ),
         mark=geometry.moved(shown.mark, shift),
     )
 
 
-def _plan_sheet(plan: Plan, shown: Seen, layers: list[Layer], *, origin: bool) -> Sheet:
+def _plan_sheet(plan: Plan, shown: Seen, layers: list[FileLayer], *, origin: bool) -> Sheet:
     """The sheet of a file with paths; `origin`: whether its numbers begin at the machine's own corner."""
     where = (
         f" Numbers begin at {_ORIGINS[plan.job.machine.origin]}; x to the right, y upwards."
@@ -220,7 +221,7 @@ def _stretches(paths: Paths, begin: Indices, end: Indices, closed: Mask) -> Path
     return Paths(paths.xyz[np.repeat(begin, count) + within], start, closed | comes_back)
 
 
-def plan_layers(plan: Plan) -> list[Layer]:
+def plan_layers(plan: Plan) -> list[FileLayer]:
     """A layer for each operation; told by name and words, coloured by the shop's own table where it has one."""
     shop = plan.job.machine.layer_colours
     taken = {layer.index for layer in LAYERS.values() if layer.name not in (CUT_AREA, CUT_OUT, REGISTER)}
@@ -235,8 +236,8 @@ def plan_layers(plan: Plan) -> list[Layer]:
     return layers
 
 
-def _layer(operation: Operation) -> Layer:
-    return Layer(name=operation.name, colour="", index=0, drawn=_drawn(operation), asks=operation.asks)
+def _layer(operation: Operation) -> FileLayer:
+    return FileLayer(name=operation.name, colour="", index=0, drawn=_drawn(operation), asks=operation.asks)
 
 
 def _drawn(operation: Operation) -> str:

@@ -20,7 +20,7 @@ from carvegen.writers.formats.png_bytes import png_bytes
 from carvegen.writers.plan.plan_drawing import plan_layers
 
 if TYPE_CHECKING:
-    from carvegen.blocks.layer_names import Layer
+    from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import Floats
     from carvegen.toolpaths.paths import Paths, Plan
 
@@ -69,7 +69,7 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale, flat=True)
 
 
-def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> None:
+def _filled(picture: Image.Image, paths: Paths, layer: FileLayer, fine: _Sheet) -> None:
     """Closed shapes in the layer's colour, by the even-odd rule: what lies in their holes keeps its own.
 
     All shapes at once: where outlines cross the middle of a column of pixels, inside and outside change.
@@ -88,7 +88,7 @@ def _filled(picture: Image.Image, paths: Paths, layer: Layer, fine: _Sheet) -> N
     picture.paste(layer.colour, mask=Image.fromarray(inside[:-1].view(bool)))
 
 
-def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: Layer, fine: _Sheet) -> None:
+def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: FileLayer, fine: _Sheet) -> None:
     flat, start = fine.at(paths.xyz[:, :2]).ravel().tolist(), (2 * paths.start).tolist()
     thick = max(1, round(0.12 * fine.scale))
     for first, last, shut in zip(start[:-1], start[1:], paths.closed.tolist(), strict=True):
@@ -116,7 +116,7 @@ def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
         pen.line([*one, *other], fill=_DASH, width=1)
 
 
-def _with_words(picture: Image.Image, plan: Plan, layers: list[Layer]) -> Image.Image:
+def _with_words(picture: Image.Image, plan: Plan, layers: list[FileLayer]) -> Image.Image:
     """The picture with a line of words and a swatch for each layer under it."""
     size = max(12, picture.width // 60)
     font = ImageFont.load_default(size=size)

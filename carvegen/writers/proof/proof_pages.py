@@ -15,7 +15,7 @@ from carvegen.facts.cautions import PRINTING, caution
 from carvegen.writers.block.block_png import INK, PAPER
 from carvegen.writers.block.width_map import width_key, width_layer_png
 from carvegen.writers.proof.proof_cards import Card, card
-from carvegen.writers.proof.proof_sheet import Plate, ProofSheet
+from carvegen.writers.proof.proof_sheet import Impression, ProofSheet
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -49,7 +49,7 @@ def block_sheet(
         width_mm=block.width_mm,
         height_mm=block.height_mm,
         paper=PAPER,
-        plates=[Plate(
+        plates=[Impression(
             name=block.name, ink=Ink(colour=INK, opacity=1.0), land=block.land_rings,
             to_decide=geometry.rings(block.free) if len(block.free) else None, pixels=pixels,
         )],
@@ -126,7 +126,7 @@ def print_sheet(
         height_mm=print_.height_mm,
         paper=print_.paper,
         plates=[
-            Plate(
+            Impression(
                 name=name, ink=coat.ink, land=geometry.rings(geometry.parts(coat.land)),
                 to_decide=geometry.rings(geometry.parts(open_)) if (open_ := (to_decide or {}).get(name)) else None,
             )

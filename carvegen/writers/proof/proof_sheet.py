@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, Rings
     from carvegen.writers.proof.proof_cards import Card
 
-__all__ = ["Plate", "ProofSheet", "proof_sheet_html"]
+__all__ = ["Impression", "ProofSheet", "proof_sheet_html"]
 
 _PX_PER_MM = 10.0
 _MOST_PIXELS = 6_000_000  #: a larger print is shown more coarsely
@@ -47,7 +47,7 @@ _WALK = (
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Plate:
+class Impression:
     """What one block prints, in print view."""
 
     name: str
@@ -66,7 +66,7 @@ class ProofSheet:
     width_mm: float
     height_mm: float
     paper: Rgb
-    plates: Sequence[Plate]  #: in printing order
+    plates: Sequence[Impression]  #: in printing order
     cards: Sequence[Card] = ()  #: what was found, the most pressing first
     kept: Rings | None = None  #: artwork that is kept clear, as far as it is land
     settings: Mapping[str, str] = field(default_factory=dict)
@@ -197,7 +197,7 @@ def _colours(sheet: ProofSheet) -> list[str]:
     return [f"{red:02x}{green:02x}{blue:02x}" for red, green, blue in seen.tolist()]
 
 
-def _layer_row(plate: Plate) -> str:
+def _layer_row(plate: Impression) -> str:
     return f'<label><input type="checkbox" checked> {_swatch(hex_of(plate.ink.colour))} {escape(plate.name)}</label>'
 
 

@@ -11,7 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
 from carvegen.prints.layers import drawing_of
-from carvegen.prints.separation import Plate, Spread, separated
+from carvegen.prints.separation import Plate, Trapping, separated
 from carvegen.writers.block.clean_artwork import artwork_svg
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
     lands = separated(
         geometry.box(*print_.size_mm), layers,
         [_under_darker(plate, plates) if plate.name in files else plate for plate in plates],
-        white=lambda _: shapely.Polygon(), spread=Spread(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        white=lambda _: shapely.Polygon(), spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
         run=lambda tasks, say: {name: tasks[name](say) for name in files},
     )  # fmt: skip
     return {

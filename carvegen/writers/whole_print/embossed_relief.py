@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.embossing.pressing import Pressing
     from carvegen.geometry import Floats, PolygonArray
 
-__all__ = ["Pressed", "brightness", "heights", "wall_patches"]
+__all__ = ["PressedFace", "brightness", "heights", "wall_patches"]
 
 _LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])  #: where it comes from: upper left, halfway up; length 1
 _AMBIENT = 0.45  #: share of the light that comes from everywhere; our own choice
@@ -31,14 +31,14 @@ _PATCH_MM = 0.02  #: outlines of patches are simplified so far
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Pressed:
+class PressedFace:
     """A die's face, print view, mm, and how it presses."""
 
     face: BaseGeometry
     how: Pressing
 
 
-def heights(pressed: Sequence[Pressed], corner: tuple[float, float], scale: float, size: tuple[int, int]) -> Floats:
+def heights(pressed: Sequence[PressedFace], corner: tuple[float, float], scale: float, size: tuple[int, int]) -> Floats:
     """How high the paper stands above its plane, mm; (rows, columns), the first row the upper one.
 
     Parameters
@@ -82,7 +82,7 @@ def _shaded(cosine: Floats) -> Floats:
     return np.asarray(_AMBIENT + (1 - _AMBIENT) * np.clip(cosine, 0, None) / _LIGHT[2])
 
 
-def wall_patches(piece: Pressed) -> Iterator[tuple[PolygonArray, float]]:
+def wall_patches(piece: PressedFace) -> Iterator[tuple[PolygonArray, float]]:
     """The wall as flat patches, each with its brightness: for drawings that hold no pictures."""
     run = piece.how.run_mm - piece.how.round_mm
     slope = math.tan(math.radians(90 - piece.how.bevel_deg)) * (1 if piece.how.back else -1)

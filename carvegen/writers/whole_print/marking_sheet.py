@@ -12,7 +12,7 @@ from carvegen.base.colour import cielab, overprinted, screen
 from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, PIP_MM, RING_MM, SMALL_DOT_MM, TINT, TINTED
 from carvegen.writers.pdf.pdf_page import Shapes, bytes_of, new_canvas
 from carvegen.writers.pdf.pdf_words import LEAST_MM, PT, say, shortened, width_mm
-from carvegen.writers.pdf.tiles import Plan, Tile
+from carvegen.writers.pdf.tiles import Tile, Tiling
 from carvegen.writers.whole_print.print_svg import overlaps
 
 if TYPE_CHECKING:
@@ -66,9 +66,9 @@ def marking_sheet_pdf(sheet: MarkingSheet, paper: Rgb, coats: Mapping[str, Coat]
     return bytes_of(canvas)
 
 
-def _plan(form: Format, sheet: MarkingSheet, pages: Sequence[SheetPage]) -> Plan:
+def _plan(form: Format, sheet: MarkingSheet, pages: Sequence[SheetPage]) -> Tiling:
     rows, columns = pages[-1].row, pages[-1].column
-    return Plan(
+    return Tiling(
         page=form.size, rows=rows, columns=columns, tiles=tuple(map(_tile, pages)), joins=(), bounds=sheet.window
     )
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.base.colour import Rgb
     from carvegen.marking.marks import Mark
     from carvegen.marking.pencil.layout import MarkingSheet
-    from carvegen.marking.pencil.reading import SheetsRead
+    from carvegen.marking.pencil.sheet_reading import SheetsRead
 
 __all__ = ["marks_png", "marks_svg"]
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.base.colour import Rgb
     from carvegen.geometry import Floats, PolygonArray
-    from carvegen.writers.whole_print.embossed_relief import Pressed
+    from carvegen.writers.whole_print.embossed_relief import PressedFace
 
 __all__ = ["Coat", "Window", "paper_tooth", "print_png", "rubbed", "rubbing_png", "turned_png"]
 
@@ -122,7 +122,7 @@ class Coat:
 
 
 def print_png(
-    paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[Pressed] = (),
+    paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[PressedFace] = (),
     px_per_mm: float = _PX_PER_MM,
 ) -> bytes:  # fmt: skip
     """The blocks printed over one another in the order given (`colour.overprinted`), print view, at true size.

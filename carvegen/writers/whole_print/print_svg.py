@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.colour import Ink, Rgb
-    from carvegen.writers.whole_print.embossed_relief import Pressed
+    from carvegen.writers.whole_print.embossed_relief import PressedFace
     from carvegen.writers.whole_print.print_png import Coat, Window
 
 __all__ = ["outlines_svg", "overlaps", "print_svg"]
@@ -42,7 +42,7 @@ _DASHES = ("none", "2,0.6", "none", "0.8,0.6", "3,0.6,0.6,0.6", "0.4,0.4")
 
 
 def print_svg(
-    paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[Pressed] = (), title: str = "print"
+    paper: Rgb, coats: Sequence[Coat], window: Window, *, pressed: Sequence[PressedFace] = (), title: str = "print"
 ) -> str:
     """The blocks printed over one another, every overlap of inks in the colour that `colour.overprinted` gives it.
 
@@ -63,7 +63,7 @@ def print_svg(
     return page.to_text()
 
 
-def outlines_svg(coats: Mapping[str, Coat], window: Window, *, pressed: Mapping[str, Pressed]) -> str:
+def outlines_svg(coats: Mapping[str, Coat], window: Window, *, pressed: Mapping[str, PressedFace]) -> str:
     """The lands of all blocks as outlines over a faint tint of their ink, a group each, in printing order.
 
     The first printed lies lowest; a legend says which is which.

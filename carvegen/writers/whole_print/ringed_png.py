@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork.on_plan import Laid
-    from carvegen.artwork.scan.pixels import Picture
+    from carvegen.artwork.scan.pixels import ScanPicture
     from carvegen.base.colour import Rgb
-    from carvegen.blocks.comparison import Kind, Spot
+    from carvegen.blocks.comparison import DifferenceKind, DifferentPlace
     from carvegen.geometry import PolygonArray
 
 __all__ = ["RING_LEGEND", "fit_png", "ringed_png", "ruled_png", "unsure_png"]
@@ -49,7 +49,7 @@ RING_LEGEND = (
 _LARGEST = 1 / 3  #: of the picture's shorter side: a wider ring would go round half of the print; our own choice
 
 
-def ringed_png(laid: Laid, spots: Sequence[Spot], unsure: BaseGeometry, *, most: int = 60) -> bytes:
+def ringed_png(laid: Laid, spots: Sequence[DifferentPlace], unsure: BaseGeometry, *, most: int = 60) -> bytes:
     """The scan, pale; what is still to cut in teal, what is gone in ochre; `most` of them ringed and numbered.
 
     The largest of each kind in turn are ringed, or outlined where a ring would be too large, with the number where the
@@ -128,9 +128,9 @@ def _outline(pen: ImageDraw.ImageDraw, shape: Polygon, colour: Rgb, scale: float
         pen.line([*map(tuple, around.tolist())], fill=shade, width=max(1, round(width * scale)), joint="curve")
 
 
-def _in_turn(spots: Sequence[Spot]) -> list[tuple[int, Spot]]:
+def _in_turn(spots: Sequence[DifferentPlace]) -> list[tuple[int, DifferentPlace]]:
     """Places with their numbers: the first of each kind, the second of each, and so on."""
-    seen: Counter[Kind] = Counter()
+    seen: Counter[DifferenceKind] = Counter()
     turns = []
     for number, spot in enumerate(spots, start=1):
         seen[spot.kind] += 1
@@ -193,7 +193,7 @@ _LONG_PX, _LINES = 1600, 20
 _LINE = (35, 122, 130)
 
 
-def ruled_png(picture: Picture) -> bytes:
+def ruled_png(picture: ScanPicture) -> bytes:
     """The picture, smaller, with lines at round numbers of its own pixels, counted from the upper left corner."""
     shrink = min(1.0, _LONG_PX / max(picture.width, picture.height))
     image = picture.image.convert("RGB").resize((round(picture.width * shrink), round(picture.height * shrink)))

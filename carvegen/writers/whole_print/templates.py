@@ -51,8 +51,8 @@ if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.blocks.comparison import Spot
-    from carvegen.facts.register import Plan
+    from carvegen.blocks.comparison import DifferentPlace
+    from carvegen.facts.register import RegisterPlan
     from carvegen.geometry import PolygonArray
     from carvegen.writers.pdf.tiles import Tile
 
@@ -98,7 +98,7 @@ class Template:
         return left - 1.0, bottom - 1.0, right + 1.0, top + 1.0
 
 
-def block_template(name: str, plan: Plan, size: tuple[float, float]) -> Template:
+def block_template(name: str, plan: RegisterPlan, size: tuple[float, float]) -> Template:
     """The board as it lies face up, before anything is cut: the same for every block of the print."""
     register = register_for(plan, size, "")
     face = geometry.box(*size)
@@ -122,7 +122,7 @@ def block_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
     return Template(title=f"{name}: boards", view=View.BLOCK, parts=mirrored, words=tuple(words))
 
 
-def paper_template(name: str, plan: Plan, size: tuple[float, float]) -> Template:
+def paper_template(name: str, plan: RegisterPlan, size: tuple[float, float]) -> Template:
     """The sheet, printed side up: where the picture comes to lie, where stops or pins meet it."""
     register = register_for(plan, size, "")
     sheet = sheet_of(plan, size) if plan.method != "crosses" else geometry.box(*size).buffer(14.0, join_style="mitre")
@@ -143,7 +143,7 @@ def paper_template(name: str, plan: Plan, size: tuple[float, float]) -> Template
 
 
 def carving_sheet(
-    name: str, land: BaseGeometry, spots: Sequence[Spot], size: tuple[float, float], hidden_mm2: float = 0.0
+    name: str, land: BaseGeometry, spots: Sequence[DifferentPlace], size: tuple[float, float], hidden_mm2: float = 0.0
 ) -> bytes:
     """What is still to cut filled, what is to stand in outline; block view, to be traced down or laid beside the block.
 
@@ -190,7 +190,7 @@ _LAID = {
 }
 
 
-def _stops_apart(plan: Plan, size: tuple[float, float]) -> list[str]:
+def _stops_apart(plan: RegisterPlan, size: tuple[float, float]) -> list[str]:
     if plan.method != "stops":
         return []
     apart = edge_stop_mm(plan, max(size)) + plan.paper_margin_mm
@@ -213,7 +213,7 @@ def _arrow(size: tuple[float, float]) -> Part:
     return Part(name=REGISTER, about="an arrow", shapes=name_mark(size, ""), filled=True)
 
 
-def _tabs(plan: Plan, size: tuple[float, float], pins: PolygonArray) -> PolygonArray:
+def _tabs(plan: RegisterPlan, size: tuple[float, float], pins: PolygonArray) -> PolygonArray:
     if plan.method != "pins":
         return geometry.empty()
     tabs = []

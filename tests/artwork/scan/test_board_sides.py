@@ -12,7 +12,7 @@ from shapely import affinity
 
 from carvegen.artwork.on_plan import BoardSides, board_sides
 from carvegen.artwork.on_plan.lens import Lens
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few
 
@@ -33,7 +33,7 @@ def moving(right, up, turn):
 
 def known(seen, place, *, mirrored):
     """A picture on its plan at the place where it was put: how that is sought is tried elsewhere."""
-    picture = Picture(Image.fromarray(seen), None)
+    picture = ScanPicture(Image.fromarray(seen), None)
     return SimpleNamespace(
         part=picture, part_place=place, part_lens=Lens.none((picture.width, picture.height)), mirrored=mirrored,
         plan=SimpleNamespace(size_mm=made.SIZE),

@@ -11,7 +11,7 @@ from scipy import ndimage
 from carvegen.artwork.on_plan import PoorFitError, covered, laid_on, lay_file, plan_of, plan_place, read_laid
 from carvegen.artwork.on_plan.tones import PARTING, parted, surfaces
 from carvegen.artwork.scan import ScanOptions
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import MANY, few, takes_long
 
@@ -28,7 +28,7 @@ def _photographed(*, finger=False, glare=False, **how):
     if glare:
         streak = 0.85 * np.exp(-(((x / 2 + y - 620) / 30) ** 2))[..., None]
         seen = (seen + (255 - seen) * streak).astype(np.uint8)
-    return Picture(Image.fromarray(seen), None), true
+    return ScanPicture(Image.fromarray(seen), None), true
 
 
 def _places(seen):
@@ -40,7 +40,7 @@ def _laid(seen, true, plan=PLAN):
     """A picture laid from where it lies: that this is found is tried in `test_on_plan.py`, and of a hand below."""
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(plan_place, "first_look", lambda *_: [true])
-        return laid_on(plan, Picture(Image.fromarray(seen), None))
+        return laid_on(plan, ScanPicture(Image.fromarray(seen), None))
 
 
 def _unlike(found):
@@ -70,7 +70,7 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
     seen = np.array(picture.image)
     y, x = _places(seen)
     seen[x > 1000 * (0.93 - 0.95 * share) + 20 * np.sin(y / 60)] = colour
-    found = laid_on(PLAN, Picture(Image.fromarray(seen), None))
+    found = laid_on(PLAN, ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.fault
     assert made.off_mm(found.place, true).max() < 0.6
     assert covered(found).area == pytest.approx((1.2 * share - 0.06) * made.FACE.area, rel=0.2)
@@ -172,7 +172,7 @@ def test_a_block_hardly_cut_yet_is_not_read_as_its_negative():
     plan = plan_of(SKY.difference(shapely.box(60, 8, 116, 74)), made.SIZE)
     begun = SKY.union(shapely.box(78, 12, 112, 70))
     seen, _ = made.photographed(made.painted(begun), shadow=0.4)
-    found = laid_on(plan, Picture(Image.fromarray(seen), None))
+    found = laid_on(plan, ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.fault
     land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
     assert shapely.buffer(shapely.symmetric_difference(land, begun), -0.3).area < 0.5

@@ -8,7 +8,7 @@ import shapely
 from PIL import Image
 
 from carvegen.artwork.on_plan import laid_on, plan_of
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few
 
@@ -18,7 +18,7 @@ FULL = made.sky()
 
 def _laid(land, cover, **how):
     seen, true = made.photographed(cover, **how)
-    found = laid_on(plan_of(land, made.SIZE), Picture(Image.fromarray(seen), None))
+    found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.fault
     return found, made.off_mm(found.place, true).max()
 

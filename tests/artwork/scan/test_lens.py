@@ -11,7 +11,7 @@ from skimage.transform import ProjectiveTransform
 from carvegen.artwork.on_plan import laid_on, plan_of, read_laid
 from carvegen.artwork.on_plan.lens import Lens, solved
 from carvegen.artwork.scan import ScanOptions
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few
 
@@ -82,7 +82,7 @@ def test_a_photograph_through_a_telephones_lens_is_read_where_it_lies():
     """A barrel of 5 %, by scikit-image's warp: without the lens edges lie 0.9 mm off at the corners."""
     size, sky = (640, 480), made.sky()
     seen, true = made.photographed(made.painted(sky), size=size, lens=-0.05)
-    found = laid_on(plan_of(sky, made.SIZE), Picture(Image.fromarray(seen), None))
+    found = laid_on(plan_of(sky, made.SIZE), ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.fault
     x, y = np.meshgrid(np.linspace(4, 116, 7), np.linspace(4, 76, 5))
     at = np.column_stack([x.ravel(), y.ravel()])

@@ -16,8 +16,8 @@ from skimage import data
 from skimage.transform import ProjectiveTransform
 
 from carvegen.artwork.on_plan import (
+    ImagePyramid,
     Laid,
-    Seen,
     better_fit,
     is_mirrored,
     judged,
@@ -35,7 +35,7 @@ from carvegen.artwork.on_plan.first_look import alike_places
 from carvegen.artwork.on_plan.lens import Lens
 from carvegen.artwork.on_plan.tones import drawn_tone, ranged
 from carvegen.artwork.scan import ScanOptions
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from carvegen.artwork.scan.quad import block_corners, quads
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.base.errors import InputError
@@ -54,7 +54,7 @@ def third_uncut(cover):
 
 def lay(name, cover, **how):
     seen, true = made.photographed(cover, **how)
-    return laid_on(PLANS[name], Picture(Image.fromarray(seen), None)), true
+    return laid_on(PLANS[name], ScanPicture(Image.fromarray(seen), None)), true
 
 
 @cache
@@ -123,7 +123,7 @@ def test_what_does_not_fit_is_told(plan, cover):
 @pytest.mark.parametrize("name", few(["coins", "brick", "gravel", "page", "text", "chelsea", "coffee", "rocket"], 1))
 def test_a_photograph_of_something_else_fits_no_plan(name):
     """Pictures that scikit-image's wheel brings; all of them: `python -m tests.robustness photographs`."""
-    found = laid_on(PLANS["sky"], Picture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
+    found = laid_on(PLANS["sky"], ScanPicture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
     assert "of 105 places on the plan only" in found.fit.fault
 
 
@@ -141,7 +141,7 @@ def test_where_many_places_agree_others_may_not(agree, of, good):
 def test_the_figure_tells_a_place_that_is_off():
     """A place moved by a known distance: 1 mm is too far, however alike the pictures are."""
     seen, true = made.photographed(by_hand(SKY))
-    tone = Seen(seen.mean(axis=2, dtype=np.float32) / 255)
+    tone = ImagePyramid(seen.mean(axis=2, dtype=np.float32) / 255)
     for move, good in (((0, 0), True), ((0.1, 0), True), ((1.0, 0), False), ((0, 3.0), False)):
         shift = np.array([[1, 0, move[0]], [0, 1, move[1]], [0, 0, 1]])
         assert (not judged(PLANS["sky"], tone, true @ shift).fault) is good, move
@@ -159,7 +159,7 @@ def test_a_plan_of_a_few_straight_edges_tells_no_place():
     """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
     bar = shapely.box(30, 10, 50, 70)
     seen, _ = made.photographed(made.painted(bar))
-    found = laid_on(plan_of(bar, made.SIZE), Picture(Image.fromarray(seen), None))
+    found = laid_on(plan_of(bar, made.SIZE), ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.can_tell
 
 
@@ -168,7 +168,7 @@ def test_one_corner_that_is_wrong_is_seen_by_the_figure():
     box = PLANS["sky"].corners
     there = ProjectiveTransform(true)(box)
     wrong = ProjectiveTransform.from_estimate(box, there + np.array([[0, 0], [14, 0], [0, 0], [0, 0]])).params
-    assert judged(PLANS["sky"], Seen(seen.mean(axis=2, dtype=np.float32) / 255), wrong).fault
+    assert judged(PLANS["sky"], ImagePyramid(seen.mean(axis=2, dtype=np.float32) / 255), wrong).fault
 
 
 def test_a_picture_is_laid_as_scikit_image_lays_it():
@@ -177,7 +177,7 @@ def test_a_picture_is_laid_as_scikit_image_lays_it():
     seen, true = sky_seen()
     tone = np.float32(seen[..., 1] / 255)
     size, px = (300, 200), 2.5
-    here = laid(Seen(tone), true, size, px)
+    here = laid(ImagePyramid(tone), true, size, px)
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
     way = np.linalg.inv(half) @ true @ np.diag([1 / px, 1 / px, 1]) @ half
     fine = warp(tone, ProjectiveTransform(way), output_shape=size[::-1], order=1)
@@ -224,7 +224,7 @@ def test_corners_that_glare_misplaces_are_asked_for(table, at, sure):
     )
     y, x = np.indices(seen.shape[:2])
     glare = 0.9 * np.exp(-(((x - at[0]) / 55) ** 2) - ((y - at[1]) / 75) ** 2)[..., None]
-    picture = Picture(Image.fromarray((seen + (255 - seen) * glare).astype(np.uint8)), None)
+    picture = ScanPicture(Image.fromarray((seen + (255 - seen) * glare).astype(np.uint8)), None)
     if sure:
         off = block_corners(picture)[:, None] - ProjectiveTransform(true)(PLANS["sky"].corners)
         assert np.linalg.norm(off, axis=2).min(axis=1).max() < 0.5
@@ -241,7 +241,7 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
     y, x = np.indices((380, 500))
     glare = np.clip(light * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2), 0, 1)
     with pytest.raises(InputError, match=words) as told:
-        block_corners(Picture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
+        block_corners(ScanPicture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
     at = re.search(r"x (\d+), y (\d+)", str(told.value))
     assert (at is not None) is bool(light)
     assert ("lit from the side" in told.value.hint) is bool(light)
@@ -294,7 +294,7 @@ def test_of_a_sparse_block_it_is_said_how_far_off_its_corners_may_be(seed):
     blots = shapely.union(made.blots(seed, 16), shapely.box(70, 0, 78, 45))
     land = shapely.intersection(blots, shapely.buffer(made.FACE, -3.0))
     seen, true = made.photographed(made.cut_by_hand(made.painted(land), seed=1))
-    found = laid_on(plan_of(land, made.SIZE), Picture(Image.fromarray(seen), None))
+    found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
     assert not found.fit.fault
     off = made.off_mm(found.place, true).max()
     assert off < found.fit.corners_mm < 4 * off
@@ -318,7 +318,7 @@ def test_of_a_nearly_symmetrical_drawing_the_right_side_is_found(turn):
     block = {"mirrored": True, "margin": 0.0, "table": (150, 120, 80), "fill": 0.6}
     for how in ({}, block):
         seen, true = made.photographed(made.cut_by_hand(made.painted(land)), turn=turn, **how)
-        found = laid_on(plan_of(land, made.SIZE), Picture(Image.fromarray(seen), None))
+        found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
         assert found.mirrored is how.get("mirrored", False)
         assert made.off_mm(found.place, true).max() < 0.3
 
@@ -333,7 +333,7 @@ def test_what_is_alike_enough_to_end_the_search_is_a_right_place_and_no_wrong_on
 
 
 def _most_alike(plan, picture):
-    tone = Seen(np.float32(np.asarray(Image.fromarray(picture).convert("L"))) / 255)
+    tone = ImagePyramid(np.float32(np.asarray(Image.fromarray(picture).convert("L"))) / 255)
     return alike_places(plan, tone, quads(np.uint8(tone.steps[0] * 255)), None)[0][0]
 
 
@@ -365,7 +365,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
     light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
-    seen = Picture(Image.fromarray(np.uint8(np.clip(screen(light), 0, 255))), None)
+    seen = ScanPicture(Image.fromarray(np.uint8(np.clip(screen(light), 0, 255))), None)
     whole = better_fit(laid_on(PLANS["key"], seen), plan_of_inks(lands, coats, (251, 250, 246), made.SIZE))
     assert (whole is not None) is ("sky" in printed)
 
@@ -381,7 +381,7 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
         seen, place = made.photographed(made.painted(lands[shown], 3.0), mirrored=mirrored, size=(480, 365), px=3.0)
         for name in names:
-            told[shown, name] = at(plans[name], Picture(Image.fromarray(seen), None), place)
+            told[shown, name] = at(plans[name], ScanPicture(Image.fromarray(seen), None), place)
     rather = {names: shown_alone(its, lands) for names, its in told.items()}
     assert rather == {("tone", "key"): "tone", ("tone", "print"): "tone", ("key", "key"): None}
     faults = {name for (_, name), its in told.items() if its.fault}
@@ -404,7 +404,7 @@ def test_another_block_is_told_where_it_fits_clearly_better_and_in_place_of_a_pr
 def at(plan, picture, place):
     """A picture on a plan at a known place."""
     lens = Lens.none((picture.width, picture.height))
-    fit = judged(plan, Seen(ranged(drawn_tone(picture.image))), place)
+    fit = judged(plan, ImagePyramid(ranged(drawn_tone(picture.image))), place)
     return Laid(
         place=place, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
         pictured_px=(picture.width, picture.height), part=picture, part_place=place, part_lens=lens, px_per_mm=6.0,

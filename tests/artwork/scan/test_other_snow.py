@@ -12,9 +12,9 @@ from PIL import Image
 from carvegen.artwork.on_plan import PoorFitError, judged, laid_by_inks, other_snow, plan_of_inks
 from carvegen.artwork.on_plan.laid_picture import Laid
 from carvegen.artwork.on_plan.lens import Lens
-from carvegen.artwork.on_plan.plan import Seen
+from carvegen.artwork.on_plan.plan import ImagePyramid
 from carvegen.artwork.on_plan.plan_place import refined
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from carvegen.base.colour import Ink, overprinted, screen
 from carvegen.delivery import laid_on_plan
 from carvegen.delivery.laid_on_plan import Planned
@@ -46,11 +46,11 @@ def _laid(plan, lands: dict[str, shapely.Geometry], off_mm: float):
     """A scan, 4 px a mm, turned a little, and a place near the true one; the true one."""
     cover = [(COATS[name], made.painted(land, PX)) for name, land in lands.items()]
     light = screen(overprinted(PAPER, cover)) + 2 * np.random.default_rng(1).normal(size=(*cover[0][1].shape, 3))
-    picture = Picture(Image.fromarray(np.uint8(np.clip(light, 0, 255))), None)
+    picture = ScanPicture(Image.fromarray(np.uint8(np.clip(light, 0, 255))), None)
     true = np.diag([PX, PX, 1.0])
     place = true @ np.array([[1, off_mm / 80, off_mm], [-off_mm / 80, 1, 0], [0, 0, 1]])
     lens = Lens.none((picture.width, picture.height))
-    fit = judged(plan, Seen(np.float32(np.asarray(picture.image.convert("L"))) / 255), place)
+    fit = judged(plan, ImagePyramid(np.float32(np.asarray(picture.image.convert("L"))) / 255), place)
     return Laid(
         place=place, lens=lens, fit=fit, mirrored=False, plan=plan, pictured_px=(picture.width, picture.height),
         part=picture, part_place=place, part_lens=lens, px_per_mm=PX,
@@ -63,7 +63,7 @@ POSTS = (10, 25, 44, 61, 83, 99)
 def test_a_print_with_other_and_heavier_snow_lies_where_its_inks_meet() -> None:
     plan = _plan(_printed(POSTS, 1, 90))
     near, true = _laid(plan, _printed(POSTS, 2, 260), 0.8)  # so far off that one round is not enough
-    seen = Seen(np.float32(np.asarray(near.part.image.convert("L"))) / 255)
+    seen = ImagePyramid(np.float32(np.asarray(near.part.image.convert("L"))) / 255)
     assert judged(plan, seen, refined(plan, seen, near.place)).fault, "as it was judged before: refused, or its tone"
     found = laid_by_inks(near, plan, COATS, PAPER)
     assert found is not None

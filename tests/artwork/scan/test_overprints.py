@@ -15,7 +15,7 @@ from carvegen.artwork.on_plan import laid_on, plan_of_inks, plan_place, read_ink
 from carvegen.artwork.scan import inks_of
 from carvegen.artwork.scan.inks import _opened, by_model
 from carvegen.artwork.scan.paper import neither, paper_seen
-from carvegen.artwork.scan.pixels import Picture
+from carvegen.artwork.scan.pixels import ScanPicture
 from carvegen.base.colour import Ink, overprinted, rgb, screen
 from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
@@ -162,7 +162,7 @@ def test_a_hard_shadow_on_a_print_in_several_inks_is_no_ink(shadow):
     x = np.arange(seen.shape[1]) + np.arange(seen.shape[0])[:, None] / 3
     seen *= (1 - shadow / (1 + np.exp(-(x - 60 * PX) / (0.4 * PX))))[..., None]
     plan = plan_of_inks(LANDS, COATS, PAPER, made.SIZE)
-    picture = Picture(Image.fromarray(seen.astype(np.uint8)), None)
+    picture = ScanPicture(Image.fromarray(seen.astype(np.uint8)), None)
     with pytest.MonkeyPatch.context() as patched:  # that a place is found is tried in `test_on_plan.py`
         patched.setattr(plan_place, "first_look", lambda *_: [np.diag([PX, PX, 1.0])])
         inks = read_inks(laid_on(plan, picture), COATS, PAPER)

@@ -14,9 +14,9 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload import growing, settling
-from carvegen.motifs.snowload.drawing import cornice_tips, outlined, specks
 from carvegen.motifs.snowload.growing import _reads
-from carvegen.motifs.snowload.scene import Page, columns_of, without_marks
+from carvegen.motifs.snowload.scene import Grid, columns_of, without_marks
+from carvegen.motifs.snowload.snow_shapes import cornice_tips, outlined, specks
 from tests.cases import disc, limits, shapes
 from tests.lying_sheet import LIMITS as SHEET_LIMITS
 from tests.motifs.test_snowload import around
@@ -141,7 +141,7 @@ def test_a_slot_between_hanging_twigs_is_filled_only_if_that_makes_no_pillar(wid
     elsewhere = shapely.union(shapely.box(3, 18, 4, 19), shapely.box(3, 3, 4, 4))
     closes, opens = specks(shapes(foot, *elsewhere.geoms), bar)
     assert (len(closes), len(opens)) == ((1, 0) if filled else (0, 1))
-    page = Page.of((0, 0, 22, 22))
+    page = Grid.of((0, 0, 22, 22))
     solid, cover = (columns_of(shapes(each), page).raster for each in (bar, foot))
     drawn = shapely.union_all(outlined(cover.astype(float), solid, page, least_mm2=0.1))
     assert (shapely.intersection(drawn, gap).area > 0.8 * gap.area) == filled

@@ -13,7 +13,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.crowns import _bearing, _under, in_crowns
-from carvegen.motifs.snowload.scene import Page, columns_of, tangled
+from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
 from tests.cases import limits, shapes
 
 FACE = shapely.box(0, 0, 40, 30)
@@ -29,7 +29,7 @@ def twigs(left: float, right: float, low: float, high: float) -> list[shapely.Po
 
 def clumps(*drawn: shapely.Geometry, preset: str = "deep", seed: int = 1, share=1.0, open_sky=1.0, **changed):
     """What must come out and what may, with the sky as open everywhere."""
-    page = Page.of(FACE.bounds)
+    page = Grid.of(FACE.bounds)
     on = shapes(*geometry.parts(shapely.union_all(drawn)))
     cells = columns_of(on, page).raster
     solid = columns_of(shapes(*geometry.parts(shapely.union_all(drawn).buffer(0.6).buffer(-0.6))), page).raster
@@ -87,7 +87,7 @@ def test_a_limb_stays_before_them() -> None:
 
 def test_what_hangs_upright_bears_none() -> None:
     """A level twig bears a little over itself, by its length; upright ones only their tips."""
-    page = Page.of(FACE.bounds)
+    page = Grid.of(FACE.bounds)
     level, upright = (
         _bearing(columns_of(shapes(box), page).raster, page)
         for box in (shapely.box(5, 10, 35, 10.5), shapely.box(19, 2, 19.5, 28))
@@ -126,7 +126,7 @@ def test_what_is_grown_bears_them_in_air_that_the_drawing_leaves() -> None:
 @pytest.mark.parametrize("step", [0.15, 0.7, 0.9, 2.0])
 def test_on_a_large_page_cells_are_coarse_and_the_shift_is_none(step) -> None:
     """Of a level twig a little is borne over it, nothing where the box has passed; in cells up to 2 mm."""
-    page = Page(0.0, 0.0, 60, 80, step, 0)
+    page = Grid(0.0, 0.0, 60, 80, step, 0)
     drawn = np.zeros((80, 60), dtype=bool)
     drawn[30] = True
     bears = _bearing(drawn, page)

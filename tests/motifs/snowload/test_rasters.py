@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from carvegen.motifs.snowload.drawing import Canvas, _without_specks
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, sky_seen
-from carvegen.motifs.snowload.scene import Page, _boards
+from carvegen.motifs.snowload.scene import Grid, _boards
+from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks
 
 
 def test_a_canvas_covers_what_its_strokes_say() -> None:
     """Cells by half, to the page's edges and past them; nothing beyond a stroke."""
-    page = Page(left=0.0, bottom=0.0, wide=6, high=5, step=1.0, beyond=0)
+    page = Grid(left=0.0, bottom=0.0, wide=6, high=5, step=1.0, beyond=0)
     assert not Canvas.blank(page).cover.any()
     for low, high, said in (
         (1.5, 3.0, [0, 0.5, 1, 0, 0]),

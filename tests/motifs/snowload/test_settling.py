@@ -14,11 +14,10 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload import drawing, growing
-from carvegen.motifs.snowload.drawing import lips, reaching, shown_bark
+from carvegen.motifs.snowload import growing, snow_shapes
 from carvegen.motifs.snowload.growing import _hollows, _Scene, _share_of
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
-from carvegen.motifs.snowload.scene import Page, columns_of
+from carvegen.motifs.snowload.scene import Grid, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
@@ -28,6 +27,7 @@ from carvegen.motifs.snowload.settling import (
     ends_of,
     settled,
 )
+from carvegen.motifs.snowload.snow_shapes import lips, reaching, shown_bark
 from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
 from tests.cases import limits, shapes
 from tests.strategies import MANY, few
@@ -48,7 +48,7 @@ SUBJECTS = {"slope": SLOPE, "fork": FORK, "roof": ROOF_OVER_LEDGE}
 
 
 def ledges(on: shapely.Geometry, *, cliff_mm: float = 1.0) -> Ledges:
-    columns = columns_of(geometry.parts(on), Page.of(FACE.bounds))
+    columns = columns_of(geometry.parts(on), Grid.of(FACE.bounds))
     return ledges_of(columns, columns, cliff_mm=cliff_mm)
 
 
@@ -123,7 +123,7 @@ def test_ledges_are_found_exactly_between_the_cells() -> None:
 @pytest.mark.parametrize(("air", "spans"), [(0.04, False), (0.06, True)])
 def test_what_lies_a_hair_over_what_is_drawn_bridges_nothing(air, spans) -> None:
     """Outlines are thinned out: as much air is under them as that, 0.05 mm at the most (our own choice)."""
-    page = Page.of(FACE.bounds)
+    page = Grid.of(FACE.bounds)
     bearing, drawn = (columns_of(shapes(shapely.box(0, 0, 120, high)), page) for high in (10 + air, 10))
     assert (ledges_of(bearing, drawn, cliff_mm=1.0).bridged == spans).all()
 
@@ -296,7 +296,7 @@ def test_the_white_of_a_heap_that_ends_runs_out_over_half_a_millimetre_and_more_
     fallen, monkeypatch
 ) -> None:
     """Snow on the left half of a table, no chance in its lower line; 0.5 mm and 0.08 of the depth: our own choice."""
-    monkeypatch.setattr(drawing, "waves_at", lambda where, _, **__: np.zeros(len(where)))
+    monkeypatch.setattr(snow_shapes, "waves_at", lambda where, _, **__: np.zeros(len(where)))
     its, settings = ledges(shapely.box(0, 0, 120, 10)), snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
     ends, depth = ends_of(its, settings, stream(1, "ends")), np.where(its.x < 60, fallen, 0.0)
     white = reaching(its, depth, settings, ends, np.zeros(len(its)), land_mm=0.5, rng=stream(1, "reaching"))

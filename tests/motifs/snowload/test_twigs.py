@@ -10,10 +10,10 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.drawing import Canvas
 from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.scene import Page, columns_of, tangled
+from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
+from carvegen.motifs.snowload.snow_shapes import Canvas
 from carvegen.motifs.snowload.twigs import on_twigs
 from tests.cases import disc, limits, shapes
 
@@ -30,9 +30,9 @@ def white(on: shapely.Geometry, preset: str = "deep", **changed) -> shapely.Geom
 
 def lines_on(
     twig: shapely.Geometry, *, fallen_mm: float = 7.0, seen: float = 1.0, seed: int = 1
-) -> tuple[Page, np.ndarray]:
+) -> tuple[Grid, np.ndarray]:
     """Smooth lines on each twig that snow comes to, on a page of 14 by 10 mm without heaps: cover of cells."""
-    page = Page.of((0, 0, 14, 10))
+    page = Grid.of((0, 0, 14, 10))
     size, canvas = (page.high, page.wide), Canvas.blank(page)
     on_twigs(
         canvas, columns_of(geometry.parts(twig), page), snowload.Settings(fallen_mm=fallen_mm, lumpy=0.0, twigs=1.0),
@@ -153,7 +153,7 @@ def test_needles_are_no_tangle_and_crossing_twigs_are() -> None:
     bough = shapely.box(2, 9, 28, 10)
     comb = [shapely.Polygon([(x, 10), (x + 0.4, 10), (x + 0.9, 13)]) for x in np.arange(2, 27, 0.7)]
     bars = [shapely.LineString([(x, 6), (x + lean, 14)]).buffer(0.35) for x in range(4, 24, 2) for lean in (-8, 8)]
-    page = Page.of(FACE.bounds)
+    page = Grid.of(FACE.bounds)
     for on, least, most in (([bough, *comb], 0.9, 1.0), (bars, 0.0, 0.1)):
         drawn = columns_of(geometry.parts(shapely.union_all(on)), page).raster
         solid = columns_of(geometry.parts(shapely.union_all(on).buffer(0.6).buffer(-0.6)), page).raster
@@ -165,7 +165,7 @@ def test_needles_are_no_tangle_and_crossing_twigs_are() -> None:
 @pytest.mark.parametrize("seed", range(2))
 def test_a_notch_between_firs_is_filled_level(seed) -> None:
     """Snow of uneven depth in a V: its surface differs by a fifth of what it did; its sum is kept."""
-    page = Page.of(FACE.bounds)
+    page = Grid.of(FACE.bounds)
     firs = shapely.Polygon([(1, -5), (1, 20), (15, 4), (29, 20), (29, -5)])
     columns = columns_of(shapes(firs), page)
     ledges = ledges_of(columns, columns, cliff_mm=2)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Kept", "polygons", "simplified", "smoothed", "without_specks"]
+__all__ = ["LargeShapes", "polygons", "simplified", "smoothed", "without_specks"]
 
 _REACH = 6  # points to each side over which a turn is measured
 _ROUNDS = 10
@@ -29,7 +29,7 @@ _FEWEST = 4  # points of a ring with an area, the first one repeated
 
 
 @dataclass(frozen=True, eq=False)
-class Kept:
+class LargeShapes:
     """Shapes that are large enough, and how many were not."""
 
     shapes: PolygonArray
@@ -37,13 +37,13 @@ class Kept:
     pinholes: int
 
 
-def without_specks(shapes: PolygonArray, least_px2: float) -> Kept:
+def without_specks(shapes: PolygonArray, least_px2: float) -> LargeShapes:
     """The shapes without those, and without those holes, whose area is smaller; holes are filled."""
     large = shapely.area(geometry.filled(shapes)) >= least_px2 if len(shapes) else np.empty(0, dtype=bool)
     all_rings = geometry.rings(shapes[large])
     hole = all_rings.hole & (_ring_areas(all_rings) < least_px2)
     kept = polygons(_chosen(all_rings, ~hole)) if hole.any() else shapes[large]
-    return Kept(kept, int((~large).sum()), int(hole.sum()))
+    return LargeShapes(kept, int((~large).sum()), int(hole.sum()))
 
 
 def smoothed(shapes: PolygonArray, *, blur_px: float = 0.0) -> PolygonArray:

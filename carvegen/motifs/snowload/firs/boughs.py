@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, Mask
-    from carvegen.motifs.snowload.drawing import Canvas
     from carvegen.motifs.snowload.ledges import Ledges
-    from carvegen.motifs.snowload.scene import Page
+    from carvegen.motifs.snowload.scene import Grid
     from carvegen.motifs.snowload.settings import Settings
+    from carvegen.motifs.snowload.snow_shapes import Canvas
 
 __all__ = ["in_front", "on_boughs"]
 
@@ -132,7 +132,7 @@ def _strokes(
     canvas.stroke(column[on], low[on], high[on])
 
 
-def _stands(solid: Mask, page: Page, column: Indices, height: Floats) -> Mask:
+def _stands(solid: Mask, page: Grid, column: Indices, height: Floats) -> Mask:
     """Whether something stands at each place; same shape."""
     row = np.clip((height - page.bottom) / page.step, 0, page.high - 1).astype(int)
     return np.asarray(solid[row, np.clip(column, 0, page.wide - 1)])

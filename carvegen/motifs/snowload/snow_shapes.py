@@ -27,7 +27,7 @@ if TYPE_CHECKING:
         PolygonArray,
     )
     from carvegen.motifs.snowload.ledges import Ledges
-    from carvegen.motifs.snowload.scene import Page
+    from carvegen.motifs.snowload.scene import Grid
     from carvegen.motifs.snowload.settings import Settings
     from carvegen.motifs.snowload.settling import Ends
 
@@ -84,11 +84,11 @@ _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
 class Canvas:
     """How much of each cell is covered, summed up from strokes; keeps the differences from row to row."""
 
-    page: Page
+    page: Grid
     edges: Floats  #: (rows + 2, columns)
 
     @staticmethod
-    def blank(page: Page) -> Canvas:
+    def blank(page: Grid) -> Canvas:
         """Nothing is covered."""
         return Canvas(page, np.zeros((page.high + 2, page.wide)))
 
@@ -189,7 +189,7 @@ def summits(ledges: Ledges, ground: Floats, settings: Settings) -> Floats:
     return np.asarray(ground * crags(ledges) * np.clip(rise - line, 0, None))
 
 
-def tongues(page: Page, limits: Limits, rng: Generator) -> Floats:
+def tongues(page: Grid, limits: Limits, rng: Generator) -> Floats:
     """The share of their length that tongues of snow have along the page and a little past it; a number a column."""
     along = np.arange(-_LEANS_MM, page.wide * page.step + _LEANS_MM, page.step)
     slow, fast = (waves_at(np.column_stack([along, 0 * along]), rng, patch_mm=(of, of)) for of in (9.0, 2.5))
@@ -322,12 +322,12 @@ def shown_bark(
     return np.maximum(below, ledges.smoothed(asked, _BLENDS_MM))
 
 
-def outlined(cover: Floats, solid: Mask, page: Page, *, least_mm2: float) -> PolygonArray:
+def outlined(cover: Floats, solid: Mask, page: Grid, *, least_mm2: float) -> PolygonArray:
     """The white as polygons; pieces of sky that it shuts in and that are too small to carve are white too."""
     return contoured(_without_specks(cover, solid, page.step), page, least_mm2=least_mm2)
 
 
-def contoured(cover: Floats, page: Page, *, least_mm2: float) -> PolygonArray:
+def contoured(cover: Floats, page: Grid, *, least_mm2: float) -> PolygonArray:
     """What is covered, smoothed, as polygons."""
     import contourpy
 

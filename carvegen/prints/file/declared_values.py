@@ -15,7 +15,7 @@ from carvegen.base.parameters import REQUIRED, Parameter, parameters, successors
 from carvegen.base.words import nearest
 from carvegen.prints.file.key_lines import placed
 
-__all__ = ["LONGEST", "Place", "remedy", "settings_of", "value_of"]
+__all__ = ["LONGEST", "FilePlace", "remedy", "settings_of", "value_of"]
 
 _SHOWN = 60  #: characters of a wrong value that a message repeats
 LONGEST = 200  #: characters of a text
@@ -34,7 +34,7 @@ _FORMS = {
 
 
 @dataclass(frozen=True)
-class Place:
+class FilePlace:
     """A file, and the faults found in it so far."""
 
     file: str
@@ -45,7 +45,7 @@ class Place:
         self.faults.append(InputError(message, value=_shown(value), where=placed(Path(self.file), key), hint=hint))
 
 
-def value_of(top: Place, where: str, setting: Parameter, raw: object) -> Any:  # noqa: ANN401
+def value_of(top: FilePlace, where: str, setting: Parameter, raw: object) -> Any:  # noqa: ANN401
     """The value of a key; its default where there is none, and where it is wrong.
 
     Parameters
@@ -64,7 +64,7 @@ def value_of(top: Place, where: str, setting: Parameter, raw: object) -> Any:  #
     return _settled(setting, raw)
 
 
-def settings_of(top: Place, where: str, settings: Any, raw: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
+def settings_of(top: FilePlace, where: str, settings: Any, raw: Mapping[str, Any]) -> dict[str, Any]:  # noqa: ANN401
     """A motif's own settings, each by its declaration; the faulty ones are left out."""
     known = {setting.key: setting for setting in parameters(settings)}
     good: dict[str, Any] = {}

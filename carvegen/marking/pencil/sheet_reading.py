@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from carvegen.artwork.scan.pixels import Picture
+    from carvegen.artwork.scan.pixels import ScanPicture
     from carvegen.geometry import Mask, PolygonArray
-    from carvegen.marking.pencil.areas import Area
+    from carvegen.marking.pencil.areas import PencilArea
     from carvegen.marking.pencil.corner_marks import Placed
     from carvegen.marking.pencil.evened import Evened, Light
     from carvegen.marking.pencil.layout import MarkingSheet, SheetPage
@@ -97,7 +97,7 @@ def _read_twice(pages: Sequence[PageRead]) -> Iterator[str]:
             yield f"page {number} was read {count} times: its marks are put together"
 
 
-def read_page(picture: Picture, sheet: MarkingSheet) -> PageRead:
+def read_page(picture: ScanPicture, sheet: MarkingSheet) -> PageRead:
     """One page.
 
     Raises
@@ -160,7 +160,7 @@ def _in_print(shape: shapely.Polygon, corner: tuple[float, float], page: SheetPa
     return geometry.parts(shapely.set_precision(cut, _GRID_MM))
 
 
-def _strength(area: Area, pencil: Pencil) -> float:
+def _strength(area: PencilArea, pencil: Pencil) -> float:
     """One of the grades for "more" and "less", by how deep the area is between the box's two halves."""
     if not pencil.meaning.graded:
         return 1.0
@@ -169,7 +169,7 @@ def _strength(area: Area, pencil: Pencil) -> float:
 
 
 def _unknown(
-    areas: Sequence[Area], corner: tuple[float, float], page: SheetPage, flat: Evened, window: tuple[slice, slice]
+    areas: Sequence[PencilArea], corner: tuple[float, float], page: SheetPage, flat: Evened, window: tuple[slice, slice]
 ) -> Iterator[str]:
     """What is to be said of colours that are in no box."""
     light = flat.light[window]

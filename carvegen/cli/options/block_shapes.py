@@ -12,9 +12,7 @@ import click
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.base.units import MM_PER
-from carvegen.cli.options.setup import library
-from carvegen.cli.options.telling import keep_notes
-from carvegen.cli.options.values import (
+from carvegen.cli.options.option_values import (
     BLOCK_SIZE,
     SIZE,
     OneOf,
@@ -24,6 +22,8 @@ from carvegen.cli.options.values import (
     joined,
     under,
 )  # fmt: skip
+from carvegen.cli.options.setup import library
+from carvegen.cli.options.telling import keep_notes
 from carvegen.facts.block_settings import Free
 from carvegen.motifs import motif
 
