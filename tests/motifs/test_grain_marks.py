@@ -167,7 +167,7 @@ def test_dead_knots_have_the_more_whole_rims() -> None:
         parts = [knot_strokes(plain_knot(dead=dead), look, rng(k)) for k in range(5)]
         rims = [strokes.half[(rank > 26) & (rank < 36)] for strokes, rank in parts]
         share.append(np.mean(np.concatenate(rims) > 0))
-    assert 0.6 < share[0] < 0.85  # vigour is 1 and a normal law, above 0
+    assert 0.5 < share[0] < 0.8  # vigour is 1 and a normal law, above 0
     assert share[1] > 0.9  # and 1.7
 
 
@@ -202,8 +202,8 @@ def test_rays_on_a_quarter_sawn_face_lie_across_the_grain_in_flocks() -> None:
     assert (long > 5.6).mean() == pytest.approx(0.24, abs=0.05)
     assert lean.std() == pytest.approx(24, rel=0.3)
     bowed = spine - (spine[:, :1] + (share[:, None] + 1) / 2 * out[:, None])
-    assert np.abs(bowed[..., 1] / half[:, None]).max() < 0.2
-    assert np.median(np.abs(bowed[..., 1]).max(axis=1) / half) == pytest.approx(0.07, abs=0.03)
+    assert np.abs(bowed[..., 1] / half[:, None]).max() < 0.27
+    assert np.median(np.abs(bowed[..., 1]).max(axis=1) / half) == pytest.approx(0.12, abs=0.03)
 
 
 def test_flecks_and_silver_are_as_thick_as_rays_are() -> None:
