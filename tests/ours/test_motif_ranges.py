@@ -53,8 +53,8 @@ def test_no_length_is_negative_and_every_default_may_be_typed() -> None:
     assert [its.name for its in EVERY.values() if not its.at_least <= its.default <= its.at_most] == []
 
 
-#: Stated anew, so that a slip is noticed: how little, how much where nothing is asked, how much at most. Our own choice;
-#: a share that goes from 0 to 1 stands with its default alone.
+#: Stated anew, so that a slip is noticed: how little, how much where nothing is asked, how much at most; our own choice.
+#: A share that goes from 0 to 1 stands with its default alone.
 STATED: dict[str, dict[str, object]] = {
     "frost": {
         "reach_mm": (1, 80, 500), "feather_mm": (1, 26, 500), "front_mm": (2, 45, 500), "stem_mm": (0.05, 1.8, 20),
