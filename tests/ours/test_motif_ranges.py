@@ -53,7 +53,7 @@ def test_no_length_is_negative_and_every_default_may_be_typed() -> None:
     assert [its.name for its in EVERY.values() if not its.at_least <= its.default <= its.at_most] == []
 
 
-#: Stated anew, so that a slip is noticed: how little, how much where nothing is asked, how much at most; our own choice.
+#: Stated anew, so that a slip is noticed: the least, what is taken where nothing is asked, the most; our own choice.
 #: A share that goes from 0 to 1 stands with its default alone.
 STATED: dict[str, dict[str, object]] = {
     "frost": {
