@@ -122,3 +122,11 @@ def test_what_is_too_thin_of_a_land_with_a_spur() -> None:
     thin = shape_edits.too_thin(land, 0.5)
     assert max(shapely.area(thin)) == pytest.approx(0.6, abs=0.05)
     assert len(thin) == 5  # the spur, and four corners
+
+
+def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> None:
+    """0.3 mm of land over 5 mm, of which 0.5 are asked and 0.006 are to spare."""
+    done = mended(setup().on(block(*PAIR)), fixed={0})
+    assert shapely.distance(*done.job.block.cuts) == pytest.approx(0.506, abs=0.003)
+    assert sum(its.white_mm2 for its in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
+    assert done.job.block.cuts[0].equals(PAIR[0])
