@@ -61,7 +61,8 @@ _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
 _FREE = {
     "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
     "_PLAIN_MM", "_ASKEW", "_ROOM", "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
-    "_FEW_ROUTES",
+    "_FEW_ROUTES", "_RATIO", "_MANY_POINTS", "_BY_BOUNDS", "_FIRST_FEW", "_LONG_LIMITS", "_FEW_SIDES", "_BATCH",
+    "_WORTH_POINTS",
 }  # fmt: skip
 _SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far beyond a tile is looked
 _ROUNDING = 2e-6  #: nor how much room there is for rounding

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
-    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "DifferenceKind", "DifferentPlace", "coats_in", "difference", "face_in", "in_order",
-    "is_cut", "land_in", "lands_in", "print_colours", "spots", "stencils_in",
+    "CUT_FOLDER", "SCAN_TOLERANCE_MM", "Difference", "DifferenceKind", "DifferentPlace", "coats_in", "difference",
+    "face_in", "in_order", "is_cut", "land_in", "lands_in", "print_colours", "spots", "stencils_in",
 ]  # fmt: skip
 
 SCAN_TOLERANCE_MM = SEEN_MM
@@ -141,8 +141,8 @@ def spots(change: Difference, face: BaseGeometry) -> list[DifferentPlace]:
     beside = shapely.dwithin(pieces, planned, _BESIDE_MM)
     result = [
         DifferentPlace(
-            block=change.name, kind=kind if kind.stands or near else DifferenceKind.UNPLANNED, shape=piece, width_mm=float(wide),
-            at=(float(x), float(y)),
+            block=change.name, kind=kind if kind.stands or near else DifferenceKind.UNPLANNED, shape=piece,
+            width_mm=float(wide), at=(float(x), float(y)),
         )
         for kind, piece, near, wide, (x, y) in zip(kinds, pieces, beside, width, middle, strict=True)
     ]  # fmt: skip
@@ -156,7 +156,11 @@ def in_order(places: Iterable[DifferentPlace]) -> list[DifferentPlace]:
 
 
 def _kinds(
-    pieces: PolygonArray, width: Floats, cut: Any, whole: DifferenceKind, rim: DifferenceKind
+    pieces: PolygonArray,
+    width: Floats,
+    cut: Any,
+    whole: DifferenceKind,
+    rim: DifferenceKind,
 ) -> Iterator[DifferenceKind]:
     """For each piece of a cut whether it is most of the cut there, or a rim of a cut that is much wider."""
     slim = np.flatnonzero(width < _RIM_MM)

@@ -118,7 +118,7 @@ def _inner_points(shapes: PolygonArray) -> list[tuple[float, float]]:
 def _passes(shapes: PolygonArray, limit: float) -> Floats:
     """The widest disc, in mm, that passes through all of each shape; at most `limit`; (n,)."""
     low, high = np.zeros(len(shapes)), np.full(len(shapes), limit)
-    for _ in range(math.ceil(math.log2(limit / _CLOSE_MM)) if len(shapes) and limit > _CLOSE_MM else 0):
+    for _ in range(math.ceil(math.log2(max(limit / _CLOSE_MM, 1)))):
         middle = (low + high) / 2
         left = shapely.buffer(shapes, -middle / 2, quad_segs=4)
         whole = ~shapely.is_empty(left) & (shapely.get_num_geometries(left) == 1)

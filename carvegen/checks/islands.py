@@ -40,7 +40,5 @@ def islands_of(cuts: geometry.PolygonArray) -> geometry.PolygonArray:
     """What stands inside the holes of the cuts."""
     ringed = cuts[shapely.get_num_interior_rings(cuts) > 0]
     holes = geometry.parts(shapely.difference(geometry.filled(ringed), ringed))
-    if len(holes) == 0:
-        return holes
     inside = np.unique(shapely.STRtree(holes).query(cuts, predicate="covered_by")[0])
     return geometry.parts(shapely.difference(shapely.union_all(holes), shapely.union_all(cuts[inside])))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices
 
-__all__ = ["Depths", "depths"]
+__all__ = ["Depths", "depths", "pitch_mm"]
 
 _PITCH_MM = 0.08
 _MOST_CELLS = 6_000_000  #: a larger face is looked at more coarsely
@@ -60,7 +60,7 @@ def depths(land: BaseGeometry, width_mm: float, height_mm: float) -> Depths:
     middle lies inside; all others take the nearest of those (exact Euclidean distance transform, scipy), and add
     it: the anti-aliased distance transform (source: gustavson-strand).
     """
-    pitch = max(_PITCH_MM, math.sqrt(width_mm * height_mm / _MOST_CELLS))
+    pitch = pitch_mm(width_mm, height_mm)
     off = _ASKEW[0] * pitch, _ASKEW[1] * pitch
     size = int((width_mm - off[0]) / pitch), int((height_mm - off[1]) / pitch)
     there = geometry.moved(geometry.parts(land), (-off[0] / pitch, -off[1] / pitch), scale=1 / pitch)
@@ -68,6 +68,11 @@ def depths(land: BaseGeometry, width_mm: float, height_mm: float) -> Depths:
     share = np.pad(coverage(there, size)[::-1], more, mode="edge")
     corner = off[0] + (0.5 - more) * pitch, off[1] + (0.5 - more) * pitch
     return Depths(values=_depths(share, pitch), corner=corner, pitch_mm=pitch, size=(width_mm, height_mm))
+
+
+def pitch_mm(width_mm: float, height_mm: float) -> float:
+    """How far apart the grid's values lie on a face of that size."""
+    return max(_PITCH_MM, math.sqrt(width_mm * height_mm / _MOST_CELLS))
 
 
 def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:

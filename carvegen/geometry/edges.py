@@ -50,7 +50,7 @@ def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indic
     return i[kept], j[kept]
 
 
-_MANY = 64  #: points of a ring that is sought through a tree of its own
+_MANY_POINTS = 64  #: points of a ring that is sought through a tree of its own
 _ROOM = 1e-6  #: for rounding, mm
 
 
@@ -99,7 +99,7 @@ class Outline:
             i, j = self._discs_near(limit)
             asked, loop = np.unique(np.concatenate([i, j]), return_inverse=True)
             loops = self._loops(asked)
-            shapely.prepare(loops[self.rings.sizes[asked] > _MANY])  # of few points all are looked at as fast
+            shapely.prepare(loops[self.rings.sizes[asked] > _MANY_POINTS])  # of few points all are looked at as fast
             one, other = np.split(loop, 2)
             met = shapely.dwithin(loops[one], loops[other], limit)
             near[i[met]] = near[j[met]] = True

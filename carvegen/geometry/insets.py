@@ -96,8 +96,6 @@ class _Sides:
     @property
     def vanished(self) -> Mask:
         """Which outlines have a side that has vanished; (outlines,)."""
-        if not len(self.shape):
-            return np.zeros(0, dtype=bool)
         return np.asarray(np.minimum.reduceat(self.length, self.start[:-1]) <= _FLAT)
 
     @property

@@ -38,7 +38,7 @@ __all__ = ["MedialAxis", "medial_axis", "pruned"]
 
 _STRAIGHT_MM = 0.008  #: outlines are taken as straight within this while the axis is sought
 _SAME_MM = 1e-9  #: radii and lengths nearer than this are one
-_FEW = 64  #: corners of a shape up to which every side is looked at, for many points at once
+_FEW_SIDES = 64  #: corners of a shape up to which every side is looked at, for many points at once
 _AT_ONCE = 50_000  #: distances worked out at a time: what they need stays close to the processor
 _NEAR_MM = 0.002  #: bent branches are straight pieces within this
 _FEWEST = 4  #: points of a ring, the last of which is the first
@@ -193,10 +193,10 @@ def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
     ends[axis.links] = True
     corners = shapely.get_num_coordinates(shapes)[axis.shape]
     radius = np.zeros(len(axis.xy))
-    few = np.flatnonzero(ends & (corners <= _FEW))
-    small = np.flatnonzero(shapely.get_num_coordinates(shapes) <= _FEW)
+    few = np.flatnonzero(ends & (corners <= _FEW_SIDES))
+    small = np.flatnonzero(shapely.get_num_coordinates(shapes) <= _FEW_SIDES)
     radius[few] = _to_few_sides(shapes[small], axis.xy[few], np.searchsorted(small, axis.shape[few]))
-    some = np.flatnonzero(ends & (corners > _FEW) & (corners <= geometry.LARGE))
+    some = np.flatnonzero(ends & (corners > _FEW_SIDES) & (corners <= geometry.LARGE))
     own, their = np.unique(axis.shape[some], return_inverse=True)
     radius[some] = shapely.distance(shapely.boundary(shapes[own])[their], geometry.dots(axis.xy[some]))
     many = ends & (corners > geometry.LARGE)
@@ -217,7 +217,7 @@ def _to_few_sides(shapes: PolygonArray, xy: Floats, owner: Indices) -> Floats:
     count = np.bincount(outline.owner, outline.sizes, minlength=len(shapes)).astype(np.int16)
     begin = geometry.starts(count)[:-1]
     order = np.argsort(count[owner], kind="stable")
-    ends = np.searchsorted(count[owner[order]], np.arange(_FEW + 1), side="right")
+    ends = np.searchsorted(count[owner[order]], np.arange(_FEW_SIDES + 1), side="right")
     row = np.empty(len(shapes), dtype=np.int64)
     result = np.empty(len(xy))
     for many in np.flatnonzero(np.diff(ends, prepend=0)).tolist():

@@ -37,7 +37,7 @@ __all__ = ["Necks", "necks", "necks_of"]
 
 _TOUCH = 1e-9  #: closer than this, mm, two walls touch
 _SQUARE = 1e-6  #: how far from square a chord may stand, as a cosine
-_SHORT = 4.0  #: limits: edges no longer than this are sought by their bounds
+_BY_BOUNDS = 4.0  #: limits: edges no longer than this are sought by their bounds
 _ASKEW = 1e-4  #: room for directions where edges are sought, radians
 _ROOM = 1e-6  #: and for places, mm
 
@@ -80,8 +80,6 @@ def necks_of(outline: Outline, limit: float) -> Necks:
     tree = edges.tree(chosen)
     i, j = _facing(edges, chosen, tree, limit)
     apart = (edges.next[i] != j) & (edges.next[j] != i)
-    if not apart.any():
-        return _none()
     necks = _double_normals(edges, i[apart], j[apart], limit)
     return _one_each(_unobstructed(necks, tree)) if len(necks) else necks
 
@@ -98,7 +96,7 @@ def _facing(edges: Edges, chosen: Indices, tree: shapely.STRtree, limit: float) 
     short edges are sought only on that side, and both edges must look at one another.
     """
     views = _Views.of(edges, chosen)
-    short = views.length <= _SHORT * limit
+    short = views.length <= _BY_BOUNDS * limit
     near, long = np.flatnonzero(short), np.flatnonzero(~short)
     sought = shapely.STRtree(tree.geometries[near]) if len(long) else tree  # long slanting ones have bounds too wide
     i, j = sought.query(views.boxes(near, limit))

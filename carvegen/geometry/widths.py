@@ -37,8 +37,8 @@ __all__ = ["FINE", "Widths", "first_narrow", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
 _COARSE = 3  #: places to a limit
-_FIRST = 4  #: places alike that are measured first, then twice as many
-_LONG = 8  #: limits: of longer edges only the stretches near others are measured
+_FIRST_FEW = 4  #: places alike that are measured first, then twice as many
+_LONG_LIMITS = 8  #: limits: of longer edges only the stretches near others are measured
 FINE = 32  #: parts of a piece between narrow and wide
 _MOST_FINE = 200_000  #: of such parts in all: a block full of narrow places needs no finer lengths
 _ALIKE = 1.004  #: of discs no larger than this against the smallest, the one across the region counts
@@ -157,7 +157,7 @@ def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats]
     nth[order] = counted(np.bincount(kind))
     wanted = np.ones(kind.max(initial=-1) + 1, dtype=bool)
     result = ruler.measured(pieces.chosen(np.empty(0, dtype=np.int64)))
-    low, high = 0, _FIRST
+    low, high = 0, _FIRST_FEW
     while (left := wanted[kind] & (nth >= low)).any():
         part = np.flatnonzero(left & (nth < high))
         narrow = ruler.measured(pieces.chosen(part))
@@ -234,7 +234,7 @@ class _Ruler:
         along = edges.b - edges.a
         length = np.sqrt(along[:, 0] ** 2 + along[:, 1] ** 2)
         own = pieces.edge[np.flatnonzero(np.diff(pieces.edge, prepend=-1))]
-        long = own[length[own] > _LONG * limit]
+        long = own[length[own] > _LONG_LIMITS * limit]
         if len(long) == 0:
             return pieces
         which, near = self.tree.query(lines(edges.a[long], edges.b[long]), predicate="dwithin", distance=limit)
@@ -250,7 +250,7 @@ class _Ruler:
         change = np.zeros(len(pieces) + 1, dtype=np.int64)
         np.add.at(change, first[one] + np.clip(low, 0, count[one]), 1)
         np.add.at(change, first[one] + np.clip(high, 0, count[one]), -1)
-        kept = (np.cumsum(change[:-1]) > 0) | (length[pieces.edge] <= _LONG * limit)
+        kept = (np.cumsum(change[:-1]) > 0) | (length[pieces.edge] <= _LONG_LIMITS * limit)
         return pieces.chosen(np.flatnonzero(kept))
 
     def places(self, pieces: _Pieces, part: Indices) -> tuple[Floats, Floats]:

@@ -93,8 +93,8 @@ def marks_of(shapes: PolygonArray) -> list[str]:
 
 
 def kept_text(
-    growth: Growth, memory: MotifOrigin, size: tuple[float, float], *, title: str, names: Mapping[str, str] | None = None,
-    hers: PolygonArray | None = None,
+    growth: Growth, memory: MotifOrigin, size: tuple[float, float], *, title: str,
+    names: Mapping[str, str] | None = None, hers: PolygonArray | None = None,
 ) -> str:  # fmt: skip
     """The file of a motif that is kept.
 

@@ -126,6 +126,13 @@ def leaning_in(deg: float) -> Job:
     return way.on(block(box(10, 10, 6, 6)))
 
 
+def beam_job(focus_below_mm: float) -> Job:
+    """A block lowered by a beam that is narrowest so far below the face."""
+    beam = {"quality": 1.2, "wavelength_um": 10.6, "focal_length_mm": 50.8, "beam_diameter_mm": 6.0}
+    values = {"values": beam | {"focus_below_mm": focus_below_mm}}
+    return setup("basswood", "laser-fine", depth=1.5, cutter_values=values).on(block(box(10, 10, 6, 6)))
+
+
 #: Depth of a V of 60 degrees, blunt by 0.1 mm, in a slot of that width.
 def v_depth(width: float) -> float:
     return (width - 0.1) / (2 * math.tan(math.radians(30)))

@@ -5,8 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
-from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
@@ -16,7 +14,6 @@ from carvegen.checks import look
 from carvegen.checks.survey import Survey
 from carvegen.geometry import alikeness
 from tests.cases import box, disc, setup, shapes
-from tests.strategies import blobs
 
 SIZE = (200.0, 150.0)
 
@@ -192,29 +189,3 @@ def test_centres_on_a_line_or_in_one_place() -> None:
     assert np.isnan(alikeness.distance_spread(alikeness.nearest_distances(np.zeros((40, 2)))))
     told = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
     assert "look-spacing" in told  # evenly along one line
-
-
-@given(blobs(hole=False), st.floats(0, 360), st.booleans(), st.floats(0, 150), st.floats(0, 100))
-def test_a_copy_is_a_twin(shape, turn, mirror, x, y) -> None:
-    copy = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), -1 if mirror else 1, 1, origin=(0, 0))
-    moved = affinity.translate(copy, x, y)
-    assert alikeness.have_twins(shapes(shape, moved)).all()
-    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.02, 1.0))).any()
-    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.01, 1.01))).any()
-
-
-@given(blobs(hole=False), st.floats(0, 360), st.floats(0.2, 5))
-def test_runs_and_axes_turn_and_grow_with_the_shape(shape, turn, scale) -> None:
-    other = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), scale, scale, origin=(0, 0))
-    runs, _ = alikeness.straight_runs(shapes(shape, other))
-    assert runs[0] == pytest.approx(runs[1], abs=1e-6)
-    ratio, doubled = alikeness.elongations(shapes(shape, other))
-    assert ratio[0] == pytest.approx(ratio[1], rel=1e-6)
-    if ratio[0] > 1.01:
-        off = np.exp(1j * (doubled[1] - doubled[0] - 2 * np.radians(turn)))
-        assert off == pytest.approx(1, abs=1e-4)
-
-
-def test_no_twins_among_none_and_one() -> None:
-    assert alikeness.have_twins(geometry.empty()).shape == (0,)
-    assert not alikeness.have_twins(shapes(disc(0, 0, 1))).any()

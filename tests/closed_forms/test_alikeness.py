@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy import integrate
+from shapely import affinity
 
+from carvegen import geometry
+from carvegen.geometry import alikeness
 from carvegen.geometry.alikeness import (
     combing,
     distance_spread,
@@ -17,6 +22,7 @@ from carvegen.geometry.alikeness import (
     straight_runs,
 )
 from tests.cases import box, disc, shapes
+from tests.strategies import blobs
 
 
 def square(n: int) -> np.ndarray:
@@ -79,3 +85,66 @@ def test_resultant_length_of_angles() -> None:
     assert measured == pytest.approx(1 - circvar(2 * np.radians(angles)), abs=1e-9)
     assert combing(shapes(box(0, 0, 6, 2), box(0, 9, 2, 6)))[0] == pytest.approx(0, abs=1e-9)
     assert combing(shapes(disc(0, 0, 1))) == (0.0, 0)
+
+
+@given(blobs(hole=False), st.floats(0, 360), st.booleans(), st.floats(0, 150), st.floats(0, 100))
+def test_a_copy_is_a_twin(shape, turn, mirror, x, y) -> None:
+    copy = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), -1 if mirror else 1, 1, origin=(0, 0))
+    moved = affinity.translate(copy, x, y)
+    assert alikeness.have_twins(shapes(shape, moved)).all()
+    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.02, 1.0))).any()
+    assert not alikeness.have_twins(shapes(shape, affinity.scale(moved, 1.01, 1.01))).any()
+
+
+@given(blobs(hole=False), st.floats(0, 360), st.floats(0.2, 5))
+def test_runs_and_axes_turn_and_grow_with_the_shape(shape, turn, scale) -> None:
+    other = affinity.scale(affinity.rotate(shape, turn, origin=(0, 0)), scale, scale, origin=(0, 0))
+    runs, _ = alikeness.straight_runs(shapes(shape, other))
+    assert runs[0] == pytest.approx(runs[1], abs=1e-6)
+    ratio, doubled = alikeness.elongations(shapes(shape, other))
+    assert ratio[0] == pytest.approx(ratio[1], rel=1e-6)
+    if ratio[0] > 1.01:
+        off = np.exp(1j * (doubled[1] - doubled[0] - 2 * np.radians(turn)))
+        assert off == pytest.approx(1, abs=1e-4)
+
+
+def test_no_twins_among_none_and_one() -> None:
+    assert alikeness.have_twins(geometry.empty()).shape == (0,)
+    assert not alikeness.have_twins(shapes(disc(0, 0, 1))).any()
+
+
+@pytest.mark.parametrize(("off", "twins"), [(0.001, True), (0.006, False)])
+def test_what_differs_by_more_than_the_grid_is_no_twin(off: float, twins: bool) -> None:
+    """One corner of a hexagon moved outwards: by the grid's 1 µm it is the same shape."""
+    one = disc(0, 0, 3, points=6)
+    xy = shapely.get_coordinates(one)[:-1]
+    xy[2] *= 1 + off / 3
+    other = affinity.rotate(affinity.translate(shapely.Polygon(xy), 9, 1), 33)
+    assert alikeness.have_twins(shapes(one, other, disc(20, 0, 3, points=7))).tolist() == [twins, twins, False]
+
+
+def test_a_shape_that_comes_three_times_and_one_near_to_none_of_them() -> None:
+    """Twins are told apart from shapes with as many points, as far from the middle, in another order."""
+    reach = np.array([3, 2, 2.5, 1.5, 2.8, 1.7])
+    angle = np.arange(6) * np.pi / 3
+    one, other = (
+        shapely.Polygon(np.column_stack([its * np.cos(angle), its * np.sin(angle)]))
+        for its in (reach, reach[[0, 1, 2, 4, 3, 5]])
+    )
+    some = shapes(one, affinity.translate(one, 9, 0), affinity.scale(affinity.translate(one, 18, 3), -1, 1), other)
+    assert alikeness.have_twins(some).tolist() == [True, True, True, False]
+
+
+@pytest.mark.parametrize(("longer", "counts"), [(1.49, 0), (1.51, 1), (7.9, 1), (8.1, 0)])
+def test_elongated_is_half_as_long_again_as_wide_and_no_stroke(longer: float, counts: int) -> None:
+    assert combing(shapes(box(0, 0, longer, 1)))[1] == counts
+
+
+@pytest.mark.parametrize("scale", [1e-3, 1e4])
+def test_how_even_a_pattern_is_does_not_depend_on_its_size(scale: float) -> None:
+    xy = np.random.default_rng(3).uniform(0, 1, (40, 2))
+    for apart in (0.0, 0.05):
+        plain, other = spacing(xy, apart), spacing(scale * xy, scale * apart)
+        assert other == pytest.approx(plain, rel=1e-9)
+    assert np.isnan(spacing(scale * np.array([[0, 0], [1, 1.0]]))[0])
+    assert spacing(scale * np.array([[0, 0], [1, 0], [0, 1.0]]))[0] > 0

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from carvegen.geometry.depth_grid import depths
+from carvegen.geometry.depth_grid import depths, pitch_mm
 
 SIZE = (60.0, 40.0)
 
@@ -36,4 +36,13 @@ def test_without_an_outline_all_is_far_off(land, sign):
 def test_beyond_the_face_a_land_goes_on_as_at_its_rim():
     """A straight edge at x = 20 runs on 3 mm beyond the face, and from there as it is there; a straight line each."""
     x, y = np.meshgrid([12.0, 19.5, 20.5, 28.0], [-2.9, -50.0, 41.0, 90.0])
-    assert depths(shapely.box(-9, -9, 20, 99), *SIZE).at(x, y) == pytest.approx(20 - x, abs=0.005)
+    grid = depths(shapely.box(-9, -9, 20, 99), *SIZE)
+    assert grid.at(x, y) == pytest.approx(20 - x, abs=0.005)
+    beside = grid.at(np.array([-2.5, -9.0, 62.5, 90.0]), np.full(4, 20.0))
+    assert beside == pytest.approx([22.5, 23.0, -42.5, -43.0], abs=0.1)
+
+
+@pytest.mark.parametrize(("size", "pitch"), [((60, 40), 0.08), ((190, 200), 0.08), ((600, 400), 0.2)])
+def test_faces_beyond_six_million_cells_are_looked_at_more_coarsely(size, pitch):
+    """24 MB of them, as floats of 32 bits; on a smaller face two lines of 0.1 mm are told apart."""
+    assert pitch_mm(*size) == pytest.approx(pitch)

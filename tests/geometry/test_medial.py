@@ -69,6 +69,33 @@ def test_between_a_wall_and_a_corner_it_is_a_parabola() -> None:
     x = np.maximum(np.abs(xy[below, 0]) - 0.01, 0)
     assert xy[below, 1] == pytest.approx((x**2 + 16) / 8, abs=0.002)
     assert radius[below] == pytest.approx(xy[below, 1], abs=0.002)
+    middle = axis.xy[axis.links].mean(axis=1)  # pieces are straight within 2 µm, and no shorter than they need be
+    middle = middle[(np.abs(middle[:, 0]) < 1.5) & (middle[:, 1] < 4)]
+    off = middle[:, 1] - ((np.abs(middle[:, 0]) - 0.01) ** 2 + 16) / 8
+    assert 0.0008 < np.abs(off).max() < 0.0021
+
+
+def test_an_axis_gets_a_point_wherever_its_radius_passes_one_that_is_asked_for() -> None:
+    """The roof of a house: on four rafters, not on its ridge; nothing else of it changes."""
+    axis = medial_axis(shapes(box(3, 5, 20, 6)))
+    for radius, links, there in ((1.0, 9, 4), (3.0, 5, 2), (5.0, 5, 0)):
+        cut = axis.split(radius)
+        assert len(cut.links) == links
+        assert (np.abs(cut.radius[np.unique(cut.links)] - radius) < 1e-9).sum() == there
+        assert cut.lengths.sum() == pytest.approx(axis.lengths.sum())
+        assert shapely.hausdorff_distance(_net(cut), _net(axis)) < 1e-9
+    foot = axis.split(1.0).xy[axis.split(1.0).radius == 1]
+    assert sorted(map(tuple, np.round(foot, 9).tolist())) == [(4, 6), (4, 10), (22, 6), (22, 10)]
+
+
+@pytest.mark.parametrize(("bow", "straight"), [(0.006, True), (0.012, False)])
+def test_an_outline_that_bows_by_less_than_eight_micrometres_is_straight(bow: float, straight: bool) -> None:
+    """The middle line lies half as far aside as the lower wall bows."""
+    bowed = shapely.Polygon([(0, 0), (10, -bow), (20, 0), (20, 2), (0, 2)])
+    xy, _ = _linked(medial_axis(shapes(bowed)))
+    middle = xy[np.abs(xy[:, 0] - 10) < 5, 1]
+    assert (np.abs(middle - 1).max(initial=0) < 1e-6) == straight
+    assert straight or middle.min() == pytest.approx(1 - bow / 2, abs=1e-3)
 
 
 @settings(examples(8), deadline=None)

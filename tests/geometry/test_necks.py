@@ -60,9 +60,9 @@ def test_parallel_walls(turn) -> None:
     found = both_sides(0.5, lambda limit: of_land(*pair, limit=limit))
     assert (found.direction_deg - turn) % 180 == pytest.approx(90, abs=1e-4)
     assert set(found.first.tolist() + found.second.tolist()) == {1, 2}  # ring 0 is the block's edge
-    assert ((found.start + found.end) / 2).mean(axis=0) == pytest.approx(
-        affinity.rotate(shapely.Point(19.75, 15), turn, origin=(20, 15)).coords[0]
-    )
+    middles = (found.start + found.end) / 2
+    shared = [affinity.rotate(shapely.Point(19.75, y), turn, origin=(20, 15)).coords[0] for y in (13, 15, 17)]
+    assert np.hypot(*(middles[:, None] - shared).T).min(axis=1) == pytest.approx(0, abs=1e-6)  # ends and middle of it
 
 
 def test_u_shape() -> None:

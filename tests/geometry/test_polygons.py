@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely import affinity
 
 from carvegen import geometry
 from tests.cases import box, disc, shapes
@@ -206,6 +207,57 @@ def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> N
     for its in (shapely.GeometryCollection([one, line, other]), shapes(one, other)):
         assert shapely.equals(geometry.solid(its), shapely.MultiPolygon([one, other]))
     assert geometry.solid(line).is_empty
+    assert geometry.solid(two := shapely.MultiPolygon([one, other])) is two
+
+
+def test_shapes_without_a_grid_stay_the_same_objects_and_others_lose_it() -> None:
+    plain, snapped = shapes(box(0, 0, 2, 2)), geometry.snapped(shapes(box(0, 0, 2, 2), box(5, 0, 1, 1)))
+    assert geometry.free_of_grid(plain) is plain
+    mixed = np.concatenate([plain, snapped])
+    assert (shapely.get_precision(mixed) > 0).any()
+    free = geometry.free_of_grid(mixed)
+    assert not shapely.get_precision(free).any()
+    assert shapely.equals(free, mixed).all()
+    several = shapely.MultiPolygon([*snapped])
+    assert shapely.equals(geometry.free_of_grid(several), several)
+
+
+def test_a_small_shape_far_off_has_the_star_radii_that_it_has_at_the_origin() -> None:
+    """A tenth of a millimetre, two metres off: no digits are lost."""
+    bent = affinity.scale(shapely.Polygon([(0, 0), (4, 1), (5, 5), (1, 4), (0.9, 2)]), 0.02, 0.02, origin=(0, 0))
+    near, far = (geometry.star_radii(shapes(its)) for its in (bent, affinity.translate(bent, 1900, 1300)))
+    assert np.concatenate(far) == pytest.approx(np.concatenate(near), abs=1e-11)
+    assert near[0][0] > 0
+
+
+def test_groups_of_what_touches_and_of_what_lies_near() -> None:
+    row = shapes(box(0, 0, 1, 1), box(1, 0, 1, 1), box(2.5, 0, 1, 1), box(9, 0, 1, 1), box(3.5, 1, 1, 1))
+    assert geometry.touching_groups(row).tolist() == [0, 0, 1, 2, 1]
+    assert geometry.near_groups(row, 0.5).tolist() == [0, 0, 0, 1, 0]
+    assert geometry.near_groups(row, 0.49).tolist() == [0, 0, 1, 2, 1]
+
+
+def test_wholly_in_is_inside_and_touches_no_side() -> None:
+    some = shapes(box(1, 1, 1, 1), box(0, 1, 1, 1), box(7, 7, 4, 4), box(5, 5, 2, 2), box(20, 1, 1, 1))
+    assert geometry.wholly_in(box(0, 0, 10, 10), some).tolist() == [True, False, False, True, False]
+    assert geometry.wholly_in(box(0, 0, 10, 10).difference(box(5, 5, 1, 1)), some).tolist() == [True] + [False] * 4
+    assert geometry.wholly_in(box(0, 0, 10, 10), geometry.empty()).tolist() == []
+
+
+def test_overlays_lie_on_the_grid_and_hold_polygons_only() -> None:
+    """What only touches leaves lines and points: they go."""
+    one, beside = box(0, 0, 2.00049, 2), box(2.00049, 0, 2, 2)
+    assert geometry.intersection(one, shapes(beside, box(5, 0, 1, 1))).is_empty
+    shared = geometry.intersection(one, box(1.00049, 1, 5, 5))
+    assert shared.bounds == pytest.approx((1, 1, 2, 2))
+    left = geometry.difference(shapes(one, beside), box(1, 0.5, 9, 9))
+    assert left.area == pytest.approx(1 * 2 + 3 * 0.5)
+    assert geometry.union(one, shapely.LineString([(0, 0), (9, 9)]), shapes(beside)).area == pytest.approx(8)
+    assert geometry.cropped(one, box(-1, -1, 9, 9)) is one
+    assert geometry.cropped(one, box(-1, -1, 2, 9)).area == 2
+    assert [its.area for its in geometry.holes(shapes(one, HOLED, HOLED))] == [16, 16]
+    corners = np.array([[(0, 0), (1, 0), (0, 1.0)], [(0, 0), (4, 0), (0, 1.0)]])
+    assert shapely.area(geometry.closed_polygons(corners)).tolist() == [0.5, 2]
 
 
 @pytest.mark.parametrize("side", range(4))
@@ -222,7 +274,7 @@ def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> Non
     star = np.column_stack([np.cos(turn), np.sin(turn)]) * (5 + np.sin(40 * turn))[:, None]
     large = shapely.Polygon(star, holes=[star[::-1] / 4])
     pieces = shapes(box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]))
-    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), shapely.affinity.scale(large, 0.5, 0.5)])
+    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), affinity.scale(large, 0.5, 0.5)])
     corners, number = shapely.get_coordinates(pieces, return_index=True)
     away = shapely.distance(shapely.points(corners), others[number])
     twin = [float(away[number == k].max()) for k in range(len(pieces))]

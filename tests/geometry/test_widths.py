@@ -77,7 +77,7 @@ def test_long_edges_are_measured_beside_others_only(monkeypatch: pytest.MonkeyPa
     bites = [disc(x, 0.3 * k % 1.2, 0.9) for k, x in enumerate(np.arange(4, 96, 7.3))]
     face = affinity.rotate(shapely.box(0, 0, 100, 60).difference(shapely.union_all(bites)), 20, origin=(0, 0))
     near = of_region(face, 1.1)
-    monkeypatch.setattr(widths, "_LONG", np.inf)
+    monkeypatch.setattr(widths, "_LONG_LIMITS", np.inf)
     every = of_region(face, 1.1)
     assert len(every) > 100
     for name in Widths.__dataclass_fields__:
@@ -99,7 +99,7 @@ def test_the_first_narrow_place_of_each_kind(monkeypatch: pytest.MonkeyPatch) ->
         assert np.hypot(*inward.T) == pytest.approx(1)
         return (at[:, 0] // 5).astype(np.int64)
 
-    monkeypatch.setattr(widths, "_FIRST", 10**9)  # all are measured at once
+    monkeypatch.setattr(widths, "_FIRST_FEW", 10**9)  # all are measured at once
     every = first_narrow(rings, 0.5, lambda at, _: np.arange(len(at)))
     whole = sum(measured)
     measured.clear()
@@ -121,3 +121,12 @@ def test_the_first_narrow_place_of_each_kind(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_no_first_in_nothing() -> None:
     assert len(first_narrow(geometry.rings(geometry.empty()), 1.0, lambda at, _: np.zeros(len(at), dtype=int))) == 0
+
+
+def test_places_lie_a_third_of_the_limit_apart() -> None:
+    """Along a strip all of which is narrow, but where it opens."""
+    region = shapely.union_all([shapely.box(-5, -5, 0, 5), shapely.box(20, -5, 25, 5), shapely.box(-1, 0, 21, 0.45)])
+    found = of_region(region, 0.6)
+    x = np.sort(found.at[(found.at[:, 1] == 0) & (np.abs(found.at[:, 0] - 10) < 5), 0])
+    assert 0.19 < np.diff(x).max() <= 0.2
+    assert found.length[np.isin(found.at[:, 0], x)].max() == pytest.approx(np.diff(x).max())

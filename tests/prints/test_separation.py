@@ -308,9 +308,29 @@ def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
     plates = [SKY, plate("key", "POST")]
     monkeypatch.setattr(separation, "_about", lambda *_: pytest.fail("what runs on is looked for"))
     first = taken([POST], plates, spread=Trapping(trap_mm=0, cut_back_mm=0))
+    taken([POST], plates[1:])  # nothing is darker
     monkeypatch.setattr(separation, "_one", lambda its, *_: first[its.name])
     again = taken([POST], plates)
     assert all(again[name] is first[name] for name in first)
+
+
+@pytest.mark.parametrize(
+    ("key", "white", "back"),
+    [("POST", cases.disc(26, 15, 3), 0.0), ("POST", NOTHING, BACK), ("-", cases.disc(26, 15, 3), BACK)],
+    ids=["no cut-back", "no white", "nothing darker in sight"],
+)
+def test_what_is_not_cut_back_is_not_looked_at_for_starved_lands(monkeypatch, key, white, back):
+    """The last: only the tone is darker, which the sky lies under on purpose."""
+    monkeypatch.setattr(separation, "_starved", lambda *_: pytest.fail("starved lands are looked for"))
+    plates = [plate("sky", "POST", ground=True), plate("tone", "POST"), plate("key", key)]
+    taken([POST], plates[:: 1 if key == "-" else 2], white, Trapping(trap_mm=0, cut_back_mm=back))
+
+
+def test_run_ons_narrow_in_six_steps():
+    """Snow 0.5 mm inside the post: half of that is three steps of six of the trap, and none of three."""
+    flake = shapely.box(20.5, 10, 26, 20)
+    found = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
+    assert run_on(found["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.25, abs=0.02)
 
 
 def test_nothing_is_trapped_into_an_opening():

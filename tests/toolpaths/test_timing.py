@@ -144,6 +144,13 @@ def test_each_of_a_router_s_operations_has_its_own_strokes_and_ways():
     assert second.work_mm == pytest.approx(1.5 * first.work_mm)
 
 
+def test_between_passes_the_head_goes_back_to_where_it_began():
+    """From (35, 45) to (5, 5): 50 mm, twice for three passes; and nothing after the last."""
+    three = timing.time_of(operation(line((5, 5), (35, 45)), passes=3), laser())
+    assert three.travel_mm == pytest.approx(2 * 50)
+    assert three.travel_s == pytest.approx(2 * float(timing.move_s(np.array(50.0), 300, 2000)))
+
+
 def test_a_beam_cuts_thick_and_dense_stuff_slower_and_lowers_it_in_more_passes():
     """The same energy for each mm³: half the pace through twice the depth; worked by hand from the profile's values."""
     machine = laser().machine  # 15 mm/s through 3 mm of softwood
@@ -182,6 +189,9 @@ def test_a_machine_without_a_pace_has_no_times():
     silent = dataclasses.replace(setup, machine=dataclasses.replace(setup.machine, travel_mm_s=None))
     plan = Plan(job=silent.on(cases.block()), operations=(operation(line((0, 0), (9, 0))),))
     assert timing.times(plan) is None
+    for unknown in ("work_mm_s", "acceleration_mm_s2"):
+        silent = dataclasses.replace(setup, machine=dataclasses.replace(setup.machine, **{unknown: None}))
+        assert timing.times(dataclasses.replace(plan, job=silent.on(cases.block()))) is None
 
 
 def test_hand_carving_by_outline_and_area():

@@ -97,8 +97,6 @@ def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats
             break
         left = shapely.buffer(areas[some], -max(least / 2 - _TOLERANCE_MM, 0), quad_segs=16)
         some, left = some[~shapely.is_empty(left)], left[~shapely.is_empty(left)]
-        if len(some) == 0:
-            continue
         radii = _inscribed(areas[some], left)
         gaps = np.concatenate([gaps, 2 * shapely.length(radii)])
         centres = np.concatenate([centres, shapely.get_coordinates(radii)[::2]])

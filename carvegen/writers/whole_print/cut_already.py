@@ -43,7 +43,8 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
     lands = separated(
         geometry.box(*print_.size_mm), layers,
         [_under_darker(plate, plates) if plate.name in files else plate for plate in plates],
-        white=lambda _: shapely.Polygon(), spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        white=lambda _: shapely.Polygon(),
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
         run=lambda tasks, say: {name: tasks[name](say) for name in files},
     )  # fmt: skip
     return {
