@@ -156,12 +156,8 @@ def in_order(places: Iterable[DifferentPlace]) -> list[DifferentPlace]:
 
 
 def _kinds(
-    pieces: PolygonArray,
-    width: Floats,
-    cut: Any,
-    whole: DifferenceKind,
-    rim: DifferenceKind,
-) -> Iterator[DifferenceKind]:
+    pieces: PolygonArray, width: Floats, cut: Any, whole: DifferenceKind, rim: DifferenceKind,  # noqa: ANN401
+) -> Iterator[DifferenceKind]:  # fmt: skip
     """For each piece of a cut whether it is most of the cut there, or a rim of a cut that is much wider."""
     slim = np.flatnonzero(width < _RIM_MM)
     reach = _RIM * width[slim] / 2

@@ -41,8 +41,8 @@ def grew_text(key: str, attempt: int, limits: Limits) -> str:
     return f"{' '.join(map(repr, by))} {attempt} {key}"
 
 
-def grew_in(texts: Iterable[str]) -> Mapping[tuple[str, int], Limits]:
-    """The limits that marks were done by, as `grew_text` wrote them.
+def grew_in(texts: Iterable[str], where: str = "") -> Mapping[tuple[str, int], Limits]:
+    """The limits that marks were done by, as `grew_text` wrote them; `where` names the key of the print file.
 
     Raises
     ------
@@ -57,7 +57,7 @@ def grew_in(texts: Iterable[str]) -> Mapping[tuple[str, int], Limits]:
             limits = Limits(land_along_mm=along, land_across_mm=across, cut_mm=cut, dot_mm=dot, grain_deg=grain)
             result[key, int(attempt)] = limits
         except ValueError:
-            raise InputError("must be five limits, a try and the key of a mark", value=text, field="marks_grew_by",
+            raise InputError("must be five limits, a try and the key of a mark", value=text, where=where,
                              hint="take this line out: the mark is done anew then") from None  # fmt: skip
     return result
 

@@ -117,7 +117,8 @@ def from_file(
     around = surroundings()
     again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
     falls = motif.motif == "snowfall"
-    land = min([limits.land_mm, *(own.land_mm for own in grew_in(motif.marks_grew_by).values())])  # it grew by that
+    grew = grew_in(motif.marks_grew_by, print_.place(f"{key}.marks_grew_by"))
+    land = min([limits.land_mm, *(own.land_mm for own in grew.values())])  # it grew by that
     near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, land)])
     done = adapted(
         kept, around, limits, room=room, again=again, beside=near if falls else None,

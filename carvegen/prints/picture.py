@@ -512,7 +512,8 @@ class _Grower:
         place = self._place(entry, area)
         settings = settled_by(entry.settings, levels_of(grown, self.print_))
         with _keys_of(self.print_, k):
-            grew = grew_in(entry.marks_grew_by) if entry.kept else {}
+            where = self.print_.place(f"motifs[{k}].marks_grew_by")
+            grew = grew_in(entry.marks_grew_by, where) if entry.kept else {}
         return Bed(
             motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place,
             limits=limits, seed=self.print_.seed, grow=grow, by=cache(partial(self.bed, k)), grew=grew,

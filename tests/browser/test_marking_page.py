@@ -888,6 +888,7 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     wire = "return bench.overlay.findings.find((its) => its.block === 'key' && its.at && its.at[0] > 69) ?? null"
     until(lambda: bench.run(wire))
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
+    until(lambda: "…" not in bench.run("return document.querySelector('#slips .count:not([hidden])').textContent"))
     counted = bench.run(
         "return [document.querySelector('#slips .count:not([hidden])').textContent,"
         " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"

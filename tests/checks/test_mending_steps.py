@@ -13,7 +13,7 @@ from carvegen.checks import checked
 from carvegen.checks.mending import _Bench, mended, mended_for_all, shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Survey
-from carvegen.geometry.narrow import Kind
+from carvegen.geometry.narrow import NarrowKind
 from tests.cases import block, box, disc, setup, shapes
 
 PAIR = (box(5, 5, 5, 5), box(10.3, 5, 5, 5))  #: 0.3 mm of land between them, of which 0.5 are asked
@@ -87,7 +87,7 @@ def place(**changed) -> NarrowPlace:
     """Along a straight land 0.2 mm wide that runs to the right, for 1 mm."""
     x = np.array([5.0, 0.0, 0.2, 0.4, 3.0])
     values = {
-        "kind": Kind.NECK, "wanted": 1.0, "gap": 0.5, "start": np.column_stack([x, np.full(5, -0.1)]),
+        "kind": NarrowKind.NECK, "wanted": 1.0, "gap": 0.5, "start": np.column_stack([x, np.full(5, -0.1)]),
         "end": np.column_stack([x, np.full(5, 0.1)]), "middles": np.column_stack([x, np.zeros(5)]),
         "width": np.full(5, 0.2), "edge": np.array([-2, 0, 0, 0, 0]), "along": np.arange(5) > 0, "is_corner": False,
         "is_short": False,

@@ -13,10 +13,10 @@ import shapely
 
 from carvegen.motifs.frost import branching, seeding, stars
 from carvegen.motifs.frost.arms import Arms, Crystals
-from carvegen.motifs.frost.branching import SIXTY, Habit
+from carvegen.motifs.frost.branching import SIXTY, BranchingHabit
 from carvegen.motifs.frost.seeding import Sowing, fans, first_arms
 
-HABIT = Habit(
+HABIT = BranchingHabit(
     land=0.5, least=0.2, step=0.2, branching=1.0, breadth=0.5, plumes=0.5, curve=1.0, flare=True, reach=60.0,
     density=lambda xy: np.ones(len(xy)),
 )  # fmt: skip

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.grain import cracks_and_rays, knots
-from carvegen.motifs.grain.boards import Frame, boards
+from carvegen.motifs.grain.boards import BoardFrame, boards
 from carvegen.motifs.grain.edge_exits import squared
 from carvegen.motifs.grain.knots import Knot, Look, hard_years, knot_strokes, random_knots, ring_widths
 from carvegen.motifs.grain.log import Log, Saw
@@ -259,7 +259,7 @@ def test_boards_nearer_than_the_gap_draw_back_from_one_another() -> None:
 def test_a_boards_frame_covers_it_and_is_shifted_by_no_more_than_asked(direction: float) -> None:
     area = box(10, 20, 80, 40)
     for k in range(8):
-        frame = Frame(area, direction, shift_mm=5.0, rng=rng(k))
+        frame = BoardFrame(area, direction, shift_mm=5.0, rng=rng(k))
         its = frame.window
         corners = np.array([(u, v) for u in (its.left, its.right) for v in (its.bottom, its.top)])
         placed = shapely.MultiPoint(frame.placed(corners)).convex_hull

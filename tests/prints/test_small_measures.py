@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.base.parameters import Parameter, parameters
 from carvegen.motifs import snowfall
-from carvegen.prints.file import values
+from carvegen.prints.file import declared_values
 from carvegen.prints.layers import _filled, _further_back, _on_legs, runs_across
 from carvegen.prints.misregister import figures
 from carvegen.prints.misregister.figures import KINDS
@@ -278,8 +278,8 @@ def kind(unit: str, **more) -> Parameter:
     ],
 )
 def test_values_are_of_their_kind(unit: str, raw: object, good: bool) -> None:
-    assert values._of_kind(unit, raw) == good
-    assert bool(values._fault(kind(unit), raw)) != good
+    assert declared_values._of_kind(unit, raw) == good
+    assert bool(declared_values._fault(kind(unit), raw)) != good
 
 
 @pytest.mark.parametrize(
@@ -288,33 +288,33 @@ def test_values_are_of_their_kind(unit: str, raw: object, good: bool) -> None:
     ids=["long", "too long", "blank", "two lines", "plain"],
 )
 def test_texts_are_one_line_of_at_most_two_hundred_letters(text: str, fault: bool) -> None:
-    assert bool(values._text_fault(kind("text"), text)) == fault
-    assert values._text_fault(kind("choice", among=("sea",)), text) == "must be a known word"
-    assert bool(values._text_fault(kind("text", form="[a-z]+"), "Sky")) is True
+    assert bool(declared_values._text_fault(kind("text"), text)) == fault
+    assert declared_values._text_fault(kind("choice", among=("sea",)), text) == "must be a known word"
+    assert bool(declared_values._text_fault(kind("text", form="[a-z]+"), "Sky")) is True
 
 
 @pytest.mark.parametrize(("raw", "good"), [([0, 5], True), ([-0.1, 5], False), ([0, 5.1], False)])
 def test_both_ends_of_a_span_lie_in_its_range(raw, good: bool) -> None:
-    assert bool(values._fault(kind("span", bounded=True, at_least=0, at_most=5), raw)) != good
+    assert bool(declared_values._fault(kind("span", bounded=True, at_least=0, at_most=5), raw)) != good
 
 
 def test_wrong_values_are_repeated_as_far_as_they_help() -> None:
-    assert values._shown("a" * 60) == "a" * 60
-    assert values._shown("a" * 61) == "a" * 59 + "…"
-    assert values._shown(10**18) == "a number of more than 18 digits"
-    assert values._shown(10**18 - 1) == 10**18 - 1
-    assert [values._shown(its) for its in (None, True, 1.5)] == [None, True, 1.5]
-    assert values._shown(math.inf) == "inf"
-    assert values._settled(kind("length", bounded=True), 3) == 3.0
-    assert isinstance(values._settled(kind("length", bounded=True), 3), float)
-    assert isinstance(values._settled(kind("whole", bounded=True), 3), int)
-    assert values._settled(kind("span"), [1, 2]) == (1, 2)
-    assert values._culprit(kind("texts", among=("a",)), ["a", "b"]) == "b"
+    assert declared_values._shown("a" * 60) == "a" * 60
+    assert declared_values._shown("a" * 61) == "a" * 59 + "…"
+    assert declared_values._shown(10**18) == "a number of more than 18 digits"
+    assert declared_values._shown(10**18 - 1) == 10**18 - 1
+    assert [declared_values._shown(its) for its in (None, True, 1.5)] == [None, True, 1.5]
+    assert declared_values._shown(math.inf) == "inf"
+    assert declared_values._settled(kind("length", bounded=True), 3) == 3.0
+    assert isinstance(declared_values._settled(kind("length", bounded=True), 3), float)
+    assert isinstance(declared_values._settled(kind("whole", bounded=True), 3), int)
+    assert declared_values._settled(kind("span"), [1, 2]) == (1, 2)
+    assert declared_values._culprit(kind("texts", among=("a",)), ["a", "b"]) == "b"
 
 
 def test_a_motifs_settings_are_taken_and_its_faults_kept() -> None:
-    top = values.Place("print.toml", [])
-    good = values.settings_of(top, "snow", snowfall.Settings, {"snow": 0.2, "wind": 2, "wnid": 1})
+    top = declared_values.FilePlace("print.toml", [])
+    good = declared_values.settings_of(top, "snow", snowfall.Settings, {"snow": 0.2, "wind": 2, "wnid": 1})
     assert good == {"snow": 0.2}
     assert [str(its.message) for its in top.faults] == [OF["wind"].rule, "is no setting of this motif"]
     assert "by default 0.15" in top.faults[0].hint

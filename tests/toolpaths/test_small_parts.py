@@ -14,7 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.base.parameters import parameters
 from carvegen.blocks.register_marks import register_for, with_moat
-from carvegen.facts.register import Plan as RegisterPlan
+from carvegen.facts.register import RegisterPlan
 from carvegen.toolpaths import promises, register_lines
 from carvegen.toolpaths.laser import beam, tabs
 from carvegen.toolpaths.motion import moves, timing

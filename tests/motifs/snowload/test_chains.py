@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.motifs import snowload
 from carvegen.motifs.snowload import wind
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
-from carvegen.motifs.snowload.scene import Page, columns_of
+from carvegen.motifs.snowload.scene import Grid, columns_of
 
 FACE = shapely.box(0, 0, 60, 40)
 STEPS = shapely.union_all([shapely.box(5, 5, 25, 12), shapely.box(25, 5, 40, 12.8), shapely.box(45, 5, 58, 30)])
@@ -20,7 +20,7 @@ STEPS = shapely.union_all([shapely.box(5, 5, 25, 12), shapely.box(25, 5, 40, 12.
 
 @pytest.fixture(scope="module")
 def chains() -> Ledges:
-    columns = columns_of(geometry.parts(STEPS), Page.of(FACE.bounds))
+    columns = columns_of(geometry.parts(STEPS), Grid.of(FACE.bounds))
     return ledges_of(columns, columns, cliff_mm=1.0)
 
 
