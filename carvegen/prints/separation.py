@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -35,7 +35,6 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under darker ink narrower, or than so many smallest ones: our choice
-_WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
@@ -186,6 +185,11 @@ class _Scene:
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
 
+    @cached_property
+    def covered(self) -> BaseGeometry:
+        """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
+        return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.hides))])
+
 
 def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
     picture, white = scene.picture, scene.white
@@ -247,68 +251,61 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Sprea
 def _gaps(
     width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Spread
 ) -> PolygonArray:  # fmt: skip
-    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white."""
+    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white.
+
+    Openings are costly: that of all cuts is worked out only about what those of the gaps by themselves miss.
+    """
     near = shapely.buffer(scene.picture, spread.trap_mm + width, quad_segs=2)
-    shapely.prepare(near)
-    gaps = geometry.difference(dark, so_far)
-    around = shapely.intersection(shapely.buffer(gaps, 2 * width, quad_segs=2), scene.face)
-    cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
-    wide = shapely.buffer(opened(cut, width * _SPARE), _MEETS_MM)
-    pieces = geometry.parts(shapely.difference(gaps, wide))
-    pieces = pieces[shapely.intersects(pieces, near)]
     beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
-    return _less(pieces, geometry.parts(beside))
-
-
-def _covered(scene: _Scene) -> Any:  # noqa: ANN401
-    """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
-    return geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))
+    gaps = _less(geometry.parts(geometry.difference(dark, so_far)), geometry.parts(beside))
+    made = geometry.offset(geometry.offset(gaps, -width / 2), width / 2 + _MEETS_MM)
+    gaps = geometry.parts(shapely.difference(gaps, made))
+    shapely.prepare(near)
+    gaps = gaps[(shapely.area(gaps) > width**2 / 8) & shapely.intersects(gaps, near)]
+    if len(gaps) == 0:
+        return gaps
+    around = shapely.intersection(_round_each(geometry.union(gaps), 2 * width), scene.face)
+    white = shapely.intersection(_meeting(scene.white, around), around)
+    cut = shapely.union(shapely.difference(around, so_far), white)
+    return _less(gaps, geometry.parts(shapely.buffer(opened(cut, width * _SPARE), _MEETS_MM)))
 
 
 def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Spread) -> BaseGeometry:
     """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
-    covered = _covered(scene)
-    if shapely.is_empty(covered) or shapely.is_empty(land):
+    if shapely.is_empty(scene.covered) or shapely.is_empty(land):
         return land
-    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, covered, land, spread)
+    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land, spread)
     if len(gaps):
-        land = _union([land, *gaps])
-    spurs = _spurs(_SPUR * plate.land_mm, scene, covered, land)
-    return _union([shapely.difference(land, shapely.union_all(spurs))]) if len(spurs) else land
+        land = shapely.union(land, shapely.multipolygons(gaps))
+    return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
 
 
-def _useless_cuts(
-    width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry, spread: Spread
-) -> PolygonArray:  # fmt: skip
+def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry, spread: Spread) -> PolygonArray:
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 
-    Nor beside the white, where it would be seen when a block is out of register; nor as a bump on one side alone.
+    Nor beside the white, where it would be seen when a block is out of register.
     """
-    gaps = _gaps(width, scene, covered, land, spread)
+    gaps = _gaps(width, scene, scene.covered, land, spread)
     if len(gaps) == 0:
         return gaps
-    near = shapely.buffer(shapely.union_all(gaps), 2 * width, quad_segs=1)
-    wide = opened(shapely.union(shapely.intersection(land, near), geometry.union(gaps)), width)
-    pieces = geometry.parts(shapely.intersection(geometry.union(gaps), wide))
-    beside = shapely.buffer(shapely.intersection(land, near), _MEETS_MM, quad_segs=1)
-    walled = shapely.length(shapely.intersection(shapely.boundary(pieces), beside)) / shapely.length(pieces)
-    return pieces[(shapely.area(pieces) > width**2 / 8) & (walled > _WALLED)]
+    filled = geometry.union(gaps)
+    beside = shapely.intersection(land, _round_each(filled, width))
+    pieces = geometry.parts(shapely.intersection(filled, opened(shapely.union(beside, filled), width)))
+    return pieces[shapely.area(pieces) > width**2 / 8]
 
 
-def _spurs(width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry) -> PolygonArray:
+def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Narrow ends of the land under darker ink that keep hardly any of its own edge in sight from showing paper."""
-    near = shapely.intersection(land, shapely.buffer(covered, 2 * width, quad_segs=2))
+    near = shapely.intersection(land, shapely.buffer(scene.covered, width, quad_segs=1))
     broad = shapely.buffer(opened(near, width), _MEETS_MM, quad_segs=_ARC)
     ends = geometry.parts(shapely.difference(near, broad))
+    seen = shapely.difference(scene.picture, shapely.union(scene.covered, scene.white))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
-    end, _ = shapely.STRtree(geometry.parts(shapely.intersection(broad, near))).query(
-        ends, predicate="dwithin", distance=_MEETS_MM
-    )
-    ends = ends[np.bincount(end, minlength=len(ends)) == 1]
-    seen = shapely.difference(scene.picture, shapely.union(covered, scene.white))
     ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
+    end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
+    ends = ends[np.bincount(end, minlength=len(ends)) == 1]
     guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
-    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], covered))
+    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.covered))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
@@ -340,12 +337,13 @@ def _cut_back(
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
         return shapely.Polygon(), ()
-    darker = _union([_covered(scene)])
+    darker = scene.covered
     if shapely.is_empty(darker):
         return shapely.Polygon(), ()
-    back = shapely.intersection(_beside_edges(_meeting(scene.white, darker), darker, by_mm * _SPARE), darker)
-    blunt = opened(shapely.union(back, _meeting(scene.white, darker)), _BLUNT * by_mm)
-    back = _union([shapely.intersection_all([back, blunt, shapely.buffer(stands, _MEETS_MM)])])
+    white = _meeting(scene.white, darker)
+    back = shapely.intersection(_beside_edges(white, darker, by_mm * _SPARE), darker)
+    blunt = shapely.buffer(opened(shapely.union(back, white), _BLUNT * by_mm), _MEETS_MM, quad_segs=_ARC)
+    back = _union([shapely.intersection_all([back, shapely.buffer(stands, _MEETS_MM), blunt])])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
