@@ -144,11 +144,11 @@ def separated(
         [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
     )
     scenes = {
-        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides)
+        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides, spread)
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
-    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate), spread) for plate in plates}
+    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate)) for plate in plates}
     return run_for(points, run)(tasks, say)
 
 
@@ -157,12 +157,12 @@ def run_for(points: int, run: Run) -> Run:
     return run if points >= _WORTH_POINTS else in_turn
 
 
-def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Spread, _: Say) -> Separated:
+def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Separated:
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
-    under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
+    under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
     touched = _meeting(scene.white, shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-    separated = _one(plate, replace(scene, white=_plain(touched)), spread)
+    separated = _one(plate, replace(scene, white=_plain(touched)))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
 
@@ -184,21 +184,28 @@ class _Scene:
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
+    spread: Spread
 
     @cached_property
     def covered(self) -> BaseGeometry:
         """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
         return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.hides))])
 
+    @cached_property
+    def beside(self) -> PolygonArray:
+        """The white and what lies so near to it that it may be seen when a block is out of register; disjoint."""
+        wide = max(self.spread.trap_mm, self.spread.cut_back_mm)
+        return geometry.parts(shapely.buffer(self.white, wide, quad_segs=2))
 
-def _one(plate: Plate, scene: _Scene, spread: Spread) -> Separated:
+
+def _one(plate: Plate, scene: _Scene) -> Separated:
     picture, white = scene.picture, scene.white
-    under = _run_under(scene, spread.trap_mm)
-    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
+    under = _run_under(scene, scene.spread.trap_mm)
+    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]))])
     stands = _union([geometry.difference(_union([picture, under]), white)])
-    back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
+    back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, _plainer(plate, scene, left, spread), picture, white)
+    land = _tidied(plate, _plainer(plate, scene, left), picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -231,8 +238,8 @@ def _about(shape: BaseGeometry, reach: float) -> Any:  # noqa: ANN401
     return shapely.simplify(shapely.buffer(shape, reach, quad_segs=_ARC), _FINE_MM)
 
 
-def _round_each(shape: BaseGeometry, reach: float) -> BaseGeometry:
-    """All that lies about within `reach` of the shape: piece by piece, as what many make overlaps many times over."""
+def _round_each(shape: Any, reach: float) -> BaseGeometry:  # noqa: ANN401
+    """All that lies about within `reach` of shapes: piece by piece, as what many make overlaps many times over."""
     return shapely.union_all(geometry.offset(geometry.parts(shape), reach, quad_segs=1))
 
 
@@ -243,67 +250,65 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     return shapely.union_all(pieces[shapely.intersects(pieces, other)])
 
 
-def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Spread) -> PolygonArray:
+def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArray:
     """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
-    return _gaps(plate.cut_mm, scene, scene.darker, so_far, spread)
+    return _gaps(plate.cut_mm, scene, scene.darker, so_far)
 
 
-def _gaps(
-    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Spread
-) -> PolygonArray:  # fmt: skip
-    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white.
+def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry) -> PolygonArray:
+    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white; disjoint.
 
-    Openings are costly: that of all cuts is worked out only about what those of the gaps by themselves miss.
+    What cuts reach is costly to find: it is worked out only about what is missed by cuts that keep to the gaps.
     """
-    near = shapely.buffer(scene.picture, spread.trap_mm + width, quad_segs=2)
-    beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
-    gaps = _less(geometry.parts(geometry.difference(dark, so_far)), geometry.parts(beside))
-    made = geometry.offset(geometry.offset(gaps, -width / 2), width / 2 + _MEETS_MM)
+    gaps = _less(geometry.parts(geometry.difference(dark, so_far)), scene.beside)
+    made = geometry.offset(geometry.offset(gaps, -width / 2), width / 2 + _MEETS_MM, quad_segs=_TIDY_ARC)
     gaps = geometry.parts(shapely.difference(gaps, made))
+    near = shapely.buffer(scene.picture, scene.spread.trap_mm + width, quad_segs=2)
     shapely.prepare(near)
     gaps = gaps[(shapely.area(gaps) > width**2 / 8) & shapely.intersects(gaps, near)]
     if len(gaps) == 0:
         return gaps
-    around = shapely.intersection(_round_each(geometry.union(gaps), 2 * width), scene.face)
+    around = shapely.intersection(_round_each(gaps, 2 * width), scene.face)
     white = shapely.intersection(_meeting(scene.white, around), around)
     cut = shapely.union(shapely.difference(around, so_far), white)
-    return _less(gaps, geometry.parts(shapely.buffer(opened(cut, width * _SPARE), _MEETS_MM)))
+    made = shapely.buffer(opened(cut, width * _SPARE, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
+    return _less(gaps, geometry.parts(made))
 
 
-def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Spread) -> BaseGeometry:
+def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: ANN401
     """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
     if shapely.is_empty(scene.covered) or shapely.is_empty(land):
         return land
-    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land, spread)
+    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
-        land = shapely.union(land, shapely.multipolygons(gaps))
+        land = geometry.solid(shapely.union(land, shapely.multipolygons(gaps), grid_size=geometry.GRID_MM))
     return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
 
 
-def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry, spread: Spread) -> PolygonArray:
+def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 
     Nor beside the white, where it would be seen when a block is out of register.
     """
-    gaps = _gaps(width, scene, scene.covered, land, spread)
+    gaps = _gaps(width, scene, scene.covered, land)
     if len(gaps) == 0:
         return gaps
-    filled = geometry.union(gaps)
-    beside = shapely.intersection(land, _round_each(filled, width))
-    pieces = geometry.parts(shapely.intersection(filled, opened(shapely.union(beside, filled), width)))
+    filled = shapely.multipolygons(gaps)
+    whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
+    pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
     return pieces[shapely.area(pieces) > width**2 / 8]
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Narrow ends of the land under darker ink that keep hardly any of its own edge in sight from showing paper."""
     near = shapely.intersection(land, shapely.buffer(scene.covered, width, quad_segs=1))
-    broad = shapely.buffer(opened(near, width), _MEETS_MM, quad_segs=_ARC)
+    broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
-    seen = shapely.difference(scene.picture, shapely.union(scene.covered, scene.white))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
-    ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
     end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
+    seen = shapely.difference(scene.picture, shapely.union(scene.covered, scene.white))
+    ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
     guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
     return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.covered))
 
@@ -343,7 +348,7 @@ def _cut_back(
     white = _meeting(scene.white, darker)
     back = shapely.intersection(_beside_edges(white, darker, by_mm * _SPARE), darker)
     blunt = shapely.buffer(opened(shapely.union(back, white), _BLUNT * by_mm), _MEETS_MM, quad_segs=_ARC)
-    back = _union([shapely.intersection_all([back, shapely.buffer(stands, _MEETS_MM), blunt])])
+    back = _union([shapely.intersection_all([back, shapely.buffer(stands, _MEETS_MM, quad_segs=1), blunt])])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])
