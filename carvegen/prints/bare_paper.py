@@ -215,7 +215,7 @@ def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup
     fine = ~shapely.is_empty(lands)
     for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
-            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL)))
+            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL), about_tips=True))
             fine[weak.query(lands, predicate="dwithin", distance=setup.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 
