@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits
 from carvegen.checks.survey import Survey
-from carvegen.geometry.narrow import Kind, narrow_spread
+from carvegen.geometry.narrow import narrow_spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,18 +28,14 @@ __all__ = ["Slit", "holds", "slits", "weak_places"]
 _MEETS_MM = 0.01  #: parts this near to one another meet
 
 
-def weak_places(survey: Survey, *, about_tips: bool = False) -> NDArray[np.object_]:
+def weak_places(survey: Survey, *, spare: float = 0.0) -> NDArray[np.object_]:
     """Lines across land that breaks, and parts of cuts too narrow for the cutter that part them; (n,).
 
-    The line across a tip lies at its end. With `about_tips` all that is as near to it as the tip is long is weak, too:
-    more land there may be what makes the tip so long.
+    Tips break that are long, or would be if they were longer by `spare` limits.
     """
     lands = survey.narrow_lands
-    breaks = ~short_tips(lands, survey.job.face_limits.land_at(lands.direction_deg))
+    breaks = ~short_tips(lands, survey.job.face_limits.land_at(lands.direction_deg), spare)
     places = [geometry.lines(lands.at[breaks], lands.to[breaks])]
-    if about_tips:
-        tips = lands.kind[breaks] == Kind.TIP
-        places.append(geometry.offset(places[0][tips], lands.length[breaks][tips], quad_segs=2))
     for k in np.flatnonzero(survey.broken).tolist():
         left = geometry.parts(survey.uncut(k))
         pieces = geometry.parts(survey.reached(k))
