@@ -281,7 +281,7 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
         return land
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
-        land = geometry.solid(shapely.union(land, shapely.multipolygons(gaps), grid_size=geometry.GRID_MM))
+        land = geometry.union(land, gaps)
     return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
 
 
