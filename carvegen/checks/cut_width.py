@@ -72,18 +72,23 @@ def _tips(survey: Survey) -> Iterator[Finding]:
 
 def mostly_tips(survey: Survey) -> Indices:
     """Numbers of those of `Survey.white` which the cutter makes in one piece, but of whose edge tips are most."""
-    _, owner, _, share = _tips_of(survey)
+    reach = survey.reach
+    around = shapely.length(reach.uncut)  # of all that stays uncut: at least twice its tips' length
+    some = np.flatnonzero(around > _MOST * shapely.length(reach.shapes))
+    _, owner, _, share = _tips_of(survey, some)
     return np.unique(survey.doubtful[owner[share[owner] > _MOST]])
 
 
-def _tips_of(survey: Survey) -> tuple[PolygonArray, Indices, Floats, Floats]:
+def _tips_of(survey: Survey, some: Indices | None = None) -> tuple[PolygonArray, Indices, Floats, Floats]:
     """Tips longer than the cutter is wide, which of the doubtful each is of, how long they are, each one's share; (n,).
 
-    The last for all that are doubtful: how much of its edge is tips.
+    The last for all that are doubtful: how much of its edge is tips. `some` of the doubtful are looked at, or all.
     """
     limit = survey.job.face_limits.cut_mm
     reach = survey.reach
-    pieces, owner = shapely.get_parts(reach.uncut, return_index=True)
+    some = np.arange(len(reach.uncut)) if some is None else some
+    pieces, owner = shapely.get_parts(reach.uncut[some], return_index=True)
+    owner = some[owner]
     kept = (shapely.get_dimensions(pieces) == 2) & ~reach.broken[owner]
     pieces, owner = pieces[kept], owner[kept]
     length = geometry.farthest(pieces, reach.reached[owner])  # 0 where only one narrower by a hair passes

@@ -83,6 +83,6 @@ def corners(lands: Narrow, limit: Floats) -> Mask:
     return np.asarray((lands.kind == NarrowKind.TIP) & (lands.length <= _CORNER * limit))
 
 
-def short_tips(lands: Narrow, limit: Floats) -> Mask:
-    """Tips that are lost without harm."""
-    return np.asarray((lands.kind == NarrowKind.TIP) & (lands.length <= _LONG_TIP * limit))
+def short_tips(lands: Narrow, limit: Floats, spare: float = 0.0) -> Mask:
+    """Tips that are lost without harm, even if they were longer by so many limits."""
+    return np.asarray((lands.kind == NarrowKind.TIP) & (lands.length <= (_LONG_TIP - spare) * limit))

@@ -39,6 +39,7 @@ _MEETS_MM = 0.01  #: land this near to a piece can take it on
 _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
 _AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
 _TRIAL = 8  #: of how many parts lengths of tips are made up in a trial: right to a 24th of the land's width
+_TIPS_SPARE = 0.1  #: limits: tips may come out so much longer than in a trial; our own choice, 0.06 was seen
 _SPARE = 1.02  #: circles are drawn as polygons inside them
 _AWAY_MM2 = 1.0  #: less of the drawing that mending takes away is not told: our own choice
 _BLANK_MM2 = 1.0  #: less of a layer that is on no block is not told
@@ -215,7 +216,7 @@ def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup
     fine = ~shapely.is_empty(lands)
     for setup in sorted(setups, key=lambda setup: -setup.limits.land_mm):  # what asks most leaves least for the others
         if fine.any():
-            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL)))
+            weak = shapely.STRtree(weak_places(Survey(setup.on(block), slender=False, fine=_TRIAL), spare=_TIPS_SPARE))
             fine[weak.query(lands, predicate="dwithin", distance=setup.limits.land_mm / 2)[0]] = False
     return np.asarray(fine, dtype=bool)
 

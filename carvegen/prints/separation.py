@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -35,7 +35,6 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under darker ink narrower, or than so many smallest ones: our choice
-_WALLED = 0.55  #: of the rim of what is filled: else it would be a bump
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
@@ -145,11 +144,11 @@ def separated(
         [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
     )
     scenes = {
-        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides)
+        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides, spread)
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
-    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate), spread) for plate in plates}
+    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate)) for plate in plates}
     return run_for(points, run)(tasks, say)
 
 
@@ -158,12 +157,12 @@ def run_for(points: int, run: Run) -> Run:
     return run if points >= _WORTH_POINTS else in_turn
 
 
-def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, spread: Trapping, _: Say) -> Separated:
+def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Separated:
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
-    under = shapely.intersection(darker, shapely.buffer(picture, spread.trap_mm + plate.cut_mm, quad_segs=2))
+    under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
     touched = _meeting(scene.white, shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-    separated = _one(plate, replace(scene, white=_plain(touched)), spread)
+    separated = _one(plate, replace(scene, white=_plain(touched)))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
 
@@ -185,16 +184,28 @@ class _Scene:
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
+    spread: Trapping
+
+    @cached_property
+    def covered(self) -> BaseGeometry:
+        """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
+        return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.hides))])
+
+    @cached_property
+    def beside(self) -> PolygonArray:
+        """The white and what lies so near to it that it may be seen when a block is out of register; disjoint."""
+        wide = max(self.spread.trap_mm, self.spread.cut_back_mm)
+        return geometry.parts(shapely.buffer(self.white, wide, quad_segs=2))
 
 
-def _one(plate: Plate, scene: _Scene, spread: Trapping) -> Separated:
+def _one(plate: Plate, scene: _Scene) -> Separated:
     picture, white = scene.picture, scene.white
-    under = _run_under(scene, spread.trap_mm)
-    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]), spread)])
+    under = _run_under(scene, scene.spread.trap_mm)
+    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]))])
     stands = _union([geometry.difference(_union([picture, under]), white)])
-    back, dropped = _cut_back(plate, stands, scene, spread.cut_back_mm)
+    back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, _plainer(plate, scene, left, spread), picture, white)
+    land = _tidied(plate, _plainer(plate, scene, left), picture, white)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -227,8 +238,8 @@ def _about(shape: BaseGeometry, reach: float) -> Any:  # noqa: ANN401
     return shapely.simplify(shapely.buffer(shape, reach, quad_segs=_ARC), _FINE_MM)
 
 
-def _round_each(shape: BaseGeometry, reach: float) -> BaseGeometry:
-    """All that lies about within `reach` of the shape: piece by piece, as what many make overlaps many times over."""
+def _round_each(shape: Any, reach: float) -> BaseGeometry:  # noqa: ANN401
+    """All that lies about within `reach` of shapes: piece by piece, as what many make overlaps many times over."""
     return shapely.union_all(geometry.offset(geometry.parts(shape), reach, quad_segs=1))
 
 
@@ -239,76 +250,67 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     return shapely.union_all(pieces[shapely.intersects(pieces, other)])
 
 
-def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry, spread: Trapping) -> PolygonArray:
+def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArray:
     """Gaps left under darker ink, away from the white, that are too narrow to be cut: there the plate runs through."""
-    return _gaps(plate.cut_mm, scene, scene.darker, so_far, spread)
+    return _gaps(plate.cut_mm, scene, scene.darker, so_far)
 
 
-def _gaps(
-    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, spread: Trapping
-) -> PolygonArray:  # fmt: skip
-    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white."""
-    near = shapely.buffer(scene.picture, spread.trap_mm + width, quad_segs=2)
-    shapely.prepare(near)
-    gaps = geometry.difference(dark, so_far)
-    around = shapely.intersection(shapely.buffer(gaps, 2 * width, quad_segs=2), scene.face)
-    cut = shapely.union(shapely.difference(around, so_far), _meeting(scene.white, around))
-    wide = shapely.buffer(opened(cut, width * _SPARE), _MEETS_MM)
-    pieces = geometry.parts(shapely.difference(gaps, wide))
-    pieces = pieces[shapely.intersects(pieces, near)]
-    beside = shapely.buffer(_meeting(scene.white, near), max(spread.trap_mm, spread.cut_back_mm), quad_segs=2)
-    return _less(pieces, geometry.parts(beside))
+def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry) -> PolygonArray:
+    """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white; disjoint.
 
-
-def _covered(scene: _Scene) -> Any:  # noqa: ANN401
-    """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
-    return geometry.difference(scene.darker, geometry.difference(scene.picture, scene.hides))
-
-
-def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry, spread: Trapping) -> BaseGeometry:
-    """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
-    covered = _covered(scene)
-    if shapely.is_empty(covered) or shapely.is_empty(land):
-        return land
-    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, covered, land, spread)
-    if len(gaps):
-        land = _union([land, *gaps])
-    spurs = _spurs(_SPUR * plate.land_mm, scene, covered, land)
-    return _union([shapely.difference(land, shapely.union_all(spurs))]) if len(spurs) else land
-
-
-def _useless_cuts(
-    width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry, spread: Trapping
-) -> PolygonArray:  # fmt: skip
-    """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
-
-    Nor beside the white, where it would be seen when a block is out of register; nor as a bump on one side alone.
+    What cuts reach is costly to find: it is worked out only about what is missed by cuts that keep to the gaps.
     """
-    gaps = _gaps(width, scene, covered, land, spread)
+    gaps = _less(geometry.parts(geometry.difference(dark, so_far)), scene.beside)
+    made = geometry.offset(geometry.offset(gaps, -width / 2), width / 2 + _MEETS_MM, quad_segs=_TIDY_ARC)
+    gaps = geometry.parts(shapely.difference(gaps, made))
+    near = shapely.buffer(scene.picture, scene.spread.trap_mm + width, quad_segs=2)
+    shapely.prepare(near)
+    gaps = gaps[(shapely.area(gaps) > width**2 / 8) & shapely.intersects(gaps, near)]
     if len(gaps) == 0:
         return gaps
-    near = shapely.buffer(shapely.union_all(gaps), 2 * width, quad_segs=1)
-    wide = opened(shapely.union(shapely.intersection(land, near), geometry.union(gaps)), width)
-    pieces = geometry.parts(shapely.intersection(geometry.union(gaps), wide))
-    beside = shapely.buffer(shapely.intersection(land, near), _MEETS_MM, quad_segs=1)
-    walled = shapely.length(shapely.intersection(shapely.boundary(pieces), beside)) / shapely.length(pieces)
-    return pieces[(shapely.area(pieces) > width**2 / 8) & (walled > _WALLED)]
+    around = shapely.intersection(_round_each(gaps, 2 * width), scene.face)
+    white = shapely.intersection(_meeting(scene.white, around), around)
+    cut = shapely.union(shapely.difference(around, so_far), white)
+    made = shapely.buffer(opened(cut, width * _SPARE, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
+    return _less(gaps, geometry.parts(made))
 
 
-def _spurs(width: float, scene: _Scene, covered: BaseGeometry, land: BaseGeometry) -> PolygonArray:
+def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: ANN401
+    """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
+    if shapely.is_empty(scene.covered) or shapely.is_empty(land):
+        return land
+    gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
+    if len(gaps):
+        land = geometry.union(land, gaps)
+    return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
+
+
+def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
+    """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
+
+    Nor beside the white, where it would be seen when a block is out of register.
+    """
+    gaps = _gaps(width, scene, scene.covered, land)
+    if len(gaps) == 0:
+        return gaps
+    filled = shapely.multipolygons(gaps)
+    whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
+    pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
+    return pieces[shapely.area(pieces) > width**2 / 8]
+
+
+def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Narrow ends of the land under darker ink that keep hardly any of its own edge in sight from showing paper."""
-    near = shapely.intersection(land, shapely.buffer(covered, 2 * width, quad_segs=2))
-    broad = shapely.buffer(opened(near, width), _MEETS_MM, quad_segs=_ARC)
+    near = shapely.intersection(land, shapely.buffer(scene.covered, width, quad_segs=1))
+    broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
-    end, _ = shapely.STRtree(geometry.parts(shapely.intersection(broad, near))).query(
-        ends, predicate="dwithin", distance=_MEETS_MM
-    )
+    end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
-    seen = shapely.difference(scene.picture, shapely.union(covered, scene.white))
+    seen = shapely.difference(scene.picture, shapely.union(scene.covered, scene.white))
     ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
     guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
-    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], covered))
+    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.covered))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
@@ -340,12 +342,13 @@ def _cut_back(
     """What the plate leaves to the darker ones beside the white, and where it can't."""
     if by_mm <= 0 or shapely.is_empty(scene.white) or shapely.is_empty(scene.darker):
         return shapely.Polygon(), ()
-    darker = _union([_covered(scene)])
+    darker = scene.covered
     if shapely.is_empty(darker):
         return shapely.Polygon(), ()
-    back = shapely.intersection(_beside_edges(_meeting(scene.white, darker), darker, by_mm * _SPARE), darker)
-    blunt = opened(shapely.union(back, _meeting(scene.white, darker)), _BLUNT * by_mm)
-    back = _union([shapely.intersection_all([back, blunt, shapely.buffer(stands, _MEETS_MM)])])
+    white = _meeting(scene.white, darker)
+    back = shapely.intersection(_beside_edges(white, darker, by_mm * _SPARE), darker)
+    blunt = shapely.buffer(opened(shapely.union(back, white), _BLUNT * by_mm), _MEETS_MM, quad_segs=_ARC)
+    back = _union([shapely.intersection_all([back, shapely.buffer(stands, _MEETS_MM, quad_segs=1), blunt])])
     starved = _starved(stands, back, plate.land_mm)
     kept = shapely.union_all(geometry.offset(starved, by_mm + plate.land_mm))
     left = _union([shapely.difference(back, kept)])

@@ -28,10 +28,13 @@ __all__ = ["Slit", "holds", "slits", "weak_places"]
 _MEETS_MM = 0.01  #: parts this near to one another meet
 
 
-def weak_places(survey: Survey) -> NDArray[np.object_]:
-    """Lines across land that breaks, and parts of cuts too narrow for the cutter that part them; (n,)."""
+def weak_places(survey: Survey, *, spare: float = 0.0) -> NDArray[np.object_]:
+    """Lines across land that breaks, and parts of cuts too narrow for the cutter that part them; (n,).
+
+    Tips break that are long, or would be if they were longer by `spare` limits.
+    """
     lands = survey.narrow_lands
-    breaks = ~short_tips(lands, survey.job.face_limits.land_at(lands.direction_deg))
+    breaks = ~short_tips(lands, survey.job.face_limits.land_at(lands.direction_deg), spare)
     places = [geometry.lines(lands.at[breaks], lands.to[breaks])]
     for k in np.flatnonzero(survey.broken).tolist():
         left = geometry.parts(survey.uncut(k))

@@ -70,8 +70,9 @@ class PrintTable:
     trap_mm: float = length(0.5, help="how far a lighter ink runs on under a darker one", at_least=0, at_most=3)
     register_error_mm: float = length(
         0.5, at_least=0, at_most=3,
-        help="how far two blocks may be out of register: so far light inks stay back from snow that a darker ink "
-        "outlines; but where they lie on purpose under one that is not the darkest they go up to it",
+        help="how far two blocks may be out of register: so far light inks stay back from the edges of snow that a "
+        "darker ink draws, but not round the ends of these, where it stops; and where they lie on purpose under one "
+        "that is not the darkest they go up to it",
     )  # fmt: skip
     paper_g_m2: float = number(
         300.0, help="weight of the paper; embossing asks for 250 to 350", at_least=20, at_most=1200
