@@ -103,15 +103,11 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    order = np.argsort(square, kind="stable")
-    start = np.flatnonzero(np.diff(square[order], prepend=-1))
-    count = np.diff(start, append=len(order))
-    there = reach[order]
-    first = np.flatnonzero(there == np.repeat(np.maximum.reduceat(there, start), count)) if len(there) else order
-    last = first[np.searchsorted(first, start + count) - 1]  # of those alike the last
-    largest = np.empty_like(order)
-    largest[order] = np.repeat(order[last], count)
-    return largest
+    most = np.zeros(square.max(initial=-1) + 1)
+    np.maximum.at(most, square, reach)
+    first, largest = np.flatnonzero(reach == most.take(square)), np.empty(len(most), dtype=np.int64)
+    largest[square[first]] = first  # of those alike the last
+    return largest.take(square)
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
@@ -221,8 +217,9 @@ def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
 def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
     """The convex hull of each group's shapes."""
     order = np.argsort(group, kind="stable")
-    number = np.unique_inverse(group[order]).inverse_indices
-    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
+    number = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
+    xy, of = shapely.get_coordinates(shapes[order], return_index=True)
+    return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=number[of])), dtype=object)
 
 
 def _bridges(flakes: Flakes, small: Indices, large: Indices) -> Mask:
@@ -306,8 +303,10 @@ def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float
 
 def _distance(xy: Floats, one: Indices, other: Indices) -> Floats:
     """How far the places of each pair are apart."""
-    away = xy[one] - xy[other]
-    return np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2)
+    away = xy.take(one, axis=0)
+    away -= xy.take(other, axis=0)
+    away *= away
+    return np.sqrt(away[:, 0] + away[:, 1])
 
 
 def _sunk(apart: Floats, small: Floats, large: Floats) -> Floats:
