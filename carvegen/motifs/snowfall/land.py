@@ -89,8 +89,8 @@ def doomed(flakes: Flakes, view: Floats, limits: Limits) -> Mask:
     """Which flakes go beside the largest at their spot: where many fall most of them do; `view` lies at (0, 0)."""
     gone, left = np.zeros(len(flakes), dtype=bool), np.arange(len(flakes))
     for shift in _SPOTS:
-        place = (flakes.xy[left] + view) / (_SPOT * limits.cut_mm) + shift
-        largest = left[_largest_at_spot(place, flakes.reach[left])]
+        place = (flakes.xy.take(left, axis=0) + view) / (_SPOT * limits.cut_mm) + shift
+        largest = left.take(_largest_at_spot(place, flakes.reach.take(left)))
         other = left != largest
         pairs = _meetings(flakes, left[other], largest[other], limits)
         gone[pairs.small[pairs.gone]] = True
@@ -377,13 +377,15 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
             cut_back += 1
             less, more = small[both], (i + j - small)[both]
             left = _cut_back(shapes, less, more, limits)
-            kept = np.setdiff1d(np.flatnonzero(~gone), less)
+            gone[less] = True
+            kept = np.flatnonzero(~gone)
             shapes = np.concatenate([shapes[kept], left])
             state = np.concatenate([state[kept], np.full(len(left), _DOUBTFUL)])
             new = np.arange(len(shapes)) >= len(kept)
             continue
         whose = np.unique(np.concatenate([i[both], j[both]]))
-        kept = np.setdiff1d(np.flatnonzero(~gone), whose)
+        gone[whose] = True
+        kept = np.flatnonzero(~gone)
         group = geometry.near_groups(shapes[whose], limits.land_mm)
         across = shapely.shortest_line(shapes[i[both]], shapes[j[both]])
         bridges = geometry.offset(across, FILLS / 2 * limits.land_mm, quad_segs=4)
