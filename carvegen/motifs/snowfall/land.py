@@ -107,7 +107,7 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     np.maximum.at(most, square, reach)
     first, largest = np.flatnonzero(reach == most.take(square)), np.empty(len(most), dtype=np.int64)
     largest[square[first]] = first  # of those alike the last
-    return largest.take(square)
+    return np.asarray(largest.take(square))
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
