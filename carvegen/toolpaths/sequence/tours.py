@@ -144,10 +144,10 @@ def _walked(link: Indices, at: Floats) -> Indices:
     """The way from home, the stop of the last two of `at`, through all that is linked."""
     loose = np.flatnonzero(link < 0)
     end = int(loose[np.argmin(np.linalg.norm(at[loose] - at[-1], axis=1))])
-    follows, route = link.tolist(), [len(link)]
+    follows, route = link[np.arange(len(link)) ^ 1].tolist(), [len(link)]
     while end >= 0:
         route.append(end)
-        end = follows[end ^ 1]
+        end = follows[end]
     return np.array(route, dtype=np.int64)
 
 
@@ -196,7 +196,7 @@ class _Look:
         square = step.view(np.float64)
         square *= square
         far = np.sqrt(square[::2] + square[1::2])
-        far[(a < 0) | (b < 0)] = 0.0
+        far[(a | b) < 0] = 0.0
         return far
 
 
@@ -242,25 +242,26 @@ def _best_gains(look: _Look, pairs: _Pairs) -> tuple[Floats, Indices]:
     """The most that each pair gains, and by which change: 0 by turning, else by moving a piece of `_PIECES`."""
     beyond_a, beyond_b = look.beside[pairs.a], look.beside[pairs.b]
     gap_a, gap_b = look.gap[pairs.a], look.gap[pairs.b]
-    gain = _gain_turned(pairs, look.far(beyond_a, beyond_b), gap_a + gap_b)
-    kind = np.zeros(len(gain), dtype=np.int64)
+    gain, kind = np.zeros(len(gap_a)), np.zeros(len(gap_a), dtype=np.int64)
+    gaps = gap_a + gap_b
+    some = np.flatnonzero(_can_turn(pairs) & (gaps - pairs.far > _WORTH_MM))
+    gain[some] = gaps.take(some) - (pairs.far.take(some) + look.far(beyond_a.take(some), beyond_b.take(some)))
     for nth, count in enumerate(_PIECES, start=1):
         end, ok = _other_end(look, pairs, count)
-        new = pairs.far + look.far(end, beyond_b) + look.far(beyond_a, look.beside[end])
-        more = np.where(ok, gap_a + look.gap[end] + gap_b - new, 0.0)
-        better = more > gain
-        gain[better], kind[better] = more[better], nth
+        gaps = gap_a + look.gap.take(end) + gap_b
+        some = np.flatnonzero(ok & (gaps - pairs.far > np.maximum(gain, _WORTH_MM)))  # of the others none gains more
+        end = end.take(some)
+        joints = look.far(end, beyond_b.take(some)), look.far(beyond_a.take(some), look.beside.take(end))
+        more = gaps.take(some) - (pairs.far.take(some) + joints[0] + joints[1])
+        better = more > gain.take(some)
+        gain[some[better]], kind[some[better]] = more[better], nth
     return gain, kind
 
 
-def _gain_turned(pairs: _Pairs, beyond: Floats, gaps: Floats) -> Floats:
-    """What is gained where the piece between two ends is gone through the other way round, so that they meet.
-
-    `gaps`: how far the ends that each is joined with now lie from them, together; `beyond`: from one another.
-    """
+def _can_turn(pairs: _Pairs) -> Mask:
+    """Where the piece between two ends can be gone through the other way round, so that they meet."""
     alike = pairs.enters == pairs.before
-    ok = alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q)
-    return np.where(ok, gaps - (pairs.far + beyond), 0.0)
+    return np.asarray(alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q))
 
 
 def _turned(pairs: _Pairs, gain: Floats) -> _Moves:
