@@ -214,23 +214,22 @@ class _Pairs:
 
     @classmethod
     def of(cls, look: _Look, a: Indices, b: Indices, far: Floats) -> _Pairs:
-        p, q = look.place[a >> 1], look.place[b >> 1]
-        return cls(a, b, p, q, look.route[p] == a, look.route[q] == b, far)
+        p, q = look.place.take(a >> 1), look.place.take(b >> 1)
+        return cls(a, b, p, q, look.route.take(p) == a, look.route.take(q) == b, far)
 
 
 def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
     near, away = near.take(ends, axis=0), away.take(ends, axis=0)
-    some = np.flatnonzero((near >= 0) & (away < look.gap[ends][:, None]))
+    some = np.flatnonzero((near >= 0) & (away < look.gap.take(ends)[:, None]))
     row = some // near.shape[1]
-    a, b, far = ends[row], near.ravel()[some], away.ravel()[some]
+    a, b, far = ends.take(row), near.take(some), away.take(some)
     parts = [slice(k, k + _AT_ONCE) for k in range(0, max(len(a), 1), _AT_ONCE)]
     gains = [_best_gains(look, _Pairs.of(look, a[part], b[part], far[part])) for part in parts]
     gain, kind = (np.concatenate(each) for each in zip(*gains, strict=True))
     good = np.flatnonzero(gain > _WORTH_MM)
-    good = good[np.lexsort([-gain[good], row[good]])]
-    good = good[np.diff(row[good], prepend=-1) > 0]
+    good = good[_first_of_most(gain[good], np.flatnonzero(np.diff(row[good], prepend=-1)))]
     good = good[np.argsort(-gain[good], kind="stable")]
     pairs = _Pairs.of(look, a[good], b[good], far[good])
     moves = [_turned(pairs, gain[good]), *(_shifted(pairs, gain[good], count) for count in _PIECES)]
@@ -238,10 +237,19 @@ def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Mo
     return _Moves(*(np.choose(kind[good], [getattr(move, name) for move in moves]) for name in names))
 
 
+def _first_of_most(values: Floats, start: Indices) -> Indices:
+    """Of each of the runs that begin there the place of the largest, the first of those alike."""
+    if not len(values):
+        return start
+    most = np.maximum.reduceat(values, start)
+    hits = np.flatnonzero(values == np.repeat(most, np.diff(start, append=len(values))))
+    return np.asarray(hits[np.searchsorted(hits, start)])
+
+
 def _best_gains(look: _Look, pairs: _Pairs) -> tuple[Floats, Indices]:
     """The most that each pair gains, and by which change: 0 by turning, else by moving a piece of `_PIECES`."""
-    beyond_a, beyond_b = look.beside[pairs.a], look.beside[pairs.b]
-    gap_a, gap_b = look.gap[pairs.a], look.gap[pairs.b]
+    beyond_a, beyond_b = look.beside.take(pairs.a), look.beside.take(pairs.b)
+    gap_a, gap_b = look.gap.take(pairs.a), look.gap.take(pairs.b)
     gain, kind = np.zeros(len(gap_a)), np.zeros(len(gap_a), dtype=np.int64)
     gaps = gap_a + gap_b
     some = np.flatnonzero(_can_turn(pairs) & (gaps - pairs.far > _WORTH_MM))
@@ -283,7 +291,7 @@ def _other_end(look: _Look, pairs: _Pairs, count: int) -> tuple[Indices, Mask]:
     first, last = np.minimum(pairs.p, other), np.maximum(pairs.p, other)
     gap = pairs.q - pairs.before
     ok = (first >= 1) & (last < len(look.route)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
-    return look.route[np.where(ok, other, 0)] ^ pairs.enters, ok
+    return look.route.take(np.where(ok, other, 0)) ^ pairs.enters, ok
 
 
 def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:
