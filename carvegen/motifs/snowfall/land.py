@@ -64,6 +64,7 @@ _AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart tha
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 _SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
 _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
+_LATTICE = 50  #: squares for each place, at most, of a lattice that is laid out whole
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
@@ -103,6 +104,8 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
+    if square.max(initial=0) > _LATTICE * len(square):  # most are empty
+        square = np.unique_inverse(square).inverse_indices
     most = np.zeros(square.max(initial=-1) + 1)
     np.maximum.at(most, square, reach)
     first, largest = np.flatnonzero(reach == most.take(square)), np.empty(len(most), dtype=np.int64)
