@@ -130,7 +130,9 @@ def points_seen(xyz: Floats, width_mm: float, view: View) -> Floats:
     """Points of a block of this width, print view, as a view shows them; (n, 3) mm in the same order."""
     if view is not View.BLOCK:
         return xyz
-    return np.asarray(xyz * (-1, 1, 1) + (round(width_mm, 3), 0, 0), dtype=np.float64)
+    shown = xyz + 0.0
+    np.subtract(round(width_mm, 3), xyz[:, 0], out=shown[:, 0])
+    return shown
 
 
 def corner(origin: str, width_mm: float, height_mm: float) -> tuple[float, float]:

@@ -52,6 +52,7 @@ __all__ = [
     "owned_parts",
     "parts",
     "polygon_array",
+    "polygons_of",
     "reversed_rings",
     "rings",
     "room_inside",
@@ -293,6 +294,16 @@ def closed_polygons(corners: Floats) -> PolygonArray:
     each_, points = np.arange(len(closed) + 1), closed.shape[1]
     ragged = shapely.from_ragged_array(shapely.GeometryType.POLYGON, closed.reshape(-1, 2), (each_ * points, each_))
     return np.asarray(ragged, dtype=object)
+
+
+def polygons_of(xy: Floats, start: Indices, count: Indices | None = None) -> PolygonArray:
+    """Polygons of open rings as in `Rings`, of `count` rings each, its outline first, or of one; (n,)."""
+    number = np.arange(len(start) - 1)
+    point = np.arange(len(xy) + len(number)) - np.repeat(number, np.diff(start) + 1)
+    point[start[1:] + number] = start[:-1]
+    first = np.arange(len(start)) if count is None else starts(count)
+    offsets = start + np.arange(len(start)), first
+    return np.asarray(shapely.from_ragged_array(shapely.GeometryType.POLYGON, xy.take(point, axis=0), offsets))
 
 
 def lines(start: Floats, end: Floats) -> NDArray[np.object_]:

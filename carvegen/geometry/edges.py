@@ -36,18 +36,20 @@ def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indic
     size = np.floor(np.log(radius / radius.min(initial=np.inf)) / np.log(_RATIO)).astype(int)
     classes = [np.flatnonzero(size == k) for k in np.unique(size)]
     trees = [cKDTree(xy[which], balanced_tree=False, compact_nodes=False) for which in classes]
-    result = [np.empty((0, 2), dtype=np.int64)]
+    result = [(np.empty(0, dtype=np.int64),) * 2]
     for k, (one, tree) in enumerate(zip(classes, trees, strict=True)):
         same = tree.query_pairs(2 * radius[one].max() + apart, output_type="ndarray")
-        result.append(one[same])
+        result.append((one.take(same[:, 0]), one.take(same[:, 1])))
         for other, smaller in zip(classes[:k], trees[:k], strict=True):
             most = radius[one].max() + radius[other].max() + apart
             near = tree.sparse_distance_matrix(smaller, most, output_type="ndarray")
-            result.append(np.column_stack([one[near["i"]], other[near["j"]]]))
-    i, j = np.concatenate(result).T
-    away = xy[i] - xy[j]
-    kept = np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2) < radius[i] + radius[j] + apart
-    return i[kept], j[kept]
+            result.append((one.take(near["i"]), other.take(near["j"])))
+    i, j = (np.concatenate(side) for side in zip(*result, strict=True))
+    away = xy.take(i, axis=0)
+    away -= xy.take(j, axis=0)
+    away *= away
+    kept = np.flatnonzero(np.sqrt(away[:, 0] + away[:, 1]) < radius.take(i) + radius.take(j) + apart)
+    return i.take(kept), j.take(kept)
 
 
 _MANY_POINTS = 64  #: points of a ring that is sought through a tree of its own

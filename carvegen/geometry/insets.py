@@ -63,7 +63,8 @@ def insets(shapes: NDArray[np.object_], by_mm: float, most_mm: float) -> tuple[N
         sides = sides.of(fine & convex & ~whole)
         while len(sides.shape):
             all_, (sides, unsure) = sides.shape, sides.without_vanished()
-            sure[np.setdiff1d(all_, sides.shape)] = True  # nothing is left of them
+            sure[all_] = True  # nothing is left of those
+            sure[sides.shape] = False  # that are no more among them
             whole = ~unsure & ~sides.vanished
             sides.put_into(inner, whole)
             sure[sides.shape[whole]] = True
@@ -115,9 +116,8 @@ class _Sides:
 
     def put_into(self, inner: NDArray[np.object_], which: Mask) -> None:
         """Puts a polygon of each outline that is said where its shape is."""
-        at = np.repeat(np.arange(int(which.sum())), self.size[which])
         xy = self.corner.compress(np.repeat(which, self.size), axis=1).T
-        inner[self.shape[which]] = shapely.polygons(shapely.linearrings(xy, indices=at))
+        inner[self.shape[which]] = geometry.polygons_of(xy, geometry.starts(self.size[which]))
 
     def without_vanished(self) -> tuple[_Sides, Mask]:
         """Convex outlines less the sides that have vanished, where three are left or more; and which are unsure.

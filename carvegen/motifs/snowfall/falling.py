@@ -305,7 +305,8 @@ def _wanted(shapes: PolygonArray, place: Place) -> Mask:
 def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, frame: Polygon) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
     whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
-    came, one = (float(area) / whole for area in (shapely.area(cuts).sum(), shapely.area(cuts).max(initial=0)))
+    size = shapely.area(cuts)
+    came, one = float(size.sum()) / whole, float(size.max(initial=0)) / whole
     if abs(came - settings.snow) <= _REMARKED:
         return ""
     if free < 0.98 * whole or place.density is not None or place.hides or not place.bars.is_empty:

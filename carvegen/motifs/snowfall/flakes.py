@@ -75,7 +75,8 @@ class Flakes:
 
     def chosen(self, which: Indices | Mask) -> Flakes:
         """Some of the flakes."""
-        return Flakes(*(getattr(self, name)[which] for name in self.__dataclass_fields__))
+        rows = np.flatnonzero(which) if which.dtype == bool else which
+        return Flakes(*(getattr(self, name).take(rows, axis=0) for name in self.__dataclass_fields__))
 
     def changed(self, scale: Floats, shift: Floats) -> Flakes:
         """The flakes, not drawn yet, shrunk and moved."""

@@ -64,6 +64,7 @@ _AJAR = 1.5  #: two large ones that don't merge lie so many lands more apart tha
 _SHRINKS = 0.55  #: a flake that must shrink further goes
 _SPOT = 3.0  #: smallest cuts: the side of a spot beside whose largest flake many are gone,
 _SPOTS = (0.0, 0.5)  #: in two lattices, so much of a side apart
+_LATTICE = 50  #: squares for each place, at most, of a lattice that is laid out whole
 BODY = 0.84  #: a flake's mean reach over its largest
 _ROUNDS = 6  #: in which narrow land is filled
 _KEPT, _NEW, _DOUBTFUL = range(3)  #: what may be wrong with a shape: nothing; it may lie too near; necks too
@@ -89,8 +90,8 @@ def doomed(flakes: Flakes, view: Floats, limits: Limits) -> Mask:
     """Which flakes go beside the largest at their spot: where many fall most of them do; `view` lies at (0, 0)."""
     gone, left = np.zeros(len(flakes), dtype=bool), np.arange(len(flakes))
     for shift in _SPOTS:
-        place = (flakes.xy[left] + view) / (_SPOT * limits.cut_mm) + shift
-        largest = left[_largest_at_spot(place, flakes.reach[left])]
+        place = (flakes.xy.take(left, axis=0) + view) / (_SPOT * limits.cut_mm) + shift
+        largest = left.take(_largest_at_spot(place, flakes.reach.take(left)))
         other = left != largest
         pairs = _meetings(flakes, left[other], largest[other], limits)
         gone[pairs.small[pairs.gone]] = True
@@ -103,15 +104,13 @@ def _largest_at_spot(place: Floats, reach: Floats) -> Indices:
     column, row = np.floor(place).astype(np.int64).T
     column, row = column - column.min(initial=0), row - row.min(initial=0)
     square = column * (row.max(initial=0) + 1) + row
-    order = np.argsort(square, kind="stable")
-    start = np.flatnonzero(np.diff(square[order], prepend=-1))
-    count = np.diff(start, append=len(order))
-    there = reach[order]
-    first = np.flatnonzero(there == np.repeat(np.maximum.reduceat(there, start), count)) if len(there) else order
-    last = first[np.searchsorted(first, start + count) - 1]  # of those alike the last
-    largest = np.empty_like(order)
-    largest[order] = np.repeat(order[last], count)
-    return largest
+    if square.max(initial=0) > _LATTICE * len(square):  # most are empty
+        square = np.unique_inverse(square).inverse_indices
+    most = np.zeros(square.max(initial=-1) + 1)
+    np.maximum.at(most, square, reach)
+    first, largest = np.flatnonzero(reach == most.take(square)), np.empty(len(most), dtype=np.int64)
+    largest[square[first]] = first  # of those alike the last
+    return np.asarray(largest.take(square))
 
 
 def _meetings(flakes: Flakes, small: Indices, large: Indices, limits: Limits) -> _Meetings:
@@ -221,8 +220,9 @@ def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
 def _hulls(shapes: PolygonArray, group: Indices) -> PolygonArray:
     """The convex hull of each group's shapes."""
     order = np.argsort(group, kind="stable")
-    number = np.unique_inverse(group[order]).inverse_indices
-    return np.asarray(shapely.convex_hull(shapely.geometrycollections(shapes[order], indices=number)), dtype=object)
+    number = np.cumsum(np.diff(group[order], prepend=-1) != 0) - 1
+    xy, of = shapely.get_coordinates(shapes[order], return_index=True)
+    return np.asarray(shapely.convex_hull(shapely.linestrings(xy, indices=number[of])), dtype=object)
 
 
 def _bridges(flakes: Flakes, small: Indices, large: Indices) -> Mask:
@@ -306,8 +306,10 @@ def _disc_pairs(xy: Floats, reach: Floats, key: NDArray[np.uint64], apart: float
 
 def _distance(xy: Floats, one: Indices, other: Indices) -> Floats:
     """How far the places of each pair are apart."""
-    away = xy[one] - xy[other]
-    return np.sqrt(away[:, 0] ** 2 + away[:, 1] ** 2)
+    away = xy.take(one, axis=0)
+    away -= xy.take(other, axis=0)
+    away *= away
+    return np.sqrt(away[:, 0] + away[:, 1])
 
 
 def _sunk(apart: Floats, small: Floats, large: Floats) -> Floats:
@@ -378,13 +380,15 @@ def _apart(shapes: PolygonArray, state: Indices, limits: Limits) -> tuple[Polygo
             cut_back += 1
             less, more = small[both], (i + j - small)[both]
             left = _cut_back(shapes, less, more, limits)
-            kept = np.setdiff1d(np.flatnonzero(~gone), less)
+            gone[less] = True
+            kept = np.flatnonzero(~gone)
             shapes = np.concatenate([shapes[kept], left])
             state = np.concatenate([state[kept], np.full(len(left), _DOUBTFUL)])
             new = np.arange(len(shapes)) >= len(kept)
             continue
         whose = np.unique(np.concatenate([i[both], j[both]]))
-        kept = np.setdiff1d(np.flatnonzero(~gone), whose)
+        gone[whose] = True
+        kept = np.flatnonzero(~gone)
         group = geometry.near_groups(shapes[whose], limits.land_mm)
         across = shapely.shortest_line(shapes[i[both]], shapes[j[both]])
         bridges = geometry.offset(across, FILLS / 2 * limits.land_mm, quad_segs=4)

@@ -45,7 +45,9 @@ def superellipse(direction: Directions, exponent: Floats) -> Floats:
 
 def _turned(by: Floats) -> Directions:
     """The directions at these angles."""
-    return np.asarray(np.exp(1j * by))
+    direction = np.empty(by.shape, dtype=np.complex128)
+    direction.real, direction.imag = np.cos(by), np.sin(by)
+    return direction
 
 
 def outlines(
@@ -93,8 +95,8 @@ def outlines(
     exponent = np.where(round_ones, 1.9 + 0.4 * exponents[:, 0], squarish)[:, None]
     back, others = _turned(-turn), ~chips & ~facets
     reach = np.ones(direction.shape)
-    reach[others] = superellipse(direction[others] * back[others], exponent[others])
-    reach[chips] = _chip(direction[chips] * back[chips], draws.of(chips))
+    reach[others] = superellipse(direction.compress(others, axis=0) * back[others], exponent[others])
+    reach[chips] = _chip(direction.compress(chips, axis=0) * back[chips], draws.of(chips))
     reach[nicked] = np.minimum(reach[nicked], _facet(direction[nicked], draws.of(nicked)))
     reach *= _drawn_out(direction, longer[:, None], along_deg, draws)
     reach *= np.exp(_waves(direction, draws))
@@ -127,7 +129,8 @@ def rounded_until(outline: Floats, least: Floats) -> Floats:
     rounder = outline.copy()
     steep = np.arange(len(outline))
     for power in (0.7, 0.7, 0.6, 0.5, 0.0):
-        steep = steep[nearest_line(rounder[steep]) < least[steep]]  # what is round enough stays so
+        asked = rounder if len(steep) == len(rounder) else rounder.take(steep, axis=0)
+        steep = steep[nearest_line(asked) < least[steep]]  # what is round enough stays so
         reach = np.hypot(rounder[steep, :, 0], rounder[steep, :, 1])[..., None]
         rounder[steep] *= reach ** (power - 1)
     return rounder
@@ -152,9 +155,10 @@ def _chip(direction: Directions, draws: Draws) -> Floats:
     power = draws.uniform(6.0, 14.0)
     total = np.zeros(direction.shape)
     for k in range(_SIDES):
-        square = 2 * np.pi * (k + draws.uniform(-0.28, 0.28)) / sides
-        nearness = np.clip((direction * _turned(-square)).real, 0, None) / draws.uniform(0.75, 1.15)
-        total += np.where(k < sides, nearness**power, 0)
+        turn, away, some = draws.uniform(-0.28, 0.28), draws.uniform(0.75, 1.15), np.flatnonzero(k < sides)
+        square = 2 * np.pi * (k + turn[some]) / sides[some]
+        nearness = np.clip((direction.take(some, axis=0) * _turned(-square)).real, 0, None) / away[some]
+        total[some] += nearness ** power[some]
     return np.asarray(np.maximum(total, 2.0**-power) ** (-1 / power))
 
 

@@ -99,8 +99,8 @@ def in_cells(octave: Octave, cells: Cells) -> Floats:
     column, row = np.arange(first_x[0], first_x[-1] + 4), np.arange(first_y[0], first_y[-1] + 4)
     middle = np.stack(np.meshgrid(column + 0.5, row + 0.5), axis=-1).reshape(-1, 2) * step * CELL_MM
     coarse = field(octave, middle).reshape(len(row), len(column))
-    rows = sum(up[:, [k]] * coarse[first_y - row[0] + k] for k in range(4))
-    return np.asarray(sum(across[:, k] * rows[:, first_x - column[0] + k] for k in range(4))).ravel()
+    rows = np.asarray(sum(up[:, [k]] * coarse.take(first_y - row[0] + k, axis=0) for k in range(4)))
+    return np.asarray(sum(across[:, k] * rows.take(first_x - column[0] + k, axis=1) for k in range(4))).ravel()
 
 
 def _between(begin: int, count: int, step: int) -> tuple[Indices, Floats]:

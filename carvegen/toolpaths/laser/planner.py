@@ -183,8 +183,10 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
     band = geometry.parts(outer if k == len(steps) else geometry.without_inner(outer, steps[k]))
     if settings.lowered == "shapes":
-        lying = along_curve(shapely.bounds(band)[:, :2])
-        return outlines(band[lying])[0]  # the operator's own program goes over them line by line, in its own order
+        place = np.empty(len(band), dtype=np.int64)
+        place[along_curve(shapely.bounds(band)[:, :2])] = np.arange(len(band))
+        paths, whose = outlines(band)  # as they lie in memory: the order is the paths'
+        return picked(paths, np.argsort(place[whose], kind="stable"))  # each is gone over line by line, in any order
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([_off_lines(scan_lines(band, spacing), clean), clean])
 

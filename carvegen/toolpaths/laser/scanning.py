@@ -151,7 +151,11 @@ def _whole(shapes: PolygonArray, rings: Rings, on_grid: Rings) -> Mask:
     whole &= count == 1
     unsure = ~whole & (np.bincount(on_grid.owner, minlength=len(shapes)) == count)
     unsure[on_grid.owner[(on_grid.twice_areas < 0) != on_grid.hole]] = False
-    whole[unsure] = shapely.is_valid(shapely.transform(shapes[unsure], _to_grid))
+    asked = unsure[on_grid.owner]
+    points, size = on_grid.spread(asked), on_grid.sizes[asked]
+    whole[unsure] = shapely.is_valid(
+        geometry.polygons_of(on_grid.xy.compress(points, axis=0), geometry.starts(size), count[unsure])
+    )
     return whole
 
 

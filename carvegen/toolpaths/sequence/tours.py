@@ -144,10 +144,10 @@ def _walked(link: Indices, at: Floats) -> Indices:
     """The way from home, the stop of the last two of `at`, through all that is linked."""
     loose = np.flatnonzero(link < 0)
     end = int(loose[np.argmin(np.linalg.norm(at[loose] - at[-1], axis=1))])
-    follows, route = link.tolist(), [len(link)]
+    follows, route = link[np.arange(len(link)) ^ 1].tolist(), [len(link)]
     while end >= 0:
         route.append(end)
-        end = follows[end ^ 1]
+        end = follows[end]
     return np.array(route, dtype=np.int64)
 
 
@@ -196,7 +196,7 @@ class _Look:
         square = step.view(np.float64)
         square *= square
         far = np.sqrt(square[::2] + square[1::2])
-        far[(a < 0) | (b < 0)] = 0.0
+        far[(a | b) < 0] = 0.0
         return far
 
 
@@ -214,23 +214,22 @@ class _Pairs:
 
     @classmethod
     def of(cls, look: _Look, a: Indices, b: Indices, far: Floats) -> _Pairs:
-        p, q = look.place[a >> 1], look.place[b >> 1]
-        return cls(a, b, p, q, look.route[p] == a, look.route[q] == b, far)
+        p, q = look.place.take(a >> 1), look.place.take(b >> 1)
+        return cls(a, b, p, q, look.route.take(p) == a, look.route.take(q) == b, far)
 
 
 def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
     """The change that gains most by joining each end of `stops` with a near one; the best of all first."""
     ends = np.concatenate([2 * stops, 2 * stops + 1])
     near, away = near.take(ends, axis=0), away.take(ends, axis=0)
-    some = np.flatnonzero((near >= 0) & (away < look.gap[ends][:, None]))
+    some = np.flatnonzero((near >= 0) & (away < look.gap.take(ends)[:, None]))
     row = some // near.shape[1]
-    a, b, far = ends[row], near.ravel()[some], away.ravel()[some]
+    a, b, far = ends.take(row), near.take(some), away.take(some)
     parts = [slice(k, k + _AT_ONCE) for k in range(0, max(len(a), 1), _AT_ONCE)]
     gains = [_best_gains(look, _Pairs.of(look, a[part], b[part], far[part])) for part in parts]
     gain, kind = (np.concatenate(each) for each in zip(*gains, strict=True))
     good = np.flatnonzero(gain > _WORTH_MM)
-    good = good[np.lexsort([-gain[good], row[good]])]
-    good = good[np.diff(row[good], prepend=-1) > 0]
+    good = good[_first_of_most(gain[good], np.flatnonzero(np.diff(row[good], prepend=-1)))]
     good = good[np.argsort(-gain[good], kind="stable")]
     pairs = _Pairs.of(look, a[good], b[good], far[good])
     moves = [_turned(pairs, gain[good]), *(_shifted(pairs, gain[good], count) for count in _PIECES)]
@@ -238,29 +237,39 @@ def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Mo
     return _Moves(*(np.choose(kind[good], [getattr(move, name) for move in moves]) for name in names))
 
 
+def _first_of_most(values: Floats, start: Indices) -> Indices:
+    """Of each of the runs that begin there the place of the largest, the first of those alike."""
+    if not len(values):
+        return start
+    most = np.maximum.reduceat(values, start)
+    hits = np.flatnonzero(values == np.repeat(most, np.diff(start, append=len(values))))
+    return np.asarray(hits[np.searchsorted(hits, start)])
+
+
 def _best_gains(look: _Look, pairs: _Pairs) -> tuple[Floats, Indices]:
     """The most that each pair gains, and by which change: 0 by turning, else by moving a piece of `_PIECES`."""
-    beyond_a, beyond_b = look.beside[pairs.a], look.beside[pairs.b]
-    gap_a, gap_b = look.gap[pairs.a], look.gap[pairs.b]
-    gain = _gain_turned(pairs, look.far(beyond_a, beyond_b), gap_a + gap_b)
-    kind = np.zeros(len(gain), dtype=np.int64)
+    beyond_a, beyond_b = look.beside.take(pairs.a), look.beside.take(pairs.b)
+    gap_a, gap_b = look.gap.take(pairs.a), look.gap.take(pairs.b)
+    gain, kind = np.zeros(len(gap_a)), np.zeros(len(gap_a), dtype=np.int64)
+    gaps = gap_a + gap_b
+    some = np.flatnonzero(_can_turn(pairs) & (gaps - pairs.far > _WORTH_MM))
+    gain[some] = gaps.take(some) - (pairs.far.take(some) + look.far(beyond_a.take(some), beyond_b.take(some)))
     for nth, count in enumerate(_PIECES, start=1):
         end, ok = _other_end(look, pairs, count)
-        new = pairs.far + look.far(end, beyond_b) + look.far(beyond_a, look.beside[end])
-        more = np.where(ok, gap_a + look.gap[end] + gap_b - new, 0.0)
-        better = more > gain
-        gain[better], kind[better] = more[better], nth
+        gaps = gap_a + look.gap.take(end) + gap_b
+        some = np.flatnonzero(ok & (gaps - pairs.far > np.maximum(gain, _WORTH_MM)))  # of the others none gains more
+        end = end.take(some)
+        joints = look.far(end, beyond_b.take(some)), look.far(beyond_a.take(some), look.beside.take(end))
+        more = gaps.take(some) - (pairs.far.take(some) + joints[0] + joints[1])
+        better = more > gain.take(some)
+        gain[some[better]], kind[some[better]] = more[better], nth
     return gain, kind
 
 
-def _gain_turned(pairs: _Pairs, beyond: Floats, gaps: Floats) -> Floats:
-    """What is gained where the piece between two ends is gone through the other way round, so that they meet.
-
-    `gaps`: how far the ends that each is joined with now lie from them, together; `beyond`: from one another.
-    """
+def _can_turn(pairs: _Pairs) -> Mask:
+    """Where the piece between two ends can be gone through the other way round, so that they meet."""
     alike = pairs.enters == pairs.before
-    ok = alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q)
-    return np.where(ok, gaps - (pairs.far + beyond), 0.0)
+    return np.asarray(alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q))
 
 
 def _turned(pairs: _Pairs, gain: Floats) -> _Moves:
@@ -282,7 +291,7 @@ def _other_end(look: _Look, pairs: _Pairs, count: int) -> tuple[Indices, Mask]:
     first, last = np.minimum(pairs.p, other), np.maximum(pairs.p, other)
     gap = pairs.q - pairs.before
     ok = (first >= 1) & (last < len(look.route)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
-    return look.route[np.where(ok, other, 0)] ^ pairs.enters, ok
+    return look.route.take(np.where(ok, other, 0)) ^ pairs.enters, ok
 
 
 def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:

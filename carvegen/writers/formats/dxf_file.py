@@ -184,17 +184,24 @@ def _paths(paths: Paths, layer: FileLayer, owner: str, handle: int) -> tuple[lis
     """Paths of release 2000, flat ones at their height; with the next free handle."""
     level, counts = _level(paths), np.diff(paths.start)
     flat = picked(paths, np.flatnonzero(level)) if not level.all() else paths
-    texts = iter(point_texts(flat.xyz[:, :2], flat.start, (" 10\n", "\n 20\n", "\n")))
+    texts = point_texts(flat.xyz[:, :2], flat.start, (" 10\n", "\n 20\n", "\n"))
     begins = handle + geometry.starts(np.where(level, 1, counts + 2))
     name = ascii_text(layer.name)
     inner = f"\n330\n{owner}\n100\nAcDbEntity\n  8\n{name}\n100\nAcDbPolyline\n 90\n"
     height, which = np.unique(np.round(paths.entries[:, 2], 3) + 0.0, return_inverse=True)
     ends = [f"\n 38\n{z:.3f}\n" for z in height.tolist()]
-    values = (begins[:-1], counts, paths.closed, which, level, paths.start[:-1])
-    pieces: list[str] = []
-    for number, count, shut, nth, is_level, start in zip(*(column.tolist() for column in values), strict=True):
+    values = [column[level].tolist() for column in (begins[:-1], counts, paths.closed, which)]
+    level_ones = [
+        f"  0\nLWPOLYLINE\n  5\n{number:X}{inner}{count}\n 70\n{shut:d}{ends[nth]}{text}"
+        for number, count, shut, nth, text in zip(*values, texts, strict=True)
+    ]
+    if level.all():
+        return level_ones, int(begins[-1])
+    left, pieces = iter(level_ones), []
+    values = [column.tolist() for column in (begins[:-1], counts, paths.closed, level, paths.start[:-1])]
+    for number, count, shut, is_level, start in zip(*values, strict=True):
         if is_level:
-            pieces += (f"  0\nLWPOLYLINE\n  5\n{number:X}{inner}{count}\n 70\n{shut:d}{ends[nth]}", next(texts))
+            pieces.append(next(left))
         else:
             places = np.round(paths.xyz[start : start + count], 3) + 0.0
             pieces.append(_deep(places.tolist(), shut, owner, number, name))

@@ -122,9 +122,12 @@ def _elements(texts: list[str], first: Indices) -> str:
     """A path element for each shape: texts of its rings, the next shape's beginning at the numbers in `first`."""
     if not texts:
         return ""
-    if len(first) < len(texts):
-        texts = ["M".join(texts[a:b]) for a, b in itertools.pairwise([*first.tolist(), len(texts)])]
-    return '\n<path d="M' + '"/>\n<path d="M'.join(texts) + '"/>'
+    if len(first) == len(texts):
+        return '\n<path d="M' + '"/>\n<path d="M'.join(texts) + '"/>'
+    begins = ["M"] * len(texts)
+    for ring in first.tolist():
+        begins[ring] = '"/>\n<path d="M'
+    return "".join(itertools.chain.from_iterable(zip(begins, texts, strict=True)))[len('"/>') :] + '"/>'
 
 
 @collector_at_rest()
