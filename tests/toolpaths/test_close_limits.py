@@ -18,7 +18,7 @@ from carvegen.toolpaths.laser.scanning import _laid_on_grid, _on_grid, _whole, f
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
 from carvegen.toolpaths.router import remarks
 from carvegen.toolpaths.sequence.tours import along_curve, length_mm, tour
-from carvegen.toolpaths.simulation.tool_sweep import Pieces, _Round, _Upright, _V
+from carvegen.toolpaths.simulation.tool_sweep import _V, Pieces, _Round, _Upright
 from carvegen.toolpaths.unmade import shortfalls
 from tests.cases import SHELF, box, disc, shapes
 
