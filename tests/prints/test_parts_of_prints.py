@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 import shapely.ops
@@ -17,8 +18,10 @@ from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
 from carvegen.prints import cut_blocks, kept_motifs, layers
 from carvegen.prints.layers import Drawing
+from carvegen.prints.marked import nearby
+from carvegen.prints.misregister import trials
 from carvegen.prints.separation import Layer
-from tests.cases import box, limits, shapes
+from tests.cases import block, box, limits, shapes
 
 
 def block_of(name: str, *on: str, ink: tuple[int, int, int] | None = (30, 40, 60), inked: bool = True) -> Any:
@@ -135,11 +138,29 @@ def test_plates_are_the_blocks_that_print_ink_with_the_strictest_limits() -> Non
     both = [SimpleNamespace(limits=limits(0.5, 0.4)), SimpleNamespace(limits=limits(0.7, 0.3))]
     setups = dict.fromkeys("abcd", both)
     blocks = [block_of("a", "A"), block_of("b", "B", inked=False), block_of("c", "C"), block_of("d", ink=None)]
-    for block, role in zip(blocks, ("key", "emboss", "background", "ground"), strict=True):
-        block.role = role
-    its = cut_blocks.plates_of(SimpleNamespace(blocks=blocks), setups)
-    assert [(plate.name, plate.ground, plate.under_all) for plate in its] == [("a", False, False), ("c", True, False)]
-    assert {(plate.land_mm, plate.cut_mm) for plate in its} == {(0.7, 0.4)}
+    for its, role in zip(blocks, ("key", "emboss", "background", "ground"), strict=True):
+        its.role = role
+    plates = cut_blocks.plates_of(SimpleNamespace(blocks=blocks), setups)
+    assert [(plate.name, plate.ground, plate.under_all) for plate in plates] == [
+        ("a", False, False), ("c", True, False),
+    ]  # fmt: skip
+    assert {(plate.land_mm, plate.cut_mm) for plate in plates} == {(0.7, 0.4)}
+
+
+@pytest.mark.parametrize(("moat_mm", "wide"), [(None, 2.0), (0.0, 0.0), (3.0, 3.0)])
+@pytest.mark.parametrize("inked", [True, False])
+def test_round_a_picture_that_is_inked_runs_a_groove_as_wide_as_is_asked(moat_mm, wide, inked, monkeypatch) -> None:
+    """Where the print file says nothing, as the widest of its ways of printing asks."""
+    monkeypatch.setattr(cut_blocks, "register_for", lambda *asked: asked)
+    monkeypatch.setattr(cut_blocks, "with_moat", lambda _register, _size, moat: moat)
+    print_ = SimpleNamespace(register=SimpleNamespace(moat_mm=moat_mm), width_mm=40.0, height_mm=30.0)
+    setups = {"A": [SimpleNamespace(printing=SimpleNamespace(moat_mm=its)) for its in (1.5, 2.0)]}
+    cut = cut_blocks.Cut(
+        block=replace(block(box(5, 5, 2, 2)), inked=inked), land=box(0, 0, 1, 1), white=box(5, 5, 1, 1)
+    )
+    cut = replace(cut, block=replace(cut.block, name="A"))
+    register = cut_blocks._on_board(print_, 1, cut, setups).block.register
+    assert register == (wide if inked else (print_.register, (40.0, 30.0), "2 A"))
 
 
 def stencil(*whites: shapely.Polygon, opening: shapely.Polygon) -> cut_blocks.Cut:
@@ -212,3 +233,47 @@ def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: flo
     kept = SimpleNamespace(memory=SimpleNamespace(settings=known), growth=SimpleNamespace(kept={}))
     its, by = kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)
     assert (by, its.settings.wind) == (seed, wind)
+
+
+# ── marks and register ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_of_what_is_remembered_the_longest_unasked_goes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(nearby, "_MOST", 3)
+    memory, growth = nearby.Memory(), Growth(cuts=geometry.empty())
+    for key in (b"a", b"b", b"c"):
+        memory.put(key, growth)
+    assert memory.get(b"a") is growth
+    memory.put(b"d", growth)
+    assert [memory.get(key) is None for key in (b"a", b"b", b"c", b"d", b"e")] == [False, True, False, False, True]
+
+
+def test_what_meets_an_area_is_parted_from_the_rest() -> None:
+    one, other = box(0, 0, 2, 2), box(5, 0, 2, 2)
+    met, rest = nearby._split(shapes(one, other), box(1, 1, 1, 1))
+    assert (list(met), list(rest)) == ([one], [other])
+    assert [len(each) for each in nearby._split(geometry.empty(), one)] == [0, 0]
+
+
+@pytest.mark.parametrize(
+    ("at", "inside"),
+    [((1, 1), True), ((0.19, 1), False), ((0.21, 1), True), ((9.79, 1), True), ((9.81, 1), False), ((5, 4.9), False)],
+)
+def test_places_at_the_rim_of_the_face_do_not_count(at, inside: bool) -> None:
+    """Within two of the grid's steps."""
+    grid = SimpleNamespace(pitch_mm=0.1, size=(10.0, 5.0))
+    assert trials._inside(np.array([at], dtype=float), grid).tolist() == [inside]
+
+
+def test_out_of_a_land_is_where_its_depth_falls_fastest() -> None:
+    xy = np.array([(2.0, 3.0), (-1.0, 5.0)])
+    slope = SimpleNamespace(pitch_mm=0.1, at=lambda x, y: 7 - 3 * x + 4 * y)
+    assert trials._away(slope, xy) == pytest.approx(np.array([(0.6, -0.8)] * 2))
+    level = SimpleNamespace(pitch_mm=0.1, at=lambda x, _: 0 * x)
+    assert trials._away(level, xy) == pytest.approx(np.zeros((2, 2)))
+
+
+def test_along_an_empty_land_there_is_no_place() -> None:
+    xy, out, ring = trials._along(shapely.Polygon())
+    assert (xy.shape, out.shape, ring.shape) == ((0, 2), (0, 2), (0,))
+    assert trials._none(3).block == 3

@@ -12,15 +12,16 @@ import shapely
 
 from carvegen import geometry
 from carvegen.facts.feeds import Start
-from carvegen.toolpaths import promises
+from carvegen.toolpaths import cutter_centre_region, plan_for, promises
 from carvegen.toolpaths.laser import planner as laser_planner
 from carvegen.toolpaths.laser.scanning import _laid_on_grid, _on_grid, _whole, from_leftmost, outlines, row_crossings
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
-from carvegen.toolpaths.router import remarks
+from carvegen.toolpaths.router import pockets, remarks
 from carvegen.toolpaths.sequence.tours import along_curve, length_mm, tour
+from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.tool_sweep import _V, Pieces, _Round, _Upright
 from carvegen.toolpaths.unmade import shortfalls
-from tests.cases import SHELF, box, disc, shapes
+from tests.cases import SHELF, block, box, disc, setup, shapes
 
 # ── what a cutter leaves ─────────────────────────────────────────────────────────────────────────────────────────
 
@@ -49,8 +50,8 @@ def test_what_a_cutter_leaves_is_the_lowest_of_it_at_all_places_of_its_way(name:
     """On a slope a round one is looked at in level steps: it is asked about level ways alone."""
     groove, height_over = SHAPES[name]
     ends = (1.0, 1.0, -2.0), (2.6, 2.2, -2.0 + fall)
-    way = np.linspace(*map(np.array, ends), 4001)
-    x, y = (side.ravel() for side in np.meshgrid(np.linspace(0, 4, 23), np.linspace(0, 4, 19)))
+    way = np.linspace(*map(np.array, ends), 801)
+    x, y = (side.ravel() for side in np.meshgrid(np.linspace(0, 4, 15), np.linspace(0, 4, 13)))
     away = np.hypot(x[:, None] - way[:, 0], y[:, None] - way[:, 1])
     wanted = np.minimum((way[:, 2] + height_over(away)).min(axis=1), 0)
     edge, left = groove.passed(x, y, pieces_of(ends), np.zeros(len(x), dtype=np.int64))
@@ -225,3 +226,42 @@ def test_paths_that_the_bed_has_no_room_for_are_told_whichever_way_the_block_lie
     operation = dataclasses.replace(deep((0, -1)), paths=outline)
     plan = SimpleNamespace(job=SimpleNamespace(machine=machine), operations=(operation,))
     assert len(list(shortfalls._beyond_bed(plan))) == count
+
+
+# ── floors ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_rings_of_a_pocket_begin_where_they_face_the_next_one() -> None:
+    """Twin: from the last ring of each part backwards, the point nearest to where the next one begins."""
+    rng = np.random.default_rng(8)
+    nests = [[disc(20 * k, 0, r, points=int(n), phase=p) for r, n, p in zip(
+        (1, 2, 3, 4), rng.integers(5, 12, 4), rng.random(4) * 6, strict=True)][: 4 - k] for k in range(4)]  # fmt: skip
+    part = np.repeat(np.arange(4), [len(nest) for nest in nests])
+    rings = from_rings(geometry.rings(shapes(*(ring for nest in nests for ring in nest))))
+    its = pockets._facing(rings, part)
+    begin = rings.entries.copy()
+    for k in range(len(part) - 2, -1, -1):
+        if part[k] == part[k + 1]:
+            own = rings.xyz[rings.start[k] : rings.start[k + 1]]
+            begin[k] = own[np.argmin(np.hypot(*(own - begin[k + 1])[:, :2].T))]
+    assert its.entries.tolist() == begin.tolist()
+    assert its.lengths == pytest.approx(rings.lengths)
+
+
+@pytest.mark.parametrize(("cleared", "along"), [("lines", True), ("rings", False)])
+def test_a_floor_is_cleared_in_level_lines_or_in_rings(cleared: str, along: bool) -> None:
+    job = setup("linoleum", "flat-3", depth=1.0).on(block(box(5, 5, 30, 20)))
+    (step,) = [its for its in plan_for(job, PathSettings(cleared=cleared)).operations if its.work is Work.CLEAR]
+    x, y, _ = np.abs(np.diff(step.paths.xyz, axis=0)).T
+    level = x[y < 1e-6].sum() / np.hypot(x, y).sum()
+    assert (level > 0.8) == along
+
+
+@pytest.mark.parametrize("by_mm", [0.01, 0.5, 3.0, 20.0])
+def test_arcs_sag_by_no_more_than_is_said(by_mm: float) -> None:
+    """A chord of the angle a lies r (1 - cos(a / 2)) inside its arc; of more chords none would do with half."""
+    quads = cutter_centre_region._quads(by_mm)
+    sag = by_mm * (1 - math.cos(math.pi / (4 * quads)))
+    assert sag <= cutter_centre_region.SAG_MM
+    if quads > 4:
+        assert by_mm * (1 - math.cos(math.pi / (2 * quads))) > cutter_centre_region.SAG_MM
