@@ -390,7 +390,7 @@ def snapped(shapes: PolygonArray) -> PolygonArray:
         return parts(shapely.set_precision(shapes, GRID_MM))
     result = polygon_array(shapes)
     result[many] = shapely.remove_repeated_points(shapely.set_precision(shapes[many], GRID_MM, mode="pointwise"))
-    rest = ~many | ~shapely.is_valid(result) | (shapely.get_type_id(result) != _POLYGON)
+    rest = ~many | ~shapely.is_valid(result)
     result[rest] = shapely.set_precision(shapes[rest], GRID_MM)
     return parts(result)
 
@@ -469,8 +469,6 @@ def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
 
 def inside_box(shapes: PolygonArray, box: Floats, margin: float) -> Mask:
     """Whether each shape lies in the box (left, bottom, right, top), further than the margin from its sides."""
-    if len(shapes) == 0:
-        return np.zeros(0, dtype=bool)
     left, bottom, right, top = shapely.bounds(shapes).T
     across = (left > box[0] + margin) & (right < box[2] - margin)
     return np.asarray(across & (bottom > box[1] + margin) & (top < box[3] - margin))

@@ -105,7 +105,7 @@ def _normals(share: Floats, cells: Indices) -> tuple[Floats, Floats]:
     smooth = np.pad(ndimage.gaussian_filter(share, 0.7), 1, mode="reflect", reflect_type="odd")  # one-sided at the rim
     at = (cells // share.shape[1] + 1) * smooth.shape[1] + cells % share.shape[1] + 1
     flat, wide = smooth.ravel(), smooth.shape[1]
-    up, right = (flat[at + wide] - flat[at - wide]) / 2, (flat[at + 1] - flat[at - 1]) / 2
+    up, right = flat[at + wide] - flat[at - wide], flat[at + 1] - flat[at - 1]
     length = np.maximum(np.hypot(up, right), 1e-9)
     return up / length, right / length
 

@@ -117,8 +117,6 @@ class Outline:
     def _discs_near(self, limit: float) -> tuple[Indices, Indices]:
         """Pairs of rings, each once, whose discs come within `limit` of one another; of two the larger ring first."""
         size, start = self.rings.sizes, self.rings.start[:-1]
-        if not len(size):
-            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
         xy = self.rings.xy
         middle = (np.minimum.reduceat(xy, start, axis=0) + np.maximum.reduceat(xy, start, axis=0)) / 2
         away = xy - self.rings.spread(middle)
@@ -151,8 +149,6 @@ class Outline:
 
         The largest sum of a run of the turns, with each ring walked twice so that runs may pass its start.
         """
-        if len(which) == 0:
-            return np.empty(0)
         edges, size = self.edges, self.rings.sizes[which]
         point = np.repeat(self.rings.start[which], size) + counted(size)
         before, along = (edges.b[k] - edges.a[k] for k in (edges.before[point], point))

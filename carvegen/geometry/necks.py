@@ -236,8 +236,7 @@ def _unobstructed(necks: Necks, tree: shapely.STRtree) -> Necks:
 
 def _one_each(necks: Necks) -> Necks:
     """Each place once: a chord between two corners is met from both edges of each."""
-    start, end = np.round(necks.start, 6), np.round(necks.end, 6)
-    swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
-    ends = np.where(swap[:, None], np.hstack([end, start]), np.hstack([start, end]))
+    ends = np.stack([necks.start, necks.end], axis=1) + 0.0
+    ends = np.sort(np.round(ends, 6).view(complex)[..., 0], axis=1)  # by x, then by y
     _, first = np.unique(ends, axis=0, return_index=True)
     return necks.chosen(np.sort(first))

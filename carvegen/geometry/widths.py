@@ -122,8 +122,6 @@ def local_widths_of(
     ruler = _Ruler(edges, np.flatnonzero(rings[edges.ring]), limit, limit_at, sharper_deg)
     coarse = ruler.in_reach(_cut_up(edges, ruler.chosen, limit / _COARSE))
     result = ruler.measured(coarse)
-    if len(result) == 0:
-        return result
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[result.piece] = True
     limits = _beside_other(coarse, edges, narrow)

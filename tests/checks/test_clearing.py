@@ -63,6 +63,7 @@ def test_deepening_is_offered_only_as_far_as_the_block_allows() -> None:
     (enough,) = found(disc(50, 40, 19.9 / 2), printing=stiff)
     (more,) = found(disc(50, 40, 20.4 / 2), printing=stiff)
     assert "2.4 mm deep" in enough.remedy
+    assert "not enough" not in enough.why
     assert "not enough here: 2.4 mm is the most" in more.why
     assert "island" in more.remedy
 
@@ -122,6 +123,28 @@ def test_the_least_gap_divides_enough_from_too_little(gap, depth, feel, radius) 
     needed = float(printing.needed_mm(np.array([gap]))[0])
     if abs(gap - least) > 1e-6 and math.isfinite(least):
         assert (needed > depth) == (gap > least)
+
+
+@pytest.mark.parametrize("depth", [1.5, 1.9, 2.3])
+def test_the_least_gap_is_where_the_paper_sinks_to_the_floor(depth: float) -> None:
+    """A firm paper sinks by 0.12 of the gap, the roller less; on a face too small for that no gap asks for more."""
+    stiff = setup(cutter="laser-fine", depth=depth, printing=Printing(roller_radius_mm=200))
+    assert clearing.least_gap_mm(stiff.on(block(size=FACE))) == pytest.approx(depth / 0.12, abs=1e-6)
+    side = depth / 0.12 / math.sqrt(2)
+    for size, finite in (((side + 0.1, side), True), ((side - 0.1, side), False)):
+        assert math.isfinite(clearing.least_gap_mm(stiff.on(block(size=size)))) == finite
+
+
+def test_areas_that_can_not_hold_so_wide_a_disc_are_not_measured(monkeypatch) -> None:
+    """By their bounds, wherever they lie, or by their area."""
+    measured: list[int] = []
+    own = clearing._inscribed
+    monkeypatch.setattr(clearing, "_inscribed", lambda areas, left: measured.append(len(areas)) or own(areas, left))
+    plate = shapely.Polygon([(60, 60), (68, 60), (60, 68)])  # 8 mm each way, as large as a disc of 6.4
+    clearing.widest_gaps(shapes(box(50, 50, 20, 2), box(50, 70, 2, 20), plate), 7.0, most=4)
+    assert sum(measured) == 0
+    clearing.widest_gaps(shapes(box(50, 50, 20, 7.5), plate), 7.0, most=4)
+    assert measured[-1] == 1
 
 
 @given(st.lists(st.floats(0.3, 9), min_size=1, max_size=12), st.floats(0.5, 12))

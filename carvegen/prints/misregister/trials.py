@@ -96,8 +96,6 @@ def _along(land: BaseGeometry) -> tuple[Floats, Floats, Indices]:
     Each outline is walked from its first point, on its own: what else stands moves none of its places.
     """
     rings = geometry.rings(geometry.parts(land))
-    if len(rings) == 0:
-        return np.empty((0, 2)), np.empty((0, 2)), np.empty(0, dtype=np.int64)
     edges = rings.xy[rings.edge_ends] - rings.xy
     length = np.hypot(*edges.T)
     travelled = geometry.starts(length)

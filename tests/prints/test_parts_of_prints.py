@@ -1,0 +1,279 @@
+"""What a drawing tells of its things, what a block carries, what a kept motif notes: parts alone, from both sides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+import shapely.ops
+
+from carvegen import geometry
+from carvegen.base.colour import Ink
+from carvegen.base.errors import InputError
+from carvegen.motifs.growth import Growth
+from carvegen.motifs.snowfall import Settings
+from carvegen.prints import cut_blocks, kept_motifs, layers
+from carvegen.prints.layers import Drawing
+from carvegen.prints.marked import nearby
+from carvegen.prints.misregister import trials
+from carvegen.prints.separation import Layer
+from tests.cases import block, box, limits, shapes
+
+
+def block_of(name: str, *on: str, ink: tuple[int, int, int] | None = (30, 40, 60), inked: bool = True) -> Any:
+    return SimpleNamespace(name=name, layers=on, inked=inked, ink=Ink(colour=ink, opacity=0.3) if ink else None)
+
+
+def drawing_of(*drawn: Layer, blocks: tuple = (), beside: tuple[Layer, ...] = ()) -> Drawing:
+    """A face of 100 x 80 mm; front first."""
+    return Drawing(SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=blocks), drawn, (), beside=beside)
+
+
+A, B, C = (Layer(name, box(10 * k, 0, 5, 5)) for k, name in enumerate("ABC"))
+
+
+def test_layers_are_named_however_they_are_written_in_the_order_of_the_drawing() -> None:
+    drawing = drawing_of(A, B, C, beside=(Layer("MOON", box(50, 50, 5, 5)),))
+    assert [layer.name for layer in drawing.named(["c", "A", "x"])] == ["A", "C"]
+    assert drawing.union(["a", "b"]).area == pytest.approx(50)
+    assert drawing.names == ["A", "B", "C", "MOON"]
+
+
+@pytest.mark.parametrize(("these", "front"), [(["A"], []), (["C"], ["A", "B"]), (["A", "C"], ["B"]), (["x"], [])])
+def test_what_stands_in_front_is_before_the_rearmost_and_none_of_them(these, front) -> None:
+    assert [layer.name for layer in drawing_of(A, B, C).in_front_of(these)] == front
+
+
+def test_the_darkest_ink_of_a_layer_counts() -> None:
+    dark, pale = block_of("key", "A", ink=(20, 20, 20)), block_of("sky", "a", "B", ink=(200, 200, 200))
+    stencil = block_of("dab", "B", ink=(0, 0, 0), inked=False)
+    drawing = drawing_of(A, B, C, blocks=(pale, dark, stencil))
+    assert drawing._lightness("A") < 10
+    assert 75 < drawing._lightness("B") < 85
+    assert drawing._lightness("C") == 100
+
+
+def fronts(post: shapely.Polygon, *more: Layer, board: shapely.Polygon | None = None, inks: tuple = ()) -> int:
+    """How many parts of a post's layer stand before a board: of one ink where nothing is said."""
+    board = box(0, 20, 100, 40) if board is None else board
+    drawing = drawing_of(*more, Layer("POST", post), Layer("BOARD", board), blocks=inks)
+    return len(drawing.fronts(["POST", "BOARD"]))
+
+
+@pytest.mark.parametrize(
+    ("post", "front"),
+    [
+        (box(40, 10, 5, 30), True),  # slender
+        (box(40, 10, 30, 30), False),  # broad, on nothing
+        (box(40, 0, 30, 30), True),  # broad, on the face's edge
+        (box(40, 2.9, 30, 30), True),
+        (box(40, 3.1, 30, 30), False),
+        (box(40, 10, 20, 30.1), True),  # one and a half times as high as broad
+        (box(40, 10, 20, 29.9), False),
+        (box(40, 10, 5, 60), False),  # its top is before the sky
+        (box(40, 10, 5, 48.7), True),  # six tenths of two millimetres above it are board
+        (box(40, 10, 5, 49.1), False),
+    ],
+)
+def test_a_post_stands_before_a_board(post, front: bool) -> None:
+    assert fronts(post) == front
+
+
+def test_what_is_broad_stands_on_some_ink_of_these() -> None:
+    lamp = box(40, 30, 20, 20)
+    assert fronts(lamp) == 1  # the board is below it
+    for share, front in ((0.2, False), (0.45, True)):
+        below = shapely.union(box(40, 25, 20 * share, 6), box(0, 49, 100, 20))
+        assert fronts(lamp, board=below) == front
+
+
+@pytest.mark.parametrize(
+    ("roof", "front"),
+    [(None, True), (box(39, 45, 7, 2), False), (box(39, 61, 7, 2), True), (box(39, 45, 0.5, 2), True)],
+)
+def test_no_roof_stands_near_above_what_stands_in_front(roof, front: bool) -> None:
+    over = () if roof is None else (Layer("ROOF", roof),)
+    assert fronts(box(40, 10, 5, 30), *over) == front
+
+
+@pytest.mark.parametrize(("post", "board", "front"), [(30, 30, True), (30, 200, True), (200, 30, False)])
+def test_what_is_lighter_than_what_is_behind_is_painted_on_it(post: int, board: int, front: bool) -> None:
+    inks = (block_of("a", "POST", ink=(post,) * 3), block_of("b", "BOARD", ink=(board,) * 3))
+    assert fronts(box(40, 10, 5, 30), inks=inks) == front
+
+
+@pytest.mark.parametrize(("drawn", "whole"), [(0.55, False), (0.65, True)])
+def test_a_flat_whose_outline_lines_draw_is_one_thing_with_them(drawn: float, whole: bool) -> None:
+    """Six tenths of it; the face's edge draws none."""
+    flat = box(20, 20, 40, 20)
+    rim = shapely.ops.substring(flat.exterior, 0, drawn, normalized=True)
+    for apart, near in ((0.0, True), (0.07, True), (0.25, False)):
+        lines = shapely.difference(shapely.buffer(rim, 0.3 + apart), shapely.buffer(rim, apart)) if apart else None
+        lines = shapely.buffer(rim, 0.3) if lines is None else lines
+        its = drawing_of(Layer("LINES", lines), Layer("FLAT", flat)).outlined(["LINES"])
+        assert len(its) == (whole and near)
+    assert len(drawing_of(A, Layer("FLAT", flat)).outlined(["x"])) == 0
+
+
+@pytest.mark.parametrize(("side", "warned"), [(0.29, True), (0.31, False)])
+def test_drawings_that_take_up_little_of_the_face_are_asked_about(side: float, warned: bool) -> None:
+    face = SimpleNamespace(width_mm=100.0, height_mm=80.0)
+    assert len(list(layers._small(face, [box(0, 0, 100 * side, 1)]))) == warned
+    assert len(list(layers._small(face, [box(0, 0, 1, 80 * side)]))) == warned
+    assert list(layers._small(face, [])) == []
+
+
+# ── blocks ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_names_of_layers_as_they_are_drawn() -> None:
+    assert cut_blocks.as_drawn(frozenset({"post", "x"}), {"POST", "SEA"}) == {"POST"}
+
+
+def test_plates_are_the_blocks_that_print_ink_with_the_strictest_limits() -> None:
+    both = [SimpleNamespace(limits=limits(0.5, 0.4)), SimpleNamespace(limits=limits(0.7, 0.3))]
+    setups = dict.fromkeys("abcd", both)
+    blocks = [block_of("a", "A"), block_of("b", "B", inked=False), block_of("c", "C"), block_of("d", ink=None)]
+    for its, role in zip(blocks, ("key", "emboss", "background", "ground"), strict=True):
+        its.role = role
+    plates = cut_blocks.plates_of(SimpleNamespace(blocks=blocks), setups)
+    assert [(plate.name, plate.ground, plate.under_all) for plate in plates] == [
+        ("a", False, False), ("c", True, False),
+    ]  # fmt: skip
+    assert {(plate.land_mm, plate.cut_mm) for plate in plates} == {(0.7, 0.4)}
+
+
+@pytest.mark.parametrize(("moat_mm", "wide"), [(None, 2.0), (0.0, 0.0), (3.0, 3.0)])
+@pytest.mark.parametrize("inked", [True, False])
+def test_round_a_picture_that_is_inked_runs_a_groove_as_wide_as_is_asked(moat_mm, wide, inked, monkeypatch) -> None:
+    """Where the print file says nothing, as the widest of its ways of printing asks."""
+    monkeypatch.setattr(cut_blocks, "register_for", lambda *asked: asked)
+    monkeypatch.setattr(cut_blocks, "with_moat", lambda _register, _size, moat: moat)
+    print_ = SimpleNamespace(register=SimpleNamespace(moat_mm=moat_mm), width_mm=40.0, height_mm=30.0)
+    setups = {"A": [SimpleNamespace(printing=SimpleNamespace(moat_mm=its)) for its in (1.5, 2.0)]}
+    cut = cut_blocks.Cut(
+        block=replace(block(box(5, 5, 2, 2)), inked=inked), land=box(0, 0, 1, 1), white=box(5, 5, 1, 1)
+    )
+    cut = replace(cut, block=replace(cut.block, name="A"))
+    register = cut_blocks._on_board(print_, 1, cut, setups).block.register
+    assert register == (wide if inked else (print_.register, (40.0, 30.0), "2 A"))
+
+
+def stencil(*whites: shapely.Polygon, opening: shapely.Polygon) -> cut_blocks.Cut:
+    print_ = SimpleNamespace(blocks=[block_of("mask")], width_mm=40.0, height_mm=30.0, place=str)
+    seen = SimpleNamespace(left_bare=lambda _: geometry.union(shapes(*whites)), face=box(0, 0, 40, 30))
+    return cut_blocks._stencil(print_, 0, SimpleNamespace(limits=limits(0.5, 0.4)), shapes(opening), seen)
+
+
+def test_a_stencil_is_open_but_where_the_paper_stays_bare() -> None:
+    alone = stencil(box(30, 0, 5, 5), opening=box(5, 5, 10, 10))
+    assert shapely.equals(alone.block.cut_outs, [box(5, 5, 10, 10)]).all()
+    assert (alone.masks, alone.land.area) == (True, pytest.approx(1100))
+    half = stencil(box(10, 0, 20, 20), opening=box(5, 5, 10, 10))
+    assert shapely.area(half.block.cut_outs).sum() == pytest.approx(50, rel=0.01)
+    with pytest.raises(InputError, match="leaves nothing open"):
+        stencil(box(5.3, 0, 20, 20), opening=box(5, 5, 10, 10))  # what is left is narrower than the narrowest cut
+
+
+# ── kept motifs ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def kept_of(*cuts: shapely.Polygon, edited: tuple = (), memory: Any = None, notes: tuple = ()) -> Any:
+    growth = Growth(cuts=shapes(*cuts), kept={"level": 1.0})
+    return SimpleNamespace(growth=growth, edited=geometry.polygon_array(edited), memory=memory, notes=notes)
+
+
+@pytest.mark.parametrize(("apart", "near"), [(0.44, True), (0.46, False)])
+def test_other_white_has_come_too_near_within_nine_tenths_of_a_land(apart: float, near: bool) -> None:
+    flake, white = box(0, 0, 2, 2), box(2 + apart, 0, 2, 2)
+    its = kept_motifs._too_near(kept_of(flake), shapely.union(white, box(30, 0, 1, 1)), 0.5)
+    assert [shapely.equals(one, white) for one in its] == [True] * near
+    assert len(kept_motifs._too_near(kept_of(flake, edited=(flake,)), white, 0.5)) == 0
+    assert len(kept_motifs._too_near(kept_of(flake), None, 0.5)) == 0
+
+
+MOTIF = SimpleNamespace(name="snow", kept="snow.svg", settings=Settings(), motif="snowfall")
+PRINT = SimpleNamespace(seed=4)
+
+
+def test_what_differs_from_what_a_kept_motif_grew_by_is_noted_and_its_levels_are_not_taken() -> None:
+    now = kept_motifs.grown_by(MOTIF, PRINT)
+    done = SimpleNamespace(lines=lambda name: [f"{name} changed"])
+    same, other = (SimpleNamespace(settings=its) for its in (now, now | {"wind": 0.9, "seed": 5}))
+    for memory, noted in ((None, 0), (same, 0), (other, 1)):
+        kept = kept_of(box(0, 0, 1, 1), memory=memory, notes=("a note",))
+        said = list(kept_motifs._notes(PRINT, MOTIF, kept, done))
+        assert said[:2] == ["snow.svg: a note", "snow changed: see changed.png"]
+        assert len(said) == 2 + noted
+        assert kept_motifs._levels(kept, MOTIF, PRINT) == ({"level": 1.0} if memory is same else {})
+    assert "seed, wind differ" in said[2]
+
+
+@dataclass(frozen=True)
+class _Entry:
+    settings: Settings
+
+
+@pytest.mark.parametrize(
+    ("known", "seed", "wind"),
+    [
+        ({}, 4, 0.15),
+        ({"seed": 9, "wind": 0.3}, 9, 0.3),
+        ({"seed": -1, "wind": 0.3}, 4, 0.3),
+        ({"seed": "9"}, 4, 0.15),
+        ({"seed": 9, "wind": 99}, 4, 0.15),  # somebody has written it
+        ({"seed": 0}, 0, 0.15),
+    ],
+)
+def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: float) -> None:
+    kept = SimpleNamespace(memory=SimpleNamespace(settings=known), growth=SimpleNamespace(kept={}))
+    its, by = kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)
+    assert (by, its.settings.wind) == (seed, wind)
+
+
+# ── marks and register ───────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_of_what_is_remembered_the_longest_unasked_goes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(nearby, "_MOST", 3)
+    memory, growth = nearby.Memory(), Growth(cuts=geometry.empty())
+    for key in (b"a", b"b", b"c"):
+        memory.put(key, growth)
+    assert memory.get(b"a") is growth
+    memory.put(b"d", growth)
+    assert [memory.get(key) is None for key in (b"a", b"b", b"c", b"d", b"e")] == [False, True, False, False, True]
+
+
+def test_what_meets_an_area_is_parted_from_the_rest() -> None:
+    one, other = box(0, 0, 2, 2), box(5, 0, 2, 2)
+    met, rest = nearby._split(shapes(one, other), box(1, 1, 1, 1))
+    assert (list(met), list(rest)) == ([one], [other])
+    assert [len(each) for each in nearby._split(geometry.empty(), one)] == [0, 0]
+
+
+@pytest.mark.parametrize(
+    ("at", "inside"),
+    [((1, 1), True), ((0.19, 1), False), ((0.21, 1), True), ((9.79, 1), True), ((9.81, 1), False), ((5, 4.9), False)],
+)
+def test_places_at_the_rim_of_the_face_do_not_count(at, inside: bool) -> None:
+    """Within two of the grid's steps."""
+    grid = SimpleNamespace(pitch_mm=0.1, size=(10.0, 5.0))
+    assert trials._inside(np.array([at], dtype=float), grid).tolist() == [inside]
+
+
+def test_out_of_a_land_is_where_its_depth_falls_fastest() -> None:
+    xy = np.array([(2.0, 3.0), (-1.0, 5.0)])
+    slope = SimpleNamespace(pitch_mm=0.1, at=lambda x, y: 7 - 3 * x + 4 * y)
+    assert trials._away(slope, xy) == pytest.approx(np.array([(0.6, -0.8)] * 2))
+    level = SimpleNamespace(pitch_mm=0.1, at=lambda x, _: 0 * x)
+    assert trials._away(level, xy) == pytest.approx(np.zeros((2, 2)))
+
+
+def test_along_an_empty_land_there_is_no_place() -> None:
+    xy, out, ring = trials._along(shapely.Polygon())
+    assert (xy.shape, out.shape, ring.shape) == ((0, 2), (0, 2), (0,))
+    assert trials._none(3).block == 3
