@@ -120,7 +120,7 @@ def test_what_sees_less_than_a_fifth_of_the_sky_stays_bare(seed) -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(seed) -> None:
     """At free tips it has under two thirds of its thickness, 1.3 mm on all of it; at a trunk more than all."""
-    twig = shapely.box(2.1, 4, 12, 4.6)  # begins in an even column: breadths are measured in every other
+    twig = shapely.box(2.1, 4, 12, 4.6)
     x, thick = thick_on(twig, seed=seed)
     middle = thick[np.abs(x - 7) < 1]
     assert np.ptp(middle) < 0.05 * middle.mean()
@@ -130,6 +130,16 @@ def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(see
     foot = thick_on(shapely.union(twig, shapely.box(10, -1, 15, 11)), seed=seed)[1]
     assert (np.diff(foot[-8:]) > 0).all()
     assert foot[-1] > 1.04 * middle.mean()
+
+
+def test_left_tips_run_out_over_as_much_as_right_ones() -> None:
+    """From where it is half as thick as in the middle, the mean of forty twigs, wherever they begin in a column."""
+    bare = []
+    for seed, left in enumerate(np.linspace(1, 3, 40)):
+        x, thick = thick_on(shapely.box(left, 4, left + 7.53, 4.9), seed=seed)
+        lies = x[thick > np.median(thick) / 2]
+        bare.append((lies[0] - left, left + 7.53 - lies[-1]))
+    assert np.diff(np.mean(bare, axis=0))[0] == pytest.approx(0, abs=0.1)
 
 
 def test_a_heap_runs_out_along_its_twig() -> None:
