@@ -109,6 +109,8 @@ _SUMMIT_MM = 1.0  #: a summit is highest so far about
 _NEAR_TOP_MM = 1.0  #: a column's middle lies no further from the very top of what is steep
 _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, within so much, stays on a white summit:
 #: white lies so thick over it
+_CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: a disc); white lies so thick over it,
+#: and touches it
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
@@ -156,7 +158,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(np.delete(thin, on_top))
     printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *heaps.lines]))
     lined = shapely.union_all(heaps.lines)
-    over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
+    snow = _without_crumbs(shapely.union(shapely.difference(white, dark), lined), shapes, limits)
+    over = held_over(snow, area, frame, limits, printed=printed)
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
     reads = _reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2)
     reads |= is_line & (area_mm2 > _LEAST_LINE_MM2) | _padded(over, heaps.pads) & (area_mm2 > _LEAST_PAD_MM2)
@@ -536,6 +539,19 @@ def _over_tips(white: BaseGeometry, silhouette: BaseGeometry, tops: PolygonArray
     left = left[(shapely.area(left) < _TIP_MM2) & (shapely.length(left) < 2 * _TIP_MM + 2)]
     left = left[np.unique(shapely.STRtree(left).query(tops, predicate="dwithin", distance=_NEAR_TOP_MM)[1])]
     return shapely.union_all([white, *geometry.offset(left, _OVER_TIP_MM, quad_segs=4)]) if len(left) else white
+
+
+def _without_crumbs(white: BaseGeometry, drawn: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """The white with the crumbs that it leaves of what it buries, such as the tip of a twig behind a cap.
+
+    A crumb stands alone, with a shorter way round it than round the smallest dot, and is not slim as needles are.
+    """
+    left = geometry.parts(shapely.difference(drawn, white))
+    round_mm = shapely.length(left)
+    left = left[(round_mm < np.pi * limits.dot_mm) & (4 * np.pi * shapely.area(left) > _CRUMB * round_mm**2)]
+    shapely.prepare(white)
+    left = left[shapely.dwithin(white, left, _TOUCH_MM)]
+    return shapely.union_all([white, *geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)]) if len(left) else white
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:

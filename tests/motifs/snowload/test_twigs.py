@@ -11,7 +11,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.drawing import Canvas
-from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips
+from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips, _without_crumbs
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Page, columns_of, tangled
 from carvegen.motifs.snowload.twigs import on_twigs
@@ -198,3 +198,16 @@ def test_no_dark_tip_crowns_a_white_summit() -> None:
     assert shapely.difference(peak, covered).intersection(shapely.box(0, 18, 30, 24)).is_empty
     assert _over_tips(snow, peak, geometry.dots(np.array([[12.2, 19.5]]))).equals(snow)
     assert _over_tips(shapely.box(0, 10, 30, 12), peak, tips).equals(shapely.box(0, 10, 30, 12))
+
+
+def test_no_crumb_of_a_buried_twig_stays_beside_a_cap_and_longer_tips_needles_and_dots_do() -> None:
+    """Twigs 0.4 mm broad that the cap cuts off, 0.3 mm and 2 mm of them out of it; a needle; a knob; a dot in air."""
+    cap = shapely.box(0, 0, 10, 5)
+    crumb, tip, dot = shapely.box(9, 2, 10.3, 2.4), shapely.box(-2, 2, 1, 2.4), shapely.box(14, 2, 14.3, 2.4)
+    needle = shapely.Polygon([(5, 4.9), (5.2, 4.9), (5.1, 5.7)])
+    limb, knob = shapely.box(-5, -3, 15, 0.5), shapely.box(2, 4, 4, 6)
+    others = shapely.union_all([tip, dot, needle, limb, knob])
+    drawn = shapely.union(crumb, others)
+    more = shapely.difference(_without_crumbs(cap, drawn, LIMITS), cap)
+    assert shapely.covers(more, shapely.box(10, 2, 10.3, 2.4))
+    assert not shapely.intersects(more, others)
