@@ -105,6 +105,7 @@ _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the mo
 _NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
+_SWELL_MM, _SWELLS_MM = 0.13, (3.0, 7.0)  #: it swells by so much after a fall of 1 mm, in waves so long
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
 _NEAR_TOP_MM = 1.0  #: a column's middle lies no further from the very top of what is steep
 _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, within so much, stays on a white summit:
@@ -366,7 +367,8 @@ class _Scene:
             np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
         )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
-        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, self.run_mm)
+        swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
+        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -560,15 +562,19 @@ def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
     return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
 
 
-def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, run_mm: Floats) -> Floats:
-    """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag."""
+def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floats, run_mm: Floats) -> Floats:
+    """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag.
+
+    Nor a ruled line: it is so many times as deep as level, and swells by so many mm where it is no thinner.
+    """
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
     over = np.where(notch | sides, _LEVELS_MM, 0.0)
     for _ in range(_LEVELLINGS):
         depth = ledges.calmed(depth, np.minimum(over[:-1], over[1:]), 0.0)
-    return np.asarray(np.where(over > 0, depth * uneven, depth))
+    swollen = np.clip(depth * uneven + np.clip(depth, 0, 1) * swell, 0, None)
+    return np.asarray(np.where(over > 0, swollen, depth))
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

@@ -181,12 +181,17 @@ def test_a_notch_between_firs_is_filled_level(seed) -> None:
     ledges = ledges_of(columns, columns, cliff_mm=2)
     off = np.abs(ledges.x - 15)
     depth = np.clip(4 - off, 0, None) * (1 + 0.4 * np.sin(3 * ledges.x + seed))
-    even, thin = (_level_in_notches(ledges, depth, np.ones(len(depth)), np.full(len(depth), of)) for of in (20.0, 5.0))
+    even, thin = (
+        _level_in_notches(ledges, depth, 0 * depth + 1, 0 * depth, np.full(len(depth), of)) for of in (20.0, 5.0)
+    )
     middle = off < 2
     before, after = (np.ptp((ledges.base + each)[middle]) for each in (depth, even))
     assert after < 0.2 * before
     assert (thin == depth).all()  # a fork of limbs
     assert even.sum() == pytest.approx(depth.sum(), rel=0.02)
+    swollen = _level_in_notches(ledges, depth, 0 * depth + 1, 0.3 * np.sin(2 * off), np.full(len(depth), 20.0))
+    assert 0.3 < np.ptp((swollen - even)[middle]) < 0.7
+    assert (swollen[even == 0] == 0).all()
 
 
 def test_no_dark_tip_crowns_a_white_summit() -> None:
