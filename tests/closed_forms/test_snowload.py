@@ -189,3 +189,11 @@ def test_marks_and_the_page_bear_none() -> None:
     assert shapely.area(shapely.intersection(cuts, window)).sum() == 0
     assert not shapely.intersects(cuts, shapely.box(43, 45, 55, 60)).any()
     assert geometry.parts(shapely.intersection(cuts, shapely.box(64, 38, 74, 50))).size
+
+
+def test_shapes_that_overlap_stand_in_each_column_as_their_union_does() -> None:
+    some = [shapely.box(20, 5, 40, 20), shapely.box(30, 10, 60, 30), shapely.box(30, 25, 35, 26)]
+    own = columns_of(geometry.polygon_array(some), PAGE)
+    united = columns_of(geometry.parts(shapely.union_all(some)), PAGE)
+    for name in ("column", "low", "high"):
+        assert np.array_equal(getattr(own, name), getattr(united, name))

@@ -10,7 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
-from carvegen.geometry.narrow import Kind, narrow_places
+from carvegen.geometry.narrow import NarrowKind, narrow_places
 from carvegen.geometry.necks import _closest, _Views
 from carvegen.geometry.widths import _beside_other, _cut_up, _disc, _Pieces, local_widths
 from tests.cases import box, disc, shapes
@@ -89,16 +89,16 @@ def test_lengths_of_narrow_pieces_are_right_to_a_hundredth_of_the_limit(longer: 
 
 @pytest.mark.parametrize(
     ("wide", "long", "kind"),
-    [(0.95, 5, Kind.ISLAND), (0.3, 1, Kind.ISLAND), (0.95, 2, Kind.ISLAND)],
+    [(0.95, 5, NarrowKind.ISLAND), (0.3, 1, NarrowKind.ISLAND), (0.95, 2, NarrowKind.ISLAND)],
 )
-def test_a_strip_alone_is_an_island(wide: float, long: float, kind: Kind) -> None:
+def test_a_strip_alone_is_an_island(wide: float, long: float, kind: NarrowKind) -> None:
     assert narrow_places(rings_of(box(0, 0, long, wide)), 1.0).kind.tolist() == [kind]
 
 
 @pytest.mark.parametrize("side", [1.05, 1.4, 1.9])
 def test_a_strip_at_a_block_that_is_wide_enough_is_none(side: float) -> None:
     its = narrow_places(rings_of(box(0, 0, side, side), box(side, 0.3, 4, 0.5)), 1.0)
-    assert its.kind.tolist() == [Kind.NECK]
+    assert its.kind.tolist() == [NarrowKind.NECK]
     assert its.length == pytest.approx([3.75], abs=0.1)
 
 
@@ -109,7 +109,7 @@ def test_tips_over_less_than_a_quarter_of_the_limit_are_nicks() -> None:
         half = high * np.tan(np.radians(20))
         spike = shapely.Polygon([(5 - half, 9.999), (5 + half, 9.999), (5, 10 + high)])
         its = narrow_places(rings_of(box(0, 0, 10, 10), spike), 1.0)
-        lengths += its.length[its.kind == Kind.TIP].tolist()
+        lengths += its.length[its.kind == NarrowKind.TIP].tolist()
     assert 0.25 < min(lengths) < 0.4
 
 

@@ -17,7 +17,7 @@ from carvegen.base.errors import InputError
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
 from carvegen.prints import cut_blocks, kept_motifs, layers
-from carvegen.prints.layers import Drawing
+from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import nearby
 from carvegen.prints.misregister import trials
 from carvegen.prints.separation import Layer
@@ -28,9 +28,9 @@ def block_of(name: str, *on: str, ink: tuple[int, int, int] | None = (30, 40, 60
     return SimpleNamespace(name=name, layers=on, inked=inked, ink=Ink(colour=ink, opacity=0.3) if ink else None)
 
 
-def drawing_of(*drawn: Layer, blocks: tuple = (), beside: tuple[Layer, ...] = ()) -> Drawing:
+def drawing_of(*drawn: Layer, blocks: tuple = (), beside: tuple[Layer, ...] = ()) -> LayeredDrawing:
     """A face of 100 x 80 mm; front first."""
-    return Drawing(SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=blocks), drawn, (), beside=beside)
+    return LayeredDrawing(SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=blocks), drawn, (), beside=beside)
 
 
 A, B, C = (Layer(name, box(10 * k, 0, 5, 5)) for k, name in enumerate("ABC"))

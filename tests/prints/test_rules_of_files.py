@@ -11,11 +11,11 @@ import pytest
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import ANY, REQUIRED
-from carvegen.facts.register import Plan
+from carvegen.facts.register import RegisterPlan
 from carvegen.marking.marks import HoleMeaning, Meaning
 from carvegen.prints.file import key_lines, print_file, schema
+from carvegen.prints.file.declared_values import FilePlace
 from carvegen.prints.file.keys import keys_of
-from carvegen.prints.file.values import Place
 from carvegen.prints.misregister import block_placement
 from tests.cases import SHELF
 
@@ -23,7 +23,7 @@ from tests.cases import SHELF
 def told(check, *asked) -> list[tuple[str, str]]:
     """The last word of each place and the message of each fault."""
     faults: list[InputError] = []
-    check(Place("print.toml", faults), *asked)
+    check(FilePlace("print.toml", faults), *asked)
     return [(str(its.where).removeprefix("print.toml: "), its.message) for its in faults]
 
 
@@ -156,7 +156,7 @@ def test_rules_of_marks(mark, faults) -> None:
 )
 def test_a_table_that_is_none_is_told_and_its_keys_are_not_asked_for(table, message: str) -> None:
     faults: list[InputError] = []
-    its = print_file._table(Place("print.toml", faults), "print", table, keys_of("print"))
+    its = print_file._table(FilePlace("print.toml", faults), "print", table, keys_of("print"))
     assert [fault.message for fault in faults] == [message]
     assert "[print]" in faults[0].hint
     assert (its["trap_mm"], "name" in its) == (0.5, False)
@@ -332,7 +332,7 @@ def test_shifts_lie_in_the_disc_of_the_tolerance_or_spread_half_of_it_each_way(s
 
 
 def test_a_block_and_the_paper_each_have_half_of_what_two_of_them_may_differ() -> None:
-    plan = Plan(
+    plan = RegisterPlan(
         spread="even", prints=20000, turn_deg=0.0, paper_stretch_along_percent=2.0, paper_stretch_across_percent=1.0,
         moisture_change_percent=0.0,
     )  # fmt: skip

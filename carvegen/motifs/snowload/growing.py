@@ -105,10 +105,13 @@ _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the mo
 _NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
+_SWELL_MM, _SWELLS_MM = 0.13, (3.0, 7.0)  #: it swells by so much after a fall of 1 mm, in waves so long
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
 _NEAR_TOP_MM = 1.0  #: a column's middle lies no further from the very top of what is steep
 _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, within so much, stays on a white summit:
 #: white lies so thick over it
+_CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: a disc); white lies so thick over it,
+#: and touches it
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
@@ -156,7 +159,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     dark = shapely.union_all(np.delete(thin, on_top))
     printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *heaps.lines]))
     lined = shapely.union_all(heaps.lines)
-    over = held_over(shapely.union(shapely.difference(white, dark), lined), area, frame, limits, printed=printed)
+    snow = _without_crumbs(shapely.union(shapely.difference(white, dark), lined), shapes, limits)
+    over = held_over(snow, area, frame, limits, printed=printed)
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
     reads = _reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2)
     reads |= is_line & (area_mm2 > _LEAST_LINE_MM2) | _padded(over, heaps.pads) & (area_mm2 > _LEAST_PAD_MM2)
@@ -363,7 +367,8 @@ class _Scene:
             np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
         )
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
-        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, self.run_mm)
+        swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
+        lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -538,21 +543,38 @@ def _over_tips(white: BaseGeometry, silhouette: BaseGeometry, tops: PolygonArray
     return shapely.union_all([white, *geometry.offset(left, _OVER_TIP_MM, quad_segs=4)]) if len(left) else white
 
 
+def _without_crumbs(white: BaseGeometry, drawn: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """The white with the crumbs that it leaves of what it buries, such as the tip of a twig behind a cap.
+
+    A crumb stands alone, with a shorter way round it than round the smallest dot, and is not slim as needles are.
+    """
+    left = geometry.parts(shapely.difference(drawn, white))
+    round_mm = shapely.length(left)
+    left = left[(round_mm < np.pi * limits.dot_mm) & (4 * np.pi * shapely.area(left) > _CRUMB * round_mm**2)]
+    shapely.prepare(white)
+    left = left[shapely.dwithin(white, left, _TOUCH_MM)]
+    return shapely.union_all([white, *geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)]) if len(left) else white
+
+
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
     """The pieces, small ones with inlets narrower than the width filled: twigs in them would tear them to rags."""
     small = shapely.area(pieces) < _BURIES_MM2
     return np.concatenate([pieces[~small], geometry.parts(closed(pieces[small], width))])
 
 
-def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, run_mm: Floats) -> Floats:
-    """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag."""
+def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floats, run_mm: Floats) -> Floats:
+    """The depth with the snow nearly level in notches of massive things, as between two firs: no zigzag.
+
+    Nor a ruled line: it is so many times as deep as level, and swells by so many mm where it is no thinner.
+    """
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
     over = np.where(notch | sides, _LEVELS_MM, 0.0)
     for _ in range(_LEVELLINGS):
         depth = ledges.calmed(depth, np.minimum(over[:-1], over[1:]), 0.0)
-    return np.asarray(np.where(over > 0, depth * uneven, depth))
+    swollen = np.clip(depth * uneven + np.clip(depth, 0, 1) * swell, 0, None)
+    return np.asarray(np.where(over > 0, swollen, depth))
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

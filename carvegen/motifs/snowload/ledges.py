@@ -286,9 +286,10 @@ def _breadth(drawn: Columns, column: Indices, top: Floats, thick: Floats) -> Flo
     top = np.where(np.isfinite(top), top, page.bottom)
     low = top - np.minimum(thick, _DEEP_MM)
     widest = np.zeros(len(column))
+    left, right = column // 2, np.minimum((column + 1) // 2, across.shape[1] - 1)  # of a column between two: the mean
     for down in np.arange(0, _DEEP_MM, step):
         row = np.clip((np.maximum(top - down, low) - page.bottom) / step, 0, len(across) - 1).astype(int)
-        widest = np.maximum(widest, across[row, column // 2])
+        widest = np.maximum(widest, (across[row, left] + across[row, right]) / 2)
     return np.minimum(widest, thick)
 
 

@@ -52,6 +52,7 @@ _LINE_GAP_MM, _LINE_RISE_MM = 16.0, 1.5  #: with gaps no wider, across which it 
 _BRIDGED = 1.5  #: snow bridges no gap wider than so many times the thinner of what bears it on both sides;
 _ALWAYS_MM, _STEP = 0.6, 1.2  #: one so narrow it always does; breadths are told apart in steps no smaller than this
 _TILE_MM = 28.0  #: so wide are the tiles: they overlap so far that smaller ones are offset twice over
+_LAP_MM = 0.2  #: so far parts of what bears snow overlap at least, tile by tile
 _MITRE = 1.5  #: no corner is drawn out further than so many times the distance
 _LEAST_GAP_MM2 = 0.5
 _WALL_MM = 3.5
@@ -118,7 +119,7 @@ class Columns:
 
 
 def columns_of(shapes: PolygonArray, page: Grid) -> Columns:
-    """The spans of disjoint shapes; what meets the page's edge runs on past it."""
+    """The spans of shapes, which may overlap; what meets the page's edge runs on past it."""
     rings = geometry.rings(shapes)
     after = np.arange(1, len(rings.xy) + 1)
     after[rings.start[1:] - 1] = rings.start[:-1]
@@ -130,9 +131,9 @@ def columns_of(shapes: PolygonArray, page: Grid) -> Columns:
     edge = np.repeat(np.arange(len(x0)), count)
     column = first[edge] + geometry.counted(count)
     height = y0[edge] + (column - place0[edge]) / (place1 - place0)[edge] * (y1 - y0)[edge]
-    order = np.lexsort((height, column))
+    order = np.lexsort((height, column, rings.owner[rings.ring[edge]]))
     column, height = column[order], height[order]
-    spans = column[::2], height[::2], height[1::2]
+    spans = _merged(column[::2], height[::2], height[1::2])
     column, low, high = (
         np.concatenate(both) for both in zip(_past(page, *spans, 0), spans, _past(page, *spans, 1), strict=True)
     )
@@ -140,6 +141,17 @@ def columns_of(shapes: PolygonArray, page: Grid) -> Columns:
     high = np.where(high > page.top - page.step / 2, np.inf, high)
     some = (high > page.bottom) & (low < page.top) & (high - low > 1e-6)
     return Columns(page, column[some], low[some], high[some])
+
+
+def _merged(column: Indices, low: Floats, high: Floats) -> tuple[Indices, Floats, Floats]:
+    """The spans sorted by column and height, each column's that overlap as one."""
+    order = np.lexsort((low, column))
+    column, low, high = column[order], low[order], high[order]
+    apart = column * (1 + high.max(initial=0) - low.min(initial=0))
+    up_to = np.maximum.accumulate(high + apart)
+    begins = np.append(True, (low + apart)[1:] >= up_to[:-1])[: len(low)]
+    first = np.flatnonzero(begins)
+    return column[first], low[first], np.maximum.reduceat(high, first) if len(first) else high
 
 
 def _past(page: Grid, column: Indices, low: Floats, high: Floats, side: int) -> tuple[Indices, Floats, Floats]:
@@ -230,16 +242,16 @@ def _words(holes: PolygonArray, gaps: str, labels: Sequence[tuple[BaseGeometry, 
 
 
 def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) -> PolygonArray:
-    """The silhouette with narrow gaps filled, and without what is narrower than `detail_mm` then.
+    """The silhouette with narrow gaps filled, and without what is narrower than `detail_mm` then; parts may overlap.
 
     A gap is filled up to `bridging_mm`, but no wider than `_BRIDGED` times the thinner of what stands on both its
     sides: from one twig to the next snow reaches no further than a twig is thick. Three steps of breadth are enough.
     """
-    tiles, cells = tiles_of(silhouette, 2 * bridging_mm + detail_mm, side=_TILE_MM)
-    tiles = shapely.simplify(tiles, _FINE_MM)
     narrow = min(bridging_mm, _ALWAYS_MM)
-    inner = [_closed_within(tiles, narrow, detail_mm)]
-    thick, thinned = tiles, 0.0
+    tiles, cells = _in_tiles(silhouette, narrow + detail_mm)
+    solid = [_grown_back(_closed_within(tiles, narrow, detail_mm), cells, detail_mm)]
+    thick, cells = _in_tiles(silhouette, 2 * bridging_mm + detail_mm)
+    thinned = 0.0
     for gap in (np.sqrt(narrow * bridging_mm), bridging_mm):
         if gap > _STEP * narrow:
             broad = gap / _BRIDGED
@@ -250,11 +262,20 @@ def bearer(silhouette: BaseGeometry, *, bridging_mm: float, detail_mm: float) ->
                 join_style="mitre" if thinned else "round",  # arcs stay arcs of as many corners
                 mitre_limit=_MITRE,
             )
-            inner.append(_closed_within(thick, gap, detail_mm, thinned_mm=broad))
+            solid.append(_grown_back(_closed_within(thick, gap, detail_mm, thinned_mm=broad), cells, detail_mm))
             thinned = broad
-    within = shapely.union_all(np.stack(inner), axis=0)
-    solid = shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells)
-    return geometry.parts(geometry.union(solid))
+    return np.concatenate(solid)
+
+
+def _in_tiles(silhouette: BaseGeometry, reach: float) -> tuple[PolygonArray, PolygonArray]:
+    """As `tiles_of`, with simpler outlines, and cells that overlap a little."""
+    tiles, cells = tiles_of(silhouette, reach + _LAP_MM, side=_TILE_MM)
+    lapping = shapely.buffer(cells, _LAP_MM, join_style="mitre")
+    return np.asarray(shapely.simplify(tiles, _FINE_MM), dtype=object), np.asarray(lapping, dtype=object)
+
+
+def _grown_back(within: PolygonArray, cells: PolygonArray, detail_mm: float) -> PolygonArray:
+    return geometry.parts(shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells))
 
 
 def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinned_mm: float = 0.0) -> PolygonArray:

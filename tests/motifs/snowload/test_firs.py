@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
@@ -10,8 +12,9 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-from carvegen.motifs.snowload.firs.pads import on_tiers
+from carvegen.motifs.snowload.firs.pads import _seen, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
+from carvegen.motifs.snowload.growing import _padded, _Scene
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 
@@ -101,3 +104,34 @@ def test_a_fir_drawn_anew_changes_nothing_on_another() -> None:
     assert shapely.symmetric_difference(kept, anew).area < 1e-6
     others = [shapely.union_all([each for each in some if each.bounds[0] > 20]) for some in one]
     assert shapely.symmetric_difference(*others).area > 1
+
+
+@pytest.mark.parametrize("sticky", [0.0, 0.5, 1.0])
+def test_boughs_of_crowns_hold_the_more_the_wetter_and_never_all_of_what_falls_off_elsewhere(sticky) -> None:
+    """All of it dry, half of it half wet, and a fifth as wet as may be."""
+    where = np.column_stack([np.linspace(0, 60, 400), np.full(400, 10.0)])
+    twigs = SimpleNamespace(thick=np.zeros(400))
+    settings = snowload.Settings(patchy=0.5, sticky=sticky)
+    bough, other = (
+        _Scene._bare(SimpleNamespace(settings=settings, crown=np.full(400, of), ledges=twigs), where, stream(1, "bare"))
+        for of in (0.6, 0.0)
+    )
+    assert other.max() == 1
+    assert np.allclose(bough, max(1 - sticky, 0.2) * other)
+
+
+def test_a_tier_sees_at_its_front_half_of_what_its_own_fir_sees_anywhere() -> None:
+    """What hides all sky on the right of one of two firs; on the right of the other it hides nothing."""
+    tiers = found(fir(0), fir(40))
+    assert tiers is not None
+    shaded = (tiers.side > 0) & (tiers.fir[:, 0] < 20)
+    seen = _seen(tiers, lambda where: ((where[:, 0] < 0) | (where[:, 0] > 20)).astype(float))
+    assert (seen == np.where(shaded, 0.5, 1.0)).all()
+    assert (_seen(tiers, lambda where: (where[:, 0] > 20) * 0.25) == (tiers.fir[:, 0] > 20)).all()
+
+
+def test_what_holds_a_pad_of_a_fir_is_told_from_other_snow() -> None:
+    pieces = geometry.polygon_array([shapely.box(0, 0, 2, 1), shapely.box(5, 0, 7, 1), shapely.box(9, 0, 11, 1)])
+    some = geometry.polygon_array([shapely.box(1, 0.5, 3, 2), shapely.box(9.5, 0.2, 10, 0.6)])
+    assert _padded(pieces, some).tolist() == [True, False, True]
+    assert _padded(pieces, geometry.empty()).tolist() == [False] * 3

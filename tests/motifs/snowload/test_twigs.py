@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips
+from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips, _without_crumbs
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
 from carvegen.motifs.snowload.snow_shapes import Canvas
@@ -120,7 +120,7 @@ def test_what_sees_less_than_a_fifth_of_the_sky_stays_bare(seed) -> None:
 @pytest.mark.parametrize("seed", range(3))
 def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(seed) -> None:
     """At free tips it has under two thirds of its thickness, 1.3 mm on all of it; at a trunk more than all."""
-    twig = shapely.box(2.1, 4, 12, 4.6)  # begins in an even column: breadths are measured in every other
+    twig = shapely.box(2.1, 4, 12, 4.6)
     x, thick = thick_on(twig, seed=seed)
     middle = thick[np.abs(x - 7) < 1]
     assert np.ptp(middle) < 0.05 * middle.mean()
@@ -130,6 +130,16 @@ def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(see
     foot = thick_on(shapely.union(twig, shapely.box(10, -1, 15, 11)), seed=seed)[1]
     assert (np.diff(foot[-8:]) > 0).all()
     assert foot[-1] > 1.04 * middle.mean()
+
+
+def test_left_tips_run_out_over_as_much_as_right_ones() -> None:
+    """From where it is half as thick as in the middle, the mean of forty twigs, wherever they begin in a column."""
+    bare = []
+    for seed, left in enumerate(np.linspace(1, 3, 40)):
+        x, thick = thick_on(shapely.box(left, 4, left + 7.53, 4.9), seed=seed)
+        lies = x[thick > np.median(thick) / 2]
+        bare.append((lies[0] - left, left + 7.53 - lies[-1]))
+    assert np.diff(np.mean(bare, axis=0))[0] == pytest.approx(0, abs=0.1)
 
 
 def test_a_heap_runs_out_along_its_twig() -> None:
@@ -171,12 +181,17 @@ def test_a_notch_between_firs_is_filled_level(seed) -> None:
     ledges = ledges_of(columns, columns, cliff_mm=2)
     off = np.abs(ledges.x - 15)
     depth = np.clip(4 - off, 0, None) * (1 + 0.4 * np.sin(3 * ledges.x + seed))
-    even, thin = (_level_in_notches(ledges, depth, np.ones(len(depth)), np.full(len(depth), of)) for of in (20.0, 5.0))
+    even, thin = (
+        _level_in_notches(ledges, depth, 0 * depth + 1, 0 * depth, np.full(len(depth), of)) for of in (20.0, 5.0)
+    )
     middle = off < 2
     before, after = (np.ptp((ledges.base + each)[middle]) for each in (depth, even))
     assert after < 0.2 * before
     assert (thin == depth).all()  # a fork of limbs
     assert even.sum() == pytest.approx(depth.sum(), rel=0.02)
+    swollen = _level_in_notches(ledges, depth, 0 * depth + 1, 0.3 * np.sin(2 * off), np.full(len(depth), 20.0))
+    assert 0.3 < np.ptp((swollen - even)[middle]) < 0.7
+    assert (swollen[even == 0] == 0).all()
 
 
 def test_no_dark_tip_crowns_a_white_summit() -> None:
@@ -188,3 +203,16 @@ def test_no_dark_tip_crowns_a_white_summit() -> None:
     assert shapely.difference(peak, covered).intersection(shapely.box(0, 18, 30, 24)).is_empty
     assert _over_tips(snow, peak, geometry.dots(np.array([[12.2, 19.5]]))).equals(snow)
     assert _over_tips(shapely.box(0, 10, 30, 12), peak, tips).equals(shapely.box(0, 10, 30, 12))
+
+
+def test_no_crumb_of_a_buried_twig_stays_beside_a_cap_and_longer_tips_needles_and_dots_do() -> None:
+    """Twigs 0.4 mm broad that the cap cuts off, 0.3 mm and 2 mm of them out of it; a needle; a knob; a dot in air."""
+    cap = shapely.box(0, 0, 10, 5)
+    crumb, tip, dot = shapely.box(9, 2, 10.3, 2.4), shapely.box(-2, 2, 1, 2.4), shapely.box(14, 2, 14.3, 2.4)
+    needle = shapely.Polygon([(5, 4.9), (5.2, 4.9), (5.1, 5.7)])
+    limb, knob = shapely.box(-5, -3, 15, 0.5), shapely.box(2, 4, 4, 6)
+    others = shapely.union_all([tip, dot, needle, limb, knob])
+    drawn = shapely.union(crumb, others)
+    more = shapely.difference(_without_crumbs(cap, drawn, LIMITS), cap)
+    assert shapely.covers(more, shapely.box(10, 2, 10.3, 2.4))
+    assert not shapely.intersects(more, others)
