@@ -73,7 +73,7 @@ class Grower:
 
     def __init__(
         self, rooms: GrowingRooms, limits: Mapping[str, Limits], *, read: KeptReader, growths: Growths | None, say: Say
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.read, self.growths, self.say = read, growths, say
         self.rooms, self.print_, self.limits = rooms, rooms.drawing.print_, limits
         self.stencils = [block.name for block in self.print_.blocks if block.role == "stencil"]
