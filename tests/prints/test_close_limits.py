@@ -12,10 +12,14 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.blocks.comparison import Difference
 from carvegen.marking.marks import Mark, Meaning
+from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints import bare_paper, flake_fit, picture, recut, separation
+from carvegen.prints import bare_paper, flake_fit, recut, separation
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
-from carvegen.prints.picture import _Grower
+from carvegen.prints.picture import fitting, growing_room, readable_bars
+from carvegen.prints.picture.growing import Grower
+from carvegen.prints.picture.growing_room import GrowingRooms
+from carvegen.prints.picture.readable_bars import ReadableBars
 from carvegen.prints.separation import Layer, Plate
 from tests.cases import box, limits, shapes
 
@@ -123,7 +127,7 @@ def test_a_mass_takes_slivers_with_a_quarter_of_a_land_round_them_but_not_up_to_
 
 @pytest.mark.parametrize(("wide", "broad"), [(3.9, False), (4.1, True)])
 def test_what_is_broad_is_so_wide_somewhere_and_a_little_round_that(wide: float, broad: bool) -> None:
-    its = picture._broad(box(0, 0, 20, wide), 4.0)
+    its = readable_bars._broad(box(0, 0, 20, wide), 4.0)
     assert shapely.is_empty(its) != broad
     if broad:
         assert its.bounds == pytest.approx((-1, -1, 21, wide + 1))
@@ -134,15 +138,15 @@ def test_a_hole_belongs_to_the_wall_that_most_of_its_rim_is() -> None:
     around = shapely.difference(box(8, 8, 8, 6), hole[0])
     low, high = (shapely.intersection(around, box(0, y, 30, 11)) for y in (0, 11))
     for walls, wanted in (([low, high], 0), ([high, low], 0), ([NOTHING, around], 1)):
-        assert picture._wall_of(hole, walls).tolist() == [wanted]
+        assert growing_room._wall_of(hole, walls).tolist() == [wanted]
     most = shapely.difference(around, box(8, 8, 8, 2))  # all but its sill
-    assert picture._wall_of(hole, [box(8, 8, 8, 2), most]).tolist() == [1]
-    assert picture._wall_of(hole, [box(8, 8, 8, 1.98), most]).tolist() == [1]
-    assert picture._wall_of(geometry.empty(), [most]).tolist() == picture._wall_of(hole, []).tolist() == []
+    assert growing_room._wall_of(hole, [box(8, 8, 8, 2), most]).tolist() == [1]
+    assert growing_room._wall_of(hole, [box(8, 8, 8, 1.98), most]).tolist() == [1]
+    assert growing_room._wall_of(geometry.empty(), [most]).tolist() == growing_room._wall_of(hole, []).tolist() == []
 
 
 def test_a_motif_keeps_a_land_off_other_white_and_touches_what_hides_it() -> None:
-    its = picture._kept_out(box(0, 0, 5, 5), box(20, 0, 5, 5), LIMITS)
+    its = growing_room.kept_out(box(0, 0, 5, 5), box(20, 0, 5, 5), LIMITS)
     assert [part.bounds for part in geometry.parts(its)] == [
         pytest.approx((0, 0, 5, 5)), pytest.approx((19.48, -0.52, 25.52, 5.52)),
     ]  # fmt: skip
@@ -154,9 +158,10 @@ def test_a_motif_keeps_a_land_off_other_white_and_touches_what_hides_it() -> Non
 def test_snow_that_is_hidden_by_what_may_be_drawn_on_its_bearer_is_noted(inside, lost_mm2, noted: bool) -> None:
     """At least 98 in 100 parts of the layer lie on it, and it hides half a square millimetre."""
     front = Layer("LIT", box(0, 0, 10, 10))
-    grower = SimpleNamespace(drawing=SimpleNamespace(union=lambda _: box(0, 0, 10 * inside, 10)), notes=[])
-    _Grower._note(grower, SimpleNamespace(name="snow"), front, ["POST"], shapes(box(0, 0, 1, lost_mm2)))
-    assert [f"{lost_mm2:.1f} mm²" in note for note in grower.notes] == [True] * noted
+    rooms = SimpleNamespace(drawing=SimpleNamespace(union=lambda _: box(0, 0, 10 * inside, 10)))
+    hides = shapes(box(0, 0, 1, lost_mm2))
+    notes = GrowingRooms._hiding_note(rooms, SimpleNamespace(name="snow"), front, ["POST"], hides)
+    assert [f"{lost_mm2:.1f} mm²" in note for note in notes] == [True] * noted
 
 
 @pytest.mark.parametrize(("on", "painted"), [(0.45, False), (0.55, True)])
@@ -165,8 +170,8 @@ def test_what_lies_mostly_on_a_thing_or_in_its_hole_is_painted_on_it(on: float, 
     post, band = box(0, 0, 10, 30), box(10 - 4 * on, 10, 4, 2)
     behind = shapely.difference(post, shapely.buffer(box(7, 10, 2, 2), 0.5)) if lacking else post
     layers = [Layer("BAND", band), Layer("POST", post)]
-    grower = SimpleNamespace(drawing=SimpleNamespace(in_front_of=lambda _: layers))
-    its = _Grower._painted_on(grower, behind, frozenset({"POST"}))
+    readable = ReadableBars(drawing=SimpleNamespace(in_front_of=lambda _: layers), plates=(), pictures={})
+    its = readable._painted_on(behind, frozenset({"POST"}))
     assert its.area == pytest.approx(8 if painted else 0)
 
 
@@ -188,23 +193,24 @@ OF_SNOW = SimpleNamespace(settings=Settings(smallest_mm=1.0, largest_mm=5.0))
     ],
 )
 def test_of_a_paler_ink_bars_are_neither_lines_nor_broad(shape, ground, bar: bool) -> None:
-    grower = SimpleNamespace(pictures={"tone": shape}, _ground_of=lambda _: ground)
-    assert len(_Grower._pale_bars(grower, PLAIN, OF_SNOW)) == bar
+    readable = SimpleNamespace(pictures={"tone": shape}, _ground_of=lambda _: ground)
+    assert len(ReadableBars._pale_bars(readable, PLAIN, OF_SNOW)) == bar
     for more in ({"ground": True}, {"under_all": True}):
         other = SimpleNamespace(**vars(PLAIN) | more)
-        assert len(_Grower._pale_bars(grower, other, OF_SNOW)) == 0
+        assert len(ReadableBars._pale_bars(readable, other, OF_SNOW)) == 0
 
 
 @pytest.mark.parametrize(("lost", "told"), [(0.011, True), (0.009, False)])
 def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, told, monkeypatch) -> None:
     said: list[str] = []
-    grower = SimpleNamespace(say=said.append, pictures={"key": NOTHING}, notes=[], face=box(0, 0, 10, 10))
-    room = SimpleNamespace(figures=(), area=grower.face, edge=grower.face)
+    rooms = SimpleNamespace(pictures={"key": NOTHING}, face=box(0, 0, 10, 10))
+    grower = SimpleNamespace(say=said.append, rooms=rooms, notes=[])
+    room = SimpleNamespace(figures=(), area=rooms.face, edge=rooms.face)
     flakes = shapes(box(0, 0, 1, 1), box(5, 5, 100 * lost, 1))
-    monkeypatch.setattr(picture, "settled", lambda cuts, *_, **__: cuts[:1])
-    motif = SimpleNamespace(name="snow", settings=Settings())
-    fallen = picture.Growth(cuts=flakes)
-    assert list(_Grower._fallen(grower, motif, (room, fallen), LIMITS, NOTHING, frozenset({"key"})).cuts) == [flakes[0]]
+    monkeypatch.setattr(fitting, "settled", lambda cuts, *_, **__: cuts[:1])
+    motif = SimpleNamespace(name="snow", motif="snowfall", settings=Settings())
+    begun = room, Growth(cuts=flakes)
+    assert list(Grower._fitted(grower, motif, begun, LIMITS, NOTHING, frozenset({"key"})).cuts) == [flakes[0]]
     assert ["snow on 1% of the face is left out" in note for note in grower.notes] == [True] * told
     assert said == ["laying 2 flakes and masses on the drawing"]
 

@@ -13,13 +13,13 @@ from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints import picture as picture_module
 from carvegen.prints.cut_blocks import Setups, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import drawing_of, runs_across
-from carvegen.prints.picture import Picture, _Grower
+from carvegen.prints.picture import Picture, growing
+from carvegen.prints.picture.readable_bars import ReadableBars
 from carvegen.prints.separation import in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
 from tests.cli.running import needs_fork
@@ -224,7 +224,7 @@ def test_a_fault_of_growing_snow_is_told_with_its_key_and_it_grows_once(tmp_path
             raise InputError("grows not")
         return Growth(cuts=geometry.empty())
 
-    monkeypatch.setattr(picture_module, "_sprouted", sprouted)
+    monkeypatch.setattr(growing, "_sprouted", sprouted)
     monkeypatch.setattr(side_by_side_module, "_BEGIN", "fork")
     with pytest.raises(InputError, match="grows not") as raised:
         pictured(*read_in(tmp_path, BESIDE), say=lambda _: None, run=run)
@@ -340,10 +340,10 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
     two = KEY.replace('"*"', f'"{layer}"') + BLOCK.replace("sky", "pale").replace("#a9bfcb", "#d8dde0").replace(
         "background", "tone"
     ).replace('"*"', '"TRUNK"')
-    on_it, readable = [], _Grower._readable
+    on_it, readable = [], ReadableBars.bars_and_figures
     for barred in (True, False):
         if not barred:
-            monkeypatch.setattr(_Grower, "_readable", lambda *its: (NOTHING, readable(*its)[1]))
+            monkeypatch.setattr(ReadableBars, "bars_and_figures", lambda *its: (NOTHING, readable(*its)[1]))
         ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
         on_it.append(shapely.area(shapely.intersection(flakes, thing)))
     assert on_it[1].max() > 15, "else nothing is tried here"
@@ -361,7 +361,7 @@ def test_masses_lie_behind_boards_of_a_paler_ink_but_not_behind_its_lines(tmp_pa
     on_board, on_wave = [], []
     for barred in (True, False):
         if not barred:
-            monkeypatch.setattr(_Grower, "_pale_bars", lambda *_: geometry.empty())
+            monkeypatch.setattr(ReadableBars, "_pale_bars", lambda *_: geometry.empty())
         ((*flakes,),) = snow_of(tmp_path, three + drawn + HEAVY)
         on_board.append(shapely.area(shapely.intersection(flakes, box(20, 0, 5, 30))).max())
         on_wave.append(shapely.area(shapely.intersection(flakes, box(4, 14, 14, 1))).sum())
@@ -377,19 +377,20 @@ def plate_of(name: str, **own) -> SimpleNamespace:
     return SimpleNamespace(name=name, under_all=False, layers=frozenset(), **{"ground": False, **own})
 
 
-def grower_of(*, drawn=NOTHING, **pictures) -> _Grower:
-    """As far as bars need one, of a face 120 mm wide."""
-    grower = _Grower.__new__(_Grower)
-    grower.pictures, grower.print_ = pictures, SimpleNamespace(width_mm=120.0)
-    grower.drawing = SimpleNamespace(union=lambda names: drawn if names != [] else NOTHING, in_front_of=lambda _: ())
-    return grower
+def bars_of(*plates, drawn=NOTHING, **pictures) -> ReadableBars:
+    """Of a face 120 mm wide."""
+    drawing = SimpleNamespace(
+        union=lambda names: drawn if names != [] else NOTHING, in_front_of=lambda _: (),
+        print_=SimpleNamespace(width_mm=120.0),
+    )  # fmt: skip
+    return ReadableBars(drawing=drawing, plates=plates, pictures=pictures)
 
 
 def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     """Half a bar would leave beads of it where a mass falls over the rest."""
     wave = geometry.union(shapes(box(0, 2, 30, 1), box(10, 1.8, 4, 1.4)))
-    grower = grower_of(tone=geometry.union(shapes(box(0, 10, 30, 5)), wave, box(0, 40, 90, 60)))
-    (bar,) = grower._pale_bars(plate_of("tone"), MOTIF)
+    readable = bars_of(tone=geometry.union(shapes(box(0, 10, 30, 5)), wave, box(0, 40, 90, 60)))
+    (bar,) = readable._pale_bars(plate_of("tone"), MOTIF)
     assert shapely.equals(bar, box(0, 10, 30, 5))
 
 
@@ -398,8 +399,8 @@ def test_a_hill_from_side_to_side_is_no_bar_though_a_post_parts_it_but_a_board_i
     post, hill, island = box(60, 0, 5, 90), box(3, 40, 114, 10), box(80, 20, 30, 10)
     board = box(0, 70, 120, 6)
     drawn = geometry.union(shapes(hill, island, board))
-    grower = grower_of(drawn=drawn, tone=shapely.difference(drawn, post))
-    bars = geometry.union(grower._pale_bars(plate_of("tone"), MOTIF))
+    readable = bars_of(drawn=drawn, tone=shapely.difference(drawn, post))
+    bars = geometry.union(readable._pale_bars(plate_of("tone"), MOTIF))
     assert shapely.equals(bars, geometry.union(shapes(island, shapely.difference(board, post))))
 
 
@@ -427,9 +428,9 @@ def test_a_dark_hill_is_no_bar_though_a_pale_post_parts_it_but_a_dark_board_is()
     """The hill is less wide than four of the largest flakes, wider than two."""
     post, hill, board = box(60, 0, 5, 90), box(0, 40, 120, 12), box(20, 70, 60, 6)
     drawn = geometry.union(shapes(hill, board))
-    grower = grower_of(drawn=drawn, key=shapely.difference(drawn, post), sky=box(0, 0, 120, 30))
-    grower.plates = [plate_of("key", lightness=20.0), plate_of("sky", lightness=80.0)]
-    bars = grower._readable(MOTIF, frozenset({"key"}))[0]
+    plates = [plate_of("key", lightness=20.0), plate_of("sky", lightness=80.0)]
+    readable = bars_of(*plates, drawn=drawn, key=shapely.difference(drawn, post), sky=box(0, 0, 120, 30))
+    bars = readable.bars_and_figures(MOTIF, frozenset({"key"}))[0]
     assert shapely.area(shapely.intersection(bars, hill)) == pytest.approx(0, abs=1)
     assert shapely.area(shapely.intersection(bars, board)) == pytest.approx(55 * 6)
 
@@ -437,12 +438,11 @@ def test_a_dark_hill_is_no_bar_though_a_pale_post_parts_it_but_a_dark_board_is()
 def test_of_inks_the_darkest_and_those_between_are_bars_but_not_the_palest_nor_a_ground() -> None:
     names = ("post", "board", "ground", "sky")
     pictures = {name: box(0, 10 * k, 30, 5) for k, name in enumerate(names)}
-    grower = grower_of(**pictures)
-    grower.plates = [
+    plates = [
         plate_of(name, lightness=light, ground=name == "ground")
         for name, light in zip(names, (20.0, 50.0, 60.0, 80.0), strict=True)
     ]
-    bars = grower._readable(MOTIF, frozenset(names))[0]
+    bars = bars_of(*plates, **pictures).bars_and_figures(MOTIF, frozenset(names))[0]
     assert shapely.equals(bars, geometry.union(shapes(pictures["post"], pictures["board"])))
 
 

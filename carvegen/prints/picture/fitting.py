@@ -1,0 +1,89 @@
+"""New snow, fitted to the drawing and to what is white before it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import shapely
+
+from carvegen import geometry
+from carvegen.motifs.growth import Growth
+from carvegen.motifs.shared.minimum_width import within
+from carvegen.motifs.shared.over_edge import ground_over, held_over
+from carvegen.motifs.snowfall.readable import mass_mm2, uncut
+from carvegen.prints.flake_fit import settled
+from carvegen.prints.picture.growing_room import NOTHING, Room, kept_out
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.limits import Limits
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.file.print_file import PrintMotif
+    from carvegen.prints.picture.growing_room import GrowingRooms
+
+__all__ = ["Begun", "fallen", "loaded"]
+
+_LOST = 0.01  #: of the face: so much falling snow is left out untold
+
+Begun = tuple[Room, Growth]  #: new snow as it grew there
+
+
+def fallen(
+    rooms: GrowingRooms, motif: PrintMotif, begun: Begun, limits: Limits, *,
+    before: BaseGeometry, leaves: frozenset[str],
+) -> tuple[Growth, list[str]]:  # fmt: skip
+    """Flakes: those too near to other white, or that leave slivers of a block, are left out; a note if many are."""
+    room, snow = begun
+    cuts = snow.cuts
+    for figure in room.figures:
+        cuts = uncut(cuts, figure, motif.settings, limits)
+    flakes = settled(
+        cuts, before, [rooms.pictures[name] for name in sorted(leaves)], limits,
+        area=room.area, frame=room.edge, mass_mm2=mass_mm2(motif.settings),
+    )  # fmt: skip
+    lost = float(shapely.area(snow.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(rooms.face)
+    notes = [
+        f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
+        "other white or to outlines; raise snow, or let flakes be smaller"
+    ]
+    return replace(snow, cuts=flakes), notes if lost > _LOST else []
+
+
+def loaded(
+    rooms: GrowingRooms, motif: PrintMotif, begun: Begun, limits: Limits, *,
+    before: BaseGeometry, heaps: PolygonArray,
+) -> tuple[Growth, list[str]]:  # fmt: skip
+    """Lying snow: grown whole, then hidden where something stands in front of what it lies on; what is noted of that.
+
+    Parameters
+    ----------
+    heaps
+        Those that lie already: one with those further back, no land parts them.
+    """
+    room, snow = begun
+    area, frame = room.area, room.edge
+    white, hidden = geometry.union(snow.cuts), rooms.hidden_by(motif)
+    further: BaseGeometry = NOTHING
+    if not shapely.is_empty(before):
+        further = _lying_behind(heaps, shapely.difference(white, hidden))
+    hidden = kept_out(hidden, shapely.difference(before, further), limits)
+    front, notes = rooms.in_front(motif, shapely.difference(white, hidden))
+    hidden = shapely.union(hidden, front)
+    if shapely.is_empty(hidden) and shapely.is_empty(further):
+        return snow, notes
+    seen = ground_over(shapely.difference(area, hidden), frame)
+    ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
+    own = shapely.difference(white, hidden)
+    cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
+    if not shapely.is_empty(further):
+        over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
+        cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
+    free = geometry.parts(shapely.intersection(snow.free, seen))
+    return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _lying_behind(heaps: PolygonArray, white: BaseGeometry) -> BaseGeometry:
+    """The heaps that lie already where these would: both are one heap then, no land parts them."""
+    return geometry.union(heaps[shapely.intersects(heaps, white)])

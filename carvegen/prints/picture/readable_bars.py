@@ -1,0 +1,109 @@
+"""What stays readable where snow falls: bars, which its masses must not eat, and lines and darks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.prints.layers import runs_across
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.file.print_file import PrintMotif
+    from carvegen.prints.layers import LayeredDrawing
+    from carvegen.prints.separation import Plate
+
+__all__ = ["ReadableBars"]
+
+_MOSTLY = 0.5  #: of a shape that is painted on another lies there
+_BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_GROUND = 2.0  #: or so wide, if it runs from side to side: behind a hill they would end straight along its foot
+_LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it; the same
+_THICK = 0.8  #: of its area, or it is a line even so
+_PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReadableBars:
+    """What of a drawing stays readable where snow falls."""
+
+    drawing: LayeredDrawing
+    plates: Sequence[Plate]  #: the blocks that print ink
+    pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each
+
+    def bars_and_figures(
+        self, motif: PrintMotif, leaves: frozenset[str]
+    ) -> tuple[BaseGeometry, tuple[BaseGeometry, BaseGeometry]]:
+        """Bars that masses of snow must not eat, and figures that single flakes must not harm.
+
+        Bars are what of the darkest ink is no broad ground, and boards and posts of paler ones but the palest. Figures
+        are lines and darks by themselves, and as things with all that is on them. Of inks no more counts than their
+        order: another colour changes no shape.
+        """
+        dark, names = self._dark(leaves)
+        whole = self.drawing.union(names)  # what stands before parts none
+        things = shapely.union(dark, self._painted_on(whole, names))
+        largest, ground = motif.settings.largest_mm, self._ground_of(names)
+        broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
+        pale = [self._pale_bars(plate, motif) for plate in self._pale(leaves)]
+        bars, all_ = (
+            geometry.union(geometry.parts(each), *pale) for each in (shapely.difference(things, broad), things)
+        )
+        return bars, (dark, all_)
+
+    def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
+        """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
+        least, *lighter = sorted({plate.lightness for plate in self.plates})
+        dark = [
+            plate for plate in self.plates
+            if lighter and plate.lightness == least and plate.name in leaves and not (plate.ground or plate.under_all)
+        ]  # fmt: skip
+        shown = geometry.union(geometry.polygon_array(self.pictures[plate.name] for plate in dark))
+        return shown, frozenset(name for plate in dark for name in plate.layers)
+
+    def _pale(self, leaves: frozenset[str]) -> list[Plate]:
+        """The plates of all inks but the darkest and the palest."""
+        between = sorted({plate.lightness for plate in self.plates})[1:-1]
+        return [plate for plate in self.plates if plate.name in leaves and plate.lightness in between]
+
+    def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
+        """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
+        if plate.ground or plate.under_all:
+            return geometry.empty()
+        line, wide = _LINE * motif.settings.smallest_mm, _BROAD * motif.settings.largest_mm
+        parts = geometry.parts([self.pictures[plate.name]])
+        thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
+        lines = shapely.area(thick) < _THICK * shapely.area(parts)
+        ground = shapely.intersects(parts, self._ground_of(plate.layers))
+        broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
+        return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
+
+    def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
+        """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
+        parts = geometry.parts(self.drawing.union(names))
+        before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
+        return geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+
+    def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
+        """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
+        others = [layer for layer in self.drawing.in_front_of(names) if layer.name not in names]
+        parts = geometry.stack(geometry.parts(layer.shape) for layer in others)
+        things = geometry.union(geometry.filled(geometry.parts(things)))  # a band may be left out of what it is on
+        shapely.prepare(things)
+        parts = parts[shapely.intersects(things, parts)]
+        on = shapely.area(shapely.intersection(parts, things)) > _MOSTLY * shapely.area(parts)
+        return geometry.union(parts[on])
+
+
+def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
+    """Where a shape is so wide, and a little round that."""
+    plain = shapely.simplify(shape, _PLAIN * width)
+    return shapely.buffer(shapely.buffer(plain, -width / 2, quad_segs=4), 0.75 * width, quad_segs=4)
