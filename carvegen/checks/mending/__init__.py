@@ -40,7 +40,8 @@ _ROUNDS = 24
 _TURNS = 4  #: what is mended for one machine may have to be mended again for another
 _PATIENCE = 6  #: rounds after which land is only added, more each time: that comes to an end
 _HOPELESS = 0.2  #: land between two cuts, or short, narrower than this share of what is wanted is cut away
-_WEAK = 0.5  #: the same for land within one cut, which has one root, or none
+_WEAK = 0.5  #: the same for land within one cut, which has one root, or none,
+_WEAK_LINE = 0.33  #: and for a long line of it: what hangs on a twig that goes would be loose; our own choice
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _CRUMB_MM2 = 0.002  #: so much white is not missed
@@ -253,7 +254,8 @@ class _Bench:
         white = self._white_at(wide)
         must_go = self.only_cut or float(shapely.area(shape_edits.common(wide, white))) > _CRUMB_MM2
         joins = one != other or (place.is_short and not must_go)
-        share = _HOPELESS if place.kind == NarrowKind.NECK and joins else _WEAK
+        alone = _WEAK_LINE if place.is_long else _WEAK
+        share = _HOPELESS if place.kind == NarrowKind.NECK and joins else alone
         weak = place.wanted * (1.0 if place.is_corner else share)
         if must_go and both and not self.only_cut:  # beside white: all but what is hopeless may yet be widened
             must_go = place.width[0] >= weak

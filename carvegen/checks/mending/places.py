@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["NarrowPlace", "places_of"]
 
 _SHORT = 2.0  #: widths that are wanted, as a notch on either side of a fir's top leaves: our own choice
+_LONG = 6.0  #: widths that are wanted, from which on land is a line that was drawn: our own choice
 _FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, at an end: no middle line runs there
 
 
@@ -40,6 +41,7 @@ class NarrowPlace:
     along: Mask  #: all but the chord of a tip, which lies askew in a corner
     is_corner: bool  #: whether it has no middle line, only a corner that stands out
     is_short: bool  #: whether it is narrow over so little that it only joins what is broad on both sides
+    is_long: bool  #: whether it is narrow over so much that it is a line by itself, such as a twig
 
     @property
     def at(self) -> Floats:
@@ -80,4 +82,5 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, NarrowPlace
             along=np.arange(len(discs) + 1) >= (lands.kind[k] == NarrowKind.TIP),
             is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
             is_short=bool(lands.length[k] <= _SHORT * wanted[k]),
+            is_long=bool(lands.length[k] > _LONG * wanted[k]),
         )  # fmt: skip
