@@ -265,7 +265,7 @@ def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry)
     gaps = geometry.parts(shapely.difference(gaps, made))
     near = shapely.buffer(scene.picture, scene.spread.trap_mm + width, quad_segs=2)
     shapely.prepare(near)
-    gaps = gaps[(shapely.area(gaps) > width**2 / 8) & shapely.intersects(gaps, near)]
+    gaps = gaps[shapely.intersects(gaps, near)]
     if len(gaps) == 0:
         return gaps
     around = shapely.intersection(_round_each(gaps, 2 * width), scene.face)
@@ -288,15 +288,30 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
 def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 
-    Nor beside the white, where it would be seen when a block is out of register.
+    Nor beside the white, or where paper or a lighter ink is seen: there it would show when a block is out of register.
     """
-    gaps = _gaps(width, scene, scene.covered, land)
+    gaps = _large(_gaps(width, scene, scene.covered, land), width)
+    if len(gaps):
+        gaps = _large(_less(gaps, _lighter_round(gaps, scene)), width)
     if len(gaps) == 0:
         return gaps
     filled = shapely.multipolygons(gaps)
     whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
     pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
-    return pieces[shapely.area(pieces) > width**2 / 8]
+    return _large(pieces, width)
+
+
+def _large(gaps: PolygonArray, width: float) -> PolygonArray:
+    """Those that are more than crumbs beside a cut of a width."""
+    return gaps[shapely.area(gaps) > width**2 / 8]
+
+
+def _lighter_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
+    """All that lies within the trap of where paper or a lighter ink is seen, about gaps."""
+    trap = scene.spread.trap_mm
+    around = shapely.intersection(_round_each(gaps, trap), scene.face)
+    lighter = opened(shapely.difference(around, shapely.union(scene.picture, scene.darker)), 2 * _MEETS_MM)
+    return geometry.parts(_about(lighter, trap * _SPARE))
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
