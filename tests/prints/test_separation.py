@@ -180,6 +180,15 @@ def test_under_a_line_between_two_parts_of_one_ink_it_runs_through_what_is_not_w
     assert bare.area == pytest.approx(29 * left, rel=0.03, abs=0.01)
 
 
+@pytest.mark.parametrize(("ink", "left"), [("tone", 0.6), ("key", 0)])
+def test_nothing_is_laid_into_a_cut_below_an_ink_through_which_it_would_show(ink, left):
+    """A line 1.6 mm wide: only the darkest hides what is laid under it beyond the trap, and it is printed elsewhere."""
+    layers = [Layer("LINE", shapely.box(20, 5, 21.6, 35)), Layer("POST", shapely.box(40, 0, 50, 40))]
+    plates = [SKY, plate("tone", *["LINE"] * (ink == "tone")), plate("key", "POST", *["LINE"] * (ink == "key"))]
+    bare = shapely.difference(FACE, taken(layers, plates)["sky"].land)
+    assert (bare & shapely.box(10, 10, 30, 20)).area == pytest.approx(10 * left, rel=0.03, abs=0.01)
+
+
 def test_no_pinhole_is_left_in_what_runs_on_under_the_dark():
     """Under a disc little wider than two traps: a hole of 0.01 mm² that no cutter enters."""
     found = taken([Layer("KNOB", cases.disc(30, 20, TRAP + 0.06))], [SKY, plate("key", "KNOB")])
