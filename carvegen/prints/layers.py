@@ -43,6 +43,7 @@ _OPEN_MM, _HIDDEN = 20.0, 0.05  #: if nothing nearer fills more than so much of 
 _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choice
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
+_STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -103,7 +104,7 @@ class LayeredDrawing:
     def outlined(self, names: Iterable[str]) -> PolygonArray:
         """Parts of other layers, further back, whose outlines these layers draw, as lines do a jetty's flat: one thing.
 
-        The face's edge draws none, and no ground is a part of what stands on it.
+        The face's edge draws none, nor does what is broad what lies under it; no ground is a part of what stands on it.
         """
         these = self.named(names)
         if not these:
@@ -113,7 +114,9 @@ class LayeredDrawing:
         parts = [geometry.parts(layer.shape) for layer in behind]
         flats = geometry.stack(each[~runs_across(each, self.print_.width_mm, lines)] for each in parts)
         face = geometry.box(self.print_.width_mm, self.print_.height_mm)
-        rims = shapely.difference(shapely.boundary(flats), shapely.buffer(shapely.boundary(face), _NEXT_MM))
+        broad = shapely.buffer(shapely.buffer(lines, -_STROKE_MM / 2), _STROKE_MM / 2 - _NEXT_MM)
+        unseen = shapely.union(shapely.buffer(shapely.boundary(face), _NEXT_MM), broad)
+        rims = shapely.difference(shapely.boundary(flats), unseen)
         drawn = shapely.length(shapely.intersection(rims, shapely.buffer(lines, _NEXT_MM, quad_segs=2)))
         return flats[drawn > _OUTLINED * shapely.length(rims)]
 

@@ -34,7 +34,7 @@ _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
-_USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under darker ink narrower, or than so many smallest ones: our choice
+_USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
@@ -188,8 +188,13 @@ class _Scene:
 
     @cached_property
     def covered(self) -> BaseGeometry:
-        """Where darker ink covers the plate's: there its outline is free, but for the room for register."""
+        """Where darker ink covers the plate's: there it leaves room for register."""
         return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.hides))])
+
+    @cached_property
+    def hidden(self) -> BaseGeometry:
+        """Where the darkest ink covers the plate's, if lighter: there its outline is free, but for that room."""
+        return _union([geometry.intersection(self.darker, self.hides)])
 
     @cached_property
     def beside(self) -> PolygonArray:
@@ -265,7 +270,7 @@ def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry)
     gaps = geometry.parts(shapely.difference(gaps, made))
     near = shapely.buffer(scene.picture, scene.spread.trap_mm + width, quad_segs=2)
     shapely.prepare(near)
-    gaps = gaps[(shapely.area(gaps) > width**2 / 8) & shapely.intersects(gaps, near)]
+    gaps = gaps[shapely.intersects(gaps, near)]
     if len(gaps) == 0:
         return gaps
     around = shapely.intersection(_round_each(gaps, 2 * width), scene.face)
@@ -276,8 +281,8 @@ def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry)
 
 
 def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: ANN401
-    """The land with a plain outline where darker ink covers it: nothing that shows, or keeps register errors hidden."""
-    if shapely.is_empty(scene.covered) or shapely.is_empty(land):
+    """The land, plainly outlined where the darkest ink hides it: nothing that shows or hides register errors."""
+    if shapely.is_empty(scene.hidden) or shapely.is_empty(land):
         return land
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
@@ -288,29 +293,44 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
 def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     """Gaps in the land too narrow to be worth a cut, but not where what fills them would be a bar as narrow itself.
 
-    Nor beside the white, where it would be seen when a block is out of register.
+    Nor beside the white, or where paper or another ink is seen: there it would show when a block is out of register.
     """
-    gaps = _gaps(width, scene, scene.covered, land)
+    gaps = _large(_gaps(width, scene, scene.hidden, land), width)
+    if len(gaps):
+        gaps = _large(_less(gaps, _others_round(gaps, scene)), width)
     if len(gaps) == 0:
         return gaps
     filled = shapely.multipolygons(gaps)
     whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
     pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
-    return pieces[shapely.area(pieces) > width**2 / 8]
+    return _large(pieces, width)
+
+
+def _large(gaps: PolygonArray, width: float) -> PolygonArray:
+    """Those that are more than crumbs beside a cut of a width."""
+    return gaps[shapely.area(gaps) > width**2 / 8]
+
+
+def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
+    """All that lies within the trap of where paper or another ink is seen, about gaps."""
+    trap = scene.spread.trap_mm
+    around = shapely.intersection(_round_each(gaps, trap), scene.face)
+    others = opened(shapely.difference(around, shapely.union(scene.picture, scene.hidden)), 2 * _MEETS_MM)
+    return geometry.parts(_about(others, trap * _SPARE))
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
-    """Narrow ends of the land under darker ink that keep hardly any of its own edge in sight from showing paper."""
-    near = shapely.intersection(land, shapely.buffer(scene.covered, width, quad_segs=1))
+    """Narrow ends of the land under the darkest ink that keep hardly any of its edge in sight from showing paper."""
+    near = shapely.intersection(land, shapely.buffer(scene.hidden, width, quad_segs=1))
     broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
     end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
-    seen = shapely.difference(scene.picture, shapely.union(scene.covered, scene.white))
+    seen = shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white))
     ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
     guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
-    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.covered))
+    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.hidden))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:

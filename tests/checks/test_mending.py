@@ -473,3 +473,14 @@ def test_discs_along_walls_fall_into_lines_where_edge_or_place_leaps() -> None:
     middles = np.array([[0, 0], [1, 0], [2, 0], [9, 0], [10, 0]], dtype=float)
     assert runs(middles, np.array([3, 3, 4, 4, 6]), 1.5).tolist() == [0, 0, 0, 1, 2]
     assert runs(np.empty((0, 2)), np.empty(0, dtype=np.int64), 1.5).tolist() == []
+
+
+def test_tips_that_must_stay_white_are_left_as_they_are_at_once() -> None:
+    """Filling them is undone by the white: nothing changes, in either of two turns."""
+    spire = shapely.Polygon([(10, 10), (10.55, 10), (10.275, 13)])
+    job = job_of(spire, box(20, 20, 5, 5))
+    jobs, changes = mended_for_all([job, job], white=spire)
+    assert changes == ()
+    assert shapely.equals_exact(jobs[0].block.cuts, job.block.cuts).all()
+    jobs, changes = mended_for_all([job, job], white=shapely.box(15, 15, 30, 30))
+    assert [change.what for change in changes] == ["rounded"]

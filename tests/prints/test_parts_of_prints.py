@@ -119,6 +119,16 @@ def test_a_flat_whose_outline_lines_draw_is_one_thing_with_them(drawn: float, wh
     assert len(drawing_of(A, Layer("FLAT", flat)).outlined(["x"])) == 0
 
 
+@pytest.mark.parametrize(("wide", "whole"), [(1.9, 1), (2.1, 0)])
+def test_what_lies_under_broad_things_is_hidden_and_not_drawn(wide: float, whole: int) -> None:
+    """A house behind a tree, and a flat whose rim a stroke covers: up to 2 mm broad it is a line."""
+    house, tree = box(30, 10, 15, 15), shapely.Point(37, 14).buffer(11)
+    assert shapely.intersection(house.boundary, tree).length > 0.64 * house.length
+    assert len(drawing_of(Layer("TREE", tree), Layer("HOUSE", house)).outlined(["TREE"])) == 0
+    stroke = shapely.buffer(house.boundary, wide / 2, join_style="mitre")
+    assert len(drawing_of(Layer("STROKE", stroke), Layer("HOUSE", house)).outlined(["STROKE"])) == whole
+
+
 @pytest.mark.parametrize(("side", "warned"), [(0.29, True), (0.31, False)])
 def test_drawings_that_take_up_little_of_the_face_are_asked_about(side: float, warned: bool) -> None:
     face = SimpleNamespace(width_mm=100.0, height_mm=80.0)

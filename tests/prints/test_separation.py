@@ -180,6 +180,21 @@ def test_under_a_line_between_two_parts_of_one_ink_it_runs_through_what_is_not_w
     assert bare.area == pytest.approx(29 * left, rel=0.03, abs=0.01)
 
 
+@pytest.mark.parametrize(("ink", "left"), [("tone", 0.6), ("key", 0)])
+def test_nothing_is_laid_into_a_cut_below_an_ink_through_which_it_would_show(ink, left):
+    """A line 1.6 mm wide: only the darkest hides what is laid under it beyond the trap, and it is printed elsewhere."""
+    layers = [Layer("LINE", shapely.box(20, 5, 21.6, 35)), Layer("POST", shapely.box(40, 0, 50, 40))]
+    plates = [SKY, plate("tone", *["LINE"] * (ink == "tone")), plate("key", "POST", *["LINE"] * (ink == "key"))]
+    bare = shapely.difference(FACE, taken(layers, plates)["sky"].land)
+    assert (bare & shapely.box(10, 10, 30, 20)).area == pytest.approx(10 * left, rel=0.03, abs=0.01)
+
+
+def test_no_pinhole_is_left_in_what_runs_on_under_the_dark():
+    """Under a disc little wider than two traps: a hole of 0.01 mm² that no cutter enters."""
+    found = taken([Layer("KNOB", cases.disc(30, 20, TRAP + 0.06))], [SKY, plate("key", "KNOB")])
+    assert found["sky"].land.area == pytest.approx(FACE.area, abs=0.001)
+
+
 def test_what_is_laid_into_a_useless_cut_stays_back_from_white_and_other_inks():
     """A slit of 0.6 under a post 1.6 wide is filled, but where snow lies on the post's left side, or the field ends."""
     post, field = Layer("POST", shapely.box(20, 0, 21.6, 40)), Layer("FIELD", shapely.box(0, 0, 60, 20))
@@ -198,6 +213,26 @@ def test_what_is_laid_into_a_useless_cut_ends_a_trap_from_where_another_ink_is_s
     tone = taken([post, field], [SKY, plate("tone", "FIELD"), plate("key", "POST")])["tone"].land
     top = (tone & shapely.box(20.75, 0, 20.85, 20)).bounds[3]
     assert 20 - TRAP - 0.5 < top < 20 - TRAP + 0.01
+
+
+@pytest.mark.parametrize(
+    ("light", "rim", "room"),
+    [
+        (shapely.box(29.85, 12, 30.15, 28), 0.4, 0.225),
+        (shapely.box(29.85, 10, 30.15, 30), 0.4, 0.225),
+        (shapely.box(29.85, 20, 30.15, 20.4), 0.25, 0.13),
+        (cases.disc(30, 20, 0.2), 0.15, 0.09),
+        (cases.disc(30, 20, 0.25), 0.2, 0.11),
+    ],
+)
+def test_a_light_of_the_drawing_that_the_dark_outlines_is_not_closed_up(light, rim, room):
+    """Paper in a thin dark outline on one field: the field stays half the outline away, and leaves what can be cut."""
+    dark = shapely.buffer(light, rim, join_style="mitre")
+    layers = [Layer("LIGHT", light), Layer("LINE", dark), Layer("FIELD", FACE)]
+    tone = taken(layers, [plate("tone", "FIELD"), plate("key", "LINE")], spread=Trapping(trap_mm=0.35, cut_back_mm=0.3))
+    land = tone["tone"].land
+    assert land.distance(light) == pytest.approx(room, abs=0.02)
+    assert not shapely.is_empty(shapely.buffer(shapely.difference(FACE, land), -0.19)), "the smallest cut is 0.4"
 
 
 def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing():

@@ -204,7 +204,9 @@ class _Bench:
                 self._put(k, wide, "cut wider", _middle(mine[0].part))
             else:
                 stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
-                self._put(k, shape_edits.plus(made, stays), "rounded", _middle(self.cuts[k]))
+                rounded = shape_edits.plus(made, stays)
+                if survey.broken[k] or shape_edits.differ(self.cuts[k], rounded, _CRUMB_MM2):
+                    self._put(k, rounded, "rounded", _middle(self.cuts[k]))
 
     def _widened(self, survey: Survey, reached: Mapping[int, BaseGeometry]) -> list[widening.Slit]:
         """What to widen: all that must stay white; beside no such white what changes less so than filled."""

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["common", "lands", "less", "opened", "opening", "plus", "round_about", "runs", "too_thin"]
+__all__ = ["common", "differ", "lands", "less", "opened", "opening", "plus", "round_about", "runs", "too_thin"]
 
 _SEGMENTS = 16  #: of a quarter of a circle
 
@@ -44,6 +44,11 @@ def plus(*shapes: BaseGeometry) -> BaseGeometry:
 def common(*shapes: BaseGeometry) -> BaseGeometry:
     """What shapes have in common."""
     return solid(shapely.intersection_all([solid(shape) for shape in shapes]))
+
+
+def differ(one: BaseGeometry, other: BaseGeometry, by: float) -> bool:
+    """Whether shapes differ by more than an area, mm²."""
+    return float(shapely.area(less(one, other)) + shapely.area(less(other, one))) > by
 
 
 def round_about(shapes: BaseGeometry, by: float) -> BaseGeometry:
