@@ -18,6 +18,7 @@ from carvegen.motifs.shared.minimum_width import closed, opened
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Indices, Mask, PolygonArray
@@ -82,7 +83,7 @@ def refitted(
     others
         Other white, which stays.
     zone
-        Nothing changes outside it.
+        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole.
     white
         What is marked to come out: it is never taken back.
     """
@@ -116,7 +117,7 @@ def _pieces(shapes: Iterable[BaseGeometry], origin: Indices) -> tuple[PolygonArr
 def _wide(cuts: PolygonArray, limits: Limits, zone: BaseGeometry, white: BaseGeometry) -> Mask:
     """Which cuts a cutter reaches, or are not asked about; (n,)."""
     cut = limits.cut_mm - _HAIR_MM
-    narrow = shapely.is_empty(geometry.offset(cuts, -cut / 2 + geometry.GRID_MM))
+    narrow = _slim(cuts, limits)
     places = necks(geometry.rings(cuts), cut)
     if len(places):
         lines = geometry.lines(places.start, places.end)
@@ -134,10 +135,16 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
     else:
         disc: Any = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_SLACK_MM / 4)
         across = 2 * float(shapely.length(disc)[0])
-        slim = across < _SLIM * limits.cut_mm
         wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
-        kept = shapely.Polygon() if slim else shapely.intersection(wider, shapely.union(place.area, shape))
+        kept = shapely.intersection(wider, shapely.union(shapely.intersection(place.area, zone), shape))
+        slim = across < _SLIM * limits.cut_mm or _slim(np.array([kept], dtype=object), limits)[0]
+        kept = shapely.Polygon() if slim else kept
     return _on_grid(kept)
+
+
+def _slim(cuts: NDArray[np.object_], limits: Limits) -> Mask:
+    """Which cuts no cutter enters anywhere; (n,)."""
+    return np.asarray(shapely.is_empty(geometry.offset(cuts, -(limits.cut_mm - _HAIR_MM) / 2 + geometry.GRID_MM)))
 
 
 def _round(

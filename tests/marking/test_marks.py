@@ -390,7 +390,7 @@ def test_a_mass_of_snow_that_grows_again_is_bitten_and_flakes_fall_in_the_bite(x
 
 
 def test_beside_a_flake_whose_middle_is_outside_as_much_falls_again_as_is_usual() -> None:
-    growth, bed = grown("snowfall")
+    _, bed = grown("snowfall")
     place, flake = box(14, 8, 10, 10), shapely.Point(13.5, 13).buffer(1.0)
     done = marked(Growth(cuts=geometry.polygon_array([flake])), [mark(Meaning.GROW_AGAIN, place)], bed)
     assert flake.wkb in {shape.wkb for shape in done.cuts}
