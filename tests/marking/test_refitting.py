@@ -107,3 +107,25 @@ def test_limits_that_marks_were_done_by_come_back_as_written() -> None:
     assert grew_in([grew_text(key, 3, by)]) == {(key, 3): by}
     with pytest.raises(InputError, match="five limits"):
         grew_in(["0.5 0.5 mark-0001"])
+
+
+@pytest.mark.parametrize("k", range(5))
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "0", "500"])
+def test_a_limit_that_no_block_has_is_refused_with_its_key(k: int, value: str) -> None:
+    """Of the grain's direction 0, -1 and a number of degrees that is no direction, 500."""
+    by = ["0.5", "0.5", "0.4", "1.0", "0.0"]
+    by[k] = value
+    text = f"{' '.join(by)} 1 mark-0001"
+    if k == 4 and value in ("0", "-1"):
+        assert grew_in([text])["mark-0001", 1].grain_deg == float(value)
+        return
+    name = ("land_along_mm", "land_across_mm", "cut_mm", "dot_mm", "grain_deg")[k]
+    with pytest.raises(InputError, match=f"motifs.1.marks_grew_by: {name} must be ") as error:
+        grew_in([text], "motifs.1.marks_grew_by")
+    assert "take this line out" in error.value.hint
+
+
+@pytest.mark.parametrize("text", ["", "0.5 0.5 0.4 1 0 1 ", "0.5 0.5 0.4 1 0 -5 a", "0.5  0.5 0.4 1 0 1 a"])
+def test_a_line_that_is_no_mark_s_limits_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="five limits"):
+        grew_in([text])
