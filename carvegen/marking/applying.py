@@ -51,6 +51,7 @@ _MOST_OF_IT = 0.5  #: of a flake with so much in a mark that comes out nothing i
 _WART = 0.25  #: of a mark that comes out: no flake is so small that is left on its rim
 _FADES, _RIM = 1.5, 0.6  #: snow that grows again fades over so many flakes, at most over this share of a mark's depth
 _ROUGHLY_MM = 0.1
+_MASS = 4.0  #: of the largest flake's area: what is larger and runs out of a mark's reach is bitten out, it never goes
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -236,7 +237,6 @@ class _Hand:
 
     def _again(self) -> Growth:
         cuts, shape = self.growth.cuts, self.mark.shape
-        before = self._white_in(cuts)
         rng = self.bed.stream(self.mark, "again", str(self.mark.attempt))
         if self.habit.settles:
             half = 0.3 * self.habit.flake_mm
@@ -244,8 +244,11 @@ class _Hand:
             old = self._each(cuts, inner)
             return self._with(self._merged(old, self._anew(self.bed.settings, outer, rng)))
         if self.habit.whole:
-            left, _ = self._without(shape, self._inside(cuts) & self._faded(cuts))
-            wanted = max(before - self._white_in(left), 0.0) if before else self._usual
+            inside, masses = self._inside(cuts), self._masses(cuts)
+            goes = masses | (inside & self._faded(cuts))
+            left, _ = self._without(shape, goes)
+            gone = max(self._white_in(cuts) - self._white_in(left), 0.0)
+            wanted = gone if self._white_in(cuts[goes | inside]) else self._usual
             return self._with(self._fallen(left, wanted, rng, fades=True))
         if self.habit.springs:
             return self._with(self._grown_on(rng))
@@ -440,6 +443,11 @@ class _Hand:
     def _inside(self, shapes: PolygonArray) -> Mask:
         """Which have their middle inside the mark."""
         return np.asarray(shapely.intersects(self.mark.shape, shapely.centroid(shapes)))
+
+    def _masses(self, shapes: PolygonArray) -> Mask:
+        """Which are touched, far larger than a flake and not the mark's alone, wherever their middle is."""
+        mass = shapely.area(shapes) > _MASS * np.pi / 4 * self.habit.flake_mm**2
+        return np.asarray(mass & shapely.intersects(shapes, self.mark.shape) & ~shapely.within(shapes, self.zone))
 
     def _white_in(self, cuts: PolygonArray) -> float:
         met = cuts[np.asarray(shapely.intersects(cuts, self.mark.shape))]

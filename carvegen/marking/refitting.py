@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from carvegen.motifs.shared.minimum_width import closed, opened
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Indices, Mask, PolygonArray
@@ -31,6 +33,8 @@ _SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and co
 _ROUNDS = 8  #: what is still too near after so many goes
 _LITTLE = 0.35  #: a shape of which less would be left goes; as where marks cut it back
 _SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
+_LEAST_MM, _MOST_MM = 0.01, 120.0  #: of a limit that is read: about what the ranges of profiles can make of one
+_TAKEN_OUT = "take this line out: the mark is done anew then"
 _ARC = 8
 _HAIR_MM = 2 * geometry.GRID_MM
 
@@ -47,19 +51,32 @@ def grew_in(texts: Iterable[str], where: str = "") -> Mapping[tuple[str, int], L
     Raises
     ------
     InputError
-        If one is not so.
+        If one is not so, or a limit is none that a block can have.
     """
     result = {}
     for text in texts:
         *by, attempt, key = [*text.split(" ", 6), *[""] * 7][:7]
         try:
             along, across, cut, dot, grain = map(float, by)
-            limits = Limits(land_along_mm=along, land_across_mm=across, cut_mm=cut, dot_mm=dot, grain_deg=grain)
-            result[key, int(attempt)] = limits
+            number = int(attempt)
         except ValueError:
+            number, key = 0, ""
+        if not key or number < 0:
             raise InputError("must be five limits, a try and the key of a mark", value=text, where=where,
-                             hint="take this line out: the mark is done anew then") from None  # fmt: skip
+                             hint=_TAKEN_OUT)  # fmt: skip
+        limits = Limits(land_along_mm=along, land_across_mm=across, cut_mm=cut, dot_mm=dot, grain_deg=grain)
+        result[key, number] = _checked(limits, where)
     return result
+
+
+def _checked(limits: Limits, where: str) -> Limits:
+    for name, value in asdict(limits).items():
+        least, most, unit = (-360.0, 360.0, "deg") if name == "grain_deg" else (_LEAST_MM, _MOST_MM, "mm")
+        if not least <= value <= most:  # nor what is no number
+            raise InputError(
+                f"{name} must be {least:g} to {most:g} {unit}", value=value, where=where, hint=_TAKEN_OUT
+            )  # fmt: skip
+    return limits
 
 
 def zone_of(marks: Iterable[Mark], bed: Bed) -> BaseGeometry:
@@ -82,7 +99,7 @@ def refitted(
     others
         Other white, which stays.
     zone
-        Nothing changes outside it.
+        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole.
     white
         What is marked to come out: it is never taken back.
     """
@@ -116,7 +133,7 @@ def _pieces(shapes: Iterable[BaseGeometry], origin: Indices) -> tuple[PolygonArr
 def _wide(cuts: PolygonArray, limits: Limits, zone: BaseGeometry, white: BaseGeometry) -> Mask:
     """Which cuts a cutter reaches, or are not asked about; (n,)."""
     cut = limits.cut_mm - _HAIR_MM
-    narrow = shapely.is_empty(geometry.offset(cuts, -cut / 2 + geometry.GRID_MM))
+    narrow = _slim(cuts, limits)
     places = necks(geometry.rings(cuts), cut)
     if len(places):
         lines = geometry.lines(places.start, places.end)
@@ -134,10 +151,16 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
     else:
         disc: Any = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_SLACK_MM / 4)
         across = 2 * float(shapely.length(disc)[0])
-        slim = across < _SLIM * limits.cut_mm
         wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
-        kept = shapely.Polygon() if slim else shapely.intersection(wider, shapely.union(place.area, shape))
+        kept = shapely.intersection(wider, shapely.union(shapely.intersection(place.area, zone), shape))
+        slim = across < _SLIM * limits.cut_mm or _slim(np.array([kept], dtype=object), limits)[0]
+        kept = shapely.Polygon() if slim else kept
     return _on_grid(kept)
+
+
+def _slim(cuts: NDArray[np.object_], limits: Limits) -> Mask:
+    """Which cuts no cutter enters anywhere; (n,)."""
+    return np.asarray(shapely.is_empty(geometry.offset(cuts, -(limits.cut_mm - _HAIR_MM) / 2 + geometry.GRID_MM)))
 
 
 def _round(

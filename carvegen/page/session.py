@@ -112,8 +112,9 @@ class Session:
                 self._journal.written()
             self.shelf.look_again()
             desk = opened(self.path, self.shelf, say=self._say)
+            became = None if before is None else recut_entry(recut(before, locked_shapes(desk)))
             with self._lock:
-                self._recut = None if before is None else recut_entry(recut(before, locked_shapes(desk)))
+                self._recut = became
                 desk.version = 1 + (self._desk.version if self._desk else 0)
                 self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
                 if self._journal is not None:

@@ -12,7 +12,7 @@ from carvegen.marking.marks import Meaning
 
 __all__ = [
     "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "recut_words", "so_far",
-    "understood_lines", "unsure_lines",
+    "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -160,3 +160,11 @@ def own_fault(error: BaseException) -> CarvegenError:
 def recut_words(kept: int, mended: int, gone: int, new: int) -> str:
     """What became of the shapes of locked snow when others came to cut it."""
     return f"Locked snow: {kept} kept as they were, {mended} mended where they lie, {gone} gone, {new} new."
+
+
+def unread_words(motif: str) -> str:
+    """Of locked snow whose shapes can't be changed one by one, when others come to cut it."""
+    return (
+        f"{motif} was not looked at: its file or its drawing was changed elsewhere; take this back, lock {motif} anew, "
+        "then choose again"
+    )

@@ -354,17 +354,44 @@ def test_snow_that_grows_again_fades_into_what_lies_about_it() -> None:
     place = shapely.box(6, 4, 30, 22)
     middles = shapely.centroid(growth.cuts)
     depth = np.where(shapely.intersects(place, middles), shapely.distance(place.boundary, middles), -1.0)
-    stays = []
+    stays, much = [], []
     for attempt in range(1, 13):
         after = marked(growth, [mark(Meaning.GROW_AGAIN, place, attempt=attempt)], bed)
+        much.append(white(after, place) / white(growth, place))
         same = {its.wkb for its in after.cuts}
         stays.append([its.wkb in same for its in growth.cuts])
         crossing = growth.cuts[shapely.crosses(growth.cuts, place.boundary) & (depth < 0)]
         assert {its.wkb for its in crossing} <= same, "it stays or goes whole"
-        assert white(after, place) > 0.5 * white(growth, place)
+    assert min(much) > 0.5
+    assert 0.85 < np.mean(much) < 1.1, "so much falls as goes, not beside what stays so much as there was"
     share = np.mean(stays, axis=0)
     rim, deep = (depth > 0) & (depth < 1.5), depth > 5
     assert rim.sum() > 3
     assert deep.sum() > 3
     assert 0.4 < share[rim].mean() < 0.95
     assert share[deep].mean() == 0
+
+
+@pytest.mark.parametrize("x", [12, 17, 22], ids=["middle inside", "middle outside", "on the rim"])
+def test_a_mass_of_snow_that_grows_again_is_bitten_and_flakes_fall_in_the_bite(x: float) -> None:
+    """A disc of radius 10, a mark of radius 5 in its middle, beside it and on its rim."""
+    growth, bed = grown("snowfall")
+    mass, place = shapely.Point(12, 13).buffer(10), shapely.Point(x, 13).buffer(5)
+    flakes = growth.cuts[~shapely.dwithin(growth.cuts, mass, 1.0)]
+    for attempt in (1, 2):
+        before = Growth(cuts=np.append(flakes, mass))
+        after = marked(before, [mark(Meaning.GROW_AGAIN, place, attempt=attempt)], bed)
+        there, away = shapely.union_all(after.cuts), shapely.difference(mass, place.buffer(LIMITS.land_mm + 3.0))
+        assert shapely.area(shapely.intersection(there, place)) < 0.75 * shapely.area(place)
+        assert shapely.area(shapely.difference(away, there)) < 0.01, "the rest of it stays"
+        was = {shape.wkb for shape in before.cuts}
+        fallen = shapely.union_all([shape for shape in after.cuts if shape.wkb not in was and shape.within(place)])
+        assert shapely.area(fallen) > 0.05 * shapely.area(place)
+
+
+def test_beside_a_flake_whose_middle_is_outside_as_much_falls_again_as_is_usual() -> None:
+    _, bed = grown("snowfall")
+    place, flake = box(14, 8, 10, 10), shapely.Point(13.5, 13).buffer(1.0)
+    done = marked(Growth(cuts=geometry.polygon_array([flake])), [mark(Meaning.GROW_AGAIN, place)], bed)
+    assert flake.wkb in {shape.wkb for shape in done.cuts}
+    assert white(done, place) > 0.6 * bed.settings.snow * shapely.area(place)

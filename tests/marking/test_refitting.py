@@ -76,9 +76,56 @@ def test_nothing_changes_outside_the_zone_nor_of_what_comes_out() -> None:
         assert [a is b for a, b in zip(done, both, strict=True)] == [True, True]
 
 
+def test_what_is_too_near_to_the_edge_of_the_face_is_cut_back_from_it() -> None:
+    (one,) = mended(disc(2.4, 10, 2))
+    assert one.bounds[0] == pytest.approx(0.77, abs=0.01)
+    assert one.area > 0.85 * disc(2.4, 10, 2).area
+
+
+def test_what_is_slim_across_the_rim_of_the_zone_is_widened_inside_it_alone_or_goes() -> None:
+    """By a cut of 2: a bar 1.6 wide, most of it inside; a disc of radius 0.8, cut in two by the rim."""
+    for slim, zone in (
+        (shapely.box(5, 9.2, 12, 10.8), shapely.box(0, 0, 10, 30)),
+        (disc(10, 10, 0.8), shapely.box(0, 0, 10.2, 30)),
+    ):
+        done = refitted(geometry.polygon_array([slim]), NONE, zone=zone, place=PLACE, limits=limits(0.75, 2.0))
+        assert len(done) == (slim.area > 5)
+        for one in done:
+            assert one.difference(zone).symmetric_difference(slim.difference(zone)).area < 0.01
+            assert not one.buffer(-0.995).is_empty
+
+
+def test_of_a_speck_of_which_less_than_a_third_would_be_left_nothing_is() -> None:
+    """Radius 1, 0.2 beside a bar, by a land of 1.5: 1.32 of its 2 mm go, which leaves 30 %."""
+    bar, speck = shapely.box(5, 5, 8, 25), disc(9.2, 15, 1)
+    assert [shape is bar for shape in mended(bar, speck, land=1.5)] == [True]
+
+
 def test_limits_that_marks_were_done_by_come_back_as_written() -> None:
     by = limits(0.7265625)
     key = "at 12.5 4.0 mm, 3fa2c1"
     assert grew_in([grew_text(key, 3, by)]) == {(key, 3): by}
     with pytest.raises(InputError, match="five limits"):
         grew_in(["0.5 0.5 mark-0001"])
+
+
+@pytest.mark.parametrize("k", range(5))
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "0", "500"])
+def test_a_limit_that_no_block_has_is_refused_with_its_key(k: int, value: str) -> None:
+    """Of the grain's direction 0, -1 and a number of degrees that is no direction, 500."""
+    by = ["0.5", "0.5", "0.4", "1.0", "0.0"]
+    by[k] = value
+    text = f"{' '.join(by)} 1 mark-0001"
+    if k == 4 and value in ("0", "-1"):
+        assert grew_in([text])["mark-0001", 1].grain_deg == float(value)
+        return
+    name = ("land_along_mm", "land_across_mm", "cut_mm", "dot_mm", "grain_deg")[k]
+    with pytest.raises(InputError, match=f"motifs.1.marks_grew_by: {name} must be ") as error:
+        grew_in([text], "motifs.1.marks_grew_by")
+    assert "take this line out" in error.value.hint
+
+
+@pytest.mark.parametrize("text", ["", "0.5 0.5 0.4 1 0 1 ", "0.5 0.5 0.4 1 0 -5 a", "0.5  0.5 0.4 1 0 1 a"])
+def test_a_line_that_is_no_mark_s_limits_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="five limits"):
+        grew_in([text])

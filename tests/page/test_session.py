@@ -25,7 +25,7 @@ from carvegen.page.beginning import offers
 from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
-from carvegen.page.table.locked import locked_shapes
+from carvegen.page.table.locked import locked_shapes, recut
 from carvegen.page.work import thumbnails
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
@@ -583,6 +583,41 @@ def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path)
     assert again.path.read_text(encoding="utf-8") == before
     again.close()
     assert file.read_text(encoding="utf-8") != lines
+
+
+def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended_and_can_be(tmp_path) -> None:
+    """All shapes on one line: they are not looked at, which is told, with what helps; locked anew they are."""
+    hand = Hand(print_file(tmp_path, after=AFTER.replace("snow = 0.05", "snow = 0.2")))
+    hand.does("keep", motif="snowfall 1")
+    hand.close()
+    file = tmp_path / "kept" / "snowfall-1.svg"
+    file.write_text(file.read_text(encoding="utf-8").replace("/>\n", "/> "), encoding="utf-8")
+    hand = Hand(hand.path)
+    was = {shape.wkt for shape in hand.snow().values()}
+    (told,) = hand.does("cut by", **{"for": ["hand", "laser"]})["said"]
+    assert told == (
+        "snowfall 1 was not looked at: its file or its drawing was changed elsewhere; "
+        "take this back, lock snowfall 1 anew, then choose again"
+    )
+    assert hand.session.state()["recut"]["say"].endswith(" kept as they were, 0 mended where they lie, 0 gone, 0 new.")
+    hand.does("undo")
+    assert {shape.wkt for shape in hand.snow().values()} == was
+    hand.does("keep", motif="snowfall 1")
+    assert hand.does("cut by", **{"for": ["hand", "laser"]})["said"] == []
+    assert "0 mended" not in hand.session.state()["recut"]["say"]
+    hand.close()
+
+
+def test_what_became_of_twenty_thousand_locked_shapes_is_counted_at_once() -> None:
+    """Kept, mended (another outline there), gone and new; by pairs of shapes it takes half a minute."""
+    x, y = np.divmod(np.arange(20_000), 200)
+    shapes = shapely.box(x, y, x + 0.5, y + 0.5)
+    other, far = shapely.box(0.1, 0.1, 0.4, 0.4), shapely.box(500, 500, 501, 501)
+    begun, key = time.process_time(), ("snowfall 1", ("sky",))
+    done = recut({key: shapes}, {key: np.concatenate([[far, other], shapes[2:]])})
+    assert time.process_time() - begun < 5
+    assert (done.kept, done.mended) == (19_998, 1)
+    assert [list(lot) for lot in (done.changed, done.gone, done.new)] == [[other], [shapes[1]], [far]]
 
 
 def blocks_cut_by(folder: Path, sky: str, key: str) -> Hand:

@@ -22,7 +22,8 @@ from carvegen.marking.marks import Mark, Meaning
 from carvegen.page import gestures
 from carvegen.page.print_checks import is_mended, unmended
 from carvegen.page.table import own_marks
-from carvegen.page.table.locked import limits_of, mended_shapes, noted_marks
+from carvegen.page.table.locked import limits_of, mended_shapes, noted_marks, unread
+from carvegen.page.wording import unread_words
 from carvegen.prints.file.editing import (
     OF_A_PIECE,
     with_cutting,
@@ -542,14 +543,17 @@ def _(gesture: gestures.CutBy, desk: Desk) -> PlannedChange:
     other = [block for block in desk.print_.blocks if gesture.material not in ("", block.material)]
     for block in other:
         _check_former(block)
-    editing, text = _with_locked(desk, text)
+    editing, text, left = _with_locked(desk, text)
     now = ", ".join(filter(None, [*gesture.kinds, gesture.cutter, gesture.material]))
     changes = {**editing.changes, "text": text}
-    return _Marking(desk=desk).change(f"cut by {now}", _gone_with_former(other), **changes)
+    return _Marking(desk=desk).change(f"cut by {now}", [*_gone_with_former(other), *map(unread_words, left)], **changes)
 
 
-def _with_locked(desk: Desk, text: tuple[str, ...]) -> tuple[_Editing, tuple[str, ...]]:
-    """What of locked snow would not hold where others cut it, mended; the print file also says what marks grew by."""
+def _with_locked(desk: Desk, text: tuple[str, ...]) -> tuple[_Editing, tuple[str, ...], list[str]]:
+    """What of locked snow would not hold where others cut it, mended; the print file also says what marks grew by.
+
+    Last, the motifs that were not looked at.
+    """
     editing, limits = _Editing(desk=desk), limits_of(desk, desk.read_otherwise(text[1]))
     for k, gone, come in mended_shapes(desk, limits):
         names = {n: editing.take(n) for n in gone}
@@ -559,7 +563,7 @@ def _with_locked(desk: Desk, text: tuple[str, ...]) -> tuple[_Editing, tuple[str
             name = names.pop(gone[int(np.argmax(shared))], "")
             editing.put(k, shape, name)
     data = with_grown_by(desk.print_.path, text[1].encode("utf-8", "surrogateescape"), noted_marks(desk, [*limits]))
-    return editing, (text[0], data.decode("utf-8", "surrogateescape"))
+    return editing, (text[0], data.decode("utf-8", "surrogateescape")), unread(desk, limits)
 
 
 def _check_former(block: PrintBlock) -> None:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.page.table.desk import Desk
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Locked", "Recut", "limits_of", "locked_shapes", "mended_shapes", "noted_marks", "recut"]
+__all__ = ["Locked", "Recut", "limits_of", "locked_shapes", "mended_shapes", "noted_marks", "recut", "unread"]
 
 Locked = Mapping[tuple[str, tuple[str, ...]], "PolygonArray"]  #: what is seen of locked motifs, by motif and blocks
 
@@ -57,6 +57,11 @@ def noted_marks(desk: Desk, motifs: Sequence[int]) -> dict[int, list[str]]:
         own = [mark for mark in desk.marks.every if mark.is_for(motif=name)]
         result[k] = [grew_text(mark.key, mark.attempt, bed.of(mark).limits) for mark in own]
     return result
+
+
+def unread(desk: Desk, limits: Mapping[int, Limits]) -> list[str]:
+    """The motifs that others would cut and whose shapes can't be changed one by one: they are not looked at."""
+    return [desk.print_.motifs[k].name for k in limits if desk.names(k) is None]
 
 
 def mended_shapes(desk: Desk, limits: Mapping[int, Limits]) -> Iterator[tuple[int, list[int], PolygonArray]]:
@@ -105,8 +110,9 @@ def recut(before: Locked, after: Locked) -> Recut:
 def _compared(before: PolygonArray | None, after: PolygonArray | None) -> Recut:
     before, after = (geometry.empty() if shapes is None else shapes for shapes in (before, after))
     old, now = (shapely.to_wkb(shapes).tolist() for shapes in (before, after))
-    lost = before[~np.isin(np.arange(len(old)), [k for k, wkb in enumerate(old) if wkb in set(now)])]
-    fresh = after[~np.isin(np.arange(len(now)), [k for k, wkb in enumerate(now) if wkb in set(old)])]
+    were, are = set(old), set(now)
+    lost = before[np.array([wkb not in are for wkb in old], dtype=bool)]
+    fresh = after[np.array([wkb not in were for wkb in now], dtype=bool)]
     was, became = shapely.STRtree(fresh).query(lost, predicate="intersects") if len(fresh) else np.empty((2, 0), int)
     mended, changed = np.isin(np.arange(len(lost)), was), np.isin(np.arange(len(fresh)), became)
     return Recut(
