@@ -31,6 +31,16 @@ def fir(x: float, low: float = 5.0, *, tiers: int = 5, tall: float = 3.0, deg: f
     return shapely.Polygon([(x + dx, y) for dx, y in right] + [(x - dx, y) for dx, y in right[:0:-1]])
 
 
+def on_stem(gap: float, blunt: float) -> shapely.Polygon:
+    """Five tiers round x = 0 with a bit of upright stem between them; their tips end in a bit of upright edge."""
+    right = [(0.6, 2.0)]
+    for k in range(5):
+        y, out = 5 + k * (3 + gap), 2.4 - 0.2 * k
+        right += [(0.6, y), (out, y - 0.3), (out, y - 0.3 + blunt), (0.6, y + 3)]
+    right[-1] = (0.0, right[-1][1])
+    return shapely.Polygon(right + [(-x, y) for x, y in right[-2::-1]]).simplify(0)
+
+
 def found(*shapes: shapely.Geometry) -> Tiers | None:
     drawn = shapely.union_all(shapes)
     return tiers_of(geometry.parts(drawn), lambda where: shapely.contains_xy(drawn, where), 20)
@@ -55,6 +65,17 @@ def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_
         assert tiers.top.sum() == 2
         assert np.bincount(tiers.side + 1).tolist() == [many / 2, 0, many / 2]
         assert np.allclose(tiers.fir, (0, 5 + 5 * tall))
+
+
+@pytest.mark.parametrize(("gap", "blunt"), [(0.0, 0.0), (0.3, 0.0), (1.0, 0.0), (0.6, 0.1), (0.0, 0.3)])
+def test_a_stem_between_tiers_and_blunt_tips_are_read_alike_on_both_sides(gap, blunt) -> None:
+    """The stem's lower end was the notch on the right, its upper one on the left: pads lay on the left only."""
+    tiers = found(on_stem(gap, blunt))
+    assert tiers is not None
+    assert len(tiers) == 10
+    seen = [np.hstack([tiers.tip, tiers.notch, tiers.over])[tiers.side == side] for side in (1, -1)]
+    right, left = (each[np.argsort(each[:, 1])] for each in seen)
+    assert np.allclose(right, left * [-1, 1, -1, 1, -1, 1], atol=1e-9)
 
 
 def test_twigs_roofs_and_needles_are_no_firs() -> None:

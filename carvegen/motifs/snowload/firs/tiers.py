@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Tiers", "tiers_of"]
 
 _TURN_MM = 0.25  #: an outline turns where it goes back by so much across
+_EQUAL_MM = 1e-6  #: what differs by less is as far out
 _TALL_MM, _WIDE_MM = (0.7, 14.0), (0.2, 9.0)  #: a tier's shoulder is so high and so wide, least and most,
 _STEEP = (0.7, 9.0)  #: and rises so steeply;
 _BENT, _BENT_UNDER = 1.3, 1.7  #: it, and what hangs over it, are no longer than so many times straight on
@@ -115,19 +116,24 @@ class _Line:
         return _Line(xy, np.where(ends, -1, at), along, first, last)
 
     def turns(self, side: int) -> Indices:
-        """Where the line is furthest out on that side and turns back, corners' numbers in the line."""
-        out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
-        return np.asarray(signal.find_peaks(out, prominence=_TURN_MM)[0])
+        """Where the line is furthest out on that side and turns back, corners' numbers in the line.
 
-    def least(self, values: Floats, tips: Indices) -> Indices:
-        """Where the values are least from each tip to the next, (tips - 1,)."""
+        Of several in a row as far out it is the upper end: the right side is passed upwards, the left one downwards.
+        """
+        out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
+        _, each = signal.find_peaks(out, prominence=_TURN_MM, plateau_size=1)
+        return np.asarray(each["right_edges" if side > 0 else "left_edges"])
+
+    def least(self, values: Floats, tips: Indices, *, side: int) -> Indices:
+        """Where the values are least from each tip to the next, of equal ones nearest to the upper tip; (tips - 1,)."""
         if len(tips) < 2:
             return tips[:0]
         part = np.repeat(np.arange(len(tips) - 1), np.diff(tips))
         within = values[tips[0] : tips[-1]]
         least = np.minimum.reduceat(within, tips[:-1] - tips[0])
-        at = np.flatnonzero(within == least[part])
-        return np.asarray(tips[0] + at[np.searchsorted(part[at], np.arange(len(tips) - 1))])
+        at = np.flatnonzero(within <= least[part] + _EQUAL_MM)
+        first = np.searchsorted(part[at], np.arange(len(tips)))
+        return np.asarray(tips[0] + at[first[1:] - 1 if side > 0 else first[:-1]])
 
     def straight(self, a: Indices, b: Indices) -> Floats:
         """How many times as long the line is from one corner to another as straight on."""
@@ -156,7 +162,7 @@ class _Runs:
     def of(line: _Line, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> _Runs:
         """All that look like tiers, where the crown is solid."""
         out = side * line.xy[:, 0]
-        notch = line.least(np.where(line.corner < 0, np.inf, out), tips)
+        notch = line.least(np.where(line.corner < 0, np.inf, out), tips, side=side)
         tip, over = (tips[:-1], tips[1:])[::side]
         ok = _tiered(line, side, tip, notch, over)
         run = np.cumsum(~ok | np.append(True, ~ok[:-1]))[ok]
@@ -217,7 +223,7 @@ def _tops(line: _Line, runs: dict[int, _Runs], tips: dict[int, Indices]) -> _Top
     if len(right) == 0:
         return _Tops(right, right, right)
     ends = np.column_stack([right, left]).ravel()
-    apex = line.least(-line.xy[:, 1], ends)[::2]
+    apex = line.least(-line.xy[:, 1], ends, side=-1)[::2]
     below = np.stack([runs[1].below(right), runs[-1].below(left)])
     ok = below.sum(axis=0) >= _STACK
     top, high = line.xy[apex], np.maximum(line.xy[right, 1], line.xy[left, 1])
