@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -34,7 +34,9 @@ _STACK = 3  #: so many tiers on both sides below a top are a fir: a lamp's roof 
 _ALONE, _CROWN_MM = (
     4,
     np.array([0.4, 0.8, 1.2, 1.6]),
-)  #: or so many without one, if the crown is solid so far in
+)  #: or so many without one, if the crown is solid so far in,
+_PAIRED, _LEVEL, _ASIDE = 0.5, 0.5, 10.0  #: and so many of them have one on the outline's other side, that
+#: lies higher or lower by no more than so much of its height, and no further aside than so many times its width
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
 
 
@@ -85,6 +87,7 @@ def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int
     if len(tips[1]) + len(tips[-1]) == 0:
         return None
     runs = {side: _Runs.of(line, tips[side], side, stands) for side in (1, -1)}
+    runs = {side: _two_sided(line, runs[side], runs[-side], side) for side in (1, -1)}
     tops = _tops(line, runs, tips)
     tiers = _joined([_of_side(line, runs[side], tops, side, places) for side in (1, -1)])
     return tiers if len(tiers) else None
@@ -188,6 +191,18 @@ class _Runs:
         if len(order) == 0:
             return np.zeros(len(tips), dtype=np.int64)
         return np.where(self.highest[order][at] == tips, self.many[order][at], 0)
+
+
+def _two_sided(line: _Line, runs: _Runs, others: _Runs, side: int) -> _Runs:
+    """The runs of one side, of which without a top only those are a fir that have tiers on its other side."""
+    (x, y), (wide, tall) = line.xy[runs.tip].T, np.abs(line.xy[runs.notch] - line.xy[runs.tip]).T
+    level = shapely.box(x - side * _ASIDE * wide, y - _LEVEL * tall, x, y + _LEVEL * tall)
+    mine, other = shapely.STRtree(shapely.points(line.xy[others.tip])).query(level, predicate="intersects")
+    same = line.first[runs.tip[mine]] == line.first[others.tip[other]]
+    paired = np.bincount(mine[same], minlength=len(x)) > 0
+    run = np.unique(runs.highest, return_inverse=True)[1]
+    share = np.bincount(run, paired) / np.maximum(np.bincount(run), 1)
+    return replace(runs, alone=runs.alone & (share >= _PAIRED)[run])
 
 
 def _tiered(line: _Line, side: int, tip: Indices, notch: Indices, over: Indices) -> Mask:
