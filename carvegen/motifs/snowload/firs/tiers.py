@@ -197,7 +197,7 @@ def _two_sided(line: _Line, runs: _Runs, others: _Runs, side: int) -> _Runs:
     """The runs of one side, of which without a top only those are a fir that have tiers on its other side."""
     (x, y), (wide, tall) = line.xy[runs.tip].T, np.abs(line.xy[runs.notch] - line.xy[runs.tip]).T
     level = shapely.box(x - side * _ASIDE * wide, y - _LEVEL * tall, x, y + _LEVEL * tall)
-    mine, other = shapely.STRtree(shapely.points(line.xy[others.tip])).query(level, predicate="intersects")
+    mine, other = shapely.STRtree(geometry.dots(line.xy[others.tip])).query(level, predicate="intersects")
     same = line.first[runs.tip[mine]] == line.first[others.tip[other]]
     paired = np.bincount(mine[same], minlength=len(x)) > 0
     run = np.unique(runs.highest, return_inverse=True)[1]
