@@ -31,6 +31,16 @@ def fir(x: float, low: float = 5.0, *, tiers: int = 5, tall: float = 3.0, deg: f
     return shapely.Polygon([(x + dx, y) for dx, y in right] + [(x - dx, y) for dx, y in right[:0:-1]])
 
 
+def on_stem(gap: float, blunt: float) -> shapely.Polygon:
+    """Five tiers round x = 0 with a bit of upright stem between them; their tips end in a bit of upright edge."""
+    right = [(0.6, 2.0)]
+    for k in range(5):
+        y, out = 5 + k * (3 + gap), 2.4 - 0.2 * k
+        right += [(0.6, y), (out, y - 0.3), (out, y - 0.3 + blunt), (0.6, y + 3)]
+    right[-1] = (0.0, right[-1][1])
+    return shapely.Polygon(right + [(-x, y) for x, y in right[-2::-1]]).simplify(0)
+
+
 def found(*shapes: shapely.Geometry) -> Tiers | None:
     drawn = shapely.union_all(shapes)
     return tiers_of(geometry.parts(drawn), lambda where: shapely.contains_xy(drawn, where), 20)
@@ -57,15 +67,43 @@ def test_every_tier_of_a_small_fir_is_seen_on_both_sides_whatever_stands_before_
         assert np.allclose(tiers.fir, (0, 5 + 5 * tall))
 
 
+@pytest.mark.parametrize(("gap", "blunt"), [(0.0, 0.0), (0.3, 0.0), (1.0, 0.0), (0.6, 0.1), (0.0, 0.3)])
+def test_a_stem_between_tiers_and_blunt_tips_are_read_alike_on_both_sides(gap, blunt) -> None:
+    """The stem's lower end was the notch on the right, its upper one on the left: pads lay on the left only."""
+    tiers = found(on_stem(gap, blunt))
+    assert tiers is not None
+    assert len(tiers) == 10
+    seen = [np.hstack([tiers.tip, tiers.notch, tiers.over])[tiers.side == side] for side in (1, -1)]
+    right, left = (each[np.argsort(each[:, 1])] for each in seen)
+    assert np.allclose(right, left * [-1, 1, -1, 1, -1, 1], atol=1e-9)
+
+
 def test_twigs_roofs_and_needles_are_no_firs() -> None:
-    """Thin twigs that hang from a stem, low roofs in a stack, three tiers without a top on a thin stem, a lamp."""
+    """Thin twigs that hang from a stem, low roofs in a stack, three tiers without a top on a thin stem, a lamp, saws.
+
+    A saw has teeth on one side alone; behind another it has them on both, but far away, or in another outline.
+    """
     line, sides = shapely.LineString, (-1, 1)
     twigs = [line([(0, y), (4 * side, y - 4)]).buffer(0.15) for y in range(5, 20, 2) for side in sides]
     stem = line([(0, 0), (0, 22)]).buffer(0.15)
     roofs = [shapely.Polygon([(-9, y), (9, y), (0, y + 5)]) for y in range(0, 20, 2)]
     few = shapely.union(shapely.difference(fir(0, deg=75), shapely.box(-9, 15, 9, 30)), shapely.box(-0.4, 5, 0.4, 40))
-    for other in ([stem, *twigs], roofs, [few], [fir(0, tiers=2)]):
+    teeth = [(6 + 2 * (k % 2), 1.5 * k - 1.2 * (k % 2)) for k in range(17)]
+    saw = shapely.Polygon([(0, 0), *teeth, (0, 24)])
+    other_saw = shapely.transform(saw, lambda xy: xy * [-1, 1])
+    hill = shapely.box(-16, 0, 16, 9)
+    apart = [shapely.affinity.translate(saw, 1), shapely.affinity.translate(other_saw, -1)]
+    broad = [shapely.affinity.translate(saw, 15), shapely.affinity.translate(other_saw, -15), hill]
+    low = [saw, shapely.affinity.translate(other_saw, 0, -26), shapely.box(-4, -6, 4, 6)]
+    for other in ([stem, *twigs], roofs, [few], [fir(0, tiers=2)], [saw], [other_saw], apart, broad, low):
         assert found(*other) is None
+
+
+def test_a_fir_without_its_top_is_one() -> None:
+    tiers = found(shapely.difference(fir(0, tiers=7), shapely.box(-9, 21.5, 9, 30)))
+    assert tiers is not None
+    assert not tiers.top.any()
+    assert np.bincount(tiers.side + 1).tolist() == [5, 0, 5]
 
 
 @pytest.mark.parametrize("preset", snowload.PRESETS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Tiers", "tiers_of"]
 
 _TURN_MM = 0.25  #: an outline turns where it goes back by so much across
+_EQUAL_MM = 1e-6  #: what differs by less is as far out
 _TALL_MM, _WIDE_MM = (0.7, 14.0), (0.2, 9.0)  #: a tier's shoulder is so high and so wide, least and most,
 _STEEP = (0.7, 9.0)  #: and rises so steeply;
 _BENT, _BENT_UNDER = 1.3, 1.7  #: it, and what hangs over it, are no longer than so many times straight on
@@ -33,7 +34,9 @@ _STACK = 3  #: so many tiers on both sides below a top are a fir: a lamp's roof 
 _ALONE, _CROWN_MM = (
     4,
     np.array([0.4, 0.8, 1.2, 1.6]),
-)  #: or so many without one, if the crown is solid so far in
+)  #: or so many without one, if the crown is solid so far in,
+_PAIRED, _LEVEL, _ASIDE = 0.5, 0.5, 10.0  #: and so many of them have one on the outline's other side, that
+#: lies higher or lower by no more than so much of its height, and no further aside than so many times its width
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
 
 
@@ -84,6 +87,7 @@ def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int
     if len(tips[1]) + len(tips[-1]) == 0:
         return None
     runs = {side: _Runs.of(line, tips[side], side, stands) for side in (1, -1)}
+    runs = {side: _two_sided(line, runs[side], runs[-side], side) for side in (1, -1)}
     tops = _tops(line, runs, tips)
     tiers = _joined([_of_side(line, runs[side], tops, side, places) for side in (1, -1)])
     return tiers if len(tiers) else None
@@ -115,19 +119,24 @@ class _Line:
         return _Line(xy, np.where(ends, -1, at), along, first, last)
 
     def turns(self, side: int) -> Indices:
-        """Where the line is furthest out on that side and turns back, corners' numbers in the line."""
-        out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
-        return np.asarray(signal.find_peaks(out, prominence=_TURN_MM)[0])
+        """Where the line is furthest out on that side and turns back, corners' numbers in the line.
 
-    def least(self, values: Floats, tips: Indices) -> Indices:
-        """Where the values are least from each tip to the next, (tips - 1,)."""
+        Of several in a row as far out it is the upper end: the right side is passed upwards, the left one downwards.
+        """
+        out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
+        _, each = signal.find_peaks(out, prominence=_TURN_MM, plateau_size=1)
+        return np.asarray(each["right_edges" if side > 0 else "left_edges"])
+
+    def least(self, values: Floats, tips: Indices, *, side: int) -> Indices:
+        """Where the values are least from each tip to the next, of equal ones nearest to the upper tip; (tips - 1,)."""
         if len(tips) < 2:
             return tips[:0]
         part = np.repeat(np.arange(len(tips) - 1), np.diff(tips))
         within = values[tips[0] : tips[-1]]
         least = np.minimum.reduceat(within, tips[:-1] - tips[0])
-        at = np.flatnonzero(within == least[part])
-        return np.asarray(tips[0] + at[np.searchsorted(part[at], np.arange(len(tips) - 1))])
+        at = np.flatnonzero(within <= least[part] + _EQUAL_MM)
+        first = np.searchsorted(part[at], np.arange(len(tips)))
+        return np.asarray(tips[0] + at[first[1:] - 1 if side > 0 else first[:-1]])
 
     def straight(self, a: Indices, b: Indices) -> Floats:
         """How many times as long the line is from one corner to another as straight on."""
@@ -156,7 +165,7 @@ class _Runs:
     def of(line: _Line, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> _Runs:
         """All that look like tiers, where the crown is solid."""
         out = side * line.xy[:, 0]
-        notch = line.least(np.where(line.corner < 0, np.inf, out), tips)
+        notch = line.least(np.where(line.corner < 0, np.inf, out), tips, side=side)
         tip, over = (tips[:-1], tips[1:])[::side]
         ok = _tiered(line, side, tip, notch, over)
         run = np.cumsum(~ok | np.append(True, ~ok[:-1]))[ok]
@@ -182,6 +191,18 @@ class _Runs:
         if len(order) == 0:
             return np.zeros(len(tips), dtype=np.int64)
         return np.where(self.highest[order][at] == tips, self.many[order][at], 0)
+
+
+def _two_sided(line: _Line, runs: _Runs, others: _Runs, side: int) -> _Runs:
+    """The runs of one side, of which without a top only those are a fir that have tiers on its other side."""
+    (x, y), (wide, tall) = line.xy[runs.tip].T, np.abs(line.xy[runs.notch] - line.xy[runs.tip]).T
+    level = shapely.box(x - side * _ASIDE * wide, y - _LEVEL * tall, x, y + _LEVEL * tall)
+    mine, other = shapely.STRtree(geometry.dots(line.xy[others.tip])).query(level, predicate="intersects")
+    same = line.first[runs.tip[mine]] == line.first[others.tip[other]]
+    paired = np.bincount(mine[same], minlength=len(x)) > 0
+    run = np.unique(runs.highest, return_inverse=True)[1]
+    share = np.bincount(run, paired) / np.maximum(np.bincount(run), 1)
+    return replace(runs, alone=runs.alone & (share >= _PAIRED)[run])
 
 
 def _tiered(line: _Line, side: int, tip: Indices, notch: Indices, over: Indices) -> Mask:
@@ -217,7 +238,7 @@ def _tops(line: _Line, runs: dict[int, _Runs], tips: dict[int, Indices]) -> _Top
     if len(right) == 0:
         return _Tops(right, right, right)
     ends = np.column_stack([right, left]).ravel()
-    apex = line.least(-line.xy[:, 1], ends)[::2]
+    apex = line.least(-line.xy[:, 1], ends, side=-1)[::2]
     below = np.stack([runs[1].below(right), runs[-1].below(left)])
     ok = below.sum(axis=0) >= _STACK
     top, high = line.xy[apex], np.maximum(line.xy[right, 1], line.xy[left, 1])
