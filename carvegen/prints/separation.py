@@ -260,7 +260,9 @@ def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArr
     return _gaps(plate.cut_mm, scene, scene.darker, so_far)
 
 
-def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry) -> PolygonArray:
+def _gaps(
+    width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry, least_mm2: float = 0.0
+) -> PolygonArray:
     """What no cut of a width reaches of the gaps that a land leaves in the dark, away from the white; disjoint.
 
     What cuts reach is costly to find: it is worked out only about what is missed by cuts that keep to the gaps.
@@ -270,7 +272,7 @@ def _gaps(width: float, scene: _Scene, dark: BaseGeometry, so_far: BaseGeometry)
     gaps = geometry.parts(shapely.difference(gaps, made))
     near = shapely.buffer(scene.picture, scene.spread.trap_mm + width, quad_segs=2)
     shapely.prepare(near)
-    gaps = gaps[shapely.intersects(gaps, near)]
+    gaps = gaps[(shapely.area(gaps) > least_mm2) & shapely.intersects(gaps, near)]
     if len(gaps) == 0:
         return gaps
     around = shapely.intersection(_round_each(gaps, 2 * width), scene.face)
@@ -295,20 +297,16 @@ def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArr
 
     Nor beside the white, or where paper or another ink is seen: there it would show when a block is out of register.
     """
-    gaps = _large(_gaps(width, scene, scene.hidden, land), width)
+    least_mm2 = width**2 / 8
+    gaps = _gaps(width, scene, scene.hidden, land, least_mm2)
     if len(gaps):
-        gaps = _large(_less(gaps, _others_round(gaps, scene)), width)
+        gaps = _less(gaps, _others_round(gaps, scene))
     if len(gaps) == 0:
         return gaps
     filled = shapely.multipolygons(gaps)
     whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
     pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
-    return _large(pieces, width)
-
-
-def _large(gaps: PolygonArray, width: float) -> PolygonArray:
-    """Those that are more than crumbs beside a cut of a width."""
-    return gaps[shapely.area(gaps) > width**2 / 8]
+    return pieces[shapely.area(pieces) > least_mm2]
 
 
 def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
@@ -320,7 +318,7 @@ def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
-    """Narrow ends of the land under the darkest ink that keep hardly any of its edge in sight from showing paper."""
+    """Narrow ends of the land of which nothing is in sight, as far as the darkest ink hides them."""
     near = shapely.intersection(land, shapely.buffer(scene.hidden, width, quad_segs=1))
     broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
@@ -329,8 +327,7 @@ def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
     seen = shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white))
     ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
-    guarded = shapely.intersection(shapely.boundary(seen), geometry.offset(ends, 2 * _MEETS_MM, quad_segs=1))
-    return geometry.parts(shapely.intersection(ends[shapely.length(guarded) < width], scene.hidden))
+    return geometry.parts(shapely.intersection(ends, scene.hidden))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:

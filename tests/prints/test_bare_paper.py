@@ -21,11 +21,11 @@ from scipy import ndimage
 from carvegen.base.findings import Finding, Severity
 from carvegen.delivery import print_build
 from carvegen.delivery.side_by_side import side_by_side
-from carvegen.prints.bare_paper import mended_print, paper_findings
-from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
+from carvegen.prints.bare_paper import _holds, mended_print, paper_findings
+from carvegen.prints.cut_blocks import Cut, cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.separation import painted
-from tests.cases import SHELF, once
+from tests.cases import SHELF, block, once, setup, shapes
 from tests.cli.running import run
 from tests.cli.test_build import lowered
 from tests.strategies import MANY, examples, takes_long
@@ -247,6 +247,20 @@ def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_
     for name, cut in alone.items():
         assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(beside[name].block.cuts).tolist()
         assert shapely.to_wkb(cut.land) == shapely.to_wkb(beside[name].land)
+
+
+@pytest.mark.parametrize(("angle", "holds"), [(27.3, False), (28.8, False), (30.3, True), (45.0, True)])
+def test_a_piece_with_a_tip_is_given_where_the_tip_is_short_with_some_to_spare(angle, holds):
+    """A wedge of land is narrower than w over w / (2 tan(a / 2)): 2 w, which break, at 28.1 degrees, 1.9 w at 29.5.
+
+    By plane geometry.
+    """
+    lean = 10 / np.tan(np.radians(angle))
+    white = shapely.Polygon([(20, 0), (35, 0), (35, 10), (20 - lean, 10)])
+    piece = shapely.box(14, 0, 20, 2) - white
+    now = block(white | piece)
+    cut = Cut(block=now, land=now.face - now.cuts[0], white=white)
+    assert _holds(cut, shapes(piece), np.array([True]), [setup()]).tolist() == [holds]
 
 
 def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():

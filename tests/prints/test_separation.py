@@ -243,6 +243,28 @@ def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing():
     assert (tone.land & shapely.box(21, 0, 31, 7)).area > 65, "all that is broad stays"
 
 
+def test_under_the_dark_an_end_of_land_stays_where_it_runs_on_round_what_is_in_sight():
+    """A tab of the field's ink 0.7 x 0.2 mm stands out into the post: with what runs on, 0.2 a side, it is narrow."""
+    layers = [
+        Layer("TAB", shapely.box(20, 20, 20.7, 20.2)),
+        Layer("POST", shapely.box(20, 0, 32, 40)),
+        Layer("FIELD", FACE),
+    ]
+    plates = [plate("tone", "TAB", "FIELD"), plate("key", "POST")]
+    land = taken(layers, plates, spread=Trapping(trap_mm=0.2, cut_back_mm=0))["tone"].land
+    assert (land & shapely.box(20.5, 19.5, 21, 20.7)).area == pytest.approx(0.4 * 0.6, abs=0.03)  # less its corners
+
+
+@pytest.mark.parametrize(("wide", "filled"), [(0.05, 0), (0.3, 0.45)])
+def test_no_cut_is_filled_where_that_would_leave_a_bar_as_narrow(wide, filled):
+    """Between two strokes of a tone on the dark 0.55 apart: what runs on and the cut are 0.75 mm, or 1.25."""
+    strokes = shapely.box(25 - wide, 5, 25, 35) | shapely.box(25.55, 5, 25.55 + wide, 35)
+    layers = [Layer("STROKES", strokes), Layer("POST", shapely.box(20, 0, 32, 40))]
+    plates = [plate("tone", "STROKES"), plate("key", "POST")]
+    land = taken(layers, plates, spread=Trapping(trap_mm=0.05, cut_back_mm=0))["tone"].land
+    assert (land & shapely.box(25.05, 10, 25.5, 20)).area == pytest.approx(10 * filled, abs=0.05)
+
+
 def test_an_ink_as_dark_is_not_run_under():
     found = taken([POST], [SKY, replace(plate("key", "POST"), lightness=SKY.lightness)])
     assert found["sky"].land.area == pytest.approx(60 * 40 - 12 * 30)
