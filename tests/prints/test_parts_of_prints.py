@@ -252,9 +252,10 @@ def test_of_what_is_remembered_the_longest_unasked_goes(monkeypatch: pytest.Monk
 
 def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
     """Nor what grew for them: with one memory it is as with a new one."""
+    grew = list[float]()
 
     def grow_by(land: float) -> Any:
-        return lambda *_: shapes(*(box(x, 10, 1, 1) for x in np.arange(8, 22, 1 + 2 * land)))
+        return lambda *_: grew.append(land) or shapes(*(box(x, 10, 1, 1) for x in np.arange(8, 22, 1 + 2 * land)))
 
     mark, memory = Mark(meaning=Meaning.MORE, shape=box(8, 8, 14, 6), key="a"), nearby.Memory()
     beds = [
@@ -268,6 +269,7 @@ def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
         nearby.marked_nearby(Growth(cuts=geometry.empty()), [mark], bed, known).cuts
         for bed, known in ((beds[0], memory), (beds[1], memory), (beds[1], nearby.Memory()))
     )
+    assert grew.count(0.9) % 2 == 0, "as often with what is remembered as without"
     assert len(one) > 0
     assert shapely.to_wkb(other).tolist() == shapely.to_wkb(new).tolist() != shapely.to_wkb(one).tolist()
 
