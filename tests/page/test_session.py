@@ -9,6 +9,7 @@ import json
 import time
 import tomllib
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,20 +18,22 @@ from PIL import Image
 from shapely import affinity
 
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
+from carvegen.marking.applying import Bed
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.marking.near_land import weak_places
 from carvegen.motifs import motif
+from carvegen.motifs.growth import Place
 from carvegen.page.beginning import offers
 from carvegen.page.gestures import gesture
 from carvegen.page.session import OnlyLooksError, Session
 from carvegen.page.table import kept_copy
-from carvegen.page.table.locked import locked_shapes, recut
+from carvegen.page.table.locked import locked_shapes, mended_shapes, recut
 from carvegen.page.work import thumbnails
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture
-from tests.cases import SHELF, layer, small_print
+from tests.cases import SHELF, layer, limits, small_print
 from tests.cli.running import run
 from tests.page.page import AFTER, Hand, print_file, stroke, unpacked
 
@@ -583,6 +586,31 @@ def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path)
     assert again.path.read_text(encoding="utf-8") == before
     again.close()
     assert file.read_text(encoding="utf-8") != lines
+
+
+def test_locked_snow_is_mended_beside_highlights_and_locked_snow_before_it() -> None:
+    """Discs of radius 1.5, 0.5 beside a light, beside a heap that is locked too and beside one that is not."""
+    light, heap, loose = (shapely.box(x, 5, x + 4, 15) for x in (5, 20, 35))
+    flakes = [shapely.Point(x + 6, 10).buffer(1.5) for x in (5, 20, 35)]
+    motifs = [
+        SimpleNamespace(name=name, kept=file) for name, file in (("lies", "a.svg"), ("loose", ""), ("falls", "b.svg"))
+    ]
+    numbers = {0: [1], 1: [2], 2: [3, 4, 5]}
+    by = limits(0.9)
+    bed = Bed(
+        motif="snowfall", name="falls", settings=motif("snowfall").Settings(), seed=1, limits=limits(0.4),
+        place=Place(area=shapely.box(0, 0, 60, 20)),
+    )  # fmt: skip
+    desk = SimpleNamespace(
+        print_=SimpleNamespace(motifs=motifs), size=(60.0, 20.0), shapes_of=numbers.get, names=lambda _: (),
+        stock=SimpleNamespace(shapes=dict(enumerate([heap, loose, *flakes], 1))), marks=SimpleNamespace(every=()),
+        ground=SimpleNamespace(
+            whites=[SimpleNamespace(shapes=np.array([light]))] + 3 * [SimpleNamespace(shapes=None)], beds=[bed] * 3
+        ),
+    )  # fmt: skip
+    ((k, gone, come),) = mended_shapes(desk, {2: by})
+    assert (k, gone) == (2, [3, 4])
+    assert shapely.distance(come, [light, heap]) == pytest.approx(0.92, abs=0.01)
 
 
 def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended_and_can_be(tmp_path) -> None:

@@ -12,6 +12,7 @@ from shapely import affinity
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.kept_file import marks_of
+from carvegen.prints import kept_motifs
 from carvegen.prints.cut_blocks import picture_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import keep
@@ -142,6 +143,20 @@ def test_flakes_make_room_for_other_snow_that_has_come_too_near(tmp_path):
     assert (shapely.distance(geometry.union(heaps), new) > 0.28).all()
     far = old[shapely.distance(geometry.union(heaps), old) > 5]
     assert set(marks_of(far)) <= set(marks_of(new))
+
+
+def test_other_snow_is_too_near_by_the_least_land_that_any_of_it_was_done_by(tmp_path, monkeypatch):
+    """Where marks were done by a land of 0.2, before others came to cut it, it kept no more."""
+    path, _ = kept(tmp_path)
+    lands = list[float]()
+    monkeypatch.setattr(kept_motifs, "_too_near", lambda _, __, land_mm: lands.append(land_mm) or geometry.empty())
+    pictured(path)
+    for land in ("0.2", "9.0"):
+        path.write_text(path.read_text(encoding="utf-8") + f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n')
+        pictured(path)
+        change(path, f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n', "")
+    assert lands[0] > 0.25
+    assert lands == [lands[0], 0.2, lands[0]]
 
 
 @pytest.mark.parametrize(

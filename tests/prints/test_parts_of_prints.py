@@ -14,7 +14,9 @@ import shapely.ops
 from carvegen import geometry
 from carvegen.base.colour import Ink
 from carvegen.base.errors import InputError
-from carvegen.motifs.growth import Growth
+from carvegen.marking.applying import Bed
+from carvegen.marking.marks import Mark, Meaning
+from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowfall import Settings
 from carvegen.prints import cut_blocks, kept_motifs, layers
 from carvegen.prints.layers import LayeredDrawing
@@ -256,6 +258,30 @@ def test_of_what_is_remembered_the_longest_unasked_goes(monkeypatch: pytest.Monk
     assert memory.get(b"a") is growth
     memory.put(b"d", growth)
     assert [memory.get(key) is None for key in (b"a", b"b", b"c", b"d", b"e")] == [False, True, False, False, True]
+
+
+def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
+    """Nor what grew for them: with one memory it is as with a new one."""
+    grew = list[float]()
+
+    def grow_by(land: float) -> Any:
+        return lambda *_: grew.append(land) or shapes(*(box(x, 10, 1, 1) for x in np.arange(8, 22, 1 + 2 * land)))
+
+    mark, memory = Mark(meaning=Meaning.MORE, shape=box(8, 8, 14, 6), key="a"), nearby.Memory()
+    beds = [
+        Bed(
+            motif="snowfall", name="snowfall 1", settings=Settings(), place=Place(area=box(0, 0, 30, 20)), seed=1,
+            limits=limits(land), grow=grow_by(land),
+        )
+        for land in (0.4, 0.9)
+    ]  # fmt: skip
+    one, other, new = (
+        nearby.marked_nearby(Growth(cuts=geometry.empty()), [mark], bed, known).cuts
+        for bed, known in ((beds[0], memory), (beds[1], memory), (beds[1], nearby.Memory()))
+    )
+    assert grew.count(0.9) % 2 == 0, "as often with what is remembered as without"
+    assert len(one) > 0
+    assert shapely.to_wkb(other).tolist() == shapely.to_wkb(new).tolist() != shapely.to_wkb(one).tolist()
 
 
 def test_what_meets_an_area_is_parted_from_the_rest() -> None:
