@@ -48,7 +48,7 @@ def stack(shoulder=(), under=(), *, wider=-0.3) -> shapely.Polygon:
         out, y = 4 + wider * k, 5 + 3 * k
         notch = out - 1.3
         right += [(out, y), *((out + dx, y + dy) for dx, dy in shoulder), (notch, y + 3)]
-        right += [(notch + dx, y + 3 + dy) for dx, dy in under]
+        right += [(notch + dx, y + 3 + dy) for dx, dy in under if k < 4]
     return shapely.Polygon(right + [(-x, y) for x, y in right[::-1]])
 
 
