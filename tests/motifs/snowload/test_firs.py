@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-from carvegen.motifs.snowload.firs.pads import _seen, on_tiers
+from carvegen.motifs.snowload.firs.pads import _Pads, _seen, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
 
@@ -39,6 +39,17 @@ def on_stem(gap: float, blunt: float) -> shapely.Polygon:
         right += [(0.6, y), (out, y - 0.3), (out, y - 0.3 + blunt), (0.6, y + 3)]
     right[-1] = (0.0, right[-1][1])
     return shapely.Polygon(right + [(-x, y) for x, y in right[-2::-1]]).simplify(0)
+
+
+def stack(shoulder=(), under=(), *, wider=-0.3) -> shapely.Polygon:
+    """Five tiers round x = 0, each so much wider than the one below; further corners from each tip and notch."""
+    right = [(2.0, 2.0)]
+    for k in range(5):
+        out, y = 4 + wider * k, 5 + 3 * k
+        notch = out - 1.3
+        right += [(out, y), *((out + dx, y + dy) for dx, dy in shoulder), (notch, y + 3)]
+        right += [(notch + dx, y + 3 + dy) for dx, dy in under if k < 4]
+    return shapely.Polygon(right + [(-x, y) for x, y in right[::-1]])
 
 
 def found(*shapes: shapely.Geometry) -> Tiers | None:
@@ -99,6 +110,15 @@ def test_twigs_roofs_and_needles_are_no_firs() -> None:
         assert found(*other) is None
 
 
+def test_stacks_with_slits_or_wider_upwards_and_needles_on_a_stem_are_no_firs() -> None:
+    """A stack without any of these is one."""
+    assert found(stack()) is not None
+    assert found(stack([(-0.6, 2.0), (-0.7, 0.4), (-1.0, 2.6)])) is None
+    assert found(stack(under=[(0.1, 0.0), (0.2, 1.2), (0.3, 0.0)])) is None
+    assert found(stack(wider=1.0)) is None
+    assert found(shapely.affinity.scale(on_stem(0.0, 0.0), 0.4), shapely.box(-0.1, 2, 0.1, 60)) is None
+
+
 def test_a_fir_without_its_top_is_one() -> None:
     tiers = found(shapely.difference(fir(0, tiers=7), shapely.box(-9, 21.5, 9, 30)))
     assert tiers is not None
@@ -121,6 +141,33 @@ def test_most_shoulders_bear_a_pad_with_dark_below_it_and_no_fir_is_white_all_ov
     if wind:
         lee = tiers.side[~tiers.top] > 0
         assert snowy[:, lee].mean() > snowy[:, ~lee].mean() + 0.15
+
+
+def test_of_tiers_close_together_only_every_other_bears_a_pad() -> None:
+    tiers = found(fir(0, tall=1.2, deg=60, tiers=8))
+    assert tiers is not None
+    settings, ones = snowload.Settings(patchy=0.0, wind=0.0), np.ones(len(tiers))
+    for number in (0.2, 0.7):
+        chances = np.full((len(tiers), 13), number)
+        laid = _Pads.of(tiers, settings, LIMITS, lies=ones, own=chances, fir=chances)
+        assert laid.close.sum() > 10
+        for side in (1, -1):
+            mine = np.flatnonzero((tiers.side == side) & laid.close & ~tiers.top)
+            on = laid.on[mine[np.argsort(tiers.tip[mine, 1])]]
+            assert (on[1:] != on[:-1]).all()
+
+
+def test_fronts_bear_snow_inside_the_crown_where_boughs_are_asked_for() -> None:
+    tree = fir(0, tall=8.0)
+    inside = shapely.buffer(tree, -1.0)
+    bare, laden = (
+        sum(
+            shapely.area(shapely.intersection(shapely.union_all(pads(tree, boughs=of, seed=k)), inside))
+            for k in range(6)
+        )
+        for of in (0.0, 1.0)
+    )
+    assert laden > bare + 2
 
 
 def test_pads_differ_from_tier_to_tier_and_more_lies_where_more_has_fallen() -> None:

@@ -188,25 +188,12 @@ def _shoulders(
     thick = np.linalg.norm(line - tiers.under[on], axis=2)
     low = np.where(lies, np.minimum(low, np.clip(thick - _HEM * limits.land_mm, 0, None)), 0) * runs_out
     high = np.where(lies, np.maximum(high, _LEAST * limits.cut_mm - low), 0) * runs_out
-    high = np.minimum(high, _wedge(tiers, on, long, chord, at))
     hangs = (pads.over[on] * (0.15 + 0.5 * own[on, 3]) * (pads.begins[on] == 0))[:, None]
     lip = line[:, 0] - hangs * chord + 0.3 * hangs * out[:, 0]
     upper = line + high[..., None] * up
     rings = np.concatenate([upper[:, ::-1], lip[:, None], line - 0.03 * out], axis=1)
     below = np.concatenate([line + 0.03 * out, (line - low[..., None] * out)[:, ::-1]], axis=1)
     return _filled(rings), _filled(below)
-
-
-def _wedge(tiers: Tiers, on: Mask, long: Floats, chord: Floats, at: Floats) -> Floats:
-    """How thick it may lie under the tier above and beside its tip."""
-    hangs = (tiers.over - tiers.tip)[on]
-    near = (hangs * chord).sum(axis=1, keepdims=True) / long
-    gap = np.abs(chord[:, :1] * hangs[:, 1:] - chord[:, 1:] * hangs[:, :1])
-    near = np.clip(near, 0.05, 0.98)
-    wedge = gap * np.clip((1 - at) / (1 - near), 0, 1)
-    outside = gap + 1.2 * (near - at) * long
-    room = np.where(at > near, wedge, outside)
-    return np.where(tiers.top[on, None], np.inf, room)
 
 
 def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, settings: Settings, own: Floats) -> PolygonArray:
