@@ -245,11 +245,13 @@ class _Hand:
             return self._with(self._merged(old, self._anew(self.bed.settings, outer, rng)))
         if self.habit.whole:
             inside, masses = self._inside(cuts), self._masses(cuts)
-            goes = masses | (inside & self._faded(cuts))
+            fading = inside & self._faded(cuts)
+            fades = bool(fading.any())  # in a mark of a flake's size it may be that none would go
+            goes = masses | (fading if fades else inside)
             left, _ = self._without(shape, goes)
             gone = max(self._white_in(cuts) - self._white_in(left), 0.0)
             wanted = gone if self._white_in(cuts[goes | inside]) else self._usual
-            return self._with(self._fallen(left, wanted, rng, fades=True))
+            return self._with(self._fallen(left, wanted, rng, fades=fades))
         if self.habit.springs:
             return self._with(self._grown_on(rng))
         left, _ = self._without(shape, self._touched(shape))

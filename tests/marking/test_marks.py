@@ -395,3 +395,17 @@ def test_beside_a_flake_whose_middle_is_outside_as_much_falls_again_as_is_usual(
     done = marked(Growth(cuts=geometry.polygon_array([flake])), [mark(Meaning.GROW_AGAIN, place)], bed)
     assert flake.wkb in {shape.wkb for shape in done.cuts}
     assert white(done, place) > 0.6 * bed.settings.snow * shapely.area(place)
+
+
+def test_in_a_mark_of_a_flake_s_size_something_grows_again_too() -> None:
+    """A mark over most of every third flake, whose middle lies near its rim: not all of it fades away."""
+    growth, bed = grown("snowfall")
+    flakes = growth.cuts[shapely.within(growth.cuts, FACE.buffer(-2))][::3]
+    far = 0.75 * np.sqrt(shapely.area(flakes))
+    middles = shapely.get_coordinates(shapely.centroid(flakes)) + far[:, None] * [0.9, 0]
+    places = shapely.buffer(geometry.dots(middles), far)
+    was = {shape.wkb for shape in growth.cuts}
+    assert len(places) > 5
+    for k, place in enumerate(places.tolist()):
+        done = marked(growth, [mark(Meaning.GROW_AGAIN, place, key=str(k))], bed)
+        assert {shape.wkb for shape in done.cuts} != was
