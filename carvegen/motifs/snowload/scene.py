@@ -275,7 +275,10 @@ def _in_tiles(silhouette: BaseGeometry, reach: float) -> tuple[PolygonArray, Pol
 
 
 def _grown_back(within: PolygonArray, cells: PolygonArray, detail_mm: float) -> PolygonArray:
-    return geometry.parts(shapely.intersection(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), cells))
+    grown = np.asarray(shapely.buffer(within, detail_mm / 2, quad_segs=_ARC), dtype=object)
+    crossed = ~shapely.is_valid(grown)  # seldom, but GEOS's own buffer may cross itself by a hair
+    grown[crossed] = shapely.make_valid(grown[crossed])
+    return geometry.parts(shapely.intersection(grown, cells))
 
 
 def _closed_within(shapes: PolygonArray, gap: float, detail_mm: float, *, thinned_mm: float = 0.0) -> PolygonArray:

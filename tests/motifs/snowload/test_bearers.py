@@ -13,7 +13,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload import growing, settling
+from carvegen.motifs.snowload import growing, scene, settling
 from carvegen.motifs.snowload.growing import _reads
 from carvegen.motifs.snowload.scene import Grid, columns_of, without_marks
 from carvegen.motifs.snowload.snow_shapes import cornice_tips, outlined, specks
@@ -440,3 +440,12 @@ def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     snow = white(ridge, seed=seed, area=shapely.box(0, 0, 100, 70))
     uprights = geometry.lines(*(np.column_stack([np.arange(1, 99.5, 0.5), np.full(197, y)]) for y in (0.0, 70.0)))
     assert shapely.get_num_geometries(shapely.intersection(uprights, snow)).max() == 1
+
+
+def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:
+    """GEOS's buffer does so once in some hundred drawings, and its overlays refuse what crosses itself."""
+    bow = np.array([shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])], dtype=object)
+    monkeypatch.setattr(scene.shapely, "buffer", lambda *_, **__: bow)
+    pieces = scene._grown_back(bow, np.array([shapely.box(-1, -1, 3, 3)], dtype=object), 0.1)
+    assert shapely.is_valid(pieces).all()
+    assert shapely.area(pieces).sum() == pytest.approx(3.5 + 1.0)  # two triangles, clipped
