@@ -48,6 +48,7 @@ __all__ = [
     "moved",
     "near_groups",
     "offset",
+    "on_grid",
     "onward",
     "owned_parts",
     "parts",
@@ -376,6 +377,12 @@ def mirrored(shapes: PolygonArray, width: float) -> PolygonArray:
 def moved(shapes: PolygonArray, offset: tuple[float, float], *, scale: float = 1.0) -> PolygonArray:
     """The shapes scaled about the origin, then moved by `offset`."""
     return _transformed(shapes, lambda xy: xy * scale + np.asarray(offset))
+
+
+def on_grid(shape: BaseGeometry) -> BaseGeometry:
+    """The polygons of a geometry on the `GRID_MM` grid, as one: every number the nearest, and GEOS no longer bound."""
+    whole = shapely.set_precision(shapely.set_precision(shape, GRID_MM), 0, mode="pointwise")
+    return solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
 
 
 def snapped(shapes: PolygonArray) -> PolygonArray:

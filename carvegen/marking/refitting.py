@@ -155,7 +155,7 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
         kept = shapely.intersection(wider, shapely.union(shapely.intersection(place.area, zone), shape))
         slim = across < _SLIM * limits.cut_mm or _slim(np.array([kept], dtype=object), limits)[0]
         kept = shapely.Polygon() if slim else kept
-    return _on_grid(kept)
+    return geometry.on_grid(kept)
 
 
 def _slim(cuts: NDArray[np.object_], limits: Limits) -> Mask:
@@ -197,7 +197,7 @@ def _round(
         left = shapely.difference(result[k], shapely.intersection(around, zone))
         inside = shapely.intersection(opened(left, limits.cut_mm + _SLACK_MM), left)
         left = shapely.union(inside, shapely.difference(left, zone))
-        result[k] = shapely.Polygon() if last else _on_grid(left)
+        result[k] = shapely.Polygon() if last else geometry.on_grid(left)
     if last:
         for k in bays:
             if not stays[k]:
@@ -214,9 +214,4 @@ def _without_bays(
     fill = shapely.difference(closed(barred, need, quad_segs=_ARC), shape)
     fill = shapely.intersection(shapely.intersection(fill, near), place.area)
     whole = shapely.union(shape, shapely.buffer(fill, geometry.GRID_MM, quad_segs=1))
-    return _on_grid(shapely.intersection(whole, shapely.union(place.area, shape)))
-
-
-def _on_grid(shape: BaseGeometry) -> BaseGeometry:
-    whole = shapely.set_precision(shapely.set_precision(shape, geometry.GRID_MM), 0, mode="pointwise")
-    return geometry.solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
+    return geometry.on_grid(shapely.intersection(whole, shapely.union(place.area, shape)))

@@ -548,10 +548,10 @@ def test_one_coat_is_a_table_of_its_tones_with_the_pixels_of_a_painted_picture()
     """Beside it the same with a second coat that covers nothing, which is painted."""
     shares = np.random.default_rng(4).uniform(0, 1, (50, 70))
     shares[:10], shares[10:20] = 0, 1
-    coats, how = [(shares, (251, 250, 246))], {"px_per_mm": 10.0, "ground": (38, 52, 71)}
-    table = Image.open(io.BytesIO(block_png._painted(coats, (70, 50), **how)))
+    coats, ground, how = [(shares, (251, 250, 246))], (38, 52, 71), {"px_per_mm": 10.0, "flat": True}
+    table = Image.open(io.BytesIO(png_bytes(block_png._painted(coats, (70, 50), ground), **how)))
     coats.append((np.zeros((50, 70)), (1, 2, 3)))
-    painted = Image.open(io.BytesIO(block_png._painted(coats, (70, 50), **how)))
+    painted = Image.open(io.BytesIO(png_bytes(block_png._painted(coats, (70, 50), ground), **how)))
     assert (table.mode, painted.mode) == ("P", "RGB")
     assert (np.asarray(table.convert("RGB")) == np.asarray(painted)).all()
     assert table.info["dpi"] == painted.info["dpi"]

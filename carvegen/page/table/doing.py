@@ -343,7 +343,7 @@ class _Editing:
         mates = [key for key in sorted(near) if new and key in new and shapely.intersects(new[key], shape)]
         parts = [shape, *(self.desk.stock.shapes[n] for n in over), *(self.new[motif].pop(key) for key in mates)]
         names = [*filter(None, [name]), *map(self.take, over), *mates]
-        joined = geometry.parts(_on_grid(shapely.union_all(parts)))
+        joined = geometry.parts(geometry.on_grid(shapely.union_all(parts)))
         for k, part in enumerate(joined):
             own = names[k] if k < len(names) else self._fresh(motif)
             self.new.setdefault(motif, {})[own] = part
@@ -387,11 +387,6 @@ def _cells(motif: int, shape: BaseGeometry) -> list[tuple[int, int, int]]:
 
 def _texts(shapes: Mapping[str, Any]) -> dict[str, str]:
     return {name: shapely.to_wkt(shape, rounding_precision=3) for name, shape in shapes.items()}
-
-
-def _on_grid(shape: BaseGeometry) -> BaseGeometry:
-    whole = shapely.set_precision(shapely.set_precision(shape, geometry.GRID_MM), 0, mode="pointwise")
-    return geometry.solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
 
 
 def _seen(desk: Desk, numbers: Iterable[int], where: str, problem: str = "names no snow that is there") -> list[int]:
@@ -500,7 +495,7 @@ def _(gesture: gestures.Draw, desk: Desk) -> PlannedChange:
 
 
 def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
-    result = _on_grid(geometry.solid(shapely.intersection(_on_grid(shape), geometry.box(*desk.size))))
+    result = geometry.on_grid(geometry.solid(shapely.intersection(geometry.on_grid(shape), geometry.box(*desk.size))))
     if shapely.area(result) <= 0.01:
         raise InputError("lies outside the print", where="a shape", hint="leave it on the print")
     return result

@@ -17,6 +17,7 @@ from carvegen.prints.cut_blocks import setups_of
 if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
+    from carvegen.marking.marks import Mark
     from carvegen.page.table.desk import Desk
     from carvegen.prints.file.print_file import Print
 
@@ -53,10 +54,14 @@ def noted_marks(desk: Desk, motifs: Sequence[int]) -> dict[int, list[str]]:
     """By what limits the marks of locked motifs were done, as a print file says it; by motif."""
     result = {}
     for k in motifs:
-        bed, name = desk.ground.beds[k], desk.print_.motifs[k].name
-        own = [mark for mark in desk.marks.every if mark.is_for(motif=name)]
-        result[k] = [grew_text(mark.key, mark.attempt, bed.of(mark).limits) for mark in own]
+        bed = desk.ground.beds[k]
+        result[k] = [grew_text(mark.key, mark.attempt, bed.of(mark).limits) for mark in _marks_for(desk, k)]
     return result
+
+
+def _marks_for(desk: Desk, k: int) -> list[Mark]:
+    """The marks that are for motif k."""
+    return [mark for mark in desk.marks.every if mark.is_for(motif=desk.print_.motifs[k].name)]
 
 
 def unread(desk: Desk, limits: Mapping[int, Limits]) -> list[str]:
@@ -74,9 +79,8 @@ def mended_shapes(desk: Desk, limits: Mapping[int, Limits]) -> Iterator[tuple[in
     for k, numbers in ((k, desk.shapes_of(k)) for k in shapes):
         cuts = geometry.polygon_array(shapes[k])
         if k in limits and desk.names(k) is not None:
-            bed, name = desk.ground.beds[k], desk.print_.motifs[k].name
-            own = zone_of([mark for mark in desk.marks.every if mark.is_for(motif=name)], bed)
-            zone: Any = shapely.difference(geometry.box(*desk.size), own)
+            bed = desk.ground.beds[k]
+            zone: Any = shapely.difference(geometry.box(*desk.size), zone_of(_marks_for(desk, k), bed))
             others = geometry.stack(before)
             now = refitted(cuts, others, zone=zone, place=bed.place, limits=limits[k])
             same, old = set(map(id, now)), set(map(id, cuts))

@@ -115,7 +115,7 @@ def _frame(desk: Desk, name: str) -> tuple[float, float, float, float]:
 
 
 def _where_most(heaps: PolygonArray, width: float, height: float) -> Point:
-    """The middle of a window of that size in which heaps show most of their upper edges: there their depth is seen."""
+    """The middle of a window of that size in which heaps show most of their outlines: there their depth is seen."""
     middles: Any = shapely.centroid(heaps)
     x, y = shapely.get_coordinates(middles).T
     windows = shapely.box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)

@@ -23,7 +23,17 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["INK", "PAPER", "ROUNDING", "ProofRaster", "change_png", "old_cuts_png", "proof_png", "proof_raster"]
+__all__ = [
+    "INK",
+    "PAPER",
+    "ROUNDING",
+    "ProofRaster",
+    "change_png",
+    "old_cuts_png",
+    "proof_picture",
+    "proof_png",
+    "proof_raster",
+]
 
 Colour: TypeAlias = tuple[int, int, int]
 Window: TypeAlias = tuple[float, float, float, float]  # left, bottom, width, height in mm
@@ -95,6 +105,13 @@ def proof_png(
     InputError
         If the picture would have no pixels, or too many for memory.
     """
+    return png_bytes(proof_picture(block, px_per_mm, ink, corner, raster), px_per_mm=px_per_mm, flat=True)
+
+
+def proof_picture(
+    block: Block, px_per_mm: float, ink: Colour = INK, corner: Window | None = None, raster: ProofRaster | None = None
+) -> Image.Image:
+    """The picture of `proof_png`, in colours or by a table of its tones."""
     shown = seen(block, View.PRINT)
     raster = raster or proof_raster(block, px_per_mm, corner)
     edges = geometry.parts(shapely.difference(shown.cut_outs, shapely.buffer(shown.cut_outs, -_OUTLINE_MM)))
@@ -104,7 +121,7 @@ def proof_png(
         *((shares, PAPER) for shares in (raster.cuts, raster.cut_outs) if shares is not None),
         *_coats([(edges, _mixed(PAPER, ink, _OUTLINE_TONE))], window, px_per_mm),
     )
-    return _painted(coats, _size(window, px_per_mm), px_per_mm=px_per_mm, ground=ink)
+    return _painted(coats, _size(window, px_per_mm), ink)
 
 
 def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -120,7 +137,8 @@ def change_png(before: Block, after: Block, *, px_per_mm: float = 10.0) -> bytes
     )
     window = (0.0, 0.0, old.width_mm, old.height_mm)
     size = _size(window, px_per_mm)
-    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    picture = _painted(_coats(coats, window, px_per_mm), size, _mixed(INK, PAPER, _PALE))
+    return png_bytes(picture, px_per_mm=px_per_mm, flat=True)
 
 
 def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
@@ -129,7 +147,8 @@ def old_cuts_png(block: Block, *, px_per_mm: float = 10.0) -> bytes:
     coats = ((shown.to_cut, NOW_CUT), (shown.cut_outs, NOW_CUT), (shown.cut_before, PAPER))
     window = (0.0, 0.0, shown.width_mm, shown.height_mm)
     size = _size(window, px_per_mm)
-    return _painted(_coats(coats, window, px_per_mm), size, px_per_mm=px_per_mm, ground=_mixed(INK, PAPER, _PALE))
+    picture = _painted(_coats(coats, window, px_per_mm), size, _mixed(INK, PAPER, _PALE))
+    return png_bytes(picture, px_per_mm=px_per_mm, flat=True)
 
 
 def _coats(
@@ -140,18 +159,16 @@ def _coats(
     return ((_shares(polygons, window, px_per_mm, size), colour) for polygons, colour in shapes if len(polygons))
 
 
-def _painted(
-    coats: Iterable[tuple[Floats, Colour]], size: tuple[int, int], *, px_per_mm: float, ground: Colour
-) -> bytes:
+def _painted(coats: Iterable[tuple[Floats, Colour]], size: tuple[int, int], ground: Colour) -> Image.Image:
     """Shares of each pixel in their colours over one another on a ground; of one coat by a table of its tones."""
     masks = [(_of_255(shares), colour) for shares, colour in coats]
     if len(masks) != 1:
-        return png_bytes(_laid(masks, size, ground), px_per_mm=px_per_mm, flat=True)
+        return _laid(masks, size, ground)
     ((mask, colour),) = masks
     picture = Image.fromarray(mask, "P")
     tones = np.arange(256, dtype=np.uint8)[None]
     picture.putpalette(_laid([(tones, colour)], (256, 1), ground).tobytes())
-    return png_bytes(picture, px_per_mm=px_per_mm, flat=True)
+    return picture
 
 
 def _laid(masks: Iterable[tuple[NDArray[np.uint8], Colour]], size: tuple[int, int], ground: Colour) -> Image.Image:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import io
 import math
 from typing import TYPE_CHECKING
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import ImageDraw, ImageFont
 
 from carvegen.blocks.layer_names import FINDING, LAYERS
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block import ring_places as ringed
-from carvegen.writers.block.block_png import proof_png
+from carvegen.writers.block.block_png import proof_picture
 from carvegen.writers.formats.png_bytes import png_bytes
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ def findings_png(block: Block, report: Report, *, px_per_mm: float = 10.0, most:
     A large block is shown with fewer pixels per mm than asked.
     """
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
-    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale))).convert("RGB")
+    picture = proof_picture(block, scale).convert("RGB")
     pen, shown = ImageDraw.Draw(picture), seen(block, View.PRINT)
     marks = ringed.marks(report, shown, most=most)
     for mark in marks:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -13,7 +12,7 @@ from PIL import Image, ImageColor, ImageDraw
 from carvegen.blocks.layer_names import LAYERS, NOTES
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.widths import local_widths
-from carvegen.writers.block.block_png import INK, proof_png
+from carvegen.writers.block.block_png import INK, proof_picture
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.sheet import around
@@ -60,7 +59,7 @@ def land_widths(block: Block, least_mm: float) -> LandWidths:
 def width_map_png(block: Block, widths: LandWidths, *, px_per_mm: float = 10.0) -> bytes:
     """The proof with all land up to twice the minimum wide coloured by its width, in print view."""
     scale = min(px_per_mm, math.sqrt(_PX / (block.width_mm * block.height_mm)))
-    picture = Image.open(io.BytesIO(proof_png(block, px_per_mm=scale))).convert("RGB")
+    picture = proof_picture(block, scale).convert("RGB")
     _paint_discs(picture, widths, scale, [colour for _, colour, _ in _CLASSES])
     return png_bytes(picture, px_per_mm=scale)
 

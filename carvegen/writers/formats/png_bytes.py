@@ -39,7 +39,7 @@ def png_bytes(
     how
         What else Pillow's PNG writer is told, such as ``bits``.
     """
-    if flat and picture.mode == "RGB":
+    if flat and picture.mode == "RGB" and not how:
         return _as_it_is(picture, px_per_mm, level)
     if px_per_mm is not None:
         how["dpi"] = (px_per_mm * 25.4, px_per_mm * 25.4)

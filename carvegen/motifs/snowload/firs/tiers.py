@@ -31,10 +31,8 @@ _WITHIN = np.array([[0.1, 0.2], [0.25, 0.2], [0.4, 0.2], [0.1, 0.4], [0.25, 0.4]
 #: inwards and downwards from its notch: there the crown is solid,
 _SOLID = 0.85  #: in so many of a fir's places
 _STACK = 3  #: so many tiers on both sides below a top are a fir: a lamp's roof over its case is none;
-_ALONE, _CROWN_MM = (
-    4,
-    np.array([0.4, 0.8, 1.2, 1.6]),
-)  #: or so many without one, if the crown is solid so far in,
+_ALONE = 4  #: or so many without one, if the crown is solid so far in,
+_CROWN_MM = np.array([0.4, 0.8, 1.2, 1.6])
 _PAIRED, _LEVEL, _ASIDE = 0.5, 0.5, 10.0  #: and so many of them have one on the outline's other side, that
 #: lies higher or lower by no more than so much of its height, and no further aside than so many times its width
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
