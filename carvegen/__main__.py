@@ -1,5 +1,5 @@
 """``python -m carvegen`` is the same as ``carvegen``."""
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 
 main()

@@ -23,8 +23,8 @@ from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.blocks.block import Block
 from carvegen.blocks.from_motif import Ground, grown_block
-from carvegen.cli import main
 from carvegen.geometry import PolygonArray, box
+from carvegen.interfaces.cli import main
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.prints.file.schema import reference

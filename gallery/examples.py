@@ -15,7 +15,7 @@ from pathlib import Path
 import pypdfium2
 from PIL import Image
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 
 __all__ = ["EXAMPLES", "SMALLEST", "Shot", "build", "rebuilt"]
 

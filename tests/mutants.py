@@ -46,8 +46,7 @@ TESTS = {
     "prints": ("prints", "closed_forms"),
     "writers": ("writers", "readers"),
     "delivery": ("delivery",),
-    "page": ("page",),
-    "cli": ("cli",),
+    "interfaces": ("cli", "page"),
 }
 
 _NEEDED = ("carvegen", "tests", "profiles", "gallery", "pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md")
@@ -68,7 +67,7 @@ _SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far b
 _ROUNDING = 2e-6  #: nor how much room there is for rounding
 _SPARE_SECONDS = 60
 #: Rooms that no motif grows by: what has grown is the same whatever is changed in them.
-_ABOVE = frozenset({"marking", "checks", "toolpaths", "prints", "writers", "delivery", "page", "cli"})
+_ABOVE = frozenset({"marking", "checks", "toolpaths", "prints", "writers", "delivery", "interfaces"})
 Reached = dict[str, tuple[float, list[str]]]  #: CPU seconds of each test, and the functions that it calls
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 import pytest
 
-from carvegen.cli import _COMMANDS, command_of
+from carvegen.interfaces.cli import _COMMANDS, command_of
 from tests.writers.test_sentences import WORDS
 
 HOME = Path(__file__).parent.parent

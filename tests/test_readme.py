@@ -12,7 +12,7 @@ from pathlib import Path
 import httpx
 from PIL import Image
 
-from carvegen.cli import _COMMANDS
+from carvegen.interfaces.cli import _COMMANDS
 from carvegen.prints.file.schema import reference
 from tests.cli.running import run_apart
 from tests.strategies import MANY
@@ -65,7 +65,7 @@ def test_the_first_print_in_ten_minutes_shows_the_page_and_names_what_is_on_it()
         with Image.open(page.parent / name) as picture:
             assert picture.size == (1280, 800)
         assert (page.parent / name).stat().st_size < 250_000
-    client = README_FILE.parent / "carvegen" / "page"
+    client = README_FILE.parent / "carvegen" / "interfaces" / "page"
     shown = " ".join(" ".join(its.read_text(encoding="utf-8") for its in client.rglob("*") if its.is_file() and
                               its.suffix in (".js", ".html", ".py")).split()).lower()  # fmt: skip
     for words in re.findall(r"(?<![*\w])\*([^*]+)\*(?!\*)", text):

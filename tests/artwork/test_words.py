@@ -17,7 +17,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.units import length_mm, size_mm
 from carvegen.blocks.from_drawing import drawn_block
 from carvegen.blocks.views import View
-from carvegen.cli import _group
+from carvegen.interfaces.cli import _group
 from carvegen.writers.block.clean_artwork import artwork_dxf, artwork_svg
 
 LEFT = (

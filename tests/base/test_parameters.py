@@ -20,7 +20,7 @@ from carvegen.base.parameters import (
     parameters,
     share,
 )
-from carvegen.cli.options.option_values import option_of
+from carvegen.interfaces.cli.options.option_values import option_of
 from carvegen.motifs import motif, summaries
 
 MOTIFS = sorted(summaries())

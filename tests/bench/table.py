@@ -261,7 +261,7 @@ def beside_base(base: Path) -> None:
 
 def _command(tree: Path, arguments: Sequence[str] | None) -> float:
     """CPU seconds of a command of a worktree, in this environment; none: the build of the sample print."""
-    carvegen = [sys.executable, "-c", "from carvegen.cli import main; main()"]
+    carvegen = [sys.executable, "-c", "from carvegen.interfaces.cli import main; main()"]
     where = {**os.environ, "PYTHONPATH": str(tree)}
     with tempfile.TemporaryDirectory() as folder:
 

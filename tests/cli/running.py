@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 
 #: A small block that is quick to make.
 SMALL = ("snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine", "--seed", "3")

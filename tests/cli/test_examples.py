@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from carvegen.cli import _COMMANDS
+from carvegen.interfaces.cli import _COMMANDS
 from tests.cases import layer, small_print
 from tests.cli.running import built_once, run
 from tests.test_pages import examples

@@ -14,7 +14,7 @@ import sys
 
 from PIL import Image
 
-from carvegen.cli import _COMMANDS
+from carvegen.interfaces.cli import _COMMANDS
 from tests.cli.running import TINY, needs_fork, tree
 from tests.robustness.renames import COMMANDS, sample_files
 from tests.strategies import MANY
@@ -41,7 +41,7 @@ EACH_FORKED = """
 import json, multiprocessing, os, ssl, sys, tomllib
 import contourpy, cssselect2, ezdxf, fontTools.ttLib, lxml.etree, numpy, PIL.Image, platformdirs
 import reportlab.pdfgen.canvas, scipy.ndimage, scipy.spatial, shapely, svgwrite, tinycss2, tomlkit
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 ours = {its.partition('.')[2].partition('.')[0] for its in sys.modules if its.startswith('carvegen.')}
 assert ours <= {'base', 'cli'}, ours
 ends = []

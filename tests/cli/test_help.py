@@ -8,8 +8,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from carvegen.cli import _COMMANDS, _ROOMS, command_of
-from carvegen.cli.options.option_values import FIRST, Command
+from carvegen.interfaces.cli import _COMMANDS, _ROOMS, command_of
+from carvegen.interfaces.cli.options.option_values import FIRST, Command
 
 LAID_OUT = [name for name in _COMMANDS if isinstance(command_of(name), Command)]
 
@@ -47,7 +47,7 @@ def test_what_is_required_is_among_the_first(name):
 
 
 def test_the_commands_stand_in_the_order_of_the_job_and_none_is_missing():
-    from carvegen.cli import _group
+    from carvegen.interfaces.cli import _group
 
     shown = CliRunner().invoke(_group, ["--help"], terminal_width=100).output
     names = re.findall(r"^  ([a-z]+)  ", shown, flags=re.M)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 from tests.cli.running import needs_fork, run
 from tests.robustness.renames import COMMANDS, killed_and_run_again, sample_files
 from tests.strategies import MANY

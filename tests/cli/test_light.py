@@ -9,7 +9,10 @@ import sys
 import pytest
 
 HEAVY = {"numpy", "scipy", "shapely", "ezdxf", "reportlab", "svgwrite", "PIL", "svgelements", "noise", "tomllib"}
-LOOK = "import sys\nfrom carvegen.cli import main\ntry:\n    main({words})\nfinally:\n    print(sorted(sys.modules))\n"
+LOOK = (
+    "import sys\nfrom carvegen.interfaces.cli import main\n"
+    "try:\n    main({words})\nfinally:\n    print(sorted(sys.modules))\n"
+)
 
 
 @pytest.mark.parametrize(

@@ -489,7 +489,7 @@ def test_a_drawing_of_nothing_is_refused(tmp_path, capsys):
 
 
 def test_page_and_command_begin_the_same_print(tmp_path, capsys):
-    from carvegen.page.beginning import Upload, begun
+    from carvegen.interfaces.page.beginning import Upload, begun
     from carvegen.writers.whole_print.new_print import guess
 
     drawing = svg(tmp_path / "posts.svg")

@@ -13,8 +13,8 @@ import pytest
 
 import carvegen
 from carvegen.base.errors import InputError
-from carvegen.cli import _COMMANDS, command_of
-from carvegen.cli.options.option_values import option_of
+from carvegen.interfaces.cli import _COMMANDS, command_of
+from carvegen.interfaces.cli.options.option_values import option_of
 from carvegen.motifs import motif
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -32,7 +32,11 @@ _MAY_SPEAK = re.compile(r"\b(?:field|names)\s*=|--[a-z]")
 @cache
 def _library() -> dict[str, list[ast.AST]]:
     """Calls and texts of each module beside the command line that may name a field or an option."""
-    files = [path for path in sorted(ROOT.rglob("*.py")) if not path.relative_to(ROOT).as_posix().startswith("cli/")]
+    files = [
+        path
+        for path in sorted(ROOT.rglob("*.py"))
+        if not path.relative_to(ROOT).as_posix().startswith("interfaces/cli/")
+    ]
     texts = {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in files}
     return {name: _nodes(text) for name, text in texts.items() if _MAY_SPEAK.search(text)}
 
@@ -65,7 +69,7 @@ def test_every_field_that_an_error_speaks_of_has_an_option():
     fields = {
         word
         for name, nodes in _library().items()
-        if not name.startswith("page/")  # what is wrong there is said on the page, which has no options
+        if not name.startswith("interfaces/page/")  # what is wrong there is said on the page, which has no options
         for call in nodes
         if isinstance(call, ast.Call) and getattr(call.func, "id", "").endswith(("Error", "check_words"))
         for keyword in call.keywords

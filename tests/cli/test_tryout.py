@@ -13,8 +13,8 @@ from contextlib import redirect_stdout
 import pytest
 
 from carvegen.base.errors import CarvegenError
-from carvegen.cli import main
-from carvegen.cli.setup import tryout
+from carvegen.interfaces.cli import main
+from carvegen.interfaces.cli.setup import tryout
 from tests.cli.running import TINY, run, small
 from tests.strategies import few
 
@@ -85,7 +85,7 @@ def test_completion_for_each_shell_names_the_program(own_folder, capsys, shell):
 def test_commands_are_completed(own_folder, typed, meant):
     """As bash asks for it (click's shell completion)."""
     asked = {"_CARVEGEN_COMPLETE": "bash_complete", "COMP_WORDS": f"carvegen {typed}", "COMP_CWORD": "1"}
-    code = "from carvegen.cli import main; main()"
+    code = "from carvegen.interfaces.cli import main; main()"
     done = subprocess.run(
         [sys.executable, "-c", code], env=os.environ | asked, capture_output=True, text=True, check=False
     )

@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 from tests.changes import Change, changes, write_print
 from tests.cli.running import run, tree
 from tests.strategies import takes_long

@@ -12,7 +12,7 @@ import shapely
 from lxml import etree
 
 from carvegen.delivery import print_build
-from carvegen.page.print_checks import print_findings
+from carvegen.interfaces.page.print_checks import print_findings
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
 from tests.cli.running import built_once, run

@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 
 from carvegen.base.errors import InputError, RefusedError
 from carvegen.blocks.job import permit
-from carvegen.cli.setup.profiles import command
 from carvegen.facts import cutting
 from carvegen.facts.composition import ban, substances, workable
 from carvegen.facts.profiles import (
@@ -38,6 +37,7 @@ from carvegen.facts.profiles.profile_values import (
     PACE_RANGES,
 )
 from carvegen.facts.sources import MARKS, cited, parts, sources
+from carvegen.interfaces.cli.setup.profiles import command
 from tests.strategies import MANY, few
 
 FILES = sorted(shipped().glob("*/*.toml"))

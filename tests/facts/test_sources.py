@@ -12,10 +12,10 @@ import pytest
 from click.testing import CliRunner
 
 from carvegen.base.errors import CarvegenError
-from carvegen.cli.setup.profiles import command
 from carvegen.facts import sources as register
 from carvegen.facts.profiles import shipped
 from carvegen.facts.sources import MARKS, cited, parts, sources
+from carvegen.interfaces.cli.setup.profiles import command
 
 ROOT = Path(__file__).parents[2]
 _POINTER = re.compile(r"source:\s+((?:[a-z0-9]+(?:-[a-z0-9]+)+)(?:,\s+(?:#:?\s+)?[a-z0-9]+(?:-[a-z0-9]+)+)*)")

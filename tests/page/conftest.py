@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from carvegen.page.session import Session
+from carvegen.interfaces.page.session import Session
 
 
 @pytest.fixture(autouse=True, scope="module")

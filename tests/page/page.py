@@ -14,9 +14,9 @@ import numpy as np
 import shapely
 
 from carvegen.facts.profiles import Library
-from carvegen.page.app import Page
-from carvegen.page.gestures import gesture
-from carvegen.page.session import Session
+from carvegen.interfaces.page.app import Page
+from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.session import Session
 from tests.cases import SHELF, layer, small_print
 
 AFTER = """

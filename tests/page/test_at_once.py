@@ -21,12 +21,12 @@ from carvegen.artwork.density import density_of
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.files import scratch_folder
 from carvegen.facts.profiles import Library
-from carvegen.page.app import Page
-from carvegen.page.beginning import offers
-from carvegen.page.gestures import gesture
-from carvegen.page.serving import Served, _ended_in_order, serve
-from carvegen.page.session import OnlyLooksError, Session
-from carvegen.page.work.processes import BackgroundWork
+from carvegen.interfaces.page.app import Page
+from carvegen.interfaces.page.beginning import offers
+from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.serving import Served, _ended_in_order, serve
+from carvegen.interfaces.page.session import OnlyLooksError, Session
+from carvegen.interfaces.page.work.processes import BackgroundWork
 from tests.cases import SHELF
 from tests.page.page import Hand, page_in, print_file, stroke, until
 from tests.page.slow_work import slow
@@ -182,7 +182,7 @@ def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> N
     made: list[Path] = []
     before = signal.getsignal(getattr(signal, name))
     with pytest.MonkeyPatch.context() as here:
-        here.setattr("carvegen.page.serving.scratch_folder", lambda: kept_in_sight(made))
+        here.setattr("carvegen.interfaces.page.serving.scratch_folder", lambda: kept_in_sight(made))
         with pytest.raises(KeyboardInterrupt):
             serve(served, SHELF, at=ready)
     assert left

@@ -16,8 +16,16 @@ from PIL import Image, ImageDraw
 
 from carvegen.artwork import read
 from carvegen.base.errors import InputError
-from carvegen.page.beginning import Upload, artwork_of, begun, first_look, names_as_files, received, understood
-from carvegen.page.wording import understood_lines
+from carvegen.interfaces.page.beginning import (
+    Upload,
+    artwork_of,
+    begun,
+    first_look,
+    names_as_files,
+    received,
+    understood,
+)
+from carvegen.interfaces.page.wording import understood_lines
 from carvegen.prints.file.new_folder import write_print
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of

@@ -22,13 +22,13 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding
 from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
+from carvegen.interfaces.page import work
+from carvegen.interfaces.page.app import Page
+from carvegen.interfaces.page.guard import Address, last, remember
+from carvegen.interfaces.page.print_checks import built_findings, nearby_findings, print_findings
+from carvegen.interfaces.page.serving import Served, _opened, serve
+from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.marking.journal import FOLDER
-from carvegen.page import work
-from carvegen.page.app import Page
-from carvegen.page.guard import Address, last, remember
-from carvegen.page.print_checks import built_findings, nearby_findings, print_findings
-from carvegen.page.serving import Served, _opened, serve
-from carvegen.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -149,7 +149,7 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
     mend = thin()[0]["id"]
     before = bare.read_bytes()
     with monkeypatch.context() as useless:
-        useless.setattr("carvegen.page.print_checks.mended_for_all", lambda jobs, **_: (jobs, ()))
+        useless.setattr("carvegen.interfaces.page.print_checks.mended_for_all", lambda jobs, **_: (jobs, ()))
         with pytest.raises(InputError, match="can't be mended"):
             hand.does("mend", finding=mend)
     assert bare.read_bytes() == before
@@ -290,7 +290,7 @@ def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path)
 
 
 def test_work_that_says_nothing_for_long_is_told_of_again(monkeypatch) -> None:
-    monkeypatch.setattr("carvegen.page.work.processes._AGAIN_S", 0.05)
+    monkeypatch.setattr("carvegen.interfaces.page.work.processes._AGAIN_S", 0.05)
     behind, said = BackgroundWork(), list[str]()
     behind.start(slow, Path("slow"), None, say=said.append, done=print, failed=print)
     until(lambda: said[:3] == ["begun"] * 3)
@@ -378,7 +378,7 @@ def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
     told, looks = list[str](), list[float]()
     idle_s = Page.idle_s.fget
     monkeypatch.setattr(Page, "idle_s", property(lambda its: looks.append(now := idle_s(its)) or now))
-    monkeypatch.setattr("carvegen.page.serving._LOOK_S", 0.02)
+    monkeypatch.setattr("carvegen.interfaces.page.serving._LOOK_S", 0.02)
     its = Served(path=bare, folder=bare.parent, idle_s=0.3)
     server = threading.Thread(target=serve, args=(its, SHELF), kwargs={"at": told.append})
     server.start()
@@ -438,11 +438,11 @@ def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> 
         raise ZeroDivisionError("seven by nothing")
 
     with monkeypatch.context() as broken:
-        broken.setattr("carvegen.page.work.live_findings.nearby_findings", fails)
+        broken.setattr("carvegen.interfaces.page.work.live_findings.nearby_findings", fails)
         hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
         until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
     with monkeypatch.context() as broken:
-        broken.setattr("carvegen.page.table.desk.changed_patches", fails)
+        broken.setattr("carvegen.interfaces.page.table.desk.changed_patches", fails)
         with pytest.raises(ZeroDivisionError):
             hand.does("take away", ids=list(hand.snow())[:3])
     hand.does("undo")

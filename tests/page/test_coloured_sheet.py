@@ -8,8 +8,8 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.page.app import Page
-from carvegen.page.gestures import gesture
+from carvegen.interfaces.page.app import Page
+from carvegen.interfaces.page.gestures import gesture
 from tests.cases import layer, small_print
 from tests.page.page import page_in
 from tests.page.test_serving import JSON, OWN, TOKEN, asked

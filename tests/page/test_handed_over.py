@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from carvegen.delivery.print_build import build_print
-from carvegen.page.app import Page
-from carvegen.page.work.handed_over import cautions, files
-from carvegen.page.work.processes import BUILT
+from carvegen.interfaces.page.app import Page
+from carvegen.interfaces.page.work.handed_over import cautions, files
+from carvegen.interfaces.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import Print, read_print
 from tests.cases import SHELF, layer, small_print

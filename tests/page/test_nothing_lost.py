@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from carvegen.base.errors import CarvegenError, InputError
+from carvegen.interfaces.page.table import kept_copy, saving
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.marking.kept_file import read_kept
-from carvegen.page.table import kept_copy, saving
 from tests.page.page import Hand, print_file, stroke
 from tests.strategies import few
 
@@ -168,7 +168,7 @@ def test_what_fails_after_the_line_of_the_journal_is_not_in_it(path, monkeypatch
     for do in ({"do": "stroke", **COMES_OUT, "points": stroke(20, 10, 30, 10)}, {"do": "keep", "motif": FLAKES}):
         said = {"id": f"again-{do['do']}", **do}
         with monkeypatch.context() as disk:
-            disk.setattr("carvegen.page.table.desk.save_file", full)
+            disk.setattr("carvegen.interfaces.page.table.desk.save_file", full)
             with pytest.raises(InputError, match="No space"):
                 hand.sends(said)
         state = hand.session.state()
@@ -273,7 +273,10 @@ def test_killed_at_any_moment_everything_is_there_once(path) -> None:
             left.append((len(hand.session._journal._path.read_bytes().split(b'"id"')) - 1, 0, folder))
 
     with pytest.MonkeyPatch.context() as patch:
-        for where in ("carvegen.page.table.desk.save_file", "carvegen.page.table.saving.save_file"):
+        for where in (
+            "carvegen.interfaces.page.table.desk.save_file",
+            "carvegen.interfaces.page.table.saving.save_file",
+        ):
             patch.setattr(where, lambda file, data: copied(file, data) if ".next" not in file.name else put(file, data))
         for count, does in enumerate((
             lambda: hand.does("stroke", **COMES_OUT, points=stroke(20, 8, 30, 12)),

@@ -8,8 +8,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from carvegen.cli.whole_print import mark
-from carvegen.page.guard import refused
+from carvegen.interfaces.cli.whole_print import mark
+from carvegen.interfaces.page.guard import refused
 from tests.page.page import print_file
 
 URL = "http://127.0.0.1:8123/a-secret-token/"
@@ -24,7 +24,7 @@ def test_a_browser_is_started_with_a_file_that_its_owner_alone_can_read(tmp_path
         seen.append((what, pointer.stat().st_mode & 0o777, pointer.read_text()))
 
     monkeypatch.setattr(click, "launch", launch)
-    monkeypatch.setattr("carvegen.page.serving.serve", lambda *_, at: at(URL))
+    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", lambda *_, at: at(URL))
     done = CliRunner().invoke(mark.command, [str(path)])
     assert done.exit_code == 0, done.output
     (what, mode, text) = seen[0]

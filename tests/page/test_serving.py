@@ -21,9 +21,9 @@ from PIL import Image, ImageDraw
 
 from carvegen.delivery.build_record import RECORD, BuildRecord
 from carvegen.facts.profiles import Library
-from carvegen.page.app import CLIENT, Page
-from carvegen.page.gestures import gesture
-from carvegen.page.guard import HEADERS
+from carvegen.interfaces.page.app import CLIENT, Page
+from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.guard import HEADERS
 from tests.artwork.scan import on_plan_pictures
 from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked
@@ -140,7 +140,7 @@ def test_the_policy_lets_nothing_in_from_elsewhere() -> None:
 
 
 def test_only_the_client_s_own_files_are_served(page) -> None:
-    folder = Path(sys.modules["carvegen.page.app"].__file__).parent / "client"
+    folder = Path(sys.modules["carvegen.interfaces.page.app"].__file__).parent / "client"
     there = [name for name in CLIENT if (folder / name).is_file()]
     answers = asked(page, *(("GET", f"/{TOKEN}/{name}", {"headers": OWN}) for name in there))
     assert there
@@ -167,7 +167,7 @@ def test_of_all_that_is_handed_in_the_oldest_goes_and_what_is_too_large_is_told_
     page, monkeypatch
 ) -> None:
     limits = sys.modules["carvegen.artwork.bounds"].MAX_BYTES
-    monkeypatch.setattr("carvegen.page.beginning.MOST_HELD", 300)
+    monkeypatch.setattr("carvegen.interfaces.page.beginning.MOST_HELD", 300)
     svg = drawing(20, 10, '<rect width="5" height="5"/>')
     assert 150 > len(svg) > 100
     post = ("POST", f"/{TOKEN}/upload/x.svg", {"headers": OWN, "content": svg})

@@ -18,18 +18,18 @@ from PIL import Image
 from shapely import affinity
 
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
+from carvegen.interfaces.page.beginning import offers
+from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.session import OnlyLooksError, Session
+from carvegen.interfaces.page.table import kept_copy
+from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
+from carvegen.interfaces.page.work import thumbnails
 from carvegen.marking.applying import Bed
 from carvegen.marking.gesture_journal import Change, GestureJournal
 from carvegen.marking.journal import FOLDER
 from carvegen.marking.near_land import weak_places
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
-from carvegen.page.beginning import offers
-from carvegen.page.gestures import gesture
-from carvegen.page.session import OnlyLooksError, Session
-from carvegen.page.table import kept_copy
-from carvegen.page.table.locked import locked_shapes, mended_shapes, recut
-from carvegen.page.work import thumbnails
 from carvegen.prints.cut_blocks import picture_of, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.picture import Picture

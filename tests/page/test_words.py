@@ -7,8 +7,8 @@ from importlib.resources import files
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
+from carvegen.interfaces.page.wording import explained, noun, so_far
 from carvegen.marking.marks import Meaning
-from carvegen.page.wording import explained, noun, so_far
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
 from tests.cases import small_print
@@ -28,7 +28,7 @@ def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
 
 
 def test_a_print_is_begun_with_every_role_of_a_block_that_takes_ink() -> None:
-    script = (files("carvegen.page") / "client" / "begin.js").read_text(encoding="utf-8")
+    script = (files("carvegen.interfaces.page") / "client" / "begin.js").read_text(encoding="utf-8")
     listed = re.search(r"const ROLES = .*?\(\{(.*?)\}\)", script, re.DOTALL)
     assert listed
     assert set(re.findall(r"(\w+):", listed[1])) == set(INKED)

@@ -11,10 +11,10 @@ from click.testing import CliRunner
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import choice, colour, flag, length, parameters, span, text, texts, whole
-from carvegen.cli import command_of
-from carvegen.cli.options.output import paths
 from carvegen.delivery.block_folder import style_of
 from carvegen.facts.profiles import Library
+from carvegen.interfaces.cli import command_of
+from carvegen.interfaces.cli.options.output import paths
 from carvegen.prints.file import keys
 from carvegen.prints.file.declared_values import FilePlace, value_of
 from carvegen.prints.file.print_file import read_print

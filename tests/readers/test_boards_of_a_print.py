@@ -14,8 +14,8 @@ import resvg_py
 import shapely
 from PIL import Image
 
-from carvegen.cli import main
-from carvegen.page import print_checks
+from carvegen.interfaces.cli import main
+from carvegen.interfaces.page import print_checks
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, even_odd
 from tests.cli.running import built_once

@@ -6,7 +6,7 @@ import pyogrio.raw
 import pytest
 import shapely
 
-from carvegen.cli import main
+from carvegen.interfaces.cli import main
 from tests.cases import even_odd, layer, small_print
 
 W = 60.0

@@ -146,7 +146,7 @@ def randomly(times: int) -> int:
     """Random words to every command."""
     from hypothesis import HealthCheck, Phase, given, settings
 
-    from carvegen.cli import main
+    from carvegen.interfaces.cli import main
     from tests.robustness.random_words import command_lines, samples
 
     codes, failed = Counter[int](), Counter[str]()

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from carvegen import cli
+from carvegen.interfaces import cli
 from carvegen.motifs import motif
 from tests.cli.running import tree
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 from hypothesis import strategies as st
 
-from carvegen.cli import _COMMANDS, command_of
+from carvegen.interfaces.cli import _COMMANDS, command_of
 
 __all__ = ["command_lines", "samples"]
 

@@ -197,7 +197,7 @@ def _killing(nth: int) -> Callable[[], int]:
 
 def renames() -> int:
     """Every rename of every command."""
-    from carvegen.cli import main
+    from carvegen.interfaces.cli import main
 
     failed = 0
     for name, (first, second) in COMMANDS.items():

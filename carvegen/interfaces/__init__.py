@@ -1,0 +1,1 @@
+"""What a person meets: the command line and the marking page."""
