@@ -8,7 +8,7 @@ disc: closed forms, no iteration (the shrinking ball takes points instead, sourc
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -316,8 +316,8 @@ class _Ruler:
         radius = np.empty(len(place))
         for first in range(0, len(place), _PAIRS):
             some = slice(first, first + _PAIRS)
-            of_place = (side.take(place[some]) for side in places)
-            radius[some] = _radius(*of_place, *(side.take(near[some]) for side in self._sides))
+            of_place = [side.take(place[some]) for side in places]
+            radius[some] = _radius(of_place, [side.take(near[some]) for side in self._sides])
         return radius
 
     def _near(self, centres: Floats, own: Indices, run: int) -> tuple[Indices, Indices]:
@@ -335,11 +335,18 @@ def _centre(at: Floats, inward: Floats, radius: Floats, which: Indices) -> Float
     return np.asarray(at[which] + inward[which] * radius[which, None])
 
 
-def _radius(
-    x: Floats, y: Floats, to_x: Floats, to_y: Floats, ax: Floats, ay: Floats, bx: Floats, by: Floats,
-    along_x: Floats, along_y: Floats, length: Floats,
-) -> Floats:  # fmt: skip
-    """`_disc`'s radius alone, of places (x, y) with normals (to_x, to_y), digit for digit: each axis by itself."""
+def _radius(places: Sequence[Floats], sides: Sequence[Floats]) -> Floats:
+    """`_disc`'s radius alone, digit for digit: each axis by itself.
+
+    Parameters
+    ----------
+    places
+        x and y of places, and of their normals.
+    sides
+        x and y of both ends of the edge beside each place, and of its direction, and its length.
+    """
+    x, y, to_x, to_y = places
+    ax, ay, bx, by, along_x, along_y, length = sides
     away = (x - ax) * -along_y + (y - ay) * along_x
     below = away < 0
     mx, my = np.where(below, along_y, -along_y), np.where(below, -along_x, along_x)
