@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
+from carvegen.artwork.on_plan import LaidError
+from carvegen.base.collector import collector_at_rest
 from carvegen.base.colour import MODEL
 from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file, scratch_folder, settled, staged_folder, write_file
@@ -100,6 +102,7 @@ class Built:
         return int(self.report["breaks"])
 
 
+@collector_at_rest()
 def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int = 1) -> Built:
     """Build what has changed of a print into the folder `out`, all or nothing of it.
 
@@ -144,10 +147,8 @@ def _stands(print_: Print, out: Path) -> dict[str, StandingBlock]:
     """What stands of the blocks that are cut; a refused photograph is drawn as it was laid, beside the build."""
     try:
         return standing_lands(print_, out)
-    except InputError as error:
-        from carvegen.artwork.on_plan import LaidError
-
-        if isinstance(error, LaidError) and not error.laid.negative:
+    except LaidError as error:
+        if not error.laid.negative:
             picture = out.with_name(f"{out.name}-{error.path.stem}-on-plan.png")
             with contextlib.suppress(InputError):  # the refusal matters more than its picture
                 save_file(picture, fit_png(error.laid))

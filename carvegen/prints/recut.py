@@ -14,6 +14,18 @@ from carvegen import geometry
 from carvegen.artwork import plain_name, read
 from carvegen.artwork.bounds import MAX_KNOWN_MM
 from carvegen.artwork.kinds import is_picture
+from carvegen.artwork.on_plan import (
+    BY_OLD_CUTS,
+    LaidError,
+    PoorFitError,
+    board_sides,
+    lay_file,
+    plan_of,
+    plan_of_inks,
+    read_block,
+    read_inks,
+    shown_alone,
+)
 from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, read_scan, sized_mm
 from carvegen.base.errors import InputError
@@ -153,8 +165,6 @@ class _Pictures:
             )  # fmt: skip
         if block.role == "stencil":
             return self._mask(block, path)
-        from carvegen.artwork.on_plan import board_sides, read_block, read_inks
-
         if path not in self._laid:
             self._laid[path] = self._lay(block, path)
         match = self._laid[path]
@@ -169,8 +179,6 @@ class _Pictures:
 
     def _mask(self, block: PrintBlock, path: Path) -> StandingBlock | None:
         """What a picture shows of a stencil, laid on its own drawing; what is behind its openings may be any tone."""
-        from carvegen.artwork.on_plan import plan_of, read_block
-
         mask = geometry.difference(geometry.box(*self.size), self._open_in(block))
         match = self._laid_on(block, path, {_ALONE: plan_of(mask, self.size)}, either_tone=True)
         return None if match is None else _seen(read_block(match[1]), mask)
@@ -183,8 +191,6 @@ class _Pictures:
         return geometry.union(*shapes)
 
     def _lay(self, block: PrintBlock, path: Path) -> tuple[str, Laid] | None:
-        from carvegen.artwork.on_plan import LaidError, plan_of, plan_of_inks, shown_alone
-
         cut = (each for each in self.print_.blocks if each.inked and each.state == "cut")
         naming = [each for each in cut if _own_file(self.print_, each) == path]
         inks = len(self.coats) > 1 and block.name in self.coats
@@ -208,8 +214,6 @@ class _Pictures:
         self, block: PrintBlock, path: Path, plans: Mapping[str, TonePlan], *, either_tone: bool = False
     ) -> tuple[str, Laid] | None:
         """The plan that a picture shows, and the picture on it; None if its page is the face."""
-        from carvegen.artwork.on_plan import PoorFitError, lay_file
-
         try:
             return lay_file(path, plans, either_tone=either_tone)
         except PoorFitError as error:
@@ -379,8 +383,6 @@ def _hidden(hidden: BaseGeometry | None) -> Iterator[Finding]:
 def _askew(board: BoardSides | None) -> Iterator[Finding]:
     """That a block laid down by its corner gets new cuts out of register with its old ones."""
     if board is not None and board.words:
-        from carvegen.artwork.on_plan import BY_OLD_CUTS
-
         yield Finding(
             rule="cut-board", severity=Severity.RISK, at=None, measured=board.off_mm, limit=board.LEAST_MM, unit="mm",
             why=f"{board.words}. Laid by that corner, the block gets new cuts beside the old ones", remedy=BY_OLD_CUTS,

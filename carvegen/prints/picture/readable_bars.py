@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,6 +38,7 @@ class ReadableBars:
     drawing: LayeredDrawing
     plates: Sequence[Plate]  #: the blocks that print ink
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each
+    _grounds: dict[frozenset[str], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     def bars_and_figures(
         self, motif: PrintMotif, leaves: frozenset[str]
@@ -52,7 +52,7 @@ class ReadableBars:
         dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
         things = shapely.union(dark, self._painted_on(whole, names))
-        largest, ground = motif.settings.largest_mm, _ground_of(self.drawing, names)
+        largest, ground = motif.settings.largest_mm, self._ground_of(names)
         broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
         pale = [self._pale_bars(plate, motif) for plate in self._pale(leaves)]
         bars, all_ = (
@@ -83,9 +83,17 @@ class ReadableBars:
         parts = geometry.parts([self.pictures[plate.name]])
         thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
         lines = shapely.area(thick) < _THICK * shapely.area(parts)
-        ground = shapely.intersects(parts, _ground_of(self.drawing, plate.layers))
+        ground = shapely.intersects(parts, self._ground_of(plate.layers))
         broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
         return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
+
+    def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
+        """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
+        if names not in self._grounds:
+            parts = geometry.parts(self.drawing.union(names))
+            before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
+            self._grounds[names] = geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+        return self._grounds[names]
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
@@ -96,14 +104,6 @@ class ReadableBars:
         parts = parts[shapely.intersects(things, parts)]
         on = shapely.area(shapely.intersection(parts, things)) > _MOSTLY * shapely.area(parts)
         return geometry.union(parts[on])
-
-
-@lru_cache(maxsize=8)  # every motif of a print asks for the same ones
-def _ground_of(drawing: LayeredDrawing, names: frozenset[str]) -> BaseGeometry:
-    """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
-    parts = geometry.parts(drawing.union(names))
-    before = drawing.union([layer.name for layer in drawing.in_front_of(names)])
-    return geometry.union(parts[runs_across(parts, drawing.print_.width_mm, before)])
 
 
 def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
