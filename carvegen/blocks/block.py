@@ -80,6 +80,11 @@ class Block:
             np.concatenate([self.cuts[met], self.register.lowered])))])  # fmt: skip
 
     @cached_property
+    def gone(self) -> PolygonArray:
+        """What of the board is lowered or cut through, touching shapes as one."""
+        return geometry.joined(geometry.stack([self.lowered, self.cut_outs]))
+
+    @cached_property
     def to_cut(self) -> PolygonArray:
         """What of `lowered` is not cut yet."""
         if len(self.cut_before) == 0:

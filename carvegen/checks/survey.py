@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
-__all__ = ["TOLERANCE_MM", "Reach", "Survey"]
+__all__ = ["TOLERANCE_MM", "Reach", "Reached", "Survey"]
 
 #: A place this much too narrow is none: coordinates lie on a grid of 1 µm.
 TOLERANCE_MM = 0.002
@@ -27,11 +27,13 @@ class Survey:
     """A job, the narrow places of its land, and what its cutter can't reach.
 
     Where slender land is asked for, too, it is measured first: where there is none, no land is narrow. `fine` as in
-    `narrow_spread`.
+    `narrow_spread`. `known` keeps what the cutter makes of each shape for the survey of the next, changed job.
     """
 
-    def __init__(self, job: Job, *, slender: bool = True, fine: int = FINE) -> None:
-        self.job = job
+    def __init__(
+        self, job: Job, *, slender: bool = True, fine: int = FINE, known: dict[tuple[int, float], Reached] | None = None
+    ) -> None:
+        self.job, self._known = job, known
         self._slender, self._fine = slender, fine
 
     @property
@@ -95,7 +97,7 @@ class Survey:
     @cached_property
     def reach(self) -> Reach:
         """What the cutter makes of each of the doubtful ones."""
-        return Reach(self.white[self.doubtful], self.job.face_limits.cut_mm)
+        return Reach(self.white[self.doubtful], self.job.face_limits.cut_mm, self._known)
 
     @cached_property
     def broken(self) -> Mask:
@@ -123,34 +125,59 @@ class Survey:
         return np.maximum(self.job.face_limits.land_at(direction_deg), foot) - TOLERANCE_MM
 
 
+#: A shape, which is kept so that its number stays its own; where the cutter's middle may go in it; what that makes.
+Reached = tuple["BaseGeometry", "BaseGeometry", "BaseGeometry"]
+
+
 class Reach:
     """What a round cutter as wide as the smallest cut makes of shapes."""
 
-    def __init__(self, shapes: PolygonArray, cut_mm: float) -> None:
+    def __init__(
+        self, shapes: PolygonArray, cut_mm: float, known: dict[tuple[int, float], Reached] | None = None
+    ) -> None:
+        self._own, self._known, self._cut_mm = shapes, known, cut_mm
         self.shapes: PolygonArray = geometry.free_of_grid(shapes)
-        self._cut_mm = cut_mm
+
+    @property
+    def shrunk(self) -> PolygonArray:
+        """Where the middle of a round cutter as wide as the smallest cut may go, for each of the shapes."""
+        return self._both[0]
+
+    @property
+    def reached(self) -> PolygonArray:
+        """What the round cutter makes of each of the shapes (the opening by its disc); may be empty or in parts."""
+        return self._both[1]
 
     @cached_property
-    def shrunk(self) -> PolygonArray:
-        """Where the middle of a round cutter as wide as the smallest cut may go, for each of the shapes.
+    def _both(self) -> tuple[PolygonArray, PolygonArray]:
+        known = {} if self._known is None else self._known
+        key = [(id(shape), self._cut_mm) for shape in self._own.tolist()]
+        new = np.array([each not in known for each in key], dtype=bool)
+        shrunk = self._shrunk(self.shapes[new])
+        made = zip(self._own[new].tolist(), shrunk.tolist(), self._reached(shrunk).tolist(), strict=True)
+        known |= dict(zip([each for each, is_new in zip(key, new.tolist(), strict=True) if is_new], made, strict=True))
+        ready = [known[each] for each in key]
+        return geometry.polygon_array(each[1] for each in ready), geometry.polygon_array(each[2] for each in ready)
+
+    def _shrunk(self, shapes: PolygonArray) -> PolygonArray:
+        """Of some of the shapes.
 
         GEOS (3.14) now and then loses a shape at one distance and not at the next: what vanishes is tried again,
         narrower by a hair.
         """
         cut = self._cut_mm - TOLERANCE_MM
-        shrunk = geometry.offset(self.shapes, -cut / 2)
+        shrunk = geometry.offset(shapes, -cut / 2)
         gone = np.flatnonzero(shapely.is_empty(shrunk))
-        shrunk[gone] = geometry.offset(self.shapes[gone], -(cut - TOLERANCE_MM / 2) / 2)
+        shrunk[gone] = geometry.offset(shapes[gone], -(cut - TOLERANCE_MM / 2) / 2)
         return shrunk
 
-    @cached_property
-    def reached(self) -> PolygonArray:
-        """What the round cutter makes of each of the shapes (the opening by its disc); may be empty or in parts.
+    def _reached(self, shrunk: PolygonArray) -> PolygonArray:
+        """What comes of that.
 
         Its circles are drawn round the disc, not into it: parts of one cut that meet are not taken for two.
         """
         half = self._cut_mm / 2
-        return geometry.offset(self.shrunk, half / np.cos(np.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
+        return geometry.offset(shrunk, half / np.cos(np.pi / 4 / _SEGMENTS), quad_segs=_SEGMENTS)
 
     @cached_property
     def broken(self) -> Mask:

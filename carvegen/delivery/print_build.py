@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 
 from carvegen.artwork.on_plan import LaidError
+from carvegen.base.collector import collector_at_rest
 from carvegen.base.colour import MODEL
 from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file, scratch_folder, settled, staged_folder, write_file
@@ -101,6 +102,7 @@ class Built:
         return int(self.report["breaks"])
 
 
+@collector_at_rest()
 def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int = 1) -> Built:
     """Build what has changed of a print into the folder `out`, all or nothing of it.
 

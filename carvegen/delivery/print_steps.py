@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -299,12 +299,12 @@ class ProofInputs:
     masks: frozenset[str]  #: those through which it goes
     die: Mapping[str, PressedFace]
 
-    @property
+    @cached_property
     def coats(self) -> dict[str, Coat]:
         """What the blocks print, in printing order."""
         return {name: Coat(ink=ink, land=self.land[name]) for name, ink in self.ink.items()}
 
-    @property
+    @cached_property
     def seen(self) -> dict[str, list[Coat]]:
         """The same as it is drawn: what the carver may take away lies pale beside what will print."""
         return {name: self._seen(name, k + 1) for k, name in enumerate(self.coats)}

@@ -42,12 +42,10 @@ class Depths:
         rows, columns = self.values.shape
         column = np.clip((x - self.corner[0]) / self.pitch_mm, 0, columns - 1.001)
         row = np.clip((y - self.corner[1]) / self.pitch_mm, 0, rows - 1.001)
-        first = np.floor(row).astype(np.intp), np.floor(column).astype(np.intp)
+        first = row.astype(np.intp), column.astype(np.intp)
         up, right = row - first[0], column - first[1]
-        cell = first[0] * columns + first[1]
-        flat = self.values.ravel()
-        low = flat[cell] * (1 - right) + flat[cell + 1] * right
-        high = flat[cell + columns] * (1 - right) + flat[cell + columns + 1] * right
+        cell, flat, left = first[0] * columns + first[1], self.values.ravel(), 1 - right
+        low, high = (flat[go:].take(cell) * left + flat[go + 1 :].take(cell) * right for go in (0, columns))
         return np.asarray(low * (1 - up) + high * up)
 
 
@@ -77,7 +75,7 @@ def pitch_mm(width_mm: float, height_mm: float) -> float:
 
 def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     crossed = (share > 1e-9) & (share < 1 - 1e-9)
-    result = np.where(share > 0.5, 1.0, -1.0).astype(np.float32)
+    result = np.where(share > 0.5, np.float32(1), np.float32(-1))
     cells = np.flatnonzero(crossed)
     if len(cells) == 0:
         return result * np.float32(1e3)
@@ -86,17 +84,21 @@ def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
     nearest: Any = ndimage.distance_transform_edt(~crossed, return_distances=False, return_indices=True)
     number = np.zeros(share.shape, dtype=np.int32)  # of each crossed cell
     number.ravel()[cells] = np.arange(len(cells))
-    column = np.arange(share.shape[1])
+    columns = share.shape[1]
+    column = np.arange(columns, dtype=np.int32)
+    deep = up * own, right * own  # from the outline to the crossed cell
     for first in range(0, len(share), _BAND):
         band = slice(first, first + _BAND)
-        k = number[nearest[0, band], nearest[1, band]]
-        row = np.arange(first, first + len(k))[:, None]
-        steps = row - nearest[0, band], column - nearest[1, band]
-        normal = up[k], right[k]
-        off = steps[0] + own[k] * normal[0], steps[1] + own[k] * normal[1]  # from the outline
-        flat = off[0] * normal[0] + off[1] * normal[1]
+        there = nearest[:, band]
+        k = number.take(there[0] * np.intp(columns) + there[1])
+        row = np.arange(first, first + len(k), dtype=np.int32)[:, None]
+        steps = row - there[0], column - there[1]
+        off = [step + part.take(k) for step, part in zip(steps, deep, strict=True)]  # from the outline
+        away = result[band] * np.sqrt(off[0] ** 2 + off[1] ** 2)
         near = steps[0] ** 2 + steps[1] ** 2 <= _NEAR**2
-        result[band] = np.where(near, flat, result[band] * np.hypot(*off)) * pitch
+        which = k[near]
+        away[near] = off[0][near] * up[which] + off[1][near] * right[which]
+        result[band] = away * pitch
     return result
 
 

@@ -8,7 +8,7 @@ disc: closed forms, no iteration (the shrinking ball takes points instead, sourc
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 __all__ = ["FINE", "Widths", "first_narrow", "local_widths", "local_widths_of"]
 
 _CHUNK = 100_000  #: places measured at a time, to bound memory
+_PAIRS = 16_384  #: of a place and an edge, at a time: they stay in the processor's cache
+_LEVEL = 1e-9  #: what is no farther off, or stands no more askew, is level
 _COARSE = 3  #: places to a limit
 _FIRST_FEW = 4  #: places alike that are measured first, then twice as many
 _LONG_LIMITS = 8  #: limits: of longer edges only the stretches near others are measured
@@ -276,11 +278,12 @@ class _Ruler:
         at, inward = self.places(pieces, part)
         half = self.limit / 2
         place, near = self._near(at + inward * half, edge, run)
-        radius, touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])
+        radius = self._radii(at, inward, place, near)
         smallest = np.full(len(at), np.inf)
         np.minimum.at(smallest, place, radius)
         small = (radius <= np.minimum(smallest[place] * _ALIKE, half)) & (smallest[place] < half)
-        place, near, touch = place[small], near[small], touch[small]
+        place, near = place[small], near[small]
+        touch = _disc(at[place], inward[place], edges.a[near], edges.b[near])[1]
         middle = _centre(at, inward, smallest, place)
         facing = _angle(at[place] - middle, touch - middle)
         order = np.lexsort((-facing, place))
@@ -298,6 +301,25 @@ class _Ruler:
             piece=part[which],
         )
 
+    @cached_property
+    def _sides(self) -> tuple[Floats, ...]:
+        """Of each edge x and y of both ends and of the direction, and the length."""
+        along = self.edges.b - self.edges.a
+        length = np.hypot(along[:, 0], along[:, 1])
+        along /= np.maximum(length, 1e-30)[:, None]
+        ends = (side.copy() for each in (self.edges.a, self.edges.b, along) for side in each.T)
+        return (*ends, length)
+
+    def _radii(self, at: Floats, inward: Floats, place: Indices, near: Indices) -> Floats:
+        """`_disc`'s radius for each pair of a place and an edge, some pairs at a time."""
+        places = [side.copy() for each in (at, inward) for side in each.T]
+        radius = np.empty(len(place))
+        for first in range(0, len(place), _PAIRS):
+            some = slice(first, first + _PAIRS)
+            of_place = [side.take(place[some]) for side in places]
+            radius[some] = _radius(of_place, [side.take(near[some]) for side in self._sides])
+        return radius
+
     def _near(self, centres: Floats, own: Indices, run: int) -> tuple[Indices, Indices]:
         """Which other edges the largest disc at each place may reach: any that one of its run reaches."""
         first = slice(None, None, run)
@@ -313,6 +335,36 @@ def _centre(at: Floats, inward: Floats, radius: Floats, which: Indices) -> Float
     return np.asarray(at[which] + inward[which] * radius[which, None])
 
 
+def _radius(places: Sequence[Floats], sides: Sequence[Floats]) -> Floats:
+    """`_disc`'s radius alone, digit for digit: each axis by itself.
+
+    Parameters
+    ----------
+    places
+        x and y of places, and of their normals.
+    sides
+        x and y of both ends of the edge beside each place, and of its direction, and its length.
+    """
+    x, y, to_x, to_y = places
+    ax, ay, bx, by, along_x, along_y, length = sides
+    away = (x - ax) * -along_y + (y - ay) * along_x
+    below = away < 0
+    mx, my = np.where(below, along_y, -along_y), np.where(below, -along_x, along_x)
+    away = np.abs(away)
+    slope = 1 - (to_x * mx + to_y * my)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        line = away / slope
+        share = (x + (to_x - mx) * line - ax) * along_x + (y + (to_y - my) * line - ay) * along_y
+        on = (slope > _LEVEL) & (away > _LEVEL) & (share >= 0) & (share <= length)
+    radius = np.where(on, line, np.inf)
+    for end_x, end_y in ((ax, ay), (bx, by)):
+        to_end_x, to_end_y = end_x - x, end_y - y
+        ahead = to_end_x * to_x + to_end_y * to_y
+        reach = (to_end_x * to_end_x + to_end_y * to_end_y) / (2 * np.maximum(ahead, _LEVEL))
+        np.minimum(radius, reach, out=radius, where=ahead > _LEVEL)
+    return radius
+
+
 def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
     """Radius of the disc that touches p along normal n and the edge from a to b, and where; inf if none does."""
     along = b - a
@@ -326,7 +378,7 @@ def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
         line = np.abs(away) / slope
         touch = p + (n - m) * line[:, None]
         share = dot(touch - a, along)
-        on = (slope > 1e-9) & (np.abs(away) > 1e-9) & (share >= 0) & (share <= length)
+        on = (slope > _LEVEL) & (np.abs(away) > _LEVEL) & (share >= 0) & (share <= length)
         radii = np.stack([np.where(on, line, np.inf), _corner(p, n, a), _corner(p, n, b)])
     best = radii.argmin(axis=0)
     where = np.stack([touch, a, b])[best, np.arange(len(p))]
@@ -336,7 +388,7 @@ def _disc(p: Floats, n: Floats, a: Floats, b: Floats) -> tuple[Floats, Floats]:
 def _corner(p: Floats, n: Floats, q: Floats) -> Floats:
     away = q - p
     ahead = dot(away, n)
-    return np.asarray(np.where(ahead > 1e-9, dot(away, away) / (2 * np.maximum(ahead, 1e-9)), np.inf))
+    return np.asarray(np.where(ahead > _LEVEL, dot(away, away) / (2 * np.maximum(ahead, _LEVEL)), np.inf))
 
 
 def _angle(one: Floats, other: Floats) -> Floats:

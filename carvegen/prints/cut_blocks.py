@@ -158,10 +158,11 @@ def cut_blocks(
     say("working out what each block prints")
     layers = picture.drawing.layers
     known = {layer.name for layer in layers}
-    plates = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
+    drawn = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
+    ready = {plate.name: picture.pictures[plate.name] for plate in plates if plate in drawn}
     by_block = separated(
-        picture.face, layers, plates, white=lambda plate: picture.white_for(plate.name),
-        stays=lambda plate: picture.stays_on(plate.name),
+        picture.face, layers, drawn, white=lambda plate: picture.white_for(plate.name),
+        stays=lambda plate: picture.stays_on(plate.name), ready=ready,
         spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
     )  # fmt: skip
     cuts = [_cut(print_, k, setups[block.name][0], picture, by_block) for k, block in enumerate(print_.blocks)]

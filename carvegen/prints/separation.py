@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -117,6 +118,7 @@ def separated(
     white: Callable[[Plate], BaseGeometry],
     spread: Trapping,
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
+    ready: Mapping[str, BaseGeometry] = MappingProxyType({}),
     say: Say = lambda _: None,
     run: Run = in_turn,
 ) -> dict[str, Separated]:
@@ -135,10 +137,14 @@ def separated(
         What must not print on a plate.
     stays
         Where all of the plate's part of the picture prints, whatever else is asked.
+    ready
+        What is `painted` of plates already, by name.
     run
         Does what does not need one another, each told `say`: every plate.
     """
-    pictures = {plate.name: painted(face, layers, plate) for plate in plates}
+    pictures = {
+        plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
+    }
     least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
     hides = _union(
         [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]

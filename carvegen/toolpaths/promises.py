@@ -357,8 +357,7 @@ def _goes(plan: Plan, operation: Operation) -> PolygonArray:
     block = plan.job.block
     if operation.work is Work.CUT_BLOCK:
         return geometry.empty()
-    shapes = block.cut_outs if operation.work is Work.CUT_THROUGH else geometry.stack([block.lowered, block.cut_outs])
-    return geometry.joined(shapes)
+    return geometry.joined(block.cut_outs) if operation.work is Work.CUT_THROUGH else block.gone
 
 
 def sampled(paths: Paths, step_mm: float) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from carvegen.facts import cutting
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.geometry import Floats, Mask, PolygonArray
 
@@ -44,7 +46,7 @@ def find(survey: Survey) -> Iterator[Finding]:
     least = least_gap_mm(job)
     if not math.isfinite(least) or not job.block.inked:
         return
-    centres, gaps = widest_gaps(job.block.lowered, least, most=MOST + 1)
+    centres, gaps = _gaps_of(job.block, least)
     more = len(gaps) > MOST
     depths, needed = _depth_there(job, gaps), job.printing.needed_mm(gaps)
     for k in range(min(len(gaps), MOST)):
@@ -78,6 +80,11 @@ def least_gap_mm(job: Job) -> float:
         middle = (low + high) / 2
         low, high = (low, middle) if bool(_short(job, np.array([middle]))[0]) else (middle, high)
     return high
+
+
+@lru_cache(maxsize=4)  # machines cut the same block, most of them with as much clearance
+def _gaps_of(block: Block, least: float) -> tuple[Floats, Floats]:
+    return widest_gaps(block.lowered, least, most=MOST + 1)
 
 
 def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats, Floats]:

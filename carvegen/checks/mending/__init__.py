@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
+    from carvegen.checks.survey import Reached
     from carvegen.geometry import Floats, Indices, PolygonArray
 
 __all__ = ["CutChange", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
@@ -115,13 +116,14 @@ def mended_for_all(
         Where nothing may be added: land that could only be widened into it is cut away instead.
     """
     block, changes = jobs[0].block, list[CutChange]()
+    known: dict[tuple[int, float], Reached] = {}  # what each cutter makes of cuts: most stay as they are
     settled: dict[int, Block] = {}  # the block on which each job last had nothing to mend
     turns = sorted(range(len(jobs)), key=lambda k: -jobs[k].limits.land_mm)  # what asks most clears most for the others
     for _ in range(_TURNS):
         for k in turns:
             job = jobs[k]
             if settled.get(k) is not block:
-                bench = _worked(replace(job, block=block), block.fixed, say, white)
+                bench = _worked(replace(job, block=block), block.fixed, say, white, known)
                 changes += bench.changes
                 block = settled[k] = bench.job.block
     block = _with_land(block, jobs[0].block)
@@ -138,9 +140,12 @@ def _with_land(block: Block, before: Block) -> Block:
     return replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
 
 
-def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None) -> _Bench:
+def _worked(
+    job: Job, fixed: Collection[int], say: Callable[[str], None], white: BaseGeometry | None = None,
+    known: dict[tuple[int, float], Reached] | None = None,
+) -> _Bench:  # fmt: skip
     """The bench when nothing more can be done."""
-    bench = _Bench(job, frozenset(fixed), white)
+    bench = _Bench(job, frozenset(fixed), white, known)
     for number in range(_ROUNDS):
         if not bench.mend(number):
             break
@@ -151,8 +156,11 @@ def _worked(job: Job, fixed: Collection[int], say: Callable[[str], None], white:
 class _Bench:
     """The cuts on the bench, with what has been done to them so far."""
 
-    def __init__(self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None) -> None:
-        self.job = job
+    def __init__(
+        self, job: Job, fixed: frozenset[int], white: BaseGeometry | None = None,
+        known: dict[tuple[int, float], Reached] | None = None,
+    ) -> None:  # fmt: skip
+        self.job, self._known = job, {} if known is None else known
         self.white = shapely.STRtree(geometry.parts(white) if white is not None else geometry.empty())
         self._in_print = white is not None  #: what is cut besides the white is another block's: no more is cut of it
         self._may_widen = True  #: cuts; not when the end is to be reached
@@ -177,7 +185,7 @@ class _Bench:
         self._extra = 0 if self.only_cut else late * self.job.limits.land_mm
         self._latest, self._became = {}, {}
         self._laid, self._doomed = [], []
-        survey = Survey(self.job, slender=False)
+        survey = Survey(self.job, slender=False, known=self._known)
         self._mend_cuts(survey)
         self._mend_lands(survey)
         self._fill_islands()

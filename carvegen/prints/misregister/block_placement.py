@@ -41,6 +41,10 @@ class Placements:
     turn: Floats  #: (prints, blocks, 2, 2): turn, stretch and swelling
     datum: tuple[float, float]
 
+    def of(self, prints: slice) -> Placements:
+        """Those of some of the prints."""
+        return Placements(shift=self.shift[prints], turn=self.turn[prints], datum=self.datum)
+
     def between(self, one: int, other: int, xy: Floats) -> tuple[Floats, Floats]:
         """Places of block `one` as block `other` sees them, once both have moved; (prints, n) each of x and y."""
         shift = self.shift[:, one] - self.shift[:, other]

@@ -45,6 +45,9 @@ class Picture:
     motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
     findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
     marks: tuple[Mark, ...] = ()
+    pictures: Mapping[str, BaseGeometry] = field(
+        default_factory=dict
+    )  #: what is in the ink of each block, white and all
     _unions: dict[tuple[tuple[White, ...], bool], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @property
@@ -126,7 +129,7 @@ def pictured(
     whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     return Picture(
         face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
-        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=bare.findings,
+        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=bare.findings, pictures=bare.pictures,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -160,10 +161,13 @@ class GrowingRooms:
         open_, by_depth = self.open_sky(motif, area, limits)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
-        readable = ReadableBars(drawing=self.drawing, plates=self.plates, pictures=self.pictures)
-        bars, figures = readable.bars_and_figures(motif, leaves)
+        bars, figures = self._readable.bars_and_figures(motif, leaves)
         edge = shapely.box(*shapely.bounds(area)) if frame is None else frame
         return Room(area=open_, frame=frame, edge=edge, hides=hides, bars=bars, figures=figures)
+
+    @cached_property
+    def _readable(self) -> ReadableBars:
+        return ReadableBars(drawing=self.drawing, plates=self.plates, pictures=self.pictures)
 
     def open_sky(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits

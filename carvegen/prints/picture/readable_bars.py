@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +38,7 @@ class ReadableBars:
     drawing: LayeredDrawing
     plates: Sequence[Plate]  #: the blocks that print ink
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each
+    _grounds: dict[frozenset[str], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     def bars_and_figures(
         self, motif: PrintMotif, leaves: frozenset[str]
@@ -88,9 +89,11 @@ class ReadableBars:
 
     def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
         """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
-        parts = geometry.parts(self.drawing.union(names))
-        before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
-        return geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+        if names not in self._grounds:
+            parts = geometry.parts(self.drawing.union(names))
+            before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
+            self._grounds[names] = geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+        return self._grounds[names]
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""

@@ -13,7 +13,7 @@ from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.snowload.firs.pads import _Pads, _seen, on_tiers
-from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
+from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
@@ -39,6 +39,24 @@ def on_stem(gap: float, blunt: float) -> shapely.Polygon:
         right += [(0.6, y), (out, y - 0.3), (out, y - 0.3 + blunt), (0.6, y + 3)]
     right[-1] = (0.0, right[-1][1])
     return shapely.Polygon(right + [(-x, y) for x, y in right[-2::-1]]).simplify(0)
+
+
+@pytest.mark.parametrize(
+    ("values", "begin", "end"),
+    [
+        ([0, 2, 2, 0, 1], [1], [2]),  # no end is a peak
+        ([0, 5, 4.9, 5, 3, -1], [1, 3], [1, 3]),  # as high as the next: both stand out as far
+        ([0, 5, 4.9, 4.95, 3, 6, 0], [1, 5], [1, 5]),  # falls too little before a higher one
+        ([0, 5, 4.9, 4.95, 4.7, 4.8, 3, 6, -1], [1, 7], [1, 7]),
+        ([3, 2.8, 2.95, 0, 2, 1.75, 1.9], [4], [4]),
+        ([-np.inf, 1, -np.inf, 1.2, 1.1, -np.inf], [1, 3], [1, 3]),  # apart
+    ],
+)
+def test_a_turn_is_told_by_how_far_it_stands_out(values: list[float], begin: list[int], end: list[int]) -> None:
+    low, high = _peaks(np.array(values), 0.25)
+    assert (low.tolist(), high.tolist()) == (begin, end)
+    back = _peaks(np.array(values[::-1]), 0.25)
+    assert [len(values) - 1 - k for k in back[0][::-1].tolist()] == end
 
 
 def stack(shoulder=(), under=(), *, wider=-0.3) -> shapely.Polygon:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from scipy import signal
 
 from carvegen import geometry
 
@@ -122,8 +121,7 @@ class _Line:
         Of several in a row as far out it is the upper end: the right side is passed upwards, the left one downwards.
         """
         out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
-        _, each = signal.find_peaks(out, prominence=_TURN_MM, plateau_size=1)
-        return np.asarray(each["right_edges" if side > 0 else "left_edges"])
+        return _peaks(out, _TURN_MM)[1 if side > 0 else 0]
 
     def least(self, values: Floats, tips: Indices, *, side: int) -> Indices:
         """Where the values are least from each tip to the next, of equal ones nearest to the upper tip; (tips - 1,)."""
@@ -281,3 +279,31 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
 
 def _joined(some: list[Tiers]) -> Tiers:
     return Tiers(*(np.concatenate([getattr(each, one.name) for each in some]) for one in fields(Tiers)))
+
+
+def _peaks(values: Floats, least: float) -> tuple[Indices, Indices]:
+    """Where each peak begins and ends that stands out by `least` or more; (peaks,) each.
+
+    From it the values fall so far on both sides before one is higher: scipy.signal's peaks by their prominence, at a
+    hundredth of the time that it takes to load.
+    """
+    change = np.flatnonzero(values[1:] != values[:-1])
+    begin, end = np.append(0, change + 1), np.append(change, len(values) - 1)
+    level = values[begin]
+    rises = level[1:] > level[:-1]
+    peak = np.flatnonzero(rises[:-1] & ~rises[1:]) + 1
+    high, low = level[peak], np.minimum.reduceat(level, np.append(0, peak))  # low: before each peak, then after all
+    kept = np.flatnonzero(_falls(high, low[:-1], least) & _falls(high[::-1], low[:0:-1], least)[::-1])
+    return begin[peak[kept]], end[peak[kept]]
+
+
+def _falls(high: Floats, low: Floats, least: float) -> Mask:
+    """Whether before each peak, and after the last one that is higher, some value is lower by so much; (peaks,)."""
+    falls = np.zeros(len(high), dtype=bool)
+    before = asked = np.arange(len(high))
+    while len(asked):
+        falls[asked] = high[asked] - low[before] >= least
+        before = before - 1
+        open_ = ~falls[asked] & (before >= 0) & (high[before] <= high[asked])
+        asked, before = asked[open_], before[open_]
+    return falls
