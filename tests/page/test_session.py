@@ -563,7 +563,8 @@ def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path)
         beside = np.concatenate([lights, *(locked[heap] for heap in heaps)])
         return weak_places(locked[key], beside, bed.place, bed.limits)
 
-    holds = was[key][[not shapely.dwithin(weak(was), shape, 0.01).any() for shape in was[key]]]
+    places = weak(was)
+    holds = was[key][[not shapely.dwithin(places, shape, 0.01).any() for shape in was[key]]]
     assert 0 < len(holds) < len(was[key]), "some hold and some don't, or this asks nothing"
     assert set(shapely.to_wkb(holds)) <= set(shapely.to_wkb(now[key]))
     assert len(weak(now)) == 0
