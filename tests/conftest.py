@@ -186,18 +186,15 @@ def pytest_terminal_summary(terminalreporter) -> None:
 
 
 @pytest.fixture(autouse=True, scope="session")
-def one_process() -> Iterator[None]:
-    """A build's steps run in this process unless a test says otherwise: a child for each costs twice the work."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
-        yield
+def work_saved() -> Iterator[None]:
+    """What is otherwise in the tests: one fixture for both, as each costs every one of some six thousand tests.
 
-
-@pytest.fixture(autouse=True, scope="session")
-def parsed_once() -> Iterator[None]:
-    """The text of a profile is parsed once: the shipped ones are read some twenty thousand times in a run."""
+    A build's steps run in this process unless a test says otherwise: a child for each costs twice the work. The text
+    of a profile is parsed once: the shipped ones are read some twenty thousand times in a run.
+    """
     tables = cache(lambda text: pickle.dumps(tomllib.loads(text)))
     with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("carvegen.delivery.side_by_side.usual_jobs", lambda: 1)
         once = SimpleNamespace(loads=lambda text: pickle.loads(tables(text)))
         patched.setattr("carvegen.facts.profile_reader.tomllib", once)
         yield

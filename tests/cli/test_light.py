@@ -43,6 +43,9 @@ def cpu_seconds(*words: str) -> float:
 
 def test_help_costs_little_more_than_click_itself():
     """The best of three each, so that a busy machine doesn't matter: 0.3 s, or three times what click takes there."""
+    ours = cpu_seconds("-m", "carvegen", "--help")
+    if ours < 0.3:
+        return
     click_alone = min(cpu_seconds("-c", "import click") for _ in range(3))
-    ours = min(cpu_seconds("-m", "carvegen", "--help") for _ in range(3))
+    ours = min(ours, *(cpu_seconds("-m", "carvegen", "--help") for _ in range(2)))
     assert ours < max(0.3, 3 * click_alone), (ours, click_alone)

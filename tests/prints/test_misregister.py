@@ -128,8 +128,8 @@ def test_a_turn_and_a_stretch_work_far_from_the_stop():
     found = share_of(plan)[1]
     assert found.worst_mm[0].max() == pytest.approx(0.6 - TRAP, abs=0.02)
     assert 0.1 < found.widest_mm[:, 0].max() <= 0.6 - TRAP + 0.02
-    turned = replace(EXACT, tolerance_mm=0.0, turn_deg=1.0)
-    places, worst = share_of(turned)[1].places[0], share_of(turned)[1].worst_mm[0]
+    turned = share_of(replace(EXACT, tolerance_mm=0.0, turn_deg=1.0))[1]
+    places, worst = turned.places[0], turned.worst_mm[0]
     expected = 2 * math.radians(1.0) * places.xy[:, 1] - TRAP  # two blocks, the arm across the pull is y
     assert worst == pytest.approx(expected, abs=0.02)
 

@@ -459,7 +459,8 @@ def test_flakes_in_the_middle_fall_behind_a_whole_jetty_and_not_its_lines_alone(
     )
     svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="36mm" height="30mm" viewBox="0 0 36 30">{paths}</svg>'
     (tmp_path / "jetty.svg").write_text(svg, encoding="utf-8")
-    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow_middle = 0.3, largest_mm = 2.5 }\n'
+    middle = "snow = 0.3, far = 0.0, middle = 1.0, near = 0.0, largest_mm = 2.5, level = 391.5"
+    snow = f'[[motifs]]\nmotif = "snowfall"\nsettings = {{ {middle} }}\n'  # as `snow_middle = 0.3` solves them
     print_, _ = read_in(tmp_path, '[artwork]\nfiles = ["jetty.svg"]\n' + snow + 'middle_behind = ["LINES"]\n')
     drawing = drawing_of(print_)
     flat, field = (geometry.union(drawing.named([name])[0].shape) for name in ("FLAT", "FIELD"))
