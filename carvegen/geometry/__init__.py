@@ -381,8 +381,7 @@ def moved(shapes: PolygonArray, offset: tuple[float, float], *, scale: float = 1
 
 def on_grid(shape: BaseGeometry) -> BaseGeometry:
     """The polygons of a geometry on the `GRID_MM` grid, as one: every number the nearest, and GEOS no longer bound."""
-    whole = shapely.set_precision(shapely.set_precision(shape, GRID_MM), 0, mode="pointwise")
-    return solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
+    return solid(shapely.set_precision(shapely.set_precision(shape, GRID_MM), 0, mode="pointwise"))
 
 
 def snapped(shapes: PolygonArray) -> PolygonArray:

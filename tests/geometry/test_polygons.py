@@ -210,6 +210,27 @@ def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> N
     assert geometry.solid(two := shapely.MultiPolygon([one, other])) is two
 
 
+def test_on_the_grid_every_number_is_the_nearest_and_geos_is_not_bound_to_it() -> None:
+    """The nearest to a whole number of micrometres, as reading it from a file gives it: not 2.0620000000000003."""
+    one, other = box(2.0621, 1.0049, 30.0003, 8.5354), disc(17, 33, 5, points=40)
+    its = geometry.on_grid(shapely.MultiPolygon([one, other]))
+    xy = shapely.get_coordinates(its)
+    assert xy.tolist() == [[float(f"{number:.3f}") for number in row] for row in xy.tolist()]
+    assert shapely.get_precision(its) == 0
+    assert len(shapely.get_parts(its)) == 2
+    assert shapely.hausdorff_distance(its, shapely.MultiPolygon([one, other])) < 0.0008
+
+
+@pytest.mark.parametrize("count", [None, (1, 2, 1)])
+def test_polygons_of_rings_are_those_that_the_rings_were_of(count: tuple[int, ...] | None) -> None:
+    given_shapes = shapes(box(20, 0, 1, 2), HOLED, disc(40, 5, 3, points=7)) if count else shapes(*PAIR, disc(9, 9, 2))
+    outline = geometry.rings(given_shapes)
+    its = geometry.polygons_of(outline.xy, outline.start, None if count is None else np.array(count))
+    assert len(its) == len(given_shapes)
+    assert shapely.equals_exact(its, given_shapes, normalize=True).all()
+    assert len(geometry.polygons_of(np.empty((0, 2)), np.zeros(1, dtype=np.int64))) == 0
+
+
 def test_shapes_without_a_grid_stay_the_same_objects_and_others_lose_it() -> None:
     plain, snapped = shapes(box(0, 0, 2, 2)), geometry.snapped(shapes(box(0, 0, 2, 2), box(5, 0, 1, 1)))
     assert geometry.free_of_grid(plain) is plain
