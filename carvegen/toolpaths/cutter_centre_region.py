@@ -205,8 +205,6 @@ def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.obj
 def _with_cut_outs(block: Block) -> PolygonArray:
     """The cuts, and the cut-outs that touch one."""
     lowered = block.lowered
-    if len(block.cut_outs) == 0 or len(lowered) == 0:
-        return lowered
     tree = block.cut_tree if lowered is block.cuts else shapely.STRtree(lowered)
     met = np.unique(tree.query(block.cut_outs, predicate="intersects")[0])
     return geometry.stack([lowered, block.cut_outs[met]])

@@ -382,7 +382,7 @@ def _widest_mm(operation: Operation) -> float:
 
 def _run_out_mm(plan: Plan, operation: Operation) -> float:
     """Half the groove's width where it is widest at any depth: a computed beam widens below its focus."""
-    below = np.linspace(0, operation.depth_mm, 33)
+    below = np.array([0.0, operation.depth_mm])
     return float(cutting.half_width_mm(operation.cutter, below, operation.depth_mm).max())
 
 

@@ -1,0 +1,323 @@
+"""Small parts of plans beside plain loops and on both sides of their limits: words, pieces of a raster, orders."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import math
+from fractions import Fraction
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+import shapely
+
+from carvegen import geometry
+from carvegen.toolpaths import cutter_centre_region, plan_for, promises
+from carvegen.toolpaths.laser import planner as laser_planner
+from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
+from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows
+from carvegen.toolpaths.sequence.order import turned
+from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
+from carvegen.toolpaths.simulation import height_raster
+from carvegen.toolpaths.simulation.height_raster import untouched
+from carvegen.toolpaths.v_carving import planner as v_planner
+from carvegen.toolpaths.v_carving.path_chaining import trails
+from tests.cases import SHELF, block, box, disc, setup, shapes
+
+
+def paths_of(*lines: list[tuple[float, ...]], closed: tuple[bool, ...] | None = None) -> Paths:
+    xyz = np.array([(*point, 0.0)[:3] for line in lines for point in line], dtype=float).reshape(-1, 3)
+    start = np.cumsum([0, *map(len, lines)])
+    return Paths(xyz, start, np.array(closed or [False] * len(lines), dtype=bool))
+
+
+# ── a laser's words ──────────────────────────────────────────────────────────────────────────────────────────────
+
+LASER = setup("cherry", "laser-fine", depth=1.2, material_values={"wall_deg": 60.0}).on(block(box(5, 5, 20, 15)))
+SHARES = {word: Fraction(1, k) for k, word in enumerate(
+    ("all", "half", "third", "quarter", "fifth", "sixth", "seventh"), start=1)}  # fmt: skip
+TIMES = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
+
+
+@pytest.mark.parametrize("count", range(2, MOST_STEPS + 2))
+def test_a_step_beside_the_land_says_its_share_of_the_depth(count: int) -> None:
+    for k in range(1, count):
+        said = laser_planner._depth_words(LASER, k, count)
+        place, _, rest = said.partition(": weaker, to about ")
+        share, _, deep = rest.partition(" of the depth, ")
+        assert place == ("beside the land" if k == 1 else f"the step below SHOULDER {k - 1} OF {count - 1}")
+        words = share.replace(" a ", " ").removeprefix("a ").replace("thirds", "third").split()
+        times = 2 if share == "two thirds" else TIMES[words[0]] if len(words) > 1 and words[1] == "times" else 1
+        assert times * SHARES[words[-1]] == Fraction(k, count)
+        assert float(deep.removesuffix(" mm")) == pytest.approx(1.2 * k / count, abs=0.006)
+    assert laser_planner._depth_words(LASER, count, count) == "lower to the full depth, 1.20 mm"
+
+
+def test_the_floor_comes_first_then_the_steps_beside_the_land_and_it_alone_is_cautioned_against() -> None:
+    steps = plan_for(LASER, PathSettings(shoulder_steps=2, line_spacing_mm=0.5)).operations
+    steps = [its for its in steps if its.work in (Work.LOWER, Work.SHOULDER)]
+    names = [(its.name, its.work) for its in steps]
+    assert names == [
+        ("LOWER FLOOR", Work.LOWER),
+        ("SHOULDER 2 OF 2", Work.SHOULDER),
+        ("SHOULDER 1 OF 2", Work.SHOULDER),
+    ]
+    assert [bool(its.cautions) for its in steps] == [True, False, False]
+    assert [its.depth_mm for its in steps] == [1.2, 0.8, 0.4]
+    assert [its.area_lines_mm for its in steps] == [0.5] * 3
+
+
+@pytest.mark.parametrize("tabs", [False, True])
+def test_a_rule_for_tabs_is_told_where_there_are_some(tabs: bool) -> None:
+    its = setup("cherry", "laser-fine", thickness=3.0).on(block(cut_outs=(box(5, 5, 20, 15),)))
+    said = list(laser_planner._about_through(its, PathSettings(tabs=tabs)))
+    assert [line.startswith("Tabs: ") for line in said] == [False, *[True] * tabs]
+
+
+@pytest.mark.parametrize("spacing", [0.1, 0.5])
+def test_how_wide_the_steps_beside_the_land_are(spacing: float) -> None:
+    """All together as wide as the wall leans out, none narrower than lines lie apart."""
+    wide = 1.2 * math.tan(math.radians(60))
+    for asked in range(MOST_STEPS + 1):
+        count, step = laser_planner._shoulder(LASER, PathSettings(shoulder_steps=asked, line_spacing_mm=spacing))
+        assert count == min(asked, int(wide / spacing))
+        assert step * max(count, 1) == pytest.approx(wide)
+    bevelled = dataclasses.replace(LASER, block=SimpleNamespace(bevelled=True))
+    assert laser_planner._shoulder(bevelled, PathSettings(shoulder_steps=2)) == (0, 0.0)
+
+
+# ── a raster ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_raster_reaches_three_pixels_beyond_the_block_and_begins_uncut() -> None:
+    its = untouched(2.0, 1.0, 0.1)
+    assert its.height.shape == its.edge.shape == (16, 26)
+    assert its.corner == pytest.approx((-0.25, -0.25))
+    assert (its.height == 0).all()
+    assert its.edge == pytest.approx(np.full((16, 26), -0.3))
+
+
+def test_pieces_of_paths_are_their_sides_in_parts_no_longer_than_asked() -> None:
+    """A closed path has its closing side; a path of one point is a piece that goes nowhere."""
+    lines = [[(0, 0), (3, 0), (3, 4)], [(9, 9, -1), (9, 10, -2)], [(5, 5)]]
+    paths = paths_of(*lines, closed=(True, False, False))
+    one, other = height_raster._pieces(paths, 0.6)
+    length = np.hypot(*(other - one)[:, :2].T)
+    assert length.max() <= 0.6 + 1e-9
+    assert len(one) == 5 + 7 + 9 + 2 + 1  # 3, 4, 5 and 1 mm, and the point
+    whole = np.concatenate([one[:1], other])
+    corners = [(3, 0), (3, 4), (0, 0), (9, 10), (5, 5)]
+    for number, corner in zip(np.cumsum([5, 7, 9, 2, 1]), corners, strict=True):
+        assert whole[number, :2] == pytest.approx(corner)
+    assert one[21] == pytest.approx([9, 9, -1])
+    assert other[21] == pytest.approx([9, 9.5, -1.5])
+
+
+def test_of_pieces_over_one_another_the_lowest_is_kept() -> None:
+    a = np.array([(0, 0, -1), (0, 0, -3), (0, 0, -2), (5, 0, -1)], dtype=float)
+    b = a + (1, 0, 0)
+    b[3] += (1, 0, 0)
+    kept, ends = height_raster._lowest(a, b)
+    assert kept.tolist() == [[0, 0, -3], [5, 0, -1]]
+    assert ends.tolist() == [[1, 0, -3], [7, 0, -1]]
+
+
+def test_a_slope_is_taken_in_level_steps_at_their_middles() -> None:
+    a, b = np.array([(0, 0, 0), (9, 9, -1)], dtype=float), np.array([(3, 0, -4), (9, 9, -1.2)], dtype=float)
+    one, other = height_raster._stepped(a, b, 1.0)
+    assert one[:, 2].tolist() == other[:, 2].tolist()
+    assert one[:, 2] == pytest.approx([-0.4, -1.2, -2.0, -2.8, -3.6, -1.1])
+    assert one[:5, 0] == pytest.approx([0, 0.6, 1.2, 1.8, 2.4])
+    assert other[:5, 0] == pytest.approx([0.6, 1.2, 1.8, 2.4, 3.0])
+    assert height_raster._stepped(a, b, 0.0)[0] is a
+
+
+def test_pieces_are_looked_at_in_runs_of_about_so_many_pixels(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(height_raster, "_CHUNK", 10)
+    count = np.array([3, 3, 3, 3, 30, 1, 1])
+    runs = list(height_raster._chunks(count))
+    assert [k for run in runs for k in range(len(count))[run]] == list(range(len(count)))
+    assert max(count[run].sum() for run in runs) < 45
+    assert len(runs) == 3
+    assert list(height_raster._chunks(count[:0])) == []
+
+
+def test_the_pixels_that_a_piece_may_touch_lie_within_its_reach_and_on_the_raster() -> None:
+    relief = untouched(4.0, 3.0, 0.25)
+    a, b = np.array([(1.0, 1, 0), (3.9, 0.1, 0), (-9, -9, 0)]), np.array([(2.0, 1.4, 0), (3.9, 0.1, 0), (-9, -9, 0)])
+    half = np.array([0.4, 1.0, 0.5])
+    x, y = (relief.corner[k] + 0.25 * np.arange(relief.height.shape[1 - k]) for k in (0, 1))
+    low, size = relief._boxes(a, b, half)
+    for k in range(3):
+        reach = half[k] + 3 * 0.25 + 1e-9
+        inside = [
+            np.flatnonzero((at >= min(a[k, n], b[k, n]) - reach) & (at <= max(a[k, n], b[k, n]) + reach))
+            for n, at in enumerate((x, y))
+        ]
+        assert size[k].prod() == len(inside[0]) * len(inside[1])
+        if size[k].prod():
+            assert low[k].tolist() == [inside[0][0], inside[1][0]]
+            assert size[k].tolist() == [len(inside[0]), len(inside[1])]
+
+
+def test_inside_closed_paths_and_not_in_their_holes_all_is_lowered_but_what_is_deeper_stays() -> None:
+    relief = untouched(6.0, 5.0, 0.1)
+    shape = shapely.difference(disc(3, 2.5, 2, points=9), disc(3, 2.5, 0.9, points=5))
+    x, y = np.meshgrid(*(relief.corner[k] + 0.1 * np.arange(relief.height.shape[1 - k]) for k in (0, 1)))
+    within = shapely.contains_xy(shape, x, y)
+    relief.height[:20] = -2.0
+    relief.edge[:20] = 0.4
+    outside = relief.height.copy(), relief.edge.copy()
+    relief.lower(from_rings(geometry.rings(shapes(shape))), 0.7, 0.2)
+    assert relief.height == pytest.approx(np.where(within, np.minimum(outside[0], -0.7), outside[0]))
+    assert relief.edge == pytest.approx(np.where(within, np.maximum(outside[1], 0.2), outside[1]))
+    assert 500 < within.sum() < 2000
+
+
+# ── promises ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_paths_as_lines_are_closed_where_they_are_and_a_point_is_a_short_line() -> None:
+    lines = [[(0, 0), (3, 0), (3, 4)], [(9, 9), (9, 10)], [(5, 5)], [(1, 1), (2, 1), (2, 2)]]
+    its = promises._lines(paths_of(*lines, closed=(True, False, False, False)))
+    assert [shapely.get_coordinates(line).tolist() for line in its] == [
+        [[0, 0], [3, 0], [3, 4], [0, 0]], [[9, 9], [9, 10]], [[5, 5], [5, 5]], [[1, 1], [2, 1], [2, 2]],
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("over", "told"), [(-0.1, 0.0), (0.005, 0.0), (0.015, 0.015), (0.3, 0.3)])
+def test_how_far_a_cutter_reaches_into_land_is_told_from_half_the_tolerance_on(over: float, told: float) -> None:
+    """Beside a straight wall: a flat cutter 3 mm wide, its middle 1.5 mm less `over` off."""
+    job = setup("linoleum", "flat-3", depth=1.0).on(block(box(5, 5, 30, 20)))
+    x = 5 + 1.5 - over
+    operation = Operation(
+        name="A", work=Work.WALL, asks="", cutter=SHELF.cutter("flat-3"), depth_mm=1.0,
+        paths=paths_of([(x, 12, -1), (x, 18, -1)]),
+    )  # fmt: skip
+    assert promises.into_land_mm(SimpleNamespace(job=job), operation) == pytest.approx(told, abs=1e-6)
+
+
+# ── floors ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_inner_rings_come_before_what_is_round_them_each_nest_by_itself(seed: int) -> None:
+    """Twin: the nests one after another, of each ring first all that lies in it."""
+    rng = np.random.default_rng(seed)
+    counts = [3, 5, 6, 4]
+    parents = [np.arange(3)] + [np.sort(rng.integers(0, counts[k], counts[k + 1])) for k in range(3)]
+    order = []
+
+    def visit(level: int, number: int) -> None:
+        if level + 1 < len(counts):
+            for child in np.flatnonzero(parents[level + 1] == number).tolist():
+                visit(level + 1, child)
+        order.append((level, number))
+
+    for number in range(3):
+        visit(0, number)
+    every = [(level, number) for level, count in enumerate(counts) for number in range(count)]
+    assert [every[k] for k in np.argsort(_inner_first(counts, parents))] == order
+
+
+def test_lines_to_and_fro_are_spread_over_the_height_and_turn_at_each_row() -> None:
+    """A U, whose upper rows are in two arms: the left arm's lines come before the right one's."""
+    u = shapely.difference(box(0, 0, 10, 6), box(4, 2.5, 2, 9))
+    parts = shapes(box(20, 0, 3, 1), u)
+    part, row, ends = _rows(parts, 1.2)
+    assert part.tolist() == [0] + [1] * 8
+    assert row.tolist() == [0, 0, 1, 2, 3, 4, 2, 3, 4]
+    assert ends[:, 0, 1] == pytest.approx([0.5, 0.6, 1.8, 3, 4.2, 5.4, 3, 4.2, 5.4])
+    assert ends[:, :, 0] == pytest.approx(
+        np.array([(20, 23), (0, 10), (10, 0), (0, 4), (4, 0), (0, 4), (6, 10), (10, 6), (6, 10)], dtype=float)
+    )
+    assert _breaks(parts, part, row, ends).tolist() == [True, True, False, False, False, False, True, False, False]
+
+
+def test_a_way_between_lines_that_leaves_the_floor_is_not_gone() -> None:
+    ends = np.array([[(0, 0.5), (4, 0.5)], [(4, 1.5), (0, 1.5)]], dtype=float)
+    none, one = np.zeros(2, dtype=np.int64), np.arange(2)
+    notched = shapely.difference(box(0, 0, 4, 2), box(3.5, 0.9, 1, 0.2))
+    for shape, begins in ((box(0, 0, 4, 2), False), (notched, True)):
+        assert _breaks(shapes(shape), none, one, ends).tolist() == [True, begins]
+    assert _breaks(shapes(box(0, 0, 4, 2)), none, 2 * one, ends).tolist() == [True, True]  # a row lies between
+    assert _breaks(shapes(box(0, 0, 4, 2), box(0, 0, 4, 2)), one, one, ends).tolist() == [True, True]
+
+
+# ── where a cutter's centre may go ───────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(("cut_out", "pieces"), [(box(20, 5, 5, 5), 1), (box(26, 5, 5, 5), 1), ((box(30, 5, 5, 5)), 1)])
+def test_the_ground_is_the_cuts_with_what_of_the_cut_outs_touches_them(cut_out, pieces: int) -> None:
+    its = cutter_centre_region.ground(block(box(5, 5, 15, 5), cut_outs=(cut_out,)))
+    touches = cut_out.bounds[0] <= 20
+    assert len(its) == pieces
+    assert shapely.area(its).sum() == pytest.approx(75 + 25 * touches)
+    assert len(cutter_centre_region.ground(block(cut_outs=(cut_out,)))) == 0
+    assert len(cutter_centre_region.ground(block(box(5, 5, 15, 5)))) == 1
+
+
+@pytest.mark.parametrize(("by_mm", "least"), [(0.0, 0.01), (1.5, 0.019)])
+def test_what_is_narrower_than_two_hundredths_and_a_buffers_error_was_not_left(by_mm: float, least: float) -> None:
+    assert cutter_centre_region.least_mm(by_mm) == pytest.approx(least)
+    strips = shapes(box(0, 0, 2 * least - 0.001, 5), box(1, 0, 2 * least + 0.001, 5))
+    rest, owner = cutter_centre_region.worth(strips, np.array([7, 9]), by_mm)
+    assert (len(rest), owner.tolist()) == (1, [9])
+
+
+# ── a V's lines ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(("deep", "lines"), [(0.015, 0), (0.03, 1), (0.28, 1), (0.32, 1)])
+def test_a_line_no_deeper_than_two_hundredths_is_left_out_and_one_under_three_tenths_told(deep: float, lines) -> None:
+    """A slot as wide as a V of 60 degrees, blunt by 0.1 mm, is at that depth."""
+    wide = 0.1 + 2 * deep * math.tan(math.radians(30))
+    job = setup("linoleum", "v-60", machine=SHELF.machine("router-bed")).on(block(box(10, 10, 12, wide)))
+    plan = plan_for(job, PathSettings())
+    done = [its for its in plan.operations if its.work is Work.CENTRE_LINE]
+    assert len(done) == lines
+    if done:
+        assert done[0].depth_mm == pytest.approx(deep, abs=1e-3)
+        assert any("shallower than 0.3 mm" in its for its in plan.remarks) == (deep < 0.3)
+
+
+@pytest.mark.parametrize("passes", [1, 2, 3])
+def test_the_number_of_a_lines_pass_is_by_its_deepest_place(passes: int) -> None:
+    step = 0.6 / passes
+    lines = [[(0, 0, 0), (1, 0, -z)] for z in (0.1, 0.2, 0.2000001, 0.3, 0.31, 0.6)]
+    wanted = [math.ceil(z / step - 1e-6) for z in (0.1, 0.2, 0.2, 0.3, 0.31, 0.6)]
+    assert v_planner._pass_numbers(paths_of(*lines), step).tolist() == wanted
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_net_is_followed_link_by_link_each_once_and_lifted_as_rarely_as_can_be(seed: int) -> None:
+    """Half as often as it has places where an odd number of links meet, piece by piece, once for a piece without any."""
+    rng = np.random.default_rng(seed)
+    xyz = np.column_stack([rng.random((30, 2)) * 10, -rng.random(30)])
+    links = {tuple(sorted(pair)) for pair in rng.integers(0, 30, (26, 2)).tolist() if pair[0] != pair[1]}
+    links |= {(a + 30, b + 30) for a, b in ((0, 1), (1, 2), (0, 2))}
+    xyz = np.concatenate([xyz, [(20, 0, -1), (22, 0, -1), (21, 2, -1)]])
+    its = trails(xyz, np.array(sorted(links)))
+    at = {tuple(point): k for k, point in enumerate(xyz.tolist())}
+    number = [at[tuple(point)] for point in its.xyz.tolist()]
+    gone = []
+    for k in range(len(its)):
+        own = number[its.start[k] : its.start[k + 1]]
+        own += own[:1] if its.closed[k] else []
+        gone += [tuple(sorted(pair)) for pair in itertools.pairwise(own)]
+    assert sorted(gone) == sorted(links)
+    degree = np.bincount(np.array(sorted(links)).ravel(), minlength=33)
+    group = geometry.linked_groups(33, *np.array(sorted(links)).T)
+    odd = np.bincount(group, weights=degree % 2 == 1)
+    wanted = sum(max(1, odd[k] / 2) for k in set(group[degree > 0].tolist()))
+    assert len(its) == wanted
+
+
+# ── orders ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_paths_are_turned_that_are_marked() -> None:
+    its = turned(paths_of([(0, 0), (1, 0), (2, 5)], [(7, 7), (8, 8)], [(3, 3)]), np.array([True, False, True]))
+    assert its.xyz[:, :2].tolist() == [[2, 5], [1, 0], [0, 0], [7, 7], [8, 8], [3, 3]]
+    assert its.start.tolist() == [0, 3, 5, 6]
