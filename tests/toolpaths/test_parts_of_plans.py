@@ -116,8 +116,8 @@ def test_pieces_of_paths_are_their_sides_in_parts_no_longer_than_asked() -> None
 
 def test_of_pieces_over_one_another_the_lowest_is_kept() -> None:
     a = np.array([(0, 0, -1), (0, 0, -3), (0, 0, -2), (5, 0, -1)], dtype=float)
-    b = a + (1, 0, 0)
-    b[3] += (1, 0, 0)
+    b = a.copy()
+    b[:, 0] += (1, 1, 1, 2)
     kept, ends = height_raster._lowest(a, b)
     assert kept.tolist() == [[0, 0, -3], [5, 0, -1]]
     assert ends.tolist() == [[1, 0, -3], [7, 0, -1]]
@@ -292,7 +292,7 @@ def test_the_number_of_a_lines_pass_is_by_its_deepest_place(passes: int) -> None
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_net_is_followed_link_by_link_each_once_and_lifted_as_rarely_as_can_be(seed: int) -> None:
-    """Half as often as it has places where an odd number of links meet, piece by piece, once for a piece without any."""
+    """Half as often as an odd number of links meet at a place, piece by piece; once for a piece without any."""
     rng = np.random.default_rng(seed)
     xyz = np.column_stack([rng.random((30, 2)) * 10, -rng.random(30)])
     links = {tuple(sorted(pair)) for pair in rng.integers(0, 30, (26, 2)).tolist() if pair[0] != pair[1]}
