@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -130,3 +132,58 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
     assert shapely.distance(*done.job.block.cuts) == pytest.approx(0.506, abs=0.003)
     assert sum(its.white_mm2 for its in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
     assert done.job.block.cuts[0].equals(PAIR[0])
+
+
+@pytest.mark.parametrize(("length", "long"), [(2.8, False), (3.0, True)])
+def test_a_neck_longer_than_six_times_what_is_asked_is_a_line_by_itself(length: float, long: bool) -> None:
+    """As above; 3 mm are six times 0.5."""
+    survey = Survey(setup().on(block(box(5, 5, 5, 5), box(10.3, 5, 5, length))))
+    (one,) = (its for _, its in places_of(survey, np.array([0])))
+    assert one.is_long == long == bool(survey.narrow_lands.length[0] > 3.0)
+    assert not one.is_short
+
+
+@pytest.mark.parametrize("turn", [0.0, 45.0, -45.0, 170.0])
+def test_the_middles_of_a_neck_follow_one_another_along_each_wall_however_it_lies(turn: float) -> None:
+    pair = (affinity.rotate(its, turn, origin=(20, 15)) for its in (box(15, 12, 5, 6), box(20.3, 12, 5, 6)))
+    (one,) = (its for _, its in places_of(Survey(setup().on(block(*pair))), np.array([0])))
+    run = shape_edits.runs(one.middles[1:], one.edge[1:], one.gap)
+    assert run[-1] == 1
+    for k in (0, 1):
+        line = one.middles[1:][run == k]
+        along = (line - line[0]) @ (line[-1] - line[0])
+        assert (np.diff(along) > 0).all()
+    band = affinity.rotate(one.band(0.5), -turn, origin=(20, 15))
+    assert band.symmetric_difference(BAND).area < 0.15
+
+
+BAND = box(19.9, 12, 0.5, 6).union(disc(20.15, 12, 0.25)).union(disc(20.15, 18, 0.25))
+
+
+def test_where_two_cuts_become_one_the_cutter_passes() -> None:
+    """Corner to corner, with a hair of land between: 0.4 mm are the smallest cut, and a little to spare."""
+    bench = _Bench(setup().on(block(box(5, 5, 5, 5), box(10.014, 10.014, 5, 5))), frozenset())
+    assert bench.mend(0)
+    (cut,) = bench.job.block.cuts
+    assert [its.what for its in bench.changes] == ["joined"]
+    made = [len(shapely.get_parts(cut.buffer(-half).buffer(half))) for half in (0.2005, 0.21)]
+    assert made == [1, 2]
+
+
+def test_mending_ends_after_some_two_dozen_rounds_and_four_turns_of_each_machine(monkeypatch) -> None:
+    said, job = [], setup().on(block(*PAIR))
+    monkeypatch.setattr(_Bench, "mend", lambda *_: True)
+    mended_for_all([job, job], say=said.append)
+    assert len(said) == 48  # the second time the block is the same
+    monkeypatch.setattr("carvegen.checks.mending._worked", _ever_new)
+    turns.clear()
+    mended_for_all([job, job])
+    assert len(turns) == 8
+
+
+turns: list = []
+
+
+def _ever_new(job, *_):
+    turns.append(job)
+    return SimpleNamespace(job=dataclasses.replace(job, block=dataclasses.replace(job.block)), changes=[])
