@@ -204,10 +204,8 @@ def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.obj
 
 def _with_cut_outs(block: Block) -> PolygonArray:
     """The cuts, and the cut-outs that touch one."""
-    lowered = block.lowered
-    tree = block.cut_tree if lowered is block.cuts else shapely.STRtree(lowered)
-    met = np.unique(tree.query(block.cut_outs, predicate="intersects")[0])
-    return geometry.stack([lowered, block.cut_outs[met]])
+    met = np.unique(shapely.STRtree(block.cut_outs).query(block.lowered, predicate="intersects")[1])
+    return geometry.stack([block.lowered, block.cut_outs[met]])
 
 
 def _quads(by_mm: float) -> int:

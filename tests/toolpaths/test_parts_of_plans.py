@@ -15,9 +15,12 @@ import shapely
 from carvegen import geometry
 from carvegen.toolpaths import cutter_centre_region, plan_for, promises
 from carvegen.toolpaths.laser import planner as laser_planner
+from carvegen.toolpaths.laser.tabs import _straightest
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
-from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows
+from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows, nested
+from carvegen.toolpaths.router.pockets import _clear
 from carvegen.toolpaths.sequence.order import turned
+from carvegen.toolpaths.sequence.tours import length_mm, tour
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.toolpaths.simulation import height_raster
 from carvegen.toolpaths.simulation.height_raster import untouched
@@ -321,3 +324,82 @@ def test_paths_are_turned_that_are_marked() -> None:
     its = turned(paths_of([(0, 0), (1, 0), (2, 5)], [(7, 7), (8, 8)], [(3, 3)]), np.array([True, False, True]))
     assert its.xyz[:, :2].tolist() == [[2, 5], [1, 0], [0, 0], [7, 7], [8, 8], [3, 3]]
     assert its.start.tolist() == [0, 3, 5, 6]
+
+
+# ── pockets, rings, tabs ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+def test_a_way_is_clear_that_lies_in_its_part_or_goes_nowhere() -> None:
+    room = shapes(box(0, 0, 4, 4), box(10, 0, 4, 4))
+    begin = np.array([(1, 1), (1, 1), (1, 1), (9, 9), (11, 1), (1, 1)], dtype=float)
+    end = np.array([(3, 2), (3, 5), (1, 9), (9, 9), (13, 3), (3, 2)], dtype=float)
+    clear = _clear(room, np.array([0, 0, 0, 0, 1, 1]), begin, end)
+    assert clear.tolist() == [True, False, False, True, True, False]
+
+
+def test_rings_off_the_wall_are_drawn_with_fewer_points_a_twentieth_of_a_step_off() -> None:
+    """Chords of a circle: the sag of the longest; the ring at the wall stays as it is."""
+    round_ = shapely.Point(0, 0).buffer(20, quad_segs=200)
+    rings, _ = nested(shapes(round_), 0.0, 2.0)
+    outer, next_ = (rings.xyz[rings.start[k] : rings.start[k + 1], :2] for k in (-2, -3))
+    assert len(outer) == 800
+    middle = (next_ + np.roll(next_, 1, axis=0)) / 2
+    assert 0.03 < 18 - np.hypot(*middle.T).min() < 0.055 * 2.0
+    assert len(next_) < 100
+
+
+def test_gaps_for_tabs_lie_in_the_middle_half_of_each_stretch() -> None:
+    """A square whose corners lie at six tenths of each stretch: so far off them as the gap asks is before them."""
+    path = paths_of([(24, 0), (40, 0), (40, 40), (0, 40), (0, 0)], closed=(True,))
+    xy = np.concatenate([path.xyz, path.xyz[:1]])[:, :2]
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+    at_corner = 16 / 40
+    places = np.array(_straightest(xy, at, 4, 10.0)) / 40
+    assert (places % 1 >= 0.25).all()
+    assert (places % 1 <= 0.75).all()
+    assert (np.abs(places % 1 - at_corner) >= 0.25).all()
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_piece_of_a_tour_turned_or_moved_makes_it_shorter(seed: int) -> None:
+    """Of seven stops, all of which are neighbours: every piece turned, and up to three stops moved anywhere."""
+    rng = np.random.default_rng(seed)
+    ends, home = rng.random((14, 2)) * 20, np.zeros(2)
+    way = tour(ends, home)
+    assert sorted((way >> 1).tolist()) == list(range(7))
+    least = length_mm(way, ends, home) - 1e-5
+    others = [[*way[:i], *(way[i:j][::-1] ^ 1), *way[j:]] for i in range(7) for j in range(i + 1, 8)]
+    for i, count in itertools.product(range(7), (1, 2, 3)):
+        piece, rest = way[i : i + count], [*way[:i], *way[i + count :]]
+        for to in range(len(rest) + 1):
+            others += [[*rest[:to], *some, *rest[to:]] for some in (piece, piece[::-1] ^ 1)]
+    assert min(length_mm(np.array(other), ends, home) for other in others) >= least
+
+
+# ── blocks cut out of their sheets ───────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("thick", "clamp", "asked", "kinds"),
+    [
+        (3.0, None, True, []),
+        (3.0, None, False, []),
+        (3.0, box(20, -5, 5, 4.95), True, ["clamp"]),
+        (3.0, box(20, -5, 5, 4.4), True, []),
+        (60.0, None, True, ["too-thick"]),
+        (60.0, box(20, -5, 5, 4.95), True, ["too-thick"]),
+    ],
+)
+def test_what_keeps_a_block_from_being_cut_out_of_its_sheet(thick: float, clamp, asked: bool, kinds) -> None:
+    """A beam of 0.2 mm goes round it 0.1 mm off."""
+    job = setup("cherry", "laser-fine", thickness=thick, depth=1.0).on(block(box(5, 5, 20, 15)))
+    no_go = shapes(clamp) if clamp else geometry.empty()
+    told = list(laser_planner._uncut_edge(job, PathSettings(cut_edge=asked, no_go=no_go)))
+    assert [its.kind for its in told] == kinds
+
+
+def test_nothing_lies_outside_a_board_where_there_is_no_path() -> None:
+    board = (0.0, 0.0, 40.0, 30.0)
+    assert promises.outside_mm(paths_of(), board) == 0
+    for point, far in (((20, 15), 0), ((-2, 15), 2), ((43, 15), 3), ((20, -4), 4), ((20, 35), 5), ((41, 33), 3)):
+        assert promises.outside_mm(paths_of([(20, 15), point]), board) == far
