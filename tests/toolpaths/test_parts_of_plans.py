@@ -13,8 +13,10 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
 from carvegen.toolpaths import cutter_centre_region, plan_for, promises
 from carvegen.toolpaths.laser import planner as laser_planner
+from carvegen.toolpaths.laser.scanning import scan_lines
 from carvegen.toolpaths.laser.tabs import _straightest
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
 from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows, nested
@@ -22,11 +24,13 @@ from carvegen.toolpaths.router.pockets import _clear
 from carvegen.toolpaths.sequence.order import turned
 from carvegen.toolpaths.sequence.tours import length_mm, tour
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
-from carvegen.toolpaths.simulation import height_raster
+from carvegen.toolpaths.simulation import height_raster, simulated_block
 from carvegen.toolpaths.simulation.height_raster import untouched
+from carvegen.toolpaths.unmade import shortfalls
 from carvegen.toolpaths.v_carving import planner as v_planner
 from carvegen.toolpaths.v_carving.path_chaining import trails
 from tests.cases import SHELF, block, box, disc, setup, shapes
+from tests.checks.test_both_sides import moat
 
 
 def paths_of(*lines: list[tuple[float, ...]], closed: tuple[bool, ...] | None = None) -> Paths:
@@ -403,3 +407,71 @@ def test_nothing_lies_outside_a_board_where_there_is_no_path() -> None:
     assert promises.outside_mm(paths_of(), board) == 0
     for point, far in (((20, 15), 0), ((-2, 15), 2), ((43, 15), 3), ((20, -4), 4), ((20, 35), 5), ((41, 33), 3)):
         assert promises.outside_mm(paths_of([(20, 15), point]), board) == far
+
+
+# ── what is left out, and what is told ───────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(("wide", "lines"), [(0.0199, 0), (0.0201, 10), (5.0, 10)])
+def test_a_line_shorter_than_two_hundredths_is_a_spot_that_its_neighbours_burn(wide: float, lines: int) -> None:
+    its = scan_lines(shapes(box(30, 0, wide, 1)), 0.1)
+    assert len(its) == lines
+    if lines:
+        assert its.entries[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30 + wide, 30))
+        assert its.exits[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30, 30 + wide))
+        assert its.entries[:, 1] == pytest.approx(0.05 + 0.1 * np.arange(lines))
+    assert len(scan_lines(geometry.empty(), 0.1)) == 0
+
+
+def test_level_lines_go_shape_by_shape_in_each_row_and_leave_holes_out() -> None:
+    holed = shapely.difference(box(0, 0, 6, 2), box(2, 0.2, 1, 1.6))
+    its = scan_lines(shapes(holed, box(8, 0, 2, 1)), 1.0)
+    ends = np.stack([its.entries[:, 0], its.exits[:, 0]], axis=1).tolist()
+    assert ends == [[0, 2], [3, 6], [8, 10], [6, 3], [2, 0]]
+
+
+@pytest.mark.parametrize("groove", [False, True])
+def test_how_round_all_that_is_lowered_is_told_of_the_groove_beside_the_picture_too(groove: bool) -> None:
+    job = moat(2.0) if groove else LASER
+    for its, wanted in zip(laser_planner._star_radii(job.block), geometry.star_radii(job.block.lowered), strict=True):
+        assert its.tolist() == wanted.tolist()
+    assert (len(job.block.lowered) > len(job.block.cuts)) == groove
+
+
+@pytest.mark.parametrize(
+    ("measured", "rim", "planned", "told"),
+    [
+        (0.46, False, None, True), (0.48, False, None, False), (0.3, True, None, False), (0.3, False, 0.3, False),
+        (0.3, False, 0.34, True),
+    ],
+)  # fmt: skip
+def test_land_left_narrower_is_told_from_three_hundredths_on_where_the_plan_s_was_wider(
+    measured: float, rim: bool, planned: float | None, told: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def found(width: float | None) -> list[Finding]:
+        return [] if width is None else [Finding(
+            rule="land-width", severity=Severity.BREAKS, at=(0.3 if rim else 9.0, 10.0), measured=width, limit=0.5,
+            unit="mm", why="", remedy="")]  # fmt: skip
+
+    made, plan = block(), LASER
+    monkeypatch.setattr(simulated_block, "checked", lambda job: found(measured if job.block is made else planned))
+    of = SimpleNamespace(plan=SimpleNamespace(job=plan), block=made, relief=SimpleNamespace(px_mm=0.2))
+    assert bool(list(simulated_block.new_findings(of))) == told
+
+
+@pytest.mark.parametrize(("more", "told"), [(0.0005, False), (0.0015, True)])
+def test_a_bed_has_room_to_a_micrometre(more: float, told: bool) -> None:
+    machine = SimpleNamespace(bed_width_mm=30.0, bed_height_mm=50.0)
+    operation = SimpleNamespace(paths=paths_of([(0, 0), (40, 30 + more)]))
+    plan = SimpleNamespace(job=SimpleNamespace(machine=machine), operations=(operation,))
+    assert bool(list(shortfalls._beyond_bed(plan))) == told
+    assert shortfalls.extent_mm((operation, operation)) == pytest.approx((40, 30 + more))
+    assert shortfalls.extent_mm(()) == (0, 0)
+
+
+@pytest.mark.parametrize(("gap", "within", "near"), [(0.019, 0.0, True), (0.021, 0.0, False), (1.019, 1.0, True)])
+def test_what_lies_beside_a_clamp(gap: float, within: float, near: bool) -> None:
+    its = shapes(box(5, 5, 5, 5), box(10 + gap, 5, 5, 5))
+    assert shortfalls.beside(its[:1], its[1:], within).tolist() == [near]
+    for one, other in ((its, its[:0]), (its[:0], its), (its[:0], its[:0])):
+        assert shortfalls.beside(one, other, within).tolist() == [False] * len(one)
