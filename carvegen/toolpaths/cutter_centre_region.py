@@ -106,8 +106,6 @@ def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonAr
 
 def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.object_]:
     """The shapes less what is barred."""
-    if len(barred) == 0 or len(shapes) == 0:
-        return shapes
     zone = shapely.union_all(barred)
     shapely.prepare(zone)
     met = shapely.intersects(zone, shapes)

@@ -13,11 +13,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.base.findings import Finding, Severity
+from carvegen.base.findings import Finding, Report, Severity
 from carvegen.toolpaths import cutter_centre_region, plan_for, promises
+from carvegen.toolpaths.fewer_points import points_kept
 from carvegen.toolpaths.laser import planner as laser_planner
 from carvegen.toolpaths.laser.scanning import scan_lines
 from carvegen.toolpaths.laser.tabs import _straightest
+from carvegen.toolpaths.motion import timing
+from carvegen.toolpaths.motion.moves import ACROSS, CUT, DOWN, HEIGHT, moves_of
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
 from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows, nested
 from carvegen.toolpaths.router.pockets import _clear
@@ -475,3 +478,136 @@ def test_what_lies_beside_a_clamp(gap: float, within: float, near: bool) -> None
     assert shortfalls.beside(its[:1], its[1:], within).tolist() == [near]
     for one, other in ((its, its[:0]), (its[:0], its), (its[:0], its[:0])):
         assert shortfalls.beside(one, other, within).tolist() == [False] * len(one)
+
+
+@pytest.mark.parametrize("off", [0.001, 0.002])
+def test_a_level_line_that_runs_along_a_closed_one_is_left_out(off: float) -> None:
+    ring = paths_of([(20, 0), (30, 0), (30, 8), (20, 8)], closed=(True,))
+    lines = paths_of([(21, off), (25, off)], [(21, 3), (29, 3)], [(29, 8 - off), (22, 8 - off)])
+    left = laser_planner._off_lines(lines, ring)
+    assert left.entries[:, 1].tolist() == ([3] if off < 0.0015 else [off, 3, 8 - off])
+    assert laser_planner._off_lines(lines, paths_of()) is lines
+    assert len(laser_planner._off_lines(paths_of(), ring)) == 0
+
+
+START = SimpleNamespace(feed_mm_min=1000.0, plunge_mm_min=300.0)
+
+
+def test_every_move_of_a_cutter_and_none_between_paths_that_follow_one_another() -> None:
+    """A square, an open line that begins where it ended and ends elsewhere, one that goes on, and one beside them."""
+    square = [(0, 0, -1), (5, 0, -1), (5, 5, -1)]
+    lines = [(0, 0, -1), (0, 9, -1), (2, 9, -1)], [(2, 9, -1), (2, 12, -1)], [(20, 1, -2), (20, 4, -2)]
+    paths = paths_of(square, *lines, closed=(True, False, False, False))
+    its = moves_of([SimpleNamespace(paths=paths, passes=2)], START, 10.0)
+    wanted = [
+        (ACROSS, 0, 0, 10), (HEIGHT, 0, 0, 1), (DOWN, 0, 0, -1), (CUT, 5, 0, -1), (CUT, 5, 5, -1), (CUT, 0, 0, -1),
+        (CUT, 0, 9, -1), (CUT, 2, 9, -1), (CUT, 2, 12, -1), (HEIGHT, 2, 12, 10),
+        (ACROSS, 20, 1, 10), (HEIGHT, 20, 1, 1), (DOWN, 20, 1, -2), (CUT, 20, 4, -2), (HEIGHT, 20, 4, 10),
+    ]  # fmt: skip
+    assert np.column_stack([its.kind, its.to]).tolist() == [list(map(float, row)) for row in wanted + wanted]
+    assert its.fast.tolist() == [row[0] in (ACROSS, HEIGHT) for row in wanted + wanted]
+    assert len(moves_of([SimpleNamespace(paths=paths_of(), passes=1)], START, 10.0).to) == 0
+
+
+def test_two_operations_are_not_gone_through_without_lifting() -> None:
+    one, other = paths_of([(0, 0, -1), (5, 0, -1)]), paths_of([(5, 0, -1), (9, 0, -1)])
+    its = moves_of([SimpleNamespace(paths=each, passes=1) for each in (one, other)], START, 10.0)
+    assert its.operation.tolist() == [0] * 5 + [1] * 5
+    assert its.kind.tolist() == [ACROSS, HEIGHT, DOWN, CUT, HEIGHT] * 2
+
+
+def test_what_lies_at_the_edge_of_a_board_with_waste_round_it() -> None:
+    points = np.array([(-5, 15), (45, 15), (20, -7), (20, 37), (-4.9, 15), (44.9, 15), (20, -6.9), (20, 36.9), (0, 0)])
+    assert promises._at_edge(points, (-5.0, -7.0, 45.0, 37.0)).tolist() == [True] * 4 + [False] * 5
+
+
+@pytest.mark.parametrize("sloped", [False, True])
+def test_where_a_plan_slopes_the_wall_its_steepness_is_no_risk(sloped: bool) -> None:
+    def one(rule: str, severity: Severity) -> Finding:
+        return Finding(rule=rule, severity=severity, at=None, measured=1, limit=2, unit="mm", why="", remedy="")
+
+    rules = ("wall-angle", Severity.RISK), ("wall-angle", Severity.BREAKS), ("bed-size", Severity.RISK)
+    report = Report.of([one(*each) for each in rules])
+    work = Work.SHOULDER if sloped else Work.LOWER
+    plan = SimpleNamespace(
+        operations=(SimpleNamespace(work=work, cutter=SHELF.cutter("laser-fine")),), job=LASER,
+        findings=(one("not-cut", Severity.BREAKS),),
+    )  # fmt: skip
+    told = sorted((its.rule, its.severity) for its in shortfalls.with_plan(report, plan))
+    assert len(told) == 4 - sloped
+    assert ("wall-angle", Severity.RISK) not in told or not sloped
+
+
+@pytest.mark.parametrize("lobe", [False, True])
+def test_points_are_left_out_only_where_the_straight_way_lies_in_the_room(lobe: bool) -> None:
+    """Along the side of a room with a bite in it: the way past the bite keeps its points."""
+    path = paths_of([(1, 1), (3, 1.05), (5, 1), (7, 1.05), (9, 1)])
+    room = shapely.difference(box(0, 0, 10, 5), box(6.9, 0, 0.2, 1.02)) if lobe else box(0, 0, 10, 5)
+    kept = points_kept(path, 0.1, room=shapes(room))
+    assert kept[3] == lobe
+    assert points_kept(path, 0.1).tolist() == [True, False, False, False, True]
+    assert points_kept(path, 0.02, room=shapes(room)).all()
+
+
+@pytest.mark.parametrize(("long", "count"), [(0.009, 0), (0.011, 1), (0.019, 1), (3.0, 1)])
+def test_a_piece_followed_twice_counts_from_a_hundredth_on(long: float, count: int) -> None:
+    its = paths_of([(0, 0), (long, 0)], [(long, 0), (0, 0)], [(5, 5), (5, 9)])
+    assert promises.doubled(its) == count
+
+
+def test_over_what_a_head_passes_in_an_area_and_between_lines() -> None:
+    """Two lines above one another: the way between them leaves the middle of what lies round both alone."""
+    paths, clamp = paths_of([(0, 0), (10, 0)], [(10, 8), (0, 8)]), box(3, 3, 2, 2)
+    for lines, over in ((None, False), (0.1, True)):
+        its = SimpleNamespace(paths=paths, area_lines_mm=lines)
+        assert shortfalls._passes_over(its, clamp) == over
+        assert shortfalls._passes_over(its, box(9, 3, 2, 2))
+        assert not shortfalls._passes_over(SimpleNamespace(paths=paths_of(), area_lines_mm=lines), clamp)
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.0, 2.5])
+def test_at_a_crossing_each_line_goes_straight_on(turn: float) -> None:
+    """Four arms that bend later on: what counts is how they leave the crossing."""
+    angle = turn + np.array([0, 0.5, 1, 1.45]) * np.pi
+    near = np.column_stack([np.cos(angle), np.sin(angle)])
+    far = near + np.column_stack([np.cos(angle + 1.2), np.sin(angle + 1.2)])
+    xyz = np.column_stack([np.concatenate([np.zeros((1, 2)), near, far]), np.zeros(9)])
+    xyz[:, :2] += (40, 25)
+    xyz[5:, 2] = (-0.1, -0.2, -0.3, -0.4)
+    its = trails(xyz, np.array([(0, 1), (0, 2), (0, 3), (0, 4), (1, 5), (2, 6), (3, 7), (4, 8)]))
+    ways = [its.xyz[a:b] for a, b in itertools.pairwise(its.start.tolist())]
+    assert [way[[0, -1]].tolist() for way in ways] == [xyz[[5, 7]].tolist(), xyz[[6, 8]].tolist()]
+
+
+@pytest.mark.parametrize("neck", [0.18, 0.22])
+def test_a_cut_in_whose_neck_the_beam_has_no_room_is_in_doubt_however_short_the_neck(neck: float) -> None:
+    """Two discs that meet over so much, for a beam of 0.2 mm: no place of it lies far from where the beam goes."""
+    apart = 2 * math.sqrt(1 - (neck / 2) ** 2)
+    cut = shapely.union(*(shapely.Point(x, 0).buffer(1, quad_segs=64) for x in (0, apart)))
+    cuts = shapes(cut)
+    room = shapely.buffer(cuts, -0.1, quad_segs=64)
+    assert laser_planner._doubtful(cuts, room, 0.1).tolist() == [neck < 0.2]
+    assert laser_planner._doubtful(cuts, shapes(shapely.Polygon()), 0.1).tolist() == [True]
+
+
+@pytest.mark.parametrize(
+    ("work", "raster", "usual", "pace"),
+    [
+        (Work.SCORE, 400.0, 30.0, 30.0), (Work.LOWER, 400.0, 30.0, 400.0), (Work.SHOULDER, None, 30.0, 30.0),
+        (Work.SCORE, 400.0, None, 1.0), (Work.LOWER, None, None, 1.0),
+    ],
+)  # fmt: skip
+def test_a_beam_lowers_at_its_fast_pace_and_scores_at_its_own(work: Work, raster, usual, pace: float) -> None:
+    machine = dataclasses.replace(LASER.machine, raster_mm_s=raster, work_mm_s=usual)
+    operation = SimpleNamespace(work=work, depth_mm=1.0)
+    assert timing._laser_mm_s(operation, dataclasses.replace(LASER, machine=machine)) == pace
+
+
+@pytest.mark.parametrize(("gap", "told"), [(1.45, True), (1.55, False)])
+def test_a_block_is_not_cut_out_by_a_router_where_a_clamp_is_in_the_way(gap: float, told: bool) -> None:
+    """A cutter of 3 mm goes round it 1.5 mm off, and a clamp stays as far off the cutter's middle."""
+    job = setup("linoleum", "flat-3", machine=SHELF.machine("router-bed")).on(block(box(10, 10, 12, 8)))
+    clamp = shapes(box(20, -5 - 1.5 - gap, 5, 5))
+    plan = plan_for(job, PathSettings(cut_edge=True, no_go=clamp))
+    assert [its.kind for its in plan.findings if its.rule == "not-cut"] == ["clamp"] * told
+    assert (Work.CUT_BLOCK in {its.work for its in plan.operations}) == (not told)
