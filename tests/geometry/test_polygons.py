@@ -194,11 +194,16 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     ]  # fmt: skip
     outer = geometry.polygon_array([plate] * len(inner) + [shapely.Polygon(), plate.difference(box(4, 4, 1, 1))])
     taken = geometry.polygon_array([*inner, box(2, 2, 3, 3), box(2, 2, 1, 1)])
+    inner_disc = shapes(disc(5, 5, 2, points=7))
     found, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
     assert shapely.is_valid(found).all()
     assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
     assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
+    (only,) = geometry.without_inner(outer[:1], inner_disc)
+    for its, own in ((found[0], inner[0]), (only, inner_disc[0])):  # no overlay turns or begins a ring anew
+        rings = [shapely.get_coordinates(ring).tolist() for ring in shapely.get_rings(its)]
+        assert rings == [shapely.get_coordinates(shape).tolist() for shape in (plate, own)]
 
 
 def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
@@ -294,10 +299,21 @@ def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> Non
     turn = np.linspace(0, 2 * np.pi, 2 * geometry.LARGE, endpoint=False)
     star = np.column_stack([np.cos(turn), np.sin(turn)]) * (5 + np.sin(40 * turn))[:, None]
     large = shapely.Polygon(star, holes=[star[::-1] / 4])
-    pieces = shapes(box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]))
-    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), affinity.scale(large, 0.5, 0.5)])
+    far_off = box(1, 1, 3, 7), box(-9, 1, 3, 7)
+    pieces = shapes(
+        box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]), *far_off
+    )
+    smaller = [affinity.scale(large, share, share) for share in (0.5, 0.3, 0.7)]
+    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), *smaller])
     corners, number = shapely.get_coordinates(pieces, return_index=True)
     away = shapely.distance(shapely.points(corners), others[number])
     twin = [float(away[number == k].max()) for k in range(len(pieces))]
     assert geometry.farthest(pieces, others) == pytest.approx(twin, abs=1e-9)
     assert sum(far > 0 for far in twin) > 2
+
+
+def test_a_corner_is_rounded_by_eight_chords_a_quarter_unless_asked() -> None:
+    """A square of 2 mm grown by 1: four strips, and a regular polygon inscribed in the circle."""
+    for how, chords in (({}, 32), ({"quad_segs": 3}, 12)):
+        (its,) = geometry.offset(shapes(box(0, 0, 2, 2)), 1.0, **how)
+        assert its.area == pytest.approx(4 + 8 + chords / 2 * np.sin(2 * np.pi / chords))
