@@ -235,8 +235,6 @@ def joined(shapes: PolygonArray) -> PolygonArray:
     Only shapes that touch are united, group by group: far cheaper than the union of all when most
     stand alone.
     """
-    if len(shapes) == 0:
-        return empty()
     group = touching_groups(shapes)
     order = np.argsort(group, kind="stable")
     starts = np.flatnonzero(np.diff(group[order], prepend=-1))

@@ -12,9 +12,9 @@ import shapely
 from shapely import affinity
 
 from carvegen.checks import checked
-from carvegen.checks.mending import _Bench, mended, mended_for_all, shape_edits, widening
+from carvegen.checks.mending import CutChange, _Bench, mended, mended_for_all, mending_words, shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
-from carvegen.checks.survey import Survey
+from carvegen.checks.survey import Reach, Survey
 from carvegen.geometry.narrow import NarrowKind
 from tests.cases import block, box, disc, setup, shapes
 
@@ -187,3 +187,39 @@ turns: list = []
 def _ever_new(job, *_):
     turns.append(job)
     return SimpleNamespace(job=dataclasses.replace(job, block=dataclasses.replace(job.block)), changes=[])
+
+
+def test_of_a_spike_what_is_thinner_than_half_is_taken_and_no_more() -> None:
+    """0.5 mm wide at its foot and 3 long, for 0.5: its upper half is weak, 0.1875 mm² of land, but for its foot."""
+    spike = shapely.Polygon([(14.75, 5), (15.25, 5), (15, 8)])
+    bench = _Bench(setup().on(block(box(5, 5, 20, 15).difference(spike))), frozenset())
+    assert bench.mend(0)
+    assert [its.what for its in bench.changes] == ["filled"]
+    assert bench.changes[0].white_mm2 == pytest.approx(0.175, abs=0.015)
+
+
+@pytest.mark.parametrize(("neck", "broken"), [(0.3985, False), (0.3965, False), (0.3955, True), (0.393, True)])
+def test_a_neck_is_passed_by_a_cutter_that_is_narrower_by_a_hair(neck: float, broken: bool) -> None:
+    """Of 0.4 mm, by 0.004: twice what the grid may be wrong by."""
+    cut = shapely.union_all([box(0, 0, 5, 5), box(5, 2, 4, neck), box(9, 0, 5, 5)])
+    assert Reach(shapes(cut), 0.4).broken.tolist() == [broken]
+
+
+def test_words_of_changes_count_them_by_kind_and_tell_where_it_changed_most() -> None:
+    changes = [CutChange(what=what, at=at, white_mm2=white) for what, at, white in (
+        ("widened", (1.0, 2.0), -0.5), ("joined", (3.04, 4.06), 0.46), ("widened", (5.0, 6.0), -0.6))]  # fmt: skip
+    assert mending_words(()) == ""
+    assert mending_words(changes) == (
+        "cuts joined over thin land: 1, thin land widened: 2; -0.6 mm² of white; the largest at x 5.0, y 6.0 mm"
+    )
+    little = [CutChange(what="rounded", at=(3.0, 4.0), white_mm2=-0.04)]
+    assert mending_words(little) == "cuts rounded for the tool: 1; +0.0 mm² of white; the largest at x 3.0, y 4.0 mm"
+
+
+@pytest.mark.parametrize("severed", [False, True])
+def test_what_is_severed_is_not_given_up_as_an_island_may_be(severed: bool) -> None:
+    ring = box(10, 10, 12, 12).difference(box(12, 12, 8, 8))
+    cut_out = box(15, -1, 3, 40) if severed else ring
+    (one,) = [its for its in checked(setup().on(block(cut_outs=(cut_out,)))) if its.kind in ("severed", "island")]
+    assert one.kind == ("severed" if severed else "island")
+    assert one.remedy.endswith(", or give the island up") == (not severed)

@@ -69,12 +69,12 @@ def test_pieces_beside_another_sort_are_told_along_each_ring(seed: int) -> None:
     ],
 )
 def test_the_disc_that_touches_a_place_and_an_edge(a, b, radius: float, touch) -> None:
-    """At the origin, up from it."""
-    p, n = np.zeros((1, 2)), np.array([[0.0, 1.0]])
-    (its,), (at,) = _disc(p, n, np.array([a], dtype=float), np.array([b], dtype=float))
-    assert its == pytest.approx(radius)
-    if touch is not None:
-        assert at.tolist() == pytest.approx(touch)
+    """At the origin, up from it; and anywhere else."""
+    for off in (np.zeros((1, 2)), np.array([[7.0, -3.0]])):
+        (its,), (at,) = _disc(off, np.array([[0.0, 1.0]]), off + np.array([a]), off + np.array([b]))
+        assert its == pytest.approx(radius)
+        if touch is not None:
+            assert (at - off[0]).tolist() == pytest.approx(touch)
 
 
 @pytest.mark.parametrize("longer", [0.025, 0.065, 0.105])

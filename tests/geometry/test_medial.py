@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
+from shapely import affinity
 from skimage.draw import polygon2mask
 
 from carvegen import geometry
@@ -15,7 +16,7 @@ from carvegen.base.streams import stream
 from carvegen.geometry import medial
 from carvegen.geometry.diagrams import STEPS_PER_MM
 from carvegen.geometry.medial import MedialAxis, _rounded, medial_axis, pruned
-from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, _facet, are_simple
+from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, _facet, _jutting, are_simple
 from tests import strategies
 from tests.cases import box, disc, shapes
 from tests.strategies import examples
@@ -347,3 +348,15 @@ def test_a_shape_that_falls_to_a_line_on_the_grid_is_left_as_it_is() -> None:
     sliver = shapely.Polygon([(0, 0), (1, 0), (1, 1e-6)])
     (its,) = _rounded(shapes(sliver))
     assert len(shapely.get_coordinates(its)) == 4
+
+
+def test_what_meets_at_one_place_is_one_point_and_no_link_runs_into_corners_that_jut_in() -> None:
+    square, bitten = box(0, 0, 4, 4), shapely.Polygon([(0, 0), (4, 0), (4, 4), (2, 3.5), (0, 4)])
+    its = Skeletons.of(shapes(square))
+    assert its.sure.tolist() == [True]
+    assert len(its.links) == 4
+    assert len(np.unique(its.links)) == 5
+    outline = geometry.rings(shapes(square, bitten, affinity.scale(bitten, -1, 1)))
+    assert outline.xy[_jutting(outline)].tolist() == [[2, 3.5], [2, 3.5]]
+    bare = Skeletons.of(shapes(bitten))
+    assert not (bare.points[np.unique(bare.links)] == (2, 3.5)).all(axis=1).any()

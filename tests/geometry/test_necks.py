@@ -273,3 +273,4 @@ def test_the_bounds_of_a_view_hold_all_that_lies_in_reach_in_its_directions_and_
         wanted = [1 + min(way.real.min(), 0), 2 + min(way.imag.min(), 0), 3 + max(way.real.max(), 0),
                   2.5 + max(way.imag.max(), 0)]  # fmt: skip
         assert side == pytest.approx(wanted, abs=0.002)
+        assert ((wanted - side) * (1, 1, -1, -1) > -1e-9).all()
