@@ -11,7 +11,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from carvegen.checks import checked
+from carvegen.checks import checked, land_width
 from carvegen.checks.mending import CutChange, _Bench, mended, mended_for_all, mending_words, shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Reach, Survey
@@ -223,3 +223,36 @@ def test_what_is_severed_is_not_given_up_as_an_island_may_be(severed: bool) -> N
     (one,) = [its for its in checked(setup().on(block(cut_outs=(cut_out,)))) if its.kind in ("severed", "island")]
     assert one.kind == ("severed" if severed else "island")
     assert one.remedy.endswith(", or give the island up") == (not severed)
+
+
+@pytest.mark.parametrize(("number", "more"), [(5, 0), (6, 1), (8, 3)])
+def test_late_rounds_move_a_cut_ever_farther_off_one_that_stays(number: int, more: int) -> None:
+    bench = _Bench(setup().on(block(*PAIR)), frozenset({0}))
+    assert bench.mend(number)
+    assert shapely.distance(*bench.job.block.cuts) == pytest.approx(0.5 * (1 + more), abs=0.02)
+
+
+def test_specks_of_snow_beside_one_another_become_one_in_one_round() -> None:
+    """What is cut round the first takes the second: nothing of it is left to be looked at."""
+    specks = disc(20, 15, 0.1), disc(20.35, 15, 0.1)
+    bench = _Bench(setup().on(block(*specks)), frozenset(), shapely.union_all(specks))
+    assert bench.mend(0)
+    (cut,) = bench.job.block.cuts
+    assert cut.covers(shapely.union_all(specks).buffer(-0.01))
+
+
+@pytest.mark.parametrize(
+    ("kind", "length", "corner", "short", "with_spare"),
+    [
+        (NarrowKind.TIP, 0.49, True, True, True), (NarrowKind.TIP, 0.51, False, True, True),
+        (NarrowKind.TIP, 0.7, False, True, True), (NarrowKind.TIP, 0.8, False, True, False),
+        (NarrowKind.TIP, 0.99, False, True, False), (NarrowKind.TIP, 1.01, False, False, False),
+        (NarrowKind.NECK, 0.1, False, False, False), (NarrowKind.ISLAND, 0.1, False, False, False),
+    ],
+)  # fmt: skip
+def test_tips_that_are_but_corners_or_are_lost_without_harm(kind, length, corner, short, with_spare) -> None:
+    """Over one limit of 0.5 mm, or two; the last, if they were half a limit longer."""
+    lands, limit = SimpleNamespace(kind=np.array([kind]), length=np.array([length])), np.array([0.5])
+    assert land_width.corners(lands, limit).tolist() == [corner]
+    assert land_width.short_tips(lands, limit).tolist() == [short]
+    assert land_width.short_tips(lands, limit, 0.5).tolist() == [with_spare]

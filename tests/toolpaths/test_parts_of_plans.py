@@ -611,3 +611,13 @@ def test_a_block_is_not_cut_out_by_a_router_where_a_clamp_is_in_the_way(gap: flo
     plan = plan_for(job, PathSettings(cut_edge=True, no_go=clamp))
     assert [its.kind for its in plan.findings if its.rule == "not-cut"] == ["clamp"] * told
     assert (Work.CUT_BLOCK in {its.work for its in plan.operations}) == (not told)
+
+
+@pytest.mark.parametrize(("gap", "covered"), [(1.05, 1), (1.13, 0)])
+def test_a_corner_that_a_v_leaves_is_a_clamps_within_half_its_groove(gap: float, covered: int) -> None:
+    """One blunt by 1 mm is 2.155 mm wide at 1 mm (60 degrees); three corners stay, as it is round there."""
+    values = {"values": SHELF.cutter("v-60").values | {"tip_mm": 1.0}}
+    way = setup("linoleum", "v-60", depth=1.0, machine=SHELF.machine("router-bed"), cutter_values=values)
+    job = way.on(block(shapely.Polygon([(10, 10), (22, 10), (22, 16)])))
+    plan = plan_for(job, PathSettings(no_go=shapes(box(6 - gap, 8, 4, 4))))
+    assert (len(plan.unreached), len(plan.covered)) == (3 - covered, covered)
