@@ -256,3 +256,56 @@ def test_tips_that_are_but_corners_or_are_lost_without_harm(kind, length, corner
     assert land_width.corners(lands, limit).tolist() == [corner]
     assert land_width.short_tips(lands, limit).tolist() == [short]
     assert land_width.short_tips(lands, limit, 0.5).tolist() == [with_spare]
+
+
+@pytest.mark.parametrize(("high", "counts"), [(0.0018, False), (0.0022, True), (0.5, True)])
+def test_white_over_two_thousandths_of_a_square_millimetre_is_missed(high: float, counts: bool) -> None:
+    """A shape of 1 mm along its side reaches so far into the white."""
+    bench = _Bench(setup().on(block(*PAIR)), frozenset(), box(5, 5, 5, 5))
+    assert bench._in_white(box(6, 4, 1, 1 + high)) == counts
+    assert not bench._in_white(box(20, 20, 1, 1))
+
+
+def test_whose_wall_a_point_lies_at() -> None:
+    """At a cut open to the edge the wall is the face's own: within five micrometres it is the cut's."""
+    bench = _Bench(setup().on(block(box(0, 5, 5, 5), box(20, 5, 5, 5))), frozenset())
+    points = np.array([(5, 7), (20, 7), (0, 4.996), (0, 4.994), (0, 20)], dtype=float)
+    assert bench._owners(points, np.array([0, 1, -1, -1, -1])) == [0, 1, 0, -1, -1]
+    assert bench._owners(points[:0], np.empty(0, dtype=np.int64)) == []
+    none = _Bench(setup().on(block()), frozenset())
+    assert none._owners(points[:2], np.array([-1, -1])) == [-1, -1]
+
+
+def test_what_is_put_in_a_cuts_place_is_told_with_the_white_it_makes_unless_nothing_changes() -> None:
+    bench = _Bench(setup().on(block(*PAIR, disc(30, 20, 2))), frozenset())
+    at = np.array([1.23456, 2.0])
+    bench._put(0, shapely.Polygon([(10, 10), (10, 5), (5, 5), (5, 10)]), "widened", at)  # begun elsewhere
+    assert bench.changes == []
+    bench._put(0, box(5, 5, 5, 6), "joined", at, lost=2.0)
+    bench._put(1, box(10.3, 5, 4, 5), "widened", at, at + 1, shares=(0.25, 0.75))
+    bench._put(2, shapely.Polygon(), "rounded", at)
+    bench._put(2, box(0, 0, 1, 1), "widened", at)  # what has gone stays so
+    told = [(its.what, its.at, round(its.white_mm2, 3)) for its in bench.changes]
+    assert told == [
+        ("joined", (1.235, 2.0), 3.0), ("widened", (1.235, 2.0), -1.25), ("widened", (2.235, 3.0), -3.75),
+        ("left out", (1.235, 2.0), round(-disc(30, 20, 2).area, 3)),
+    ]  # fmt: skip
+    assert bench._latest == {0: 0, 1: 2, 2: 3}
+
+
+@pytest.mark.parametrize(("gap", "meets"), [(0.009, True), (0.011, False)])
+def test_parts_of_a_cut_within_a_hundredth_of_one_another_meet(gap: float, meets: bool) -> None:
+    """Between two pieces that the cutter makes: what lies at both parts the cut."""
+    left, pieces = shapes(box(5, 5, 1, 0.3)), shapes(box(0, 0, 5 - gap, 9), box(6 + gap, 0, 5, 9))
+    survey = SimpleNamespace(
+        narrow_lands=Survey(setup().on(block())).narrow_lands, job=setup().on(block()), broken=np.array([True]),
+        uncut=lambda _: left[0], reached=lambda _: shapely.MultiPolygon(list(pieces)), white=left,
+    )  # fmt: skip
+    assert len(widening.weak_places(survey)) == meets
+
+
+@pytest.mark.parametrize(("fixed", "turns"), [((), 1), ((0,), 1), ((0, 1), 0)])
+def test_of_numbers_those_may_be_moved_that_are_cuts_and_not_fixed_each_once(fixed, turns: int) -> None:
+    bench = _Bench(setup().on(block(*PAIR)), frozenset(fixed))
+    assert bench._movable([1, -1, 0, 1]) == [k for k in (1, 0) if k not in fixed]
+    assert bool(bench._movable([1, 0])) == bool(turns)
