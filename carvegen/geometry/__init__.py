@@ -235,8 +235,6 @@ def joined(shapes: PolygonArray) -> PolygonArray:
     Only shapes that touch are united, group by group: far cheaper than the union of all when most
     stand alone.
     """
-    if len(shapes) == 0:
-        return empty()
     group = touching_groups(shapes)
     order = np.argsort(group, kind="stable")
     starts = np.flatnonzero(np.diff(group[order], prepend=-1))
@@ -381,8 +379,7 @@ def moved(shapes: PolygonArray, offset: tuple[float, float], *, scale: float = 1
 
 def on_grid(shape: BaseGeometry) -> BaseGeometry:
     """The polygons of a geometry on the `GRID_MM` grid, as one: every number the nearest, and GEOS no longer bound."""
-    whole = shapely.set_precision(shapely.set_precision(shape, GRID_MM), 0, mode="pointwise")
-    return solid(shapely.transform(whole, lambda xy: np.round(xy, 3)))
+    return solid(shapely.set_precision(shapely.set_precision(shape, GRID_MM), 0, mode="pointwise"))
 
 
 def snapped(shapes: PolygonArray) -> PolygonArray:

@@ -69,9 +69,9 @@ def distance_spread(nearest: Floats) -> float:
 
 
 def size_spread(shapes: PolygonArray) -> float:
-    """Coefficient of variation of the equivalent diameters, ``sqrt(4 area / pi)``."""
-    diameters = np.sqrt(4 / np.pi * shapely.area(shapes))
-    return float(diameters.std() / diameters.mean())
+    """Coefficient of variation of the equivalent diameters, which go as the roots of the areas."""
+    roots = np.sqrt(shapely.area(shapes))
+    return float(roots.std() / roots.mean())
 
 
 def have_twins(shapes: PolygonArray) -> Mask:

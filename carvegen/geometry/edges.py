@@ -157,7 +157,7 @@ class Outline:
         twice = np.repeat(start, 2 * size) + counted(2 * size) % np.repeat(size, 2 * size)
         ring = np.repeat(np.arange(len(size)), 2 * size)
         total = np.cumsum(turn[twice])
-        apart = 4 * (np.abs(turn).sum() + 1)  # so far below all earlier rings that each starts afresh
+        apart = np.abs(turn[twice]).sum()  # so far below all earlier rings that each starts afresh
         before_it = np.concatenate([[0.0], total[:-1]]) - apart * ring
         rise = total - apart * ring - np.minimum.accumulate(before_it)
         return np.maximum.reduceat(rise, 2 * start)

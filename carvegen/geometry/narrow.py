@@ -150,15 +150,9 @@ def _round_islands(outlines: Rings, thin: Widths, group: Indices, limit: float) 
     ends = outlines.xy[outlines.edge_ends] - outlines.xy
     whole = np.bincount(ring, np.hypot(ends[:, 0], ends[:, 1]), len(outlines))
     around = np.bincount(ring[thin.edge], thin.length, len(outlines))
-    islands = (around > whole - 4 * limit) & (_signed_areas(outlines) > 0)
+    islands = (around > whole - 4 * limit) & (outlines.twice_areas > 0)
     on_island = islands[ring[thin.edge]]
     return np.unique(group[on_island])
-
-
-def _signed_areas(outlines: Rings) -> Floats:
-    ends = outlines.xy[outlines.edge_ends]
-    crossed = outlines.xy[:, 0] * ends[:, 1] - outlines.xy[:, 1] * ends[:, 0]
-    return np.add.reduceat(crossed, outlines.start[:-1]) / 2 if len(outlines) else np.empty(0)
 
 
 def _groups(centres: Floats, reach: float) -> Indices:

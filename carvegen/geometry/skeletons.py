@@ -137,7 +137,8 @@ class _Meetings:
     def merged(self, bare: Mask) -> Skeletons:
         """All of it but links to corners that are bare; what met at one place is one point."""
         points, links = np.concatenate(self._points), np.concatenate(self._links)
-        hidden = np.append(bare, np.zeros(len(points) - len(bare), dtype=bool))
+        hidden = np.zeros(len(points), dtype=bool)
+        hidden[: len(bare)] = bare
         links = links.compress(~hidden[links[:, 0]], axis=0)
         step = points.take(links[:, 0], axis=0) - points.take(links[:, 1], axis=0)
         same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM

@@ -165,7 +165,7 @@ def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats]
         first = np.unique(kind[piece], return_index=True)[1]
         result = result.with_more(replace(narrow, piece=piece).chosen(first))
         wanted[kind[piece]] = False
-        low, high = high, 2 * high
+        low, high = high, high << 1
     return result.chosen(np.argsort(result.piece))
 
 

@@ -106,8 +106,6 @@ def centres(wide: PolygonArray, block: Block, inset_mm: float, barred: PolygonAr
 
 def without(shapes: NDArray[np.object_], barred: PolygonArray) -> NDArray[np.object_]:
     """The shapes less what is barred."""
-    if len(barred) == 0 or len(shapes) == 0:
-        return shapes
     zone = shapely.union_all(barred)
     shapely.prepare(zone)
     met = shapely.intersects(zone, shapes)
@@ -204,12 +202,8 @@ def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.obj
 
 def _with_cut_outs(block: Block) -> PolygonArray:
     """The cuts, and the cut-outs that touch one."""
-    lowered = block.lowered
-    if len(block.cut_outs) == 0 or len(lowered) == 0:
-        return lowered
-    tree = block.cut_tree if lowered is block.cuts else shapely.STRtree(lowered)
-    met = np.unique(tree.query(block.cut_outs, predicate="intersects")[0])
-    return geometry.stack([lowered, block.cut_outs[met]])
+    met = np.unique(shapely.STRtree(block.cut_outs).query(block.lowered, predicate="intersects")[1])
+    return geometry.stack([block.lowered, block.cut_outs[met]])
 
 
 def _quads(by_mm: float) -> int:

@@ -149,8 +149,6 @@ def _nested(plan: Plan) -> Iterator[str]:
     inner, outer = shapely.STRtree(geometry.filled(cut_outs)).query(cut_outs, predicate="within")
     inner, outer = inner[inner != outer], outer[inner != outer]
     paths = joined([operation.paths for operation in plan.operations if operation.work is Work.CUT_THROUGH])
-    if not len(inner) or not len(paths):
-        return
     own = shapely.STRtree(cut_outs).query_nearest(shapely.points(paths.entries[:, :2]), all_matches=False)[1]
     place = np.arange(len(own))
     first, last = np.full(len(cut_outs), len(own)), np.full(len(cut_outs), -1)
@@ -381,7 +379,7 @@ def _widest_mm(operation: Operation) -> float:
 
 def _run_out_mm(plan: Plan, operation: Operation) -> float:
     """Half the groove's width where it is widest at any depth: a computed beam widens below its focus."""
-    below = np.linspace(0, operation.depth_mm, 33)
+    below = np.array([0.0, operation.depth_mm])
     return float(cutting.half_width_mm(operation.cutter, below, operation.depth_mm).max())
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 import shapely
 from shapely import affinity
 
-from carvegen.checks import checked
-from carvegen.checks.mending import _Bench, mended, mended_for_all, shape_edits, widening
+from carvegen.checks import checked, land_width
+from carvegen.checks.mending import CutChange, _Bench, mended, mended_for_all, mending_words, shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
-from carvegen.checks.survey import Survey
+from carvegen.checks.survey import Reach, Survey
 from carvegen.geometry.narrow import NarrowKind
 from tests.cases import block, box, disc, setup, shapes
 
@@ -130,3 +132,180 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
     assert shapely.distance(*done.job.block.cuts) == pytest.approx(0.506, abs=0.003)
     assert sum(its.white_mm2 for its in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
     assert done.job.block.cuts[0].equals(PAIR[0])
+
+
+@pytest.mark.parametrize(("length", "long"), [(2.8, False), (3.0, True)])
+def test_a_neck_longer_than_six_times_what_is_asked_is_a_line_by_itself(length: float, long: bool) -> None:
+    """As above; 3 mm are six times 0.5."""
+    survey = Survey(setup().on(block(box(5, 5, 5, 5), box(10.3, 5, 5, length))))
+    (one,) = (its for _, its in places_of(survey, np.array([0])))
+    assert one.is_long == long == bool(survey.narrow_lands.length[0] > 3.0)
+    assert not one.is_short
+
+
+@pytest.mark.parametrize("turn", [0.0, 45.0, -45.0, 170.0])
+def test_the_middles_of_a_neck_follow_one_another_along_each_wall_however_it_lies(turn: float) -> None:
+    pair = (affinity.rotate(its, turn, origin=(20, 15)) for its in (box(15, 12, 5, 6), box(20.3, 12, 5, 6)))
+    (one,) = (its for _, its in places_of(Survey(setup().on(block(*pair))), np.array([0])))
+    run = shape_edits.runs(one.middles[1:], one.edge[1:], one.gap)
+    assert run[-1] == 1
+    for k in (0, 1):
+        line = one.middles[1:][run == k]
+        along = (line - line[0]) @ (line[-1] - line[0])
+        assert (np.diff(along) > 0).all()
+    band = affinity.rotate(one.band(0.5), -turn, origin=(20, 15))
+    assert band.symmetric_difference(BAND).area < 0.15
+
+
+BAND = box(19.9, 12, 0.5, 6).union(disc(20.15, 12, 0.25)).union(disc(20.15, 18, 0.25))
+
+
+def test_where_two_cuts_become_one_the_cutter_passes() -> None:
+    """Corner to corner, with a hair of land between: 0.4 mm are the smallest cut, and a little to spare."""
+    bench = _Bench(setup().on(block(box(5, 5, 5, 5), box(10.014, 10.014, 5, 5))), frozenset())
+    assert bench.mend(0)
+    (cut,) = bench.job.block.cuts
+    assert [its.what for its in bench.changes] == ["joined"]
+    made = [len(shapely.get_parts(cut.buffer(-half).buffer(half))) for half in (0.2005, 0.21)]
+    assert made == [1, 2]
+
+
+def test_mending_ends_after_some_two_dozen_rounds_and_four_turns_of_each_machine(monkeypatch) -> None:
+    said, job = [], setup().on(block(*PAIR))
+    monkeypatch.setattr(_Bench, "mend", lambda *_: True)
+    mended_for_all([job, job], say=said.append)
+    assert len(said) == 48  # the second time the block is the same
+    monkeypatch.setattr("carvegen.checks.mending._worked", _ever_new)
+    turns.clear()
+    mended_for_all([job, job])
+    assert len(turns) == 8
+
+
+turns: list = []
+
+
+def _ever_new(job, *_):
+    turns.append(job)
+    return SimpleNamespace(job=dataclasses.replace(job, block=dataclasses.replace(job.block)), changes=[])
+
+
+def test_of_a_spike_what_is_thinner_than_half_is_taken_and_no_more() -> None:
+    """0.5 mm wide at its foot and 3 long, for 0.5: its upper half is weak, 0.1875 mm² of land, but for its foot."""
+    spike = shapely.Polygon([(14.75, 5), (15.25, 5), (15, 8)])
+    bench = _Bench(setup().on(block(box(5, 5, 20, 15).difference(spike))), frozenset())
+    assert bench.mend(0)
+    assert [its.what for its in bench.changes] == ["filled"]
+    assert bench.changes[0].white_mm2 == pytest.approx(0.175, abs=0.015)
+
+
+@pytest.mark.parametrize(("neck", "broken"), [(0.3985, False), (0.3965, False), (0.3955, True), (0.393, True)])
+def test_a_neck_is_passed_by_a_cutter_that_is_narrower_by_a_hair(neck: float, broken: bool) -> None:
+    """Of 0.4 mm, by 0.004: twice what the grid may be wrong by."""
+    cut = shapely.union_all([box(0, 0, 5, 5), box(5, 2, 4, neck), box(9, 0, 5, 5)])
+    assert Reach(shapes(cut), 0.4).broken.tolist() == [broken]
+
+
+def test_words_of_changes_count_them_by_kind_and_tell_where_it_changed_most() -> None:
+    changes = [CutChange(what=what, at=at, white_mm2=white) for what, at, white in (
+        ("widened", (1.0, 2.0), -0.5), ("joined", (3.04, 4.06), 0.46), ("widened", (5.0, 6.0), -0.6))]  # fmt: skip
+    assert mending_words(()) == ""
+    assert mending_words(changes) == (
+        "cuts joined over thin land: 1, thin land widened: 2; -0.6 mm² of white; the largest at x 5.0, y 6.0 mm"
+    )
+    little = [CutChange(what="rounded", at=(3.0, 4.0), white_mm2=-0.04)]
+    assert mending_words(little) == "cuts rounded for the tool: 1; +0.0 mm² of white; the largest at x 3.0, y 4.0 mm"
+
+
+@pytest.mark.parametrize("severed", [False, True])
+def test_what_is_severed_is_not_given_up_as_an_island_may_be(severed: bool) -> None:
+    ring = box(10, 10, 12, 12).difference(box(12, 12, 8, 8))
+    cut_out = box(15, -1, 3, 40) if severed else ring
+    (one,) = [its for its in checked(setup().on(block(cut_outs=(cut_out,)))) if its.kind in ("severed", "island")]
+    assert one.kind == ("severed" if severed else "island")
+    assert one.remedy.endswith(", or give the island up") == (not severed)
+
+
+@pytest.mark.parametrize(("number", "more"), [(5, 0), (6, 1), (8, 3)])
+def test_late_rounds_move_a_cut_ever_farther_off_one_that_stays(number: int, more: int) -> None:
+    bench = _Bench(setup().on(block(*PAIR)), frozenset({0}))
+    assert bench.mend(number)
+    assert shapely.distance(*bench.job.block.cuts) == pytest.approx(0.5 * (1 + more), abs=0.02)
+
+
+def test_specks_of_snow_beside_one_another_become_one_in_one_round() -> None:
+    """What is cut round the first takes the second: nothing of it is left to be looked at."""
+    specks = disc(20, 15, 0.1), disc(20.35, 15, 0.1)
+    bench = _Bench(setup().on(block(*specks)), frozenset(), shapely.union_all(specks))
+    assert bench.mend(0)
+    (cut,) = bench.job.block.cuts
+    assert cut.covers(shapely.union_all(specks).buffer(-0.01))
+
+
+@pytest.mark.parametrize(
+    ("kind", "length", "corner", "short", "with_spare"),
+    [
+        (NarrowKind.TIP, 0.49, True, True, True), (NarrowKind.TIP, 0.51, False, True, True),
+        (NarrowKind.TIP, 0.7, False, True, True), (NarrowKind.TIP, 0.8, False, True, False),
+        (NarrowKind.TIP, 0.99, False, True, False), (NarrowKind.TIP, 1.01, False, False, False),
+        (NarrowKind.NECK, 0.1, False, False, False), (NarrowKind.ISLAND, 0.1, False, False, False),
+    ],
+)  # fmt: skip
+def test_tips_that_are_but_corners_or_are_lost_without_harm(kind, length, corner, short, with_spare) -> None:
+    """Over one limit of 0.5 mm, or two; the last, if they were half a limit longer."""
+    lands, limit = SimpleNamespace(kind=np.array([kind]), length=np.array([length])), np.array([0.5])
+    assert land_width.corners(lands, limit).tolist() == [corner]
+    assert land_width.short_tips(lands, limit).tolist() == [short]
+    assert land_width.short_tips(lands, limit, 0.5).tolist() == [with_spare]
+
+
+@pytest.mark.parametrize(("high", "counts"), [(0.0018, False), (0.0022, True), (0.5, True)])
+def test_white_over_two_thousandths_of_a_square_millimetre_is_missed(high: float, counts: bool) -> None:
+    """A shape of 1 mm along its side reaches so far into the white."""
+    bench = _Bench(setup().on(block(*PAIR)), frozenset(), box(5, 5, 5, 5))
+    assert bench._in_white(box(6, 4, 1, 1 + high)) == counts
+    assert not bench._in_white(box(20, 20, 1, 1))
+
+
+def test_whose_wall_a_point_lies_at() -> None:
+    """At a cut open to the edge the wall is the face's own: within five micrometres it is the cut's."""
+    bench = _Bench(setup().on(block(box(0, 5, 5, 5), box(20, 5, 5, 5))), frozenset())
+    points = np.array([(5, 7), (20, 7), (0, 4.996), (0, 4.994), (0, 20)], dtype=float)
+    assert bench._owners(points, np.array([0, 1, -1, -1, -1])) == [0, 1, 0, -1, -1]
+    assert bench._owners(points[:0], np.empty(0, dtype=np.int64)) == []
+    none = _Bench(setup().on(block()), frozenset())
+    assert none._owners(points[:2], np.array([-1, -1])) == [-1, -1]
+
+
+def test_what_is_put_in_a_cuts_place_is_told_with_the_white_it_makes_unless_nothing_changes() -> None:
+    bench = _Bench(setup().on(block(*PAIR, disc(30, 20, 2))), frozenset())
+    at = np.array([1.23456, 2.0])
+    bench._put(0, shapely.Polygon([(10, 10), (10, 5), (5, 5), (5, 10)]), "widened", at)  # begun elsewhere
+    assert bench.changes == []
+    bench._put(0, box(5, 5, 5, 6), "joined", at, lost=2.0)
+    bench._put(1, box(10.3, 5, 4, 5), "widened", at, at + 1, shares=(0.25, 0.75))
+    bench._put(2, shapely.Polygon(), "rounded", at)
+    bench._put(2, box(0, 0, 1, 1), "widened", at)  # what has gone stays so
+    told = [(its.what, its.at, round(its.white_mm2, 3)) for its in bench.changes]
+    assert told == [
+        ("joined", (1.235, 2.0), 3.0), ("widened", (1.235, 2.0), -1.25), ("widened", (2.235, 3.0), -3.75),
+        ("left out", (1.235, 2.0), round(-disc(30, 20, 2).area, 3)),
+    ]  # fmt: skip
+    assert bench._latest == {0: 0, 1: 2, 2: 3}
+
+
+@pytest.mark.parametrize(("gap", "meets"), [(0.009, True), (0.011, False)])
+def test_parts_of_a_cut_within_a_hundredth_of_one_another_meet(gap: float, meets: bool) -> None:
+    """Between two pieces that the cutter makes: what lies at both parts the cut."""
+    left, pieces = shapes(box(5, 5, 1, 0.3)), shapes(box(0, 0, 5 - gap, 9), box(6 + gap, 0, 5, 9))
+    survey = SimpleNamespace(
+        narrow_lands=Survey(setup().on(block())).narrow_lands, job=setup().on(block()), broken=np.array([True]),
+        uncut=lambda _: left[0], reached=lambda _: shapely.MultiPolygon(list(pieces)), white=left,
+    )  # fmt: skip
+    assert len(widening.weak_places(survey)) == meets
+
+
+@pytest.mark.parametrize(("fixed", "turns"), [((), 1), ((0,), 1), ((0, 1), 0)])
+def test_of_numbers_those_may_be_moved_that_are_cuts_and_not_fixed_each_once(fixed, turns: int) -> None:
+    bench = _Bench(setup().on(block(*PAIR)), frozenset(fixed))
+    assert bench._movable([1, -1, 0, 1]) == [k for k in (1, 0) if k not in fixed]
+    assert bool(bench._movable([1, 0])) == bool(turns)

@@ -155,3 +155,8 @@ def test_a_cutter_does_not_go_there_and_back_in_a_groove_as_wide_as_itself(wide,
     """It would follow both sides, twice in one place; so little farther off it may be that nothing is left."""
     inner = shrunk(geometry.polygon_array([shapely.box(0, 0, wide, 5)]), 0.5)
     assert len(geometry.parts(inner)) == left
+
+
+def test_of_no_shapes_there_are_no_insets():
+    inner, sure = insets(geometry.empty(), 1.0, 0.1)
+    assert (len(inner), len(sure)) == (0, 0)

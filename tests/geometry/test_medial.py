@@ -8,14 +8,15 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
+from shapely import affinity
 from skimage.draw import polygon2mask
 
 from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.geometry import medial
 from carvegen.geometry.diagrams import STEPS_PER_MM
-from carvegen.geometry.medial import MedialAxis, medial_axis, pruned
-from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, _facet, are_simple
+from carvegen.geometry.medial import MedialAxis, _rounded, medial_axis, pruned
+from carvegen.geometry.skeletons import MOST_SIDES, Skeletons, _facet, _jutting, are_simple
 from tests import strategies
 from tests.cases import box, disc, shapes
 from tests.strategies import examples
@@ -322,3 +323,40 @@ def test_facets_of_an_arc_in_a_shape_leave_it_by_a_micrometre_at_most(width) -> 
     """At the largest arc that there may be, half as wide as the shape; each touches the arc in its middle."""
     (turn,) = np.unique(_facet(geometry.rings(shapes(box(0, 0, width, 2 * width)))))
     assert width / 2 * (1 / np.cos(turn / 2) - 1) == pytest.approx(0.001, rel=0.01)
+
+
+@pytest.mark.parametrize("most", [0.5, 1.0, 2.0])
+def test_a_triangles_axis_goes_as_far_into_its_corners_as_discs_are_asked_for(most: float) -> None:
+    """Of 3, 4 and 5 times 6 mm, whose inscribed circle has a radius of 6; up to r it is r / sin(a / 2) long."""
+    its = medial_axis(shapes(shapely.Polygon([(0, 0), (24, 0), (0, 18)])), most_mm=most)
+    assert most < its.radius[its.links].max() < most + 0.05
+    within = its.split(most)
+    inner = within.radius[within.links].max(axis=1) <= most + 1e-9
+    halves = np.array([np.pi / 2, np.arctan2(18, 24), np.arctan2(24, 18)]) / 2
+    assert within.lengths[inner].sum() == pytest.approx((most / np.sin(halves)).sum(), rel=1e-3)
+
+
+def test_an_axis_twenty_metres_off_is_the_one_at_the_origin() -> None:
+    """Diagrams are made in whole numbers of 32 bits; a shape with a hole is given to them."""
+    holed = box(0, 0, 9, 6).difference(box(3, 2, 2, 2))
+    near, far = (medial_axis(geometry.moved(shapes(holed), (off, off))) for off in (0, 20_000))
+    assert far.lengths.sum() == pytest.approx(near.lengths.sum(), rel=1e-4)
+    assert far.radius.max() == pytest.approx(near.radius.max(), abs=1e-4)
+
+
+def test_a_shape_that_falls_to_a_line_on_the_grid_is_left_as_it_is() -> None:
+    sliver = shapely.Polygon([(0, 0), (1, 0), (1, 1e-6)])
+    (its,) = _rounded(shapes(sliver))
+    assert len(shapely.get_coordinates(its)) == 4
+
+
+def test_what_meets_at_one_place_is_one_point_and_no_link_runs_into_corners_that_jut_in() -> None:
+    square, bitten = box(0, 0, 4, 4), shapely.Polygon([(0, 0), (4, 0), (4, 4), (2, 3.5), (0, 4)])
+    its = Skeletons.of(shapes(square))
+    assert its.sure.tolist() == [True]
+    assert len(its.links) == 4
+    assert len(np.unique(its.links)) == 5
+    outline = geometry.rings(shapes(square, bitten, affinity.scale(bitten, -1, 1)))
+    assert outline.xy[_jutting(outline)].tolist() == [[2, 3.5], [2, 3.5]]
+    bare = Skeletons.of(shapes(bitten))
+    assert not (bare.points[np.unique(bare.links)] == (2, 3.5)).all(axis=1).any()

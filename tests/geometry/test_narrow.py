@@ -262,3 +262,12 @@ def test_what_is_one_place_by_a_fine_measure_is_so_by_a_coarse_one() -> None:
     fine, *coarse = np.array(counts).T
     assert set(fine.tolist()) == {1, 2}
     assert all((its[fine == 1] == 1).all() for its in coarse)
+
+
+@pytest.mark.parametrize(("fine", "more"), [(32, 0.0), (16, 2 * 2**0.5 / 48), (4, 2 * 2**0.5 / 12)])
+def test_the_coarser_the_measure_the_farther_may_places_of_one_lie_apart(fine, more, monkeypatch) -> None:
+    """Half a limit, and what two discs' middles in a right angle may be off: a third of a part times root two, each."""
+    reached, groups = [], narrow._groups
+    monkeypatch.setattr(narrow, "_groups", lambda at, reach: reached.append(reach) or groups(at, reach))
+    narrow.narrow_spread(geometry.rings(shapes(box(0, 0, 9, 1))), 2.0, fine=fine)
+    assert reached == [pytest.approx(2 * (0.5 + more))]

@@ -255,6 +255,22 @@ def test_a_wall_is_seen_from_its_own_normal_to_those_of_its_neighbours_at_corner
 
     before, after, juts = edges.before, edges.next, edges.juts
     assert juts.any() and not juts.all()
+    assert views.length == pytest.approx(np.hypot(*along.T))
     ends = [off(normal), off(np.where(juts, normal[before], normal)), off(np.where(juts[after], normal[after], normal))]
     assert np.min(ends, axis=0) == pytest.approx(-views.half, abs=1e-9)
     assert np.max(ends, axis=0) == pytest.approx(views.half, abs=1e-9)
+
+
+@pytest.mark.parametrize("half", [0.0, 0.4, 1.5, 3.0])
+def test_the_bounds_of_a_view_hold_all_that_lies_in_reach_in_its_directions_and_no_more(half: float) -> None:
+    """Twin: many directions; of an edge from (1, 2) to (3, 2.5), and of directions beyond half a turn."""
+    middle = np.linspace(-1.9 * np.pi, 1.9 * np.pi, 23)
+    low, high = np.tile([[1.0, 2.0]], (23, 1)), np.tile([[3.0, 2.5]], (23, 1))
+    views = _Views(low, high, np.ones(23), middle, np.full(23, half))
+    sides = shapely.bounds(views.boxes(np.arange(23), 5.0))
+    for k, side in enumerate(sides):
+        way = 5 * np.exp(1j * (middle[k] + np.linspace(-half, half, 2001)))
+        wanted = [1 + min(way.real.min(), 0), 2 + min(way.imag.min(), 0), 3 + max(way.real.max(), 0),
+                  2.5 + max(way.imag.max(), 0)]  # fmt: skip
+        assert side == pytest.approx(wanted, abs=0.002)
+        assert ((wanted - side) * (1, 1, -1, -1) > -1e-9).all()

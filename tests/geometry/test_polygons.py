@@ -194,11 +194,16 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     ]  # fmt: skip
     outer = geometry.polygon_array([plate] * len(inner) + [shapely.Polygon(), plate.difference(box(4, 4, 1, 1))])
     taken = geometry.polygon_array([*inner, box(2, 2, 3, 3), box(2, 2, 1, 1)])
+    inner_disc = shapes(disc(5, 5, 2, points=7))
     found, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
     assert shapely.is_valid(found).all()
     assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
     assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
+    (only,) = geometry.without_inner(outer[:1], inner_disc)
+    for its, own in ((found[0], inner[0]), (only, inner_disc[0])):  # no overlay turns or begins a ring anew
+        rings = [shapely.get_coordinates(ring).tolist() for ring in shapely.get_rings(its)]
+        assert rings == [shapely.get_coordinates(shape).tolist() for shape in (plate, own)]
 
 
 def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
@@ -208,6 +213,27 @@ def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> N
         assert shapely.equals(geometry.solid(its), shapely.MultiPolygon([one, other]))
     assert geometry.solid(line).is_empty
     assert geometry.solid(two := shapely.MultiPolygon([one, other])) is two
+
+
+def test_on_the_grid_every_number_is_the_nearest_and_geos_is_not_bound_to_it() -> None:
+    """The nearest to a whole number of micrometres, as reading it from a file gives it: not 2.0620000000000003."""
+    one, other = box(2.0621, 1.0049, 30.0003, 8.5354), disc(17, 33, 5, points=40)
+    its = geometry.on_grid(shapely.MultiPolygon([one, other]))
+    xy = shapely.get_coordinates(its)
+    assert xy.tolist() == [[float(f"{number:.3f}") for number in row] for row in xy.tolist()]
+    assert shapely.get_precision(its) == 0
+    assert len(shapely.get_parts(its)) == 2
+    assert shapely.hausdorff_distance(its, shapely.MultiPolygon([one, other])) < 0.0008
+
+
+@pytest.mark.parametrize("count", [None, (1, 2, 1)])
+def test_polygons_of_rings_are_those_that_the_rings_were_of(count: tuple[int, ...] | None) -> None:
+    given_shapes = shapes(box(20, 0, 1, 2), HOLED, disc(40, 5, 3, points=7)) if count else shapes(*PAIR, disc(9, 9, 2))
+    outline = geometry.rings(given_shapes)
+    its = geometry.polygons_of(outline.xy, outline.start, None if count is None else np.array(count))
+    assert len(its) == len(given_shapes)
+    assert shapely.equals_exact(its, given_shapes, normalize=True).all()
+    assert len(geometry.polygons_of(np.empty((0, 2)), np.zeros(1, dtype=np.int64))) == 0
 
 
 def test_shapes_without_a_grid_stay_the_same_objects_and_others_lose_it() -> None:
@@ -273,10 +299,21 @@ def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> Non
     turn = np.linspace(0, 2 * np.pi, 2 * geometry.LARGE, endpoint=False)
     star = np.column_stack([np.cos(turn), np.sin(turn)]) * (5 + np.sin(40 * turn))[:, None]
     large = shapely.Polygon(star, holes=[star[::-1] / 4])
-    pieces = shapes(box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]))
-    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), affinity.scale(large, 0.5, 0.5)])
+    far_off = box(1, 1, 3, 7), box(-9, 1, 3, 7)
+    pieces = shapes(
+        box(0, 0, 0.5, 0.5), box(2, 0, 2, 1), box(6, 6, 1, 1), box(5, 0, 9, 1), shapely.Polygon(star[:9]), *far_off
+    )
+    smaller = [affinity.scale(large, share, share) for share in (0.5, 0.3, 0.7)]
+    others = geometry.polygon_array([large, large, large, box(0, 0, 1, 1), *smaller])
     corners, number = shapely.get_coordinates(pieces, return_index=True)
     away = shapely.distance(shapely.points(corners), others[number])
     twin = [float(away[number == k].max()) for k in range(len(pieces))]
     assert geometry.farthest(pieces, others) == pytest.approx(twin, abs=1e-9)
     assert sum(far > 0 for far in twin) > 2
+
+
+def test_a_corner_is_rounded_by_eight_chords_a_quarter_unless_asked() -> None:
+    """A square of 2 mm grown by 1: four strips, and a regular polygon inscribed in the circle."""
+    for how, chords in (({}, 32), ({"quad_segs": 3}, 12)):
+        (its,) = geometry.offset(shapes(box(0, 0, 2, 2)), 1.0, **how)
+        assert its.area == pytest.approx(4 + 8 + chords / 2 * np.sin(2 * np.pi / chords))

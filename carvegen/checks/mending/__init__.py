@@ -46,6 +46,7 @@ _WEAK_LINE = 0.33  #: and for a long line of it: what hangs on a twig that goes 
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _CRUMB_MM2 = 0.002  #: so much white is not missed
+_AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
 #: What a change does, for a count of them.
 _COUNTED = {
@@ -286,7 +287,7 @@ class _Bench:
         Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
         """
         wanted = place.wanted + _SPARE_MM
-        around = place.band(3 * wanted)
+        around = place.band(_AROUND * wanted)
         white = self._white_at(around)
         room = shape_edits.opening(shape_edits.less(around, white), wanted)
         dots = geometry.dots(place.middles)

@@ -25,12 +25,13 @@ if TYPE_CHECKING:
 
 __all__ = ["beam_half_mm", "fits_bed", "lies_unturned", "off_limits", "room_for"]
 
-_DEPTHS = 33  #: at which the beam's width is looked at
-
 
 def beam_half_mm(job: Job, depth_mm: float) -> float:
-    """Half the widest place of the groove that the beam burns to this depth: so far it stays off the land."""
-    below = np.linspace(0, depth_mm, _DEPTHS)
+    """Half the widest place of the groove that the beam burns to this depth: so far it stays off the land.
+
+    It is widest at an end: a beam is narrowest at its waist, and a kerf's walls are straight.
+    """
+    below = np.array([0.0, depth_mm])
     return max(0.0, float(cutting.half_width_mm(job.cutter, below, depth_mm).max()))
 
 

@@ -41,8 +41,6 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     Row k lies at ``(k + 1/2) spacing``. Where an outline is crossed is found for all edges at once, and
     crossings of one row and shape pair up by the even-odd rule.
     """
-    if not len(shapes):
-        return no_paths()
     rings = geometry.rings(shapes)
     edge, row, x = row_crossings(rings.xy, rings.xy.take(rings.edge_ends, axis=0), spacing_mm)
     order = np.lexsort((x, rings.owner[rings.ring[edge]], row))

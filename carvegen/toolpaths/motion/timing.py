@@ -106,8 +106,6 @@ def _steps_s(step: Floats, turn: Floats, speed: Floats, acceleration: float) -> 
 
     With u = v², speeding up along a length s is ``u + 2 a s``: forwards and backwards a running minimum.
     """
-    if not len(step):
-        return np.empty(0)
     slower = np.minimum(np.append(speed, np.inf), np.append(np.inf, speed))
     cap = np.minimum(corner_mm_s(turn, acceleration), slower) ** 2
     gain = np.concatenate([[0.0], np.cumsum(2 * acceleration * step)])

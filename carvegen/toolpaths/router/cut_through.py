@@ -139,7 +139,7 @@ def _tabbed(path: Paths, round_mm: float, tab: _Tab) -> Paths:
     at = np.concatenate([[0], np.cumsum(steps)])
     count, half = tab.sizes(round_mm)
     middles = (np.arange(math.ceil(at[-1] / round_mm) * count) + 0.5) * round_mm / count
-    marks = (middles[:, None] + np.array([-half - tab.side_mm, -half, half, half + tab.side_mm])).ravel()
+    marks = np.add.outer(middles, [-half - tab.side_mm, -half, half, half + tab.side_mm]).ravel()
     every = np.unique(np.concatenate([at, marks[(marks > 0) & (marks < at[-1])]]))
     x, y, z = (np.interp(every, at, column) for column in path.xyz.T)
     top = tab.top_mm + _EARLIER * (z - z.min())

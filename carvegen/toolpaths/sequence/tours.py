@@ -269,7 +269,7 @@ def _best_gains(look: _Look, pairs: _Pairs) -> tuple[Floats, Indices]:
 def _can_turn(pairs: _Pairs) -> Mask:
     """Where the piece between two ends can be gone through the other way round, so that they meet."""
     alike = pairs.enters == pairs.before
-    return np.asarray(alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters) & (pairs.p != pairs.q))
+    return np.asarray(alike & (np.minimum(pairs.p, pairs.q) >= pairs.enters))
 
 
 def _turned(pairs: _Pairs, gain: Floats) -> _Moves:

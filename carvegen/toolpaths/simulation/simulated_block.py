@@ -211,8 +211,6 @@ def _beyond(more: PolygonArray, less: PolygonArray, noise_mm: float) -> PolygonA
 
     A disc of the noise's width outside it would have its middle there.
     """
-    if not len(more) or not len(less):
-        return more
     inside = shapely.buffer(more, -_NEARLY * noise_mm / 2, quad_segs=2)
     shapely.prepare(less)
     covered = shapely.STRtree(inside).query(less, predicate="covers")[1]
@@ -223,8 +221,6 @@ def _beyond(more: PolygonArray, less: PolygonArray, noise_mm: float) -> PolygonA
 
 def _differences(more: PolygonArray, less: PolygonArray) -> PolygonArray:
     """Each of the first shapes less those of the second that it meets."""
-    if not len(more) or not len(less):
-        return more
     own, other = shapely.STRtree(less).query(more, predicate="intersects")
     left = more.copy()
     order = np.argsort(own, kind="stable")

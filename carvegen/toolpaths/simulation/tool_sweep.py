@@ -91,7 +91,7 @@ def groove_of(cutter: Cutter, depth_mm: float) -> Groove:
     if cutter.form == "v":
         return _V(math.tan(math.radians(cutter.values["included_deg"]) / 2), cutter.values["tip_mm"] / 2)
     if cutter.form == "laser":
-        half = max(0.0, float(cutting.half_width_mm(cutter, np.linspace(0, depth_mm, 33), depth_mm).max()))
+        half = max(0.0, float(cutting.half_width_mm(cutter, np.array([0.0, depth_mm]), depth_mm).max()))
         return _Upright(half)
     if cutter.form == "flat":
         return _Upright(cutter.values["diameter_mm"] / 2)

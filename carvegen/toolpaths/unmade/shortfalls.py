@@ -128,9 +128,7 @@ def _uncut(kind: str, shapes: PolygonArray, depth_mm: float, why: str, remedy: s
 def beside(shapes: PolygonArray, no_go: PolygonArray, within_mm: float) -> Mask:
     """Which shapes lie within so far of where nothing may go; (n,)."""
     met = np.zeros(len(shapes), dtype=bool)
-    if len(shapes) and len(no_go):
-        near = shapely.STRtree(no_go).query(shapes, predicate="dwithin", distance=within_mm + _BESIDE_MM)[0]
-        met[near] = True
+    met[shapely.STRtree(no_go).query(shapes, predicate="dwithin", distance=within_mm + _BESIDE_MM)[0]] = True
     return met
 
 
