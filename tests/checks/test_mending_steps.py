@@ -10,7 +10,7 @@ import shapely
 from shapely import affinity
 
 from carvegen.checks import checked
-from carvegen.checks.mending import _Bench, mended, mended_for_all, shape_edits, widening
+from carvegen.checks.mending import _Bench, mended, mended_for_all, mending_words, shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Survey
 from carvegen.geometry.narrow import NarrowKind
@@ -130,3 +130,19 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
     assert shapely.distance(*done.job.block.cuts) == pytest.approx(0.506, abs=0.003)
     assert sum(its.white_mm2 for its in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
     assert done.job.block.cuts[0].equals(PAIR[0])
+
+
+def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
+    """Two twigs 0.1 mm wide in white that may not be printed on go; a post stays; none is white twice."""
+    twigs, post = [box(10, 10, 0.1, 6), box(20, 10, 0.1, 4)], box(26, 10, 3, 5)
+    cut = shapely.difference(box(5, 5, 28, 18), shapely.union_all([*twigs, post]))
+    (done,), changes = mended_for_all([setup().on(block(cut))], white=cut)
+    gone = sorted((its for its in changes if its.what == "gone"), key=lambda its: its.at)
+    assert [its.white_mm2 for its in gone] == pytest.approx([0.6, 0.4])
+    assert all(shapely.dwithin(shapely.Point(its.at), twig, 1e-3) for its, twig in zip(gone, twigs, strict=True))
+    words = mending_words(changes)
+    assert words.endswith("; pieces of your drawing gone whole: 2, the largest 0.6 mm² at x 10.1, y 13.0 mm")
+    assert "+1.0 mm² of white" in words
+    assert shapely.covers(done.block.land, post)
+    rest = [its for its in changes if its.what != "gone"]
+    assert "gone" not in mending_words(rest)
