@@ -58,7 +58,7 @@ def _unmarked(what: str, tone: Bytes, smaller: float) -> InputError:
     if _drawn(tone):
         hint = "say how wide all of it is: {width_mm} 200, and leave {size_mm} and {corners} out"
         what += ": it is a picture that a program drew, as a proof is, and no photograph of a block"
-        return InputError(what, field="size_mm", hint=hint, names=("width_mm", "size_mm", "corners"))
+        return InputError(what, field="width_mm", hint=hint, names=("width_mm", "size_mm", "corners"))
     hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone, smaller)
     if at is not None:
         what += f"; it glares about x {at[0]}, y {at[1]} pixels"
