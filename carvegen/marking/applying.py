@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
-from carvegen.marking.ends import Habit, cut_back, habit_of, lowered, ragged, raised, with_above
+from carvegen.marking.ends import Habit, cut_back, habit_of, left_alone, lowered, ragged, raised, room, with_above
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.near_land import clear_of, firm, joined_to, taken_back, weak_places
 from carvegen.motifs import motif
@@ -22,6 +22,7 @@ from carvegen.motifs.snowfall.chance import chance_at
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
@@ -52,6 +53,7 @@ _WART = 0.25  #: of a mark that comes out: no flake is so small that is left on 
 _FADES, _RIM = 1.5, 0.6  #: snow that grows again fades over so many flakes, at most over this share of a mark's depth
 _ROUGHLY_MM = 0.1
 _MASS = 4.0  #: of the largest flake's area: what is larger and runs out of a mark's reach is bitten out, it never goes
+_LOW_MM = 4.0  #: thinner snow that lies ends as ragged as if it were so thick
 _LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
@@ -206,8 +208,8 @@ class _Hand:
         cuts = self.growth.cuts
         touched = np.flatnonzero(self._touched(self.mark.shape))
         if self.habit.settles:
-            mark = with_above(self.mark.shape, cuts[touched], self.habit)
-            low = [lowered(cuts[k], mark, self.mark.strength, self.habit, self.limits) for k in touched]
+            whole = [(cut, with_above(self.mark.shape, cut, self.habit)) for cut in cuts[touched]]
+            low = [lowered(cut, mark, self.mark.strength, self.habit, self.limits) for cut, mark in whole]
             return self._with(np.concatenate([np.delete(cuts, touched), *low]))
         where = shapely.get_coordinates(shapely.centroid(shapely.intersection(cuts[touched], self.mark.shape)))
         goes = np.zeros(len(cuts), dtype=bool)
@@ -221,17 +223,25 @@ class _Hand:
         cuts = self.growth.cuts
         if not goes.any():
             return cuts, shapely.Polygon()
-        region = with_above(region, cuts[goes], self.habit)
-        bite = ragged(region, self.habit, self.bed.stream(self.mark, "edge"))
         whole = goes & shapely.within(cuts, self.zone)
-        left = list[Any]()
-        for k in np.flatnonzero(goes & ~(whole & self.habit.whole)).tolist():
-            rest = cut_back(cuts[k], bite, self.habit, self.limits)
-            if not whole[k] or shapely.area(rest).sum() > _LITTLE * shapely.area(cuts[k]):
+        bite, left = ragged(region, self.habit, self.bed.stream(self.mark, "edge")), list[Any]()
+        for k in np.flatnonzero(goes & ~(whole & self.habit.whole) & ~shapely.covers(region, cuts)).tolist():
+            own = self._bite(cuts[k], region) if self.habit.settles else bite
+            rest = cut_back(cuts[k], own, self.habit, self.limits)
+            rest = rest[~left_alone(rest, cuts[k], region, self.habit)]
+            if self.habit.settles or not whole[k] or shapely.area(rest).sum() > _LITTLE * shapely.area(cuts[k]):
                 left.append(rest)
         rest = geometry.stack(left)
         gone = shapely.difference(shapely.union_all(cuts[goes]), shapely.union_all(rest))
         return np.concatenate([cuts[~goes], rest]), geometry.solid(gone)
+
+    def _bite(self, shape: Polygon, region: BaseGeometry) -> BaseGeometry:
+        """What a region takes of what lies on things, its rim as ragged as that is thick."""
+        around = shapely.box(*(shapely.bounds(shape) + 2 * self.habit.flake_mm * np.array([-1, -1, 1, 1])))
+        region = shapely.intersection(region, around)
+        thick = 2 * room(geometry.solid(shapely.intersection(shape, region)))
+        low = replace(self.habit, flake_mm=min(max(thick, _LOW_MM), self.habit.flake_mm))
+        return ragged(with_above(region, shape, self.habit), low, self.bed.stream(self.mark, "edge"))
 
     # ── what comes ──
 

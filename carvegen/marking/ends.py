@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["Habit", "cut_back", "habit_of", "lowered", "ragged", "raised", "with_above"]
+__all__ = ["Habit", "cut_back", "habit_of", "left_alone", "lowered", "ragged", "raised", "room", "with_above"]
 
 _STEPS = 48  #: levels in which an end is run out
 _LIFTS = 16  #: levels in which a heap is raised
@@ -29,7 +29,9 @@ _ALONG_MM = 0.4  #: discs of a ragged edge stand so near to one another
 _ARC = 8
 _RAGGED = 0.25  #: of a flake: how far a ragged edge swells at most
 _LONG = 0.5  #: of a flake: how far an end runs on at most
-_ABOVE = 0.6  #: of a flake: so high what lies on things goes with what bore it
+_ABOVE = 0.25  #: of a flake: so high what lies on things is cut back with what bore it;
+_HOVERS = 0.6  #: so high or low what is left over or under that goes whole, if it is
+_LITTLE = 0.35  #: less than this share of all
 _SLACK_MM = 0.01
 _SPARE_MM = 0.04  #: so much more is asked than must hold: arcs are polygons
 _CRUMB = 1.5  #: smaller pieces than so many cuts squared are left out
@@ -64,17 +66,38 @@ def ragged(region: BaseGeometry, habit: Habit, rng: Generator) -> BaseGeometry:
     return geometry.solid(shapely.union_all([region, *discs]))
 
 
-def with_above(region: BaseGeometry, shapes: PolygonArray, habit: Habit) -> BaseGeometry:
-    """The region, and what of the shapes lies on what it takes of them, if they lie on things."""
-    if not habit.settles or len(shapes) == 0:
+def with_above(region: BaseGeometry, shape: Polygon, habit: Habit) -> BaseGeometry:
+    """The region, and what of a shape lies on what it takes of it, if it lies on things: no higher than that is thick.
+
+    So a strip along a fir's flank goes on beyond the region, and a low heap does not hover above it.
+    """
+    if not habit.settles:
         return region
-    return shapely.union(
-        region, _swept_up(geometry.solid(shapely.intersection(shapes, region)), _ABOVE * habit.flake_mm)
-    )
+    above = [region]
+    for taken in geometry.parts(shapely.intersection(shape, region)):
+        over = _swept(taken, min(_ABOVE * habit.flake_mm, 2 * room(taken)))
+        gaps = geometry.parts(shapely.difference(over, shape))
+        gaps = gaps[shapely.area(gaps) > _SLACK_MM**2]  # what is above a gap lies on something else
+        above.append(shapely.difference(over, _swept(geometry.union(gaps), _ABOVE * habit.flake_mm)))
+    return geometry.solid(shapely.union_all(above))
 
 
-def _swept_up(region: BaseGeometry, by: float) -> BaseGeometry:
-    """The region and all that lies above it, so far up."""
+def left_alone(rest: PolygonArray, shape: Polygon, region: BaseGeometry, habit: Habit) -> Mask:
+    """Which pieces of a shape are a little of it just over or under what the region takes, hovering or a sliver; (n,).
+
+    Only if they lie on things: others end where they are cut back.
+    """
+    if not habit.settles or len(rest) == 0:
+        return np.zeros(len(rest), dtype=bool)
+    taken = geometry.solid(shapely.intersection(shape, region))
+    high = min(_HOVERS * habit.flake_mm, 2 * room(taken))
+    over, under = _swept(taken, high), _swept(taken, -high)
+    little = shapely.area(rest) < _LITTLE * shapely.area(shape)
+    return np.asarray(little & (shapely.covers(over, rest) | shapely.covers(under, rest)))
+
+
+def _swept(region: BaseGeometry, by: float) -> BaseGeometry:
+    """The region and all that lies above it, so far up; below it, if that is negative."""
     rings = geometry.rings(geometry.parts(region))
     low, high = rings.xy, rings.xy[rings.edge_ends]
     up = np.array([0.0, by])

@@ -37,14 +37,15 @@ _OUT = np.array([-1.0, -1.0, 1.0, 1.0])  #: of bounds
 
 def settled(
     flakes: PolygonArray, white: BaseGeometry, pictures: Sequence[BaseGeometry], limits: Limits, *,
-    area: BaseGeometry, frame: Polygon, mass_mm2: float,
+    area: BaseGeometry, frame: Polygon, mass_mm2: float, bars: BaseGeometry | None = None,
 ) -> PolygonArray:  # fmt: skip
     """The flakes that keep clear of other white, and leave no sliver of pictures and no cut in them too small.
 
     A flake stays a land's width away from an outline or crosses it; what it takes of a picture is at least as large
     as the smallest cut, and what it leaves of it is nowhere newly narrower than the land. One that doesn't fit goes
     whole. What is larger than `mass_mm2` is many flakes: it takes the slivers, too, and is cut back where it doesn't
-    fit even so, along a rim as soft as snow's. It takes no sliver outside `area`.
+    fit even so, along a rim as soft as snow's. It takes no sliver outside `area`, and none of `bars`
+    in front of it: a twig goes on before a mass, even where what other blocks print under it is a sliver.
     """
 
     def misfits(some: PolygonArray) -> PolygonArray:
@@ -60,7 +61,8 @@ def settled(
         if len(masses) == 0:
             break
         if nth == 0:
-            masses = _with_slivers(masses, places, white, area, limits)
+            bare = area if bars is None else shapely.difference(area, bars)
+            masses = _with_slivers(masses, places, white, bare, limits)
             continue
         wide = _WIDER ** (nth - 1) * limits.land_mm + 2 * APART_MM
         off = shapely.buffer(shapely.union_all(places), wide + _SOFT_MM, quad_segs=4)

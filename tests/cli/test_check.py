@@ -116,6 +116,16 @@ def test_then_the_size_does_and_then_the_page(own_folder):
     assert any("page" in note for note in page.notes)
 
 
+@pytest.mark.parametrize(("high", "said"), [(30, True), (28, True), (20, False)])
+def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, high, said):
+    """40 × 30 mm filled by so much from below: by hand 100, 93 and 67 %."""
+    (own_folder / "a.svg").write_text(svg(f'<rect x="0" y="{30 - high}" width="40" height="{high}"/>'))
+    ran = run(capsys, "check", "a.svg", *SETUP)
+    assert ("carvegen new FOLDER --drawing FILE" in ran.out + ran.err) == said
+    assert any("if these are inks" in note for note in json.loads(
+        run(capsys, "check", "a.svg", "--json", *SETUP).out)["notes"]) == said  # fmt: skip
+
+
 def test_a_dxf_without_a_face_needs_a_size(own_folder, capsys):
     document = ezdxf.new("R2000")
     document.header["$INSUNITS"] = 5  # centimetres, by the published DXF reference

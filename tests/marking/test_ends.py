@@ -1,13 +1,17 @@
-"""A heap that is lowered: by its share inside the mark, not at all beyond it."""
+"""Snow that lies where a mark lowers it or takes it: by its share inside the mark; what lies elsewhere is left."""
 
 from __future__ import annotations
 
 import numpy as np
 import shapely
 
-from carvegen.marking.applying import habit_of
-from carvegen.marking.ends import lowered
+from carvegen import geometry
+from carvegen.marking.applying import Bed, habit_of, marked
+from carvegen.marking.ends import left_alone, lowered, with_above
+from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif
+from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.snowload.settings import PRESETS
 from tests.cases import box, limits
 
 
@@ -20,3 +24,39 @@ def test_a_heap_is_half_as_high_inside_a_mark_and_as_it_was_outside() -> None:
     assert np.allclose(high[[0, 1, 4, 5]], 3, atol=0.01)
     assert np.isclose(high[3], 1.5, atol=0.01)
     assert 1.6 < high[2] < 2.9
+
+
+def strip(width: float = 1.6):
+    """Snow down the flank of a fir, 14 mm high and steep, as a bed of deep snow has it."""
+    return shapely.Polygon([(10, 10), (10 + width, 10), (6 + width, 24), (6, 24)])
+
+
+def test_snow_down_a_flank_goes_on_above_a_mark_that_stays() -> None:
+    """Of deep snow, whose reach is 14 mm and a land: 5 mm from the mark all is as it was, point by point."""
+    settings = motif("snowload").Settings(**PRESETS["deep"])
+    growth, area = Growth(cuts=geometry.polygon_array([strip()])), box(0, 0, 40, 40)
+    bed = Bed(motif="snowload", name="snowload 1", settings=settings, place=Place(area=area), limits=limits(0.5, 0.3),
+              seed=1)  # fmt: skip
+    stays = box(0, 6, 40, 11)
+    mark = Mark(meaning=Meaning.STAYS, shape=stays, key="a")
+    left = shapely.union_all(marked(growth, [mark], bed).cuts)
+    assert shapely.area(shapely.intersection(left, stays)) == 0
+    changed = shapely.symmetric_difference(left, strip())
+    assert shapely.area(shapely.difference(changed, shapely.buffer(stays, 5))) == 0
+
+
+def test_above_what_is_taken_is_no_more_than_lies_on_it() -> None:
+    """A heap's top goes with it, the snow on a bough above does not, nor does a flake in the air go upwards."""
+    habit = habit_of("snowload", motif("snowload").Settings(**PRESETS["deep"]))
+    heap, region = shapely.union_all([box(0, 0, 6, 4), box(0, 4.3, 6, 2), box(-1, 0, 1, 7)]), box(-5, -1, 20, 3.5)
+    over = shapely.intersection(with_above(region, heap, habit), heap)
+    assert shapely.covers(over, box(1, 0, 4, 4))
+    assert shapely.area(shapely.intersection(over, box(0.1, 4.3, 6, 2))) == 0
+    assert with_above(region, heap, habit_of("snowfall", motif("snowfall").Settings())) is region
+
+
+def test_a_little_just_over_or_under_what_goes_goes_with_it() -> None:
+    habit = habit_of("snowload", motif("snowload").Settings())
+    heap, rest = box(0, 0, 10, 6), geometry.polygon_array([box(2, 5, 3, 1), box(2, 0, 3, 1), box(9.5, 0, 0.5, 6)])
+    assert left_alone(rest, heap, box(0, 1, 9.4, 4), habit).tolist() == [True, True, False]
+    assert not left_alone(rest, heap, box(0, 1, 9.4, 4), habit_of("snowfall", motif("snowfall").Settings())).any()

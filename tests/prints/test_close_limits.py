@@ -205,7 +205,7 @@ def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, 
     said: list[str] = []
     rooms = SimpleNamespace(pictures={"key": NOTHING}, face=box(0, 0, 10, 10))
     grower = SimpleNamespace(say=said.append, rooms=rooms, notes=[])
-    room = SimpleNamespace(figures=(), area=rooms.face, edge=rooms.face)
+    room = SimpleNamespace(figures=(), bars=NOTHING, area=rooms.face, edge=rooms.face)
     flakes = shapes(box(0, 0, 1, 1), box(5, 5, 100 * lost, 1))
     monkeypatch.setattr(fitting, "settled", lambda cuts, *_, **__: cuts[:1])
     motif = SimpleNamespace(name="snow", motif="snowfall", settings=Settings())

@@ -13,6 +13,7 @@ from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
+from carvegen.motifs.snowfall.readable import uncut
 from carvegen.prints.cut_blocks import Setups, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
@@ -292,6 +293,26 @@ def test_a_mass_takes_no_sliver_where_no_snow_may_lie() -> None:
     left = settled(shapes(mass), NOTHING, [POST], LIMITS, area=area, frame=geometry.box(30, 30), mass_mm2=20.0)
     assert shapely.area(left).sum() > 0.6 * mass.area
     assert shapely.area(shapely.difference(left, area)).sum() < 1e-6
+
+
+def test_a_mass_takes_no_sliver_of_a_bar_before_it() -> None:
+    """What the sky block prints under a twig at a mass's rim is one; the twig goes on, and the mass is cut back."""
+    mass, twig, frame = shapely.box(2, 5, 19.9, 20), box(19.5, 0, 0.7, 30), geometry.box(30, 30)
+    left, eaten = (
+        settled(shapes(mass), NOTHING, [POST], LIMITS, area=frame, frame=frame, mass_mm2=20.0, bars=bars)
+        for bars in (twig, None)
+    )
+    rim = shapely.box(19.95, 0, 20.2, 30)
+    assert shapely.area(shapely.intersection(eaten, rim)).sum() > 0.5
+    assert shapely.area(shapely.intersection(left, rim)).sum() < 1e-6
+    assert shapely.area(left).sum() > 0.6 * mass.area
+
+
+@pytest.mark.parametrize(("wide", "long", "parted"), [(0.35, 12, True), (0.35, 1.5, False), (0.7, 12, True)])
+def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide, long, parted) -> None:
+    flake, twig = box(0, 0, 4, 3), box(2, 1.5 - long / 2, wide, long)
+    left = uncut(shapes(flake), twig, Settings(largest_mm=6.0), LIMITS)
+    assert (len(left) == 0 or not shapely.intersects(left, twig).any()) == parted
 
 
 def test_a_mass_beside_other_white_runs_out_in_no_horn() -> None:

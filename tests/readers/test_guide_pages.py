@@ -370,6 +370,7 @@ def test_strokes_tell_where_a_sheet_is_cut_off_at_its_left_and_upper_side_and_no
 
 def test_a_single_sheet_says_nothing_of_rows_and_joins():
     words, _, drawing = _texts(_plain_pdf())  # between them the zones to tick
+    assert "drawing: 1 sheet" in words + drawing, "not 1 sheet on three pages"
     assert "row 1" not in drawing
     assert "ringed cross" not in words
 

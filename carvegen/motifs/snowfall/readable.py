@@ -27,6 +27,7 @@ _IN_FRONT = 0.3  #: share of a mass's near flakes that fall before what hides it
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
 _WINDOW = 4.0  #: discs as wide as the largest flakes: what is light in a figure and smaller is a window, or a line
 _LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line
+_LONG = 4.0  #: lands: what is narrower than the land and longer than this is a line
 _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
 _BIT = 0.5  #: of the land's width: squares this wide are no piece of a bar
@@ -85,7 +86,7 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     PolygonArray
         As many, or fewer.
     """
-    figure = geometry.solid(opened(figure, limits.land_mm))
+    figure = _with_lines(figure, limits)
     left = _LEFT * limits.land_mm
     outline = shapely.boundary(figure)
     holes = geometry.holes(geometry.parts(figure))
@@ -123,6 +124,14 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     lying = np.flatnonzero(~masses(shapes, settings) & shapely.intersects(figure, shapes))
     lying = lying[shapely.area(shapely.intersection(shapes[lying], figure)) > _TOUCHES_MM2]
     return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, settings, limits)])
+
+
+def _with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """A figure without what is narrower than the land; but long lines, as twigs are, so wide that they can stand."""
+    broad = opened(figure, limits.land_mm)
+    thin = geometry.parts(shapely.difference(figure, broad))
+    lines = thin[shapely.length(thin) / 2 > _LONG * limits.land_mm]
+    return geometry.solid(shapely.union_all([broad, *geometry.offset(lines, limits.land_mm / 2, quad_segs=2)]))
 
 
 def _cutting_together(

@@ -42,6 +42,7 @@ def fallen(
     flakes = settled(
         cuts, before, [rooms.pictures[name] for name in sorted(leaves)], limits,
         area=room.area, frame=room.edge, mass_mm2=mass_mm2(motif.settings),
+        bars=room.bars,
     )  # fmt: skip
     lost = float(shapely.area(snow.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(rooms.face)
     notes = [

@@ -213,7 +213,7 @@ def foot(canvas: Canvas, sheets: Tiling, number: int | None) -> None:
         corner = (left + (tile.column - 1) * cell, UNPRINTED_MM + (sheets.rows - tile.row) * cell)
         canvas.setFillGray(0.25 if k == number else 1)
         canvas.rect(corner[0] * PT, corner[1] * PT, cell * PT, cell * PT, stroke=1, fill=1)
-    which = f"sheet {number} of {len(sheets.tiles)}" if number else sheet_count(sheets)
+    which = f"sheet {number} of {len(sheets.tiles)}" if number else f"drawing: {sheet_count(sheets)}"
     say(canvas, [which], x=left - 30, y=UNPRINTED_MM, width=29)
 
 

@@ -249,6 +249,19 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
         assert [int(its) for its in at.groups()] == pytest.approx((100, 130), abs=3)
 
 
+@pytest.mark.parametrize(("noise", "drawn"), [(0, True), (25, False)])
+def test_a_picture_that_was_drawn_is_told_from_a_photograph(noise, drawn):
+    """A pale sheet with discs, flat as a proof is, and the same with a camera's noise."""
+    y, x = np.indices((380, 500))
+    flat = np.where(np.hypot(x % 60 - 30, y % 60 - 30) < 14, 60, 251) + 0.0
+    strewn = flat + np.random.default_rng(1).normal(0, noise, flat.shape)
+    with pytest.raises(InputError, match="finds no block") as told:
+        block_corners(ScanPicture(Image.fromarray(np.clip(strewn, 0, 255).astype(np.uint8)), None))
+    assert ("no photograph" in str(told.value)) == drawn
+    assert (told.value.fields == ("width_mm",)) == drawn  # else its corners are asked for
+    assert ("width_mm 200" in told.value.hint) == drawn
+
+
 @pytest.mark.parametrize(
     ("gone", "how"),
     few([

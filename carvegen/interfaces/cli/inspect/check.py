@@ -19,6 +19,8 @@ __all__ = ["command"]
 
 _NEXT = "Next: carvegen mend FILE with the same options and --out FOLDER clears what the smallest changes can clear."
 
+_MOSTLY = 0.9  #: of a face: who cuts more away has drawn inks, as a rule; our own choice
+
 
 @click.command(name="check", cls=options.Command, first=("material", "cutter", "size", "view", "picture"))
 @click.argument("file", type=click.Path(path_type=Path))
@@ -72,7 +74,7 @@ def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
     from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
-    options.tell_notes([*options.doubts(), *drawn.notes])
+    options.tell_notes([*options.doubts(), *drawn.notes, *_inks(job)])
     if not options.quiet():
         click.echo(options.summary(drawn.block))
     options.tell_findings(report, all_in="carvegen check --verbose, or --json")
@@ -86,6 +88,19 @@ def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
         click.echo("\nTo see where: the same again with --picture findings.png")
 
 
+def _inks(job: Job) -> list[str]:
+    """A note if nearly all is cut: what is filled are inks, then, not cuts."""
+    import shapely
+
+    share = float(shapely.area(job.block.cuts).sum() / shapely.area(job.block.face))
+    if share < _MOSTLY:
+        return []
+    return [
+        f"what is filled is taken as cut, {share:.0%} of the face; if these are inks, this is a drawing of a print: "
+        "carvegen new FOLDER --drawing FILE makes its blocks"
+    ]
+
+
 def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
@@ -94,7 +109,7 @@ def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
     questions = [asked for asked in [question(job)] if asked]
     record = {
-        "block": figures, "notes": [*options.doubts(), *drawn.notes], "open_questions": questions,
+        "block": figures, "notes": [*options.doubts(), *drawn.notes, *_inks(job)], "open_questions": questions,
         "report": report.to_dict(), "next": _NEXT if can_mend(report) else "",
     }  # fmt: skip
     click.echo(json.dumps(record, indent=1))
