@@ -220,3 +220,134 @@ def test_what_holds_a_pad_of_a_fir_is_told_from_other_snow() -> None:
     some = geometry.polygon_array([shapely.box(1, 0.5, 3, 2), shapely.box(9.5, 0.2, 10, 0.6)])
     assert _padded(pieces, some).tolist() == [True, False, True]
     assert _padded(pieces, geometry.empty()).tolist() == [False] * 3
+
+
+# ── how thick a pad is, and how far it goes: one tier alone ──────────────────────────────────────────────────────
+
+#: A wide tier with a long gentle shoulder, far below the next one; after a usual fall without wind, all chances even.
+TIER: dict[str, float] = {"wide": 10.0, "tall": 20.0, "long": 20.0, "apart": 30.0, "half": 20.0, "side": 1, "top": 0}
+CALM = {"fallen_mm": 3.5, "wind": 0.0, "wind_towards_deg": 0.0, "sticky": 0.5, "patchy": 0.0}
+
+
+def one_pad(*, own: dict | None = None, fir: dict | None = None, lies: float = 1.0, **changed) -> SimpleNamespace:
+    tier = TIER | {key: value for key, value in changed.items() if key in TIER}
+    tip, up = np.array([[tier["side"] * tier["wide"], 0.0]]), np.array([[0.0, tier["apart"]]])
+    tiers = SimpleNamespace(
+        tip=tip, over=tip + up, notch=np.array([[0.0, tier["tall"]]]), long=np.array([tier["long"]]),
+        half=np.array([tier["half"]]), side=np.array([tier["side"]]), top=np.array([bool(tier["top"])]),
+        number=np.array([0]),
+    )  # fmt: skip
+    settings = snowload.Settings(**CALM | {key: value for key, value in changed.items() if key not in TIER})
+    chances = np.full((2, 1, 13), 0.5)
+    for k, some in enumerate((own, fir)):
+        for which, chance in (some or {}).items():
+            chances[k, 0, which] = chance
+    laid = _Pads.of(tiers, settings, LIMITS, lies=np.array([lies]), own=chances[0], fir=chances[1])
+    return SimpleNamespace(**{name: getattr(laid, name)[0] for name in _Pads.__dataclass_fields__})
+
+
+@pytest.mark.parametrize(
+    ("changed", "over", "under"),
+    [
+        ({}, 0.5, 0.62),
+        ({"fallen_mm": 7.0}, 0.5 * 2**0.6, 0.62 * 2**0.6),
+        ({"lies": 0.8}, 0.4, 0.8 * 0.62),
+        ({"sticky": 0.0}, 0.5, 0.75 * 0.62),
+        ({"sticky": 1.0}, 0.5, 1.25 * 0.62),
+        # as each fir and each tier has it: four fifths to six, three quarters to five
+        ({"fir": {0: 0.0}}, 0.4, 0.8 * 0.62),
+        ({"fir": {0: 1.0}}, 0.6, 1.2 * 0.62),
+        ({"own": {0: 0.0}}, 0.375, 0.75 * 0.62),
+        ({"own": {0: 1.0}}, 0.625, 1.25 * 0.62),
+        # three tenths more in the lee, and less where it blows
+        ({"wind": 1.0}, 0.65, 1.3 * 0.62),
+        ({"wind": 1.0, "side": -1}, 0.35, 0.7 * 0.62),
+        # under the next tier about a quarter of the room, and below the shoulder three tenths of it
+        ({"apart": 1.5}, 0.36, 0.45),
+        ({"apart": 1.5, "own": {0: 0.0}}, 0.252, 0.315),
+        ({"apart": 1.5, "top": 1}, 0.5, 0.62),
+        ({"half": 0.25, "wide": 1.0}, 0.5, 0.48),
+        # no thinner in all than can be cut with some to spare
+        ({"fallen_mm": 0.2}, 0.54 * 0.5 / 1.12, 0.54 * 0.62 / 1.12),
+    ],
+)  # fmt: skip
+def test_so_thick_a_pad_lies_over_a_shoulder_and_below_it(changed, over: float, under: float) -> None:
+    its = one_pad(**changed)
+    assert (its.over, its.under) == pytest.approx((over, under))
+
+
+@pytest.mark.parametrize(
+    ("changed", "begins", "ends"),
+    [
+        ({}, 0, 1),
+        ({"own": {2: 0.0}}, 0, 0.68),
+        ({"own": {2: 0.22}}, 0, 0.79),
+        ({"own": {2: 0.26}}, 0, 1),  # from four fifths on it goes on to the notch
+        ({"own": {2: 0.0}, "sticky": 0.0}, 0, 0.53),
+        ({"own": {2: 0.0}, "fallen_mm": 1.75}, 0, 0.54),
+        ({"own": {2: 0.0}, "wind": 0.5}, 0, 0.78),
+        ({"own": {2: 0.0}, "wind": 0.5, "side": -1}, 0, 0.58),
+        ({"own": {2: 0.0, 3: 0.1}}, 0.075, 0.68),  # the tip pokes out
+        ({"own": {2: 0.0, 3: 0.29}}, 0.1415, 0.68),
+        ({"own": {2: 0.0, 3: 0.31}}, 0, 0.68),
+        ({"own": {2: 0.0}, "sticky": 0.0, "fallen_mm": 0.35, "long": 4.0}, 0, 1.7 / 4),
+        ({"own": {2: 0.0, 3: 0.2}, "sticky": 0.0, "fallen_mm": 0.35, "long": 4.0}, 0.11, 0.11 + 1.7 / 4),
+        # on a steep one a hem stays dark, of a land and a quarter and 0.15 mm
+        ({"tall": 25.5}, 0, 1 - 0.775 / 20),
+        ({"tall": 24.5}, 0, 1),
+        # a top's ends two lands below its cap
+        ({"top": 1}, 0, 1 - 2.75 / 20),
+    ],
+)
+def test_so_far_a_pad_lies_along_a_shoulder(changed, begins: float, ends: float) -> None:
+    its = one_pad(**changed)
+    assert (its.begins, its.ends) == pytest.approx((begins, ends))
+
+
+@pytest.mark.parametrize(
+    ("changed", "bears"),
+    [
+        ({"lies": 0.29}, False),
+        ({"lies": 0.31}, True),
+        ({"patchy": 1.0, "own": {1: 0.59}}, True),
+        ({"patchy": 1.0, "own": {1: 0.61}}, False),
+        ({"own": {1: 0.99}}, True),
+        ({"wind": 1.0, "side": -1, "own": {1: 0.49}}, True),
+        ({"wind": 1.0, "side": -1, "own": {1: 0.51}}, False),
+        ({"wind": 1.0, "patchy": 1.0, "own": {1: 0.61}}, False),
+        ({"long": 0.95}, True),
+        ({"long": 0.85}, False),
+    ],
+)
+def test_a_tier_bears_a_pad_where_enough_comes_and_it_is_no_crumb(changed, bears: bool) -> None:
+    assert one_pad(**changed).on == bears
+
+
+@pytest.mark.parametrize(("apart", "close"), [(1.68, True), (1.7, False)])
+def test_tiers_are_close_where_no_hem_stays_dark_between_their_pads(apart: float, close: bool) -> None:
+    """0.54 of the way to the next one is snow, and 0.775 mm are to stay dark."""
+    assert one_pad(apart=apart).close == close
+
+
+@pytest.mark.parametrize(
+    ("changed", "cap"),
+    [
+        ({}, 0),
+        ({"top": 1}, 1.75),
+        ({"top": 1, "fallen_mm": 1.0}, 1.5),
+        ({"top": 1, "fir": {2: 0.0}}, 0.75 * 1.75),
+        ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.75),
+        ({"top": 1, "long": 2.0}, 1.0),
+        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 0.8),
+        ({"top": 1, "lies": 0.2}, 0),
+    ],
+)
+def test_so_far_down_a_top_the_cap_reaches(changed, cap: float) -> None:
+    assert one_pad(**changed).cap == pytest.approx(cap)
+
+
+@pytest.mark.parametrize(
+    ("changed", "full"), [({}, 1), ({"fallen_mm": 7.0}, 1), ({"fallen_mm": 0.875}, 0.5), ({"lies": 0.5}, 0.5)]
+)
+def test_so_full_a_tier_is(changed, full: float) -> None:
+    assert one_pad(**changed).full == pytest.approx(full)
