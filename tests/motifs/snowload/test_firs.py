@@ -351,3 +351,12 @@ def test_so_far_down_a_top_the_cap_reaches(changed, cap: float) -> None:
 )
 def test_so_full_a_tier_is(changed, full: float) -> None:
     assert one_pad(**changed).full == pytest.approx(full)
+
+
+@pytest.mark.parametrize(
+    ("tall", "deg", "tier"),
+    [(0.65, 63, False), (0.75, 63, True), (8.8, 45, True), (9.2, 45, False), (4, 83.3, True), (4, 84, False)],
+)
+def test_shoulders_that_are_too_low_too_wide_or_upright_are_no_tiers(tall: float, deg: float, tier: bool) -> None:
+    """At least 0.7 mm high, at the most 9 mm wide, and no steeper than nine times as high as wide."""
+    assert (found(fir(0, tall=tall, deg=deg)) is not None) == tier

@@ -231,7 +231,7 @@ def slivers(seed: int, *, below: float = 3.0, field: float = 0.0, breadth: float
 
 
 def test_slivers_of_bark_show_more_often_the_more_is_asked_and_a_cut_lies_below_each() -> None:
-    """Of 59 mm about a sixth and two sevenths; each is 6 to 11 mm long, a land thick and more, and sinks to the white's end."""
+    """Of 59 mm a sixth, and two sevenths; each is 6 to 11 mm long, a land thick and more, and sinks to the end."""
     some, many = ([slivers(seed, bark=bark)[0] for seed in range(8)] for bark in (0.5, 1.0))
     shown = [float(np.mean([cover.any(axis=0).sum() * STEP for cover in each])) for each in (some, many)]
     assert shown[0] == pytest.approx(9.5, abs=1)
