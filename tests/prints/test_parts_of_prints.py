@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -49,6 +50,15 @@ def test_layers_are_named_however_they_are_written_in_the_order_of_the_drawing()
 @pytest.mark.parametrize(("these", "front"), [(["A"], []), (["C"], ["A", "B"]), (["A", "C"], ["B"]), (["x"], [])])
 def test_what_stands_in_front_is_before_the_rearmost_and_none_of_them(these, front) -> None:
     assert [layer.name for layer in drawing_of(A, B, C).in_front_of(these)] == front
+
+
+@pytest.mark.parametrize(("said", "hinted"), [("HOUZE", True), ("circle 1 2", False)])
+def test_a_layer_is_only_proposed_for_what_is_no_shape_in_words(said: str, hinted: bool) -> None:
+    print_ = SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=(), path=Path("print.toml"), place=str)
+    with pytest.raises(InputError) as refused:
+        LayeredDrawing(print_, (Layer("HOUSE", box(0, 0, 5, 5)),), ()).shapes(said, "highlights[0].shape")
+    assert ("or name a layer" in str(refused.value.hint)) == hinted
+    assert ("HOUSE" in str(refused.value.hint)) == hinted
 
 
 def test_the_darkest_ink_of_a_layer_counts() -> None:
