@@ -12,13 +12,8 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-<<<<<<< HEAD
-from carvegen.motifs.snowload.firs.pads import _Pads, _seen, on_tiers
-from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
-=======
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
-from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
->>>>>>> mutb
+from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
