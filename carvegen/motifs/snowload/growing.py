@@ -157,7 +157,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     thin = _twigs(settings, silhouette, white, limits, showing)
     on_top = shapely.STRtree(thin).query(heaps.tips, predicate="dwithin", distance=_NEAR_TOP_MM)[1]
     dark = shapely.union_all(np.delete(thin, on_top))
-    printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *heaps.lines]))
+    near = shapely.disjoint_subset_union_all(np.concatenate([geometry.parts(white), heaps.lines]))
+    printed = standing(shapes, limits.land_mm, near=near)
     lined = shapely.union_all(heaps.lines)
     snow = _without_crumbs(shapely.union(shapely.difference(white, dark), lined), shapes, limits)
     over = held_over(snow, area, frame, limits, printed=printed)
@@ -519,7 +520,7 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
     if len(core) == 0:
         return shapely.Polygon()
     closes, opens = specks(core, silhouette)
-    white = shapely.union_all(np.concatenate([core, closes]))
+    white = shapely.disjoint_subset_union_all(np.concatenate([core, closes]))
     if len(opens) == 0:
         return white
     back = shapely.buffer(opens, _DRAWS_BACK * limits.land_mm, quad_segs=2)
@@ -553,7 +554,8 @@ def _without_crumbs(white: BaseGeometry, drawn: BaseGeometry, limits: Limits) ->
     left = left[(round_mm < np.pi * limits.dot_mm) & (4 * np.pi * shapely.area(left) > _CRUMB * round_mm**2)]
     shapely.prepare(white)
     left = left[shapely.dwithin(white, left, _TOUCH_MM)]
-    return shapely.union_all([white, *geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)]) if len(left) else white
+    over = geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)
+    return shapely.disjoint_subset_union_all(np.concatenate([geometry.parts(white), over])) if len(left) else white
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:
