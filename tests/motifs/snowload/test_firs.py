@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _Pads, _seen, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
@@ -220,3 +221,17 @@ def test_what_holds_a_pad_of_a_fir_is_told_from_other_snow() -> None:
     some = geometry.polygon_array([shapely.box(1, 0.5, 3, 2), shapely.box(9.5, 0.2, 10, 0.6)])
     assert _padded(pieces, some).tolist() == [True, False, True]
     assert _padded(pieces, geometry.empty()).tolist() == [False] * 3
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str) -> None:
+    """Three to five tiers of 0.7 to 1.7 mm: what would be too narrow below a cap is white too."""
+    sizes = [(3, 1.0), (4, 0.9), (4, 1.1), (5, 0.7), (3, 1.3), (3, 1.5), (3, 1.7)]
+    firs = [fir(6 + 9 * k, 12, tiers=tiers, tall=tall) for k, (tiers, tall) in enumerate(sizes)]
+    place = Place(area=shapely.box(0, 0, 66, 30), shapes=geometry.parts(shapely.union_all(firs)))
+    for seed in (1, 2):
+        settings = snowload.Settings(**snowload.PRESETS[preset])
+        cuts = snowload.grow(settings, place, LIMITS, stream(seed, "firs")).cuts
+        tips = geometry.dots(np.array([[6 + 9 * k, 12 + tiers * tall - 0.2] for k, (tiers, tall) in enumerate(sizes)]))
+        capped = np.unique(shapely.STRtree(cuts).query(tips, predicate="dwithin", distance=0.1)[0])
+        assert capped.tolist() == list(range(len(sizes)))
