@@ -54,7 +54,6 @@ __all__ = [
     "parts",
     "polygon_array",
     "polygons_of",
-    "regrouped",
     "reversed_rings",
     "rings",
     "room_inside",
@@ -228,15 +227,6 @@ def cropped(shape: BaseGeometry, area: BaseGeometry) -> BaseGeometry:
 def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401
     """Shapes united as polygons on the grid; geometries or arrays of them, which may hold lines and points."""
     return solid(shapely.union_all(stack(map(parts, shapes)), grid_size=GRID_MM))
-
-
-def regrouped(pieces: NDArray[np.object_], group: Indices, count: int) -> PolygonArray:
-    """The polygons of disjoint pieces, those of each of so many groups as one multipolygon; (count,), may be empty."""
-    groups = np.full(count, shapely.MultiPolygon(), dtype=object)
-    polygons, piece = shapely.get_parts(pieces, return_index=True)
-    solid = shapely.get_type_id(polygons) == _POLYGON
-    shapely.multipolygons(polygons[solid], indices=group[piece[solid]], out=groups)
-    return groups
 
 
 def joined(shapes: PolygonArray) -> PolygonArray:

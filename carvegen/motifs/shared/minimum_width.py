@@ -18,7 +18,18 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of", "within"]
+__all__ = [
+    "Standing",
+    "closed",
+    "held",
+    "loosened",
+    "opened",
+    "regrouped",
+    "standing",
+    "thin_parts",
+    "tiles_of",
+    "within",
+]
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
@@ -51,7 +62,7 @@ def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Stan
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
     wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
     thin, tile = _thin(wide, land_mm)
-    thin = geometry.offset(geometry.regrouped(thin, tile, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
+    thin = geometry.offset(regrouped(thin, tile, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
     return Standing(wide, cells, thin)
 
 
@@ -101,6 +112,15 @@ def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
         for k, bound in zip(strip.ravel().tolist(), bounds.tolist(), strict=True)
     )
     return np.asarray(shapely.normalize(shapely.make_valid(tiles)), dtype=object)
+
+
+def regrouped(pieces: PolygonArray, group: Indices, count: int) -> PolygonArray:
+    """The polygons of disjoint pieces in the order of their groups, each group as one multipolygon; (count,)."""
+    groups = np.full(count, shapely.MultiPolygon(), dtype=object)
+    polygons, piece = shapely.get_parts(pieces, return_index=True)
+    solid = shapely.get_dimensions(polygons) == 2
+    shapely.multipolygons(polygons[solid], indices=group[piece[solid]], out=groups)
+    return groups
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
