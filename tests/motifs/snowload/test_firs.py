@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
+from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
@@ -50,6 +51,9 @@ def on_stem(gap: float, blunt: float) -> shapely.Polygon:
         ([0, 5, 4.9, 4.95, 4.7, 4.8, 3, 6, -1], [1, 7], [1, 7]),
         ([3, 2.8, 2.95, 0, 2, 1.75, 1.9], [4], [4]),
         ([-np.inf, 1, -np.inf, 1.2, 1.1, -np.inf], [1, 3], [1, 3]),  # apart
+        ([], [], []),  # no line at all
+        ([1], [], []),
+        ([2, 2], [], []),
     ],
 )
 def test_a_turn_is_told_by_how_far_it_stands_out(values: list[float], begin: list[int], end: list[int]) -> None:
@@ -356,7 +360,7 @@ def test_tiers_are_close_where_no_hem_stays_dark_between_their_pads(apart: float
         ({"top": 1, "fir": {2: 0.0}}, 0.75 * 1.75),
         ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.75),
         ({"top": 1, "long": 2.0}, 1.0),
-        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 0.8),
+        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 2.0),  # less than a crumb would be left below: all is white
         ({"top": 1, "lies": 0.2}, 0),
     ],
 )
@@ -493,3 +497,17 @@ def test_so_large_is_half_the_cap_of_a_top(changed, own, fir, over: float, on: f
     assert [its[0].bounds[1] for its in pair] == pytest.approx(down, abs=0.012)
     assert [its[0].bounds[0] for its in pair] == pytest.approx((0.95, 0.95), abs=0.01)
     assert pair[0][0].bounds[3] == pytest.approx(5 + 1.1 * changed.get("over", 0.5), abs=0.01)
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str) -> None:
+    """Three to five tiers of 0.7 to 1.7 mm: what would be too narrow below a cap is white too."""
+    sizes = [(3, 1.0), (4, 0.9), (4, 1.1), (5, 0.7), (3, 1.3), (3, 1.5), (3, 1.7)]
+    firs = [fir(6 + 9 * k, 12, tiers=tiers, tall=tall) for k, (tiers, tall) in enumerate(sizes)]
+    place = Place(area=shapely.box(0, 0, 66, 30), shapes=geometry.parts(shapely.union_all(firs)))
+    for seed in (1, 2):
+        settings = snowload.Settings(**snowload.PRESETS[preset])
+        cuts = snowload.grow(settings, place, LIMITS, stream(seed, "firs")).cuts
+        tips = geometry.dots(np.array([[6 + 9 * k, 12 + tiers * tall - 0.2] for k, (tiers, tall) in enumerate(sizes)]))
+        capped = np.unique(shapely.STRtree(cuts).query(tips, predicate="dwithin", distance=0.1)[0])
+        assert capped.tolist() == list(range(len(sizes)))
