@@ -348,7 +348,7 @@ class _Hand:
         return np.concatenate([cuts, self._first(fallen, share * float(shapely.area(fallen).sum()))])
 
     def _first(self, shapes: PolygonArray, wanted_mm2: float) -> PolygonArray:
-        """Those of the shapes that come first by the mark's chance, large ones late, until there is enough; one at least."""
+        """Those that come first by the mark's chance, large ones late, until there is enough; one at least."""
         size = shapely.area(shapes)
         late = size / max(float(size.sum()), 1e-9)
         order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(shapes))) / 2 + late, kind="stable")

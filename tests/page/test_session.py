@@ -242,11 +242,11 @@ def test_a_copy_lies_where_it_is_laid_and_the_first_stays(hand) -> None:
 
 
 def test_where_more_finds_no_room_it_says_so_and_where_it_does_not(hand) -> None:
-    assert hand.does("stroke", meaning="more", breadth=3, points=stroke(16, 4, 36, 4))["said"] == []
+    assert hand.does("stroke", meaning="more", breadth=2, motif="snowfall 1", points=stroke(16, 4, 20, 4))["said"] == []
     hand.does("stroke", meaning="stays", breadth=6, points=stroke(20, 15, 34, 15))
-    (said,) = hand.does("stroke", meaning="more", breadth=1, points=stroke(24, 15, 30, 15))["said"]
+    more = {"meaning": "more", "breadth": 1, "motif": "snowfall 1", "points": stroke(26, 15, 27, 15)}
+    (said,) = hand.does("stroke", **more)["said"]
     assert said.startswith("no snow came")
-    assert hand.does("stroke", meaning="less", breadth=1, points=stroke(24, 15, 30, 15))["said"] == []
 
 
 def test_bare_and_back(hand) -> None:

@@ -23,6 +23,8 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
+const GAP = 6; // pixels between the tools of what is held and the print
+
 const shapes = new Shapes(),
   view = new View(),
   stage = byId("stage");
@@ -72,6 +74,17 @@ function besideHeld() {
     above = view.toScreen(ring.x, ring.y)[1] - r,
     below = view.height - above - 2 * r;
   bar.classList.toggle("low", above < bar.offsetHeight + 22 && below > above);
+}
+
+/** How far down from the bench's upper edge the tools of what is held reach, with a gap. */
+function highInHand() {
+  const bar = byId("in-hand"),
+    was = bar.hidden;
+  bar.classList.remove("low");
+  bar.hidden = false;
+  const reach = bar.offsetTop + bar.offsetHeight + GAP;
+  bar.hidden = was;
+  return reach;
 }
 
 function frame() {
@@ -410,6 +423,7 @@ function wire() {
   new ResizeObserver(() => {
     const first = view.width === 1;
     [view.width, view.height] = [stage.clientWidth, stage.clientHeight];
+    view.above = highInHand();
     if (first || view.isWhole) view.whole();
     else view.moved();
   }).observe(stage);
