@@ -530,6 +530,15 @@ def test_what_can_be_done_with_a_thing_covers_no_edge_of_the_whole_print(bench: 
         bench.browser.execute_cdp_cmd(*_SCREEN)
 
 
+def test_a_mark_that_nobody_drew_is_not_shown(bench: Bench) -> None:
+    script = (
+        "const mark = {id: 'gone-0009', meaning: 'stays', strength: 1, attempt: 1, motifs: [], blocks: [], rings: []};"
+        "return [true, false].map((quiet) => { bench.overlay.remark([{...mark, quiet}], []);"
+        " const shown = bench.overlay.marks.has(mark.id); bench.overlay.remark([], [mark.id]); return shown; })"
+    )
+    assert bench.run(script) == [False, True]
+
+
 def test_what_is_done_is_said_once_it_is_seen(bench: Bench) -> None:
     """Of a mark, and of one with which all is laid out anew."""
     stands = "Object.defineProperty(bench.picture, 'sharp', {configurable: true, get: () => arguments[0]})"
