@@ -151,12 +151,15 @@ def test_other_snow_is_too_near_by_the_least_land_that_any_of_it_was_done_by(tmp
     lands = list[float]()
     monkeypatch.setattr(kept_motifs, "_too_near", lambda _, __, land_mm: lands.append(land_mm) or geometry.empty())
     pictured(path)
+    before = path.read_text(encoding="utf-8")
     for land in ("0.2", "9.0"):
-        path.write_text(path.read_text(encoding="utf-8") + f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n')
+        path.write_text(f'{before}marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n')  # as it was written once
         pictured(path)
-        change(path, f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n', "")
+    by = "land_along_mm = 0.2, land_across_mm = 0.1, cut_mm = 0.4, dot_mm = 0.8, grain_deg = 0"
+    path.write_text(f'{before}marks_grew_by = [{{ mark = "a", try = 1, {by} }}]\n')
+    pictured(path)
     assert lands[0] > 0.25
-    assert lands == [lands[0], 0.2, lands[0]]
+    assert lands == [lands[0], 0.2, lands[0], 0.2]
 
 
 @pytest.mark.parametrize(
