@@ -34,6 +34,7 @@ _SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and co
 _ROUNDS = 8  #: what is still too near after so many goes
 _LITTLE = 0.35  #: a shape of which less would be left goes; as where marks cut it back
 _SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
+_MOSTLY = 0.5  #: of a slim shape that crosses the zone's rim: if more lies beyond, it is not the zone's, and stays
 _LEAST_MM, _MOST_MM = 0.01, 120.0  #: of a limit that is read: about what the ranges of profiles can make of one
 _TAKEN_OUT = "take this line out: the mark is done anew then"
 _ARC = 8
@@ -128,7 +129,8 @@ def refitted(
     others
         Other white, which stays.
     zone
-        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole.
+        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole, but for what is slim and
+        lies mostly outside.
     white
         What is marked to come out: it is never taken back.
     """
@@ -182,7 +184,10 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
         across = 2 * float(shapely.length(disc)[0])
         wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
         kept = shapely.intersection(wider, shapely.union(shapely.intersection(place.area, zone), shape))
+        outside = shapely.area(shapely.difference(shape, zone))
         slim = across < _SLIM * limits.cut_mm or _slim(np.array([kept], dtype=object), limits)[0]
+        if slim and outside > _MOSTLY * shapely.area(shape):
+            return shape
         kept = shapely.Polygon() if slim else kept
     return geometry.on_grid(kept)
 

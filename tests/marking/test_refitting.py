@@ -95,6 +95,13 @@ def test_what_is_slim_across_the_rim_of_the_zone_is_widened_inside_it_alone_or_g
             assert not one.buffer(-0.995).is_empty
 
 
+def test_what_is_slim_across_the_rim_of_the_zone_stays_where_it_lies_mostly_outside() -> None:
+    """By a cut of 2 a bar 1.6 wide, its end inside, where no widening would let the cutter in."""
+    bar, zone = shapely.box(9.5, 9.2, 20, 10.8), shapely.box(0, 0, 10, 30)
+    done = refitted(geometry.polygon_array([bar]), NONE, zone=zone, place=PLACE, limits=limits(0.75, 2.0))
+    assert [shape is bar for shape in done] == [True]
+
+
 def test_of_a_speck_of_which_less_than_a_third_would_be_left_nothing_is() -> None:
     """Radius 1, 0.2 beside a bar, by a land of 1.5: 1.32 of its 2 mm go, which leaves 30 %."""
     bar, speck = shapely.box(5, 5, 8, 25), disc(9.2, 15, 1)
