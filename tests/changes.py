@@ -76,7 +76,10 @@ _ON_BOARD = ("method", "waste_mm", "paper_margin_mm", "pin_mm")
 
 #: What a key is changed to where the rule below does not know.
 _TO: Mapping[str, Any] = {
-    "print.paper_profile": "cotton-300", "motifs.marks_grew_by": ["0.6 0.6 0.4 0.8 0.0 1 one"],
+    "print.paper_profile": "cotton-300", "motifs.marks_grew_by": [
+        {"mark": "one", "try": 1, "land_along_mm": 0.6, "land_across_mm": 0.6, "cut_mm": 0.4, "dot_mm": 0.8,
+         "grain_deg": 0.0},
+    ],
     "print.name": "mooring", "print.size_mm": [18.0, 15.0], "print.paper_mm": 0.6,
     "register.method": "stops", "register.waste_mm": 25,
     "register.moisture_change_percent": 3, "artwork.files": ["post.svg", "moon.svg#LIT"],

@@ -23,8 +23,8 @@ from carvegen.base.errors import InputError
 from carvegen.base.words import percent
 
 __all__ = [
-    "ANY", "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "flag", "length", "number", "parameters",
-    "same", "share", "span", "successors", "table", "text", "texts", "whole",
+    "ANY", "REQUIRED", "Parameter", "angle", "check_all", "choice", "colour", "entries", "flag", "length", "number",
+    "parameters", "same", "share", "span", "successors", "table", "text", "texts", "whole",
 ]  # fmt: skip
 
 REQUIRED: Any = dataclasses.MISSING  #: the default of a setting that must be said
@@ -40,7 +40,8 @@ class Parameter:
 
     name: str
     default: Any  #: None: something else says it; `REQUIRED`: it must be said
-    unit: str  #: "mm", "deg", "share", "number", "whole", "flag", "choice", "span", "text", "texts", "colour", "table"
+    #: "mm", "deg", "share", "number", "whole", "flag", "choice", "span", "text", "texts", "colour", "table", "entries"
+    unit: str
     help: str
     at_least: float = 0.0
     at_most: float = 0.0
@@ -144,6 +145,11 @@ def text(default: str = REQUIRED, *, help: str, **more: str) -> Any:  # noqa: AN
 def texts(default: tuple[str, ...] = (), *, help: str, among: Sequence[str] = (), **more: str) -> Any:  # noqa: ANN401
     """Lines of text, any number of them."""
     return _declared(default, "texts", help, among=tuple(among), **more)
+
+
+def entries(*, help: str) -> Any:  # noqa: ANN401
+    """Small tables of numbers and texts, any number of them; lines of text as they were written once."""
+    return _declared((), "entries", help)
 
 
 def colour(default: str = REQUIRED, *, help: str, **more: str) -> Any:  # noqa: ANN401

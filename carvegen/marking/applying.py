@@ -37,11 +37,17 @@ _ORDER = (
 _SUPPLY = 1.6  #: so much more falls than is wanted, for some comes too near to what is there
 _SNOW = (0.02, 0.5)  #: least and most share of white that is asked of the weather in a mark
 _DEEPER = 0.8  #: by so much deeper snow lies where a mark asks for more
+_FLURRY, _LEAST_FLURRY = (
+    2.5,
+    0.12,
+)  #: so much denser than elsewhere a flurry is that a mark asks for, and at least so dense
+_FEW, _MIDDLING = 4, 1.4  #: nor is it less than so many flakes of so many times the smallest one's size
 _RAISED = 1.0  #: of its thickness: so much a heap rises in a mark that asks for more with all its strength
 _FALLS, _ENOUGH = 8, 0.1  #: snow falls so often at most, until no more than this share of it is missing
 _NO_ROOM = 0.04  #: where less than this share of it finds room, smaller flakes fall
 _SMALLER = 0.6  #: by so much, down to the smallest
 _LARGE = 0.5  #: of what is wanted: no flake that falls into a mark is larger
+_OF_FLURRY, _SMALL = 0.2, 1.5  #: nor of a flurry; but up to so many times the smallest one's size all fall
 _BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
 _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
@@ -280,12 +286,14 @@ class _Hand:
         """What comes with half the strength comes with all of it, too, and more."""
         cuts, strength = self.growth.cuts, self.mark.strength
         rng = self.bed.stream(self.mark, "more")
-        usual = self._white_in(cuts) or self._usual
+        there = self._white_in(cuts)
         if self.habit.settles:
             return self._with(self._merged(cuts, self._deeper(cuts, rng)))
         if self.habit.whole:
-            return self._with(self._fallen(cuts, usual, rng, share=strength))
-        return self._with(self._between(cuts, self._strewn(rng), strength * usual))
+            wanted = max(there, self._flurry - there)
+            large = max(_OF_FLURRY * wanted, self._flake_mm2(_SMALL))
+            return self._with(self._fallen(cuts, wanted, rng, share=strength, large_mm2=large))
+        return self._with(self._between(cuts, self._strewn(rng), strength * (there or self._usual)))
 
     def _deeper(self, cuts: PolygonArray, rng: Generator) -> PolygonArray:
         """The heaps of the mark raised, and where nothing lies some that come with deeper snow."""
@@ -311,8 +319,9 @@ class _Hand:
         return np.asarray(chance < shapely.distance(shapely.boundary(self.mark.shape), middles) / band)
 
     def _fallen(
-        self, cuts: PolygonArray, wanted_mm2: float, rng: Generator, *, share: float = 1.0, fades: bool = False
-    ) -> PolygonArray:
+        self, cuts: PolygonArray, wanted_mm2: float, rng: Generator, *, share: float = 1.0, fades: bool = False,
+        large_mm2: float | None = None,
+    ) -> PolygonArray:  # fmt: skip
         """The cuts and whole shapes that fall into the mark, clear of all others, until there is enough.
 
         Parameters
@@ -323,6 +332,8 @@ class _Hand:
             So much of that is taken: of what falls with all the strength, the part that comes first by chance.
         fades
             Less and less falls towards the mark's rim.
+        large_mm2
+            No flake that falls is larger; by default than half of what is wanted.
         """
         settings = self.bed.settings
         if hasattr(settings, "cut_at_edge") and shapely.contains_properly(self.bed.place.edge, self.zone):
@@ -338,7 +349,7 @@ class _Hand:
                 falls = _falling(settings, float(np.clip(_SUPPLY * left / area, *_SNOW)))
             new = self.bed.grown(falls, self._window(settings), chance)
             new = new[self._inside(new) & shapely.within(new, self.zone) & (self._faded(new) if fades else True)]
-            new = new[shapely.area(new) <= _LARGE * wanted_mm2]
+            new = new[shapely.area(new) <= (_LARGE * wanted_mm2 if large_mm2 is None else large_mm2)]
             beside = np.concatenate([cuts, fallen, self.bed.others])
             new = self._first(firm(clear_of(new, beside, self.limits), beside, self.bed.place, self.limits), left)
             fallen = np.concatenate([fallen, new])
@@ -347,11 +358,13 @@ class _Hand:
         return np.concatenate([cuts, self._first(fallen, share * float(shapely.area(fallen).sum()))])
 
     def _first(self, shapes: PolygonArray, wanted_mm2: float) -> PolygonArray:
-        """Those of the shapes that come first by the mark's chance, large ones late, until there is enough."""
+        """Those that come first by the mark's chance, large ones late, until there is enough; one at least."""
         size = shapely.area(shapes)
         late = size / max(float(size.sum()), 1e-9)
         order = np.argsort(self._chance(shapely.get_coordinates(shapely.centroid(shapes))) / 2 + late, kind="stable")
-        return shapes[order][np.cumsum(size[order]) - size[order] / 2 <= wanted_mm2]
+        enough = np.cumsum(size[order]) - size[order] / 2 <= wanted_mm2
+        enough[:1] = True
+        return shapes[order][enough]
 
     def _anew(self, settings: Any, inside: BaseGeometry, rng: Generator) -> PolygonArray:  # noqa: ANN401
         """What grows of the motif as a whole, as far as it lies inside, with ends of its own."""
@@ -469,6 +482,17 @@ class _Hand:
     def _usual(self) -> float:
         """So much white is usual in the mark, mm²."""
         return float(getattr(self.bed.settings, "snow", 0.1) * shapely.area(self.mark.shape))
+
+    @property
+    def _flurry(self) -> float:
+        """So much white is in the mark when a flurry falls in it, mm²."""
+        area, settings = float(shapely.area(self.mark.shape)), self.bed.settings
+        dense = float(np.clip(_FLURRY * getattr(settings, "snow", 0.1), _LEAST_FLURRY, _SNOW[1]))
+        return max(dense * area, min(_FEW * self._flake_mm2(_MIDDLING), _SNOW[1] * area))
+
+    def _flake_mm2(self, times: float) -> float:
+        """How large a round flake is of so many times the smallest one's size."""
+        return float(np.pi / 4 * (times * getattr(self.bed.settings, "smallest_mm", 0.0)) ** 2)
 
     def _chance(self, xy: Any) -> Any:  # noqa: ANN401
         """A number in 0…1 for each place, by the mark's own chance."""

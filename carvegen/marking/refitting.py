@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.limits import Limits
+from carvegen.base.words import nearest
 from carvegen.geometry.necks import necks
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.near_land import weak_places
@@ -27,26 +28,32 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.motifs.growth import Place
 
-__all__ = ["grew_in", "grew_text", "refitted", "zone_of"]
+__all__ = ["grew_entry", "grew_in", "refitted", "zone_of"]
 
 _SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and coordinates lie on a grid
 _ROUNDS = 8  #: what is still too near after so many goes
 _LITTLE = 0.35  #: a shape of which less would be left goes; as where marks cut it back
 _SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
+_MOSTLY = 0.5  #: of a slim shape that crosses the zone's rim: if more lies beyond, it is not the zone's, and stays
 _LEAST_MM, _MOST_MM = 0.01, 120.0  #: of a limit that is read: about what the ranges of profiles can make of one
 _TAKEN_OUT = "take this line out: the mark is done anew then"
 _ARC = 8
 _HAIR_MM = 2 * geometry.GRID_MM
 
 
-def grew_text(key: str, attempt: int, limits: Limits) -> str:
-    """What a print file says of the limits that a mark was done by."""
-    by = (limits.land_along_mm, limits.land_across_mm, limits.cut_mm, limits.dot_mm, limits.grain_deg)
-    return f"{' '.join(map(repr, by))} {attempt} {key}"
+def grew_entry(key: str, attempt: int, limits: Limits) -> dict[str, Any]:
+    """What a print file says of the limits that a mark was done by: its key, its try, and each limit by its name."""
+    return {"mark": key, "try": attempt, **asdict(limits)}
 
 
-def grew_in(texts: Iterable[str], where: str = "") -> Mapping[tuple[str, int], Limits]:
-    """The limits that marks were done by, as `grew_text` wrote them; `where` names the key of the print file.
+def grew_in(entries: Iterable[Any], where: str = "") -> Mapping[tuple[str, int], Limits]:
+    """The limits that marks were done by, as `grew_entry` wrote them; `where` names the key of the print file.
+
+    Parameters
+    ----------
+    entries
+        Names and values, as a mapping or in pairs. A text is five limits in order, the try and the key: so it was
+        written once.
 
     Raises
     ------
@@ -54,19 +61,42 @@ def grew_in(texts: Iterable[str], where: str = "") -> Mapping[tuple[str, int], L
         If one is not so, or a limit is none that a block can have.
     """
     result = {}
-    for text in texts:
-        *by, attempt, key = [*text.split(" ", 6), *[""] * 7][:7]
-        try:
-            along, across, cut, dot, grain = map(float, by)
-            number = int(attempt)
-        except ValueError:
-            number, key = 0, ""
-        if not key or number < 0:
-            raise InputError("must be five limits, a try and the key of a mark", value=text, where=where,
-                             hint=_TAKEN_OUT)  # fmt: skip
-        limits = Limits(land_along_mm=along, land_across_mm=across, cut_mm=cut, dot_mm=dot, grain_deg=grain)
-        result[key, number] = _checked(limits, where)
+    for entry in entries:
+        key, attempt, values = _of_line(entry, where) if isinstance(entry, str) else _of_table(dict(entry), where)
+        result[key, attempt] = _checked(Limits(**values), where)
     return result
+
+
+_LIMITS = tuple(each.name for each in fields(Limits))
+
+
+def _of_table(entry: dict[str, Any], where: str) -> tuple[str, int, dict[str, float]]:
+    known = ("mark", "try", *_LIMITS)
+    for name in known:
+        if name not in entry:
+            raise InputError(f"{name} is missing", value=entry.get("mark"), where=where, hint=_TAKEN_OUT)
+    for name, value in entry.items():
+        if name not in known:
+            raise InputError(f"{name} is not known here", value=value, where=where, hint=nearest(name, known))
+    key, attempt = entry["mark"], entry["try"]
+    if type(attempt) is not int or attempt < 0 or not isinstance(key, str) or not key:
+        raise InputError("must name a mark by its key, and a try", value=f"{key} {attempt}", where=where,
+                         hint=_TAKEN_OUT)  # fmt: skip
+    for name in _LIMITS:
+        if not isinstance(entry[name], (int, float)):
+            raise InputError(f"{name} must be a number", value=entry[name], where=where, hint=_TAKEN_OUT)
+    return key, attempt, {name: float(entry[name]) for name in _LIMITS}
+
+
+def _of_line(text: str, where: str) -> tuple[str, int, dict[str, float]]:
+    *by, attempt, key = [*text.split(" ", 6), *[""] * 7][:7]
+    try:
+        values, number = dict(zip(_LIMITS, map(float, by), strict=True)), int(attempt)
+    except ValueError:
+        values, number, key = {}, 0, ""
+    if not key or number < 0:
+        raise InputError("must be five limits, a try and the key of a mark", value=text, where=where, hint=_TAKEN_OUT)
+    return key, number, values
 
 
 def _checked(limits: Limits, where: str) -> Limits:
@@ -99,7 +129,8 @@ def refitted(
     others
         Other white, which stays.
     zone
-        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole.
+        Nothing comes and nothing is cut back outside it; what crosses its rim may go whole, but for what is slim and
+        lies mostly outside.
     white
         What is marked to come out: it is never taken back.
     """
@@ -153,7 +184,10 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
         across = 2 * float(shapely.length(disc)[0])
         wider = shapely.buffer(shape, (cut - across) / 2 + _SLACK_MM, quad_segs=_ARC)
         kept = shapely.intersection(wider, shapely.union(shapely.intersection(place.area, zone), shape))
+        outside = shapely.area(shapely.difference(shape, zone))
         slim = across < _SLIM * limits.cut_mm or _slim(np.array([kept], dtype=object), limits)[0]
+        if slim and outside > _MOSTLY * shapely.area(shape):
+            return shape
         kept = shapely.Polygon() if slim else kept
     return geometry.on_grid(kept)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import partial
 from pathlib import Path
@@ -15,7 +15,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
 from carvegen.marking.adapting import adapted, kept_findings
-from carvegen.marking.applying import settled_by
+from carvegen.marking.applying import reach_mm, settled_by
 from carvegen.marking.kept_file import Kept, marks_of, read_kept
 from carvegen.marking.refitting import grew_in
 
@@ -23,9 +23,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, PolygonArray
     from carvegen.marking.adapting import Adapted
     from carvegen.marking.kept_file import Surroundings
+    from carvegen.marking.marks import Mark
     from carvegen.motifs.growth import Growth
     from carvegen.prints.file.print_file import Print, PrintMotif
 
@@ -89,7 +90,7 @@ def from_file(
     print_: Print, motif: PrintMotif, key: str, limits: Limits, *,
     room: Callable[[], BaseGeometry], surroundings: Callable[[], Surroundings],
     grow: Callable[[PrintMotif, int], Growth], beside: PolygonArray | None = None,
-    before: BaseGeometry | None = None, read: KeptReader = read_kept,
+    before: BaseGeometry | None = None, read: KeptReader = read_kept, marks: Callable[[], Sequence[Mark]] = tuple,
 ) -> Grown:  # fmt: skip
     """A motif that is kept.
 
@@ -107,6 +108,8 @@ def from_file(
         What earlier motifs have made white: what has come too near to kept flakes counts as `beside`.
     read
         Reads a kept file as `read_kept` does.
+    marks
+        Those of the print, asked for where marks were done by other limits.
 
     Raises
     ------
@@ -118,8 +121,8 @@ def from_file(
     again = partial(grow, *_as_grown(kept, motif, print_)) if motif.motif in _GROW_AGAIN else None
     falls = motif.motif == "snowfall"
     grew = grew_in(motif.marks_grew_by, print_.place(f"{key}.marks_grew_by"))
-    land = min([limits.land_mm, *(own.land_mm for own in grew.values())])  # it grew by that
-    near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, land)])
+    lands = _lands(kept.growth.cuts, motif, limits, grew, marks() if grew else ())
+    near = geometry.stack([beside if beside is not None else geometry.empty(), _too_near(kept, before, lands)])
     done = adapted(
         kept, around, limits, room=room, again=again, beside=near if falls else None,
         hers=kept.edited if falls else None,
@@ -138,13 +141,33 @@ def from_file(
     )  # fmt: skip
 
 
-def _too_near(kept: Kept, before: BaseGeometry | None, land_mm: float) -> PolygonArray:
-    """Other white that has come nearer to what is kept as it grew than a land, which it kept from all such."""
+def _lands(
+    cuts: PolygonArray, motif: PrintMotif, limits: Limits, grew: Mapping[tuple[str, int], Limits],
+    marks: Sequence[Mark],
+) -> Floats:  # fmt: skip
+    """The land that each shape keeps from other white as it grew, mm; (cuts,).
+
+    What no mark reaches keeps that of the limits. A mark that was done by less may have let stand what lies in its
+    reach; one that is not there any more has not.
+    """
+    lands = np.full(len(cuts), limits.land_mm)
+    for mark in marks:
+        own = grew.get((mark.key, mark.attempt))
+        if own is not None and mark.is_for(motif=motif.name):
+            reach = max(reach_mm(motif.motif, motif.settings, by) for by in (own, limits))
+            met = shapely.dwithin(cuts, mark.shape, reach)
+            lands[met] = np.minimum(lands[met], own.land_mm)
+    return lands
+
+
+def _too_near(kept: Kept, before: BaseGeometry | None, lands: Floats) -> PolygonArray:
+    """Other white that is nearer by now to what is kept as it grew than the land, (cuts,), that it kept from such."""
     whites = geometry.parts(before) if before is not None else geometry.empty()
-    grown = kept.growth.cuts[~np.isin(marks_of(kept.growth.cuts), marks_of(kept.edited))]
+    own = ~np.isin(marks_of(kept.growth.cuts), marks_of(kept.edited))
+    grown = kept.growth.cuts[own]
     if not len(whites) or not len(grown):
         return geometry.empty()
-    near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * land_mm)[1]
+    near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * lands[own])[1]
     return np.asarray(whites[np.unique(near)], dtype=object)
 
 

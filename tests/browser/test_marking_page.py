@@ -494,7 +494,8 @@ def test_what_can_be_done_with_a_thing_lies_beside_it(bench: Bench) -> None:
         "const bar = document.getElementById('in-hand').getBoundingClientRect(), ring = bench.overlay.ring,"
         " stage = document.getElementById('stage').getBoundingClientRect(), r = ring.r * bench.view.scale,"
         " at = stage.y + bench.view.toScreen(ring.x, ring.y)[1];"
-        "return [bar.bottom > at - r && bar.y < at + r, bar.bottom <= stage.bottom]"
+        " foot = document.querySelector('.foot').getBoundingClientRect();"
+        "return [bar.bottom > at - r && bar.y < at + r, bar.bottom <= foot.y + 7]"
     )
     for where in (0.1, 0.9):
         bench.run(
@@ -503,6 +504,53 @@ def test_what_can_be_done_with_a_thing_lies_beside_it(bench: Bench) -> None:
         )  # fmt: skip
         until(lambda: bench.run(covers) == [False, True])
     bench.run("bench.tools.choose([]); bench.view.whole()")
+
+
+def test_what_can_be_done_with_a_thing_covers_no_edge_of_the_whole_print(bench: Bench) -> None:
+    bench.take("fingers")
+    covers = (
+        "const bar = document.getElementById('in-hand').getBoundingClientRect(), v = bench.view,"
+        " stage = document.getElementById('stage').getBoundingClientRect();"
+        "return [bar.height > 0, bar.bottom > stage.y + v.toScreen(0, 0)[1] &&"
+        " bar.y < stage.y + v.toScreen(0, v.size[1])[1]]"
+    )
+    choose = (
+        "const snow = [...bench.shapes.byId.values()].filter((s) => s.kind === 'snow').sort((a, b) => a.y0 - b.y0);"
+        "bench.tools.choose([snow.at(arguments[0])])"
+    )
+    name, screen_ = _SCREEN
+    try:
+        bench.browser.execute_cdp_cmd(name, {**screen_, "height": 560})  # the print is as high as there is room
+        until(lambda: bench.run("return bench.view.height") < 450)
+        for which in (0, -1):
+            bench.run(choose, which)
+            until(lambda: bench.run(covers) == [True, False], 5)
+    finally:
+        bench.run("bench.tools.choose([])")
+        bench.browser.execute_cdp_cmd(*_SCREEN)
+
+
+def test_a_mark_that_nobody_drew_is_not_shown(bench: Bench) -> None:
+    script = (
+        "const mark = {id: 'gone-0009', meaning: 'stays', strength: 1, attempt: 1, motifs: [], blocks: [], rings: []};"
+        "return [true, false].map((quiet) => { bench.overlay.remark([{...mark, quiet}], []);"
+        " const shown = bench.overlay.marks.has(mark.id); bench.overlay.remark([], [mark.id]); return shown; })"
+    )
+    assert bench.run(script) == [False, True]
+
+
+def test_what_is_done_is_said_once_it_is_seen(bench: Bench) -> None:
+    """Of a mark, and of one with which all is laid out anew."""
+    stands = "Object.defineProperty(bench.picture, 'sharp', {configurable: true, get: () => arguments[0]})"
+    bench.take("comes out")
+    for opening in ("", "bench.gestures.opening = 'another'"):
+        bench.run(f"{opening}; {stands.replace('arguments[0]', 'false')}")
+        bench.draw((20, 40), (40, 44))
+        until(lambda: bench.marks("comes out"))
+        bench.run("return new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        assert not bench.said().startswith("Done")
+        bench.run("delete bench.picture.sharp; bench.hand.changed()")
+        until(lambda: bench.said().startswith("Done: comes out"))
 
 
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:

@@ -493,6 +493,7 @@ def test_a_missing_verdict_table_is_an_error_and_no_default(kind, tmp_path):
         ('name = "a"', 'name = " "', "name", "must be one line of text", ""),
         ('name = "a"\n', "", "name", "is missing", "text"),
         ('grain = "side"', 'grain = "sdie"', "grain", "must be a known word", "did you mean side?"),
+        ('grain = "side"', 'grain = "side"\nserves = "plate"', "serves", "must be a known word", "block, "),
         ('verdict = "yes"', 'verdict = "maybe"', "laser.verdict", "must be a known word", "ask, never, yes"),
         ('why = "c"\n', "", "laser.why", "is missing", ""),
         ('["d"]', '"d"', "laser.cautions", "must be a list in [ ]", ""),

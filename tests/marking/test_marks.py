@@ -242,6 +242,34 @@ def test_the_stronger_the_more() -> None:
     assert at[Meaning.MORE, 1.0] == pytest.approx(2 * was, rel=0.35)
 
 
+def _empty_sky(**more) -> Bed:
+    settings = motif("snowfall").Settings(**more)
+    return Bed(
+        motif="snowfall", name="sky", settings=settings, place=Place(area=FACE, frame=FACE), limits=LIMITS, seed=3
+    )
+
+
+def test_more_in_an_empty_sky_is_a_flurry_of_several_sizes() -> None:
+    """Far denser than elsewhere, no flake much of it; and so where a mere sliver of one lies in the mark."""
+    shape, sliver = shapely.LineString([(6, 6), (24, 10)]).buffer(2), box(24.5, 11.8, 3, 3)
+    assert 0 < shapely.intersection(shape, sliver).area < 0.2
+    lies = Growth(cuts=geometry.polygon_array([sliver]))
+    done = marked(lies, [mark(Meaning.MORE, shape)], _empty_sky(snow=0.025, largest_mm=6.0, level=0.06))
+    size = np.sort(shapely.area(done.cuts[~shapely.equals(done.cuts, sliver)]))
+    assert len(size) >= 7
+    assert 0.08 < size.sum() / shapely.area(shape) < 0.2
+    assert size[-1] > 2 * size[0]
+    assert size[-1] < 0.3 * size.sum()
+    assert _narrowest(done, LIMITS.land_mm) >= LIMITS.land_mm - 0.01
+
+
+def test_the_softest_more_in_an_empty_sky_is_one_flake_at_least() -> None:
+    """In a dot in which no flake of the weather is small beside what is wanted, too."""
+    nothing, dot = Growth(cuts=geometry.empty()), shapely.Point(18, 13).buffer(2)
+    bed = _empty_sky(snow=0.02, smallest_mm=1.8, largest_mm=3.0, level=0.066)
+    assert len(marked(nothing, [mark(Meaning.MORE, dot, strength=0.05)], bed).cuts) == 1
+
+
 @pytest.mark.parametrize(("level", "snow"), [(0.0, 0.03), (2.0, 0.1)])
 def test_marks_grow_by_what_was_solved_for_the_whole_face_unless_a_level_was_asked(level: float, snow: float) -> None:
     settled = settled_by(motif("snowfall").Settings(snow=0.1, level=level), {"snow": 0.03, "unknown": 1.0})

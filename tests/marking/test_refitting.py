@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.limits import Limits
 from carvegen.marking.near_land import weak_places
-from carvegen.marking.refitting import grew_in, grew_text, refitted
+from carvegen.marking.refitting import grew_entry, grew_in, refitted
 from carvegen.motifs.growth import Place
 
 FACE = shapely.box(0, 0, 40, 30)
@@ -95,34 +95,62 @@ def test_what_is_slim_across_the_rim_of_the_zone_is_widened_inside_it_alone_or_g
             assert not one.buffer(-0.995).is_empty
 
 
+def test_what_is_slim_across_the_rim_of_the_zone_stays_where_it_lies_mostly_outside() -> None:
+    """By a cut of 2 a bar 1.6 wide, its end inside, where no widening would let the cutter in."""
+    bar, zone = shapely.box(9.5, 9.2, 20, 10.8), shapely.box(0, 0, 10, 30)
+    done = refitted(geometry.polygon_array([bar]), NONE, zone=zone, place=PLACE, limits=limits(0.75, 2.0))
+    assert [shape is bar for shape in done] == [True]
+
+
 def test_of_a_speck_of_which_less_than_a_third_would_be_left_nothing_is() -> None:
     """Radius 1, 0.2 beside a bar, by a land of 1.5: 1.32 of its 2 mm go, which leaves 30 %."""
     bar, speck = shapely.box(5, 5, 8, 25), disc(9.2, 15, 1)
     assert [shape is bar for shape in mended(bar, speck, land=1.5)] == [True]
 
 
-def test_limits_that_marks_were_done_by_come_back_as_written() -> None:
-    by = limits(0.7265625)
+BY = {"land_along_mm": 0.5, "land_across_mm": 0.6, "cut_mm": 0.4, "dot_mm": 1.0, "grain_deg": 0.0}
+
+
+def test_limits_that_marks_were_done_by_come_back_as_written_each_by_its_name() -> None:
+    by = Limits(**{**BY, "land_along_mm": 0.7265625, "grain_deg": 30.0})
     key = "at 12.5 4.0 mm, 3fa2c1"
-    assert grew_in([grew_text(key, 3, by)]) == {(key, 3): by}
+    entry = grew_entry(key, 3, by)
+    assert entry == {"mark": key, "try": 3, **BY, "land_along_mm": 0.7265625, "grain_deg": 30.0}
+    assert grew_in([entry]) == grew_in([tuple(entry.items())]) == {(key, 3): by}
+    assert grew_in([f"0.7265625 0.6 0.4 1.0 30.0 3 {key}"]) == {(key, 3): by}, "as it was written once"
     with pytest.raises(InputError, match="five limits"):
         grew_in(["0.5 0.5 mark-0001"])
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ({"cut_mm": None}, "cut_mm is missing"), ({"mark": None}, "mark is missing"),
+        ({"cut_m": 1}, "cut_m is not known"),
+        ({"cut_mm": "0.4"}, "cut_mm must be a number"), ({"try": -1}, "a try"), ({"try": 1.5}, "a try"),
+        ({"mark": ""}, "by its key"),
+    ],
+)  # fmt: skip
+def test_an_entry_that_names_no_mark_s_limits_is_refused_with_its_key(wrong, said) -> None:
+    entry = {name: value for name, value in ({"mark": "a", "try": 1} | BY | wrong).items() if value is not None}
+    with pytest.raises(InputError, match=f"motifs.1.marks_grew_by: .*{said}"):
+        grew_in([entry], "motifs.1.marks_grew_by")
 
 
 @pytest.mark.parametrize("k", range(5))
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "-1", "0", "500"])
 def test_a_limit_that_no_block_has_is_refused_with_its_key(k: int, value: str) -> None:
     """Of the grain's direction 0, -1 and a number of degrees that is no direction, 500."""
-    by = ["0.5", "0.5", "0.4", "1.0", "0.0"]
-    by[k] = value
-    text = f"{' '.join(by)} 1 mark-0001"
-    if k == 4 and value in ("0", "-1"):
-        assert grew_in([text])["mark-0001", 1].grain_deg == float(value)
-        return
-    name = ("land_along_mm", "land_across_mm", "cut_mm", "dot_mm", "grain_deg")[k]
-    with pytest.raises(InputError, match=f"motifs.1.marks_grew_by: {name} must be ") as error:
-        grew_in([text], "motifs.1.marks_grew_by")
-    assert "take this line out" in error.value.hint
+    name = [*BY][k]
+    by = {**BY, name: float(value)}
+    line = " ".join(map(str, by.values()))
+    for entry in ({"mark": "mark-0001", "try": 1, **by}, f"{line} 1 mark-0001"):
+        if k == 4 and value in ("0", "-1"):
+            assert grew_in([entry])["mark-0001", 1].grain_deg == float(value)
+            continue
+        with pytest.raises(InputError, match=f"motifs.1.marks_grew_by: {name} must be ") as error:
+            grew_in([entry], "motifs.1.marks_grew_by")
+        assert "take this line out" in error.value.hint
 
 
 @pytest.mark.parametrize("text", ["", "0.5 0.5 0.4 1 0 1 ", "0.5 0.5 0.4 1 0 -5 a", "0.5  0.5 0.4 1 0 1 a"])

@@ -22,6 +22,7 @@ from carvegen.interfaces.page.beginning import (
     begun,
     first_look,
     names_as_files,
+    offers,
     received,
     understood,
 )
@@ -59,6 +60,15 @@ def _begun(folder: Path, *blocks: dict[str, object]) -> tuple[Path, list[dict[st
     body = {"with": "drawing", "upload": 0, "name": "pier", "blocks": [{**BLOCK, **block} for block in blocks]}
     path = begun(body, [upload], SHELF, folder)
     return path, tomllib.loads(path.read_text(encoding="utf-8"))["blocks"]
+
+
+def test_a_print_is_begun_in_what_a_block_can_be_made_of(tmp_path) -> None:
+    """Neither in the plate of a die nor in the card that lies against it; those are told of apart."""
+    offered = offers(SHELF, tmp_path)
+    dies = {key for key in SHELF.keys("materials") if key.startswith("embossing-")}
+    assert len(dies) >= 3
+    assert {its["key"] for its in offered["other_materials"]} == {*dies, "counter-card"}
+    assert {its["key"] for its in offered["materials"]} == set(SHELF.keys("materials")) - {*dies, "counter-card"}
 
 
 def test_of_a_block_that_is_cut_already_what_is_drawn_stands_and_nothing_more(tmp_path) -> None:

@@ -241,6 +241,37 @@ def test_a_copy_lies_where_it_is_laid_and_the_first_stays(hand) -> None:
     assert differ(hand.white_on("sky"), built_white(hand.path, "sky")) < 1e-3
 
 
+def test_what_more_has_made_is_dragged_off_and_leaves_no_mark_and_where_it_finds_no_room_it_says_so(hand) -> None:
+    """Nor does what nobody drew stay behind once the pencil's own mark is rubbed out."""
+    line = stroke(16, 4, 20, 4)
+    before = set(hand.snow())
+    told = hand.does("stroke", meaning="more", breadth=2, motif="snowfall 1", points=line)
+    assert told["said"] == []
+    *_, small, number = sorted(set(hand.snow()) - before, key=lambda n: hand.shapes[n].area)
+    flake = hand.shapes[number]
+    left = hand.does("move", ids=[number], dx=4, dy=20)
+    white = shapely.union_all(list(hand.snow().values()))
+    assert shapely.area(shapely.intersection(white, flake)) == pytest.approx(0, abs=1e-3)
+    there = affinity.translate(flake, 4, 20)
+    assert shapely.area(shapely.intersection(white, there)) == pytest.approx(flake.area, rel=0.05)
+    (quiet,) = [mark["id"] for mark in left["marks"] if mark["quiet"]]
+    assert len(left["marks"]) == 1
+    nudged = affinity.translate(hand.shapes[small], 0.3, 0)
+    assert hand.does("move", ids=[small], dx=0.3)["marks"] == [], "it lies on its own place still, which hides nothing"
+    white = shapely.union_all(list(hand.snow().values()))
+    assert shapely.area(shapely.intersection(white, nudged)) == pytest.approx(nudged.area, rel=0.05)
+    at = shapely.point_on_surface(flake)
+    (own,) = [mark["id"] for mark in told["marks"] if not mark["quiet"]]
+    assert hand.does("erase", breadth=3, points=[[at.x, at.y], *line[:1]], whole=True)["gone_marks"] == sorted(
+        [own, quiet]
+    )
+    hand.does("stroke", meaning="stays", breadth=6, points=stroke(20, 15, 34, 15))
+    (said,) = hand.does(
+        "stroke", meaning="more", breadth=1, motif="snowfall 1", points=stroke(26, 15, 27, 15)
+    )["said"]  # fmt: skip
+    assert said.startswith("no snow came")
+
+
 def test_bare_and_back(hand) -> None:
     number, heap = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)
     at = shapely.point_on_surface(heap)

@@ -16,7 +16,7 @@ from carvegen.prints import kept_motifs
 from carvegen.prints.cut_blocks import picture_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import keep
-from tests.cases import SHELF
+from tests.cases import SHELF, box
 
 PRINT = """
 [print]
@@ -47,6 +47,10 @@ motif = "snowfall"
 DEPTH
 settings = { snow = 0.15, largest_mm = 2.0 }
 """
+MARK = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="48mm" height="32mm" viewBox="0 0 48 32">'
+    '<g id="less"><rect id="a" x="36" y="4" width="6" height="2"/></g></svg>'
+)
 BEHIND_ALL, AS_NEW = "front = false", 'far_behind = ["*"]\nmiddle_behind = ["BOAT"]'  #: as `carvegen new` writes it
 HERE, THERE = shapely.box(8, 6, 20, 22), shapely.box(32, 12, 44, 28)  #: the boat, before and after
 FAR = shapely.union(HERE, THERE).buffer(2.0 + 0.5)  #: a flake and a land round both
@@ -146,17 +150,28 @@ def test_flakes_make_room_for_other_snow_that_has_come_too_near(tmp_path):
 
 
 def test_other_snow_is_too_near_by_the_least_land_that_any_of_it_was_done_by(tmp_path, monkeypatch):
-    """Where marks were done by a land of 0.2, before others came to cut it, it kept no more."""
-    path, _ = kept(tmp_path)
-    lands = list[float]()
-    monkeypatch.setattr(kept_motifs, "_too_near", lambda _, __, land_mm: lands.append(land_mm) or geometry.empty())
+    """What a mark reaches that was done by a land of 0.2, before others came to cut it, kept no more; all else did."""
+    path, old = kept(tmp_path)
+    lands = list[np.ndarray]()
+    monkeypatch.setattr(kept_motifs, "_too_near", lambda _, __, by_shape: lands.append(by_shape) or geometry.empty())
     pictured(path)
+    (tmp_path / "marks.svg").write_text(MARK, encoding="utf-8")
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("[[layers]]", '[marks]\nfiles = ["marks.svg"]\n[[layers]]', 1)
+    )
+    before = path.read_text(encoding="utf-8")
     for land in ("0.2", "9.0"):
-        path.write_text(path.read_text(encoding="utf-8") + f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n')
+        path.write_text(f'{before}marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n')  # as it was written once
         pictured(path)
-        change(path, f'marks_grew_by = ["{land} {land} 0.4 0.8 0.0 1 a"]\n', "")
-    assert lands[0] > 0.25
-    assert lands == [lands[0], 0.2, lands[0]]
+    by = "land_along_mm = 0.2, land_across_mm = 0.1, cut_mm = 0.4, dot_mm = 0.8, grain_deg = 0"
+    path.write_text(f'{before}marks_grew_by = [{{ mark = "a", try = 1, {by} }}]\n')
+    pictured(path)
+    usual = lands[0][0]
+    reached = shapely.dwithin(old, box(36, 26, 6, 2), usual + 2.0)
+    assert 0 < reached.sum() < len(old)
+    assert usual > 0.25
+    for by_shape, least in zip(lands, (usual, 0.2, usual, 0.2), strict=True):
+        assert by_shape.tolist() == np.where(reached, least, usual).tolist()
 
 
 @pytest.mark.parametrize(

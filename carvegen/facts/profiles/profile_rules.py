@@ -22,6 +22,7 @@ from carvegen.facts.profiles.profile_values import (
     ORIGINS,
     PACE_RANGES,
     PAPER_RANGES,
+    SERVES,
     SLENDER_RANGES,
     TURNING,
     Cutter,
@@ -42,6 +43,7 @@ def material(sheet: ProfileTable, key: str) -> Material:
     """The material on a sheet; worth nothing if the sheet then has faults."""
     name, about = sheet.text("name"), sheet.text("about")
     grain, composition = sheet.text("grain", among=("none", "side")), sheet.text("composition")
+    serves = sheet.text("serves", among=SERVES) if "serves" in sheet.left else SERVES[0]
     table = sheet.table("values")
     own = {name: allowed for group in (SLENDER_RANGES, HAND_RANGES) if set(group) & set(table.left)
            for name, allowed in group.items()}  # fmt: skip
@@ -53,7 +55,7 @@ def material(sheet: ProfileTable, key: str) -> Material:
         _check_material(sheet, grain, values)
         _check_hand(sheet, values)
     return Material(
-        key=key, name=name, about=about, grain=grain, composition=composition,
+        key=key, name=name, about=about, grain=grain, composition=composition, serves=serves,
         permits=permits, sources=sources | {kind: permit.source for kind, permit in permits.items()},
         **{field: values.get(field, 0.0) for field in (*MATERIAL_RANGES, *own)},
     )  # fmt: skip

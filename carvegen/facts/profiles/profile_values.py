@@ -119,6 +119,8 @@ PACE_RANGES: Mapping[str, Mapping[str, Range]] = MappingProxyType({
 
 #: The corner of the block, as it lies face up, where a machine's coordinates begin.
 ORIGINS = ("lower-left", "lower-right", "upper-left", "upper-right", "middle")
+#: What a material is for: a block that prints, the die of an embossing, the sheet that lies on the paper against it.
+SERVES = ("block", "die", "counter-sheet")
 COLOUR_RANGE = Range(1, 255)  #: DXF colour index
 
 
@@ -161,6 +163,7 @@ class Material:
     floor_mm: float  #: what must be left under a cut
     permits: Mapping[str, Permit]  #: by kind of machine
     sources: Mapping[str, str]  #: by value, and by kind of machine for the verdicts
+    serves: str = "block"  #: one of `SERVES`
     slender_along: float | None = None  #: depth over mean width that a land along the grain bears
     slender_across: float | None = None  #: and across it
     hand_line_slow_mm_min: float | None = None  #: along an outline, by hand

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from PIL import Image
 
     from carvegen.artwork import Artwork
-    from carvegen.facts.profiles import Library
+    from carvegen.facts.profiles import Library, Material
     from carvegen.geometry import Floats, PolygonArray
 
 __all__ = [
@@ -62,19 +62,14 @@ class Upload:
 
 
 def offers(shelf: Library, folder: Path) -> dict[str, Any]:
-    """All that may be chosen from, in words."""
+    """All that may be chosen from, in words; `other_materials` are for no block that prints, as dies are."""
     materials = [shelf.material(key) for key in shelf.keys("materials")]
     cutters = [shelf.cutter(key) for key in shelf.keys("cutters")]
     return {
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
         "prints": [_name(path, folder) for path in _prints(folder)],
-        "materials": [
-            {"key": material.key, "name": material.name, "words": explained(material.about)[0],
-             "machines": [kind for kind in KINDS if material.permits[kind].verdict is not Verdict.NEVER],
-             "never": {kind: material.permits[kind].why for kind in KINDS
-                       if material.permits[kind].verdict is Verdict.NEVER}}
-            for material in materials
-        ],
+        "materials": [_material(one) for one in materials if one.serves == "block"],
+        "other_materials": [_material(one) for one in materials if one.serves != "block"],
         "cutters": [
             {"key": cutter.key, "name": cutter.name, "words": explained(cutter.about)[0],
              "machines": list(cutter.machines)}
@@ -87,6 +82,15 @@ def offers(shelf: Library, folder: Path) -> dict[str, Any]:
         "motifs": [
             {"key": name, "words": about, "presets": list(motif(name).PRESETS)} for name, about in summaries().items()
         ],
+    }  # fmt: skip
+
+
+def _material(material: Material) -> dict[str, Any]:
+    """A material in words, and which machines may meet it."""
+    never = {kind: permit.why for kind, permit in material.permits.items() if permit.verdict is Verdict.NEVER}
+    return {
+        "key": material.key, "name": material.name, "words": explained(material.about)[0],
+        "machines": [kind for kind in KINDS if kind not in never], "never": never,
     }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ from carvegen.base.findings import Finding
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
-from carvegen.interfaces.page.gestures import CutBy, Gesture, Mend, Step, TakeMarks, names_shapes
+from carvegen.interfaces.page.gestures import Area, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
 from carvegen.interfaces.page.print_checks import built_findings, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
@@ -29,7 +29,7 @@ from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import own_fault
+from carvegen.interfaces.page.wording import NO_ROOM, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -37,6 +37,7 @@ from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork
 from carvegen.interfaces.page.work.thumbnails import by_hand, thumbnail
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
+from carvegen.marking.marks import Meaning
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
@@ -55,6 +56,10 @@ _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
+
+
+def _asks_for_more(gesture: Gesture) -> bool:
+    return isinstance(gesture, (Area, Stroke)) and gesture.meaning == Meaning.MORE
 
 
 Note = Callable[[dict[str, str]], None]
@@ -265,6 +270,8 @@ class Session:
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
+        if _asks_for_more(gesture) and not any(desk.seen.like(n)[0] == "snow" for n in outcome.delta.new):
+            notes = (*notes, NO_ROOM)
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:

@@ -11,7 +11,7 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "name_words", "noun", "own_fault", "recut_words", "so_far",
+    "IN_SHORT", "MEANINGS", "NO_ROOM", "explained", "name_words", "noun", "own_fault", "recut_words", "so_far",
     "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
@@ -33,6 +33,8 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
+#: Of a mark that asks for more where nothing comes.
+NO_ROOM = "no snow came: what is drawn and what lies here already leave no room for one more flake"
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
     (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),

@@ -30,6 +30,7 @@ _FORMS = {
     "colour": 'a colour such as "#264b5e"',
     "span": "two numbers in [ ]",
     "table": "a table { }",
+    "entries": "a list of tables { } in [ ], each of numbers and texts",
 }
 
 
@@ -60,7 +61,7 @@ def value_of(top: FilePlace, where: str, setting: Parameter, raw: object) -> Any
     fault = _fault(setting, raw)
     if fault:
         top.fault(where, fault, value=_culprit(setting, raw), hint=_hint(setting, raw))
-        return () if setting.unit == "texts" else None
+        return () if setting.unit in ("texts", "entries") else None
     return _settled(setting, raw)
 
 
@@ -86,6 +87,9 @@ def _fault(setting: Parameter, raw: Any) -> str:  # noqa: ANN401
         return f"must be {_FORMS.get(setting.unit, _NUMBER)}"
     if setting.unit in ("text", "choice", "texts"):
         return next(filter(None, (_text_fault(setting, text) for text in _texts(raw))), "")
+    if setting.unit == "entries":
+        every = [text for entry in raw for text in (entry.values() if isinstance(entry, dict) else [entry])]
+        return next(filter(None, (_text_fault(setting, text) for text in every if isinstance(text, str))), "")
     if setting.bounded:
         numbers = raw if setting.unit == "span" else [raw]
         return "" if all(setting.at_least <= number <= setting.at_most for number in numbers) else setting.rule
@@ -109,12 +113,18 @@ def _text_fault(setting: Parameter, text: str) -> str:
 def _of_kind(unit: str, raw: Any) -> bool:  # noqa: ANN401
     if unit == "texts":
         return isinstance(raw, list) and all(isinstance(text, str) for text in raw)
+    if unit == "entries":
+        return isinstance(raw, list) and all(isinstance(one, str) or _is_entry(one) for one in raw)
     if unit == "span":
         return isinstance(raw, list) and len(raw) == 2 and all(map(_is_number, raw))
     if unit == "whole":
         return type(raw) is int
     kinds = {"text": str, "choice": str, "colour": str, "flag": bool, "table": dict}
     return isinstance(raw, kinds[unit]) if unit in kinds else _is_number(raw)
+
+
+def _is_entry(raw: object) -> bool:
+    return isinstance(raw, dict) and all(isinstance(value, str) or _is_number(value) for value in raw.values())
 
 
 def _is_number(raw: object) -> bool:
@@ -134,6 +144,8 @@ def _is_colour(text: str) -> bool:
 def _settled(setting: Parameter, raw: Any) -> Any:  # noqa: ANN401
     if setting.unit in ("texts", "span"):
         return tuple(raw)
+    if setting.unit == "entries":
+        return tuple(tuple(one.items()) if isinstance(one, dict) else one for one in raw)
     return float(raw) if setting.bounded and setting.unit != "whole" else raw
 
 

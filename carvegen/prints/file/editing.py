@@ -87,17 +87,20 @@ def with_cutting(
     return edited(path, raw, change)
 
 
-def with_grown_by(path: Path, raw: bytes, motifs: Mapping[int, Sequence[str]]) -> bytes:
+def with_grown_by(path: Path, raw: bytes, motifs: Mapping[int, Sequence[Mapping[str, Any]]]) -> bytes:
     """The print file with what marks of each of these motifs were done by; nothing of one that has no mark."""
     import tomlkit
 
     def change(document: Any) -> None:  # noqa: ANN401
-        for k, texts in motifs.items():
+        for k, entries in motifs.items():
             table = document["motifs"][k]
             table.pop("marks_grew_by", None)
-            if texts:
+            if entries:
                 array = tomlkit.array()
-                array.extend(texts)
+                for entry in entries:
+                    row = tomlkit.inline_table()
+                    row.update(entry)
+                    array.append(row)
                 table["marks_grew_by"] = array.multiline(multiline=True)
 
     return edited(path, raw, change)

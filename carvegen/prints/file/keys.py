@@ -13,6 +13,7 @@ from carvegen.base.parameters import (
     angle,
     choice,
     colour,
+    entries,
     flag,
     length,
     number,
@@ -250,9 +251,9 @@ class PrintMotif:
         "", help="the file in which it is kept: an SVG that is taken as it is instead of growing the motif; carvegen "
         "keep writes it",
     )  # fmt: skip
-    marks_grew_by: tuple[str, ...] = texts(
-        help="while it is kept: the limits that marks were done by before others came to cut it, each with a try and "
-        "the mark's key; the page writes it"
+    marks_grew_by: tuple[Any, ...] = entries(  #: pairs of names and values; or lines, as they were written once
+        help="while it is kept: the limits that marks were done by before others came to cut it, each with the mark's "
+        "key and try; the page writes it"
     )
     preset: str = text("", help="where its settings start from")
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`

@@ -69,6 +69,10 @@ def _form(setting: Parameter) -> dict[str, Any]:
         "colour": {"type": "string", "pattern": _COLOUR},
         "span": {"type": "array", "items": number, "minItems": 2, "maxItems": 2},
         "table": {"type": "object"},
+        "entries": {
+            "type": "array",
+            "items": {**text, "type": ["object", "string"], "additionalProperties": {"type": ["number", "string"]}},
+        },
     }.get(setting.unit, number)
 
 
@@ -125,6 +129,8 @@ def _may_be(value: Mapping[str, Any]) -> str:
     if "enum" in value:
         return ", ".join(f"`{word}`" for word in value["enum"])
     kind = value["type"]
+    if isinstance(kind, list):
+        return " or ".join(_may_be({**value, "type": one}) for one in kind)
     if kind == "array":
         many = f"{value['maxItems']} of: " if "maxItems" in value else "list of: "
         return many + _may_be(value["items"])

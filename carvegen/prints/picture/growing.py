@@ -23,7 +23,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import plain
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.kept_motifs import Grown, from_file, kept_of, levels_of
-from carvegen.prints.marked.marked_whites import White
+from carvegen.prints.marked.marked_whites import White, marks_of
 from carvegen.prints.picture.fitting import fallen, loaded
 from carvegen.prints.picture.growing_room import NOTHING, kept_out
 
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
     from carvegen.marking.kept_file import Kept, Surroundings
+    from carvegen.marking.marks import Mark
     from carvegen.motifs.growth import Growth, Place
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.kept_motifs import KeptReader
@@ -190,9 +191,13 @@ class Grower:
         return from_file(
             self.print_, motif, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self.rooms.area(motif, limits, key), self.rooms.hidden_by(motif)),
-            read=self.read, before=before,
+            read=self.read, before=before, marks=self._marks,
             beside=geometry.stack(shapes for _, other in self.motifs for shapes in (other.gone, other.come)),
         )  # fmt: skip
+
+    def _marks(self) -> tuple[Mark, ...]:
+        """The marks of the print."""
+        return marks_of(self.print_, self.rooms.drawing, geometry.union(self.rooms.openings)).marks
 
     def _remembered(
         self, motif: PrintMotif, limits: Limits, before: BaseGeometry, key: str, grow: Callable[[], Growth]

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 _DETAILS = (
-    "grain", "composition", "form", "machines", "kind", "units", "curves", "usual_cutter", "usual_straight_cutter",
-    "origin",
+    "grain", "composition", "serves", "form", "machines", "kind", "units", "curves", "usual_cutter",
+    "usual_straight_cutter", "origin",
 )  # fmt: skip
 
 

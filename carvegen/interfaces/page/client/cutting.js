@@ -5,7 +5,7 @@ import { ask } from "./transport.js";
 
 /** @typedef {{key: string, name: string, words: string, machines: string[], never?: Record<string, string>}} Thing `never`: why not, by machine */
 /** @typedef {Thing & {each?: Thing[]}} Offer `each`: those of the blocks, which stay as they are */
-/** @typedef {{materials: Offer[], cutters: Offer[], machines: string[], usual_cutters?: Record<string, string>}} Shelf `usual_cutters`: by machine, what cuts there if the tool does not go into it */
+/** @typedef {{materials: Offer[], other_materials?: Offer[], cutters: Offer[], machines: string[], usual_cutters?: Record<string, string>}} Shelf `usual_cutters`: by machine, what cuts there if the tool does not go into it; `other_materials`: of no block that prints */
 /** @typedef {{material: string, cutter: string, for: string[]}} CutBy "", or no kind: as each block has it */
 /** @typedef {import("./transport.js").Print} Print */
 /** @typedef {import("./transport.js").Gesture} Gesture */
@@ -197,7 +197,8 @@ export class CuttingSlip {
     const shelf = await ask("begin"),
       blocks = print.blocks.map((block) => ({ name: block.name, ...block.cut_by }));
     const cutter = asEach("cutter", shelf.cutters, blocks),
-      material = asEach("material", shelf.materials, blocks),
+      others = (shelf.other_materials ?? []).filter((one) => blocks.some((block) => block.material === one.key)),
+      material = asEach("material", [...shelf.materials, ...others], blocks),
       sorted = blocks.map((block) => shelf.machines.filter((kind) => block.for.includes(kind))),
       kinds = sorted.every((own) => String(own) === String(sorted[0])) ? sorted[0] : [];
     const usual = { cutter: cutter.usual, material: material.usual, for: kinds };

@@ -209,9 +209,13 @@ export class Hand {
     if (this.pressed) this.tools.more([[...to, 1]]);
   }
 
-  /** @returns {[number, number]} */
+  /** Where the crosshair is; at first in the middle of what is seen of the print. @returns {[number, number]} */
   #crossing() {
-    return this.overlay.cross ?? (this.overlay.cross = this.view.toPrint(this.view.width / 2, this.view.height / 2));
+    const { view } = this,
+      corners = [view.toPrint(0, 0), view.toPrint(view.width, view.height)];
+    const middle = (/** @type {0 | 1} */ k) =>
+      corners.reduce((sum, at) => sum + Math.min(view.size[k], Math.max(0, at[k])), 0) / 2;
+    return this.overlay.cross ?? (this.overlay.cross = [middle(0), middle(1)]);
   }
 
   /** Presses the pencil on the paper, or lifts it. @param {boolean} adds */

@@ -69,6 +69,7 @@ export class Overlay {
       this.#paths.delete(id);
     }
     for (const mark of come) {
+      if (mark.quiet) continue;
       this.marks.set(mark.id, mark);
       this.#paths.delete(mark.id);
     }

@@ -23,6 +23,8 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
+const GAP = 6; // pixels between the tools of what is held and the print
+
 const shapes = new Shapes(),
   view = new View(),
   stage = byId("stage");
@@ -74,6 +76,17 @@ function besideHeld() {
   bar.classList.toggle("low", above < bar.offsetHeight + 22 && below > above);
 }
 
+/** How far down from the bench's upper edge the tools of what is held reach, with a gap. */
+function highInHand() {
+  const bar = byId("in-hand"),
+    was = bar.hidden;
+  bar.classList.remove("low");
+  bar.hidden = false;
+  const reach = bar.offsetTop + bar.offsetHeight + GAP;
+  bar.hidden = was;
+  return reach;
+}
+
 function frame() {
   wanted = false;
   if (!print) return;
@@ -81,10 +94,7 @@ function frame() {
   if (overlay.frame()) again();
   byId("scale").textContent = `${Math.round((100 * view.scale) / view.true_)} %`;
   besideHeld();
-  if (picture.sharp && onceSeen) {
-    onceSeen();
-    onceSeen = null;
-  }
+  if (picture.sharp && onceSeen) onceSeen();
   if (picture.sharp && document.body.dataset.ready !== "yes") {
     document.body.dataset.ready = "yes";
     byId("waiting").hidden = true;
@@ -166,6 +176,7 @@ function stopShifting() {
 /** @param {string} words @param {boolean} [refused] */
 function say(words, refused = false) {
   const said = byId("said");
+  onceSeen = null; // what was to be said once it is seen is old by then
   said.classList.toggle("refused", refused);
   if (said.textContent !== words) said.textContent = words;
 }
@@ -207,12 +218,14 @@ function answered(buffer, gesture) {
   if (gesture.copied) tools.choose(come.filter((shape) => shape.kind === "snow"));
   else if (lost)
     tools.choose(gesture.do === "move" || gesture.do === "redraw" ? come.filter((shape) => shape.kind === "snow") : []);
-  if (told.reload) void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
-  else if (told.kept) locked(told.kept);
+  if (!told.reload && told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
   beside.files?.aged();
-  say(told.reload ? `Written: ${told.message}. The print is being laid out anew…` : done(gesture, told));
+  if (told.reload) {
+    say(`Written: ${told.message}. The print is being laid out anew…`);
+    void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
+  } else seenThen(() => say(done(gesture, told)));
   if (gesture.do === "try" || gesture.do === "choose try")
     void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
@@ -410,6 +423,7 @@ function wire() {
   new ResizeObserver(() => {
     const first = view.width === 1;
     [view.width, view.height] = [stage.clientWidth, stage.clientHeight];
+    view.above = highInHand();
     if (first || view.isWhole) view.whole();
     else view.moved();
   }).observe(stage);

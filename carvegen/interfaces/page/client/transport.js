@@ -5,7 +5,7 @@
 /** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[], cut_with: string[], cut_by: import("./cutting.js").CutBy}} Block */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, kind: string}} Setting */
 /** @typedef {{name: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
-/** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], rings: Point[][]}} Mark */
+/** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], quiet?: boolean, rings: Point[][]}} Mark `quiet`: nobody drew it, and it is not shown */
 /** @typedef {{say: string, shapes: {how: "mended" | "gone" | "new", rings: Point[][]}[]}} Recut what became of locked snow when others came to cut it */
 /** @typedef {{key: string, short: string, help: string, graded: boolean, bare: boolean}} Meaning */
 /** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], recut: Recut | null, land_mm: number, flake_mm: number, stage: string | null}} Print */

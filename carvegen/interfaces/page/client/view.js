@@ -2,6 +2,8 @@
 
 const LEAST = 0.3,
   MOST = 120; // pixels a mm
+const ROOM = 28, // pixels round the whole print
+  BELOW = 34; // under it: the tools of what is held reach so high where they lie low
 const USUAL = 96 / 25.4; // what a CSS pixel stands for where nobody has measured the screen
 const KEY = "carvegen: pixels of 100 mm on this screen";
 
@@ -14,6 +16,8 @@ export class View {
   width = 1;
   height = 1;
   mirrored = false;
+  /** Pixels that are kept clear above the whole print, where the tools of what is held lie. */
+  above = ROOM;
   /** @type {[number, number]} */
   size = [1, 1];
   moved = () => {};
@@ -86,13 +90,10 @@ export class View {
   }
 
   whole() {
-    const room = 28;
-    this.scale = Math.max(
-      LEAST,
-      Math.min((this.width - 2 * room) / this.size[0], (this.height - 2 * room) / this.size[1]),
-    );
+    const high = this.height - this.above - BELOW;
+    this.scale = Math.max(LEAST, Math.min((this.width - 2 * ROOM) / this.size[0], high / this.size[1]));
     this.x = (this.size[0] - this.width / this.scale) / 2;
-    this.y = (this.size[1] - this.height / this.scale) / 2;
+    this.y = (this.size[1] - high / this.scale) / 2 - this.above / this.scale;
     this.#whole = `${this.scale} ${this.x} ${this.y}`;
     this.moved();
   }

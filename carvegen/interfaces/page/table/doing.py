@@ -54,9 +54,10 @@ _AROUND_MM = (
     48.0,
 )  #: a place that is to be mended is tried with so much about it, until it is seen to break
 _CELL_MM = 5.0  #: squares in which shapes are looked for
+_BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
-_BARE = "bare-"  #: what the keys of taps begin with
+_BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
 #: What is neither rubbed out nor taken back here.
 _ELSEWHERE = (
@@ -117,7 +118,7 @@ class _Marking:
         mark = self.read(mark)
         for key, left in own_marks.rubbed(self.own, mark, self.names, self.desk.size).items():
             self.replace(key, left)
-        if not mark.meaning.graded and mark.meaning != Meaning.GROW_AGAIN and not mark.key.startswith(_BARE):
+        if not mark.meaning.graded and mark.meaning != Meaning.GROW_AGAIN and not mark.key.startswith(_BY_ITSELF):
             like = [own for own in self.own if _alike(own, mark) and shapely.intersects(own.shape, mark.shape)]
             if like:
                 whole = shapely.union_all([mark.shape, *(own.shape for own in like)])
@@ -127,8 +128,35 @@ class _Marking:
                 return
         self.own.append(mark)
 
+    def leave(self, numbers: Sequence[int], new: BaseGeometry) -> None:
+        """Marks that no pencil drew where shapes lay that marks have made: they don't come there again.
+
+        Parameters
+        ----------
+        new
+            What of their motifs lies there now: it stays.
+        """
+        lots: dict[Any, list[int]] = {}
+        for n in numbers:
+            lots.setdefault(self.desk.seen.like(n), []).append(n)
+        land = max((bed.limits.land_mm for bed in self.desk.ground.beds), default=0.0)
+        for lot in lots.values():
+            mark = _stays(self.desk, self, lot, own_marks.GONE)
+            left = shapely.difference(mark.shape, shapely.buffer(new, land + _BESIDE_MM))
+            if shapely.area(left) > own_marks.LEAST_MM2:
+                self.put(replace(mark, shape=geometry.solid(left)))
+
+    def _forget(self) -> None:
+        """Let go of marks that no pencil drew once no other mark comes near and nothing lies under them."""
+        others = [mark for mark in (*self.desk.marks.before, *self.own, *self.desk.marks.after) if not _quiet(mark)]
+        for mark in filter(_quiet, tuple(self.own)):
+            near = any(shapely.dwithin(mark.shape, other.shape, self.desk.ground.reach_mm) for other in others)
+            if not near and not any(self.desk.near(self.desk.motif_called(name), mark.shape) for name in mark.motifs):
+                self.replace(mark.key, None)
+
     def change(self, what: str, notes: Iterable[str] = (), **more: Any) -> PlannedChange:  # noqa: ANN401
         """The difference between the marks as they were and as they are."""
+        self._forget()
         before, after = self.desk.marks.own, self.own
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
         gone = [(k, own_marks.values(mark)) for k, mark in enumerate(before) if id(mark) not in same]
@@ -160,9 +188,13 @@ def _edited_text(desk: Desk, edit: Callable[..., bytes], *values: Any) -> tuple[
     return tuple(data.decode("utf-8", "surrogateescape") for data in (raw, edit(desk.print_.path, raw, *values)))
 
 
+def _quiet(mark: Mark) -> bool:
+    return mark.key.startswith(own_marks.GONE)
+
+
 def _alike(one: Mark, other: Mark) -> bool:
     same = (one.meaning, one.motifs, one.blocks) == (other.meaning, other.motifs, other.blocks)
-    return same and not one.key.startswith(_BARE)
+    return same and not one.key.startswith(_BY_ITSELF)
 
 
 def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, ...]:
@@ -201,7 +233,7 @@ def _(area: gestures.Area, desk: Desk) -> PlannedChange:
 @planned.register(gestures.Erase)
 def _(erased: gestures.Erase, desk: Desk) -> PlannedChange:
     marking, rubber = _Marking(desk=desk), own_marks.line_of(erased.points, erased.breadth_mm)
-    met = [mark for mark in marking.own if shapely.intersects(mark.shape, rubber)]
+    met = [mark for mark in marking.own if not _quiet(mark) and shapely.intersects(mark.shape, rubber)]
     fixed = [mark for mark in (*desk.marks.before, *desk.marks.after) if shapely.intersects(mark.shape, rubber)]
     notes = [_ELSEWHERE] if fixed else []
     if not met:
@@ -209,7 +241,7 @@ def _(erased: gestures.Erase, desk: Desk) -> PlannedChange:
             next(iter(notes), "touches no mark"), where="the eraser", hint="rub over a mark; a pencil draws new ones"
         )
     for mark in met:
-        whole = erased.whole or mark.key.startswith(_BARE)
+        whole = erased.whole or mark.key.startswith(own_marks.BARE)
         left = None if whole else geometry.solid(shapely.difference(mark.shape, rubber))
         marking.replace(mark.key, None if left is None else own_marks.redrawn(mark, left, marking.names, desk.size))
     return marking.change("rub out", notes)
@@ -220,7 +252,8 @@ def _(gesture: gestures.Bare, desk: Desk) -> PlannedChange:
     marking, at = _Marking(desk=desk), shapely.Point(gesture.at)
     near = [n for n in desk.seen.near(shapely.buffer(at, _TOUCHES_MM)) if desk.seen.like(n)[0] == "snow"]
     snow = {n: float(shapely.distance(desk.seen.shape(n), at)) for n in near}
-    taps = {mark.key: float(shapely.distance(mark.shape, at)) for mark in marking.own if mark.key.startswith(_BARE)}
+    tapped_before = (mark for mark in marking.own if mark.key.startswith(own_marks.BARE))
+    taps = {mark.key: float(shapely.distance(mark.shape, at)) for mark in tapped_before}
     reach = min([_TOUCHES_MM, *snow.values()])
     tapped = [key for key, apart in taps.items() if apart <= reach]
     if tapped:
@@ -229,7 +262,7 @@ def _(gesture: gestures.Bare, desk: Desk) -> PlannedChange:
         return marking.change("let snow lie again")
     if not snow:
         raise InputError("no snow lies here", where=f"{gesture.at[0]:.1f}, {gesture.at[1]:.1f} mm", hint="tap on snow")
-    marking.put(_stays(desk, marking, [min(snow, key=lambda n: snow[n])], _BARE))
+    marking.put(_stays(desk, marking, [min(snow, key=lambda n: snow[n])], own_marks.BARE))
     return marking.change("bare")
 
 
@@ -406,14 +439,10 @@ def _edit(
     made = [n for n in numbers if not desk.seen.plain(n)]
     names = {n: desk.seen.like(n)[1] for n in numbers}
     editing.begin({desk.motif_called(name) for n, name in names.items() if n in plain or then is not _nothing})
-    lots: dict[Any, list[int]] = {}
-    for n in made:
-        lots.setdefault(desk.seen.like(n), []).append(n)
-    for lot in lots.values():  # marks have made these, so a mark takes them away
-        marking.put(_stays(desk, marking, lot, "mark-"))
     taken = [(n, desk.seen.shape(n), editing.take(n) if n in plain else "") for n in numbers]
     for n, shape, name in taken:
         then(editing, desk.motif_called(names[n]), shape, name)
+    marking.leave(made, shapely.union_all([shape for new in editing.new.values() for shape in new.values()]))
     return marking.change(what, **editing.changes)
 
 

@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.blocks.from_motif import strictest
-from carvegen.marking.refitting import grew_text, refitted, zone_of
+from carvegen.marking.refitting import grew_entry, refitted, zone_of
 from carvegen.prints.cut_blocks import setups_of
 
 if TYPE_CHECKING:
@@ -50,12 +50,12 @@ def limits_of(desk: Desk, print_: Print) -> dict[int, Limits]:
     return result
 
 
-def noted_marks(desk: Desk, motifs: Sequence[int]) -> dict[int, list[str]]:
+def noted_marks(desk: Desk, motifs: Sequence[int]) -> dict[int, list[dict[str, Any]]]:
     """By what limits the marks of locked motifs were done, as a print file says it; by motif."""
     result = {}
     for k in motifs:
         bed = desk.ground.beds[k]
-        result[k] = [grew_text(mark.key, mark.attempt, bed.of(mark).limits) for mark in _marks_for(desk, k)]
+        result[k] = [grew_entry(mark.key, mark.attempt, bed.of(mark).limits) for mark in _marks_for(desk, k)]
     return result
 
 

@@ -27,13 +27,15 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of", "mark_entry", "mark_from",
-    "marks_after", "marks_named", "own_file", "redrawn", "rings_of", "rubbed", "shapes_after", "values",
+    "BARE", "GONE", "LEAST_MM2", "area_of", "as_read", "changed_files", "free_file", "kept_after", "line_of",
+    "mark_entry", "mark_from", "marks_after", "marks_named", "own_file", "redrawn", "rings_of", "rubbed",
+    "shapes_after", "values",
 ]  # fmt: skip
 
 _SMOOTH_MM = 0.02  #: a line is simplified by no more
 _ARC = 8
-_LEAST_MM2 = 0.05  #: less of a mark does nothing
+BARE, GONE = "bare-", "gone-"  #: what the keys of taps begin with, and of places that a touched shape has left
+LEAST_MM2 = 0.05  #: less of a mark does nothing
 
 
 def own_file(print_: Print) -> str:
@@ -77,7 +79,7 @@ def as_read(mark: Mark, names: Names, size: tuple[float, float]) -> Mark | None:
     """The mark as its file will be read; None if nothing of it lies on the face."""
     face = geometry.box(*size)
     shape = geometry.solid(shapely.intersection(_on_grid(mark.shape), face))
-    if shapely.area(shape) <= _LEAST_MM2:
+    if shapely.area(shape) <= LEAST_MM2:
         return None
     mark = replace(mark, shape=_on_grid(shape))
     there, _ = on_face(marks_in(marks_text([mark], size, title="").encode(), names, size).marks, face)
@@ -86,7 +88,7 @@ def as_read(mark: Mark, names: Names, size: tuple[float, float]) -> Mark | None:
 
 def redrawn(mark: Mark, shape: BaseGeometry, names: Names, size: tuple[float, float]) -> Mark | None:
     """The mark with another shape; None if that is nothing."""
-    return None if shapely.area(shape) <= _LEAST_MM2 else as_read(replace(mark, shape=shape), names, size)
+    return None if shapely.area(shape) <= LEAST_MM2 else as_read(replace(mark, shape=shape), names, size)
 
 
 def rubbed(marks: Sequence[Mark], new: Mark, names: Names, size: tuple[float, float]) -> dict[str, Mark | None]:
@@ -118,11 +120,11 @@ def mark_from(record: Mapping[str, Any]) -> Mark:
 
 
 def mark_entry(mark: Mark, *, fixed: bool) -> dict[str, Any]:
-    """A mark for the page; `fixed` if it stands in a file that the page does not write."""
+    """A mark for the page; `fixed` if it stands in a file that the page does not write, `quiet` if nobody drew it."""
     return {
         "id": mark.key, "meaning": str(mark.meaning), "strength": mark.strength, "attempt": mark.attempt,
         "motifs": list(mark.motifs), "blocks": list(mark.blocks), "fixed": fixed,
-        "rings": rings_of(mark.shape),
+        "quiet": mark.key.startswith(GONE), "rings": rings_of(mark.shape),
     }  # fmt: skip
 
 
