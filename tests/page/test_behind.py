@@ -256,7 +256,7 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     assert not any("last time" in its["so_far"] for its in stages)
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
-    assert len(parts) == len(stages)
+    assert len(parts) == len({its["text"] for its in stages})  # a stage that takes long is told more than once
     assert all(0 <= part <= 1 for part, _ in parts)
     assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))

@@ -268,7 +268,7 @@ def _fault(error: BaseException) -> str:
     import traceback
     from importlib import metadata
 
-    home = Path(__file__).parents[1]
+    home = Path(__file__).parents[2]
     frames = [frame for frame in traceback.extract_tb(error.__traceback__) if Path(frame.filename).is_relative_to(home)]
     places = [f"{Path(frame.filename).relative_to(home).as_posix()}:{frame.lineno}" for frame in reversed(frames)]
     what = shortened(f"{type(error).__name__}: {error}")

@@ -214,7 +214,7 @@ def foot(canvas: Canvas, sheets: Tiling, number: int | None) -> None:
         canvas.setFillGray(0.25 if k == number else 1)
         canvas.rect(corner[0] * PT, corner[1] * PT, cell * PT, cell * PT, stroke=1, fill=1)
     which = f"sheet {number} of {len(sheets.tiles)}" if number else f"drawing: {sheet_count(sheets)}"
-    say(canvas, [which], x=left - 30, y=UNPRINTED_MM, width=29)
+    say(canvas, [which], x=left - 45, y=UNPRINTED_MM, width=44)
 
 
 def _bar_beside(canvas: Canvas, sheets: Tiling) -> None:
