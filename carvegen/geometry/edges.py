@@ -182,8 +182,8 @@ def near_pairs(
         The places; of stretches their ends, (n, 2) each.
     """
     start, end = sought[0], sought[0] if sought[1] is None else sought[1]
-    boxes = shapely.box(*(np.minimum(start, end) - distance).T, *(np.maximum(start, end) + distance).T)
-    place, edge = tree.query(np.asarray(boxes, dtype=object))
+    # a line from corner to corner has a box's bounds, and is made in a fourth of the time
+    place, edge = tree.query(lines(np.minimum(start, end) - distance, np.maximum(start, end) + distance))
     c, d = ([side.take(edge) for side in each.T] for each in ends)
     a, b = ([side.take(place) for side in each.T] for each in (start, end))
     away = _from_edge(a, c, d)
