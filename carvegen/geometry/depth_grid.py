@@ -104,12 +104,23 @@ def _depths(share: Floats, pitch: float) -> NDArray[np.float32]:
 
 def _normals(share: Floats, cells: Indices) -> tuple[Floats, Floats]:
     """Which way it grows denser in some of the cells, by the central differences of the blurred shares; (n,) each."""
-    smooth = np.pad(ndimage.gaussian_filter(share, 0.7), 1, mode="reflect", reflect_type="odd")  # one-sided at the rim
-    at = (cells // share.shape[1] + 1) * smooth.shape[1] + cells % share.shape[1] + 1
-    flat, wide = smooth.ravel(), smooth.shape[1]
-    up, right = flat[at + wide] - flat[at - wide], flat[at + 1] - flat[at - 1]
+    smooth = ndimage.gaussian_filter(share, 0.7)
+    up, right = (_slope(smooth, cells, axis) for axis in (0, 1))
     length = np.maximum(np.hypot(up, right), 1e-9)
     return up / length, right / length
+
+
+def _slope(smooth: Floats, cells: Indices, axis: int) -> Floats:
+    """What is behind some of the cells along an axis less what is before them; at the rim twice the one step; (n,)."""
+    flat, (rows, columns) = smooth.ravel(), smooth.shape
+    at, last, step = (cells // columns, rows - 1, columns) if axis == 0 else (cells % columns, columns - 1, 1)
+    before, after = flat.take(cells - np.where(at > 0, step, 0)), flat.take(cells + np.where(at < last, step, 0))
+    own = np.flatnonzero((at == 0) | (at == last))
+    middle = 2 * flat.take(cells[own])
+    low, high = at[own] == 0, at[own] == last
+    before[own] = np.where(low, middle - after[own], before[own])
+    after[own] = np.where(high, middle - before[own], after[own])
+    return after - before
 
 
 def _to_edge(up: Floats, right: Floats, share: Floats) -> Floats:

@@ -12,6 +12,8 @@ import shapely
 from carvegen.geometry import counted, lines, starts
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from carvegen.geometry import (
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["Edges", "Outline", "cross", "disc_pairs", "dot", "either", "foot", "unit"]
+__all__ = ["Edges", "Outline", "cross", "disc_pairs", "dot", "either", "foot", "near_pairs", "unit"]
 
 _RATIO = 2.0  #: of the radii within one class
 
@@ -161,6 +163,60 @@ class Outline:
         before_it = np.concatenate([[0.0], total[:-1]]) - apart * ring
         rise = total - apart * ring - np.minimum.accumulate(before_it)
         return np.maximum.reduceat(rise, 2 * start)
+
+
+def near_pairs(
+    tree: shapely.STRtree, ends: tuple[Floats, Floats], sought: tuple[Floats, Floats | None], distance: float
+) -> tuple[Indices, Indices]:
+    """Pairs of places, or of stretches, and edges no further apart than `distance`: numbers of both, places' rising.
+
+    What ``tree.query(..., predicate="dwithin")`` says, without an index of each place's own.
+
+    Parameters
+    ----------
+    tree
+        Of the edges.
+    ends
+        Both ends of each edge; (edges, 2) each.
+    sought
+        The places; of stretches their ends, (n, 2) each.
+    """
+    start, end = sought[0], sought[0] if sought[1] is None else sought[1]
+    # a line from corner to corner has a box's bounds, and is made in a fourth of the time
+    place, edge = tree.query(lines(np.minimum(start, end) - distance, np.maximum(start, end) + distance))
+    c, d = ([side.take(edge) for side in each.T] for each in ends)
+    a, b = ([side.take(place) for side in each.T] for each in (start, end))
+    away = _from_edge(a, c, d)
+    if sought[1] is not None:
+        for point, one, other in ((b, c, d), (c, a, b), (d, a, b)):
+            np.minimum(away, _from_edge(point, one, other), out=away)
+        away[_crossing(a, b, c, d)] = 0
+    kept = np.flatnonzero(away <= distance)
+    return place[kept], edge[kept]
+
+
+def _from_edge(point: Sequence[Floats], a: Sequence[Floats], b: Sequence[Floats]) -> Floats:
+    """How far points lie from the edges beside them, x and y of each by itself; (n,)."""
+    (x, y), (ax, ay), (bx, by) = point, a, b
+    along_x, along_y = bx - ax, by - ay
+    length2 = along_x * along_x + along_y * along_y
+    safe = np.where(length2 > 0, length2, 1.0)
+    share = np.where(length2 > 0, ((x - ax) * along_x + (y - ay) * along_y) / safe, 0.0)
+    beside = np.abs(((ay - y) * along_x - (ax - x) * along_y) / safe) * np.sqrt(length2)
+    end_x, end_y = np.where(share < 1, ax, bx) - x, np.where(share < 1, ay, by) - y
+    return np.asarray(np.where((share > 0) & (share < 1), beside, np.sqrt(end_x * end_x + end_y * end_y)))
+
+
+def _crossing(a: Sequence[Floats], b: Sequence[Floats], c: Sequence[Floats], d: Sequence[Floats]) -> Mask:
+    """Whether the stretch from a to b crosses the one from c to d, x and y of each by itself; not of parallel ones."""
+    along = b[0] - a[0], b[1] - a[1]
+    other = d[0] - c[0], d[1] - c[1]
+    apart = a[0] - c[0], a[1] - c[1]
+    turn = along[0] * other[1] - along[1] * other[0]
+    safe = np.where(turn == 0, np.nan, turn)
+    one = (apart[1] * other[0] - apart[0] * other[1]) / safe
+    two = (apart[1] * along[0] - apart[0] * along[1]) / safe
+    return np.asarray((one >= 0) & (one <= 1) & (two >= 0) & (two <= 1))
 
 
 def foot(point: Floats, a: Floats, b: Floats) -> Floats:

@@ -139,14 +139,14 @@ class _Views:
         return cls(np.minimum(a, b), np.maximum(a, b), length, normal + (left - right) / 2, (left + right) / 2)
 
     def boxes(self, which: Indices, reach: float) -> NDArray[np.object_]:
-        """The bounds of edges and of all that lies within `reach` of them in their directions."""
+        """Lines with the bounds of edges and of all that lies within `reach` of them in their directions."""
         half = self.half[which] + _ASKEW
         low, high = self.low[which] - _ROOM, self.high[which] + _ROOM
         for axis, along in enumerate((0.0, np.pi / 2)):
             off = np.abs((self.middle[which] - along + np.pi) % (2 * np.pi) - np.pi)
             high[:, axis] += reach * np.maximum(np.cos(np.maximum(off - half, 0)), 0)
             low[:, axis] += reach * np.minimum(np.cos(np.minimum(off + half, np.pi)), 0)
-        return np.asarray(shapely.box(*low.T, *high.T), dtype=object)
+        return lines(low, high)
 
     def meet(self, i: Indices, j: Indices) -> Mask:
         """Whether two edges look at one another, or touch."""

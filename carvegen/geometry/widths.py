@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from carvegen.geometry import counted, dots, lines
+from carvegen.geometry import counted, lines
 from carvegen.geometry.edges import (
     Edges,
     Outline,
     cross,
     dot,
+    near_pairs,
 )
 
 if TYPE_CHECKING:
@@ -228,6 +229,11 @@ class _Ruler:
     def tree(self) -> shapely.STRtree:
         return self.edges.tree(self.chosen)
 
+    @cached_property
+    def _ends(self) -> tuple[Floats, Floats]:
+        """Both ends of the chosen edges."""
+        return self.edges.a[self.chosen], self.edges.b[self.chosen]
+
     def in_reach(self, pieces: _Pieces) -> _Pieces:
         """The pieces without those of long edges beside which nothing lies, within the limit and one piece more."""
         edges, limit = self.edges, self.limit
@@ -322,9 +328,10 @@ class _Ruler:
 
     def _near(self, centres: Floats, own: Indices, run: int) -> tuple[Indices, Indices]:
         """Which other edges the largest disc at each place may reach: any that one of its run reaches."""
-        first = slice(None, None, run)
-        sought = dots(centres) if run == 1 else lines(centres[first], centres[run - 1 :: run])
-        which, near = self.tree.query(sought, predicate="dwithin", distance=self.limit / 2)
+        first, half = slice(None, None, run), self.limit / 2
+        which, near = near_pairs(
+            self.tree, self._ends, (centres[first], centres[run - 1 :: run] if run > 1 else None), half
+        )
         near = self.chosen[near]
         other = near != own[first][which]
         which, near = which[other], near[other]

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.blocks.block import Block
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.prints.cut_blocks import Cut, Setups
@@ -210,7 +211,10 @@ def _printable(shape: BaseGeometry, cut: Cut) -> BaseGeometry:
 
 def _holds(cut: Cut, lands: PolygonArray, doubtful: Mask, setups: Sequence[Setup]) -> Mask:
     """Whether the block would hold each of the doubtful ones of these lands, if it had all of them; (doubtful,)."""
-    block, lands = _added(cut, lands).block, lands[doubtful]
+    block, land = cut.block, geometry.union(lands)
+    if not shapely.is_empty(land):
+        block = replace(block, cuts=np.concatenate(_cuts_less(block, land)))
+    lands = lands[doubtful]
     near = np.unique(block.cut_tree.query(lands, predicate="dwithin", distance=_AROUND_MM)[1])
     block = replace(block, cuts=block.cuts[near])
     fine = ~shapely.is_empty(lands)
@@ -226,12 +230,16 @@ def _added(cut: Cut, lands: Sequence[BaseGeometry] | PolygonArray) -> Cut:
     land = geometry.union(geometry.polygon_array(lands))
     if shapely.is_empty(land):
         return cut
-    met = np.unique(cut.block.cut_tree.query(land, predicate="intersects"))
-    less = geometry.parts(geometry.difference(cut.block.cuts[met], land))
-    cuts = np.concatenate([np.delete(cut.block.cuts, met), less])
+    kept, less = _cuts_less(cut.block, land)
     gone = geometry.union(np.concatenate([less, cut.block.cut_outs]))
     stands = shapely.union(cut.land, geometry.difference(land, gone))
-    return replace(cut, block=replace(cut.block, cuts=cuts), land=geometry.solid(stands))
+    return replace(cut, block=replace(cut.block, cuts=np.concatenate([kept, less])), land=geometry.solid(stands))
+
+
+def _cuts_less(block: Block, land: BaseGeometry) -> tuple[PolygonArray, PolygonArray]:
+    """The cuts that more land does not meet, and what it leaves of the others."""
+    met = np.unique(block.cut_tree.query(land, predicate="intersects"))
+    return np.delete(block.cuts, met), geometry.parts(geometry.difference(block.cuts[met], land))
 
 
 def _with_notes(cuts: dict[str, Cut], taken: Sequence[_Taken]) -> dict[str, Cut]:

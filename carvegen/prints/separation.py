@@ -17,7 +17,7 @@ from carvegen.motifs.shared.minimum_width import opened
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
 
 __all__ = [
     "Dropped", "Layer", "Plate", "Run", "Say", "Separated", "Trapping", "in_turn", "painted", "run_for", "separated",
@@ -31,6 +31,7 @@ _ALONG_MM = 0.05  #: so near to the dark an edge of the white is drawn by it
 _BLUNT = 0.9  #: of the cut-back's width: its ends are no more pointed
 _STEPS = 6  #: levels of the spread, so that it narrows where the room for it does
 _CRUMB_MM2 = 0.01  #: what is smaller is no land and no cut
+_LOOK_MM = 1.0  #: so far round a place of a large piece it is looked for first
 _ARC = 8
 _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
@@ -355,8 +356,18 @@ def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: Base
     pieces = geometry.parts(geometry.intersection(land, wide))
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
-    visible = shapely.area(shapely.intersection(there, seen))
-    return _plain(shapely.union_all(there[visible > _CRUMB_MM2]))
+    return _plain(shapely.union_all(there[_shows(there, seen)]))
+
+
+def _shows(pieces: PolygonArray, seen: BaseGeometry) -> Mask:
+    """Of which pieces more than a crumb is seen; of one with very many corners a look round one place mostly tells."""
+    shows = np.zeros(len(pieces), dtype=bool)
+    for k in np.flatnonzero(shapely.get_num_coordinates(pieces) > geometry.LARGE).tolist():
+        around = shapely.envelope(shapely.buffer(shapely.point_on_surface(pieces[k]), _LOOK_MM))
+        here = shapely.intersection(shapely.intersection(pieces[k], around), shapely.intersection(seen, around))
+        shows[k] = shapely.area(here) > 2 * _CRUMB_MM2  # far above what rounding makes of it
+    shows[~shows] = shapely.area(shapely.intersection(pieces[~shows], seen)) > _CRUMB_MM2
+    return shows
 
 
 def _cut_back(

@@ -6,8 +6,10 @@ import itertools
 
 import numpy as np
 import pytest
+import shapely
 
-from carvegen.geometry.edges import cross, disc_pairs, dot, either, foot, unit
+from carvegen.geometry import lines
+from carvegen.geometry.edges import cross, disc_pairs, dot, either, foot, near_pairs, unit
 
 
 @pytest.mark.parametrize("apart", [0.0, 0.4, 5.0])
@@ -39,3 +41,18 @@ def test_products_of_vectors() -> None:
     assert dot(one, other).tolist() == [0, 0.5, 0]
     assert unit(one).tolist() == [[0.6, 0.8], [1, 0], [0, 0]]
     assert either(np.array([[True, False], [False, False], [False, True]])).tolist() == [True, False, True]
+
+
+@pytest.mark.parametrize("stretches", [False, True])
+def test_pairs_that_come_near_are_all_there_are(stretches: bool) -> None:
+    """Beside GEOS, pair by pair: edges on a grid meet, touch, cross and lie in line."""
+    rng = np.random.default_rng(5)
+    a, start = (rng.integers(0, 60, (count, 2)) / 4 for count in (200, 150))
+    b, end = (ends + rng.integers(-4, 5, ends.shape) / 4 for ends in (a, start))
+    b[0], end[0] = a[0], start[0]  # of no length
+    edges, sought = lines(a, b), lines(start, end) if stretches else shapely.points(start)
+    for distance in (0.0, 0.25, 0.6):
+        pairs = np.transpose(near_pairs(shapely.STRtree(edges), (a, b), (start, end if stretches else None), distance))
+        twin = np.argwhere(shapely.dwithin(sought[:, None], edges, distance))
+        assert len(twin) > 0
+        assert sorted(pairs.tolist()) == twin.tolist()

@@ -10,6 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from carvegen import geometry
 from carvegen.base.colour import (
     Ink,
     lightness,
@@ -276,6 +277,14 @@ def test_a_run_on_that_nobody_sees_goes(seen, stands):
     white = shapely.difference(FACE, shapely.box(20 - seen, 0, 32, 30))
     found = taken([POST], [SKY, plate("key", "POST")], white, Trapping(trap_mm=TRAP, cut_back_mm=0))
     assert found["sky"].land.area == pytest.approx(stands, abs=1e-3)
+
+
+@pytest.mark.parametrize(("at", "shows"), [((0, 0), True), ((12, 0), True), ((40, 0), False)])
+def test_of_a_piece_with_very_many_corners_what_is_seen_anywhere_counts(at, shows):
+    piece = shapely.Point(0, 0).buffer(12, quad_segs=400)
+    assert shapely.get_num_coordinates(piece) > geometry.LARGE
+    seen = shapely.union(cases.disc(*at, 0.5), cases.disc(80, 0, 5))
+    assert separation._shows(geometry.polygon_array([piece, cases.disc(80, 0, 1)]), seen).tolist() == [shows, True]
 
 
 def test_it_narrows_at_tips():

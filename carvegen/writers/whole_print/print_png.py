@@ -41,21 +41,27 @@ _SOFT = 0.55  #: over how much of the tooth's range a grain goes from bare to fu
 _RIM_MM = 0.3  #: from the edge of the land inwards, where the sheet bends over it and takes more
 _RIM = 0.3  #: so much more
 _LEAST = 0.3  #: of full graphite lies on land between the grains
-_RUBBED_AT_ONCE = 16  #: rows, so that they stay in the processor's cache
+_AT_ONCE = 16  #: rows, so that they stay in the processor's cache
 _SMUDGE = 0.06  #: graphite that the flat of the lead leaves where nothing stands
 
 
-def paper_tooth(shape: tuple[int, int], px_per_mm: float) -> Floats:
+def paper_tooth(shape: tuple[int, int], px_per_mm: float) -> NDArray[np.float32]:
     """How high the paper's fibres stand towards the pencil; (rows, columns), evenly spread over 0…1.
 
     Noise of three kinds: grain, the strokes of the pencil, and the pressure of the hand; the same for the same size.
     """
     grain, strokes, cloud = _noises(px_per_mm)
-    row, column = np.arange(shape[0])[:, None], np.arange(shape[1])
-    plain, slanted = row % _TILE, (row + (_SLANT * column).astype(int)) % _TILE
-    column = column % _TILE
-    mixed = 0.75 * grain[plain, column] + 0.5 * strokes[slanted, column] + 0.3 * cloud[plain, column]
-    return np.asarray(0.5 + 0.5 * np.tanh(0.8 * mixed))
+    column = np.arange(shape[1])
+    slanted, column = (_SLANT * column).astype(int), column % _TILE
+    plain, clouds, strokes = (0.75 * grain).take(column, axis=1), (0.3 * cloud).take(column, axis=1), 0.5 * strokes
+    result = np.empty(shape, dtype=np.float32)
+    for first in range(0, shape[0], _AT_ONCE):
+        row = np.arange(first, min(first + _AT_ONCE, shape[0]))
+        mixed = plain.take(row % _TILE, axis=0)
+        mixed += strokes.take((row[:, None] + slanted) % _TILE * _TILE + column)
+        mixed += clouds.take(row % _TILE, axis=0)
+        result[row] = 0.5 + 0.5 * np.tanh(0.8 * mixed)
+    return result
 
 
 @cache
@@ -70,7 +76,7 @@ def _noises(px_per_mm: float) -> tuple[Floats, ...]:
     )
 
 
-def rubbed(land: Floats, tooth: Floats, px_per_mm: float) -> Floats:
+def rubbed(land: Floats, tooth: Floats | NDArray[np.float32], px_per_mm: float) -> Floats:
     """How much graphite lies on the paper over a land.
 
     Parameters
@@ -82,13 +88,13 @@ def rubbed(land: Floats, tooth: Floats, px_per_mm: float) -> Floats:
     """
     inside = ndimage.gaussian_filter(land, _RIM_MM * px_per_mm, mode="nearest")
     result = np.empty_like(inside)
-    for first in range(0, len(land), _RUBBED_AT_ONCE):
-        band = slice(first, first + _RUBBED_AT_ONCE)
+    for first in range(0, len(land), _AT_ONCE):
+        band = slice(first, first + _AT_ONCE)
         result[band] = _graphite(land[band], inside[band], tooth[band])
     return result
 
 
-def _graphite(land: Floats, inside: Floats, tooth: Floats) -> Floats:
+def _graphite(land: Floats, inside: Floats, tooth: Floats | NDArray[np.float32]) -> Floats:
     """The same for some rows; `inside`: how much stands round each pixel."""
     rim = np.clip(2 * (1 - inside), 0, 1) * land
     takes = _TAKES + _RIM * rim
@@ -205,10 +211,12 @@ def _png(
 ) -> bytes:  # fmt: skip
     columns, rows = _size(window, scale)
     picture = np.empty((rows, columns, 3), dtype=np.uint8)
-    for first in range(0, rows, _BAND):
-        band = slice(first, first + _BAND)
+    plain = light is None and not noise and len(inks) <= _MOST_KINDS
+    step = _AT_ONCE if noise else _BAND
+    for first in range(0, rows, step):
+        band = slice(first, first + step)
         some = [share[band] for share in shares]
-        if light is None and len(inks) <= _MOST_KINDS:
+        if plain:
             picture[band] = _mostly_plain(paper, inks, some)
         else:
             seen = overprinted(paper, list(zip(inks, some, strict=True)))
