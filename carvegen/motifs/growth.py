@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Growth", "Place", "lying_on", "no_room", "plain"]
 
+_ROUND_IT_MM = 1.0  #: what of the shapes lies further from a cut is cut off first: an overlay looks at all of them
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Place:
@@ -83,7 +85,9 @@ def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
     """The part of the cuts that lies on the place's shapes, as far as these lie in its area."""
     shapes = geometry.cropped(shapely.disjoint_subset_union_all(place.shapes), place.area)
     on_grid = shapely.set_precision(cuts, geometry.GRID_MM, mode="pointwise")
-    return geometry.parts(shapely.intersection(on_grid, shapes))
+    bounds = shapely.bounds(on_grid) + _ROUND_IT_MM * np.array([-1, -1, 1, 1])
+    near = geometry.polygon_array(shapely.clip_by_rect(shapes, *each) for each in bounds.tolist())
+    return geometry.parts(shapely.intersection(on_grid, shapely.make_valid(near)))
 
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:

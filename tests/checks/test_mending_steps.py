@@ -11,13 +11,8 @@ import pytest
 import shapely
 from shapely import affinity
 
-<<<<<<< HEAD
 from carvegen.checks import checked, land_width
 from carvegen.checks.mending import CutChange, _Bench, mended, mended_for_all, mending_words, shape_edits, widening
-=======
-from carvegen.checks import checked
-from carvegen.checks.mending import _Bench, mended, mended_for_all, mending_words, shape_edits, widening
->>>>>>> prints
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Reach, Survey
 from carvegen.geometry.narrow import NarrowKind
@@ -139,7 +134,6 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
     assert done.job.block.cuts[0].equals(PAIR[0])
 
 
-<<<<<<< HEAD
 @pytest.mark.parametrize(("length", "long"), [(2.8, False), (3.0, True)])
 def test_a_neck_longer_than_six_times_what_is_asked_is_a_line_by_itself(length: float, long: bool) -> None:
     """As above; 3 mm are six times 0.5."""
@@ -315,7 +309,8 @@ def test_of_numbers_those_may_be_moved_that_are_cuts_and_not_fixed_each_once(fix
     bench = _Bench(setup().on(block(*PAIR)), frozenset(fixed))
     assert bench._movable([1, -1, 0, 1]) == [k for k in (1, 0) if k not in fixed]
     assert bool(bench._movable([1, 0])) == bool(turns)
-=======
+
+
 def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     """Two twigs 0.1 mm wide in white that may not be printed on go; a post stays; none is white twice."""
     twigs, post = [box(10, 10, 0.1, 6), box(20, 10, 0.1, 4)], box(26, 10, 3, 5)
@@ -330,4 +325,3 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     assert shapely.covers(done.block.land, post)
     rest = [its for its in changes if its.what != "gone"]
     assert "gone" not in mending_words(rest)
->>>>>>> prints

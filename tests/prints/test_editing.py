@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from carvegen.base.errors import InputError
-from carvegen.prints.file.editing import with_marks_file, with_mending, with_weather
+from carvegen.prints.file.editing import with_cutting, with_grown_by, with_marks_file, with_mending, with_weather
 
 PATH = Path("print.toml")
 TEXT = """# her own words
@@ -60,3 +60,53 @@ def test_weather_puts_settings_out_or_changes_some() -> None:
 def test_what_is_no_toml_is_refused_with_its_file(raw) -> None:
     with pytest.raises(InputError, match=r"print\.toml: can't be read"):
         with_mending(PATH, raw, 0)
+
+
+CUT = """[[blocks]]
+name = "sky"
+material = "linoleum"
+cutter = "v-60"
+thickness_mm = 3.2
+depth_mm = 1.5
+
+[[blocks]]
+name = "key"
+material = "plywood"
+for = ["router"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("kinds", "material", "cutter", "sky", "key"),
+    [
+        ((), "", "", {}, {}),
+        # what is said of the former piece goes with it, and no kinds of machine come that nobody chose
+        ((), "plywood", "", {"material": "plywood", "for": ["laser"], "thickness_mm": None, "depth_mm": None}, {}),
+        ((), "", "u-2", {"cutter": "u-2"}, {"cutter": "u-2"}),
+        (("router",), "", "", {"for": ["router"]}, {}),
+        (("router", "laser"), "", "", {"for": ["router", "laser"]}, {"for": ["router", "laser"]}),
+        ((), "linoleum", "v-60", {}, {"material": "linoleum", "cutter": "v-60"}),
+    ],
+)
+def test_all_blocks_are_cut_by_what_is_asked_and_stay_else_as_they_are(kinds, material, cutter, sky, key) -> None:
+    before = tomllib.loads(CUT)["blocks"]
+    done = with_cutting(PATH, CUT.encode(), kinds, material, cutter, before=[["laser"], ["hand"]])
+    wanted = [{**table, **changed} for table, changed in zip(before, (sky, key), strict=True)]
+    assert tomllib.loads(done.decode())["blocks"] == [
+        {name: value for name, value in table.items() if value is not None} for table in wanted
+    ]
+    if not kinds and not material and not cutter:
+        assert done == CUT.encode()
+
+
+def test_the_same_cutting_asked_in_another_order_writes_nothing() -> None:
+    raw = CUT.replace('["router"]', '[ "router", "laser" ]').encode()
+    only = raw.partition(b'[[blocks]]\nname = "key"')
+    key = b"".join(only[1:])
+    assert with_cutting(PATH, key, ("laser", "router"), "plywood", "", before=[["hand"]]) == key
+
+
+def test_what_marks_were_done_by_is_written_of_those_that_have_any() -> None:
+    once = with_grown_by(PATH, TEXT.encode(), {0: ["one", "other"]})
+    assert tomllib.loads(once.decode())["motifs"][0]["marks_grew_by"] == ["one", "other"]
+    assert with_grown_by(PATH, once, {0: []}) == TEXT.encode()

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
-from carvegen.prints.keeping import _free_file, _inside
+from carvegen.base.errors import InputError
+from carvegen.prints.keeping import _free_file, _inside, release, released
 
 
 def test_a_motif_is_kept_in_a_file_of_its_own(tmp_path) -> None:
@@ -30,3 +34,60 @@ def test_what_lies_there_is_kept_and_what_a_killed_run_left_is_taken_up(tmp_path
 )  # fmt: skip
 def test_no_file_outside_of_the_prints_folder_is_written(name: str, inside: bool) -> None:
     assert _inside(name) == inside
+
+
+TEXT = """[print]
+name = "post"
+
+[[motifs]]
+motif = "snowfall"
+name = "near flakes"
+kept = "kept/near-flakes.svg"
+marks_grew_by = ["one"]
+
+[[motifs]]
+motif = "snowload"
+kept = "kept/caps.svg"
+"""
+WITHOUT = TEXT.replace('marks_grew_by = ["one"]\n', "").replace('kept = "kept/near-flakes.svg"\n', "")
+
+
+def kept_print(folder) -> Any:
+    (folder / "print.toml").write_text(TEXT, encoding="utf-8")
+    motifs = [
+        SimpleNamespace(name="near flakes", kept="kept/near-flakes.svg"),
+        SimpleNamespace(name="snowload 1", kept="kept/caps.svg"),
+        SimpleNamespace(name="grain 1", kept=""),
+    ]
+    return SimpleNamespace(path=folder / "print.toml", motifs=motifs)
+
+
+def test_a_motif_that_is_let_go_leaves_the_print_file_and_no_other_does(tmp_path) -> None:
+    its = kept_print(tmp_path)
+    assert released(its, ["Near flakes"]).decode() == WITHOUT
+    assert its.path.read_text(encoding="utf-8") == TEXT
+    assert [(one.name, one.file) for one in release(its, ["Near flakes"])] == [("near flakes", "kept/near-flakes.svg")]
+    assert its.path.read_text(encoding="utf-8") == WITHOUT
+
+
+def test_all_that_are_kept_are_let_go_where_none_is_named(tmp_path) -> None:
+    its = kept_print(tmp_path)
+    assert [one.name for one in release(its, [])] == ["near flakes", "snowload 1"]
+    assert "kept" not in its.path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("names", "said"), [(["grain 1"], "grain 1: not kept"), (["far flakes"], "must be a motif of this print")]
+)
+def test_what_is_not_kept_is_not_let_go(names: list[str], said: str, tmp_path) -> None:
+    its = kept_print(tmp_path)
+    with pytest.raises(InputError, match=said):
+        release(its, names)
+    assert its.path.read_text(encoding="utf-8") == TEXT
+
+
+def test_a_print_none_of_whose_motifs_is_kept_says_so(tmp_path) -> None:
+    its = kept_print(tmp_path)
+    its.motifs = its.motifs[2:]
+    with pytest.raises(InputError, match="none of its motifs is kept"):
+        release(its, [])

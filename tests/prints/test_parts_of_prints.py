@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -19,8 +20,9 @@ from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowfall import Settings
 from carvegen.prints import cut_blocks, kept_motifs, layers
+from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
-from carvegen.prints.marked import nearby
+from carvegen.prints.marked import marked_whites, nearby, patches
 from carvegen.prints.misregister import trials
 from carvegen.prints.separation import Layer
 from tests.cases import block, box, limits, shapes
@@ -48,6 +50,15 @@ def test_layers_are_named_however_they_are_written_in_the_order_of_the_drawing()
 @pytest.mark.parametrize(("these", "front"), [(["A"], []), (["C"], ["A", "B"]), (["A", "C"], ["B"]), (["x"], [])])
 def test_what_stands_in_front_is_before_the_rearmost_and_none_of_them(these, front) -> None:
     assert [layer.name for layer in drawing_of(A, B, C).in_front_of(these)] == front
+
+
+@pytest.mark.parametrize(("said", "hinted"), [("HOUZE", True), ("circle 1 2", False)])
+def test_a_layer_is_only_proposed_for_what_is_no_shape_in_words(said: str, hinted: bool) -> None:
+    print_ = SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=(), path=Path("print.toml"), place=str)
+    with pytest.raises(InputError) as refused:
+        LayeredDrawing(print_, (Layer("HOUSE", box(0, 0, 5, 5)),), ()).shapes(said, "highlights[0].shape")
+    assert ("or name a layer" in str(refused.value.hint)) == hinted
+    assert ("HOUSE" in str(refused.value.hint)) == hinted
 
 
 def test_the_darkest_ink_of_a_layer_counts() -> None:
@@ -208,6 +219,15 @@ def test_other_white_has_come_too_near_within_nine_tenths_of_a_land(apart: float
     assert len(kept_motifs._too_near(kept_of(flake), None, 0.5)) == 0
 
 
+@pytest.mark.parametrize(("gone", "come"), [(0, 0), (1, 0), (0, 1), (1, 1)])
+def test_a_drawing_has_changed_under_what_is_kept_if_any_of_it_goes_or_comes(gone: int, come: int) -> None:
+    one = shapes(box(0, 0, 1, 1))
+    its = kept_motifs.Grown(
+        motif=MOTIF, growth=Growth(cuts=one), surroundings=lambda: None, gone=one[:gone], come=one[:come]
+    )
+    assert its.changed is bool(gone or come)
+
+
 MOTIF = SimpleNamespace(name="snow", kept="snow.svg", settings=Settings(), motif="snowfall")
 PRINT = SimpleNamespace(seed=4)
 
@@ -247,6 +267,26 @@ def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: flo
     assert (by, its.settings.wind) == (seed, wind)
 
 
+@pytest.mark.parametrize(("side", "back"), [("back", True), ("front", False)])
+def test_a_die_presses_as_its_block_says_into_the_prints_paper(side: str, back: bool) -> None:
+    die = SimpleNamespace(bevel_deg=40.0, edge_mm=0.3, corner_mm=0.6, side=side)
+    paper = SimpleNamespace(paper_g_m2=280.0, paper_mm=None, stock=None)
+    its = cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2))
+    assert (its.relief_mm, its.bevel_deg, its.edge_mm, its.corner_mm, its.back) == (1.2, 40.0, 0.3, 0.6, back)
+    paper.paper_mm = 0.4
+    assert its.sheet_mm != cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2)).sheet_mm == 0.4
+
+
+@pytest.mark.parametrize("lies", ["", "print.toml", "scene.svg"])
+def test_a_new_print_is_written_into_a_folder_that_holds_none_of_its_files(lies: str, tmp_path) -> None:
+    if lies:
+        (tmp_path / lies).touch()
+        with pytest.raises(InputError, match=f"holds {lies} already"):
+            new_folder._free_of(tmp_path, ["scene.svg", "print.toml"])
+    else:
+        new_folder._free_of(tmp_path, ["scene.svg", "print.toml"])
+
+
 # ── marks and register ───────────────────────────────────────────────────────────────────────────────────────────
 
 
@@ -282,6 +322,48 @@ def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
     assert grew.count(0.9) % 2 == 0, "as often with what is remembered as without"
     assert len(one) > 0
     assert shapely.to_wkb(other).tolist() == shapely.to_wkb(new).tolist() != shapely.to_wkb(one).tolist()
+
+
+def refitted_by(mark: Mark | None, *, name: str = "snow") -> list[float]:
+    """The gap between two of a motif's shapes where a mark lies that was done by half a land, and beside it."""
+    bed = Bed(
+        motif="snowfall", name="snow", settings=Settings(), place=Place(area=box(0, 0, 60, 40)), seed=1,
+        limits=limits(1.0), white="snow", by=lambda narrow: replace(bed, limits=narrow),
+        grew={("locked", 1): limits(0.5), ("now", 1): limits(1.0)},
+    )  # fmt: skip
+    pairs = [box(5, y, 6, 6) for y in (5, 30)] + [box(11.5, y, 3, 6) for y in (5, 30)]
+    white = marked_whites.White(name=name, shapes=shapes(*pairs), leaves=frozenset({"sky"}))
+    done = marked_whites._refitted(white, [mark] if mark else [], bed, [])
+    lies = shapely.bounds(done.shapes)[:, 1] > 20
+    return [float(shapely.distance(*done.shapes[each])) for each in (~lies, lies)]
+
+
+MARKED: dict[str, Any] = {"shape": box(4, 4, 12, 8), "key": "locked"}
+
+
+@pytest.mark.parametrize(
+    ("mark", "apart"),
+    [
+        (None, 0.5),
+        (Mark(meaning=Meaning.MORE, **MARKED), 1.0),
+        (Mark(meaning=Meaning.MORE, **MARKED, motifs=("frost",)), 0.5),
+        (Mark(meaning=Meaning.MORE, **MARKED, blocks=("key",)), 0.5),
+        (Mark(meaning=Meaning.MORE, **{**MARKED, "key": "now"}), 0.5),
+        (Mark(meaning=Meaning.MORE, **{**MARKED, "key": "new"}), 0.5),
+        (Mark(meaning=Meaning.COMES_OUT, **MARKED), 0.5),
+    ],
+)
+def test_what_a_mark_did_by_narrower_lands_is_fitted_again_but_never_what_comes_out(mark, apart: float) -> None:
+    near, away = refitted_by(mark)
+    assert near == pytest.approx(apart, abs=0.02)
+    assert away == pytest.approx(0.5)
+
+
+def test_of_a_patchs_marks_only_the_one_of_its_key_is_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(patches, "_made", lambda marks, *_: (marks,))
+    one, two = (Mark(meaning=Meaning.MORE, shape=box(0, 0, 1, 1), key=key) for key in ("a", "b"))
+    other = replace(two, meaning=Meaning.LESS)
+    assert patches.worked_otherwise(SimpleNamespace(marks=(one, two), seen=None), other, None, None) == [one, other]
 
 
 def test_what_meets_an_area_is_parted_from_the_rest() -> None:

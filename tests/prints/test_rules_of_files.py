@@ -341,3 +341,16 @@ def test_a_block_and_the_paper_each_have_half_of_what_two_of_them_may_differ() -
     assert np.abs(its[:, 0, 0]).max() == pytest.approx(0.01, rel=0.01)
     assert np.abs(its[:, 1, 1]).max() == pytest.approx(0.005, rel=0.01)
     assert np.abs(its[:, 0, 1]).max() == pytest.approx(0, abs=1e-12)
+
+
+def test_the_tables_of_the_reference_are_parted_by_one_empty_line_each() -> None:
+    lines = schema.reference().splitlines()
+    heads = [k for k, text in enumerate(lines) if text.startswith("**")]
+    assert len(heads) > 5
+    assert [(lines[k - 2] == "", lines[k - 1] == "") for k in heads] == [(False, True)] * len(heads)
+
+
+def test_a_key_before_all_tables_is_none_of_a_table_that_is_not_there() -> None:
+    text = "depth_mm = 3\n[print]\ndepth_mm = 4\n"
+    assert key_lines.line_of(text, "blocks[0].depth_mm") == 0
+    assert key_lines.line_of(text, "print.depth_mm") == 3

@@ -319,3 +319,19 @@ def test_a_motifs_settings_are_taken_and_its_faults_kept() -> None:
     assert [str(its.message) for its in top.faults] == [OF["wind"].rule, "is no setting of this motif"]
     assert "by default 0.15" in top.faults[0].hint
     assert "wind" in top.faults[1].hint
+
+
+@pytest.mark.parametrize(
+    ("raw", "number"),
+    [
+        (10**15 - 1, True),
+        (10**15, False),
+        (-(10**15), False),
+        (1e300, True),
+        (math.inf, False),
+        (True, False),
+        ("1", False),
+    ],
+)
+def test_whole_numbers_that_are_surely_slips_are_none(raw: object, number: bool) -> None:
+    assert declared_values._is_number(raw) == number

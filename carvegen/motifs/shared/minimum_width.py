@@ -16,9 +16,20 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["Standing", "closed", "held", "loosened", "opened", "standing", "thin_parts", "tiles_of", "within"]
+__all__ = [
+    "Standing",
+    "closed",
+    "held",
+    "loosened",
+    "opened",
+    "regrouped",
+    "standing",
+    "thin_parts",
+    "tiles_of",
+    "within",
+]
 
 _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much more is asked than must hold
 _FINE_MM = 0.008  #: how far an outline may be simplified
@@ -50,7 +61,9 @@ def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Stan
     """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
     wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
-    return Standing(wide, cells, geometry.offset(_thin(wide, land_mm), land_mm / 4, quad_segs=_ROUGH_ARC))
+    thin, tile = _thin(wide, land_mm)
+    thin = geometry.offset(regrouped(thin, tile, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
+    return Standing(wide, cells, thin)
 
 
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
@@ -90,8 +103,24 @@ def tiles_of(
 
 
 def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
-    tiles = geometry.polygon_array(shapely.clip_by_rect(shape, *bound) for bound in bounds.tolist())
+    """The shape cut off by each of the bounds: upright strips of it first, so that few tiles look at all of it."""
+    low, high = shapely.bounds(shape)[[1, 3]]
+    sides, strip = np.unique(bounds[:, ::2], axis=0, return_inverse=True)
+    strips = [shapely.clip_by_rect(shape, left, low - 1, right, high + 1) for left, right in sides.tolist()]
+    tiles = geometry.polygon_array(
+        shapely.clip_by_rect(strips[k], *bound)
+        for k, bound in zip(strip.ravel().tolist(), bounds.tolist(), strict=True)
+    )
     return np.asarray(shapely.normalize(shapely.make_valid(tiles)), dtype=object)
+
+
+def regrouped(pieces: PolygonArray, group: Indices, count: int) -> PolygonArray:
+    """The polygons of disjoint pieces in the order of their groups, each group as one multipolygon; (count,)."""
+    groups = np.full(count, shapely.MultiPolygon(), dtype=object)
+    polygons, piece = shapely.get_parts(pieces, return_index=True)
+    solid = shapely.get_dimensions(polygons) == 2
+    shapely.multipolygons(polygons[solid], indices=group[piece[solid]], out=groups)
+    return groups
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401
@@ -138,17 +167,17 @@ def held(
     cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
-    pieces = within(_reachable(shape, limits), area)
+    pieces, same = within(_reachable(shape, limits), area), geometry.empty()
     for _ in range(_ROUNDS):
-        weak = _weak(pieces, ground, limits, printed.near(asked) if printed else None)
+        weak = _weak(pieces, ground, limits, printed.near(asked) if printed else None, same)
         if len(weak) == 0:
-            return pieces
+            return np.concatenate([same, pieces])
         asked = geometry.offset(weak, limits.land_mm)
-        taken = shapely.union_all(weak)
+        taken, pieces = shapely.union_all(weak), np.concatenate([same, pieces])
         meets = shapely.intersects(pieces, taken)
         left = shapely.difference(shapely.disjoint_subset_union_all(pieces[meets]), taken)
-        pieces = np.concatenate([pieces[~meets], within(_reachable(left, limits), area)])
-    return _apart(pieces, weak)
+        same, pieces = pieces[~meets], within(_reachable(left, limits), area)
+    return _apart(np.concatenate([same, pieces]), weak)
 
 
 def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
@@ -164,16 +193,20 @@ def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
     """What the cuts leave narrower than `width` of shapes that were wider there before."""
     left = shapely.difference(before.tiles, shapely.disjoint_subset_union_all(cuts))
-    thin = shapely.difference(_thin(left, width), before.doubtful)
-    new = geometry.parts(shapely.intersection(thin, before.cells))
+    thin, tile = _thin(left, width)
+    new = shapely.difference(thin, before.doubtful[tile])
+    new = geometry.parts(shapely.intersection(new, before.cells[tile]))
     return new[shapely.area(new) > (width / 4) ** 2]
 
 
-def _thin(shapes: PolygonArray, width: float) -> PolygonArray:
-    """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; (n,)."""
+def _thin(shapes: PolygonArray, width: float) -> tuple[PolygonArray, Indices]:
+    """Parts narrower than `width`, but not the corners that a disc of that width just doesn't fill; whose they are."""
     shapes = shapely.simplify(shapely.normalize(shapes), _HAIR_MM)  # wherever their outlines begin
-    wide = geometry.offset(geometry.offset(shapes, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
-    return np.asarray(shapely.difference(shapely.make_valid(shapes), shapely.make_valid(wide)), dtype=object)
+    pieces, shape = shapely.get_parts(shapely.make_valid(shapes), return_index=True)  # one by one is quicker
+    wide = geometry.offset(geometry.offset(pieces, -width / 2, quad_segs=_ARC), 0.75 * width, quad_segs=_ARC)
+    thin, piece = shapely.get_parts(shapely.difference(pieces, shapely.make_valid(wide)), return_index=True)
+    solid = shapely.get_dimensions(thin) == 2
+    return np.asarray(thin[solid], dtype=object), np.asarray(shape[piece[solid]])
 
 
 def loosened(
@@ -263,17 +296,28 @@ def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
     return pieces[shapely.area(pieces) > 1.5 * limits.cut_mm**2]
 
 
-def _weak(pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing | None) -> PolygonArray:
-    """What to take back from the cuts: round every neck, and beside every sliver."""
+def _weak(
+    pieces: PolygonArray, area: BaseGeometry, limits: Limits, printed: Standing | None, good: PolygonArray | None = None
+) -> PolygonArray:  # fmt: skip
+    """What to take back from the cuts: round every neck, and beside every sliver.
+
+    Among `good` cuts none is weak, only between them and the pieces: of them only the nearest are looked at.
+    """
     if len(pieces) == 0:
         return pieces
-    land = limits.land_mm
-    ground = shapely.difference(area, shapely.disjoint_subset_union_all(pieces))
+    land, tree = limits.land_mm, shapely.STRtree(pieces)
+    good = geometry.empty() if good is None else good
+    near = good[np.unique(tree.query(good, predicate="dwithin", distance=land)[0])]
+    cuts = np.concatenate([pieces, near])
+    ground = shapely.difference(area, shapely.disjoint_subset_union_all(cuts))
     lands = necks(geometry.rings(geometry.parts(ground)), land)
+    if len(near):
+        chords = geometry.lines(lands.start, lands.end)
+        lands = lands.chosen(np.unique(tree.query(chords, predicate="dwithin", distance=geometry.GRID_MM)[0]))
     parts = necks(geometry.rings(pieces), limits.cut_mm)
     patches = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
     if printed is not None:
-        patches.append(_beside(_slivers(printed, pieces, land), printed, land))
+        patches.append(_beside(_slivers(printed, cuts, land), printed, land))
     return np.concatenate(patches)
 
 

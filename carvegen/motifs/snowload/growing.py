@@ -58,6 +58,7 @@ from carvegen.motifs.snowload.snow_shapes import (
     specks,
     summits,
     tongues,
+    without_holes_far_from,
 )
 from carvegen.motifs.snowload.twigs import on_twigs
 from carvegen.motifs.snowload.wind import drifted, strength
@@ -112,6 +113,7 @@ _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, withi
 #: white lies so thick over it
 _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: a disc); white lies so thick over it,
 #: and touches it
+_CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
@@ -157,7 +159,8 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     thin = _twigs(settings, silhouette, white, limits, showing)
     on_top = shapely.STRtree(thin).query(heaps.tips, predicate="dwithin", distance=_NEAR_TOP_MM)[1]
     dark = shapely.union_all(np.delete(thin, on_top))
-    printed = standing(shapes, limits.land_mm, near=shapely.union_all([white, *heaps.lines]))
+    near = shapely.disjoint_subset_union_all(np.concatenate([geometry.parts(white), heaps.lines]))
+    printed = standing(shapes, limits.land_mm, near=near)
     lined = shapely.union_all(heaps.lines)
     snow = _without_crumbs(shapely.union(shapely.difference(white, dark), lined), shapes, limits)
     over = held_over(snow, area, frame, limits, printed=printed)
@@ -519,7 +522,7 @@ def _without_specks(core: PolygonArray, silhouette: BaseGeometry, limits: Limits
     if len(core) == 0:
         return shapely.Polygon()
     closes, opens = specks(core, silhouette)
-    white = shapely.union_all(np.concatenate([core, closes]))
+    white = shapely.disjoint_subset_union_all(np.concatenate([core, closes]))
     if len(opens) == 0:
         return white
     back = shapely.buffer(opens, _DRAWS_BACK * limits.land_mm, quad_segs=2)
@@ -548,12 +551,14 @@ def _without_crumbs(white: BaseGeometry, drawn: BaseGeometry, limits: Limits) ->
 
     A crumb stands alone, with a shorter way round it than round the smallest dot, and is not slim as needles are.
     """
-    left = geometry.parts(shapely.difference(drawn, white))
+    whites = geometry.parts(white)
+    left = geometry.parts(shapely.difference(without_holes_far_from(drawn, whites, _CLEAR_MM), white))
     round_mm = shapely.length(left)
     left = left[(round_mm < np.pi * limits.dot_mm) & (4 * np.pi * shapely.area(left) > _CRUMB * round_mm**2)]
     shapely.prepare(white)
     left = left[shapely.dwithin(white, left, _TOUCH_MM)]
-    return shapely.union_all([white, *geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)]) if len(left) else white
+    over = geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)
+    return shapely.disjoint_subset_union_all(np.concatenate([whites, over])) if len(left) else white
 
 
 def _rounded(pieces: PolygonArray, width: float) -> PolygonArray:

@@ -62,6 +62,10 @@ _NET, _NET_MM = 0.3, 1.2  #: a gap that is bridged bears as a thing of the bread
 _SLACK = 0.2  #: what sags by less than so many times that is a slack rope and no fork
 _FORKED = 0.9  #: a fork bears so many times the breadth of its limbs more than they do
 _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a slender thing bears as much as the cap of one so much, and so many times, as broad
+_LIMB_MM, _LIMB_OVER_MM, _BROADEST_MM = 0.6, 0.4, 3.0  #: what is broader, wholly by so much more, bears more after a
+#: deep fall, but no more than what is so broad;
+_HEAPED, _DEEPEST = 0.6, 2.0  #: as this power of how many times the usual depth has fallen, up to so many (our own
+#: choice)
 _MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _WALL_MM = 3.0  #: what stands at an end is as high as it is anywhere so near
@@ -239,10 +243,13 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     wide = (ledges.last - ledges.first + 1) * ledges.step
     beside = ledges.highest(ledges.breadth, _BESIDE_MM)
     breadth = np.where(ledges.bridged, beside * np.clip(_NET * beside / _NET_MM, _NET, 1), _before_joints(ledges))
-    twig = cap_mm(_RIDGE_MM + _RIDGE * breadth, settings.sticky)
+    cap, full = (cap_mm(_RIDGE_MM + _RIDGE * of, settings.sticky) for of in (breadth, np.array(_BROADEST_MM)))
+    limb = np.clip((breadth - _LIMB_MM) / _LIMB_OVER_MM, 0, 1)
+    heaped = 1 + limb * (np.clip(settings.fallen_mm / USUAL_MM, 1, _DEEPEST) ** _HEAPED - 1)
+    twig = np.maximum(cap, heaped * np.minimum(cap, full))
     over_mm = _fork_mm(settings)
     fork = np.clip(ledges.hollow(ledges.base, over_mm) - _SLACK * over_mm, 0, None)
-    twig += np.minimum(fork, _FORKED * breadth)
+    twig += np.minimum(fork, _FORKED * breadth * heaped)
     pocket = _POCKET * wide + _POCKET_FALLEN * settings.fallen_mm * np.clip((wide - _SLIT_MM) / _POCKET_MM, 0, 1)
     pocket *= np.clip(wide / _SLIT_MM - 1, 0, 1)
     walls = ledges.free[0][ledges.first], ledges.free[1][ledges.last]

@@ -47,6 +47,7 @@ __all__ = [
     "specks",
     "summits",
     "tongues",
+    "without_holes_far_from",
 ]
 
 _SOFT = 1.25  #: cells: so far the columns are smoothed together
@@ -351,13 +352,29 @@ def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) ->
     """
     tree = shapely.STRtree(white)
     near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-6, -6, 6, 6])))
-    full = geometry.parts(shapely.union(shapely.union_all(white), near))
+    near = without_holes_far_from(near, white, 0.1)
+    full = geometry.parts(shapely.union(shapely.disjoint_subset_union_all(white), near))
     holes = geometry.holes(full)
     holes = holes[shapely.area(holes) < times * _SPECK_MM2]
     touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
     holes = holes[touched]
     slots = _slots(holes, tree)
     return geometry.offset(holes[~slots], 0.03, quad_segs=2), holes[slots]
+
+
+def without_holes_far_from(shape: BaseGeometry, others: PolygonArray, distance: float) -> BaseGeometry:
+    """The shape with those holes filled that lie further than `distance` from all of the others: less to overlay."""
+    pieces = geometry.parts(shape)
+    if len(pieces) == 0:
+        return shape
+    rings, piece = shapely.get_rings(pieces, return_index=True)
+    outer = np.append(True, np.diff(piece) > 0)[: len(rings)]
+    kept = outer.copy()
+    kept[shapely.STRtree(others).query(rings, predicate="dwithin", distance=distance)[0]] = True
+    kept = np.flatnonzero(kept)
+    first = np.cumsum(np.bincount(piece[kept], minlength=len(pieces)))
+    ringed = [shapely.polygons(each[0], holes=each[1:]) for each in np.split(rings[kept], first[:-1])]
+    return shapely.MultiPolygon(ringed)
 
 
 def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:

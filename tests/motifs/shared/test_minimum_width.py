@@ -7,7 +7,17 @@ import pytest
 import shapely
 
 from carvegen import geometry
-from carvegen.motifs.shared.minimum_width import _broken, _broken_round, closed, loosened, standing
+from carvegen.motifs.shared.minimum_width import (
+    _broken,
+    _broken_round,
+    _thin,
+    _weak,
+    closed,
+    loosened,
+    regrouped,
+    standing,
+    tiles_of,
+)
 from tests.cases import limits, shapes
 
 LAND = 0.5
@@ -73,3 +83,43 @@ def test_a_round_finds_near_its_places_what_asking_everything_finds_there(seed) 
     assert shapely.area(near).sum() > 0.5
     apart = shapely.symmetric_difference(shapely.union_all(near), shapely.union_all(again))
     assert apart.buffer(-0.02).area < 1e-3
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_beside_cuts_that_are_good_only_what_has_changed_is_looked_at_and_nothing_is_missed(seed) -> None:
+    rng = np.random.default_rng(seed)
+    x, y = np.meshgrid(np.arange(2, 58, 3.0), np.arange(2, 28, 3.0))
+    good = shapes(*shapely.box(x.ravel(), y.ravel(), x.ravel() + 2, y.ravel() + 2))
+    some = rng.choice(len(good), 12, replace=False)
+    moved = np.asarray(shapely.transform(good[some], lambda xy: xy + np.array([0.7, 0.1])), dtype=object)
+    rest = np.delete(good, some)
+    printed = standing(shapely.box(0, 10, 60, 20), LAND, near=FACE)
+    assert len(_weak(rest, FACE, LIMITS, printed)) == 0
+    beside, whole = (
+        _weak(moved, FACE, LIMITS, printed, rest),
+        _weak(np.concatenate([moved, rest]), FACE, LIMITS, printed),
+    )
+    assert len(beside) == len(whole) > 0
+    assert shapely.symmetric_difference(shapely.union_all(beside), shapely.union_all(whole)).area < 1e-9
+
+
+def test_what_is_thin_is_told_with_the_shape_that_it_is_a_part_of() -> None:
+    bars = shapely.MultiPolygon([shapely.box(0, 0, 10, 2), shapely.box(0, 4, 10, 4.4)])
+    thin, shape = _thin(shapes(shapely.box(20, 0, 30, 3), bars, shapely.box(40, 0, 50, 0.3)), LAND)
+    assert [(int(k), round(it.area, 2)) for it, k in zip(thin, shape, strict=True) if it.area > 0.1] == [(1, 4), (2, 3)]
+
+
+def test_tiles_are_the_shape_cut_off_by_their_bounds() -> None:
+    comb = shapely.union_all([shapely.box(0, 0, 60, 2), *shapely.box(np.arange(0, 60, 3), 0, np.arange(1, 61, 3), 40)])
+    tiles, cells = tiles_of(comb, 1.5)
+    assert len(tiles) == 15
+    asked = shapely.intersection(comb, shapely.buffer(cells, 1.5, join_style="mitre"))
+    assert shapely.area(shapely.symmetric_difference(tiles, asked)).max() < 1e-9
+
+
+def test_pieces_are_grouped_again_and_a_group_without_any_is_empty() -> None:
+    pair = shapely.MultiPolygon([shapely.box(0, 0, 1, 1), shapely.box(2, 0, 3, 1)])
+    pieces = np.array([pair, shapely.Polygon(), shapely.box(5, 0, 6, 1), shapely.box(0, 5, 1, 6)])
+    groups = regrouped(pieces, np.array([0, 0, 2, 2]), 3)
+    assert shapely.area(groups).tolist() == [2, 0, 2]
+    assert groups[0].equals(pair)

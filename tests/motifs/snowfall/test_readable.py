@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
@@ -12,7 +14,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowfall import readable
 from carvegen.motifs.snowfall.falling import _between, _hidden_by
-from carvegen.motifs.snowfall.readable import masses, uncut
+from carvegen.motifs.snowfall.readable import few_in_front, masses, uncut
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
 from tests.strategies import takes_long
@@ -230,3 +232,20 @@ def test_masses_lie_behind_bars_and_a_few_flakes_before_them(monkeypatch) -> Non
     assert shapely.area(shapely.difference(few, half)).max() < 1e-6
     few, none = twice(face, lambda xy: np.zeros(len(xy)))
     assert len(few) == len(none) == 0
+
+
+def test_three_tenths_of_a_masss_near_flakes_fall_before_the_bars_that_hide_it() -> None:
+    """No torn one does, none beside the bars, and none that is not of a mass."""
+    n = 2000
+    xy = np.column_stack([np.arange(n) % 50 * 2.0, np.arange(n) // 50 * 2.0])
+    flakes = SimpleNamespace(
+        key=np.arange(n, dtype=np.uint64), torn=xy[:, 0] < 20, xy=xy, shape=shapely.buffer(shapely.points(xy), 0.5)
+    )
+    mass, bars = shapely.box(-1, -1, 79, 90), shapely.box(-1, -1, 99, 39)
+    some = few_in_front(flakes, np.array([mass]), bars)
+    at = np.column_stack([shapely.get_x(shapely.centroid(some)), shapely.get_y(shapely.centroid(some))])
+    could = ~flakes.torn & (xy[:, 0] <= 79) & (xy[:, 1] <= 39)
+    assert len(some) == pytest.approx(0.3 * could.sum(), rel=0.15)
+    assert (at[:, 0] > 19).all()
+    assert (at[:, 0] < 80).all()
+    assert (at[:, 1] < 39.5).all()

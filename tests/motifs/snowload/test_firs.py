@@ -12,7 +12,8 @@ from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-from carvegen.motifs.snowload.firs.pads import _Pads, _seen, on_tiers
+from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
 
@@ -50,6 +51,9 @@ def on_stem(gap: float, blunt: float) -> shapely.Polygon:
         ([0, 5, 4.9, 4.95, 4.7, 4.8, 3, 6, -1], [1, 7], [1, 7]),
         ([3, 2.8, 2.95, 0, 2, 1.75, 1.9], [4], [4]),
         ([-np.inf, 1, -np.inf, 1.2, 1.1, -np.inf], [1, 3], [1, 3]),  # apart
+        ([], [], []),  # no line at all
+        ([1], [], []),
+        ([2, 2], [], []),
     ],
 )
 def test_a_turn_is_told_by_how_far_it_stands_out(values: list[float], begin: list[int], end: list[int]) -> None:
@@ -238,3 +242,272 @@ def test_what_holds_a_pad_of_a_fir_is_told_from_other_snow() -> None:
     some = geometry.polygon_array([shapely.box(1, 0.5, 3, 2), shapely.box(9.5, 0.2, 10, 0.6)])
     assert _padded(pieces, some).tolist() == [True, False, True]
     assert _padded(pieces, geometry.empty()).tolist() == [False] * 3
+
+
+# ── how thick a pad is, and how far it goes: one tier alone ──────────────────────────────────────────────────────
+
+#: A wide tier with a long gentle shoulder, far below the next one; after a usual fall without wind, all chances even.
+TIER: dict[str, float] = {"wide": 10.0, "tall": 20.0, "long": 20.0, "apart": 30.0, "half": 20.0, "side": 1, "top": 0}
+CALM = {"fallen_mm": 3.5, "wind": 0.0, "wind_towards_deg": 0.0, "sticky": 0.5, "patchy": 0.0}
+
+
+def one_pad(*, own: dict | None = None, fir: dict | None = None, lies: float = 1.0, **changed) -> SimpleNamespace:
+    tier = TIER | {key: value for key, value in changed.items() if key in TIER}
+    tip, up = np.array([[tier["side"] * tier["wide"], 0.0]]), np.array([[0.0, tier["apart"]]])
+    tiers = SimpleNamespace(
+        tip=tip, over=tip + up, notch=np.array([[0.0, tier["tall"]]]), long=np.array([tier["long"]]),
+        half=np.array([tier["half"]]), side=np.array([tier["side"]]), top=np.array([bool(tier["top"])]),
+        number=np.array([0]),
+    )  # fmt: skip
+    settings = snowload.Settings(**CALM | {key: value for key, value in changed.items() if key not in TIER})
+    chances = np.full((2, 1, 13), 0.5)
+    for k, some in enumerate((own, fir)):
+        for which, chance in (some or {}).items():
+            chances[k, 0, which] = chance
+    laid = _Pads.of(tiers, settings, LIMITS, lies=np.array([lies]), own=chances[0], fir=chances[1])
+    return SimpleNamespace(**{name: getattr(laid, name)[0] for name in _Pads.__dataclass_fields__})
+
+
+@pytest.mark.parametrize(
+    ("changed", "over", "under"),
+    [
+        ({}, 0.5, 0.62),
+        ({"fallen_mm": 7.0}, 0.5 * 2**0.6, 0.62 * 2**0.6),
+        ({"lies": 0.8}, 0.4, 0.8 * 0.62),
+        ({"sticky": 0.0}, 0.5, 0.75 * 0.62),
+        ({"sticky": 1.0}, 0.5, 1.25 * 0.62),
+        # as each fir and each tier has it: four fifths to six, three quarters to five
+        ({"fir": {0: 0.0}}, 0.4, 0.8 * 0.62),
+        ({"fir": {0: 1.0}}, 0.6, 1.2 * 0.62),
+        ({"own": {0: 0.0}}, 0.375, 0.75 * 0.62),
+        ({"own": {0: 1.0}}, 0.625, 1.25 * 0.62),
+        # three tenths more in the lee, and less where it blows
+        ({"wind": 1.0}, 0.65, 1.3 * 0.62),
+        ({"wind": 1.0, "side": -1}, 0.35, 0.7 * 0.62),
+        # under the next tier about a quarter of the room, and below the shoulder three tenths of it
+        ({"apart": 1.5}, 0.36, 0.45),
+        ({"apart": 1.5, "own": {0: 0.0}}, 0.252, 0.315),
+        ({"apart": 1.5, "top": 1}, 0.5, 0.62),
+        ({"half": 0.25, "wide": 1.0}, 0.5, 0.48),
+        # no thinner in all than can be cut with some to spare
+        ({"fallen_mm": 0.2}, 0.54 * 0.5 / 1.12, 0.54 * 0.62 / 1.12),
+    ],
+)  # fmt: skip
+def test_so_thick_a_pad_lies_over_a_shoulder_and_below_it(changed, over: float, under: float) -> None:
+    its = one_pad(**changed)
+    assert (its.over, its.under) == pytest.approx((over, under))
+
+
+@pytest.mark.parametrize(
+    ("changed", "begins", "ends"),
+    [
+        ({}, 0, 1),
+        ({"own": {2: 0.0}}, 0, 0.68),
+        ({"own": {2: 0.22}}, 0, 0.79),
+        ({"own": {2: 0.26}}, 0, 1),  # from four fifths on it goes on to the notch
+        ({"own": {2: 0.0}, "sticky": 0.0}, 0, 0.53),
+        ({"own": {2: 0.0}, "fallen_mm": 1.75}, 0, 0.54),
+        ({"own": {2: 0.0}, "wind": 0.5}, 0, 0.78),
+        ({"own": {2: 0.0}, "wind": 0.5, "side": -1}, 0, 0.58),
+        ({"own": {2: 0.0, 3: 0.1}}, 0.075, 0.68),  # the tip pokes out
+        ({"own": {2: 0.0, 3: 0.29}}, 0.1415, 0.68),
+        ({"own": {2: 0.0, 3: 0.31}}, 0, 0.68),
+        ({"own": {2: 0.0}, "sticky": 0.0, "fallen_mm": 0.35, "long": 4.0}, 0, 1.7 / 4),
+        ({"own": {2: 0.0, 3: 0.2}, "sticky": 0.0, "fallen_mm": 0.35, "long": 4.0}, 0.11, 0.11 + 1.7 / 4),
+        # on a steep one a hem stays dark, of a land and a quarter and 0.15 mm
+        ({"tall": 25.5}, 0, 1 - 0.775 / 20),
+        ({"tall": 24.5}, 0, 1),
+        # a top's ends two lands below its cap
+        ({"top": 1}, 0, 1 - 2.75 / 20),
+    ],
+)
+def test_so_far_a_pad_lies_along_a_shoulder(changed, begins: float, ends: float) -> None:
+    its = one_pad(**changed)
+    assert (its.begins, its.ends) == pytest.approx((begins, ends))
+
+
+@pytest.mark.parametrize(
+    ("changed", "bears"),
+    [
+        ({"lies": 0.29}, False),
+        ({"lies": 0.31}, True),
+        ({"patchy": 1.0, "own": {1: 0.59}}, True),
+        ({"patchy": 1.0, "own": {1: 0.61}}, False),
+        ({"own": {1: 0.99}}, True),
+        ({"wind": 1.0, "side": -1, "own": {1: 0.49}}, True),
+        ({"wind": 1.0, "side": -1, "own": {1: 0.51}}, False),
+        ({"wind": 1.0, "patchy": 1.0, "own": {1: 0.61}}, False),
+        ({"long": 0.95}, True),
+        ({"long": 0.85}, False),
+    ],
+)
+def test_a_tier_bears_a_pad_where_enough_comes_and_it_is_no_crumb(changed, bears: bool) -> None:
+    assert one_pad(**changed).on == bears
+
+
+@pytest.mark.parametrize(("apart", "close"), [(1.68, True), (1.7, False)])
+def test_tiers_are_close_where_no_hem_stays_dark_between_their_pads(apart: float, close: bool) -> None:
+    """0.54 of the way to the next one is snow, and 0.775 mm are to stay dark."""
+    assert one_pad(apart=apart).close == close
+
+
+@pytest.mark.parametrize(
+    ("changed", "cap"),
+    [
+        ({}, 0),
+        ({"top": 1}, 1.75),
+        ({"top": 1, "fallen_mm": 1.0}, 1.5),
+        ({"top": 1, "fir": {2: 0.0}}, 0.75 * 1.75),
+        ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.75),
+        ({"top": 1, "long": 2.0}, 1.0),
+        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 2.0),  # less than a crumb would be left below: all is white
+        ({"top": 1, "lies": 0.2}, 0),
+    ],
+)
+def test_so_far_down_a_top_the_cap_reaches(changed, cap: float) -> None:
+    assert one_pad(**changed).cap == pytest.approx(cap)
+
+
+@pytest.mark.parametrize(
+    ("changed", "full"), [({}, 1), ({"fallen_mm": 7.0}, 1), ({"fallen_mm": 0.875}, 0.5), ({"lies": 0.5}, 0.5)]
+)
+def test_so_full_a_tier_is(changed, full: float) -> None:
+    assert one_pad(**changed).full == pytest.approx(full)
+
+
+@pytest.mark.parametrize(
+    ("tall", "deg", "tier"),
+    [(0.65, 63, False), (0.75, 63, True), (8.8, 45, True), (9.2, 45, False), (4, 83.3, True), (4, 84, False)],
+)
+def test_shoulders_that_are_too_low_too_wide_or_upright_are_no_tiers(tall: float, deg: float, tier: bool) -> None:
+    """At least 0.7 mm high, at the most 9 mm wide, and no steeper than nine times as high as wide."""
+    assert (found(fir(0, tall=tall, deg=deg)) is not None) == tier
+
+
+# ── the outlines of one pad: a tier 5 mm wide and high, 0.5 mm over its shoulder and 0.6 below it ────────────────
+
+
+def straight(side: int = 1, *, top: bool = False, half: float = 4.0) -> Tiers:
+    share = np.linspace(0, 1, 20)[:, None]
+    tip, notch = np.array([6.0 * side, 0.0]), np.array([1.0 * side, 5.0])
+    return Tiers(
+        tip=tip[None], notch=notch[None], over=np.array([[5.0 * side, 8.0]]), side=np.array([side]),
+        top=np.array([top]), fir=np.zeros((1, 2)), half=np.array([half]), shoulder=(tip + (notch - tip) * share)[None],
+        under=(tip - np.array([5.0 * side, 0]) * share)[None],
+    )  # fmt: skip
+
+
+def laid_on(**changed: float) -> _Pads:
+    usual = {"on": True, "over": 0.5, "under": 0.6, "begins": 0.0, "ends": 1.0, "cap": 0.0, "close": False, "full": 1.0}
+    return _Pads(**{name: np.array([value]) for name, value in (usual | changed).items()})
+
+
+def chances(**numbers: float) -> np.ndarray:
+    """Even chances but for some, by number: `o8` is the eighth."""
+    return np.array([[numbers.get(f"o{k}", 0.5) for k in range(13)]])
+
+
+PLAIN = snowload.Settings(lumpy=0.0, boughs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("changed", "own", "over", "below"),
+    [
+        ({}, {}, 2.870, 3.673),
+        ({"over": 1.0}, {}, 5.094, 3.590),
+        ({"under": 1.2}, {}, 2.870, 6.534),
+        ({"begins": 0.2}, {}, 2.218, 3.110),
+        ({"ends": 0.6}, {}, 1.775, 1.750),
+        ({"begins": 0.2, "ends": 0.6}, {}, 1.149, 1.460),
+        ({}, {"o5": 0.0}, 2.870, 3.549),
+        ({}, {"o7": 0.0}, 2.870, 3.617),
+        ({}, {"o3": 0.0}, 2.833, 3.673),
+        ({}, {"o3": 1.0}, 2.907, 3.673),
+    ],
+)
+def test_so_much_lies_over_a_shoulder_and_on_the_front_below_it(changed, own, over: float, below: float) -> None:
+    """In mm², on both sides of the fir alike; it hangs a little out over the tip."""
+    for side in (1, -1):
+        pair = _shoulders(straight(side), laid_on(**changed), LIMITS, PLAIN, chances(**own))
+        assert [its[0].area for its in pair] == pytest.approx((over, below), rel=0.006)
+        far = [max(abs(its[0].bounds[0]), abs(its[0].bounds[2])) for its in pair]
+        assert far[1] == pytest.approx(6.02, abs=0.01)
+        assert 5.99 < far[0] < 6.4
+
+
+@pytest.mark.parametrize(
+    ("half", "changed", "own", "area", "bounds"),
+    [
+        (4, {}, {}, 1.881, (-2.60, 3.59, 2.08, 4.97)),
+        (4, {}, {"o8": 0.3}, 1.372, (-1.64, 3.59, 1.79, 4.97)),
+        (4, {}, {"o8": 0.1}, 0.873, (-0.68, 3.59, 1.50, 4.98)),
+        (4, {}, {"o8": 0.3, "o9": 1.0}, 1.729, (-1.64, 3.24, 1.79, 4.97)),
+        (4, {}, {"o8": 0.3, "o11": 1.0}, 1.372, (-1.64, 3.59, 1.79, 5.22)),
+        (4, {"full": 0.5}, {"o8": 0.54}, 1.982, (-2.79, 3.59, 2.14, 4.97)),
+        # heaps further in
+        (4, {}, {"o8": 0.8}, 5.109, (-3.84, 1.57, 0.75, 3.83)),
+        (4, {}, {"o8": 0.8, "o10": 1.0}, 6.169, (-4.25, 1.00, 0.75, 4.35)),
+        (4, {}, {"o8": 0.8, "o9": 1.0}, 5.109, (-3.84, 1.07, 0.75, 3.33)),
+        (4, {"full": 0.52}, {"o8": 0.56}, 5.109, (-3.84, 1.57, 0.75, 3.83)),
+        (2, {}, {"o8": 0.8}, 1.967, (-2.09, 2.13, 0.75, 3.57)),
+    ],
+)
+def test_so_much_lies_on_a_tiers_front(half, changed, own, area: float, bounds) -> None:
+    (its,) = _fronts(straight(half=float(half)), laid_on(**changed), LIMITS, PLAIN, chances(**own))
+    assert its.area == pytest.approx(area, rel=0.006)
+    assert its.bounds == pytest.approx(bounds, abs=0.012)
+
+
+@pytest.mark.parametrize(
+    ("tier", "changed", "own", "boughs"),
+    [
+        ({}, {"close": True}, {"o8": 0.8}, 1.0),  # no room for a heap
+        ({"half": 1.8}, {}, {"o8": 0.8}, 1.0),
+        ({}, {"full": 0.5}, {"o8": 0.56}, 1.0),  # too little has come
+        ({}, {"ends": 0.9}, {"o8": 0.3}, 1.0),  # no tongue but from a notch that snow reaches
+        ({"half": 0.75}, {}, {"o8": 0.3}, 1.0),  # it would be a dot
+        ({"top": True}, {}, {}, 1.0),
+        ({}, {}, {}, 0.49),
+    ],
+)
+def test_a_tiers_front_stays_bare(tier, changed, own, boughs: float) -> None:
+    settings = snowload.Settings(lumpy=0.0, boughs=boughs)
+    assert len(_fronts(straight(**tier), laid_on(**changed), LIMITS, settings, chances(**own))) == 0
+    assert len(_fronts(straight(), laid_on(), LIMITS, snowload.Settings(boughs=0.51), chances())) == 1
+
+
+@pytest.mark.parametrize(
+    ("changed", "own", "fir", "over", "on", "down"),
+    [
+        ({"cap": 1.5}, {}, {}, 0.518, 0.674, (3.92, 3.73)),
+        ({"cap": 3.0}, {}, {}, 1.010, 2.580, (2.86, 2.62)),
+        ({"cap": 6.0}, {}, {}, 1.731, 8.934, (1.23, 0.29)),
+        ({"cap": 1.5, "over": 1.0}, {}, {}, 1.103, 0.674, (3.92, 3.73)),
+        ({"cap": 1.5}, {"o2": 0.0}, {}, 0.406, 0.512, (4.18, 3.78)),
+        ({"cap": 1.5}, {"o4": 0.0}, {}, 0.608, 0.674, (3.92, 3.73)),
+        ({"cap": 1.5}, {"o5": 0.0}, {}, 0.518, 0.671, (3.92, 3.69)),
+        ({"cap": 1.5}, {"o6": 0.0}, {}, 0.518, 0.699, (3.92, 3.73)),
+        ({"cap": 1.5}, {}, {"o3": 1.0}, 0.518, 0.903, (3.92, 3.37)),
+    ],
+)
+def test_so_large_is_half_the_cap_of_a_top(changed, own, fir, over: float, on: float, down) -> None:
+    """What lies over it and what lies on it, mm², and how far down both go; they meet their other half."""
+    pair = _caps(straight(top=True), laid_on(**changed), chances(**own), chances(**fir))
+    assert [its[0].area for its in pair] == pytest.approx((over, on), rel=0.008)
+    assert [its[0].bounds[1] for its in pair] == pytest.approx(down, abs=0.012)
+    assert [its[0].bounds[0] for its in pair] == pytest.approx((0.95, 0.95), abs=0.01)
+    assert pair[0][0].bounds[3] == pytest.approx(5 + 1.1 * changed.get("over", 0.5), abs=0.01)
+
+
+@pytest.mark.parametrize("preset", ["fresh", "deep"])
+def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str) -> None:
+    """Three to five tiers of 0.7 to 1.7 mm: what would be too narrow below a cap is white too."""
+    sizes = [(3, 1.0), (4, 0.9), (4, 1.1), (5, 0.7), (3, 1.3), (3, 1.5), (3, 1.7)]
+    firs = [fir(6 + 9 * k, 12, tiers=tiers, tall=tall) for k, (tiers, tall) in enumerate(sizes)]
+    place = Place(area=shapely.box(0, 0, 66, 30), shapes=geometry.parts(shapely.union_all(firs)))
+    for seed in (1, 2):
+        settings = snowload.Settings(**snowload.PRESETS[preset])
+        cuts = snowload.grow(settings, place, LIMITS, stream(seed, "firs")).cuts
+        tips = geometry.dots(np.array([[6 + 9 * k, 12 + tiers * tall - 0.2] for k, (tiers, tall) in enumerate(sizes)]))
+        capped = np.unique(shapely.STRtree(cuts).query(tips, predicate="dwithin", distance=0.1)[0])
+        assert capped.tolist() == list(range(len(sizes)))

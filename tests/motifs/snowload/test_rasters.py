@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
 
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, sky_seen
 from carvegen.motifs.snowload.scene import Grid, _boards
-from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks
+from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks, without_holes_far_from
 
 
 def test_a_canvas_covers_what_its_strokes_say() -> None:
@@ -105,3 +106,14 @@ def test_a_slit_of_sky_between_two_heaps_is_white_where_nothing_else_shuts_sky_i
     white = _without_specks(cover, np.zeros(cover.shape, dtype=bool), 0.15)
     assert (white[12:28, 20:23] == 1).all()
     assert np.array_equal(np.delete(white, np.s_[20:23], axis=1), np.delete(cover, np.s_[20:23], axis=1))
+
+
+def test_holes_far_from_others_are_filled_and_those_near_or_touched_stay() -> None:
+    holes = shapely.box([1, 7, 21], [1, 7, 1], [2, 8, 22], [2, 8, 2])
+    plates = shapely.difference(
+        shapely.union_all([shapely.box(0, 0, 10, 10), shapely.box(20, 0, 30, 10)]), shapely.union_all(holes)
+    )
+    others = np.array([shapely.box(0, 0, 0.95, 3), shapely.box(21.5, 1.5, 25, 5)])
+    left = without_holes_far_from(plates, others, 0.1)
+    assert left.equals(shapely.difference(shapely.union(plates, holes[1]), holes[0]))
+    assert without_holes_far_from(shapely.Polygon(), others, 0.1).is_empty

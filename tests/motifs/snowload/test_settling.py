@@ -235,7 +235,7 @@ def test_a_fork_bears_little_more_than_the_breadth_of_its_limbs_over_what_they_b
     its, settings = ledges(shapely.union_all(limbs)), snowload.Settings(**{**PLAIN, "fallen_mm": 14})
     foot = np.flatnonzero((np.abs(its.x - 60) < 3) & (its.base > 30))
     breadth = its.breadth[foot].max()
-    most = cap_mm(0.4 + 1.4 * np.array(breadth), settings.sticky) + 0.9 * breadth
+    most = 2**0.6 * (cap_mm(0.4 + 1.4 * np.array(breadth), settings.sticky) + 0.9 * breadth)
     assert breadth < 2
     assert (borne(its, settings, np.zeros(len(its)))[foot] <= most + 1e-9).all()
 
@@ -328,3 +328,33 @@ def test_the_hollow_round_a_post_is_of_level_ground_and_ever_less_on_slopes(rise
     middle = np.abs(its.x - 60) < 5
     assert middle.any()
     assert _hollows(its, ends, snowload.Settings(**PLAIN))[middle] == pytest.approx(missing, abs=1e-3)
+
+
+@pytest.mark.parametrize("thick", [1.0, 1.5, 3.0])
+def test_after_a_deep_fall_a_limb_bears_a_thicker_cap_and_its_end_tapers(thick: float) -> None:
+    limb = shapely.union_all([shapely.box(30, 5, 36, 80), shapely.box(33, 50, 80, 50 + thick)])
+    deep, usual = (_middles(limb, fallen) for fallen in (7.0, 3.5))
+    assert np.median(deep) > 1.3 * np.median(usual), "as much as a limb bears; more has fallen on both"
+    assert deep[-4:].max() < 0.7 * np.median(deep)
+
+
+def _middles(limb: shapely.Geometry, fallen_mm: float) -> np.ndarray:
+    """How deep it lies along a limb from x = 45 to its end at 80, mm."""
+    settings = snowload.Settings(**PLAIN, fallen_mm=fallen_mm)
+    place = Place(area=FACE, shapes=shapes(limb))
+    scene = _Scene.of(limb, settings, place)
+    assert scene is not None
+    along = (scene.ledges.x > 45) & (scene.ledges.x < 80) & (scene.ledges.base < 55)
+    ends = ends_of(scene.ledges, settings, stream(1, "ends"))
+    snow = scene.snow(_share_of(place, settings), LIMITS, ends, stream(1, "snow"))
+    return snow.depth[along]
+
+
+def test_no_broader_limb_bears_less() -> None:
+    for fallen in (3.5, 7.0):
+        bears = []
+        for thick in np.arange(0.3, 9, 0.3):
+            limb = ledges(shapely.union_all([shapely.box(30, 5, 36, 80), shapely.box(33, 50, 80, 50 + thick)]))
+            on = (limb.x > 50) & (limb.x < 70) & (limb.base < 60)
+            bears.append(np.median(borne(limb, snowload.Settings(**PLAIN, fallen_mm=fallen), np.zeros(len(limb)))[on]))
+        assert (np.diff(bears) > -0.05).all()

@@ -42,6 +42,7 @@ _POKES = 0.3  #: so many tips poke out
 _JOINS = 0.8  #: a pad that reaches so far up the shoulder goes on to the notch,
 _UPRIGHT = 2.5  #: but not on steeper ones (rise over run): the outline would be all white
 _CAP, _CAP_MM = 0.75, 1.5  #: of a top is white at the most, and so much at least where there is room
+_SMALL = 2.4  #: smallest cuts: a smaller cap would be a crumb, or leave one of the top below it: that is all white
 _TONGUES = 0.55  #: of the fronts bear a tongue from the notch, others a heap further in:
 _FRONT_MM, _TILTS = 1.9, 0.4  #: where half a tier is so broad; it falls so much to its side
 _SOFT_MM = 0.35  #: narrower inlets of the outline are filled
@@ -141,6 +142,7 @@ class _Pads:
         reach = np.where(reach > _JOINS, 1.0, reach)
         cap = np.clip(0.7 + 0.3 * settings.fallen_mm, _CAP_MM, None) * (0.75 + 0.5 * fir[:, 2])
         cap = np.minimum(cap, (0.4 + 0.2 * fir[:, 2]) * long)
+        cap = np.where((cap < _SMALL * limits.cut_mm) | (long - cap < limits.land_mm), long, cap)
         short = np.where(tiers.top, cap + 2 * limits.land_mm, (~close & (tall > _UPRIGHT * wide)) * hem)
         ends = np.minimum(reach, 1 - short / long)
         on &= (ends - begins) * long > _SHORTEST_MM
@@ -234,9 +236,10 @@ def _caps(tiers: Tiers, pads: _Pads, own: Floats, fir: Floats) -> tuple[PolygonA
     on = pads.cap > 0
     apex, side = tiers.notch[on], tiers.side[on, None]
     long = tiers.long[on]
-    reach = pads.cap[on] * (0.75 + 0.5 * own[on, 2])
+    whole = pads.cap[on] >= long
+    reach = np.where(whole, long, np.minimum(pads.cap[on] * (0.75 + 0.5 * own[on, 2]), _CAP * long))
     down = np.linspace(0, 1, _PLACES)
-    line = _from_apex(tiers.shoulder[on], down * np.minimum(reach / long, _CAP)[:, None])
+    line = _from_apex(tiers.shoulder[on], down * (reach / long)[:, None])
     turn = line[:, -1] - apex
     turn = turn / np.linalg.norm(turn, axis=1, keepdims=True)
     out = np.stack([-side[:, 0] * turn[:, 1], side[:, 0] * turn[:, 0]], axis=1)
@@ -245,7 +248,9 @@ def _caps(tiers: Tiers, pads: _Pads, own: Floats, fir: Floats) -> tuple[PolygonA
     lumps = 1 + 0.15 * np.sin(reach[:, None] * down * 2.6 + phase[:, :1])
     high = pads.over[on, None] * np.sqrt(1 - down) * (1.1 - 0.3 * down) * lumps
     upper = line + high[..., None] * up
-    low = np.column_stack([apex[:, 0] - side[:, 0] * 0.05, apex[:, 1] - pads.cap[on] * (0.5 + 0.55 * fir[on, 3])])
+    low = np.column_stack(
+        [apex[:, 0] - side[:, 0] * 0.05, apex[:, 1] - pads.cap[on] * np.where(whole, 1, 0.5 + 0.55 * fir[on, 3])]
+    )
     rim = line[:, -1:] + down[:, None] * (low[:, None] - line[:, -1:])
     wide = np.abs(low - line[:, -1])[:, :1]
     rim[..., 1] += 0.3 * np.minimum(wide, 0.6) * np.sin(np.pi * (1.6 + own[on, 6:7]) * down + 3 * phase[:, 1:])

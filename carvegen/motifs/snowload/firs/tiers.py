@@ -288,6 +288,8 @@ def _peaks(values: Floats, least: float) -> tuple[Indices, Indices]:
     hundredth of the time that it takes to load.
     """
     change = np.flatnonzero(values[1:] != values[:-1])
+    if not len(change):  # no line, or a level one
+        return change, change
     begin, end = np.append(0, change + 1), np.append(change, len(values) - 1)
     level = values[begin]
     rises = level[1:] > level[:-1]

@@ -1,0 +1,316 @@
+"""What is drawn of snow at one level ledge, part by part: stated in millimetres, so that a slip is noticed."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from carvegen.base.streams import stream
+from carvegen.motifs import snowload
+from carvegen.motifs.snowload import snow_shapes, wind
+from carvegen.motifs.snowload.ledges import Ledges
+from carvegen.motifs.snowload.scene import Grid
+from tests.cases import limits
+
+STEP = 0.1
+LIMITS = limits(0.5, 0.4)
+
+
+def ledge(wide: float = 40.0, *, slope: float = 0.0, **changed: Any) -> Ledges:
+    """One chain from x = 20 on, 30 mm up, in the open and with free ends, thick and broad."""
+    n = round(wide / STEP)
+    column, zeros = np.arange(n) + 200, np.zeros(n)
+    usual = {
+        "x": 20 + STEP * (np.arange(n) + 0.5), "base": 30 + slope * STEP * np.arange(n), "ceiling": zeros + np.inf,
+        "thick": zeros + 60, "breadth": zeros + 60, "ground": zeros > 0, "void": zeros, "slope": zeros + slope,
+        "linked": np.arange(n) < n - 1, "first": zeros.astype(int), "last": zeros.astype(int) + n - 1,
+        "under": zeros.astype(int) - 1, "free": np.full((2, n), -1), "wall": np.full((2, n), -1), "hung": zeros > 0,
+    }  # fmt: skip
+    for key, value in changed.items():
+        usual[key] = np.full(np.shape(usual[key]), value, dtype=usual[key].dtype)
+    return Ledges(step=STEP, column=column, **usual)
+
+
+def ends(its: Ledges, *, crest: float = np.inf, kind: float = 0.0, free: bool = False) -> Any:
+    n = len(its)
+    away = np.stack([np.arange(n), np.arange(n)[::-1]]) * STEP
+    return SimpleNamespace(
+        crest=np.full(n, crest), kind=np.full((2, n), kind), away=away, free=np.full((2, n), free)
+    )  # fmt: skip
+
+
+@pytest.fixture
+def calm(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No chance in what is drawn."""
+    monkeypatch.setattr(snow_shapes, "waves_at", lambda place, *_, **__: np.zeros(len(place)))
+
+
+def drawn(draw, wide: int = 800, high: int = 600) -> np.ndarray:
+    """What is covered of a page of 80 x 60 mm."""
+    canvas = snow_shapes.Canvas.blank(Grid(0.0, 0.0, wide, high, STEP, 0))
+    draw(canvas)
+    return canvas.cover
+
+
+CALM = {"wind": 0.0, "wind_towards_deg": 0.0, "sticky": 0.5, "patchy": 0.0, "reaching_down": 0.4, "bark": 0.5,
+        "fields": 0.5, "bridging_mm": 1.2, "scale": "near"}  # fmt: skip
+
+
+def asked(**changed: Any) -> snowload.Settings:
+    return snowload.Settings(**CALM | {"fallen_mm": 4.0} | changed)
+
+
+# ── what is ground, and what is a field ──────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("thick", "broad", "much"), [(60, 10, 0), (60, 15, 0.5), (60, 20, 1), (15, 30, 0.5), (12, 30, 0), (18, 30, 1)]
+)
+def test_no_timber_is_as_broad_and_as_thick_as_a_hill(thick: float, broad: float, much: float) -> None:
+    assert snow_shapes.massive(ledge(1, thick=thick), np.full(10, float(broad))) == pytest.approx(much)
+
+
+@pytest.mark.parametrize(
+    ("changed", "broad", "far", "ground", "field"),
+    [
+        ({"ground": True, "free": -2}, 15, False, 0.5, 0.5),
+        ({"ground": True, "free": -2}, 25, False, 1, 1),
+        ({"ground": True}, 25, False, 0, 0),  # it ends at either side
+        ({"free": -2}, 25, False, 0, 0),  # it does not reach the lower edge
+        ({"ground": True, "free": -2, "slope": 1.0}, 25, False, 1, 1),
+        ({"ground": True, "free": -2, "slope": 4 / 3}, 25, False, 1, 0.5),
+        ({"ground": True, "free": -2, "slope": 3**0.5}, 25, False, 1, 0),  # 60°
+        ({"thick": 8}, 25, True, 0, 0.5),
+        ({"thick": 6}, 25, True, 0, 0),
+        ({"thick": 10}, 15, True, 0, 0.5),
+    ],
+)
+def test_a_field_is_ground_that_is_not_steep_or_far_off_all_that_is_broad(changed, broad, far, ground, field) -> None:
+    its = ledge(10, **changed)
+    mm = np.full(len(its), float(broad))
+    assert snow_shapes.lying_ground(its, mm) == pytest.approx(ground, abs=1e-9)
+    assert snow_shapes.fielded(its, mm, far=far) == pytest.approx(field, abs=1e-9)
+
+
+# ── how far the white reaches down ───────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("changed", "down"),
+    [
+        ({}, 1.887),
+        ({"depth": 1.0}, 0.414),
+        ({"depth": 0.5}, 0.104),
+        # never more than half of what lies over it
+        ({"reaching_down": 0.8}, 1.945),
+        ({"fallen_mm": 8.0}, 1.945),
+        # on fields further, the deeper the snow; far off a thin one too
+        ({"field": 1.0}, 8.836),
+        ({"field": 1.0, "fields": 1.0}, 14.369),
+        ({"field": 1.0, "depth": 2.0}, 3.882),
+        ({"field": 1.0, "depth": 0.2}, 0.071),
+        ({"field": 1.0, "depth": 0.2, "scale": "far"}, 3.885),
+        # on steep and on short things less, and on a thin one a land and more stays dark
+        ({"slope": 1.0}, 1.887),
+        ({"slope": 3.0}, 0.319),
+        ({"wide": 3.0}, 0.956),
+        ({"wide": 0.8}, 0.386),
+        ({"thick": 3.0}, 1.187),
+        ({"thick": 1.0}, 0.3),
+        ({"thick": 0.8}, 0.1),
+        ({"crest": 1.0}, 0.577),
+        # a gap that is bridged is filled; no wider one
+        ({"void": 1.0}, 2.887),
+        ({"void": 1.7}, 3.587),
+        ({"void": 1.9}, 2.187),
+    ],
+)
+def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, calm) -> None:
+    of_ledge = {key: changed[key] for key in ("slope", "wide", "thick", "void") if key in changed}
+    of_asked = {key: changed[key] for key in CALM | {"fallen_mm": 0} if key in changed}
+    its = ledge(**of_ledge)
+    reaches = snow_shapes.reaching(
+        its, np.full(len(its), changed.get("depth", 4.0)), asked(**of_asked),
+        ends(its, crest=changed.get("crest", np.inf)), np.full(len(its), changed.get("field", 0.0)), land_mm=0.5,
+        rng=stream(1, "reaching"),
+    )  # fmt: skip
+    assert reaches == pytest.approx(down, rel=0.01, abs=0.002)
+
+
+@pytest.mark.parametrize(("kind", "at_end"), [(0.0, 1.887), (0.1, 0.674), (0.2, 0.511), (0.3, 1.887)])
+def test_some_free_ends_wrap_round_what_they_lie_on_and_most_run_out(kind: float, at_end: float, calm) -> None:
+    its = ledge()
+    reaches = snow_shapes.reaching(
+        its, np.full(len(its), 4.0), asked(), ends(its, free=True, kind=kind), np.zeros(len(its)), land_mm=0.5,
+        rng=stream(1, "reaching"),
+    )  # fmt: skip
+    assert reaches[[0, -1]] == pytest.approx(at_end, rel=0.01)
+    assert reaches[len(its) // 2] == pytest.approx(1.887, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("depth", "slope", "deeper"),
+    [(0.18, 0, 0.18), (0.19, 0, 0.475), (0.2, 0, 0.5), (0.4, 0, 0.56), (0.6, 0, 0.6), (0.6, 1, 0.56 * 2**0.5)],
+)
+def test_snow_that_is_nearly_cut_is_as_deep_as_it_has_to_be(depth: float, slope: float, deeper: float) -> None:
+    """Two fifths more than the smallest cut, across; no more than 2.5 times as deep, and a trace stays one."""
+    its = ledge(4, slope=slope)
+    made = snow_shapes.cuttable(its, np.full(40, depth), np.zeros(40), 0.4)
+    assert made == pytest.approx(deeper)
+
+
+# ── what hangs over ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("kind", "blows", "most", "tips"),
+    [
+        (0.0, 1.0, 99, (0.0072, 0.18, 0.72)),
+        (0.5, 1.0, 99, (0.037, 0.884, 3.3)),  # no further than a tenth more than it is thick
+        (0.5, 0.5, 99, (0.0185, 0.442, 1.667)),
+        (1.0, 1.0, 99, (0.045, 1.436, 3.3)),
+        (1.0, 1.0, 2, (0.045, 1.436, 2)),
+    ],
+)
+def test_layers_of_a_cornice_hang_out_one_over_another(kind, blows, most, tips) -> None:
+    its = snow_shapes.cornice_tips(np.array([3.0]), np.array([kind]), blows, np.array([float(most)]))
+    assert its.shape == (10, 1)
+    assert its[[0, 4, 9], 0] == pytest.approx(tips, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("changed", "left", "right"),
+    [
+        ({}, (0.4, 0.808, 0.1), (0.4, 0.808, 0.1)),
+        ({"kind": 0.0}, (0, 0, 0), (0, 0, 0)),
+        ({"kind": 0.25}, (0.1, 0.118, 0.4), (0.1, 0.118, 0.4)),
+        ({"kind": 1.0}, (1.1, 2.245, 0.0), (1.1, 2.245, 0.0)),
+        ({"kind": 1.0, "wide": 4.0}, (0.5, 1.036, 0.1), (0.5, 1.036, 0.1)),
+        ({"top": 0.29, "kind": 1.0}, (0, 0, 0), (0, 0, 0)),
+        ({"top": 0.31, "kind": 1.0}, (0.1, 0.012, 0), (0.1, 0.012, 0)),
+        # cornices in the lee
+        ({"blows": 0.5}, (0.4, 0.808, 0.1), (1.5, 1.731, 0.5)),
+        ({"blows": -0.5}, (1.5, 1.731, 0.5), (0.4, 0.808, 0.1)),
+        ({"blows": 1.0}, (0.4, 0.808, 0.1), (3.2, 3.842, 0.2)),
+        ({"blows": 1.0, "kind": 0.0}, (0, 0, 0), (0.6, 0.61, 0.8)),
+        ({"blows": 1.0, "kind": 1.0, "wide": 4.0}, (0.5, 1.036, 0.1), (1.1, 2.273, 0.2)),
+        ({"slope": 1.21}, (0, 0, 0), (0, 0, 0)),
+    ],
+)
+def test_so_much_hangs_out_over_free_ends(changed, left, right) -> None:
+    """How far, how much in mm², and how high over the ledge its lower side lies."""
+    its = ledge(changed.get("wide", 40.0), slope=changed.get("slope", 0.0))
+    depth, free = np.full(len(its), changed.get("top", 3.0)), ends(its, kind=changed.get("kind", 0.5), free=True)
+    cover = drawn(lambda canvas: snow_shapes.lips(canvas, its, depth, free, blows=changed.get("blows", 0.0)))
+    assert not cover[:, 200 : 200 + len(its)].any()
+    for part, (far, area, low) in ((cover[:, :200], left), (cover[:, 200 + len(its) :], right)):
+        rows = np.flatnonzero(part.any(axis=1))
+        assert part.any(axis=0).sum() * STEP == pytest.approx(far)
+        assert part.sum() * STEP**2 == pytest.approx(area, rel=0.02, abs=0.001)
+        assert (rows[0] * STEP - 30 if len(rows) else 0) == pytest.approx(low, abs=0.01)
+
+
+# ── bark, and tongues of white ───────────────────────────────────────────────────────────────────────────────────
+
+
+def slivers(seed: int, *, below: float = 3.0, field: float = 0.0, breadth: float = 60.0, **changed: Any) -> Any:
+    its = ledge(59, breadth=breadth)
+    said = dict[str, np.ndarray]()
+
+    def draw(canvas: snow_shapes.Canvas) -> None:
+        said["below"] = snow_shapes.shown_bark(
+            canvas, its, np.full(len(its), below), asked(**changed), np.full(len(its), field), limits=LIMITS,
+            rng=stream(seed, "bark"),
+        )  # fmt: skip
+
+    cover = drawn(draw)
+    return cover, said["below"]
+
+
+def test_slivers_of_bark_show_more_often_the_more_is_asked_and_a_cut_lies_below_each() -> None:
+    """Of 59 mm a sixth, and two sevenths; each is 6 to 11 mm long, a land thick and more, and sinks to the end."""
+    some, many = ([slivers(seed, bark=bark)[0] for seed in range(8)] for bark in (0.5, 1.0))
+    shown = [float(np.mean([cover.any(axis=0).sum() * STEP for cover in each])) for each in (some, many)]
+    assert shown[0] == pytest.approx(9.5, abs=1)
+    assert shown[1] == pytest.approx(17.1, abs=1)
+    for cover in many:
+        rows = np.flatnonzero(cover.any(axis=1))
+        assert 0.15 < 30 - (rows[-1] + 1) * STEP < 0.75
+        assert 3.35 < 30 - rows[0] * STEP < 3.65
+        assert 0.8 < cover.sum(axis=0).max() * STEP < 0.95
+        runs = np.diff(np.flatnonzero(np.diff(np.pad(cover.any(axis=0), 1))))[::2] * STEP
+        assert (runs <= 11.1).all()
+        assert (runs >= 6.5).all()
+        assert (np.diff(np.flatnonzero(np.diff(np.pad(cover.any(axis=0), 1))))[1::2] * STEP >= 2.9).all()
+
+
+#: Below a sliver there is a dot, as wide as a land or wider, and a cut, 1.7 times.
+HOLDS = 1.7 * (max(LIMITS.land_mm, LIMITS.dot_mm) + LIMITS.cut_mm)
+
+
+@pytest.mark.parametrize(
+    ("changed", "shows"),
+    [
+        ({}, True),
+        ({"bark": 0.0}, False),
+        ({"field": 1.0}, False),
+        ({"scale": "far"}, False),
+        ({"below": 0.98 * 0.5 * HOLDS}, False),
+        ({"below": 1.02 * 0.5 * HOLDS}, True),
+        ({"breadth": 0.98 * 2.2 * HOLDS}, False),
+        ({"breadth": 1.02 * 2.2 * HOLDS}, True),
+    ],
+)
+def test_bark_shows_where_it_is_broad_and_white_near_by_and_on_no_field(changed, shows: bool) -> None:
+    cover, below = slivers(2, **{"bark": 1.0, **changed})
+    assert cover.any() == shows
+    assert below.max() == pytest.approx(max(changed.get("below", 3.0), shows * HOLDS), rel=0.1)
+
+
+def test_tongues_are_three_fifths_long_and_three_lands_and_cuts_apart() -> None:
+    share = snow_shapes.tongues(Grid(0.0, 0.0, 800, 600, STEP, 0), LIMITS, stream(1, "tongues"))
+    assert len(share) == pytest.approx((80 + 2 * 1.8) / STEP, abs=1)
+    assert share.mean() == pytest.approx(0.6, abs=0.03)
+    assert (share.min(), share.max()) == (pytest.approx(0.2, abs=0.06), pytest.approx(1, abs=0.05))
+    peaks = (share[1:-1] > share[:-2]) & (share[1:-1] >= share[2:])
+    assert peaks.sum() == pytest.approx(83.6 / 2.7, abs=3)
+
+
+# ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("changed", "lies", "lost"),
+    [
+        ({}, (1.0, 1.0, 1.921, 8.8), 89.41),
+        ({"wind": 0.5}, (2.5, 2.5, 2.961, 6.77), 44.37),
+        ({"clear": 0.0}, (4, 4, 4, 4), 0),
+        ({"clear": 7.0}, (2.61, 3.652, 4.713, 9.044), 2.25),
+        ({"clear": 15.0}, (1.143, 1.143, 2.02, 8.857), 84.78),
+        # what rises to the wind is scoured to a twentieth, what falls away is drifted upon
+        ({"slope": 0.5}, (0.2, 0.2, 1.367, 8.48), 116.54),
+        ({"slope": -0.5}, (3.011, 3.714, 4.391, 7.792), 2.61),
+        ({"slope": -0.5, "wind_towards_deg": 180.0}, (2.829, 0.2, 0.2, 0.2), 116.54),
+        ({"slope": -1.5}, (3.467, 3.884, 4.316, 5.794), 0.61),
+        ({"clear": 7.0, "sky": 0.25}, (2.483, 3.288, 3.832, 6.828), 23.37),
+    ],
+)
+def test_so_deep_the_snow_lies_on_a_deck_after_the_wind(changed, lies, lost: float) -> None:
+    """5 mm from the left end, in the middle, 6 mm from the right end, at its brink; and mm² carried off the page."""
+    its = ledge(slope=changed.get("slope", 0.0))
+    n = len(its)
+    settings = asked(**{"wind": 1.0} | {key: changed[key] for key in ("wind", "wind_towards_deg") if key in changed})
+    depth, gone = wind.drifted(
+        its, np.full(n, 4.0), settings, clear=np.full((4, n), changed.get("clear", 1e3)),
+        sky=np.full(n, changed.get("sky", 1.0)),
+    )  # fmt: skip
+    assert depth[[50, n // 2, n - 60, n - 1]] == pytest.approx(lies, rel=0.01)
+    assert gone * STEP == pytest.approx(lost, rel=0.01, abs=0.02)
+
+
+@pytest.mark.parametrize(("wide", "grows"), [(3.9, False), (4.1, True), (7.0, True)])
+def test_a_cornice_grows_on_what_is_longer_than_four_thirds_of_it(wide: float, grows: bool) -> None:
+    assert (wind._lee_brink(ledge(wide), 1, 3.0).max() > 0) == grows
