@@ -210,6 +210,19 @@ def test_a_twig_that_snow_meets_stands_wherever_no_snow_lies(snow) -> None:
     assert twig.intersection(done.block.land).area > 0.9 * twig.area
 
 
+@pytest.mark.parametrize("beside", ["edge", "cut-out"])
+def test_land_at_the_edge_is_widened_wherever_no_snow_lies_beside_it(beside) -> None:
+    """0.4 mm of land for 0.5 along the page's edge, or a cut-out's: it used to go whole for snow at its foot."""
+    left = 0.0 if beside == "edge" else 4.0
+    cut, snow = box(left + 0.4, 5, 8, 20), box(left + 0.4, 5, 8, 4)
+    job = job_of(cut, cut_outs=() if beside == "edge" else (box(1, 2, 3, 26),))
+    (done,), _ = mended_for_all([job], white=snow)
+    assert breaks(done) == []
+    assert done.block.land.intersection(snow).area < 0.001
+    assert done.block.land.covers(box(left + 0.01, 10, 0.48, 14))
+    assert not done.block.land.intersects(box(left + 0.01, 6, 0.39, 2))
+
+
 @pytest.mark.parametrize(("neck", "pieces"), [(0.15, 1), (0.09, 2)])
 def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
     """Between two tiers, for land of 0.5: hopeless is less than a fifth of it."""

@@ -54,7 +54,7 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     assert built.code in (0, 1), built.err  # 1: something breaks, and is told
     assert (mine / "built" / "rail").is_dir()
     again = run(capsys, "new", mine, "--drawing", tmp_path / "my posts.svg")
-    assert (again.code, "holds drawing.svg already" in again.err) == (2, True)
+    assert (again.code, f"{mine.name}: holds drawing.svg already\n" in again.err) == (2, True)
 
 
 def test_of_blocks_that_are_cut_already_the_file_says_so_and_what_stands(tmp_path, capsys):

@@ -106,7 +106,7 @@ def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None
     hand = Hand(path)
     told = {its["name"]: its["about"] for its in hand.session.state()["motifs"]}
     hand.close()
-    assert told == {"snowload 1": "on PILE0, PILE1, PILE2 and 2 more, wet", "snowload 2": "on PILE1"}
+    assert told == {"snowload 1": "lying on PILE0, PILE1, PILE2 and 2 more, wet", "snowload 2": "lying on PILE1"}
 
 
 def test_only_the_neighbourhood_changes(hand) -> None:

@@ -415,6 +415,25 @@ def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     assert shapely.equals(bar, box(0, 10, 30, 5))
 
 
+STREAK, STRIP, POLE = box(10, 20, 30, 1.8), box(50, 38.2, 40, 1.8), box(44, 0, 3, 90)  #: on water, under a deck
+
+
+@pytest.mark.parametrize(("largest", "hides"), [(6.2, False), (4.0, True)])
+def test_a_streak_thinner_than_a_third_of_the_largest_flakes_ends_none_straight(largest, hides) -> None:
+    """But a post does, and a strip along a dark deck, which is a part of it."""
+    deck = box(50, 40, 40, 4)
+    drawn = {"tone": geometry.union(shapes(STREAK, STRIP, POLE)), "key": deck}
+    plates = [plate_of(name, lightness=light) for name, light in (("key", 20.0), ("tone", 50.0), ("sky", 80.0))]
+    plates[0].layers = frozenset({"key"})
+    readable = bars_of(*plates, sky=box(0, 0, 120, 90), **drawn)
+    readable.drawing.union = lambda names: geometry.union(shapes(*(drawn[name] for name in sorted(names))))
+    motif, leaves = SimpleNamespace(settings=Settings(smallest_mm=0.8, largest_mm=largest)), frozenset(drawn)
+    bars, hiding = readable.bars_and_figures(motif, leaves)[0], readable.hiding(motif, list(drawn), leaves)
+    for what in (bars, hiding):
+        assert shapely.intersects(what, STREAK) == hides
+        assert all(shapely.contains(shapely.buffer(what, 0.01), one) for one in (STRIP, POLE, deck))
+
+
 def test_a_hill_from_side_to_side_is_no_bar_though_a_post_parts_it_but_a_board_is() -> None:
     """Masses that lay behind it would end straight at its foot."""
     post, hill, island = box(60, 0, 5, 90), box(3, 40, 114, 10), box(80, 20, 30, 10)

@@ -291,10 +291,11 @@ class _Bench:
         alone = _WEAK_LINE if place.is_long else _WEAK
         share = _HOPELESS if place.kind == NarrowKind.NECK and joins else alone
         weak = place.wanted * (1.0 if place.is_corner else share)
-        if must_go and both and not self.only_cut:  # beside white: all but what is hopeless may yet be widened
-            must_go = place.width[0] >= weak
-            if must_go and self._widen_beside_white(place):
+        if must_go and (both or (movable and -1 in {one, other})) and not self.only_cut:
+            hopeful = place.width[0] >= weak  # beside white: all but what is hopeless may yet be widened
+            if hopeful and self._widen_beside_white(place):
                 return
+            must_go = hopeful or not both
         weak = place.wanted + _SPARE_MM if must_go else weak
         may_go = both or (movable and (must_go or place.kind == NarrowKind.TIP))
         if may_go and place.width[0] < weak and self._extra == 0:
@@ -305,22 +306,25 @@ class _Bench:
             self._move_off(movable[0], place)
 
     def _widen_beside_white(self, place: NarrowPlace) -> bool:
-        """Widen a narrow place without taking from the white: beside it on the land's other side alone.
+        """Widen a narrow place without taking from the white: beside it, or beside the edge, on the other side alone.
 
-        Where white leaves no room for land so wide, it is cut away. False if that is so all along the place.
+        Where these leave no room for land so wide, it is cut away. False if that is so all along the place.
         """
         wanted = place.wanted + _SPARE_MM
         around = place.band(_AROUND * wanted)
         white = self._white_at(around)
-        room = shape_edits.opening(shape_edits.less(around, white), wanted)
+        face = shape_edits.less(self.job.block.face, shape_edits.plus(*self.job.block.cut_outs))
+        off_face = shape_edits.less(around, face)
+        beyond = white if off_face.is_empty else shape_edits.plus(white, off_face)
+        room = shape_edits.opening(shape_edits.less(around, beyond), wanted)
         dots = geometry.dots(place.middles)
         held, stands = shapely.intersects(dots, room), shapely.disjoint(dots, white)
         if not (held & stands).any():
             return False
-        band = place.band(wanted, held & stands, _off(place.middles, white, wanted / 2))
+        band = place.band(wanted, held & stands, _off(place.middles, beyond, wanted / 2))
         self._laid.append((shape_edits.less(band, white), place.at))
         if (stands & ~held).any():
-            self._doomed.append((place, wanted, place.band(_AT_WALL_MM, stands & ~held)))
+            self._doomed.append((place, place.wanted, place.band(_AT_WALL_MM, stands & ~held)))
         return True
 
     def _is_gone(self, at: Floats) -> bool:

@@ -81,7 +81,8 @@ def _about(entry: PrintMotif, preset: str | None) -> str:
     """What tells a motif from others of its kind: the layers that it lies on, and its weather."""
     layers = ", ".join(shortened(name, _NAME) for name in entry.on[:_NAMED])
     more = f" and {len(entry.on) - _NAMED} more" if len(entry.on) > _NAMED else ""
-    return ", ".join(filter(None, [layers and f"on {layers}{more}", preset]))
+    lies = "lying on" if entry.motif == "snowload" else "on"
+    return ", ".join(filter(None, [layers and f"{lies} {layers}{more}", preset]))
 
 
 def _setting(setting: Parameter, value: object) -> dict[str, Any]:

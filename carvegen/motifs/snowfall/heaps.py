@@ -52,6 +52,7 @@ def heaped(shapes: PolygonArray, apart_mm: float, limits: Limits) -> PolygonArra
     shapes, plain = shapes.copy(), shapely.simplify(shapes, _PLAIN_MM)
     broad = np.flatnonzero(mean_radius(shapes) > _DEEP_MM)
     full = shapely.buffer(shapely.buffer(plain[broad], _FILLED_MM, quad_segs=3), -_FILLED_MM - _DEEP_MM, quad_segs=3)
+    full = _made(full, limits)  # what is deep in a gap alone may be a crumb
     shapes[broad], plain[broad] = shapely.union(shapes[broad], full), shapely.union(plain[broad], full)
     narrow, whose = _narrow(plain, np.minimum(_NECK * mean_radius(shapes), _NECK_MM))
     which, of = np.unique(whose, return_inverse=True)

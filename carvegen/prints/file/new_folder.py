@@ -72,4 +72,4 @@ def write_print(
 def _free_of(folder: Path, names: Iterable[str]) -> None:
     there = [name for name in names if (folder / name).exists()]
     if there:
-        raise InputError(f"holds {there[0]} already", value=str(folder), where="FOLDER", hint="name another folder")
+        raise InputError(f"holds {there[0]} already", where=str(folder), hint="name another folder, or one that is new")

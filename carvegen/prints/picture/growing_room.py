@@ -182,11 +182,15 @@ class GrowingRooms:
         return open_, by_depth
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
-        """What far flakes fall behind, and what those in the middle do: whole things, not their lines alone."""
+        """What far flakes fall behind, and what those in the middle do: whole things, not their lines alone.
+
+        A streak of a paler ink is none: a flake would end in a straight edge along it.
+        """
         drawing, deep = self.drawing, list[Any]()
+        leaves = frozenset(name for name in self.pictures if motif.leaves(name))
         for named in (motif.far_behind, motif.middle_behind):
             names = drawing.names if "*" in named else named
-            whole, flats = drawing.union(names), drawing.outlined(names)
+            whole, flats = self._readable.hiding(motif, names, leaves), drawing.outlined(names)
             deep.append(geometry.union(geometry.parts(whole), flats) if len(flats) else whole)
         return deep
 

@@ -12,11 +12,11 @@ from carvegen import geometry
 from carvegen.prints.layers import runs_across
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
     from carvegen.prints.file.print_file import PrintMotif
     from carvegen.prints.layers import LayeredDrawing
     from carvegen.prints.separation import Plate
@@ -26,9 +26,13 @@ __all__ = ["ReadableBars"]
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
 _GROUND = 2.0  #: or so wide, if it runs from side to side: behind a hill they would end straight along its foot
-_LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it; the same
+_LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it,
+_LINE_LARGE = 1 / 3  #: or so much of the largest: a streak on water ends no mass straight; the same
 _THICK = 0.8  #: of its area, or it is a line even so
-_PLAIN = 0.02  #: in that, how near to an outline is near enough to tell so
+_ALONG = 0.3  #: of its rim lies along what is dark, or it is no line by itself,
+_BESIDE_MM = 0.3  #: so near: the same
+_PLAIN = 0.02  #: of a width, how near to an outline is near enough to tell so
+_NOTHING = shapely.Polygon()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -54,7 +58,7 @@ class ReadableBars:
         things = shapely.union(dark, self._painted_on(whole, names))
         largest, ground = motif.settings.largest_mm, self._ground_of(names)
         broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
-        pale = [self._pale_bars(plate, motif) for plate in self._pale(leaves)]
+        pale = [self._pale_bars(plate, motif, dark) for plate in self._pale(leaves)]
         bars, all_ = (
             geometry.union(geometry.parts(each), *pale) for each in (shapely.difference(things, broad), things)
         )
@@ -75,17 +79,24 @@ class ReadableBars:
         between = sorted({plate.lightness for plate in self.plates})[1:-1]
         return [plate for plate in self.plates if plate.name in leaves and plate.lightness in between]
 
-    def _pale_bars(self, plate: Plate, motif: PrintMotif) -> PolygonArray:
+    def _pale_bars(self, plate: Plate, motif: PrintMotif, dark: BaseGeometry = _NOTHING) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
         if plate.ground or plate.under_all:
             return geometry.empty()
-        line, wide = _LINE * motif.settings.smallest_mm, _BROAD * motif.settings.largest_mm
-        parts = geometry.parts([self.pictures[plate.name]])
-        thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
-        lines = shapely.area(thick) < _THICK * shapely.area(parts)
+        wide, parts = _BROAD * motif.settings.largest_mm, geometry.parts([self.pictures[plate.name]])
+        lines = _lines(parts, motif, dark)
         ground = shapely.intersects(parts, self._ground_of(plate.layers))
         broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
         return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
+
+    def hiding(self, motif: PrintMotif, names: Collection[str], leaves: frozenset[str]) -> BaseGeometry:
+        """What of these layers hides the snow behind it: all but lines of inks that are not the darkest."""
+        dark, its = self._dark(leaves)
+        if not its:
+            return self.drawing.union(names)
+        pale = geometry.parts(self.drawing.union([name for name in names if name not in its]))
+        darks = geometry.parts(self.drawing.union([name for name in names if name in its]))
+        return geometry.union(darks, pale[~_lines(pale, motif, dark)])
 
     def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
         """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
@@ -104,6 +115,19 @@ class ReadableBars:
         parts = parts[shapely.intersects(things, parts)]
         on = shapely.area(shapely.intersection(parts, things)) > _MOSTLY * shapely.area(parts)
         return geometry.union(parts[on])
+
+
+def _lines(parts: PolygonArray, motif: PrintMotif, dark: BaseGeometry) -> Mask:
+    """Which parts of a picture are so narrow beside flakes that these fall over them; none along what is dark; (n,).
+
+    That is a part of the dark thing, as the shaded side of a deck is.
+    """
+    line = max(_LINE * motif.settings.smallest_mm, _LINE_LARGE * motif.settings.largest_mm)
+    thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
+    rims = shapely.boundary(parts)
+    along = shapely.length(shapely.intersection(rims, shapely.buffer(dark, _BESIDE_MM, quad_segs=2)))
+    thin = shapely.area(thick) < _THICK * shapely.area(parts)
+    return np.asarray(thin & (along < _ALONG * shapely.length(rims)))
 
 
 def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:

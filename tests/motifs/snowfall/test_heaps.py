@@ -71,3 +71,11 @@ def test_what_is_left_of_a_broken_one_is_no_smaller_than_a_few_cuts(radius, piec
     """Three cuts of 0.4 mm squared are a disc of 0.39 mm: our own choice."""
     two = shapely.union_all([disc(0, 0, radius), disc(1.4, 0, radius), box(0, -0.1, 1.4, 0.2)])
     assert len(geometry.parts(heaped(shapes(two), 0.1, limits()))) == pieces
+
+
+@pytest.mark.parametrize("radius", np.arange(1.36, 1.6, 0.04))
+def test_what_is_filled_deep_within_is_no_crumb(radius) -> None:
+    """Alone in the middle of a gap; what is smoothed later would draw it into a tip."""
+    ring = shapely.difference(disc(0, 0, radius), disc(0, 0, 0.3))
+    (made,) = heaped(shapes(ring), 0.7, limits(cut=0.4))
+    assert shapely.area(geometry.parts([made])).min() > np.pi * 0.2**2
