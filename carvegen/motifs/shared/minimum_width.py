@@ -47,12 +47,12 @@ _TILE_MM = 14.0  #: tiles begin at multiples of it
 class Standing:
     """What of shapes that print is as wide as the land from the start, in tiles."""
 
-    tiles: PolygonArray  #: (n,), overlapping; may be empty or multi-part
+    tiles: PolygonArray  #: (n,), of each tile every piece by itself; those of different tiles overlap
     cells: PolygonArray  #: (n,), the tile that each belongs to
     doubtful: PolygonArray  #: (n,), where they would be found too narrow as they are: corners, by a hair
 
     def near(self, places: PolygonArray) -> Standing:
-        """The tiles that meet any of `places`."""
+        """The pieces that meet any of `places`."""
         met = np.unique(shapely.STRtree(self.tiles).query(places, predicate="intersects")[1])
         return Standing(self.tiles[met], self.cells[met], self.doubtful[met])
 
@@ -60,10 +60,10 @@ class Standing:
 def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
     """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
-    wide = opened(tiles, land_mm, quad_segs=_ROUGH_ARC)
-    thin, tile = _thin(wide, land_mm)
-    thin = geometry.offset(regrouped(thin, tile, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
-    return Standing(wide, cells, thin)
+    wide, tile = geometry.owned_parts(opened(tiles, land_mm, quad_segs=_ROUGH_ARC))
+    thin, piece = _thin(wide, land_mm)
+    thin = geometry.offset(regrouped(thin, piece, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
+    return Standing(wide, cells[tile], thin)
 
 
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
@@ -138,6 +138,13 @@ def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: 
     return shapely.make_valid(shapely.buffer(outer, -width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
 
 
+def _closed_apart(shape: BaseGeometry, width: float) -> PolygonArray:
+    """As `closed`, in polygons: what GEOS shrinks one by one it shrinks and mends quicker."""
+    outer = geometry.parts(shapely.buffer(shapely.normalize(shape), width / 2, quad_segs=_ARC))
+    back = geometry.offset(shapely.normalize(outer), -width / 2, quad_segs=_ARC)
+    return geometry.parts(shapely.make_valid(back))
+
+
 def held(
     cuts: BaseGeometry, area: BaseGeometry, limits: Limits, *,
     ground: BaseGeometry | None = None, printed: Standing | None = None,
@@ -164,19 +171,19 @@ def held(
         stays so.
     """
     ground = area if ground is None else ground
-    cuts = _without_specks(closed(cuts, limits.land_mm + _SLACK_MM), limits)
+    cuts = _without_specks(_closed_apart(cuts, limits.land_mm + _SLACK_MM), limits)
     shape = shapely.intersection(cuts, area)
     asked = geometry.parts(shape)
-    pieces, same = within(_reachable(shape, limits), area), geometry.empty()
+    pieces, same = within(_reachable(asked, limits), area), geometry.empty()
     for _ in range(_ROUNDS):
         weak = _weak(pieces, ground, limits, printed.near(asked) if printed else None, same)
         if len(weak) == 0:
             return np.concatenate([same, pieces])
-        asked = geometry.offset(weak, limits.land_mm)
+        asked = geometry.offset(weak, limits.land_mm + 2 * limits.cut_mm)  # as far as a crumb goes with it
         taken, pieces = shapely.union_all(weak), np.concatenate([same, pieces])
         meets = shapely.intersects(pieces, taken)
         left = shapely.difference(shapely.disjoint_subset_union_all(pieces[meets]), taken)
-        same, pieces = pieces[~meets], within(_reachable(left, limits), area)
+        same, pieces = pieces[~meets], within(_reachable(geometry.parts(left), limits), area)
     return _apart(np.concatenate([same, pieces]), weak)
 
 
@@ -192,6 +199,7 @@ def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
 
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
     """What the cuts leave narrower than `width` of shapes that were wider there before."""
+    before = before.near(cuts)  # in what they do not touch nothing has become narrower
     left = shapely.difference(before.tiles, shapely.disjoint_subset_union_all(cuts))
     thin, tile = _thin(left, width)
     new = shapely.difference(thin, before.doubtful[tile])
@@ -218,8 +226,8 @@ def loosened(
     rounds, are left out whole, until there is none. Disjoint; may be empty.
     """
     taken = shapely.disjoint_subset_union_all(cuts)
-    wide = closed(shapely.union(fringe, taken), limits.land_mm + _SLACK_MM)
-    wide = shapely.intersection(shapely.union_all(_reachable(wide, limits)), area)
+    wide = _closed_apart(shapely.union(fringe, taken), limits.land_mm + _SLACK_MM)
+    wide = shapely.intersection(geometry.joined(_reachable(wide, limits)), area)
     loose = _patches(shapely.difference(wide, taken))
     reach, rounds = _SLACK_MM, 0
     weak = _broken(np.concatenate([cuts, loose]), area, limits, printed.near(loose))
@@ -268,14 +276,13 @@ def _broken_round(
     return np.asarray(weak[np.unique(close)], dtype=object)
 
 
-def _patches(shape: BaseGeometry) -> PolygonArray:
-    pieces = geometry.snapped(geometry.parts(shape))
+def _patches(shapes: Any) -> PolygonArray:  # noqa: ANN401
+    pieces = geometry.snapped(geometry.parts(shapes))
     return pieces[shapely.area(pieces) > _FINEST_MM**2]
 
 
-def _without_specks(shape: BaseGeometry, limits: Limits) -> BaseGeometry:
-    """The shape with its islands filled that can't stand alone."""
-    pieces = geometry.parts(shape)
+def _without_specks(pieces: PolygonArray, limits: Limits) -> BaseGeometry:
+    """Disjoint pieces with their islands filled that can't stand alone."""
     return shapely.disjoint_subset_union_all(np.concatenate([pieces, _specks(pieces, limits)]))
 
 
@@ -286,9 +293,9 @@ def _specks(pieces: PolygonArray, limits: Limits) -> PolygonArray:
     return np.asarray(holes[~stands])
 
 
-def _reachable(shape: BaseGeometry, limits: Limits) -> PolygonArray:
-    """What a round cutter of the smallest cut reaches, without crumbs."""
-    pieces, width = geometry.parts(shape), limits.cut_mm + _SLACK_MM
+def _reachable(pieces: PolygonArray, limits: Limits) -> PolygonArray:
+    """What a round cutter of the smallest cut reaches in each, without crumbs."""
+    width = limits.cut_mm + _SLACK_MM
     reached = opened(pieces, width)
     lost = shapely.is_empty(reached)  # by GEOS 3.14 even large shapes, at odd distances: ask a little more of these
     reached[lost] = opened(pieces[lost], 1.01 * width)

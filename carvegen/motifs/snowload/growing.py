@@ -121,6 +121,12 @@ _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shu
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
 _LEAST_PAD_MM2 = 0.45  #: a pad on a fir's tier so large,
+_GOES_ON_MM2, _PARTED_MM, _LEVEL_WITH = (
+    2.0,
+    0.1,
+    0.5,
+)  #: a cap goes on past a hanging twig that parts it, with pieces so
+#: large, no further apart than the twig may be broad and so much, and over so much of the lower one's height beside it
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 
@@ -167,7 +173,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     area_mm2, is_line = shapely.area(shapely.intersection(over, frame)), _lines(over, lined)
     reads = _reads(over, settings, heaps.tops) & (area_mm2 > _LEAST_MM2)
     reads |= is_line & (area_mm2 > _LEAST_LINE_MM2) | _padded(over, heaps.pads) & (area_mm2 > _LEAST_PAD_MM2)
-    over = over[reads]
+    over = over[_going_on(over, reads, max(settings.detail_mm, limits.land_mm) + _PARTED_MM)]
     may = heaps.may[np.unique(shapely.STRtree(heaps.may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
@@ -498,6 +504,19 @@ def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask
     capped = shapely.STRtree(pieces).query(tops, predicate="dwithin", distance=_ON_TOP_MM)[1]
     reads[capped] |= area[capped] > _LEAST_CAP_MM2
     return np.asarray(reads)
+
+
+def _going_on(pieces: PolygonArray, reads: Mask, apart_mm: float) -> Mask:
+    """Which pieces read, or go on from one that does sideways past a twig: so a cap tapers off; (n,)."""
+    large = reads | (shapely.area(pieces) > _GOES_ON_MM2)
+    one, other = shapely.STRtree(pieces).query(pieces, predicate="dwithin", distance=apart_mm)
+    left, low, right, high = shapely.bounds(pieces).T
+    beside = np.minimum(high[one], high[other]) - np.maximum(low[one], low[other])
+    beside = beside > _LEVEL_WITH * np.minimum((high - low)[one], (high - low)[other])
+    beside &= (left[one] > right[other]) | (left[other] > right[one])
+    beside &= large[one] & large[other]
+    group = geometry.linked_groups(len(pieces), one[beside], other[beside])
+    return np.asarray(large & np.isin(group, group[reads]))
 
 
 def _padded(pieces: PolygonArray, pads: PolygonArray) -> Mask:

@@ -8,8 +8,11 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.shared.minimum_width import (
+    Standing,
     _broken,
     _broken_round,
+    _closed_apart,
+    _slivers,
     _thin,
     _weak,
     closed,
@@ -42,6 +45,19 @@ def test_a_gap_narrower_than_asked_is_closed_but_for_its_rounded_ends(gap, high)
 def test_a_gap_wider_than_asked_stays_open() -> None:
     pair = shapely.union(shapely.box(0, 0, 3, 4), shapely.box(4.02, 0, 7, 4))
     assert closed(pair, 1.0, quad_segs=64).area == pytest.approx(pair.area, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_gaps_are_closed_piece_by_piece_as_they_are_at_once(seed) -> None:
+    """Groups of discs 8 mm apart, each with gaps of its own, some round an island."""
+    rng = np.random.default_rng(seed)
+    xy = 8 * rng.integers(0, 4, (60, 2)) + rng.uniform(0, 5, (60, 2))
+    white = shapely.union_all(shapely.buffer(geometry.dots(xy), rng.uniform(0.5, 1, 60), quad_segs=8))
+    apart = _closed_apart(white, LAND)
+    assert len(apart) > 8
+    assert (shapely.get_type_id(apart) == shapely.GeometryType.POLYGON).all()
+    assert shapely.is_valid(shapely.MultiPolygon(list(apart)))
+    assert shapely.symmetric_difference(shapely.union_all(apart), closed(white, LAND)).area < 1e-6
 
 
 def fringe_on(*more: shapely.Geometry) -> geometry.PolygonArray:
@@ -101,6 +117,33 @@ def test_beside_cuts_that_are_good_only_what_has_changed_is_looked_at_and_nothin
     )
     assert len(beside) == len(whole) > 0
     assert shapely.symmetric_difference(shapely.union_all(beside), shapely.union_all(whole)).area < 1e-9
+
+
+def test_a_neck_between_two_good_cuts_is_not_told_again_but_one_beside_what_has_changed_is() -> None:
+    good = shapes(shapely.box(10, 10, 14, 14), shapely.box(14.3, 10, 18, 14), shapely.box(30, 10, 34, 14))
+    moved = shapes(shapely.box(12, 5, 16, 9.8))
+    weak = shapely.union_all(_weak(moved, FACE, LIMITS, None, good))
+    assert shapely.contains(weak, geometry.dots(np.array([[13.0, 9.9], [15.0, 9.9]]))).all()
+    assert not shapely.intersects(weak, shapely.box(13, 10.6, 15, 14))
+
+
+def test_pieces_of_land_in_one_tile_are_asked_each_by_itself() -> None:
+    bars = shapely.union_all(shapely.box(2, np.array([2, 5, 8]), 12, np.array([3, 6, 9])))
+    printed = standing(bars, LAND, near=shapely.box(0, 0, 13, 13))
+    place = shapely.box(4, 4.5, 5, 5.5)
+    assert [it.bounds[1] for it in printed.near(shapes(place)).tiles] == pytest.approx([5])
+    both = shapes(place, shapely.box(4, 7.5, 5, 8.5))
+    assert sorted(it.bounds[1] for it in printed.near(both).tiles) == pytest.approx([5, 8])
+
+
+def test_of_what_cuts_do_not_touch_no_sliver_is_told_and_of_what_they_touch_all_they_leave() -> None:
+    """Of two bars, one too thin from the start, the other left too thin by its cut over 6 mm."""
+    tiles = shapes(shapely.box(2, 2, 12, 2.3), shapely.box(2, 5, 12, 7))
+    cells, doubtful = np.full(2, shapely.box(0, 0, 14, 14)), np.full(2, shapely.Polygon())
+    cut = shapes(shapely.box(4, 5.3, 10, 8))
+    found = _slivers(Standing(tiles, cells, doubtful), cut, LAND)
+    assert shapely.bounds(found)[:, 1] == pytest.approx(5)
+    assert shapely.area(found).sum() == pytest.approx(6 * 0.3, abs=0.15)
 
 
 def test_what_is_thin_is_told_with_the_shape_that_it_is_a_part_of() -> None:

@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.growing import _level_in_notches, _lines, _over_tips, _without_crumbs
+from carvegen.motifs.snowload.growing import _going_on, _level_in_notches, _lines, _over_tips, _without_crumbs
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
 from carvegen.motifs.snowload.snow_shapes import Canvas
@@ -216,3 +216,24 @@ def test_no_crumb_of_a_buried_twig_stays_beside_a_cap_and_longer_tips_needles_an
     more = shapely.difference(_without_crumbs(cap, drawn, LIMITS), cap)
     assert shapely.covers(more, shapely.box(10, 2, 10.3, 2.4))
     assert not shapely.intersects(more, others)
+
+
+def test_a_cap_goes_on_past_twigs_that_part_it_small_as_its_pieces_are() -> None:
+    limb = shapely.LineString([(1, 7), (8, 9), (20, 9.5), (29, 8)]).buffer(0.7)
+    uprights = np.arange(3, 28, 2.6)
+    on = shapely.union_all([limb, *shapely.box(uprights, 3, uprights + 0.55, 14)])
+    pieces = geometry.parts(white(on, detail_kept=1.0, detail_mm=0.7))
+    between = shapely.box(uprights[:-1] + 0.55, 6, uprights[1:], 14)
+    assert shapely.STRtree(pieces).query(between, predicate="intersects")[0].tolist() == list(range(len(between)))
+
+
+def test_what_goes_on_from_a_cap_stands_beside_it_and_is_no_crumb() -> None:
+    """A cap, two smaller pieces and a crumb beside it; one too far, one over it, one far lower, one past the crumb."""
+    pieces = shapes(
+        shapely.box(20, 10, 26, 12), shapely.box(18, 10, 19.5, 11.8), shapely.box(16, 10, 17.5, 11.5),
+        shapely.box(14.4, 10, 15.5, 11), shapely.box(27.5, 10, 29, 12), shapely.box(21, 12.5, 24, 13.5),
+        shapely.box(18.5, 8, 19.5, 10.3), shapely.box(12.2, 10, 13.8, 11.5),
+    )  # fmt: skip
+    reads = np.arange(len(pieces)) == 0
+    assert _going_on(pieces, reads, 0.8).tolist() == [True] * 3 + [False] * 5
+    assert not _going_on(pieces, reads & False, 0.8).any()
