@@ -10,9 +10,11 @@ import pytest
 
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-from carvegen.motifs.snowload import snow_shapes, wind
+from carvegen.motifs.snowload import growing, snow_shapes, wind
+from carvegen.motifs.snowload.growing import _at_walls, _Scene
 from carvegen.motifs.snowload.ledges import Ledges
 from carvegen.motifs.snowload.scene import Grid
+from carvegen.motifs.snowload.settling import borne
 from tests.cases import limits
 
 STEP = 0.1
@@ -277,6 +279,115 @@ def test_tongues_are_three_fifths_long_and_three_lands_and_cuts_apart() -> None:
     assert (share.min(), share.max()) == (pytest.approx(0.2, abs=0.06), pytest.approx(1, abs=0.05))
     peaks = (share[1:-1] > share[:-2]) & (share[1:-1] >= share[2:])
     assert peaks.sum() == pytest.approx(83.6 / 2.7, abs=3)
+
+
+@pytest.mark.parametrize(("slow", "fast", "mean"), [(0, 0, 0.6), (1, 0, 0.76), (0, 1, 0.676)])
+def test_tongues_are_longer_and_shorter_in_broad_groups_and_a_little_one_by_one(slow, fast, mean, monkeypatch) -> None:
+    """Waves at their highest make them as much longer, but no longer than whole."""
+    monkeypatch.setattr(
+        snow_shapes, "waves_at", lambda at, _, patch_mm: np.full(len(at), float(slow if patch_mm[0] > 5 else fast))
+    )
+    share = snow_shapes.tongues(Grid(0.0, 0.0, 800, 600, STEP, 0), LIMITS, stream(1, "tongues"))
+    assert share.mean() == pytest.approx(mean, abs=0.003)
+
+
+# ── what is borne, what stands at walls, what is bare ────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("changed", "bears"),
+    [
+        ({}, 5.8),  # as deep as anywhere
+        # ground bears four fifths of what has fallen, none where it is steep
+        ({"ground": 1.0}, 3.2),
+        ({"ground": 0.5}, 4.5),
+        ({"ground": 1.0, "slope": 0.8}, 1.6),
+        ({"ground": 1.0, "slope": 1.0}, 0.0),
+        # a slender thing by its breadth, and from 0.6 mm on more after a deep fall
+        ({"breadth": 0.5}, 0.888),
+        ({"breadth": 0.8}, 1.279),
+        ({"breadth": 1.0}, 1.575),
+        ({"breadth": 2.0}, 2.8),
+        ({"breadth": 2.0, "fallen_mm": 2.0}, 2.584),
+        ({"breadth": 2.0, "fallen_mm": 7.0}, 3.917),
+        ({"breadth": 2.0, "fallen_mm": 14.0}, 3.917),
+        # a post its cap, between walls no tower and in a slit nothing
+        ({"wide": 2.0}, 2.095),
+        ({"wide": 4.0}, 3.71),
+        ({"wide": 1.2, "free": -2}, 0.0),
+        ({"wide": 2.0, "free": -2}, 0.926),
+        ({"wide": 2.8, "free": -2}, 3.36),
+        ({"wide": 4.0, "free": -2}, 5.16),
+        # over air as a net, and between hanging twigs nothing
+        ({"hung": True}, 0.0),
+        ({"void": 1.0, "breadth": 1.0}, 0.662),
+        ({"void": 1.0, "breadth": 0.3}, 0.425),
+        ({"void": 1.0, "wide": 2.0}, 0.0),
+        ({"void": 0.2, "wide": 2.0}, 2.095),
+        ({"void": 1.0, "wide": 2.4}, 2.418),
+        ({"void": 1.0, "wide": 2.0, "bridging_mm": 0.5}, 2.095),
+    ],
+)
+def test_so_much_is_borne_at_the_most(changed, bears: float) -> None:
+    own = {key: changed[key] for key in ("slope", "breadth", "void", "hung", "free") if key in changed}
+    of_asked = {key: changed[key] for key in ("fallen_mm", "bridging_mm") if key in changed}
+    its = ledge(changed.get("wide", 40.0), **own)
+    most = borne(its, asked(**of_asked), np.full(len(its), changed.get("ground", 0.0)))
+    assert most == pytest.approx(bears, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("changed", "kind", "right_there"),
+    [
+        ({}, 0.0, 0.7),
+        ({}, 0.2, 0.26),
+        ({}, 0.5, -0.4),
+        ({"slope": 0.3}, 0.0, 0.35),
+        ({"slope": -0.3}, 0.0, 0.35),
+        ({"slope": 0.6}, 0.0, 0.0),
+        ({"breadth": 3}, 0.0, 0.7),
+        ({"breadth": 4.5}, 0.0, 0.35),
+        ({"breadth": 6}, 0.0, 0.0),
+        ({"fallen_mm": 40.0}, 0.0, 0.382),
+        ({"fallen_mm": 60.0}, 0.0, 0.14),
+    ],
+)
+def test_snow_on_a_rail_is_higher_or_lower_right_at_a_post(changed, kind: float, right_there: float) -> None:
+    """As a logarithm; less by e at 0.6 mm and two fifths of the depth fallen; none on slopes, ground or short rails."""
+    its = ledge(**{"breadth": 1.0} | {key: changed[key] for key in ("slope", "breadth") if key in changed})
+    fallen = changed.get("fallen_mm", 4.0)
+    higher = _at_walls(its, ends(its, kind=kind), asked(fallen_mm=fallen))
+    assert higher[[0, -1]] == pytest.approx(right_there, abs=0.001)
+    if fallen == 4:
+        assert higher[22] == pytest.approx(right_there / np.e, abs=0.001)
+    assert (_at_walls(its, ends(its, kind=kind, free=True), asked()) == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("changed", "bare"),
+    [
+        ({}, 0.5),
+        ({"patchy": 0.6}, 1.0),
+        ({"patchy": 0.55}, 0.751),
+        ({"patchy": 0.4}, 0.0),
+        ({"patchy": 0.0, "slow": -9.0}, 0.0),
+        ({"slow": 0.2}, 0.142),
+        ({"slow": -0.2}, 0.858),
+        ({"fast": 0.2}, 0.321),
+        ({"thick": 8}, 0.5),
+        ({"thick": 12}, 0.25),
+        ({"thick": 16}, 0.0),
+        ({"crown": 1.0, "sticky": 0.3}, 0.35),
+        ({"crown": 1.0, "sticky": 0.9}, 0.1),
+    ],
+)
+def test_so_much_is_shaken_off_of_what_is_slender_in_patches_and_less_of_crowns(changed, bare, monkeypatch) -> None:
+    waves = {9.0: changed.get("slow", 0.0), 3.5: changed.get("fast", 0.0)}
+    monkeypatch.setattr(growing, "waves_at", lambda at, _, patch_mm: np.full(len(at), waves[patch_mm[0]]))
+    its = ledge(1.0, thick=changed.get("thick", 1.0))
+    settings = asked(patchy=changed.get("patchy", 0.5), sticky=changed.get("sticky", 0.5))
+    scene: Any = SimpleNamespace(settings=settings, ledges=its, crown=np.full(len(its), changed.get("crown", 0.0)))
+    assert _Scene._bare(scene, np.zeros((len(its), 2)), stream(1, "bare")) == pytest.approx(bare, abs=0.001)
 
 
 # ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────
