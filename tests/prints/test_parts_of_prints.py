@@ -24,6 +24,8 @@ from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
 from carvegen.prints.misregister import trials
+from carvegen.prints.picture.growing import Grower
+from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.separation import Layer
 from tests.cases import block, box, limits, shapes
 
@@ -395,3 +397,60 @@ def test_along_an_empty_land_there_is_no_place() -> None:
     xy, out, ring = trials._along(shapely.Polygon())
     assert (xy.shape, out.shape, ring.shape) == ((0, 2), (0, 2), (0,))
     assert trials._none(3).block == 3
+
+
+def test_marks_near_very_many_shapes_are_told_apart_by_how_many_there_are() -> None:
+    mark = Mark(meaning=Meaning.MORE, shape=box(8, 8, 14, 6), key="a")
+    bed: Any = SimpleNamespace(name="snow", limits=limits(0.5))
+    dots = np.full(70_000, shapely.Point(1, 2), dtype=object)
+    keys = {nearby._key(mark, bed, dots[:count], dots[count : count + 2]) for count in (69_998, 69_997)}
+    assert len(keys) == 2
+
+
+@pytest.mark.parametrize("faults", [1, 2])
+def test_all_faults_are_told_together_before_anything_grows(faults: int) -> None:
+    def refuse(entry: Any, key: str) -> None:
+        if entry.motif == "snowload":
+            raise InputError(f"no room {key}", where="here", hint=key)
+
+    motifs = [SimpleNamespace(motif=name) for name in ("grain", *["snowload"] * faults)]
+    print_ = SimpleNamespace(motifs=motifs, place=str, path=Path("print.toml"))
+    its: Any = SimpleNamespace(print_=print_, _check=refuse)
+    with pytest.raises(InputError) as told:
+        Grower.check(its)
+    assert all(f"no room motifs[{k}]" in str(told.value) for k in range(1, faults + 1))
+    assert told.value.hint == "; ".join(f"motifs[{k}]" for k in range(1, faults + 1))
+
+
+SIGN, FIR, HILL = (
+    Layer("SIGN", box(42, 20, 10, 10)),
+    Layer("FIR", box(30, 10, 10, 30)),
+    Layer("HILL", box(0, 0, 90, 12)),
+)
+ON_SIGN, ON_HILL = box(38, 30, 16, 3), box(25, 10, 10, 4)
+
+
+@pytest.mark.parametrize(
+    ("on", "white", "front"),
+    [
+        (["HILL"], [ON_HILL], box(42, 20, 10, 10).union(box(30, 10, 10, 30))),  # all of what stands before it
+        (["SIGN"], [ON_SIGN], None),
+        (["SIGN", "HILL"], [ON_SIGN, ON_HILL], box(30, 10, 5, 4)),  # the sign's snow leans over the fir
+        (["SIGN", "HILL"], [ON_HILL], box(30, 10, 5, 4)),
+        (["SIGN", "HILL"], [box(25, 10, 20, 11)], box(30, 10, 10, 11)),  # one heap that lies on both
+    ],
+)
+def test_what_stands_before_the_snow_hides_it_but_not_what_leans_over_it(on, white, front) -> None:
+    its: Any = SimpleNamespace(drawing=drawing_of(SIGN, FIR, HILL), _hiding_note=lambda *_: ["a note"])
+    hides, notes = GrowingRooms.in_front(its, SimpleNamespace(on=on), shapely.union_all(white))
+    assert hides.symmetric_difference(front or shapely.Polygon()).area == pytest.approx(0, abs=1e-6)
+    assert len(notes) == {"HILL": 2, "SIGN": 0}[on[0]] + (len(on) == 2)
+
+
+@pytest.mark.parametrize(("drawn_on", "hides", "noted"), [(0.99, 0.51, True), (0.99, 0.49, False), (0.97, 0.51, False)])
+def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on, hides: float, noted: bool) -> None:
+    """All but a fiftieth of it lies on the thing, and half a square millimetre of snow is lost."""
+    its: Any = SimpleNamespace(drawing=drawing_of(HILL))
+    light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
+    notes = GrowingRooms._hiding_note(its, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
+    assert bool(notes) == noted

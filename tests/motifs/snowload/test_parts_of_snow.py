@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -14,7 +15,7 @@ from carvegen.motifs.snowload import growing, snow_shapes, wind
 from carvegen.motifs.snowload.growing import _at_walls, _Scene
 from carvegen.motifs.snowload.ledges import Ledges
 from carvegen.motifs.snowload.scene import Grid
-from carvegen.motifs.snowload.settling import borne
+from carvegen.motifs.snowload.settling import _heads, borne, ends_of
 from tests.cases import limits
 
 STEP = 0.1
@@ -388,6 +389,97 @@ def test_so_much_is_shaken_off_of_what_is_slender_in_patches_and_less_of_crowns(
     settings = asked(patchy=changed.get("patchy", 0.5), sticky=changed.get("sticky", 0.5))
     scene: Any = SimpleNamespace(settings=settings, ledges=its, crown=np.full(len(its), changed.get("crown", 0.0)))
     assert _Scene._bare(scene, np.zeros((len(its), 2)), stream(1, "bare")) == pytest.approx(bare, abs=0.001)
+
+
+# ── how snow ends ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def roofed(wide: float, falls: float, **changed: Any) -> Ledges:
+    """A thing that falls off from its middle to both sides by so many mm."""
+    its = ledge(wide, **changed)
+    n = len(its)
+    return replace(its, base=its.base - falls * np.abs(np.arange(n) - (n - 1) / 2) / ((n - 1) / 2))
+
+
+@pytest.mark.parametrize(
+    ("changed", "at_edge", "rise", "power", "steepest"),
+    [
+        # by its kind blunt, tapering or broken off; by chance half as large or half as large again
+        ({}, (0.321, 0.321), 1.604, 0.55, 1.149),
+        ({"kind": 0.39}, (0.321, 0.321), 1.604, 0.55, 1.149),
+        ({"kind": 0.41}, (0.053, 0.053), 0.481, 0.95, 1.149),
+        ({"kind": 0.79}, (0.053, 0.053), 0.481, 0.95, 1.149),
+        ({"kind": 0.81}, (0.641, 0.641), 1.069, 0.75, 1.149),
+        ({"steep": 0.0}, (0.16, 0.16), 0.802, 0.55, 0.861),
+        ({"steep": 1.0}, (0.481, 0.481), 2.405, 0.55, 1.436),
+        # less on short and on slender things
+        ({"wide": 2.0}, (0.164, 0.164), 0.822, 0.55, 1.149),
+        ({"wide": 1.0}, (0.128, 0.128), 0.641, 0.55, 1.149),
+        ({"breadth": 0.3}, (0.16, 0.16), 0.802, 0.55, 1.149),
+        ({"breadth": 1.0}, (0.235, 0.235), 1.176, 0.55, 1.149),
+        # more of deep and of wet snow, and at the lee edge
+        ({"fallen_mm": 1.0}, (0.16, 0.16), 0.854, 0.55, 1.149),
+        ({"fallen_mm": 8.0}, (0.454, 0.454), 2.268, 0.55, 1.149),
+        ({"fallen_mm": 1.0, "kind": 0.5}, (0.027, 0.027), 0.423, 0.95, 1.149),
+        ({"fallen_mm": 8.0, "kind": 0.9}, (0.907, 0.907), 1.512, 0.75, 1.149),
+        ({"sticky": 0.0}, (0.241, 0.241), 1.203, 0.55, 0.648),
+        ({"sticky": 1.0}, (0.401, 0.401), 2.004, 0.55, 1.98),
+        ({"wind": 0.5}, (0.321, 0.841), 1.604, 0.55, 1.149),
+        ({"wind": 0.5, "wind_towards_deg": 180.0}, (0.841, 0.321), 1.604, 0.55, 1.149),
+        ({"wind": 0.5, "wide": 6.0}, (0.321, 0.581), 1.604, 0.55, 1.149),
+        # on what is free on both sides a share of its cap
+        ({"wide": 3.0, "free": -1}, (0.23, 0.23), 1.234, 0.55, 1.149),
+        ({"wide": 3.0, "free": -1, "kind": 0.9}, (0.633, 0.633), 0.822, 0.75, 1.149),
+    ],
+)
+def test_so_snow_ends_over_an_edge(changed, at_edge, rise, power, steepest, monkeypatch) -> None:
+    said = iter([changed.get("kind", 0.2)] * 2 + [changed.get("steep", 0.5)] * 2 + [0.5, 0.5])
+    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), next(said)))
+    its = ledge(
+        changed.get("wide", 40.0), **{"free": -2} | {key: changed[key] for key in changed.keys() & {"breadth", "free"}}
+    )
+    of_asked = {key: changed[key] for key in changed.keys() & {"fallen_mm", "wind", "wind_towards_deg", "sticky"}}
+    so = ends_of(its, asked(**of_asked), stream(1, "ends"))
+    assert so.at_edge[:, 0] == pytest.approx(at_edge, abs=0.001)
+    assert so.rise[:, 0] == pytest.approx(rise, abs=0.001)
+    assert so.power[:, 0] == pytest.approx(power)
+    assert so.steepest[:, 0] == pytest.approx(steepest, abs=0.001)
+    assert so.rounds_mm == pytest.approx(1.2 * changed.get("fallen_mm", 4.0))
+
+
+@pytest.mark.parametrize(
+    ("wide", "falls", "chance", "crest", "on_tip"),
+    [
+        (3.0, 0.0, 0.5, 2.302, 1.0),
+        (3.0, 0.0, 0.0, 1.938, 1.0),
+        (3.0, 0.0, 1.0, 2.665, 1.0),
+        (3.0, 2.0, 0.0, 1.454, 0.797),  # pointed
+        (3.0, 2.0, 1.0, 3.392, 0.797),
+        (3.0, 0.9, 1.0, 2.665, 1.0),
+        (13.9, 0.0, 0.5, 5.32, 1.0),
+        (14.1, 0.0, 0.5, np.inf, 1.0),
+    ],
+)
+def test_so_high_is_the_dome_on_what_is_free_on_both_sides(wide, falls, chance, crest, on_tip, monkeypatch) -> None:
+    """Three and a half times as broad as the snow is deep at the most; off its middle, and less below a tip."""
+    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), chance))
+    so = ends_of(roofed(wide, falls), asked(), stream(1, "ends"))
+    assert so.crest == pytest.approx(crest, abs=0.001)
+    assert so.crest_in[:, 0] == pytest.approx(np.array([0.32 + 0.36 * chance, 0.68 - 0.36 * chance]) * wide)
+    assert so.on_tip[0] == pytest.approx(on_tip, abs=0.001)
+    walled = ends_of(roofed(wide, falls, free=-2), asked(), stream(1, "ends"))
+    assert np.isinf(walled.crest).all()
+
+
+@pytest.mark.parametrize(
+    ("wide", "falls", "head"),
+    [(4.0, 1.5, False), (4.0, 1.7, True), (4.0, 3.4, True), (4.0, 3.6, False), (7.9, 4.0, True), (8.1, 4.0, False)],
+)
+def test_a_pickets_head_is_narrow_and_neither_blunt_nor_a_spire(wide: float, falls: float, head: bool) -> None:
+    its, crest = roofed(wide, falls, free=-1), np.ones(round(wide / STEP))
+    assert _heads(its, SimpleNamespace(crest=crest)).tolist() == [head] * len(its)
+    assert not _heads(its, SimpleNamespace(crest=crest + np.inf)).any()
+    assert not _heads(replace(its, void=crest), SimpleNamespace(crest=crest)).any()
 
 
 # ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────
