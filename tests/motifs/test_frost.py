@@ -27,7 +27,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.bridges import PER_MM, _course, _path, _side_path, _with_fork
-from carvegen.motifs.frost.regrowing import _at_stubs
+from carvegen.motifs.frost.regrowing import _at_stubs, regrown
 from carvegen.motifs.frost.stubs import Severed, Stub, _ends, severed
 from carvegen.motifs.growth import Place
 from tests.cases import once
@@ -391,3 +391,42 @@ def test_a_side_stem_leaves_the_trunk_at_about_sixty_degrees(side: int) -> None:
     assert path[0] == pytest.approx([along, 0], abs=0.01)
     near = stub((14.0, 1.0 * side), -90.0 * side)
     assert _side_path(PANE, trunk, near, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
+
+
+WHOLE, BROKEN = stem((20, 0), (20, 40), half=0.7), stem((20, 0), (20, 24), half=0.7)
+
+
+@pytest.mark.parametrize(
+    ("ice", "mark", "beside", "new_mm2"),
+    [
+        (WHOLE, (14, 12, 26, 26), None, (15, 40)),
+        (BROKEN, (14, 10, 26, 22), (22.5, 5, 23.5, 35), (5, 40)),
+        (stem((35, 0), (35, 3)), (4, 0, 16, 6), None, (15, 40)),
+    ],
+)
+def test_in_a_mark_frost_grows_on_from_what_was_cut_and_from_the_panes_edge(ice, mark, beside, new_mm2) -> None:
+    """Within a flake and a land of the mark, as broad as a cut, and a land from all else."""
+    pane, mark, flake = shapely.box(0, 0, 40, 40), shapely.box(*mark), 8.0
+    zone, others = shapely.buffer(mark, flake + LAND), geometry.polygon_array([shapely.box(*beside)] if beside else [])
+    done = regrown(
+        geometry.polygon_array([ice]), others, mark=mark, zone=zone, settings=frost.Settings(**frost.PRESETS["ferns"]),
+        place=Place(area=pane), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=flake,
+    )  # fmt: skip
+    new, stays = shapely.union_all(done.new), shapely.union_all(done.ice)
+    assert shapely.difference(new, zone).area < 1e-6
+    assert new_mm2[0] < new.area < new_mm2[1]
+    assert shapely.difference(shapely.intersection(new, stays), mark.buffer(2.5)).is_empty, "only stubs are grown upon"
+    assert len(done.ends) == 0, "something grows on from every stub"
+    grown = shapely.union_all([new, stays]).buffer(GRID)
+    assert shapely.dwithin(geometry.parts(grown), shapely.union_all([stays, pane.exterior]), 0.01).all()
+    made = shapely.buffer(shapely.buffer(done.new, -(CUT / 2 - GRID), quad_segs=16), CUT / 2, quad_segs=16)
+    assert shapely.area(shapely.difference(new, shapely.union_all([*made, stays.buffer(CUT)]))) < 0.3
+    assert len(others) == 0 or shapely.distance(others, new).min() >= LAND - GRID
+
+
+def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:
+    one = stub((10.0, 20.0), 90.0)
+    behind = one.behind(2.0)
+    assert shapely.bounds(behind) == pytest.approx([8, 18, 12, 20], abs=0.1)
+    assert behind.area == pytest.approx(2 * np.pi, rel=0.06)
+    assert dataclasses.replace(one, ahead=-one.ahead).behind(2.0).bounds == pytest.approx([8, 20, 12, 22], abs=0.1)

@@ -12,6 +12,7 @@ import pytest
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.snowload import growing, snow_shapes, wind
+from carvegen.motifs.snowload.firs import boughs
 from carvegen.motifs.snowload.growing import _at_walls, _Scene
 from carvegen.motifs.snowload.ledges import Ledges
 from carvegen.motifs.snowload.scene import Grid
@@ -480,6 +481,101 @@ def test_a_pickets_head_is_narrow_and_neither_blunt_nor_a_spire(wide: float, fal
     assert _heads(its, SimpleNamespace(crest=crest)).tolist() == [head] * len(its)
     assert not _heads(its, SimpleNamespace(crest=crest + np.inf)).any()
     assert not _heads(replace(its, void=crest), SimpleNamespace(crest=crest)).any()
+
+
+# ── boughs inside a crown ────────────────────────────────────────────────────────────────────────────────────────
+
+
+def notched(
+    gap: float = 1.0, opens: float = 0.5, *, slope: float = -0.5, free: Any = (-2, -1), **changed: Any
+) -> Ledges:
+    """A bough that falls off to the right; at its left end another one comes down to it in a wedge."""
+    its = ledge(20, slope=slope, free=np.array(free)[:, None], **changed)
+    return replace(its, ceiling=its.base + gap + opens * (its.x - 20))
+
+
+@pytest.mark.parametrize(
+    ("changed", "notch"),
+    [
+        ({}, True),
+        ({"gap": 1.9}, True),
+        ({"gap": 2.1}, False),
+        # half as wide again 3.5 mm further out, but what hangs there does not rise by more than 0.3 of that
+        ({"opens": 0.13}, False),
+        ({"opens": 0.15}, True),
+        ({"opens": 0.79}, True),
+        ({"opens": 0.81}, False),
+        ({"slope": 0.1, "opens": 0.15}, False),
+        # its other end is in the air
+        ({"free": (-2, -2)}, False),
+        ({"free": (-1, -1)}, False),
+    ],
+)
+def test_what_a_notch_of_a_crown_looks_like(changed, notch: bool) -> None:
+    its = notched(**changed)
+    assert boughs._notches(its, 0, -1).tolist() == [0] * notch
+    assert boughs._notches(its, 1, 1).tolist() == []
+
+
+@pytest.mark.parametrize(("broad", "thick", "crown"), [(9.1, 4.1, True), (8.9, 4.1, False), (9.1, 3.9, False)])
+def test_a_tiers_front_sees_the_sky_from_four_millimetres_out_on(broad: float, thick: float, crown: bool) -> None:
+    its = notched(thick=thick)
+    least = boughs.in_front(its, np.full(len(its), broad))
+    assert least[[0, 20, 40, 80]] == pytest.approx(crown * np.array([0, 0.3, 0.6, 0.6]))
+
+
+@pytest.mark.parametrize(
+    ("changed", "reaches", "area", "thick"),
+    [
+        ({}, 11.6, 10.05, 1.309),
+        ({"own": 0.0}, 11.6, 7.731, 1.007),
+        ({"own": 0.99}, 11.6, 15.384, 2.003),
+        ({"third": 0.0}, 14.1, 7.331, 1.159),
+        ({"third": 1.0}, 9.2, 12.742, 1.384),
+        # two in three have a shorter one below, if that is long enough
+        ({"other": 0.66}, 11.6, 10.05, 1.309),
+        ({"other": 0.64}, 11.6, 13.973, 1.998),
+        ({"other": 0.2, "own": 0.0}, 11.6, 10.749, 1.824),
+        ({"other": 0.2, "third": 0.0}, 14.1, 7.331, 1.159),
+        ({"other": 0.2, "third": 1.0}, 9.2, 17.814, 1.384),
+        ({"other": 0.2, "run": 24.0}, 15.0, 6.316, 1.053),
+        # by the crown's breadth
+        ({"run": 18.0}, None, 0, 0),
+        ({"run": 19.0}, 16.1, 5.137, 0.844),
+        ({"run": 70.0}, 8.0, 14.039, 1.409),
+        # oftener where more is asked or has fallen, and thicker then; on boughs that bear
+        ({"boughs": 0.275}, None, 0, 0),
+        ({"boughs": 0.29}, 11.6, 10.05, 1.309),
+        ({"boughs": 0.54, "patchy": 0.83}, None, 0, 0),
+        ({"boughs": 0.58, "patchy": 0.83}, 11.6, 10.05, 1.309),
+        ({"fallen_mm": 8.0}, 11.6, 23.089, 3.007),
+        ({"boughs": 0.2, "fallen_mm": 14.0, "depth": 9.0}, 11.6, 45.191, 5.885),
+        ({"depth": 0.47}, None, 0, 0),
+        ({"depth": 0.49}, 11.6, 10.05, 1.309),
+        # where something stands behind nearly all of it
+        ({"open": 12.0}, 11.6, 10.05, 1.309),
+        ({"open": 12.6}, None, 0, 0),
+    ],
+)
+def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeypatch) -> None:
+    """How far left it reaches from a notch at 20 mm, its area, and how thick it is 3 mm in."""
+    its, solid = notched(), np.ones((600, 800), dtype=bool)
+    solid[:, : round(changed.get("open", 0.0) / STEP)] = False
+    said = iter([changed.get("own", 0.3), changed.get("other", 0.8), changed.get("third", 0.5)])
+    monkeypatch.setattr(Ledges, "chance", lambda _, __, at: np.full(len(at), next(said, 0.0)))
+    monkeypatch.setattr(boughs, "waves_at", lambda at, *_, **__: np.zeros(len(at)))
+    of_asked = {"boughs": 1.0} | {key: changed[key] for key in changed.keys() & {"boughs", "patchy", "fallen_mm"}}
+    cover = drawn(
+        lambda canvas: boughs.on_boughs(
+            canvas, its, np.full(len(its), changed.get("depth", 4.0)), np.full(len(its), changed.get("run", 40.0)),
+            asked(**of_asked), solid=solid, limits=LIMITS, rng=stream(1, "boughs"),
+        )
+    )  # fmt: skip
+    columns = np.flatnonzero(cover.any(axis=0)) * STEP
+    assert (columns.min() if len(columns) else None) == (reaches if reaches is None else pytest.approx(reaches))
+    assert len(columns) == 0 or columns.max() == pytest.approx(20.4)  # it begins a little outside
+    assert cover.sum() * STEP**2 == pytest.approx(area, abs=0.01)
+    assert cover[:, 170].sum() * STEP == pytest.approx(thick, abs=0.002)
 
 
 # ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────
