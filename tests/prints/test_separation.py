@@ -461,3 +461,26 @@ def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
     plates[1] = plate("tone", "HILL", "POST")
     sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
     assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02), "the key hides both"
+
+
+@pytest.mark.parametrize(("wide", "stays"), [(0.22, False), (0.25, True)])
+def test_what_runs_on_stays_from_a_third_of_a_land_on(wide: float, stays: bool) -> None:
+    """A strip that nobody sees, at what is seen: narrower it is a sliver."""
+    seen = shapely.box(0, 0, 10, 10)
+    left = separation._tidied(SKY, seen | shapely.box(9, 4, 20, 4 + wide), seen, NOTHING)
+    assert left.area - seen.area == pytest.approx(10 * wide * stays, abs=0.05)
+
+
+@pytest.mark.parametrize("wide", [0.1, 0.5])
+def test_along_narrow_white_there_is_as_much_room_for_register(wide: float) -> None:
+    """With it what is cut is broader than the room's blunt ends."""
+    sky = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], shapely.box(20 - wide, 10, 20, 20))
+    assert (sky["sky"].land & shapely.box(20, 10.5, 20 + BACK, 19.5)).area == pytest.approx(0, abs=0.05)
+
+
+def test_what_is_painted_already_is_taken_as_it_is() -> None:
+    own = shapely.box(21, 1, 30, 29)
+    found = separated(FACE, [POST], [SKY, plate("key", "POST")], white=lambda _: NOTHING, spread=SPREAD,
+                      ready={"key": own})  # fmt: skip
+    assert found["key"].land.equals(own)
+    assert found["sky"].picture.area == pytest.approx(FACE.area - POST.shape.intersection(FACE).area)
