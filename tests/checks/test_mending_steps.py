@@ -16,6 +16,7 @@ from carvegen.checks.mending import (
     CutChange,
     _Bench,
     _gone,
+    _off,
     mended,
     mended_for_all,
     mending_words,
@@ -357,3 +358,13 @@ def test_hopeless_land_beside_a_cut_that_must_stay_is_widened_on_the_other_side(
         assert any(its.equals(stays) for its in bench.job.block.cuts)
     if fixed == (1,):
         assert min(its.distance(stays) for its in bench.job.block.cuts if not its.equals(stays)) >= 0.5
+
+
+@pytest.mark.parametrize(
+    ("at", "moved"),
+    [((11.0, 5.0), (12.0, 5.0)), ((12.5, 5.0), (12.5, 5.0)), ((5.0, -0.5), (5.0, -2.0)), ((5.0, 5.0), (5.0, 5.0)),
+     ((10.3, 10.4), (11.2, 11.6))],
+)  # fmt: skip
+def test_what_is_too_near_to_white_moves_straight_away_from_it(at, moved) -> None:
+    """As far as 2 mm off a square, also from its corner; what lies inside has no such direction."""
+    assert _off(np.array([at]), box(0, 0, 10, 10), 2.0)[0] == pytest.approx(moved)

@@ -454,3 +454,20 @@ def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on
     light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
     notes = GrowingRooms._hiding_note(its, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
     assert bool(notes) == noted
+
+
+@pytest.mark.parametrize(("asked", "thick"), [(None, 1.5), (0.8, 0.8), (0.6, 0.6), (0.59, None)])
+def test_a_counter_is_as_thick_as_asked_but_no_thinner_than_the_dies_relief(asked, thick, monkeypatch) -> None:
+    monkeypatch.setattr(cut_blocks, "pressing_of", lambda *_: SimpleNamespace(relief_mm=0.6))
+    monkeypatch.setattr(cut_blocks, "counter_thickness_mm", lambda how, own: own / 2 + how.relief_mm - 0.6)
+    monkeypatch.setattr(cut_blocks, "counter_setups", lambda *_, **more: more)
+    block_: Any = SimpleNamespace(name="die", counter_material="card", counter_thickness_mm=asked)
+    shelf: Any = SimpleNamespace(material=lambda key: SimpleNamespace(key=key, thickness_mm=3.0))
+    print_: Any = SimpleNamespace(place=str)
+    if thick is None:
+        with pytest.raises(InputError, match=r"must be the die's relief, 0\.6 mm") as refused:
+            cut_blocks._counter_setups(print_, 2, block_, shelf, [None])
+        assert refused.value.where == "blocks[2].counter_thickness_mm"
+    else:
+        made = cut_blocks._counter_setups(print_, 2, block_, shelf, [None])
+        assert made == {"material": "card", "thickness_mm": thick}
