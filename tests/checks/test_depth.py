@@ -80,3 +80,10 @@ def test_what_holds_a_larger_disc_than_the_slightest_cut_is_left_out(wide: float
     kept = depth._narrowest(strips, np.zeros(2))
     assert len(kept) == looked_at
     assert strips[0] in kept
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_how_many_cuts_are_so_narrow_is_told_of_several(count: int) -> None:
+    (told,) = found(*(shapely.box(10, 10 * k + 5, 50, 10 * k + 5.2) for k in range(count)), shapely.box(10, 60, 50, 70))
+    assert ("so narrow" in told.why) == (count > 1)
+    assert count == 1 or told.why.endswith(f". {count} cuts are so narrow")
