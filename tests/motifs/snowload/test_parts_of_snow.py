@@ -483,6 +483,32 @@ def test_a_pickets_head_is_narrow_and_neither_blunt_nor_a_spire(wide: float, fal
     assert not _heads(replace(its, void=crest), SimpleNamespace(crest=crest)).any()
 
 
+def twice(its: Ledges) -> Ledges:
+    """The same chain again beside it."""
+    n = len(its)
+    after = {"column": 400, "x": 40.0, "first": n, "last": n}
+    own = {key: value for key, value in vars(its).items() if key != "step"}
+    again = {key: value + after[key] if key in after else value for key, value in own.items()}
+    return Ledges(step=its.step, **{key: np.concatenate([own[key], again[key]], axis=-1) for key in own})
+
+
+@pytest.mark.parametrize("wide", [3.0, 24.0])
+@pytest.mark.parametrize("free", [-1, -2])
+def test_a_chain_bears_the_same_whatever_lies_before_it(wide: float, free: int, monkeypatch) -> None:
+    monkeypatch.setattr(Ledges, "chance", lambda its, _, at=None: np.full(len(its if at is None else at), 0.3))
+    monkeypatch.setattr(snow_shapes, "waves_at", lambda place, *_, **__: np.zeros(len(place)))
+    one, settings = roofed(wide, 1.8, free=free, breadth=2.0), asked(wind=0.5)
+    for its in (one, twice(one)):
+        so, zeros = ends_of(its, settings, stream(1, "ends")), np.zeros(len(its))
+        white = snow_shapes.reaching(its, zeros + 4, settings, so, zeros, land_mm=0.5, rng=stream(1, "reaching"))
+        lies = np.stack([borne(its, settings, zeros), _at_walls(its, so, settings), *so.at_edge, *so.crest_in, so.crest,
+                         _heads(its, so), white])  # fmt: skip
+        if its is one:
+            alone = lies
+    assert lies[:, : len(one)] == pytest.approx(alone)
+    assert lies[:, len(one) :] == pytest.approx(alone)
+
+
 # ── boughs inside a crown ────────────────────────────────────────────────────────────────────────────────────────
 
 
