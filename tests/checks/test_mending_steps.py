@@ -368,3 +368,9 @@ def test_hopeless_land_beside_a_cut_that_must_stay_is_widened_on_the_other_side(
 def test_what_is_too_near_to_white_moves_straight_away_from_it(at, moved) -> None:
     """As far as 2 mm off a square, also from its corner; what lies inside has no such direction."""
     assert _off(np.array([at]), box(0, 0, 10, 10), 2.0)[0] == pytest.approx(moved)
+
+
+@pytest.mark.parametrize(("by", "differ"), [(0.19, True), (0.21, False)])
+def test_shapes_differ_by_what_either_has_alone(by: float, differ: bool) -> None:
+    """Two squares of 1 mm², one a tenth of a millimetre beside the other, lack a tenth of one another each."""
+    assert shape_edits.differ(box(0, 0, 1, 1), box(0.1, 0, 1, 1), by) == differ

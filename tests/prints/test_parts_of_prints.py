@@ -24,6 +24,7 @@ from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
 from carvegen.prints.misregister import trials
+from carvegen.prints.picture import growing
 from carvegen.prints.picture.growing import Grower
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.separation import Layer
@@ -471,3 +472,14 @@ def test_a_counter_is_as_thick_as_asked_but_no_thinner_than_the_dies_relief(aske
     else:
         made = cut_blocks._counter_setups(print_, 2, block_, shelf, [None])
         assert made == {"material": "card", "thickness_mm": thick}
+
+
+@pytest.mark.parametrize(
+    ("file", "motif", "read"), [("a.svg", "snowfall", False), ("b.svg", "snowfall", True), ("a.svg", "grain", True)]
+)
+def test_a_kept_file_that_was_read_before_anything_grew_is_not_read_again(file, motif, read, monkeypatch) -> None:
+    monkeypatch.setattr(growing, "kept_of", lambda *_: "known")
+    print_: Any = SimpleNamespace(path=Path("folder/print.toml"))
+    entry: Any = SimpleNamespace(kept="a.svg", motif="snowfall")
+    reader: Any = growing._once_read(lambda *_, **__: "read", print_, entry, "motifs[0]")
+    assert reader(Path("folder") / file, motif=motif, size=(9.0, 9.0)) == ("read" if read else "known")
