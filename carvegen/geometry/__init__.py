@@ -278,9 +278,6 @@ def linked_groups(count: int, left: Indices, right: Indices) -> Indices:
 
 def close_pairs(shapes: PolygonArray, distance: float) -> tuple[Indices, Indices, Floats]:
     """Pairs (i < j) of different shapes not more than `distance` apart, and how far apart each is."""
-    if len(shapes) < 2:
-        none = np.empty(0, dtype=np.int64)
-        return none, none, np.empty(0)
     left, right = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=distance)
     once = left < right
     left, right = left[once], right[once]

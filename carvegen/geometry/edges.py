@@ -124,7 +124,7 @@ class Outline:
         away = xy - self.rings.spread(middle)
         reach = np.sqrt(np.maximum.reduceat(away[:, 0] ** 2 + away[:, 1] ** 2, start))
         i, j = disc_pairs(middle, reach, limit + _ROOM)
-        larger = (size[i] > size[j]) | ((size[i] == size[j]) & (i < j))
+        larger = size[i] >= size[j]
         return np.where(larger, i, j), np.where(larger, j, i)
 
     def bends_more(self, than: float) -> Mask:

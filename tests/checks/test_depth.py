@@ -71,3 +71,19 @@ def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
     assert told.measured == pytest.approx(deep, abs=2 * error / (2 * np.tan(np.radians(30))))
     kept = depth._narrowest(np.array(cuts, dtype=object), np.zeros(len(cuts)))
     assert any(its.equals(cuts[int(np.argmin(radius))]) for its in kept)
+
+
+@pytest.mark.parametrize(("wide", "looked_at"), [(0.201, 2), (0.24, 1)])
+def test_what_holds_a_larger_disc_than_the_slightest_cut_is_left_out(wide: float, looked_at: int) -> None:
+    """Beside a strip 0.2 mm wide that a tenth more would not leave out: the search looks closely at few."""
+    strips = np.array([shapely.box(10, 10, 50, 10.2), shapely.box(10, 20, 50, 20 + wide)])
+    kept = depth._narrowest(strips, np.zeros(2))
+    assert len(kept) == looked_at
+    assert strips[0] in kept
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_how_many_cuts_are_so_narrow_is_told_of_several(count: int) -> None:
+    (told,) = found(*(shapely.box(10, 10 * k + 5, 50, 10 * k + 5.2) for k in range(count)), shapely.box(10, 60, 50, 70))
+    assert ("so narrow" in told.why) == (count > 1)
+    assert count == 1 or told.why.endswith(f". {count} cuts are so narrow")

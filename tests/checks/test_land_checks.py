@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -332,6 +333,16 @@ def test_where_no_land_is_slender_none_is_measured_twice(monkeypatch) -> None:
         asked.clear()
         assert len(Survey(setup(cutter="laser-fine").on(block(*strip(gap)))).narrow_lands) == 0
         assert len(asked) == times
+
+
+def test_of_a_die_whose_walls_have_files_of_their_own_no_land_is_slender() -> None:
+    """Its cuts are the face; what is slender there stands on a broad foot."""
+    way = setup(cutter="laser-fine")
+    found = [
+        Survey(way.on(dataclasses.replace(block(*strip(0.715)), bevelled=bevelled))).slender_lands
+        for bevelled in (False, True)
+    ]
+    assert [len(its) for its in found] == [1, 0]
 
 
 def flakes_about(count: int) -> np.ndarray:

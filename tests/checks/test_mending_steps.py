@@ -12,7 +12,17 @@ import shapely
 from shapely import affinity
 
 from carvegen.checks import checked, land_width
-from carvegen.checks.mending import CutChange, _Bench, mended, mended_for_all, mending_words, shape_edits, widening
+from carvegen.checks.mending import (
+    CutChange,
+    _Bench,
+    _gone,
+    _off,
+    mended,
+    mended_for_all,
+    mending_words,
+    shape_edits,
+    widening,
+)
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Reach, Survey
 from carvegen.geometry.narrow import NarrowKind
@@ -325,3 +335,42 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     assert shapely.covers(done.block.land, post)
     rest = [its for its in changes if its.what != "gone"]
     assert "gone" not in mending_words(rest)
+
+
+@pytest.mark.parametrize(("long", "told"), [(0.9, False), (1.1, True)])
+def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, told: bool) -> None:
+    """0.1 mm broad; of what is gone but for its end something stands."""
+    piece, kept = box(5, 5, long, 0.1), box(9, 5, 2, 0.1)
+    before, after = (SimpleNamespace(land=shapely.union_all(its)) for its in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
+    lost = _gone(before, after)
+    assert [its.white_mm2 for its in lost] == ([pytest.approx(0.1 * long)] if told else [])
+    assert all(shapely.covers(piece, shapely.Point(its.at)) for its in lost)
+
+
+@pytest.mark.parametrize(("fixed", "done"), [((), "joined"), ((1,), "widened"), ((0, 1), None)])
+def test_hopeless_land_beside_a_cut_that_must_stay_is_widened_on_the_other_side(fixed, done: str | None) -> None:
+    """Narrower than a fifth of what is wanted it goes, but not where that would change the cut that stays."""
+    stays = box(10.05, 5, 5, 5)
+    bench = _Bench(setup().on(block(box(5, 5, 5, 5), stays)), frozenset(fixed))
+    bench.mend(0)
+    assert {its.what for its in bench.changes} == ({done} if done else set())
+    if fixed:
+        assert any(its.equals(stays) for its in bench.job.block.cuts)
+    if fixed == (1,):
+        assert min(its.distance(stays) for its in bench.job.block.cuts if not its.equals(stays)) >= 0.5
+
+
+@pytest.mark.parametrize(
+    ("at", "moved"),
+    [((11.0, 5.0), (12.0, 5.0)), ((12.5, 5.0), (12.5, 5.0)), ((5.0, -0.5), (5.0, -2.0)), ((5.0, 5.0), (5.0, 5.0)),
+     ((10.3, 10.4), (11.2, 11.6))],
+)  # fmt: skip
+def test_what_is_too_near_to_white_moves_straight_away_from_it(at, moved) -> None:
+    """As far as 2 mm off a square, also from its corner; what lies inside has no such direction."""
+    assert _off(np.array([at]), box(0, 0, 10, 10), 2.0)[0] == pytest.approx(moved)
+
+
+@pytest.mark.parametrize(("by", "differ"), [(0.19, True), (0.21, False)])
+def test_shapes_differ_by_what_either_has_alone(by: float, differ: bool) -> None:
+    """Two squares of 1 mm², one a tenth of a millimetre beside the other, lack a tenth of one another each."""
+    assert shape_edits.differ(box(0, 0, 1, 1), box(0.1, 0, 1, 1), by) == differ

@@ -8,7 +8,7 @@ import shapely
 from shapely import affinity
 
 from carvegen import geometry
-from carvegen.geometry.coverage import coverage, ring_coverage
+from carvegen.geometry.coverage import _pieces, coverage, ring_coverage
 from tests.cases import box, disc, shapes
 
 SIZE = (7, 5)  #: columns and rows
@@ -50,3 +50,16 @@ def test_nothing_covers_nothing_and_a_turned_ring_the_rest_of_its_rows() -> None
     assert coverage(geometry.empty(), SIZE).tolist() == np.zeros(SIZE[::-1]).tolist()
     back = geometry.reversed_rings(geometry.rings(shapes(box(1, 1, 2, 2))))
     assert ring_coverage(back, SIZE).sum() == 0  # what lies on the left of it is outside, and shares are 0…1
+
+
+@pytest.mark.parametrize("number", [0, 1000])
+def test_edges_are_cut_at_the_same_places_whatever_their_number(number: int) -> None:
+    """One edge over one whole number each way, one over none, one over five."""
+    first, last = np.array([(0.2, 0.5), (0.2, 0.2), (0.5, 0.5)]), np.array([(1.7, 1.25), (0.4, 0.3), (3.1, 2.9)])
+    (x, to_x), (y, to_y) = _pieces(first.T, last.T, number)
+    lengths = np.hypot(to_x - x, to_y - y)
+    assert len(x) == 3 + 1 + 6
+    for edge, pieces in enumerate((slice(0, 3), slice(3, 4), slice(4, 10))):
+        assert lengths[pieces].sum() == pytest.approx(np.hypot(*(last[edge] - first[edge])))
+    assert (np.floor(x + 1e-9) == np.ceil(to_x - 1e-9) - 1).all()
+    assert (np.floor(y + 1e-9) == np.ceil(to_y - 1e-9) - 1).all()

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from carvegen import geometry
+from carvegen.geometry.alikeness import elongations
 from tests.cases import box, disc, shapes
 from tests.strategies import blobs, takes_long
 
@@ -317,3 +318,15 @@ def test_a_corner_is_rounded_by_eight_chords_a_quarter_unless_asked() -> None:
     for how, chords in (({}, 32), ({"quad_segs": 3}, 12)):
         (its,) = geometry.offset(shapes(box(0, 0, 2, 2)), 1.0, **how)
         assert its.area == pytest.approx(4 + 8 + chords / 2 * np.sin(2 * np.pi / chords))
+
+
+def test_a_shape_is_as_elongated_as_the_rectangle_or_ellipse_that_turns_alike() -> None:
+    """Of a rectangle length over width, of an ellipse that of its axes; a hole and the place count for nothing."""
+    turns = np.arange(0, 180, 15.0)
+    for make, ratio in ((lambda: box(-4, -1, 8, 2), 4.0), (lambda: affinity.scale(disc(0, 0, 1), 3, 1), 3.0)):
+        every = [affinity.translate(affinity.rotate(make(), turn), 3 * turn - 90, 40 - turn) for turn in turns]
+        long, doubled = elongations(shapes(*every))
+        assert long == pytest.approx(ratio, rel=1e-3)
+        assert np.exp(1j * doubled) == pytest.approx(np.exp(2j * np.radians(turns)), abs=1e-3)
+    holed = box(0, 0, 8, 2).difference(box(1, 0.5, 1, 1))
+    assert elongations(shapes(holed, box(5, 5, 3, 3)))[0] == pytest.approx([4, 1])

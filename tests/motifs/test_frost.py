@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from itertools import pairwise
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,8 +26,9 @@ from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Arms, Crystals
-from carvegen.motifs.frost.bridges import PER_MM, _course, _with_fork
-from carvegen.motifs.frost.stubs import Stub
+from carvegen.motifs.frost.bridges import PER_MM, _course, _path, _side_path, _with_fork
+from carvegen.motifs.frost.regrowing import _at_stubs, regrown
+from carvegen.motifs.frost.stubs import Severed, Stub, _ends, severed
 from carvegen.motifs.growth import Place
 from tests.cases import once
 from tests.strategies import MANY, few, takes_long
@@ -264,3 +266,167 @@ def test_a_stout_stem_on_a_short_path_forks_sixty_degrees_towards_the_middle_and
     assert (fork.side[0], fork.parent[0], fork.sprung_at[0]) == (side, 0, pytest.approx(fork.tip[0][0]))
     assert np.degrees(fork.turn[0]) == pytest.approx(60 * side)
     assert fork.tip[0].tolist() in path.tolist()
+
+
+@pytest.mark.parametrize(("usual", "forks"), [(1.5 * 5.1 * np.exp(0.2), 0.84), (1.5 * 5.1 * np.exp(-0.2), 0.16)])
+def test_of_stems_a_fifth_stouter_or_thinner_than_forks_some_do_and_some_do_not(usual: float, forks: float) -> None:
+    """One in six lies more than one standard deviation to one side."""
+    path = np.column_stack([0.1 * np.arange(51), np.zeros(51)])
+    ones = (cls.none() for cls in (Crystals, Arms))
+    crystal, stem = (
+        type(one)(*(np.zeros((1, *column.shape[1:]), column.dtype) for column in vars(one).values())) for one in ones
+    )
+    pane: Any = SimpleNamespace(least=0.2, step=0.1, settings=SimpleNamespace(reach_mm=60.0))
+    root, rng = dataclasses.replace(stub((0.0, 0.0), 0.0), half=0.2 + usual * PER_MM), np.random.default_rng(1)
+    many = [len(_with_fork(pane, root, crystal, stem, rng, path=path, middle=np.array([3.0, 9.0]))) for _ in range(600)]
+    assert many.count(2) / 600 == pytest.approx(forks, abs=0.05)
+
+
+# ── what is left where a region is taken out ─────────────────────────────────────────────────────────────────────
+
+
+def stem(*xy: tuple[float, float], half: float = 1.0) -> shapely.Geometry:
+    return shapely.LineString(xy).buffer(half, cap_style="flat")
+
+
+UPRIGHT, SHORT = stem((50, 0), (50, 60)), stem((50, 0), (50, 40))
+ARCH = shapely.union_all([stem((40, 0), (40, 20)), stem((60, 0), (60, 20)), stem((39, 20), (61, 20))])
+FORKED = shapely.union_all([UPRIGHT, stem((50, 30), (80, 60)), stem((50, 30), (35, 40))])
+
+
+@pytest.mark.parametrize(
+    ("crystal", "region", "ice", "free", "bridges"),
+    [
+        # a stem whose upper end lies beyond what is grown anew is bridged, else it is open
+        (UPRIGHT, (40, 15, 60, 25), [(0, 15), (25, 60)], [], [[(50, 15), (50, 25)]]),
+        (SHORT, (40, 15, 60, 25), [(0, 15)], [(50, 15)], []),
+        # where its foot goes it is bridged from there; nothing is left of one that does not reach beyond
+        (UPRIGHT, (40, 0, 60, 10), [(10, 60)], [], [[(50, 0), (50, 10)]]),
+        (SHORT, (40, 0, 60, 10), [], [], []),
+        # it stays where its flank is grazed, or where less than four breadths are cut out
+        (UPRIGHT, (40, 15, 49.4, 25), [(0, 60)], [], []),
+        (UPRIGHT, (40, 15, 60, 22.9), [(0, 60)], [], []),
+        (UPRIGHT, (40, 15, 60, 23.1), [(0, 15), (23.1, 60)], [], [[(50, 15), (50, 23.1)]]),
+        # both sides of an arch stand, each with an open end
+        (ARCH, (45, 10, 55, 30), [(0, 21), (0, 21)], [(45, 20), (55, 20)], []),
+        # the broadest of what hung on it comes first; what lies in the zone has gone
+        (FORKED, (40, 28, 60, 36), [(0, 28), (29.6, 60.7), (36, 60)], [], [[(50, 28), (50, 36), (57, 35.6)]]),
+        # what stands on no edge is held by its larger part
+        (stem((50, 20), (50, 60)), (40, 35, 60, 38), [(38, 60)], [(50, 38)], []),
+        (stem((50, 0), (50, 60), half=0.19), (40, 15, 60, 25), [(25, 60)], [], [[(50, 15), (50, 25)]]),
+    ],
+)
+def test_what_stays_of_a_crystal_and_where_it_may_grow_on(crystal, region, ice, free, bridges) -> None:
+    face, zone = shapely.box(0, 0, 100, 80), shapely.box(30, 0, 70, 45)
+    left = severed(
+        geometry.polygon_array([crystal]), shapely.box(*region), zone, shapely.boundary(face), depth_mm=0.5,
+        least_mm=0.4,
+    )  # fmt: skip
+    heights = sorted(tuple(shapely.bounds(piece)[[1, 3]].tolist()) for piece in left.ice)
+    assert heights == [pytest.approx(each, abs=0.06) for each in ice]
+    assert [one.at.tolist() for one in left.open] == [pytest.approx(each, abs=0.1) for each in free]
+    assert len(left.bridges) == len(bridges)
+    for one, ends in zip(left.bridges, bridges, strict=True):
+        for end, at in zip((one.root, *one.tips), ends, strict=True):
+            assert end.at == pytest.approx(at, abs=0.5)
+        assert one.root.ahead == pytest.approx([0, 1], abs=0.01)
+        assert one.tips[0].ahead == pytest.approx([0, -1], abs=0.01)
+        assert one.root.half == pytest.approx(one.tips[0].half)
+    assert all(not one.aslant for one in left.stubs)
+
+
+@pytest.mark.parametrize(("along", "aslant"), [(8.0, True), (4.9, True), (4.4, False), (0.0, False)])
+def test_a_stem_that_is_cut_aslant_springs_from_its_flank(along: float, aslant: bool) -> None:
+    """A stem 2 mm broad, cut over so much of its length: from 4.6 mm on the sine is below 0.4.
+
+    Then what springs there is three tenths as broad as the cut, square to it; else as broad as the stem.
+    """
+    cut = shapely.LineString([(30, 0), (30 + along, 2)])
+    (one,) = _ends(shapely.Polygon([(0, 0), (30, 0), (30 + along, 2), (0, 2)]), cut)
+    assert one.aslant == aslant
+    assert one.at == pytest.approx([30 + along / 2, 1])
+    assert one.half == pytest.approx(0.15 * cut.length if aslant else 1.0, rel=0.05)
+    square = np.array([2, -along]) / cut.length
+    assert one.ahead == pytest.approx(square if aslant else [1, 0], abs=0.05)
+
+
+PANE: Any = SimpleNamespace(least=0.2, land=0.5, step=0.1, habit=SimpleNamespace(apart=0.9, shortest=1.28))
+
+
+@pytest.mark.parametrize(
+    ("along", "across", "passes"),
+    [(0, 0, True), (-4.1, 0, True), (-4.3, 0, False), (0, 0.74, True), (0, 0.76, False), (0, -0.74, True),
+     (0, -0.76, False), (9, 0, False)],
+)  # fmt: skip
+def test_what_grows_on_passes_an_outline_about_as_broad_as_the_stub_and_three_breadths_behind_it(
+    along, across, passes
+) -> None:
+    one = dataclasses.replace(stub((10.0, 20.0), 90.0), half=0.5)
+    at = one.at + along * one.ahead + across * np.array([one.ahead[1], -one.ahead[0]])
+    assert _at_stubs(PANE, at[None], Severed(ice=geometry.empty(), open=(one,))).tolist() == [passes]
+
+
+def test_stubs_that_are_near_or_shut_off_from_each_other_are_not_bridged() -> None:
+    """From four distances of thin arms and a breadth on they are; a wall between them leaves no path."""
+    root, rng = stub((0.0, 0.0), 0.0), np.random.default_rng(1)
+    for far, leads in ((4.5, False), (4.7, True), (12.0, True)):
+        assert (_path(PANE, root, stub((far, 0.0), 180.0), [shapely.Point(-90, 0)], rng) is not None) == leads
+    wall = shapely.box(5.9, -30, 6.1, 30)
+    assert _path(PANE, root, stub((12.0, 0.0), 180.0), [wall], rng) is None
+    past = _path(PANE, root, stub((12.0, 0.0), 180.0), [shapely.box(5.9, -30, 6.1, -1.5)], rng)
+    assert past is not None
+    assert shapely.LineString(past).distance(shapely.box(5.9, -30, 6.1, -1.5)) > 0.5 + 0.5
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_a_side_stem_leaves_the_trunk_at_about_sixty_degrees(side: int) -> None:
+    """To a stub 8 mm aside, 14 mm along: it springs where it can lead there; to one next to the trunk none."""
+    trunk = np.column_stack([0.1 * np.arange(201), np.zeros(201)])
+    tip = stub((14.0, 8.0 * side), -90.0 * side)
+    along, path = _side_path(PANE, trunk, tip, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) or (0, 0)
+    lean = np.degrees(np.arctan2(8.0, 14.0 - along))
+    assert 40 < lean < 61
+    leaves = np.diff(path[:6], axis=0).sum(axis=0)
+    assert np.degrees(np.arctan2(*leaves[::-1])) * side == pytest.approx(min(60, lean + 11.5), abs=12)
+    assert path[0] == pytest.approx([along, 0], abs=0.01)
+    near = stub((14.0, 1.0 * side), -90.0 * side)
+    assert _side_path(PANE, trunk, near, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
+
+
+WHOLE, BROKEN = stem((20, 0), (20, 40), half=0.7), stem((20, 0), (20, 24), half=0.7)
+
+
+@pytest.mark.parametrize(
+    ("ice", "mark", "beside", "new_mm2"),
+    [
+        (WHOLE, (14, 12, 26, 26), None, (15, 40)),
+        (BROKEN, (14, 10, 26, 22), (22.5, 5, 23.5, 35), (5, 40)),
+        (stem((35, 0), (35, 3)), (4, 0, 16, 6), None, (15, 40)),
+    ],
+)
+def test_in_a_mark_frost_grows_on_from_what_was_cut_and_from_the_panes_edge(ice, mark, beside, new_mm2) -> None:
+    """Within a flake and a land of the mark, as broad as a cut, and a land from all else."""
+    pane, mark, flake = shapely.box(0, 0, 40, 40), shapely.box(*mark), 8.0
+    zone, others = shapely.buffer(mark, flake + LAND), geometry.polygon_array([shapely.box(*beside)] if beside else [])
+    done = regrown(
+        geometry.polygon_array([ice]), others, mark=mark, zone=zone, settings=frost.Settings(**frost.PRESETS["ferns"]),
+        place=Place(area=pane), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=flake,
+    )  # fmt: skip
+    new, stays = shapely.union_all(done.new), shapely.union_all(done.ice)
+    assert shapely.difference(new, zone).area < 1e-6
+    assert new_mm2[0] < new.area < new_mm2[1]
+    assert shapely.difference(shapely.intersection(new, stays), mark.buffer(2.5)).is_empty, "only stubs are grown upon"
+    assert len(done.ends) == 0, "something grows on from every stub"
+    grown = shapely.union_all([new, stays]).buffer(GRID)
+    assert shapely.dwithin(geometry.parts(grown), shapely.union_all([stays, pane.exterior]), 0.01).all()
+    made = shapely.buffer(shapely.buffer(done.new, -(CUT / 2 - GRID), quad_segs=16), CUT / 2, quad_segs=16)
+    assert shapely.area(shapely.difference(new, shapely.union_all([*made, stays.buffer(CUT)]))) < 0.3
+    assert len(others) == 0 or shapely.distance(others, new).min() >= LAND - GRID
+
+
+def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:
+    one = stub((10.0, 20.0), 90.0)
+    behind = one.behind(2.0)
+    assert shapely.bounds(behind) == pytest.approx([8, 18, 12, 20], abs=0.1)
+    assert behind.area == pytest.approx(2 * np.pi, rel=0.06)
+    assert dataclasses.replace(one, ahead=-one.ahead).behind(2.0).bounds == pytest.approx([8, 20, 12, 22], abs=0.1)

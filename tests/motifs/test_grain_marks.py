@@ -329,3 +329,67 @@ def test_strokes_have_sides_at_their_half_width_and_round_ends() -> None:
     (swept,) = drawn(Strokes(hook, np.zeros(5, dtype=np.int64), np.full(5, 0.4)), np.array([0]), np.array([4]))
     assert swept.is_valid
     assert swept.area == pytest.approx(shapely.LineString(hook).buffer(0.4).area, rel=0.03)
+
+
+# ── boards ───────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("direction_deg", [90.0, 0.0, 30.0])
+def test_a_boards_frame_lies_on_it_shifted_by_no_more_than_a_quarter_of_its_half(direction_deg: float) -> None:
+    """Its window is the board's, all its points lie within its reach, and no length changes."""
+    area, seen = box(5, 10, 60, 24), set()
+    for seed in range(12):
+        frame = BoardFrame(area, direction_deg, shift_mm=2.0, rng=rng(seed))
+        left, low, right, high = (getattr(frame.window, its) for its in ("left", "bottom", "right", "top"))
+        corners = np.array([(left, low), (right, low), (right, high), (left, high)])
+        laid = shapely.Polygon(frame.placed(corners))
+        assert shapely.covers(laid.buffer(1e-6), area)
+        angle = np.radians(direction_deg)
+        along = 60 * abs(np.cos(angle)) + 24 * abs(np.sin(angle))
+        across = 60 * abs(np.sin(angle)) + 24 * abs(np.cos(angle))
+        assert (right - left, high - low) == (pytest.approx(across), pytest.approx(along))
+        assert laid.area == pytest.approx(along * across)
+        up = np.diff(frame.placed(np.array([(0.0, 0.0), (0.0, 1.0)])), axis=0)[0]
+        assert abs(up @ [np.cos(angle), np.sin(angle)]) == pytest.approx(1)
+        shift = np.array([left + right, low + high]) / 2
+        assert (np.abs(shift) <= [across / 8, 2.0]).all()
+        assert frame.reach == pytest.approx(np.array([across, along]) / 2 + np.abs(shift))
+        assert (np.abs(corners) <= frame.reach + 1e-9).all()
+        seen.add(tuple(np.sign((frame.placed(np.eye(2) + shift) - frame.placed(shift[None])).sum(axis=0)).tolist()))
+    assert len(seen) >= 3, "turned over both ways"
+
+
+@pytest.mark.parametrize(("plane_deg", "longer"), [(0.0, 1.32), (90.0, 2.1)])
+def test_knots_by_chance_are_as_broad_as_asked_lie_about_the_middle_and_differ(plane_deg, longer) -> None:
+    every = [
+        its for k in range(400)
+        for its in random_knots(1.0, (100.0, 50.0), width_mm=10.0, dead=0.25, plane_deg=plane_deg, rng=rng(k))
+    ]  # fmt: skip
+    assert len(every) == 400
+    xy = np.array([its.xy for its in every])
+    assert np.abs(xy).max(axis=0) == pytest.approx([90, 45], rel=0.02)
+    assert xy.mean(axis=0) == pytest.approx([0, 0], abs=6)
+    across = np.log([its.across_mm for its in every])
+    assert np.exp(across.mean()) == pytest.approx(5, rel=0.06)
+    assert across.std() == pytest.approx(0.42, abs=0.05)
+    assert np.mean([its.longer for its in every]) == pytest.approx(longer, rel=0.06)
+    assert np.std([its.turn_deg for its in every]) == pytest.approx(16, rel=0.12)
+    size, phase = np.stack([its.dents for its in every], axis=1)
+    assert np.abs(size).max(axis=0) == pytest.approx(0.2 / np.arange(1, 5), rel=0.02)
+    assert size.std(axis=0) == pytest.approx(0.118 / np.arange(1, 5), rel=0.12)
+    assert phase.min() >= 0
+    assert phase.max() == pytest.approx(2 * np.pi, rel=0.02)
+    assert np.abs([its.heart for its in every]).max() == pytest.approx(0.3, rel=0.02)
+    assert np.mean([its.dead for its in every]) == pytest.approx(0.25, abs=0.06)
+
+
+def test_no_two_knots_touch_and_none_is_forced_where_there_is_no_room() -> None:
+    for k in range(10):
+        lots = random_knots(12.5, (30.0, 30.0), width_mm=12.0, dead=0.0, plane_deg=0.0, rng=rng(k))
+        assert len(lots) <= 13
+        for n, one in enumerate(lots):
+            for other in lots[:n]:
+                assert np.hypot(*(one.xy - other.xy)) > 1.6 * (one.size_mm + other.size_mm)
+    counts = [len(random_knots(1.5, (300.0, 300.0), width_mm=3.0, dead=0, plane_deg=0, rng=rng(k))) for k in range(100)]
+    assert set(counts) == {1, 2}
+    assert np.mean(counts) == pytest.approx(1.5, abs=0.15)

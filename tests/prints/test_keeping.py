@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from carvegen.base.errors import InputError
+from carvegen.prints import keeping
 from carvegen.prints.keeping import _free_file, _inside, release, released
 
 
@@ -91,3 +92,17 @@ def test_a_print_none_of_whose_motifs_is_kept_says_so(tmp_path) -> None:
     its.motifs = its.motifs[2:]
     with pytest.raises(InputError, match="none of its motifs is kept"):
         release(its, [])
+
+
+@pytest.mark.parametrize(
+    ("before", "after"), [("kept/caps.svg", "kept/caps.svg"), ("../caps.svg", "kept/snowload-1.svg")]
+)
+def test_a_motif_is_kept_again_where_it_was_if_that_is_inside_the_folder(before, after, tmp_path, monkeypatch) -> None:
+    its = kept_print(tmp_path)
+    its.motifs[1].kept = before
+    monkeypatch.setattr(keeping, "_file_of", lambda _, grown: f"<svg>{grown.motif.name}</svg>")
+    grown: Any = [SimpleNamespace(motif=motif) for motif in its.motifs]
+    kept, files = keeping.kept_files(its, grown, ["snowload 1"])
+    assert kept == {"snowload 1": after}
+    assert files[after] == b"<svg>snowload 1</svg>"
+    assert f'kept = "{after}"' in (files["print.toml"] or b"").decode()

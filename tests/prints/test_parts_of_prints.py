@@ -24,6 +24,9 @@ from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
 from carvegen.prints.misregister import trials
+from carvegen.prints.picture import growing
+from carvegen.prints.picture.growing import Grower
+from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.separation import Layer
 from tests.cases import block, box, limits, shapes
 
@@ -395,3 +398,88 @@ def test_along_an_empty_land_there_is_no_place() -> None:
     xy, out, ring = trials._along(shapely.Polygon())
     assert (xy.shape, out.shape, ring.shape) == ((0, 2), (0, 2), (0,))
     assert trials._none(3).block == 3
+
+
+def test_marks_near_very_many_shapes_are_told_apart_by_how_many_there_are() -> None:
+    mark = Mark(meaning=Meaning.MORE, shape=box(8, 8, 14, 6), key="a")
+    bed: Any = SimpleNamespace(name="snow", limits=limits(0.5))
+    dots = np.full(70_000, shapely.Point(1, 2), dtype=object)
+    keys = {nearby._key(mark, bed, dots[:count], dots[count : count + 2]) for count in (69_998, 69_997)}
+    assert len(keys) == 2
+
+
+@pytest.mark.parametrize("faults", [1, 2])
+def test_all_faults_are_told_together_before_anything_grows(faults: int) -> None:
+    def refuse(entry: Any, key: str) -> None:
+        if entry.motif == "snowload":
+            raise InputError(f"no room {key}", where="here", hint=key)
+
+    motifs = [SimpleNamespace(motif=name) for name in ("grain", *["snowload"] * faults)]
+    print_ = SimpleNamespace(motifs=motifs, place=str, path=Path("print.toml"))
+    its: Any = SimpleNamespace(print_=print_, _check=refuse)
+    with pytest.raises(InputError) as told:
+        Grower.check(its)
+    assert all(f"no room motifs[{k}]" in str(told.value) for k in range(1, faults + 1))
+    assert told.value.hint == "; ".join(f"motifs[{k}]" for k in range(1, faults + 1))
+
+
+SIGN, FIR, HILL = (
+    Layer("SIGN", box(42, 20, 10, 10)),
+    Layer("FIR", box(30, 10, 10, 30)),
+    Layer("HILL", box(0, 0, 90, 12)),
+)
+ON_SIGN, ON_HILL = box(38, 30, 16, 3), box(25, 10, 10, 4)
+
+
+@pytest.mark.parametrize(
+    ("on", "white", "front"),
+    [
+        (["HILL"], [ON_HILL], box(42, 20, 10, 10).union(box(30, 10, 10, 30))),  # all of what stands before it
+        (["SIGN"], [ON_SIGN], None),
+        (["SIGN", "HILL"], [ON_SIGN, ON_HILL], box(30, 10, 5, 4)),  # the sign's snow leans over the fir
+        (["SIGN", "HILL"], [ON_HILL], box(30, 10, 5, 4)),
+        (["SIGN", "HILL"], [box(25, 10, 20, 11)], box(30, 10, 10, 11)),  # one heap that lies on both
+    ],
+)
+def test_what_stands_before_the_snow_hides_it_but_not_what_leans_over_it(on, white, front) -> None:
+    its: Any = SimpleNamespace(drawing=drawing_of(SIGN, FIR, HILL), _hiding_note=lambda *_: ["a note"])
+    hides, notes = GrowingRooms.in_front(its, SimpleNamespace(on=on), shapely.union_all(white))
+    assert hides.symmetric_difference(front or shapely.Polygon()).area == pytest.approx(0, abs=1e-6)
+    assert len(notes) == {"HILL": 2, "SIGN": 0}[on[0]] + (len(on) == 2)
+
+
+@pytest.mark.parametrize(("drawn_on", "hides", "noted"), [(0.99, 0.51, True), (0.99, 0.49, False), (0.97, 0.51, False)])
+def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on, hides: float, noted: bool) -> None:
+    """All but a fiftieth of it lies on the thing, and half a square millimetre of snow is lost."""
+    its: Any = SimpleNamespace(drawing=drawing_of(HILL))
+    light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
+    notes = GrowingRooms._hiding_note(its, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
+    assert bool(notes) == noted
+
+
+@pytest.mark.parametrize(("asked", "thick"), [(None, 1.5), (0.8, 0.8), (0.6, 0.6), (0.59, None)])
+def test_a_counter_is_as_thick_as_asked_but_no_thinner_than_the_dies_relief(asked, thick, monkeypatch) -> None:
+    monkeypatch.setattr(cut_blocks, "pressing_of", lambda *_: SimpleNamespace(relief_mm=0.6))
+    monkeypatch.setattr(cut_blocks, "counter_thickness_mm", lambda how, own: own / 2 + how.relief_mm - 0.6)
+    monkeypatch.setattr(cut_blocks, "counter_setups", lambda *_, **more: more)
+    block_: Any = SimpleNamespace(name="die", counter_material="card", counter_thickness_mm=asked)
+    shelf: Any = SimpleNamespace(material=lambda key: SimpleNamespace(key=key, thickness_mm=3.0))
+    print_: Any = SimpleNamespace(place=str)
+    if thick is None:
+        with pytest.raises(InputError, match=r"must be the die's relief, 0\.6 mm") as refused:
+            cut_blocks._counter_setups(print_, 2, block_, shelf, [None])
+        assert refused.value.where == "blocks[2].counter_thickness_mm"
+    else:
+        made = cut_blocks._counter_setups(print_, 2, block_, shelf, [None])
+        assert made == {"material": "card", "thickness_mm": thick}
+
+
+@pytest.mark.parametrize(
+    ("file", "motif", "read"), [("a.svg", "snowfall", False), ("b.svg", "snowfall", True), ("a.svg", "grain", True)]
+)
+def test_a_kept_file_that_was_read_before_anything_grew_is_not_read_again(file, motif, read, monkeypatch) -> None:
+    monkeypatch.setattr(growing, "kept_of", lambda *_: "known")
+    print_: Any = SimpleNamespace(path=Path("folder/print.toml"))
+    entry: Any = SimpleNamespace(kept="a.svg", motif="snowfall")
+    reader: Any = growing._once_read(lambda *_, **__: "read", print_, entry, "motifs[0]")
+    assert reader(Path("folder") / file, motif=motif, size=(9.0, 9.0)) == ("read" if read else "known")

@@ -236,11 +236,13 @@ def test_a_light_of_the_drawing_that_the_dark_outlines_is_not_closed_up(light, r
     assert not shapely.is_empty(shapely.buffer(shapely.difference(FACE, land), -0.19)), "the smallest cut is 0.4"
 
 
-def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing():
-    """Two flakes on a post leave a bar 0.8 mm wide of the ink below: it ends in the dark, and so it goes."""
-    flakes = shapely.box(22, 8, 25.2, 20) | shapely.box(26.8, 8, 30, 20) | shapely.box(22, 18, 30, 20)
+@pytest.mark.parametrize(("apart", "left"), [(1.6, 0.0), (1.8, 0.0), (1.9, 1.1), (2.2, 1.4)])
+def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing(apart, left):
+    """Two flakes on a post leave a bar of the ink below, 0.8 mm narrower than they are apart; 1.05 mm holds."""
+    side = 26 - apart / 2
+    flakes = shapely.box(22, 8, side, 20) | shapely.box(52 - side, 8, 30, 20) | shapely.box(22, 18, 30, 20)
     tone = taken([POST], [SKY, plate("tone", "POST"), plate("key", "POST")], flakes)["tone"]
-    assert (tone.land & shapely.box(25.3, 8.5, 26.7, 18)).area == pytest.approx(0, abs=0.05)
+    assert (tone.land & shapely.box(24.5, 9, 27.5, 17)).area == pytest.approx(8 * left, abs=0.1)
     assert (tone.land & shapely.box(21, 0, 31, 7)).area > 65, "all that is broad stays"
 
 
@@ -470,3 +472,26 @@ def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
     plates[1] = plate("tone", "HILL", "POST")
     sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
     assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02), "the key hides both"
+
+
+@pytest.mark.parametrize(("wide", "stays"), [(0.22, False), (0.25, True)])
+def test_what_runs_on_stays_from_a_third_of_a_land_on(wide: float, stays: bool) -> None:
+    """A strip that nobody sees, at what is seen: narrower it is a sliver."""
+    seen = shapely.box(0, 0, 10, 10)
+    left = separation._tidied(SKY, seen | shapely.box(9, 4, 20, 4 + wide), seen, NOTHING)
+    assert left.area - seen.area == pytest.approx(10 * wide * stays, abs=0.05)
+
+
+@pytest.mark.parametrize("wide", [0.1, 0.5])
+def test_along_narrow_white_there_is_as_much_room_for_register(wide: float) -> None:
+    """With it what is cut is broader than the room's blunt ends."""
+    sky = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], shapely.box(20 - wide, 10, 20, 20))
+    assert (sky["sky"].land & shapely.box(20, 10.5, 20 + BACK, 19.5)).area == pytest.approx(0, abs=0.05)
+
+
+def test_what_is_painted_already_is_taken_as_it_is() -> None:
+    own = shapely.box(21, 1, 30, 29)
+    found = separated(FACE, [POST], [SKY, plate("key", "POST")], white=lambda _: NOTHING, spread=SPREAD,
+                      ready={"key": own})  # fmt: skip
+    assert found["key"].land.equals(own)
+    assert found["sky"].picture.area == pytest.approx(FACE.area - POST.shape.intersection(FACE).area)

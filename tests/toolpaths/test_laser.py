@@ -329,6 +329,13 @@ def test_marks_and_block_lie_on_the_bed_or_are_left_out():
     assert "larger than the bed" in plan.remarks[0]
 
 
+@pytest.mark.parametrize("steps", [0, 2])
+def test_that_the_drawing_holds_no_shoulder_is_told_where_one_is_made(steps):
+    job = dataclasses.replace(job_of(cases.block(box(5, 5, 20, 20))), depth_mm=1.2)
+    plan = laser_plan(job, PathSettings(shoulder_steps=steps))
+    assert any("SHOULDER" in remark for remark in plan.remarks) == (steps > 0)
+
+
 def test_the_floor_keeps_what_the_material_must_keep():
     job = dataclasses.replace(job_of(cases.block(box(5, 5, 20, 10))), depth_mm=5.9)
     plan = laser_plan(job, PathSettings(shoulder_steps=0))

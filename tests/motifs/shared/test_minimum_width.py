@@ -21,7 +21,8 @@ from carvegen.motifs.shared.minimum_width import (
     standing,
     tiles_of,
 )
-from tests.cases import limits, shapes
+from carvegen.motifs.shared.trimming import firm
+from tests.cases import box, limits, shapes
 
 LAND = 0.5
 LIMITS = limits(LAND, 0.4)
@@ -166,3 +167,18 @@ def test_pieces_are_grouped_again_and_a_group_without_any_is_empty() -> None:
     groups = regrouped(pieces, np.array([0, 0, 2, 2]), 3)
     assert shapely.area(groups).tolist() == [2, 0, 2]
     assert groups[0].equals(pair)
+
+
+@pytest.mark.parametrize(
+    ("strokes", "stays"),
+    [
+        ([box(0.49, 5, 9, 1)], 0),  # a neck of land beside the frame
+        ([box(0.51, 5, 9, 1)], 1),
+        ([box(0, 5, 9, 1), box(0, 6.49, 9, 1)], 0),  # a strip between two that the frame cut off
+        ([box(0, 5, 9, 1), box(0, 6.51, 9, 1)], 2),
+        ([box(2, 5, 9, 1), box(2, 6.3, 9, 1)], 2),  # further in others see to it
+        ([box(0.3, 5, 9, 1), box(0, 20, 5, 1), box(30, 30, 5, 1)], 2),
+    ],
+)
+def test_no_stroke_leaves_narrow_land_at_the_frame_that_cut_it_off(strokes, stays: int) -> None:
+    assert len(firm(shapes(*strokes), box(0, 0, 60, 40), land_mm=0.5)) == stays

@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.geometry.necks import necks
 from carvegen.motifs import snowfall
 from carvegen.motifs.snowfall import clumps, falling, sky
-from tests.cases import limits
+from tests.cases import box, limits, shapes
 from tests.strategies import few
 
 WINDOW = np.array([0.0, 0.0, 90.0, 60.0])
@@ -74,3 +74,14 @@ def test_no_spikes_of_land_are_left_where_rounds_meet_over_a_neck() -> None:
     land = shapely.Point(10, 10).buffer(25) - made
     thin = land - land.buffer(-its.land_mm / 2, quad_segs=32).buffer(its.land_mm / 2 + 0.01, quad_segs=32)
     assert max((one.area for one in geometry.parts([thin])), default=0) < 0.002
+
+
+def test_on_the_grid_shapes_keep_their_points_and_what_it_parts_is_two_of_the_same() -> None:
+    """A neck of 0.3 µm between two squares goes, and so does what encloses no area."""
+    whole = shapely.Polygon([(3.00004, 1.00003), (0.00012, 4), (0, 0.0002), (2.1, -1)])
+    parted = shapely.union_all([box(10, 0, 1, 1), box(10.9, 0.5, 1.2, 0.0003), box(12, 0, 1, 1)])
+    made, whose = clumps._fine(shapes(whole, parted, box(20, 0, 1, 0.0003)), np.array([5, 9, 2]))
+    assert whose.tolist() == [5, 9, 9]
+    assert shapely.get_coordinates(made[0]).tolist() == [[3, 1], [0, 4], [0, 0], [2.1, -1], [3, 1]]
+    assert [its.area for its in made[1:]] == [1, 1]
+    assert (shapely.get_precision(made) == 0).all()

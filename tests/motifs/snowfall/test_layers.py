@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from carvegen.blocks.job import setups_for
 from carvegen.motifs import snowfall
 from carvegen.motifs.growth import Growth, Place, plain
 from carvegen.motifs.snowfall import falling
-from tests.cases import SHELF, limits
+from tests.cases import SHELF, box, limits, shapes
 from tests.robustness.snow import limits_broken
 from tests.strategies import few, takes_long
 
@@ -134,3 +135,56 @@ def test_a_level_is_sought_by_halves_where_the_white_jumps() -> None:
         tried.append((level, -1e-3 if level < 0.9 else 5.0))
     below, above = (max(x for x, off in tried if off < 0), min(x for x, off in tried if off > 0))
     assert below < 0.9 <= above < below + 2.0 ** (2 - falling._TRIES) * 1.5
+
+
+@pytest.mark.parametrize(
+    ("came", "told"), [((0.1, 0.2, 0.3), 0), ((0.109, 0.191, 0.3), 0), ((0.111, 0.2, 0.3), 1), ((0.1, 0.189, 0.35), 2)]
+)
+def test_a_layer_is_told_of_from_a_hundredth_of_the_face_on(came: tuple[float, ...], told: int) -> None:
+    remarks = list(falling._layer_remarks((0.1, 0.2, 0.3), np.array(came)))
+    assert len(remarks) == told
+    assert all(name in said for name, said in zip(("middle", "near"), remarks, strict=False) if told == 2)
+
+
+@pytest.mark.parametrize(("answers", "parts"), [((1.0, 1.0, 1.0), 1), ((0.5, 1.0, 1.5), 2)])
+def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], parts: int, monkeypatch) -> None:
+    """Of parts that turn other shares white than theirs; the nearest of all that are tried is taken."""
+    tried: list[np.ndarray] = []
+
+    def sky(settings: snowfall.Settings, *_: object) -> np.ndarray:
+        tried.append(np.array([settings.far, settings.middle, settings.near]))
+        return tried[-1]
+
+    asked = np.array([0.05, 0.1, 0.15])
+    monkeypatch.setattr(falling, "Sky", sky)
+    monkeypatch.setattr(falling, "_solved", lambda own, _: (1.0, own, own))
+    monkeypatch.setattr(falling, "_white_by_layer", lambda own, *_: 0.3 * own * answers)
+    its = SimpleNamespace(settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None)
+    taken, level, _, _ = falling._solved_by_layer(its, FRAME, 1)
+    assert level == 1
+    assert tried[0] == pytest.approx(asked / 0.3)
+    assert len(tried) == parts
+    off = [np.abs(0.3 * part * answers - asked).max() for part in tried]
+    assert np.abs(0.3 * taken * answers - asked).max() == min(off)
+    assert off[-1] < 0.4 * off[0] + 1e-9
+    assert all(part.sum() == pytest.approx(1) for part in tried)
+
+
+def test_a_shape_lies_in_the_layer_of_the_largest_flake_in_it(monkeypatch) -> None:
+    """One that holds no flake's middle in that of the nearest; without flakes all are far."""
+
+    class Flakes(SimpleNamespace):
+        def __len__(self) -> int:
+            return len(self.reach)
+
+    xy = np.array([(1.0, 1.0), (2.0, 1.0), (20.0, 1.0), (33.0, 1.0)])
+    met = Flakes(reach=np.array([2.0, 1.0, 3.0, 0.5]), layer=np.array([1, 0, 2, 0]), xy=xy)
+    monkeypatch.setattr(falling, "_met", lambda *_: met)
+    drifts = shapes(box(0, 0, 4, 2), box(19, 0, 2, 2), box(30, 0, 1, 2))
+    assert falling._depth(SKY, 1.0, drifts).tolist() == [1, 2, 0]
+    monkeypatch.setattr(falling, "_met", lambda *_: Flakes(reach=np.empty(0)))
+    assert falling._depth(SKY, 1.0, drifts).tolist() == [0, 0, 0]
+
+
+FRAME = shapely.box(0, 0, 60, 40)
+SKY = SimpleNamespace()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
-from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, tiers_of
+from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, _tiered, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
@@ -385,6 +386,51 @@ def test_shoulders_that_are_too_low_too_wide_or_upright_are_no_tiers(tall: float
 
 
 # ── the outlines of one pad: a tier 5 mm wide and high, 0.5 mm over its shoulder and 0.6 below it ────────────────
+
+
+@pytest.mark.parametrize(
+    ("changed", "tier"),
+    [
+        ({}, True),
+        # the tip above hangs no lower than 0.9 of the shoulder below its notch, rises no more than 0.6 over it
+        ({"over": (1.9, 0.31)}, True),
+        ({"over": (1.9, 0.29)}, False),
+        ({"over": (1.9, 4.79)}, True),
+        ({"over": (1.9, 4.81)}, False),
+        # and lies no further out than the lower one by 0.6 of its width
+        ({"over": (3.19, 2.0)}, True),
+        ({"over": (3.21, 2.0)}, False),
+        # a shoulder is 0.7 to 14 mm high, 0.2 to 9 mm wide, and 0.7 to 9 times as high as wide
+        ({"tip": (0.5, 2.29), "over": (0.4, 2.9)}, True),
+        ({"tip": (0.5, 2.31), "over": (0.4, 2.9)}, False),
+        ({"tip": (8.0, -10.99)}, True),
+        ({"tip": (8.0, -11.01)}, False),
+        ({"tip": (0.21, 1.2), "over": (0.2, 2.9)}, True),
+        ({"tip": (0.19, 1.4), "over": (0.1, 2.9)}, False),
+        ({"tip": (8.99, -5.0)}, True),
+        ({"tip": (9.01, -5.0)}, False),
+        ({"tip": (4.2, 0.0)}, True),
+        ({"tip": (4.4, 0.0)}, False),
+        ({"tip": (0.34, 0.0), "over": (0.4, 2.0)}, True),
+        ({"tip": (0.33, 0.0), "over": (0.4, 2.0)}, False),
+        # it, and what hangs over it, bend little
+        ({"bent": (1.29, 1.69)}, True),
+        ({"bent": (1.31, 1.0)}, False),
+        ({"bent": (1.0, 1.71)}, False),
+        # and are of one outline
+        ({"outlines": (0.0, 0.0, 5.0)}, False),
+    ],
+)
+def test_what_a_tier_looks_like(changed, tier: bool) -> None:
+    """Its tip at (2, 0), its notch at (0, 3), the tip above at (1.9, 2); on the left in the mirror."""
+    for side in (1, -1):
+        xy = np.array([changed.get("tip", (2.0, 0.0)), (0.0, 3.0), changed.get("over", (1.9, 2.0))]) * [side, 1]
+        bent = dict(zip((0, 1), changed.get("bent", (1.0, 1.0)), strict=True))
+        line: Any = SimpleNamespace(
+            xy=xy, first=np.array(changed.get("outlines", (0.0, 0.0, 0.0))), straight=lambda a, _, bent=bent: bent[a[0]]
+        )
+        tip, notch, over = (np.array([k]) for k in range(3))
+        assert _tiered(line, side, tip, notch, over).tolist() == [tier]
 
 
 def straight(side: int = 1, *, top: bool = False, half: float = 4.0) -> Tiers:

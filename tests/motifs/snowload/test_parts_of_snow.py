@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,9 +11,12 @@ import pytest
 
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
-from carvegen.motifs.snowload import snow_shapes, wind
+from carvegen.motifs.snowload import growing, snow_shapes, wind
+from carvegen.motifs.snowload.firs import boughs
+from carvegen.motifs.snowload.growing import _at_walls, _Scene
 from carvegen.motifs.snowload.ledges import Ledges
 from carvegen.motifs.snowload.scene import Grid
+from carvegen.motifs.snowload.settling import _heads, borne, ends_of
 from tests.cases import limits
 
 STEP = 0.1
@@ -277,6 +281,327 @@ def test_tongues_are_three_fifths_long_and_three_lands_and_cuts_apart() -> None:
     assert (share.min(), share.max()) == (pytest.approx(0.2, abs=0.06), pytest.approx(1, abs=0.05))
     peaks = (share[1:-1] > share[:-2]) & (share[1:-1] >= share[2:])
     assert peaks.sum() == pytest.approx(83.6 / 2.7, abs=3)
+
+
+@pytest.mark.parametrize(("slow", "fast", "mean"), [(0, 0, 0.6), (1, 0, 0.76), (0, 1, 0.676)])
+def test_tongues_are_longer_and_shorter_in_broad_groups_and_a_little_one_by_one(slow, fast, mean, monkeypatch) -> None:
+    """Waves at their highest make them as much longer, but no longer than whole."""
+    monkeypatch.setattr(
+        snow_shapes, "waves_at", lambda at, _, patch_mm: np.full(len(at), float(slow if patch_mm[0] > 5 else fast))
+    )
+    share = snow_shapes.tongues(Grid(0.0, 0.0, 800, 600, STEP, 0), LIMITS, stream(1, "tongues"))
+    assert share.mean() == pytest.approx(mean, abs=0.003)
+
+
+# ── what is borne, what stands at walls, what is bare ────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("changed", "bears"),
+    [
+        ({}, 5.8),  # as deep as anywhere
+        # ground bears four fifths of what has fallen, none where it is steep
+        ({"ground": 1.0}, 3.2),
+        ({"ground": 0.5}, 4.5),
+        ({"ground": 1.0, "slope": 0.8}, 1.6),
+        ({"ground": 1.0, "slope": 1.0}, 0.0),
+        # a slender thing by its breadth, and from 0.6 mm on more after a deep fall
+        ({"breadth": 0.5}, 0.888),
+        ({"breadth": 0.8}, 1.279),
+        ({"breadth": 1.0}, 1.575),
+        ({"breadth": 2.0}, 2.8),
+        ({"breadth": 2.0, "fallen_mm": 2.0}, 2.584),
+        ({"breadth": 2.0, "fallen_mm": 7.0}, 3.917),
+        ({"breadth": 2.0, "fallen_mm": 14.0}, 3.917),
+        # a post its cap, between walls no tower and in a slit nothing
+        ({"wide": 2.0}, 2.095),
+        ({"wide": 4.0}, 3.71),
+        ({"wide": 1.2, "free": -2}, 0.0),
+        ({"wide": 2.0, "free": -2}, 0.926),
+        ({"wide": 2.8, "free": -2}, 3.36),
+        ({"wide": 4.0, "free": -2}, 5.16),
+        # over air as a net, and between hanging twigs nothing
+        ({"hung": True}, 0.0),
+        ({"void": 1.0, "breadth": 1.0}, 0.662),
+        ({"void": 1.0, "breadth": 0.3}, 0.425),
+        ({"void": 1.0, "wide": 2.0}, 0.0),
+        ({"void": 0.2, "wide": 2.0}, 2.095),
+        ({"void": 1.0, "wide": 2.4}, 2.418),
+        ({"void": 1.0, "wide": 2.0, "bridging_mm": 0.5}, 2.095),
+    ],
+)
+def test_so_much_is_borne_at_the_most(changed, bears: float) -> None:
+    own = {key: changed[key] for key in ("slope", "breadth", "void", "hung", "free") if key in changed}
+    of_asked = {key: changed[key] for key in ("fallen_mm", "bridging_mm") if key in changed}
+    its = ledge(changed.get("wide", 40.0), **own)
+    most = borne(its, asked(**of_asked), np.full(len(its), changed.get("ground", 0.0)))
+    assert most == pytest.approx(bears, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("changed", "kind", "right_there"),
+    [
+        ({}, 0.0, 0.7),
+        ({}, 0.2, 0.26),
+        ({}, 0.5, -0.4),
+        ({"slope": 0.3}, 0.0, 0.35),
+        ({"slope": -0.3}, 0.0, 0.35),
+        ({"slope": 0.6}, 0.0, 0.0),
+        ({"breadth": 3}, 0.0, 0.7),
+        ({"breadth": 4.5}, 0.0, 0.35),
+        ({"breadth": 6}, 0.0, 0.0),
+        ({"fallen_mm": 40.0}, 0.0, 0.382),
+        ({"fallen_mm": 60.0}, 0.0, 0.14),
+    ],
+)
+def test_snow_on_a_rail_is_higher_or_lower_right_at_a_post(changed, kind: float, right_there: float) -> None:
+    """As a logarithm; less by e at 0.6 mm and two fifths of the depth fallen; none on slopes, ground or short rails."""
+    its = ledge(**{"breadth": 1.0} | {key: changed[key] for key in ("slope", "breadth") if key in changed})
+    fallen = changed.get("fallen_mm", 4.0)
+    higher = _at_walls(its, ends(its, kind=kind), asked(fallen_mm=fallen))
+    assert higher[[0, -1]] == pytest.approx(right_there, abs=0.001)
+    if fallen == 4:
+        assert higher[22] == pytest.approx(right_there / np.e, abs=0.001)
+    assert (_at_walls(its, ends(its, kind=kind, free=True), asked()) == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("changed", "bare"),
+    [
+        ({}, 0.5),
+        ({"patchy": 0.6}, 1.0),
+        ({"patchy": 0.55}, 0.751),
+        ({"patchy": 0.4}, 0.0),
+        ({"patchy": 0.0, "slow": -9.0}, 0.0),
+        ({"slow": 0.2}, 0.142),
+        ({"slow": -0.2}, 0.858),
+        ({"fast": 0.2}, 0.321),
+        ({"thick": 8}, 0.5),
+        ({"thick": 12}, 0.25),
+        ({"thick": 16}, 0.0),
+        ({"crown": 1.0, "sticky": 0.3}, 0.35),
+        ({"crown": 1.0, "sticky": 0.9}, 0.1),
+    ],
+)
+def test_so_much_is_shaken_off_of_what_is_slender_in_patches_and_less_of_crowns(changed, bare, monkeypatch) -> None:
+    waves = {9.0: changed.get("slow", 0.0), 3.5: changed.get("fast", 0.0)}
+    monkeypatch.setattr(growing, "waves_at", lambda at, _, patch_mm: np.full(len(at), waves[patch_mm[0]]))
+    its = ledge(1.0, thick=changed.get("thick", 1.0))
+    settings = asked(patchy=changed.get("patchy", 0.5), sticky=changed.get("sticky", 0.5))
+    scene: Any = SimpleNamespace(settings=settings, ledges=its, crown=np.full(len(its), changed.get("crown", 0.0)))
+    assert _Scene._bare(scene, np.zeros((len(its), 2)), stream(1, "bare")) == pytest.approx(bare, abs=0.001)
+
+
+# ── how snow ends ────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def roofed(wide: float, falls: float, **changed: Any) -> Ledges:
+    """A thing that falls off from its middle to both sides by so many mm."""
+    its = ledge(wide, **changed)
+    n = len(its)
+    return replace(its, base=its.base - falls * np.abs(np.arange(n) - (n - 1) / 2) / ((n - 1) / 2))
+
+
+@pytest.mark.parametrize(
+    ("changed", "at_edge", "rise", "power", "steepest"),
+    [
+        # by its kind blunt, tapering or broken off; by chance half as large or half as large again
+        ({}, (0.321, 0.321), 1.604, 0.55, 1.149),
+        ({"kind": 0.39}, (0.321, 0.321), 1.604, 0.55, 1.149),
+        ({"kind": 0.41}, (0.053, 0.053), 0.481, 0.95, 1.149),
+        ({"kind": 0.79}, (0.053, 0.053), 0.481, 0.95, 1.149),
+        ({"kind": 0.81}, (0.641, 0.641), 1.069, 0.75, 1.149),
+        ({"steep": 0.0}, (0.16, 0.16), 0.802, 0.55, 0.861),
+        ({"steep": 1.0}, (0.481, 0.481), 2.405, 0.55, 1.436),
+        # less on short and on slender things
+        ({"wide": 2.0}, (0.164, 0.164), 0.822, 0.55, 1.149),
+        ({"wide": 1.0}, (0.128, 0.128), 0.641, 0.55, 1.149),
+        ({"breadth": 0.3}, (0.16, 0.16), 0.802, 0.55, 1.149),
+        ({"breadth": 1.0}, (0.235, 0.235), 1.176, 0.55, 1.149),
+        # more of deep and of wet snow, and at the lee edge
+        ({"fallen_mm": 1.0}, (0.16, 0.16), 0.854, 0.55, 1.149),
+        ({"fallen_mm": 8.0}, (0.454, 0.454), 2.268, 0.55, 1.149),
+        ({"fallen_mm": 1.0, "kind": 0.5}, (0.027, 0.027), 0.423, 0.95, 1.149),
+        ({"fallen_mm": 8.0, "kind": 0.9}, (0.907, 0.907), 1.512, 0.75, 1.149),
+        ({"sticky": 0.0}, (0.241, 0.241), 1.203, 0.55, 0.648),
+        ({"sticky": 1.0}, (0.401, 0.401), 2.004, 0.55, 1.98),
+        ({"wind": 0.5}, (0.321, 0.841), 1.604, 0.55, 1.149),
+        ({"wind": 0.5, "wind_towards_deg": 180.0}, (0.841, 0.321), 1.604, 0.55, 1.149),
+        ({"wind": 0.5, "wide": 6.0}, (0.321, 0.581), 1.604, 0.55, 1.149),
+        # on what is free on both sides a share of its cap
+        ({"wide": 3.0, "free": -1}, (0.23, 0.23), 1.234, 0.55, 1.149),
+        ({"wide": 3.0, "free": -1, "kind": 0.9}, (0.633, 0.633), 0.822, 0.75, 1.149),
+    ],
+)
+def test_so_snow_ends_over_an_edge(changed, at_edge, rise, power, steepest, monkeypatch) -> None:
+    said = iter([changed.get("kind", 0.2)] * 2 + [changed.get("steep", 0.5)] * 2 + [0.5, 0.5])
+    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), next(said)))
+    its = ledge(
+        changed.get("wide", 40.0), **{"free": -2} | {key: changed[key] for key in changed.keys() & {"breadth", "free"}}
+    )
+    of_asked = {key: changed[key] for key in changed.keys() & {"fallen_mm", "wind", "wind_towards_deg", "sticky"}}
+    so = ends_of(its, asked(**of_asked), stream(1, "ends"))
+    assert so.at_edge[:, 0] == pytest.approx(at_edge, abs=0.001)
+    assert so.rise[:, 0] == pytest.approx(rise, abs=0.001)
+    assert so.power[:, 0] == pytest.approx(power)
+    assert so.steepest[:, 0] == pytest.approx(steepest, abs=0.001)
+    assert so.rounds_mm == pytest.approx(1.2 * changed.get("fallen_mm", 4.0))
+
+
+@pytest.mark.parametrize(
+    ("wide", "falls", "chance", "crest", "on_tip"),
+    [
+        (3.0, 0.0, 0.5, 2.302, 1.0),
+        (3.0, 0.0, 0.0, 1.938, 1.0),
+        (3.0, 0.0, 1.0, 2.665, 1.0),
+        (3.0, 2.0, 0.0, 1.454, 0.797),  # pointed
+        (3.0, 2.0, 1.0, 3.392, 0.797),
+        (3.0, 0.9, 1.0, 2.665, 1.0),
+        (13.9, 0.0, 0.5, 5.32, 1.0),
+        (14.1, 0.0, 0.5, np.inf, 1.0),
+    ],
+)
+def test_so_high_is_the_dome_on_what_is_free_on_both_sides(wide, falls, chance, crest, on_tip, monkeypatch) -> None:
+    """Three and a half times as broad as the snow is deep at the most; off its middle, and less below a tip."""
+    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), chance))
+    so = ends_of(roofed(wide, falls), asked(), stream(1, "ends"))
+    assert so.crest == pytest.approx(crest, abs=0.001)
+    assert so.crest_in[:, 0] == pytest.approx(np.array([0.32 + 0.36 * chance, 0.68 - 0.36 * chance]) * wide)
+    assert so.on_tip[0] == pytest.approx(on_tip, abs=0.001)
+    walled = ends_of(roofed(wide, falls, free=-2), asked(), stream(1, "ends"))
+    assert np.isinf(walled.crest).all()
+
+
+@pytest.mark.parametrize(
+    ("wide", "falls", "head"),
+    [(4.0, 1.5, False), (4.0, 1.7, True), (4.0, 3.4, True), (4.0, 3.6, False), (7.9, 4.0, True), (8.1, 4.0, False)],
+)
+def test_a_pickets_head_is_narrow_and_neither_blunt_nor_a_spire(wide: float, falls: float, head: bool) -> None:
+    its, crest = roofed(wide, falls, free=-1), np.ones(round(wide / STEP))
+    assert _heads(its, SimpleNamespace(crest=crest)).tolist() == [head] * len(its)
+    assert not _heads(its, SimpleNamespace(crest=crest + np.inf)).any()
+    assert not _heads(replace(its, void=crest), SimpleNamespace(crest=crest)).any()
+
+
+def twice(its: Ledges) -> Ledges:
+    """The same chain again beside it."""
+    n = len(its)
+    after = {"column": 400, "x": 40.0, "first": n, "last": n}
+    own = {key: value for key, value in vars(its).items() if key != "step"}
+    again = {key: value + after[key] if key in after else value for key, value in own.items()}
+    return Ledges(step=its.step, **{key: np.concatenate([own[key], again[key]], axis=-1) for key in own})
+
+
+@pytest.mark.parametrize("wide", [3.0, 24.0])
+@pytest.mark.parametrize("free", [-1, -2])
+def test_a_chain_bears_the_same_whatever_lies_before_it(wide: float, free: int, monkeypatch) -> None:
+    monkeypatch.setattr(Ledges, "chance", lambda its, _, at=None: np.full(len(its if at is None else at), 0.3))
+    monkeypatch.setattr(snow_shapes, "waves_at", lambda place, *_, **__: np.zeros(len(place)))
+    one, settings = roofed(wide, 1.8, free=free, breadth=2.0), asked(wind=0.5)
+    for its in (one, twice(one)):
+        so, zeros = ends_of(its, settings, stream(1, "ends")), np.zeros(len(its))
+        white = snow_shapes.reaching(its, zeros + 4, settings, so, zeros, land_mm=0.5, rng=stream(1, "reaching"))
+        lies = np.stack([borne(its, settings, zeros), _at_walls(its, so, settings), *so.at_edge, *so.crest_in, so.crest,
+                         _heads(its, so), white])  # fmt: skip
+        if its is one:
+            alone = lies
+    assert lies[:, : len(one)] == pytest.approx(alone)
+    assert lies[:, len(one) :] == pytest.approx(alone)
+
+
+# ── boughs inside a crown ────────────────────────────────────────────────────────────────────────────────────────
+
+
+def notched(
+    gap: float = 1.0, opens: float = 0.5, *, slope: float = -0.5, free: Any = (-2, -1), **changed: Any
+) -> Ledges:
+    """A bough that falls off to the right; at its left end another one comes down to it in a wedge."""
+    its = ledge(20, slope=slope, free=np.array(free)[:, None], **changed)
+    return replace(its, ceiling=its.base + gap + opens * (its.x - 20))
+
+
+@pytest.mark.parametrize(
+    ("changed", "notch"),
+    [
+        ({}, True),
+        ({"gap": 1.9}, True),
+        ({"gap": 2.1}, False),
+        # half as wide again 3.5 mm further out, but what hangs there does not rise by more than 0.3 of that
+        ({"opens": 0.13}, False),
+        ({"opens": 0.15}, True),
+        ({"opens": 0.79}, True),
+        ({"opens": 0.81}, False),
+        ({"slope": 0.1, "opens": 0.15}, False),
+        # its other end is in the air
+        ({"free": (-2, -2)}, False),
+        ({"free": (-1, -1)}, False),
+    ],
+)
+def test_what_a_notch_of_a_crown_looks_like(changed, notch: bool) -> None:
+    its = notched(**changed)
+    assert boughs._notches(its, 0, -1).tolist() == [0] * notch
+    assert boughs._notches(its, 1, 1).tolist() == []
+
+
+@pytest.mark.parametrize(("broad", "thick", "crown"), [(9.1, 4.1, True), (8.9, 4.1, False), (9.1, 3.9, False)])
+def test_a_tiers_front_sees_the_sky_from_four_millimetres_out_on(broad: float, thick: float, crown: bool) -> None:
+    its = notched(thick=thick)
+    least = boughs.in_front(its, np.full(len(its), broad))
+    assert least[[0, 20, 40, 80]] == pytest.approx(crown * np.array([0, 0.3, 0.6, 0.6]))
+
+
+@pytest.mark.parametrize(
+    ("changed", "reaches", "area", "thick"),
+    [
+        ({}, 11.6, 10.05, 1.309),
+        ({"own": 0.0}, 11.6, 7.731, 1.007),
+        ({"own": 0.99}, 11.6, 15.384, 2.003),
+        ({"third": 0.0}, 14.1, 7.331, 1.159),
+        ({"third": 1.0}, 9.2, 12.742, 1.384),
+        # two in three have a shorter one below, if that is long enough
+        ({"other": 0.66}, 11.6, 10.05, 1.309),
+        ({"other": 0.64}, 11.6, 13.973, 1.998),
+        ({"other": 0.2, "own": 0.0}, 11.6, 10.749, 1.824),
+        ({"other": 0.2, "third": 0.0}, 14.1, 7.331, 1.159),
+        ({"other": 0.2, "third": 1.0}, 9.2, 17.814, 1.384),
+        ({"other": 0.2, "run": 24.0}, 15.0, 6.316, 1.053),
+        # by the crown's breadth
+        ({"run": 18.0}, None, 0, 0),
+        ({"run": 19.0}, 16.1, 5.137, 0.844),
+        ({"run": 70.0}, 8.0, 14.039, 1.409),
+        # oftener where more is asked or has fallen, and thicker then; on boughs that bear
+        ({"boughs": 0.275}, None, 0, 0),
+        ({"boughs": 0.29}, 11.6, 10.05, 1.309),
+        ({"boughs": 0.54, "patchy": 0.83}, None, 0, 0),
+        ({"boughs": 0.58, "patchy": 0.83}, 11.6, 10.05, 1.309),
+        ({"fallen_mm": 8.0}, 11.6, 23.089, 3.007),
+        ({"boughs": 0.2, "fallen_mm": 14.0, "depth": 9.0}, 11.6, 45.191, 5.885),
+        ({"depth": 0.47}, None, 0, 0),
+        ({"depth": 0.49}, 11.6, 10.05, 1.309),
+        # where something stands behind nearly all of it
+        ({"open": 12.0}, 11.6, 10.05, 1.309),
+        ({"open": 12.6}, None, 0, 0),
+    ],
+)
+def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeypatch) -> None:
+    """How far left it reaches from a notch at 20 mm, its area, and how thick it is 3 mm in."""
+    its, solid = notched(), np.ones((600, 800), dtype=bool)
+    solid[:, : round(changed.get("open", 0.0) / STEP)] = False
+    said = iter([changed.get("own", 0.3), changed.get("other", 0.8), changed.get("third", 0.5)])
+    monkeypatch.setattr(Ledges, "chance", lambda _, __, at: np.full(len(at), next(said, 0.0)))
+    monkeypatch.setattr(boughs, "waves_at", lambda at, *_, **__: np.zeros(len(at)))
+    of_asked = {"boughs": 1.0} | {key: changed[key] for key in changed.keys() & {"boughs", "patchy", "fallen_mm"}}
+    cover = drawn(
+        lambda canvas: boughs.on_boughs(
+            canvas, its, np.full(len(its), changed.get("depth", 4.0)), np.full(len(its), changed.get("run", 40.0)),
+            asked(**of_asked), solid=solid, limits=LIMITS, rng=stream(1, "boughs"),
+        )
+    )  # fmt: skip
+    columns = np.flatnonzero(cover.any(axis=0)) * STEP
+    assert (columns.min() if len(columns) else None) == (reaches if reaches is None else pytest.approx(reaches))
+    assert len(columns) == 0 or columns.max() == pytest.approx(20.4)  # it begins a little outside
+    assert cover.sum() * STEP**2 == pytest.approx(area, abs=0.01)
+    assert cover[:, 170].sum() * STEP == pytest.approx(thick, abs=0.002)
 
 
 # ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────

@@ -21,6 +21,7 @@ from carvegen.motifs.snowload.scene import Grid, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
+    _heads,
     _past,
     _spread,
     borne,
@@ -358,3 +359,15 @@ def test_no_broader_limb_bears_less() -> None:
             on = (limb.x > 50) & (limb.x < 70) & (limb.base < 60)
             bears.append(np.median(borne(limb, snowload.Settings(**PLAIN, fallen_mm=fallen), np.zeros(len(limb)))[on]))
         assert (np.diff(bears) > -0.05).all()
+
+
+def test_what_sticks_to_the_heads_of_pickets_neither_grows_nor_is_lost() -> None:
+    """What falls on them lies there or has fallen off; on each head stays at least a third of the cap that it bears."""
+    heads = [shapely.Polygon([(x, 5), (x + 4, 5), (x + 4, 30), (x + 2, 32.6), (x, 30)]) for x in (20, 40, 60)]
+    its, settings = ledges(shapely.union_all(heads)), snowload.Settings(**{**PLAIN, "sticky": 0.5, "fallen_mm": 4})
+    ends, bears = ends_of(its, settings, stream(1, "ends")), borne(its, settings, np.zeros(len(its)))
+    assert _heads(its, ends).all()
+    rest = settled(its, np.full(len(its), 4.0), settings, sky=np.ones(len(its)), ends=ends, bears=bears, land_mm=0.5)
+    assert rest.lying + rest.lost == pytest.approx(rest.fallen)
+    assert rest.fallen == pytest.approx(4 * len(its))
+    assert rest.depth.max() > 0.35 * ends.crest.max()
