@@ -363,7 +363,10 @@ def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) ->
 
 
 def without_holes_far_from(shape: BaseGeometry, others: PolygonArray, distance: float) -> BaseGeometry:
-    """The shape with those holes filled that lie further than `distance` from all of the others: less to overlay."""
+    """The shape with those holes filled that lie further than `distance` from all of the others: less to overlay.
+
+    A hole in which another piece of the shape stands is kept, too.
+    """
     pieces = geometry.parts(shape)
     if len(pieces) == 0:
         return shape
@@ -371,6 +374,9 @@ def without_holes_far_from(shape: BaseGeometry, others: PolygonArray, distance: 
     outer = np.append(True, np.diff(piece) > 0)[: len(rings)]
     kept = outer.copy()
     kept[shapely.STRtree(others).query(rings, predicate="dwithin", distance=distance)[0]] = True
+    inner = np.flatnonzero(~kept)
+    within = shapely.STRtree(shapely.point_on_surface(pieces)).query(shapely.polygons(rings[inner]), "contains")[0]
+    kept[inner[within]] = True
     kept = np.flatnonzero(kept)
     first = np.cumsum(np.bincount(piece[kept], minlength=len(pieces)))
     ringed = [shapely.polygons(each[0], holes=each[1:]) for each in np.split(rings[kept], first[:-1])]

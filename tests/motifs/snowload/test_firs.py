@@ -361,7 +361,9 @@ def test_tiers_are_close_where_no_hem_stays_dark_between_their_pads(apart: float
         ({"top": 1, "fir": {2: 0.0}}, 0.75 * 1.75),
         ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.75),
         ({"top": 1, "long": 2.0}, 1.0),
-        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 2.0),  # less than a crumb would be left below: all is white
+        ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 0.96),  # what a cutter of 0.4 mm makes, and no less
+        ({"top": 1, "long": 1.47, "fir": {2: 0.0}}, 0.96),
+        ({"top": 1, "long": 1.45, "fir": {2: 0.0}}, 1.45),  # less than land would be left below: all is white
         ({"top": 1, "lies": 0.2}, 0),
     ],
 )
@@ -557,3 +559,13 @@ def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str
         tips = geometry.dots(np.array([[6 + 9 * k, 12 + tiers * tall - 0.2] for k, (tiers, tall) in enumerate(sizes)]))
         capped = np.unique(shapely.STRtree(cuts).query(tips, predicate="dwithin", distance=0.1)[0])
         assert capped.tolist() == list(range(len(sizes)))
+
+
+@pytest.mark.parametrize(("tall", "cut"), [(7.5, 0.8), (7.5, 1.0), (9.0, 2.0)])
+def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, cut: float) -> None:
+    tree, limits = fir(30, 8, tiers=4, tall=tall), Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=cut, dot_mm=1.5)
+    place = Place(area=shapely.box(0, 0, 60, 60), shapes=geometry.parts(tree))
+    top = shapely.intersection(tree, shapely.box(0, 8 + 3 * tall, 60, 60))
+    for seed in (1, 3):
+        cuts = snowload.grow(snowload.Settings(), place, limits, stream(seed, "firs")).cuts
+        assert shapely.area(shapely.intersection(shapely.union_all(cuts), top)) < 0.5 * top.area

@@ -117,3 +117,6 @@ def test_holes_far_from_others_are_filled_and_those_near_or_touched_stay() -> No
     left = without_holes_far_from(plates, others, 0.1)
     assert left.equals(shapely.difference(shapely.union(plates, holes[1]), holes[0]))
     assert without_holes_far_from(shapely.Polygon(), others, 0.1).is_empty
+    frame = shapely.difference(shapely.box(40, 0, 60, 20), shapely.box(42, 2, 58, 18))
+    framed = shapely.union(frame, shapely.box(45, 5, 50, 10))  # a frame with a thing in it
+    assert without_holes_far_from(framed, others, 0.1).equals(framed)
