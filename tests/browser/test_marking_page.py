@@ -553,6 +553,26 @@ def test_what_is_done_is_said_once_it_is_seen(bench: Bench) -> None:
         until(lambda: bench.said().startswith("Done: comes out"))
 
 
+def test_all_is_saved_only_once_no_stroke_waits(bench: Bench) -> None:
+    head = "return document.getElementById('saved').textContent"
+    bench.run(
+        "window.asked = window.fetch; window.held = [];"
+        "window.fetch = (path, more) => path !== 'do' ? asked(path, more) :"
+        " new Promise((done) => held.push(() => done(asked(path, more))))"
+    )
+    bench.take("comes out")
+    drawn(bench.browser, bench.pixels((20, 40), (40, 44)))
+    drawn(bench.browser, bench.pixels((20, 60), (40, 64)))
+    until(lambda: bench.run("return held.length") == 1)
+    assert bench.run(head) == "Saving…"
+    bench.run("held.shift()()")
+    until(lambda: bench.run("return held.length") == 1)
+    assert bench.run(head) == "Saving…"
+    bench.run("held.shift()(); window.fetch = asked")
+    until(lambda: bench.run(head) == "All saved")
+    assert len(bench.marks("comes out")) == 2
+
+
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")

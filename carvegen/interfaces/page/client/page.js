@@ -36,7 +36,9 @@ const overlay = new Overlay(
 const picture = new Picture(byId("picture"), view, shapes);
 const tools = new Tools(view, shapes, overlay, send, say, changed);
 const hand = new Hand(stage, view, tools, overlay, changed);
-const gestures = new Gestures(answered, silent);
+const gestures = new Gestures(answered, silent, () => {
+  if (byId("saved").dataset.silent !== "yes") silent(false);
+});
 /** @type {Print} */
 let print;
 let wanted = false,
@@ -186,8 +188,8 @@ function silent(is) {
   const saved = byId("saved");
   saved.dataset.silent = is ? "yes" : "no";
   if (is) saved.textContent = "The program does not answer; what you do is kept and sent again.";
-  else if (print)
-    saved.textContent = print.only_looks ? "Another window holds this print: here you can look." : "All saved";
+  else if (print?.only_looks) saved.textContent = "Another window holds this print: here you can look.";
+  else if (print) saved.textContent = gestures.waiting ? "Saving…" : "All saved";
 }
 
 // ── gestures and their answers ───────────────────────────────────────────────────────────────────────────────────

@@ -88,10 +88,15 @@ export class Gestures {
   /** By which opening of the print shapes have the numbers that they have here. */
   opening = "";
 
-  /** @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered @param {(silent: boolean) => void} silent whether the program is silent */
-  constructor(answered, silent) {
+  /**
+   * @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered
+   * @param {(silent: boolean) => void} silent whether the program is silent
+   * @param {() => void} waits another many gestures wait for their answers
+   */
+  constructor(answered, silent, waits) {
     this.answered = answered;
     this.silent = silent;
+    this.waits = waits;
   }
 
   /**
@@ -101,10 +106,16 @@ export class Gestures {
    */
   send(gesture) {
     const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, opening: this.opening, ...gesture });
-    this.waiting++;
-    const sent = this.#line.then(() => this.#insist(body, gesture)).finally(() => this.waiting--);
+    this.#waitFor(1);
+    const sent = this.#line.then(() => this.#insist(body, gesture)).finally(() => this.#waitFor(-1));
     this.#line = sent.catch(() => undefined);
     return sent;
+  }
+
+  /** @param {number} more */
+  #waitFor(more) {
+    this.waiting += more;
+    this.waits();
   }
 
   /** @param {string} body @param {Gesture} gesture */
