@@ -111,9 +111,13 @@ def shows_cuts(artwork: Artwork) -> bool:
 def in_several_inks(path: Path, *, units: str | None = None) -> bool:
     """Whether a drawing has several layers or colours, as one of inks has, and none of them says that it is a block's.
 
-    White beside another colour is paper. ``FILE#LAYER`` and `units` are as for `drawn_block`.
+    White beside another colour is paper. ``FILE#LAYER`` and `units` are as for `drawn_block`. False, too, where
+    colours hide one another too often to be told apart.
     """
-    artwork = read(path, units=units, outlines=True, without=LEFT_OUT, beside=_FACES, by_colour=True)
+    try:
+        artwork = read(path, units=units, outlines=True, without=LEFT_OUT, beside=_FACES, by_colour=True)
+    except InputError:
+        return False
     inked = [layer for layer, shapes in artwork.layers.items() if len(shapes) and artwork.colours.get(layer) != _WHITE]
     return len(inked) > 1 and _OF_A_BLOCK.isdisjoint(map(plain_name, artwork.layers))
 

@@ -13,6 +13,7 @@ import shapely
 from PIL import Image
 
 from carvegen import geometry
+from carvegen.artwork import bounds
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report
 from carvegen.blocks.from_drawing import drawn_block
@@ -148,6 +149,15 @@ def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, dr
     assert ("carvegen new FOLDER --drawing FILE" in ran.out + ran.err) == said
     assert any("if these are inks" in note for note in json.loads(
         run(capsys, "check", "a.svg", "--json", *SETUP).out)["notes"]) == said  # fmt: skip
+
+
+def test_colours_that_are_too_many_to_tell_apart_keep_no_drawing_from_its_check(own_folder, capsys, monkeypatch):
+    (own_folder / "a.svg").write_text(svg(ALL, filled(20, fill="#a33")))
+    assert "if these are inks" in run(capsys, "check", "a.svg", *SETUP).out
+    monkeypatch.setitem(bounds._WORK, "hiding", (1e9, "hides too often", ""))
+    ran = run(capsys, "check", "a.svg", *SETUP)
+    assert ran.code < 2
+    assert "if these are inks" not in ran.out
 
 
 @pytest.mark.parametrize("write", [machine_svg, lambda job: proof_svg(job.block, Report([]))])
