@@ -153,11 +153,11 @@ def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, dr
 
 def test_colours_that_are_too_many_to_tell_apart_keep_no_drawing_from_its_check(own_folder, capsys, monkeypatch):
     (own_folder / "a.svg").write_text(svg(ALL, filled(20, fill="#a33")))
-    assert "if these are inks" in run(capsys, "check", "a.svg", *SETUP).out
+    assert "if these are inks" in run(capsys, "check", "a.svg", *SETUP).err
     monkeypatch.setitem(bounds._WORK, "hiding", (1e9, "hides too often", ""))
     ran = run(capsys, "check", "a.svg", *SETUP)
     assert ran.code < 2
-    assert "if these are inks" not in ran.out
+    assert "if these are inks" not in ran.err
 
 
 @pytest.mark.parametrize("write", [machine_svg, lambda job: proof_svg(job.block, Report([]))])
