@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import PolygonArray
 
-__all__ = ["LEFT_OUT", "Drawn", "drawn_block", "drawn_land", "shows_cuts"]
+__all__ = ["LEFT_OUT", "Drawn", "drawn_block", "drawn_land", "in_several_inks", "shows_cuts"]
 
 #: Layers of a drawing that are not looked at; names are compared by their letters only.
 LEFT_OUT = (REGISTER, REGISTER_STOP, BOARD_EDGE, NOTES, FINDING, KEEP_CLEAR)
@@ -48,6 +48,8 @@ _AS_CUTS = (
     "WARNING: it was read from a picture: what is dark there is taken as cut; a block's own picture shows what stands"
 )
 _FACES = (BLOCK_EDGE, "LAND")  #: layers that give the face, the stronger first; a proof has a LAND
+_OF_A_BLOCK = frozenset(map(plain_name, (*_FACES, CUT_AREA, CUT_OUT, FIXED, FREE_FRINGE)))
+_WHITE = "#ffffff"
 _SAME_MM = 0.05  #: two sizes that differ by no more are the same
 _NAME = 60  #: letters of a file's name that a block takes over
 _LITTLE = 1e-4  #: share of an area that rounding may take away
@@ -104,6 +106,20 @@ def drawn_block(
 def shows_cuts(artwork: Artwork) -> bool:
     """Whether a drawing's layers say that it shows a block's cuts, as every written file's do."""
     return not _OF_CUTS.isdisjoint(map(plain_name, artwork.layers))
+
+
+def in_several_inks(path: Path, *, units: str | None = None) -> bool:
+    """Whether a drawing has several layers or colours, as one of inks has, and none of them says that it is a block's.
+
+    White beside another colour is paper. ``FILE#LAYER`` and `units` are as for `drawn_block`. False, too, where
+    colours hide one another too often to be told apart.
+    """
+    try:
+        artwork = read(path, units=units, outlines=True, without=LEFT_OUT, beside=_FACES, by_colour=True)
+    except InputError:
+        return False
+    inked = [layer for layer, shapes in artwork.layers.items() if len(shapes) and artwork.colours.get(layer) != _WHITE]
+    return len(inked) > 1 and _OF_A_BLOCK.isdisjoint(map(plain_name, artwork.layers))
 
 
 def drawn_land(path: Path, *, view: View | None = None) -> tuple[BaseGeometry, tuple[float, float]]:

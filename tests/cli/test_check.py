@@ -13,6 +13,7 @@ import shapely
 from PIL import Image
 
 from carvegen import geometry
+from carvegen.artwork import bounds
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report
 from carvegen.blocks.from_drawing import drawn_block
@@ -116,14 +117,57 @@ def test_then_the_size_does_and_then_the_page(own_folder):
     assert any("page" in note for note in page.notes)
 
 
-@pytest.mark.parametrize(("high", "said"), [(30, True), (28, True), (20, False)])
-def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, high, said):
-    """40 × 30 mm filled by so much from below: by hand 100, 93 and 67 %."""
-    (own_folder / "a.svg").write_text(svg(f'<rect x="0" y="{30 - high}" width="40" height="{high}"/>'))
+def filled(high: float, *, left: float = 0.0, fill: str = "#444", wide: float = 20.0) -> str:
+    return f'<rect x="{left}" y="{30 - high}" width="{wide}" height="{high}" fill="{fill}"/>'
+
+
+ALL, LEFT = filled(30, wide=40), filled(30)
+OF_BLOCKS = ("CUT AREA", "CUT-OUT", "FIXED", "FREE FRINGE", "SUN")  # and one that is not
+
+
+@pytest.mark.parametrize(
+    ("drawing", "said"),
+    [
+        ((group("SEA", LEFT), group("SKY", filled(30, left=20))), True),
+        ((LEFT, filled(30, left=20, fill="#a33")), True),  # in one layer
+        ((LEFT, filled(26, left=20, fill="#a33")), True),  # by hand 93 %
+        ((LEFT, filled(20, left=20, fill="#a33")), False),  # and 83 %
+        ((group("LINES", ALL),), False),  # lines that stand, all else is cut away
+        ((ALL,), False),
+        ((LEFT, filled(30, left=20, fill="white")), False),  # half of it is paper
+        ((ALL, filled(1, fill="white")), False),
+        *(
+            ((group(name, shape), group("SEA", LEFT), group("SKY", filled(30, left=20))), name == "SUN")
+            for names, shape in ((("BLOCK EDGE", "LAND"), ALL), (OF_BLOCKS, filled(1)))
+            for name in names
+        ),
+    ],
+)
+def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, drawing, said):
+    (own_folder / "a.svg").write_text(svg(*drawing))
     ran = run(capsys, "check", "a.svg", *SETUP)
     assert ("carvegen new FOLDER --drawing FILE" in ran.out + ran.err) == said
     assert any("if these are inks" in note for note in json.loads(
         run(capsys, "check", "a.svg", "--json", *SETUP).out)["notes"]) == said  # fmt: skip
+
+
+def test_colours_that_are_too_many_to_tell_apart_keep_no_drawing_from_its_check(own_folder, capsys, monkeypatch):
+    (own_folder / "a.svg").write_text(svg(ALL, filled(20, fill="#a33")))
+    assert "if these are inks" in run(capsys, "check", "a.svg", *SETUP).err
+    monkeypatch.setitem(bounds._WORK, "hiding", (1e9, "hides too often", ""))
+    ran = run(capsys, "check", "a.svg", *SETUP)
+    assert ran.code < 2
+    assert "if these are inks" not in ran.err
+
+
+@pytest.mark.parametrize("write", [machine_svg, lambda job: proof_svg(job.block, Report([]))])
+def test_our_own_files_of_a_block_of_lines_are_not_taken_for_inks(own_folder, capsys, write):
+    """All is cut but a line across, 2 of 40 mm; and a hole."""
+    block = cases.block(cases.box(0, 0, 20, 30), cases.box(22, 0, 18, 28), cut_outs=(cases.box(22, 28, 18, 2),))
+    (own_folder / "block.svg").write_text(write(cases.setup("cherry", "laser-fine").on(block)))
+    ran = run(capsys, "check", "block.svg", *SETUP)
+    assert "mm" in ran.out
+    assert "if these are inks" not in ran.out + ran.err
 
 
 def test_a_dxf_without_a_face_needs_a_size(own_folder, capsys):

@@ -308,11 +308,19 @@ def test_a_mass_takes_no_sliver_of_a_bar_before_it() -> None:
     assert shapely.area(left).sum() > 0.6 * mass.area
 
 
-@pytest.mark.parametrize(("wide", "long", "parted"), [(0.35, 12, True), (0.35, 1.5, False), (0.7, 12, True)])
+@pytest.mark.parametrize(("wide", "long", "parted"), [(0.35, 12, True), (0.7, 12, True), (0.7, 1.5, False)])
 def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide, long, parted) -> None:
     flake, twig = box(0, 0, 4, 3), box(2, 1.5 - long / 2, wide, long)
     left = uncut(shapes(flake), twig, Settings(largest_mm=6.0), LIMITS)
     assert (len(left) == 0 or not shapely.intersects(left, twig).any()) == parted
+
+
+@pytest.mark.parametrize(("long", "goes"), [(1.6, False), (1.7, True)])
+def test_what_sticks_out_of_a_post_is_a_twig_if_it_is_longer_than_four_lands(long, goes) -> None:
+    """Half its outline, length and width, is held against 2 mm; beyond flake and margin, 1.35 mm, its end is left."""
+    twig, flake = box(20, 15, long, 0.35), box(19.7, 14.5, 0.4, 1.35)
+    left = uncut(shapes(flake), shapely.union(POST, twig), Settings(largest_mm=6.0), LIMITS)
+    assert (len(left) == 0) == goes
 
 
 def test_a_mass_beside_other_white_runs_out_in_no_horn() -> None:

@@ -28,9 +28,9 @@ _MOST_CORNERS = 12  # of a hull, of which four are chosen
 _SAMPLES = 160  # places at which a side is measured
 _ENDS = 0.06  # of a side, left out at each end: corners are rounded
 _LEAST_STEP = 8.0  # of 255, across an edge
-_FLAT_TONES, _FLAT, _TWO = 6, 0.9, 0.02  #: so few tones are more than this share of a drawn picture, and two more than
-#: that each: our own choice
 _GLARES, _LEAST_GLARE = 250, 0.002  #: of 255; a share of the picture; our own choice
+_EQUAL, _LEAST_MIDDLE = 0.5, 0.05  #: a drawn picture's share of neighbours that are equal (our proofs have 0.55 to 0.9,
+#: with a camera's noise of one tone 0.25); of all neighbours, so many must be neither black nor white; our own choice
 _SHARP, _FOLLOWED = 0.4, 0.5  #: of its step in the middle third: a ramp has 0.33; share of a side; our own choice
 
 
@@ -55,21 +55,24 @@ def block_corners(picture: ScanPicture) -> Floats:
 
 
 def _unmarked(what: str, tone: Bytes, smaller: float) -> InputError:
-    if _drawn(tone):
-        hint = "say how wide all of it is: {width_mm} 200, and leave {size_mm} and {corners} out"
-        what += ": it is a picture that a program drew, as a proof is, and no photograph of a block"
-        return InputError(what, field="width_mm", hint=hint, names=("width_mm", "size_mm", "corners"))
     hint, at = 'mark its corners, in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"', _glare_at(tone, smaller)
+    names: tuple[str, ...] = ("corners",)
     if at is not None:
         what += f"; it glares about x {at[0]}, y {at[1]} pixels"
         hint += "; or photograph it again, lit from the side, so that nothing shines there"
-    return InputError(what, field="corners", hint=hint, names=("corners",))
+    if _looks_drawn(tone):
+        hint += "; if a program drew it, as a proof, say how wide it is instead: {width_mm} 200, without {size_mm}"
+        names = ("corners", "width_mm", "size_mm")
+    return InputError(what, field="corners", hint=hint, names=names)
 
 
-def _drawn(tone: Bytes) -> bool:
-    """Whether a picture is flat, of a few tones alone: a camera's noise strews them."""
-    shares = np.sort(np.bincount(tone.ravel(), minlength=256)) / tone.size
-    return bool(shares[-_FLAT_TONES:].sum() > _FLAT and shares[-2] > _TWO)
+def _looks_drawn(tone: Bytes) -> bool:
+    """Whether neighbours are mostly equal, other than black and white ones: a camera's noise parts them."""
+    middle = (tone < _GLARES) & (tone > 255 - _GLARES)
+    across, down = middle[:, 1:] & middle[:, :-1], middle[1:] & middle[:-1]
+    pairs = np.count_nonzero(across) + np.count_nonzero(down)
+    equal = np.count_nonzero(across & (tone[:, 1:] == tone[:, :-1])) + np.count_nonzero(down & (tone[1:] == tone[:-1]))
+    return bool(pairs > _LEAST_MIDDLE * 2 * tone.size and equal > _EQUAL * pairs)
 
 
 def _glare_at(tone: Bytes, smaller: float) -> tuple[int, int] | None:

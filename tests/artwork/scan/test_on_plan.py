@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -42,6 +44,7 @@ from carvegen.base.errors import InputError
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few, takes_long
 
+GALLERY = Path(__file__).parents[3] / "gallery"
 SKY, KEY = made.sky(), made.key()
 PLANS = {"sky": plan_of(SKY, made.SIZE), "key": plan_of(KEY, made.SIZE)}
 
@@ -249,17 +252,59 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
         assert [int(its) for its in at.groups()] == pytest.approx((100, 130), abs=3)
 
 
-@pytest.mark.parametrize(("noise", "drawn"), [(0, True), (25, False)])
-def test_a_picture_that_was_drawn_is_told_from_a_photograph(noise, drawn):
-    """A pale sheet with discs, flat as a proof is, and the same with a camera's noise."""
+def sent(picture, form, **settings):
+    """The same picture as a file of that form holds it."""
+    file = io.BytesIO()
+    picture.save(file, form, **settings)
+    return Image.open(file)
+
+
+def of_proof():
+    """A corner of a print that the gallery shows: sky, snow and a bough."""
+    with Image.open(GALLERY / "ferry-landing" / "winter.png") as proof:
+        return proof.convert("RGB").crop((0, 0, 320, 240))
+
+
+def noisy(tones, sigma):
+    strewn = np.asarray(tones) + np.random.default_rng(1).normal(0, sigma, np.shape(tones))
+    return Image.fromarray(np.clip(np.rint(strewn), 0, 255).astype(np.uint8))
+
+
+def photographed(noise):
+    """A sheet with discs and a lamp's glare, by a camera whose blacks are crushed and whose whites are clipped."""
     y, x = np.indices((380, 500))
-    flat = np.where(np.hypot(x % 60 - 30, y % 60 - 30) < 14, 60, 251) + 0.0
-    strewn = flat + np.random.default_rng(1).normal(0, noise, flat.shape)
-    with pytest.raises(InputError, match="finds no block") as told:
-        block_corners(ScanPicture(Image.fromarray(np.clip(strewn, 0, 255).astype(np.uint8)), None))
-    assert ("no photograph" in str(told.value)) == drawn
-    assert (told.value.fields == ("width_mm",)) == drawn  # else its corners are asked for
-    assert ("width_mm 200" in told.value.hint) == drawn
+    sheet = np.where(np.hypot(x % 60 - 30, y % 60 - 30) < 14, -40, 120)
+    glare = 400 * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2)
+    return noisy(sheet + glare, noise)
+
+
+def two_toned(*, grey_rows=0):
+    """A scan of black and white alone, with a grey strip under it."""
+    tones = np.where(np.asarray(photographed(20.0)) > 128, 255, 0)
+    tones[len(tones) - grey_rows :] = 128
+    return Image.fromarray(tones.astype(np.uint8))
+
+
+@pytest.mark.parametrize(
+    ("picture", "drawn", "glares"),
+    [
+        (of_proof, True, True),  # its snow is white
+        (lambda: sent(of_proof(), "JPEG", quality=75), True, True),
+        (lambda: noisy(of_proof(), 1.0), False, None),
+        (lambda: photographed(2.0), False, True),
+        (two_toned, False, True),
+        (lambda: two_toned(grey_rows=8), False, True),
+        (lambda: two_toned(grey_rows=40), True, True),
+    ],
+)
+def test_a_picture_that_looks_drawn_is_told_beside_what_helps_a_photograph(picture, drawn, glares):
+    with pytest.raises(InputError) as told:
+        block_corners(ScanPicture(picture(), None))
+    assert ("if a program drew it" in told.value.hint) == ("width_mm 200" in told.value.hint) == drawn
+    assert told.value.hint.startswith("mark its corners")
+    assert told.value.fields[0] == "corners"
+    if glares is not None:
+        assert ("it glares about" in str(told.value)) == ("lit from the side" in told.value.hint) == glares
 
 
 @pytest.mark.parametrize(

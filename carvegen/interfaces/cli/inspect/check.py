@@ -54,12 +54,13 @@ def command(file: Path, picture: Path | None, as_json: bool, **args: Any) -> int
     drawn = drawn_block(file, size_mm=args["size"], view=options.view(args), units=args["units"])
     job = setup.on(drawn.block)
     report = checked(job)
+    notes = [*drawn.notes, *_inks(file, job, args["units"])]
     if picture:
         save_file(picture, _picture(picture, drawn, report))
     if as_json:
-        _say_json(job, drawn, report)
+        _say_json(job, drawn, notes, report)
     else:
-        _say(job, drawn, report, picture)
+        _say(job, drawn, notes, report, picture)
     return int(report.breaks > 0)
 
 
@@ -70,11 +71,11 @@ def _picture(path: Path, drawn: Drawn, report: Report) -> str | bytes:
     return (findings_png if path.suffix.lower() == ".png" else proof_svg)(drawn.block, report)
 
 
-def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
+def _say(job: Job, drawn: Drawn, notes: list[str], report: Report, picture: Path | None) -> None:
     from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
-    options.tell_notes([*options.doubts(), *drawn.notes, *_inks(job)])
+    options.tell_notes([*options.doubts(), *notes])
     if not options.quiet():
         click.echo(options.summary(drawn.block))
     options.tell_findings(report, all_in="carvegen check --verbose, or --json")
@@ -88,12 +89,14 @@ def _say(job: Job, drawn: Drawn, report: Report, picture: Path | None) -> None:
         click.echo("\nTo see where: the same again with --picture findings.png")
 
 
-def _inks(job: Job) -> list[str]:
-    """A note if nearly all is cut: what is filled are inks, then, not cuts."""
+def _inks(file: Path, job: Job, units: str | None) -> list[str]:
+    """A note if nearly all is cut, in several layers or colours: what is filled are inks, then, not cuts."""
     import shapely
 
+    from carvegen.blocks.from_drawing import in_several_inks
+
     share = float(shapely.area(job.block.cuts).sum() / shapely.area(job.block.face))
-    if share < _MOSTLY:
+    if share < _MOSTLY or not in_several_inks(file, units=units):
         return []
     return [
         f"what is filled is taken as cut, {share:.0%} of the face; if these are inks, this is a drawing of a print: "
@@ -101,7 +104,7 @@ def _inks(job: Job) -> list[str]:
     ]
 
 
-def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
+def _say_json(job: Job, drawn: Drawn, notes: list[str], report: Report) -> None:
     from carvegen.checks.mending import can_mend
     from carvegen.delivery.block_folder import question
 
@@ -109,7 +112,7 @@ def _say_json(job: Job, drawn: Drawn, report: Report) -> None:
     figures = {"width_mm": block.width_mm, "height_mm": block.height_mm, **options.figures(block)}
     questions = [asked for asked in [question(job)] if asked]
     record = {
-        "block": figures, "notes": [*options.doubts(), *drawn.notes, *_inks(job)], "open_questions": questions,
+        "block": figures, "notes": [*options.doubts(), *notes], "open_questions": questions,
         "report": report.to_dict(), "next": _NEXT if can_mend(report) else "",
     }  # fmt: skip
     click.echo(json.dumps(record, indent=1))
