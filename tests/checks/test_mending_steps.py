@@ -377,3 +377,15 @@ def test_what_is_too_near_to_white_moves_straight_away_from_it(at, moved) -> Non
 def test_shapes_differ_by_what_either_has_alone(by: float, differ: bool) -> None:
     """Two squares of 1 mm², one a tenth of a millimetre beside the other, lack a tenth of one another each."""
     assert shape_edits.differ(box(0, 0, 1, 1), box(0.1, 0, 1, 1), by) == differ
+
+
+def test_what_a_cutter_makes_is_known_of_the_shapes_of_its_latest_survey_alone() -> None:
+    """Not dropped: what is known for a cutter of another width."""
+    first, second, third = shapes(box(5, 5, 5, 5), box(12, 5, 5, 0.3), box(20, 5, 5, 5))
+    known = {}
+    shrunk = Reach(shapes(first, second), 0.4, known).shrunk
+    assert Reach(shapes(first), 0.5, known).broken.tolist() == [False]
+    again = Reach(shapes(second, third), 0.4, known)
+    assert again.broken.tolist() == [True, False]
+    assert known.keys() == {(id(again._own[0]), 0.4), (id(again._own[1]), 0.4), (id(first), 0.5)}
+    assert again.shrunk[0] is shrunk[1]
