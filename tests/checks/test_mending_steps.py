@@ -242,11 +242,12 @@ def test_late_rounds_move_a_cut_ever_farther_off_one_that_stays(number: int, mor
     assert shapely.distance(*bench.job.block.cuts) == pytest.approx(0.5 * (1 + more), abs=0.02)
 
 
-def test_specks_of_snow_beside_one_another_become_one_in_one_round() -> None:
+@pytest.mark.parametrize("number", [0, 6])
+def test_specks_of_snow_beside_one_another_become_one_in_one_round(number: int) -> None:
     """What is cut round the first takes the second: nothing of it is left to be looked at."""
     specks = disc(20, 15, 0.1), disc(20.35, 15, 0.1)
     bench = _Bench(setup().on(block(*specks)), frozenset(), shapely.union_all(specks))
-    assert bench.mend(0)
+    assert bench.mend(number)
     (cut,) = bench.job.block.cuts
     assert cut.covers(shapely.union_all(specks).buffer(-0.01))
 

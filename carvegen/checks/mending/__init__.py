@@ -232,6 +232,8 @@ class _Bench:
         reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk(k), self.cut) for k in broken}
         widened = self._widened(survey, reached) if self._may_widen else []
         for k, shape in reached.items():
+            if self.cuts[k].is_empty:  # one before has taken it
+                continue
             mine = [slit for slit in widened if slit.cut == k]
             made = shape_edits.plus(shape, *(piece for slit in mine for piece in (slit.part, slit.gain)))
             white = shape_edits.plus(*self._white_bridges(self.cuts[k], made))
