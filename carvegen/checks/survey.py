@@ -27,7 +27,8 @@ class Survey:
     """A job, the narrow places of its land, and what its cutter can't reach.
 
     Where slender land is asked for, too, it is measured first: where there is none, no land is narrow. `fine` as in
-    `narrow_spread`. `known` keeps what the cutter makes of each shape for the survey of the next, changed job.
+    `narrow_spread`. `known` keeps what the cutter makes of each shape for the survey of the next, changed job; shapes
+    that this one lacks are dropped from it, but not those for a cutter of another width.
     """
 
     def __init__(
@@ -157,6 +158,8 @@ class Reach:
         made = zip(self._own[new].tolist(), shrunk.tolist(), self._reached(shrunk).tolist(), strict=True)
         known |= dict(zip([each for each, is_new in zip(key, new.tolist(), strict=True) if is_new], made, strict=True))
         ready = [known[each] for each in key]
+        for each in [each for each in known.keys() - set(key) if each[1] == self._cut_mm]:
+            del known[each]
         return geometry.polygon_array(each[1] for each in ready), geometry.polygon_array(each[2] for each in ready)
 
     def _shrunk(self, shapes: PolygonArray) -> PolygonArray:

@@ -19,7 +19,7 @@ from carvegen.base.previous_run import (
 )
 from carvegen.base.words import shortened
 from carvegen.checks import checked
-from carvegen.checks.mending import mended_for_all, mending_words
+from carvegen.checks.mending import lost_pieces, mended_for_all, mending_words
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.facts.profiles import Verdict
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from carvegen.base.findings import Report
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
-    from carvegen.checks.mending import CutChange
+    from carvegen.checks.mending import CutChange, LostPiece
     from carvegen.delivery.side_by_side import Say, Task
     from carvegen.geometry import Mask
     from carvegen.toolpaths.paths import Plan
@@ -86,6 +86,7 @@ class Delivery:
     open_questions: tuple[str, ...]  #: what the shop must be asked
     block: Block  #: as it was written
     changes: tuple[CutChange, ...] = ()  #: what was mended
+    lost: tuple[LostPiece, ...] = ()  #: the land that mending took away whole
     notes: tuple[str, ...] = ()  #: on the drawings that were read
     simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
     earlier: Earlier = field(default_factory=Earlier)  #: what the folder held of an earlier run; not in the report
@@ -97,6 +98,7 @@ class Delivery:
             "open_questions": list(self.open_questions),
             "notes": list(self.notes),
             "changes": [asdict(change) for change in self.changes],
+            "lost": [asdict(piece) for piece in self.lost],
             "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
             "simulated": dict(self.simulated),
         }
@@ -109,7 +111,7 @@ def check_folder(out: Path) -> None:
 
 def deliver(
     jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1,
-    mended: tuple[CutChange, ...] = (),
+    mended: tuple[CutChange, ...] = (), lost: tuple[LostPiece, ...] = (),
 ) -> Delivery:  # fmt: skip
     """Check the jobs of one block and write their files into the folder `out`, all or none.
 
@@ -121,8 +123,8 @@ def deliver(
         Told at the start of each stage.
     processes
         How many may work at once, each for another machine. The files are the same with any number.
-    mended
-        What was mended on the block before, to be told.
+    mended, lost
+        What was mended on the block before and which land went with it, to be told.
 
     Raises
     ------
@@ -136,6 +138,7 @@ def deliver(
     if style.mend:
         say("mending")
         jobs, own = mended_for_all(jobs, say=say)
+        lost += lost_pieces(before, jobs[0].block, own)
     changes = (*mended, *own)
     untold = {
         job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0], style))
@@ -148,7 +151,13 @@ def deliver(
     with staged_folder(out, owned=OWNED) as stage:
         tasks: dict[str, Task] = {
             job.machine.kind: partial(
-                _made, stage, job, style, untold.get(job.machine.kind, ""), several=len(jobs) > 1, changes=changes
+                _made,
+                stage,
+                job,
+                style,
+                untold.get(job.machine.kind, ""),
+                several=len(jobs) > 1,
+                mended=mending_words(changes, lost),
             )
             for job in jobs
         }
@@ -160,7 +169,7 @@ def deliver(
         recut = len(block.cut_before) > 0
         files = contents(reports, planned, changed=bool(own), width_map=style.width_map, recut=recut)
         delivery = Delivery(
-            files=files, reports=reports, open_questions=questions, block=block, changes=changes,
+            files=files, reports=reports, open_questions=questions, block=block, changes=changes, lost=lost,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
             simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
@@ -199,7 +208,7 @@ class _Made:
 
 
 def _made(
-    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, changes: Sequence[CutChange]
+    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, mended: str
 ) -> _Made:  # fmt: skip
     """Check one job and write its files; `untold`: why it gets no paths."""
     kind = job.machine.kind
@@ -208,7 +217,7 @@ def _made(
     made = None if untold else _plan(job, style.paths, say)
     report = report if made is None else with_plan(report, made[0])
     say(f"writing for the {kind}")
-    _write_job(stage, job, report, style, made or untold or None, changes=changes)
+    _write_job(stage, job, report, style, made or untold or None, mended=mended)
     if made is None:
         return _Made(report=report, planned=None, simulated=None)
     _, more = made
@@ -293,9 +302,9 @@ def _planned(job: Job, settings: PathSettings) -> Plan | None:
 
 def _write_job(
     stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None, *,
-    changes: Sequence[CutChange],
+    mended: str,
 ) -> None:  # fmt: skip
-    """The files of one job; `made`: its plan and what comes with it, or why it has none."""
+    """The files of one job; `made`: its plan and what comes with it, or why it has none; `mended`: in words."""
     whole, recut = job.block, _is_recut(job)
     job, folder, guide = _machined(job), stage / job.machine.kind, None
     untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
@@ -318,13 +327,12 @@ def _write_job(
         write_file(folder / name, content)
     files = contents_for(job.machine.kind, None if plan is None else more.names, recut=recut)
     note = machine_note(job, report, files, plan, guide) + more.note() + untold
-    note += _mending(changes) + _drawings(style.notes)
+    note += _mending(mended) + _drawings(style.notes)
     write_file(folder / "note.md", note)
 
 
-def _mending(changes: Sequence[CutChange]) -> str:
+def _mending(words: str) -> str:
     """The note's section on what was mended."""
-    words = mending_words(changes)
     return f"\n## Mended\n\n- {words}; report.json lists each change\n" if words else ""
 
 

@@ -18,7 +18,7 @@ from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.mending import CutChange, mending_words
+from carvegen.checks.mending import CutChange, LostPiece, mending_words
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
@@ -185,13 +185,14 @@ class Shape:
     to_decide: BaseGeometry
     die: Die | None
     changes: tuple[CutChange, ...]  #: what was mended
+    lost: tuple[LostPiece, ...]  #: the land that mending took away whole
 
     @classmethod
     def of(cls, cut: Cut) -> Shape:
         """The shape of a block as it was cut."""
         return cls(
             block=cut.block, land=cut.land, fringe=cut.fringe, to_decide=cut.to_decide, die=cut.die,
-            changes=cut.changes,
+            changes=cut.changes, lost=cut.lost,
         )  # fmt: skip
 
 
@@ -232,7 +233,7 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     limits = strictest(setup.limits for setup in inputs.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
     jobs = [setup.on(block) for setup in inputs.setups]
-    made = {"": deliver(jobs, folder / name, inputs.style, say=say, mended=shape.changes)}
+    made = {"": deliver(jobs, folder / name, inputs.style, say=say, mended=shape.changes, lost=shape.lost)}
     if shape.die is not None:
         made[COUNTER] = deliver_die(jobs[0], shape.die, inputs.counter_setups, folder / name, inputs.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))
@@ -244,7 +245,7 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     return _together({
         sheet: BlockFindings(
             by_kind={kind: report.findings for kind, report in done.reports.items()}, questions=done.open_questions,
-            mended=mending_words(done.changes),
+            mended=mending_words(done.changes, done.lost),
         )
         for sheet, done in made.items()
     })  # fmt: skip
@@ -260,8 +261,9 @@ def findings_in(folder: Path) -> BlockFindings:
                 kind: tuple(map(Finding.from_dict, checked["findings"])) for kind, checked in record["reports"].items()
             }
             changes = [CutChange(**{**change, "at": tuple(change["at"])}) for change in record["changes"]]
+            lost = [LostPiece(**{**piece, "at": tuple(piece["at"])}) for piece in record["lost"]]
             sheets[sheet] = BlockFindings(
-                by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes)
+                by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes, lost)
             )
     return _together(sheets)
 

@@ -230,9 +230,13 @@ class _Hand:
         if not goes.any():
             return cuts, shapely.Polygon()
         whole = goes & shapely.within(cuts, self.zone)
-        bite, left = ragged(region, self.habit, self.bed.stream(self.mark, "edge")), list[Any]()
-        for k in np.flatnonzero(goes & ~(whole & self.habit.whole) & ~shapely.covers(region, cuts)).tolist():
-            own = self._bite(cuts[k], region) if self.habit.settles else bite
+        bitten = np.flatnonzero(goes & ~(whole & self.habit.whole) & ~shapely.covers(region, cuts)).tolist()
+        every = None  # what is taken of each but of what lies on things
+        if bitten and not self.habit.settles:
+            every = ragged(region, self.habit, self.bed.stream(self.mark, "edge"))
+        left = list[Any]()
+        for k in bitten:
+            own = self._bite(cuts[k], region) if every is None else every
             rest = cut_back(cuts[k], own, self.habit, self.limits)
             rest = rest[~left_alone(rest, cuts[k], region, self.habit)]
             if self.habit.settles or not whole[k] or shapely.area(rest).sum() > _LITTLE * shapely.area(cuts[k]):

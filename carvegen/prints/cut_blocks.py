@@ -20,7 +20,7 @@ from carvegen.blocks.embossing.pressing import findings as die_findings
 from carvegen.blocks.from_motif import strictest
 from carvegen.blocks.job import setups_for
 from carvegen.blocks.register_marks import die_register, register_for, with_moat
-from carvegen.checks.mending import mended_for_all
+from carvegen.checks.mending import lost_pieces, mended_for_all
 from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
-    from carvegen.checks.mending import CutChange
+    from carvegen.checks.mending import CutChange, LostPiece
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
     from carvegen.prints.file.print_file import Print, PrintBlock
@@ -46,7 +46,7 @@ __all__ = [
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-_Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...]]
+_Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,6 +64,7 @@ class Cut:
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
     changes: tuple[CutChange, ...] = ()  #: what was mended
+    lost: tuple[LostPiece, ...] = ()  #: the land that mending took away whole
 
     @property
     def ink(self) -> BaseGeometry:
@@ -282,16 +283,17 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
 
 
 def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> _Mended:
-    """The block's cuts as `mended_cut` mends them, which of them mending leaves alone, and what was changed."""
+    """The block's cuts as `mended_cut` mends them, which of them mending leaves alone, what was changed and lost."""
     jobs = [setup.on(cut.block) for setup in setups]
     done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
-    return done[0].block.cuts, done[0].block.fixed, changes
+    block = done[0].block
+    return block.cuts, block.fixed, changes, lost_pieces(cut.block, block, changes)
 
 
 def with_block(cut: Cut, mended: _Mended) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
     block = replace(cut.block, cuts=mended[0], fixed=mended[1])
-    return replace(cut, block=block, land=_standing(block), changes=mended[2])
+    return replace(cut, block=block, land=_standing(block), changes=mended[2], lost=mended[3])
 
 
 def _standing(block: Block) -> BaseGeometry:

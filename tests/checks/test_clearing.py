@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import gc
 import math
+import weakref
 
 import numpy as np
 import pytest
@@ -199,3 +201,21 @@ def test_settings_out_of_range(bad) -> None:
 
 def test_printing_is_a_value() -> None:
     assert dataclasses.replace(Printing(), feel="hard") == Printing(feel="hard")
+
+
+def test_the_gaps_of_a_block_are_measured_once_for_each_least_gap_and_forgotten_with_it(monkeypatch) -> None:
+    measured, widest = list[float](), clearing.widest_gaps
+    monkeypatch.setattr(
+        clearing, "widest_gaps", lambda areas, least, *, most: measured.append(least) or widest(areas, least, most=most)
+    )
+    face = block(disc(50, 40, 8), size=FACE)
+    job = setup(printing=Printing()).on(face)
+    one, again = (list(clearing.find(Survey(job))) for _ in range(2))
+    assert one == again != []
+    deeper = dataclasses.replace(job, printing=Printing(roller_radius_mm=9.0, indentation_mm=0, margin_mm=0))
+    assert list(clearing.find(Survey(deeper))) != one
+    assert measured == [clearing.least_gap_mm(job), clearing.least_gap_mm(deeper)]
+    gone = weakref.ref(face)
+    del face, job, deeper
+    gc.collect()
+    assert gone() is None

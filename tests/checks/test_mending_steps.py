@@ -15,8 +15,8 @@ from carvegen.checks import checked, land_width
 from carvegen.checks.mending import (
     CutChange,
     _Bench,
-    _gone,
     _off,
+    lost_pieces,
     mended,
     mended_for_all,
     mending_words,
@@ -242,11 +242,12 @@ def test_late_rounds_move_a_cut_ever_farther_off_one_that_stays(number: int, mor
     assert shapely.distance(*bench.job.block.cuts) == pytest.approx(0.5 * (1 + more), abs=0.02)
 
 
-def test_specks_of_snow_beside_one_another_become_one_in_one_round() -> None:
+@pytest.mark.parametrize("number", [0, 6])
+def test_specks_of_snow_beside_one_another_become_one_in_one_round(number: int) -> None:
     """What is cut round the first takes the second: nothing of it is left to be looked at."""
     specks = disc(20, 15, 0.1), disc(20.35, 15, 0.1)
     bench = _Bench(setup().on(block(*specks)), frozenset(), shapely.union_all(specks))
-    assert bench.mend(0)
+    assert bench.mend(number)
     (cut,) = bench.job.block.cuts
     assert cut.covers(shapely.union_all(specks).buffer(-0.01))
 
@@ -325,25 +326,28 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     """Two twigs 0.1 mm wide in white that may not be printed on go; a post stays; none is white twice."""
     twigs, post = [box(10, 10, 0.1, 6), box(20, 10, 0.1, 4)], box(26, 10, 3, 5)
     cut = shapely.difference(box(5, 5, 28, 18), shapely.union_all([*twigs, post]))
-    (done,), changes = mended_for_all([setup().on(block(cut))], white=cut)
-    gone = sorted((its for its in changes if its.what == "gone"), key=lambda its: its.at)
-    assert [its.white_mm2 for its in gone] == pytest.approx([0.6, 0.4])
-    assert all(shapely.dwithin(shapely.Point(its.at), twig, 1e-3) for its, twig in zip(gone, twigs, strict=True))
-    words = mending_words(changes)
-    assert words.endswith("; pieces of your drawing gone whole: 2, the largest 0.6 mm² at x 10.1, y 13.0 mm")
+    job = setup().on(block(cut))
+    (done,), changes = mended_for_all([job], white=cut)
+    lost = sorted(lost_pieces(job.block, done.block, changes), key=lambda its: its.at)
+    assert [its.area_mm2 for its in lost] == [0.6, 0.4]
+    assert all(shapely.dwithin(shapely.Point(its.at), twig, 1e-3) for its, twig in zip(lost, twigs, strict=True))
+    assert sum(its.white_mm2 for its in changes) == pytest.approx(1.0, abs=0.05)
+    words = mending_words(changes, lost)
+    assert words.endswith("; pieces of land gone whole: 2, the largest 0.6 mm² at x 10.1, y 13.0 mm")
     assert "+1.0 mm² of white" in words
     assert shapely.covers(done.block.land, post)
-    rest = [its for its in changes if its.what != "gone"]
-    assert "gone" not in mending_words(rest)
+    assert "gone" not in mending_words(changes)
+    assert words.startswith(mending_words(changes))
+    assert lost_pieces(job.block, done.block, [its for its in changes if its.what == "widened"]) == ()
 
 
-@pytest.mark.parametrize(("long", "told"), [(0.9, False), (1.1, True)])
+@pytest.mark.parametrize(("long", "told"), [(0.2, False), (0.9, False), (1.14, True)])
 def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, told: bool) -> None:
     """0.1 mm broad; of what is gone but for its end something stands."""
     piece, kept = box(5, 5, long, 0.1), box(9, 5, 2, 0.1)
     before, after = (SimpleNamespace(land=shapely.union_all(its)) for its in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
-    lost = _gone(before, after)
-    assert [its.white_mm2 for its in lost] == ([pytest.approx(0.1 * long)] if told else [])
+    lost = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=0.1 * long)])
+    assert [its.area_mm2 for its in lost] == [0.11] * told
     assert all(shapely.covers(piece, shapely.Point(its.at)) for its in lost)
 
 
@@ -374,3 +378,15 @@ def test_what_is_too_near_to_white_moves_straight_away_from_it(at, moved) -> Non
 def test_shapes_differ_by_what_either_has_alone(by: float, differ: bool) -> None:
     """Two squares of 1 mm², one a tenth of a millimetre beside the other, lack a tenth of one another each."""
     assert shape_edits.differ(box(0, 0, 1, 1), box(0.1, 0, 1, 1), by) == differ
+
+
+def test_what_a_cutter_makes_is_known_of_the_shapes_of_its_latest_survey_alone() -> None:
+    """Not dropped: what is known for a cutter of another width."""
+    first, second, third = shapes(box(5, 5, 5, 5), box(12, 5, 5, 0.3), box(20, 5, 5, 5))
+    known = {}
+    shrunk = Reach(shapes(first, second), 0.4, known).shrunk
+    assert Reach(shapes(first), 0.5, known).broken.tolist() == [False]
+    again = Reach(shapes(second, third), 0.4, known)
+    assert again.broken.tolist() == [True, False]
+    assert known.keys() == {(id(again._own[0]), 0.4), (id(again._own[1]), 0.4), (id(first), 0.5)}
+    assert again.shrunk[0] is shrunk[1]

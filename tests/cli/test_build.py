@@ -214,6 +214,19 @@ def test_what_mending_changed_is_told_by_block_in_report_note_and_summary(tmp_pa
     assert words.endswith(f"the largest at x {x:.1f}, y {y:.1f} mm")
 
 
+def test_land_that_mending_takes_whole_is_told_of_a_build_and_of_the_files_of_an_earlier_one(tmp_path, capsys):
+    """The twig again, off its post, with a highlight at its end."""
+    free = TWIG.replace("box 11 6 5 0.3", "box 12 6 4 0.3") + '[[highlights]]\nshape = "box 11 4 1 4"\n'
+    (tmp_path / "print.toml").write_text(free, encoding="utf-8")
+    for _ in range(2):  # the second time all but the print's own report is there
+        (tmp_path / "built" / "report.json").unlink(missing_ok=True)
+        ran = run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built")
+        assert "; pieces of land gone whole: 1, the largest 1.2 mm² at x 14.0, y 6.2 mm" in ran.out
+    [lost] = json.loads((tmp_path / "built" / "key" / "report.json").read_text())["lost"]
+    assert lost["area_mm2"] == 1.2
+    assert "; pieces of land gone whole: 1, " in (tmp_path / "built" / "key" / "hand" / "note.md").read_text()
+
+
 def test_one_report_with_what_must_be_decided_first_on_top(built):
     report = json.loads((built / "built" / "report.json").read_text())
     assert len(report["decide_first"]) == 1

@@ -39,6 +39,21 @@ def test_mended_files_hold_and_changes_are_told(own_folder, capsys):
     assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == told["changes"]
 
 
+def test_a_twig_that_goes_whole_is_told_beside_the_changes_and_is_white_once(own_folder, capsys):
+    """0.15 x 20 mm in white; its own area is a field of its own, a hundredth at most of it rounded."""
+    name = drawing(own_folder, cases.box(4, 5, 30, 20) - cases.box(8, 14, 20, 0.15))
+    done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky")
+    assert done.code == 0, done.err
+    told = json.loads((own_folder / "sky" / "report.json").read_text())
+    assert sum(its["white_mm2"] for its in told["changes"]) == pytest.approx(3, abs=0.1)
+    [lost] = told["lost"]
+    assert lost["area_mm2"] == 3.0
+    words = f"; pieces of land gone whole: 1, the largest 3.0 mm² at x {lost['at'][0]:.1f}, y {lost['at'][1]:.1f} mm"
+    assert f"+3.0 mm² of white; the largest at x {told['changes'][0]['at'][0]:.1f}" in done.out
+    assert f"{words} (see changes.png)." in done.out
+    assert f"{words}; report.json lists each change" in (own_folder / "sky" / "hand" / "note.md").read_text()
+
+
 def test_a_sound_drawing_is_written_as_it_is(own_folder, capsys):
     sound = (cases.box(5, 5, 10, 10), cases.disc(32, 20, 3))
     name = drawing(own_folder, *sound)
@@ -46,7 +61,7 @@ def test_a_sound_drawing_is_written_as_it_is(own_folder, capsys):
     done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky", "--json")
     assert done.code == 0, done.err
     told = json.loads(done.out)
-    assert told["changes"] == []
+    assert (told["changes"], told["lost"]) == ([], [])
     assert "changes.png" not in told["files"]
     assert shapely.area(before.cuts).sum() == pytest.approx(100 + sound[1].area, rel=1e-3)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from functools import lru_cache
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
@@ -82,9 +82,15 @@ def least_gap_mm(job: Job) -> float:
     return high
 
 
-@lru_cache(maxsize=4)  # machines cut the same block, most of them with as much clearance
+#: By block, as long as it lives, and least gap: machines cut the same block, most of them with as much clearance.
+_KNOWN: WeakKeyDictionary[Block, dict[float, tuple[Floats, Floats]]] = WeakKeyDictionary()
+
+
 def _gaps_of(block: Block, least: float) -> tuple[Floats, Floats]:
-    return widest_gaps(block.lowered, least, most=MOST + 1)
+    known = _KNOWN.setdefault(block, {})
+    if least not in known:
+        known[least] = widest_gaps(block.lowered, least, most=MOST + 1)
+    return known[least]
 
 
 def widest_gaps(areas: PolygonArray, least: float, *, most: int) -> tuple[Floats, Floats]:

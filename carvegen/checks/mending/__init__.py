@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from carvegen.checks.survey import Reached
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["CutChange", "Mended", "can_mend", "mended", "mended_for_all", "mending_words"]
+__all__ = ["CutChange", "LostPiece", "Mended", "can_mend", "lost_pieces", "mended", "mended_for_all", "mending_words"]
 
 _MENDED = frozenset(check.RULE for check in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
@@ -48,9 +48,8 @@ _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
-_TOLD_MM2 = 0.1  #: smaller pieces that are gone are not told: our own choice
-_GONE = "gone"  #: what is said of a piece of which nothing is left, by
-_TAKES = frozenset({"filled", "joined"})  #: which land is taken away
+_WORTH_WORDS_MM2 = 0.1  #: smaller pieces that are lost are not told: our own choice
+_TAKES = frozenset({"filled", "joined"})  #: the changes that take land away
 #: What a change does, for a count of them.
 _COUNTED = {
     "widened": "thin land widened", "cut wider": "thin cuts widened", "joined": "cuts joined over thin land",
@@ -62,14 +61,21 @@ _COUNTED = {
 class CutChange:
     """One change to the cuts."""
 
-    what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded", "left out", or all of them: "gone"
+    what: str  #: "widened" (land), "cut wider", "joined", "filled", "rounded" or "left out"
     at: tuple[float, float]  #: print view, mm
-    white_mm2: float  #: how much more (or, below 0, less) is cut; of a whole piece of land that is gone its area
+    white_mm2: float  #: how much more (or, below 0, less) is cut
 
 
-def mending_words(changes: Sequence[CutChange]) -> str:
-    """What was mended, by kind, how much white it made or took, where it changed most, what is gone; "" of none."""
-    gone, changes = ([it for it in changes if (it.what == _GONE) == whole] for whole in (True, False))
+@dataclass(frozen=True, kw_only=True)
+class LostPiece:
+    """A piece of land of which nothing stands after mending; its white is that of the changes that took it."""
+
+    at: tuple[float, float]  #: within it, print view, mm
+    area_mm2: float  #: to a hundredth
+
+
+def mending_words(changes: Sequence[CutChange], lost: Sequence[LostPiece] = ()) -> str:
+    """What was mended, by kind, how much white it made or took, where it changed most, what is lost; "" of none."""
     if not changes:
         return ""
     counts = Counter(change.what for change in changes)
@@ -77,11 +83,11 @@ def mending_words(changes: Sequence[CutChange]) -> str:
     most = max(changes, key=lambda change: abs(change.white_mm2))
     white = sum(change.white_mm2 for change in changes)
     words += f"; {round(white, 1) + 0.0:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
-    if gone:
-        most = max(gone, key=lambda change: change.white_mm2)
+    if lost:
+        largest = max(lost, key=lambda piece: piece.area_mm2)
         words += (
-            f"; pieces of your drawing gone whole: {len(gone)}, the largest {most.white_mm2:.1f} mm² "
-            f"at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"
+            f"; pieces of land gone whole: {len(lost)}, the largest {largest.area_mm2:.1f} mm² "
+            f"at x {largest.at[0]:.1f}, y {largest.at[1]:.1f} mm"
         )
     return words
 
@@ -137,21 +143,23 @@ def mended_for_all(
                 changes += bench.changes
                 block = settled[k] = bench.job.block
     block = _with_land(block, jobs[0].block)
-    changes += _gone(jobs[0].block, block) if any(change.what in _TAKES for change in changes) else []
     return [replace(job, block=block) for job in jobs], tuple(changes)
 
 
-def _gone(before: Block, after: Block) -> list[CutChange]:
-    """The pieces of land of which nothing stands any more, crumbs left out."""
+def lost_pieces(before: Block, after: Block, changes: Iterable[CutChange]) -> tuple[LostPiece, ...]:
+    """The pieces of land of which nothing stands any more after these changes, crumbs left out.
+
+    Land shut in by snow is a piece, too, though nobody drew it as one.
+    """
+    if not any(change.what in _TAKES for change in changes):
+        return ()
     pieces = geometry.parts(before.land)
-    pieces = pieces[shapely.area(pieces) > _TOLD_MM2]
+    pieces = pieces[shapely.area(pieces) > _WORTH_WORDS_MM2]
     stands, _ = shapely.STRtree(geometry.parts(after.land)).query(geometry.offset(pieces, -_AT_WALL_MM), "intersects")
     lost = np.delete(pieces, np.unique(stands))
     dots = shapely.get_coordinates(shapely.point_on_surface(lost)).round(3).tolist()
-    return [
-        CutChange(what=_GONE, at=(x, y), white_mm2=float(area))
-        for (x, y), area in zip(dots, shapely.area(lost), strict=True)
-    ]
+    areas = shapely.area(lost).round(2).tolist()
+    return tuple(LostPiece(at=(x, y), area_mm2=area) for (x, y), area in zip(dots, areas, strict=True))
 
 
 def _with_land(block: Block, before: Block) -> Block:
@@ -224,6 +232,8 @@ class _Bench:
         reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk(k), self.cut) for k in broken}
         widened = self._widened(survey, reached) if self._may_widen else []
         for k, shape in reached.items():
+            if self.cuts[k].is_empty:  # one before has taken it
+                continue
             mine = [slit for slit in widened if slit.cut == k]
             made = shape_edits.plus(shape, *(piece for slit in mine for piece in (slit.part, slit.gain)))
             white = shape_edits.plus(*self._white_bridges(self.cuts[k], made))

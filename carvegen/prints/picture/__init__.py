@@ -41,13 +41,11 @@ class Picture:
     drawing: LayeredDrawing
     whites: tuple[White, ...]
     openings: PolygonArray
+    pictures: Mapping[str, BaseGeometry]  #: what is in the ink of each block, white and all
     notes: tuple[str, ...] = ()  #: what came otherwise than asked; snow hidden by what is only drawn on its bearer
     motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
     findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
     marks: tuple[Mark, ...] = ()
-    pictures: Mapping[str, BaseGeometry] = field(
-        default_factory=dict
-    )  #: what is in the ink of each block, white and all
     _unions: dict[tuple[tuple[White, ...], bool], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @property
