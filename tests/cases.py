@@ -42,8 +42,8 @@ def disc(x: float, y: float, radius: float, *, points: int = 64, phase: float = 
     return shapely.Polygon(np.column_stack([x + radius * np.cos(angle), y + radius * np.sin(angle)]))
 
 
-def shapes(*given: shapely.Polygon) -> geometry.PolygonArray:
-    return geometry.polygon_array(given)
+def shapes(*values: shapely.Polygon) -> geometry.PolygonArray:
+    return geometry.polygon_array(values)
 
 
 def even_odd(rings: Sequence[shapely.Polygon]) -> shapely.Geometry:

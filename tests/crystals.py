@@ -35,11 +35,11 @@ def habit(*, curve: float = 0.5) -> BranchingHabit:
 @cache
 def thicket(seed: int = 1, *, curve: float = 0.5) -> Thicket:
     """Forty crystals from the edge of a face."""
-    its, rng = habit(curve=curve), stream(seed, "x")
+    each, rng = habit(curve=curve), stream(seed, "x")
     edge = walked(geometry.polygon_array([FACE]), 0.07, smooth_mm=1.0)
-    grown = Thicket(its, edge.xy, stream(seed, "y"), wall_gap=0.4, open_feet=True)
+    grown = Thicket(each, edge.xy, stream(seed, "y"), wall_gap=0.4, open_feet=True)
     at = rng.permutation(len(edge))[:40]
-    sowing = Sowing(habit=its, stem_mm=1.0, patch_mm=60, inset_mm=None)
+    sowing = Sowing(habit=each, stem_mm=1.0, patch_mm=60, inset_mm=None)
     grown.grow(*sown(sowing, edge, at, rng.uniform(5, 35, 40), rng, splay=0.3, shy=0.0))
     return grown
 

@@ -176,26 +176,26 @@ def _read(path: Path) -> dict[str, Any]:
 
 
 def _safety(profiles: Path) -> Iterator[str]:
-    said = {key: (its["value"], its["unit"], its["source"]) for key, its in _read(profiles / "facts.toml").items()}
+    said = {key: (each["value"], each["unit"], each["source"]) for key, each in _read(profiles / "facts.toml").items()}
     for key in said.keys() | SAFETY.keys():
         if said.get(key) != SAFETY.get(key):
             yield f"{key}: {said.get(key)} instead of {SAFETY.get(key)}"
 
 
 def _materials(profiles: Path) -> Iterator[str]:
-    found = {path.stem: _read(path) for path in (profiles / "materials").glob("*.toml")}
-    if found.keys() != MATERIALS.keys():
-        yield f"materials: {sorted(found.keys() ^ MATERIALS.keys())}"
-    for key, its in found.items():
+    result = {path.stem: _read(path) for path in (profiles / "materials").glob("*.toml")}
+    if result.keys() != MATERIALS.keys():
+        yield f"materials: {sorted(result.keys() ^ MATERIALS.keys())}"
+    for key, each in result.items():
         for name, value in zip(_NAMES, MATERIALS[key], strict=True):
-            yield from _differs(f"{key}.{name}", its["values"][name], value, SOURCED.get((key, name), COMMON))
+            yield from _differs(f"{key}.{name}", each["values"][name], value, SOURCED.get((key, name), COMMON))
         for pace, value in zip(("slow", "fast"), CLEARING.get(key, ()), strict=False):
             source = COMMON if CLEARING[key] == (5, 15) and key != "basswood" else OWN
-            yield from _differs(f"{key}.{pace}", its["values"][f"hand_clear_{pace}_cm2_min"], value, source)
-        for way, value in zip(("along", "across"), SLENDER.get(key, ()), strict=False):
+            yield from _differs(f"{key}.{pace}", each["values"][f"hand_clear_{pace}_cm2_min"], value, source)
+        for side, value in zip(("along", "across"), SLENDER.get(key, ()), strict=False):
             source = OWN if key in ("mdf", "maple-end-grain") else COMMON
-            yield from _differs(f"{key}.slender", its["values"][f"slender_{way}"], value, source)
-        verdicts = tuple(its[kind]["verdict"] for kind in ("laser", "router", "hand"))
+            yield from _differs(f"{key}.slender", each["values"][f"slender_{side}"], value, source)
+        verdicts = tuple(each[kind]["verdict"] for kind in ("laser", "router", "hand"))
         if verdicts != VERDICTS[key]:
             yield f"{key}: {verdicts} instead of {VERDICTS[key]}"
 

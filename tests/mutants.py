@@ -101,11 +101,11 @@ def mutation(path: Path, place: int) -> Mutation:
 def _function_around(tree: ast.AST, node: ast.AST) -> int:
     """The line where the innermost function around a node begins, its first decorator's if it has one; 0 if none."""
     around = [
-        its
-        for its in ast.walk(tree)
-        if isinstance(its, ast.FunctionDef | ast.AsyncFunctionDef) and node in set(ast.walk(its))
+        each
+        for each in ast.walk(tree)
+        if isinstance(each, ast.FunctionDef | ast.AsyncFunctionDef) and node in set(ast.walk(each))
     ]
-    lines = (min([its.lineno, *(mark.lineno for mark in its.decorator_list)]) for its in around)
+    lines = (min([one.lineno, *(mark.lineno for mark in one.decorator_list)]) for one in around)
     return max(lines, default=0)
 
 
@@ -126,7 +126,7 @@ def _walk(tree: ast.AST, *, changeable: bool = True) -> Iterator[tuple[ast.AST, 
 def _changed(node: ast.AST) -> bool:
     """Change a node in its place; whether there was anything to change."""
     match node:
-        case ast.Compare(left=left, comparators=others) if any(_is_free(its) for its in (left, *others)):
+        case ast.Compare(left=left, comparators=others) if any(_is_free(each) for each in (left, *others)):
             return False
         case ast.BinOp(left=one, right=other) if _is_rounding(one) or _is_rounding(other):
             return False
@@ -162,7 +162,7 @@ def _first_line(text: str) -> str:
 def modules(room: str) -> list[Path]:
     """A room's modules, those of a folder in it, or the one that is named; none if there is no such part."""
     part = ROOT / "carvegen" / room
-    return sorted(part.rglob("*.py")) or [its for its in (part.with_suffix(".py"),) if its.exists()]
+    return sorted(part.rglob("*.py")) or [each for each in (part.with_suffix(".py"),) if each.exists()]
 
 
 def drawn(room: str, count: int, seed: int) -> list[Mutation]:
@@ -178,20 +178,20 @@ def files_of(room: str, path: Path | None = None) -> list[str]:
     folders = [ROOT / "tests" / name for name in TESTS[room.partition("/")[0]]]
     files = sorted(path for folder in folders for path in folder.rglob("test_*.py"))
     names = {path.stem, path.parent.name} if path else set()
-    files.sort(key=lambda its: not any(name in its.read_text(encoding="utf-8") for name in names))
-    return [str(its.relative_to(ROOT)) for its in files]
+    files.sort(key=lambda each: not any(name in each.read_text(encoding="utf-8") for name in names))
+    return [str(file.relative_to(ROOT)) for file in files]
 
 
-def asked_of(its: Mutation, room: str, reached: Reached) -> list[str]:
+def asked_of(each: Mutation, room: str, reached: Reached) -> list[str]:
     """The tests to run, in order: of files that call the function, the quickest to do so first, then of their others.
 
     What one test has called another may have kept: so the files run whole. Where nobody calls it, or it is outside of
     all functions, all of the room's files run, those first that name the module.
     """
-    name = f"{its.path.as_posix()}:{its.function}"
+    name = f"{each.path.as_posix()}:{each.function}"
     callers = {test: seconds for test, (seconds, called) in reached.items() if name in called}
     if not callers:
-        return files_of(room, its.path)
+        return files_of(room, each.path)
     first: dict[str, float] = {}
     for test, seconds in callers.items():
         file = test.partition("::")[0]
@@ -226,7 +226,7 @@ def passes(copy: Path, room: str, tests: list[str], seconds: float, *more: str) 
 def _reached(copy: Path, room: str) -> Reached | None:
     """What the room's tests call with nothing changed, tried once for a tree; None if they fail."""
     said = hashlib.sha256(room.partition("/")[0].encode())
-    for path in sorted(its for name in ("carvegen", "tests", "profiles") for its in (copy / name).rglob("*.*")):
+    for path in sorted(each for name in ("carvegen", "tests", "profiles") for each in (copy / name).rglob("*.*")):
         said.update(path.read_bytes() if path.is_file() and path.suffix != ".pyc" else b"")
     known = Path(tempfile.gettempdir()) / f"carvegen-reached-{said.hexdigest()[:16]}.json"
     if not known.exists():
@@ -255,12 +255,12 @@ def main() -> int:
         most = 3 * sum(seconds for seconds, _ in reached.values()) + _SPARE_SECONDS
         every = drawn(asked.room, asked.count, asked.seed)
         survived = 0
-        for its in every:
-            (copy / its.path).write_text(its.source, encoding="utf-8")
-            survives = passes(copy, asked.room, asked_of(its, asked.room, reached), most)
-            shutil.copy(ROOT / its.path, copy / its.path)
+        for each in every:
+            (copy / each.path).write_text(each.source, encoding="utf-8")
+            survives = passes(copy, asked.room, asked_of(each, asked.room, reached), most)
+            shutil.copy(ROOT / each.path, copy / each.path)
             survived += survives
-            print(f"{'SURVIVED' if survives else 'noticed '} {its.path}:{its.line}  {its.change}", flush=True)
+            print(f"{'SURVIVED' if survives else 'noticed '} {each.path}:{each.line}  {each.change}", flush=True)
     print(f"{len(every) - survived} of {len(every)} noticed")
     return 0
 

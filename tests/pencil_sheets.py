@@ -173,13 +173,13 @@ def blob(x: float, y: float, rx: float, ry: float, seed: int = 0) -> shapely.Pol
     return shapely.Polygon(np.column_stack([x + rx * r * np.cos(a), y + ry * r * np.sin(a)]))
 
 
-def _lay(its: Stroke, shape: shapely.Polygon, px: float, high: float, rng: np.random.Generator) -> tuple:
+def _lay(each: Stroke, shape: shapely.Polygon, px: float, high: float, rng: np.random.Generator) -> tuple:
     """How much lead lies where in the piece around a shape (mm on the paper), and which piece; a wandering hand."""
     left, bottom, right, top = shape.bounds
     mid, far = np.array([(left + right) / 2, (bottom + top) / 2]), np.hypot(right - left, top - bottom) / 2
-    c, s = np.cos(its.angle), np.sin(its.angle)
-    offs = np.arange(-far, far, its.pitch)
-    offs = offs + rng.normal(0, 0.13 * its.pitch, len(offs))
+    c, s = np.cos(each.angle), np.sin(each.angle)
+    offs = np.arange(-far, far, each.pitch)
+    offs = offs + rng.normal(0, 0.13 * each.pitch, len(offs))
     t = np.linspace(-far, far, 40)
     bow, tilt = rng.normal(0, 0.25, len(offs)), rng.normal(0, 0.015, len(offs))
     across = offs[:, None] + bow[:, None] * (1 - (t / far) ** 2) + tilt[:, None] * t
@@ -195,9 +195,9 @@ def _lay(its: Stroke, shape: shapely.Polygon, px: float, high: float, rng: np.ra
         line[0] += rng.normal(0, 0.3, 2) * (c, s)
         line[-1] += rng.normal(0, 0.3, 2) * (c, s)
         there = np.column_stack([line[:, 0] * px - x0, (high - line[:, 1]) * px - y0])
-        press = its.press * rng.uniform(0.8, 1.15)
+        press = each.press * rng.uniform(0.8, 1.15)
         drawn[k % 2].line([tuple(p) for p in there], fill=int(255 * min(press, 1)),
-                          width=max(1, round(its.breadth * px * rng.uniform(0.85, 1.15))))  # fmt: skip
+                          width=max(1, round(each.breadth * px * rng.uniform(0.85, 1.15))))  # fmt: skip
     one, other = (np.asarray(sheet, dtype=np.float32) / 255 for sheet in sheets)
     return (
         ndimage.gaussian_filter(1 - (1 - one) * (1 - other), 0.05 * px),
@@ -229,15 +229,15 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
         box = form.boxes[k]
         for half, press, pitch in ((box.firm, 0.9, 0.8), (box.light, 0.4, 1.0)):
             boxes.append((Stroke(pencil=k, shape=shapely.box(*half).buffer(0.4), press=press, pitch=pitch), (0.0, 0.0)))
-    here = [dataclasses.replace(its, shape=its.shape & shapely.box(*page.shown)) for its in case.strokes]
-    for its, move in [*boxes, *((its, page.origin) for its in here if its.shape.area > 1)]:
-        colour = case.colours[its.pencil]
+    here = [dataclasses.replace(stroke, shape=stroke.shape & shapely.box(*page.shown)) for stroke in case.strokes]
+    for each, move in [*boxes, *((one, page.origin) for one in here if one.shape.area > 1)]:
+        colour = case.colours[each.pencil]
         lab = np.array(PENCILS[colour] if isinstance(colour, str) else colour, dtype=float)
         pigment = np.clip(linear(from_cielab(lab)), 0.015, 0.99)
-        shape = shapely.transform(its.shape, lambda xy, move=move: xy + move)
-        lay, rows, columns = _lay(its, shape, px, high, rng)
+        shape = shapely.transform(each.shape, lambda xy, move=move: xy + move)
+        lay, rows, columns = _lay(each, shape, px, high, rng)
         take = np.clip(1.15 * lay * (0.75 + 0.45 * grain[rows, columns]) + 0.55 * np.maximum(lay - 0.6, 0), 0, 1.3)
-        light[rows, columns] = MODELS[case.models.get(its.pencil, case.model)](light[rows, columns], take, pigment)
+        light[rows, columns] = MODELS[case.models.get(each.pencil, case.model)](light[rows, columns], take, pigment)
     if case.crease:
         light *= _creases(grey.shape, px)[..., None]
     return light, form, page
@@ -245,7 +245,7 @@ def coloured(case: Case, sheet: MarkingSheet) -> tuple[np.ndarray, Format, Sheet
 
 def _creases(shape: tuple[int, ...], px: float) -> np.ndarray:
     """Two folds: a dark line with a bright one beside it."""
-    y, x = (its.astype(np.float32) / np.float32(px) for its in np.ogrid[0 : shape[0], 0 : shape[1]])
+    y, x = (each.astype(np.float32) / np.float32(px) for each in np.ogrid[0 : shape[0], 0 : shape[1]])
     folds = [(x - 120 - 0.05 * y), (y - 95 + 0.03 * x)]
     return np.prod(
         [1 - 0.28 * np.exp(-((f / 0.5) ** 2)) + 0.1 * np.exp(-(((f - 1.2) / 0.8) ** 2)) for f in folds], axis=0
@@ -320,13 +320,13 @@ def _warped(light, to_paper, size, px, high, ground) -> np.ndarray:
     return out
 
 
-def _shares(*its: float) -> np.ndarray:
-    return np.array(its, dtype=np.float32)
+def _shares(*each: float) -> np.ndarray:
+    return np.array(each, dtype=np.float32)
 
 
 def _exposed(seen: np.ndarray, case: Case, rng: np.random.Generator) -> np.ndarray:
     """Lamp, shadow, blur, noise, the usual curve; eight bits."""
-    y, x = (its.astype(np.float32) / max(seen.shape) for its in np.ogrid[0 : seen.shape[0], 0 : seen.shape[1]])
+    y, x = (each.astype(np.float32) / max(seen.shape) for each in np.ogrid[0 : seen.shape[0], 0 : seen.shape[1]])
     noise = 0.004
     if case.how == "scan":
         seen = seen * _shares(1.0, 0.995, 0.985)
@@ -398,17 +398,17 @@ def usual_strokes(pitch: float = 1.3, count: int = 8) -> tuple[Stroke, ...]:
 
 def drawn_of(case: Case) -> dict[Meaning, list[shapely.Polygon]]:
     """The outlines that were hatched, by meaning."""
-    found: dict[Meaning, list[shapely.Polygon]] = {}
-    for its in case.strokes:
-        found.setdefault(tuple(Meaning)[its.pencil], []).append(its.shape)
-    return found
+    result: dict[Meaning, list[shapely.Polygon]] = {}
+    for stroke in case.strokes:
+        result.setdefault(tuple(Meaning)[stroke.pencil], []).append(stroke.shape)
+    return result
 
 
-def register_off(its: Shot, paper: Callable[[np.ndarray], np.ndarray]) -> float:
+def register_off(each: Shot, paper: Callable[[np.ndarray], np.ndarray]) -> float:
     """How far, at most, the reader's map is off over the whole sheet, mm."""
-    wide, high = its.form.size
+    wide, high = each.form.size
     grid = np.array([(x, y) for x in np.linspace(15, wide - 15, 12) for y in np.linspace(15, high - 15, 9)])
-    return float(np.hypot(*(its.to_paper(paper(grid)) - grid).T).max())
+    return float(np.hypot(*(each.to_paper(paper(grid)) - grid).T).max())
 
 
 # ── small sheets for the suite ───────────────────────────────────────────────────────────────────────────────────

@@ -39,8 +39,10 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     finally:
         sys.settrace(None)
         threading.settrace(None)  # type: ignore[arg-type]
-        ours = sorted({its for its in _called if its.co_filename.startswith(_OURS)}, key=lambda its: its.co_firstlineno)
-        names = dict.fromkeys(f"{its.co_filename.removeprefix(_ROOT)}:{its.co_firstlineno}" for its in ours)
+        ours = sorted(
+            {each for each in _called if each.co_filename.startswith(_OURS)}, key=lambda one: one.co_firstlineno
+        )
+        names = dict.fromkeys(f"{our.co_filename.removeprefix(_ROOT)}:{our.co_firstlineno}" for our in ours)
         _tests[item.nodeid] = (sum(os.times()[:4]) - sum(began[:4]), list(names))
 
 

@@ -77,22 +77,22 @@ def every_finding() -> tuple[tuple[str, Finding], ...]:
 
 
 def _every() -> Iterator[tuple[str, Finding]]:
-    for found in (_checked(), _planned(), _looked_at(), _of_prints(), _of_hands(), _of_dies()):
-        yield from found
+    for result in (_checked(), _planned(), _looked_at(), _of_prints(), _of_hands(), _of_dies()):
+        yield from result
 
 
 def every_group() -> tuple[Group, ...]:
     """All of one kind, severity and machine together, as they are told."""
-    told = every_finding()
-    return grouped([finding for _, finding in told], apart=[where for where, _ in told])
+    report = every_finding()
+    return grouped([finding for _, finding in report], apart=[where for where, _ in report])
 
 
 def _checked() -> Iterator[tuple[str, Finding]]:
     for row in ROWS:
         job = row.job(row.beyond)
-        yield from ((_name(job), its) for its in checked(job))
-    for way in SETUPS:
-        yield from ((_name(way), its) for its in checked(way.on(faulty())))
+        yield from ((_name(job), entry) for entry in checked(job))
+    for setup_ in SETUPS:
+        yield from ((_name(setup_), this) for this in checked(setup_.on(faulty())))
     for printing in (Printing(roller_radius_mm=200), Printing(feel="hard"), Printing(feel="light")):
         wide = setup(cutter="laser-fine", printing=printing).on(block(disc(40, 30, 6.6), disc(40, 30, 3), size=SIZE))
         yield from ((_name(wide), its) for its in checked(wide))
@@ -105,10 +105,10 @@ def _checked() -> Iterator[tuple[str, Finding]]:
         job = setup("cherry", cutter).on(block(cut_outs=(ring,)))
         yield from ((_name(job), its) for its in checked(job))
     tips = shapely.Polygon([(25, 0), (39, 0), (39, 10), (20, 10)])
-    for way in (undercut(1.0), setup("linoleum", "flat-1", depth=2.2), setup("linoleum", "flat-1", depth=2.39)):
+    for setup_ in (undercut(1.0), setup("linoleum", "flat-1", depth=2.2), setup("linoleum", "flat-1", depth=2.39)):
         post = box(5, 5, 20, 20).difference(disc(15, 15, 0.48))
-        for its in (block(tips), block(post), block(box(5, 5, 20, 20) - disc(15, 15, 0.35))):
-            job = replace(way, block=its) if isinstance(way, Job) else way.on(its)
+        for each in (block(tips), block(post), block(box(5, 5, 20, 20) - disc(15, 15, 0.35))):
+            job = replace(setup_, block=each) if isinstance(setup_, Job) else setup_.on(each)
             yield from ((_name(job), one) for one in checked(job))
     for printing, radius in ((Printing(roller_radius_mm=12.5), 20), (Printing(roller_radius_mm=200), 10.2)):
         job = setup(cutter="laser-fine", printing=printing).on(block(disc(40, 30, radius), size=SIZE))
@@ -116,9 +116,9 @@ def _checked() -> Iterator[tuple[str, Finding]]:
     unknown = setup("cherry", "laser-fine")
     unknown = replace(unknown, machine=replace(unknown.machine, through_most_mm=None))
     job = unknown.on(block(cut_outs=(box(5, 5, 15, 15),)))
-    yield from ((_name(job), its) for its in checked(job))
+    yield from ((_name(job), finding) for finding in checked(job))
     deep = setup("cherry", "flat-1", depth=4.0).on(block(box(5, 5, 5, 20), box(10.9, 5, 5, 20)))
-    yield from ((_name(deep), its) for its in checked(deep))
+    yield from ((_name(deep), item) for item in checked(deep))
 
 
 def _planned() -> Iterator[tuple[str, Finding]]:
@@ -130,11 +130,11 @@ def _planned() -> Iterator[tuple[str, Finding]]:
             for thick in (8.0, 19.1):
                 job = setup("cherry", cutter, thickness=thick, depth=1.0).on(block(box(4, 4, 6, 6), cut_outs=outs))
                 plan = plan_for(job, PathSettings(cut_edge=True, no_go=no_go))
-                yield from ((_name(job), its) for its in (plan.findings if plan else ()))
+                yield from ((_name(job), one) for one in (plan.findings if plan else ()))
     large = setup("cherry", "flat-3").on(block(box(5, 5, 590, 390), size=(598, 398)))
     plan = plan_for(large, PathSettings(cut_edge=True))
-    yield from ((_name(large), its) for its in (plan.findings if plan else ()))
-    yield from (("router", its) for its in with_plan(Report.of([]), slowed(3.0)))
+    yield from ((_name(large), finding) for finding in (plan.findings if plan else ()))
+    yield from (("router", each) for each in with_plan(Report.of([]), slowed(3.0)))
 
 
 def slowed(hours: float, *, cutter: str = "v-60") -> Plan:
@@ -143,19 +143,19 @@ def slowed(hours: float, *, cutter: str = "v-60") -> Plan:
     job = setup("cherry", cutter, machine=machine, depth=1.0).on(block(box(4, 4, 20, 20)))
     plan = plan_for(job, PathSettings())
     spent = times(plan)
-    wait_s = (3600 * hours - sum(its.whole_s for its in spent)) / sum(its.strokes for its in spent)
+    wait_s = (3600 * hours - sum(one.whole_s for one in spent)) / sum(each.strokes for each in spent)
     return replace(plan, job=replace(job, machine=replace(machine, start_s=wait_s)))
 
 
 def _looked_at() -> Iterator[tuple[str, Finding]]:
     rng = np.random.default_rng(5)
-    x, y = (its.ravel() for its in np.meshgrid(np.arange(10, 190, 8.0), np.arange(10, 140, 8.0)))
+    x, y = (item.ravel() for item in np.meshgrid(np.arange(10, 190, 8.0), np.arange(10, 140, 8.0)))
     teeth = [box(*at, 1, 4) for at in zip(x, y, strict=True)]
     turned = [shapely.affinity.rotate(box(*at, 3, 4), 30) for at in rng.uniform(0, 1, (60, 2)) * (190, 140)]
     line = [disc(10 + 4 * k, 75, 1.0) for k in range(40)]
     for shapes in (teeth, turned, line):
-        its = Block(name="sky", width_mm=200, height_mm=150, cuts=geometry.polygon_array(shapes))
-        yield from (("", one) for one in look.find(Survey(setup(cutter="laser-fine").on(its))))
+        each = Block(name="sky", width_mm=200, height_mm=150, cuts=geometry.polygon_array(shapes))
+        yield from (("", one) for one in look.find(Survey(setup(cutter="laser-fine").on(each))))
 
 
 def _of_hands() -> Iterator[tuple[str, Finding]]:
@@ -163,17 +163,18 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
     edited = geometry.polygon_array([box(5, 5, 4, 4), box(20, 20, 4, 0.1), box(40, 20, 5, 5)])
     cuts = np.concatenate([edited, geometry.polygon_array([box(9.2, 5, 4, 4)])])
     limits = setup("linoleum", "laser-fine").limits
-    yield from (("", its) for its in kept_findings("near flakes", edited, cuts, box(44, 20, 6, 10), limits))
+    yield from (("", finding) for finding in kept_findings("near flakes", edited, cuts, box(44, 20, 6, 10), limits))
     gone, come = geometry.polygon_array([box(5, 5, 4, 4), box(30, 5, 4, 4)]), geometry.polygon_array([box(6, 5, 4, 4)])
     done = Adapted(growth=Growth(cuts=come), gone=gone, come=come)
-    yield from (("", its) for its in change_findings("near flakes", done))
+    yield from (("", change_finding) for change_finding in change_findings("near flakes", done))
     mark = Mark(meaning=Meaning.COMES_OUT, shape=box(5, 5, 10, 8), key="m1")
-    way = setup("linoleum", "laser-fine")
+    setup_ = setup("linoleum", "laser-fine")
     yield from (
-        ("", its) for its in mark_findings(block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [way])
+        ("", mark_finding)
+        for mark_finding in mark_findings(block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [setup_])
     )
     stripe = box(0, 13.0, 40, 0.4)
-    yield from (("", its) for its in mended_beside(stripe, block(shapely.box(0, 0, *SIZE), size=SIZE), [mark]))
+    yield from (("", each) for each in mended_beside(stripe, block(shapely.box(0, 0, *SIZE), size=SIZE), [mark]))
 
 
 def _of_prints() -> Iterator[tuple[str, Finding]]:
@@ -184,34 +185,34 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     gone = Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(face - wanted))
     cut = Cut(block=gone, land=wanted, white=shapely.box(0, 30, 60, 40))
     for stands, tolerance in ((shapely.box(10, 5, 18, 30), 0.02), (shapely.box(12, 0, 50, 30), 0.2)):
-        yield from (("", its) for its in cut_further(cut, stands, tolerance).notes)
+        yield from (("", item) for item in cut_further(cut, stands, tolerance).notes)
     done = replace(cut, land=wanted - shapely.box(10, 5, 40, 7), picture=wanted)
     change = CutChange(what="joined", at=(25.0, 6.0), white_mm2=60.0)
-    yield from (("", its) for its in cut_away(wanted, replace(done, changes=(change,))))
+    yield from (("", each) for each in cut_away(wanted, replace(done, changes=(change,))))
     snowed = Cut(block=gone, land=shapely.box(10, 5, 40, 20), white=shapely.box(10, 20, 40, 30), picture=wanted)
     hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)
     stands = shapely.box(10, 5, 30, 30)
-    yield from (("", its) for its in cut_further(snowed, stands, hidden=hidden, board=askew).notes)
-    yield from (("", its) for its in _of_paper())
+    yield from (("", note) for note in cut_further(snowed, stands, hidden=hidden, board=askew).notes)
+    yield from (("", one) for one in _of_paper())
 
 
 def _of_paper() -> Iterator[Finding]:
     _, _, picture, cuts, done, _ = crowd_mended()
-    told = paper_findings(picture, done)
+    report = paper_findings(picture, done)
     hole, hair, snow = (shapely.box(29.8, 15, 29.8 + w, 17) for w in (0.3, 0.05, 0))
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)
     for gap in (hole, hair, picture.face):
         spoilt = cuts | {"sky": replace(cuts["sky"], land=cuts["sky"].land.union(snow).difference(gap))}
-        for found in paper_findings(picture, spoilt).values():
-            yield from found
-    for its in done.values():
-        yield from its.notes
-    for found in told.values():
-        yield from found
+        for paper_finding in paper_findings(picture, spoilt).values():
+            yield from paper_finding
+    for value in done.values():
+        yield from value.notes
+    for paper_finding in report.values():
+        yield from paper_finding
     left_out = replace(picture, drawing=picture.drawing)
     without = {name: replace(cut, picture=shapely.Polygon()) if name == "tone" else cut for name, cut in cuts.items()}
-    for found in paper_findings(left_out, without).values():
-        yield from found
+    for paper_finding in paper_findings(left_out, without).values():
+        yield from paper_finding
 
 
 def _of_dies() -> Iterator[tuple[str, Finding]]:
@@ -229,11 +230,11 @@ def _of_dies() -> Iterator[tuple[str, Finding]]:
     for how in hows:
         die = die_for(wanted, how, clear_mm=0.4, least_mm=0.6)
         for asked in (wanted, geometry.polygon_array([box(5, 5, 30, 30)])):
-            yield from (("", its) for its in pressing.findings(die, asked))
+            yield from (("", finding) for finding in pressing.findings(die, asked))
 
 
-def _name(way: object) -> str:
-    return way.machine.kind  # type: ignore[attr-defined, no-any-return]
+def _name(setup_: object) -> str:
+    return setup_.machine.kind  # type: ignore[attr-defined, no-any-return]
 
 
 def page() -> str:
@@ -241,15 +242,15 @@ def page() -> str:
     lines = []
     seen: set[tuple[str, ...]] = set()
     order = {key: k for k, key in enumerate(SAYINGS)}
-    groups = sorted(every_group(), key=lambda its: order.get((its.rule, its.worst.kind), len(order)))
-    for its in groups:
-        kind = (its.rule, its.worst.kind if (its.rule, its.worst.kind) in SAYINGS else "", its.severity.label)
-        for finding in {place.finding.remedy: place.finding for place in its.places}.values():
+    groups = sorted(every_group(), key=lambda each: order.get((each.rule, each.worst.kind), len(order)))
+    for group in groups:
+        kind = (group.rule, group.worst.kind if (group.rule, group.worst.kind) in SAYINGS else "", group.severity.label)
+        for finding in {place.finding.remedy: place.finding for place in group.places}.values():
             words = (*kind, _bare(finding.why), _bare(finding.remedy))
             if words in seen:
                 continue
             if kind not in seen:
-                lines += ["", f"[{' / '.join(filter(None, kind))}]", f"  {its.sentence}"]
+                lines += ["", f"[{' / '.join(filter(None, kind))}]", f"  {group.sentence}"]
             seen |= {words, kind}
             lines += [fill(sentence(text), 110, initial_indent=f"  {mark} ", subsequent_indent="    ")
                       for mark, text in (("because:", finding.why), ("do:", finding.remedy))]  # fmt: skip

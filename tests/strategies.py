@@ -72,9 +72,9 @@ def value(parameter: Parameter) -> st.SearchStrategy[float]:
 def settings_of(draw: st.DrawFn, name: str, **fixed: Any) -> Any:
     """Settings of a motif, from the ranges that it declares; a smallest and a largest are put in order."""
     kind = motif(name).Settings
-    declared = {its.name: its for its in parameters(kind)}
-    drawn = {its.name: draw(value(its)) for its in declared.values()}
-    drawn |= {field: given for field, given in fixed.items() if field in declared}
+    declared = {parameter.name: parameter for parameter in parameters(kind)}
+    drawn = {each.name: draw(value(each)) for each in declared.values()}
+    drawn |= {field: values for field, values in fixed.items() if field in declared}
     if drawn.get("smallest_mm", 0) > drawn.get("largest_mm", math.inf):
         drawn |= {"smallest_mm": min(drawn["largest_mm"], 50), "largest_mm": drawn["smallest_mm"]}
     try:
@@ -98,11 +98,11 @@ def limits(draw: st.DrawFn) -> Limits:
 @st.composite
 def cases(draw: st.DrawFn, name: str, **fixed: Any) -> Case:
     """Blocks with room for no shape up to some hundred; a quarter as large where there is no time for many."""
-    settings, its = draw(settings_of(name, **fixed)), draw(limits())
-    smallest = max(getattr(settings, "smallest_mm", 0.8), its.cut_mm / SMALLEST_REACH) + its.land_mm
+    settings, each = draw(settings_of(name, **fixed)), draw(limits())
+    smallest = max(getattr(settings, "smallest_mm", 0.8), each.cut_mm / SMALLEST_REACH) + each.land_mm
     most = 16 if MANY else 8
-    size = tuple(max(5.0, 2 * its.land_mm + min(smallest, 8) * draw(log_floats(0.5, most))) for _ in range(2))
-    return Case(name, settings, its, size, draw(SEEDS))
+    size = tuple(max(5.0, 2 * each.land_mm + min(smallest, 8) * draw(log_floats(0.5, most))) for _ in range(2))
+    return Case(name, settings, each, size, draw(SEEDS))
 
 
 @st.composite

@@ -49,15 +49,15 @@ def test_long_files_begin_and_are_there():
     assert all(path.is_file() for path in paths)
     items = [SimpleNamespace(path=path) for path in paths]
     pytest_collection_modifyitems(SimpleNamespace(), items)
-    assert [its.path for its in items] == paths
+    assert [item.path for item in items] == paths
     pytest_collection_modifyitems(SimpleNamespace(workerinput={}), items)
-    assert [its.path for its in items] == [*reversed(paths[1:-1]), paths[0], paths[-1]]
+    assert [each.path for each in items] == [*reversed(paths[1:-1]), paths[0], paths[-1]]
 
 
 def test_what_the_suite_leaves_out_is_tried_by_the_long_run():
     """A file that says so by `takes_long` alone was not in it."""
     says = re.compile(r"@takes_long|@examples|\bMANY\b|\bfew\(")
-    files = {its for its in (HOME / "tests").rglob("test_*.py") if says.search(its.read_text(encoding="utf-8"))}
+    files = {path for path in (HOME / "tests").rglob("test_*.py") if says.search(path.read_text(encoding="utf-8"))}
     assert len(files) > 50
     assert files - {Path(__file__).resolve()} <= set(files_of_laws())
 

@@ -22,7 +22,7 @@ MEAN_LEVELS, FAR_LEVELS, FAR_SHARE = 1.0, 50, 0.002
 def differences(one: Image.Image, other: Image.Image) -> tuple[float, float]:
     """Mean absolute difference in grey levels (0 to 255), and the share of pixels that differ by far."""
     assert one.size == other.size
-    first, second = (np.asarray(its.convert("L"), dtype=float) for its in (one, other))
+    first, second = (np.asarray(each.convert("L"), dtype=float) for each in (one, other))
     off = np.abs(first - second)
     return float(off.mean()), float((off > FAR_LEVELS).mean())
 

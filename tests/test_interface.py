@@ -66,6 +66,6 @@ def test_mending_clears_what_the_check_tells(setups, tmp_path):
     [({"preset": "flury"}, "preset"), ({"settings": {"bigest_mm": 3}}, "settings"), ({"openings": ["circle 1"]}, "")],
 )
 def test_what_cannot_be_used_is_told(setups, wrong, where):
-    with pytest.raises(carvegen.InputError) as told:
+    with pytest.raises(carvegen.InputError) as raised:
         carvegen.grow("snowfall", (40, 30), setups, **wrong)
-    assert where in str(told.value)
+    assert where in str(raised.value)

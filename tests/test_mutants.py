@@ -14,10 +14,10 @@ def test_the_same_seed_makes_the_same_changes_and_each_compiles() -> None:
     one, same, other = (drawn("checks/depths", 12, seed) for seed in (1, 1, 2))
     assert one == same
     assert one != other
-    for its in one:
-        compile(its.source, str(its.path), "exec")
-        plain = ast.unparse(ast.parse((ROOT / its.path).read_text(encoding="utf-8")))
-        changed = [pair for pair in zip(plain.split("\n"), its.source.split("\n"), strict=True) if len(set(pair)) == 2]
+    for each in one:
+        compile(each.source, str(each.path), "exec")
+        plain = ast.unparse(ast.parse((ROOT / each.path).read_text(encoding="utf-8")))
+        changed = [pair for pair in zip(plain.split("\n"), each.source.split("\n"), strict=True) if len(set(pair)) == 2]
         assert len(changed) == 1
 
 
@@ -46,12 +46,12 @@ def test_what_changes_no_decision_is_left_alone(code, count, tmp_path) -> None:
 
 def test_a_part_of_a_room_is_a_folder_or_a_module() -> None:
     assert modules("prints/separation") == [ROOT / "carvegen" / "prints" / "separation.py"]
-    assert {its.path.name for its in drawn("prints/separation", 3, 1)} == {"separation.py"}
+    assert {each.path.name for each in drawn("prints/separation", 3, 1)} == {"separation.py"}
     assert ROOT / "carvegen" / "checks" / "depths" / "__init__.py" in modules("checks/depths")
     assert not modules("checks/nowhere")
 
 
 def test_every_room_has_tests() -> None:
-    assert {its.parent.name for its in (ROOT / "carvegen").glob("*/__init__.py")} == TESTS.keys()
+    assert {path.parent.name for path in (ROOT / "carvegen").glob("*/__init__.py")} == TESTS.keys()
     for room in TESTS:
         assert files_of(room)

@@ -32,10 +32,10 @@ def commands(page: Path) -> list[str]:
     text = page.read_text(encoding="utf-8")
     blocks = re.findall(r"```\n(.*?)```", text, flags=re.DOTALL)
     inline = re.findall(r"`([^`]+)`", re.sub(r"```.*?```", "", text, flags=re.DOTALL))
-    every = [line for block in blocks for line in block.splitlines()] + [" ".join(its.split()) for its in inline]
+    every = [line for block in blocks for line in block.splitlines()] + [" ".join(each.split()) for each in inline]
     typed = [part.strip() for line in every for part in re.split(r"&&|;", line)]
-    found = [re.sub(r"^\.venv[/\\](bin|Scripts)[/\\]", "", part) for part in typed]
-    return [part for part in found if part.startswith("carvegen ") and not NOT_TYPED.search(part)]
+    result = [re.sub(r"^\.venv[/\\](bin|Scripts)[/\\]", "", part) for part in typed]
+    return [part for part in result if part.startswith("carvegen ") and not NOT_TYPED.search(part)]
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -28,8 +28,8 @@ def test_the_print_files_page_is_the_schemas():
 
 
 def test_every_command_is_told_of_and_no_other():
-    told = set(re.findall(r"`(?:\.venv/bin/)?carvegen ([a-z]+)", README))
-    assert told == set(_COMMANDS)
+    report = set(re.findall(r"`(?:\.venv/bin/)?carvegen ([a-z]+)", README))
+    assert report == set(_COMMANDS)
 
 
 def test_the_first_command_installs_and_opens_the_page_on_the_sample(tmp_path):
@@ -38,8 +38,8 @@ def test_the_first_command_installs_and_opens_the_page_on_the_sample(tmp_path):
     assert first is not None
     venv, install, new, mark = first.group(1).split(" && ")
     assert (venv, install) == ("python3 -m venv .venv", ".venv/bin/pip install .")
-    begin, page = ([sys.executable, "-m", "carvegen", *shlex.split(its)[1:]] for its in (new, mark))
-    assert {shlex.split(its)[0] for its in (new, mark)} == {".venv/bin/carvegen"}
+    begin, page = ([sys.executable, "-m", "carvegen", *shlex.split(each)[1:]] for each in (new, mark))
+    assert {shlex.split(one)[0] for one in (new, mark)} == {".venv/bin/carvegen"}
     assert run_apart(tmp_path, *begin[3:]).code == 0
     if not MANY:  # it grows for many seconds
         (sample,) = tmp_path.glob("*/print.toml")
@@ -50,10 +50,10 @@ def test_the_first_command_installs_and_opens_the_page_on_the_sample(tmp_path):
             address = program.stdout.readline().split()[1]
             with httpx.Client(base_url=address, timeout=60) as client:
                 assert "<title>carvegen" in client.get("").text
-                told = client.get("print").json()
+                report = client.get("print").json()
         finally:
             program.terminate()
-    assert (told["file"], len(told["blocks"])) == ("print.toml", 3)
+    assert (report["file"], len(report["blocks"])) == ("print.toml", 3)
 
 
 def test_the_first_print_in_ten_minutes_shows_the_page_and_names_what_is_on_it():
@@ -66,7 +66,7 @@ def test_the_first_print_in_ten_minutes_shows_the_page_and_names_what_is_on_it()
             assert picture.size == (1280, 800)
         assert (page.parent / name).stat().st_size < 250_000
     client = README_FILE.parent / "carvegen" / "interfaces" / "page"
-    shown = " ".join(" ".join(its.read_text(encoding="utf-8") for its in client.rglob("*") if its.is_file() and
-                              its.suffix in (".js", ".html", ".py")).split()).lower()  # fmt: skip
+    shown = " ".join(" ".join(path.read_text(encoding="utf-8") for path in client.rglob("*") if path.is_file() and
+                              path.suffix in (".js", ".html", ".py")).split()).lower()  # fmt: skip
     for words in re.findall(r"(?<![*\w])\*([^*]+)\*(?!\*)", text):
         assert words.lower() in shown, words

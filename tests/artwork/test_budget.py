@@ -179,4 +179,4 @@ def test_two_thousand_discs_in_six_colours_are_read(tmp_path):
     artwork = read(tmp_path / "a.svg", by_colour=True)
     assert set(artwork.colours.values()) == set(inks)
     seen = [shapely.union_all(shapes) for shapes in artwork.layers.values()]
-    assert sum(its.area for its in seen) == pytest.approx(shapely.union_all(seen).area, rel=1e-4)
+    assert sum(each.area for each in seen) == pytest.approx(shapely.union_all(seen).area, rel=1e-4)

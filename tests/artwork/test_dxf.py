@@ -37,10 +37,10 @@ def area(path: Path, **options) -> float:
 def gdal(path: Path):
     """GDAL's geometries, each line string as the polygon that it bounds."""
     _, _, wkb, _ = pyogrio.raw.read(path)
-    found = shapely.from_wkb(wkb)
-    lines = shapely.get_type_id(found) == 1
-    found[lines] = [shapely.Polygon(line.coords) for line in found[lines]]
-    return found
+    result = shapely.from_wkb(wkb)
+    lines = shapely.get_type_id(result) == 1
+    result[lines] = [shapely.Polygon(line.coords) for line in result[lines]]
+    return result
 
 
 def test_square_with_hole_and_layers_like_gdal(tmp_path) -> None:
@@ -103,9 +103,9 @@ def test_periodic_spline_by_its_blending_matrix(tmp_path) -> None:
     powers = np.linspace(0, 1, 200, endpoint=False)[:, None] ** np.arange(4)
     runs = [powers @ blend @ corners[np.arange(k, k + 4) % 5] for k in range(5)]
     wanted = shapely.Polygon(np.concatenate(runs))
-    (found,) = read(saved(document, tmp_path)).shapes
-    assert found.hausdorff_distance(wanted) < 0.015
-    assert found.area == pytest.approx(wanted.area, rel=5e-4)
+    (result,) = read(saved(document, tmp_path)).shapes
+    assert result.hausdorff_distance(wanted) < 0.015
+    assert result.area == pytest.approx(wanted.area, rel=5e-4)
 
 
 def test_rational_spline_is_a_circle(tmp_path) -> None:
@@ -143,9 +143,9 @@ def test_inserts_like_gdal(tmp_path) -> None:
     artwork = read(path)
     assert sorted(artwork.layers) == ["far", "near"]
     seen = shapely.union_all(gdal_parts(path))
-    found = shapely.union_all(artwork.shapes)
-    assert found.area == pytest.approx(seen.area, rel=3e-3)
-    assert found.symmetric_difference(seen).area < 0.01 * seen.area
+    result = shapely.union_all(artwork.shapes)
+    assert result.area == pytest.approx(seen.area, rel=3e-3)
+    assert result.symmetric_difference(seen).area < 0.01 * seen.area
 
 
 def gdal_parts(path: Path):
@@ -276,10 +276,10 @@ def test_closed_shapes_are_read_and_open_lines_listed(tmp_path) -> None:
         space.add_line(start, end)  # a triangle, and a line that hangs on one of its corners
     artwork = read(saved(document, tmp_path))
     assert shapely.area(artwork.shapes).sum() == pytest.approx(50 + 25)
-    told = [note for note in artwork.notes if note.startswith("WARNING")]
-    assert len(told) == 2
-    assert any("1 lines on layer 'STRAY'" in note and "20.00, 20.00 to 30.00, 30.00" in note for note in told)
-    assert all("meant to be cut?" in note for note in told)
+    report = [note for note in artwork.notes if note.startswith("WARNING")]
+    assert len(report) == 2
+    assert any("1 lines on layer 'STRAY'" in note and "20.00, 20.00 to 30.00, 30.00" in note for note in report)
+    assert all("meant to be cut?" in note for note in report)
 
 
 def test_lines_that_share_corners_stay_open_and_others_are_read(tmp_path) -> None:

@@ -110,17 +110,17 @@ def test_refusals_say_what_to_do(files, text, said, remedy) -> None:
 
 
 def test_what_is_cut_off_is_said(files) -> None:
-    found = place("box 190 0 30 150", **BLOCK)
-    assert any("66.7%" in warning for warning in found.warnings)
+    result = place("box 190 0 30 150", **BLOCK)
+    assert any("66.7%" in warning for warning in result.warnings)
 
 
 def test_enlarged_curves_stay_fine(tmp_path) -> None:
     path = tmp_path / "dot.svg"
     path.write_text('<svg xmlns="http://www.w3.org/2000/svg" width="1mm" height="1mm" viewBox="0 0 2 2">'
                     '<path d="M0 1A1 1 0 0 1 2 1 1 1 0 0 1 0 1z"/></svg>')  # fmt: skip
-    (found,) = placed(f"{path} at 0 0 width 140", **BLOCK)
-    corners = np.hypot(*(shapely.get_coordinates(found) - 70).T)
-    assert 70 - shapely.distance(shapely.Point(70, 70), found.exterior) < 0.012
+    (result,) = placed(f"{path} at 0 0 width 140", **BLOCK)
+    corners = np.hypot(*(shapely.get_coordinates(result) - 70).T)
+    assert 70 - shapely.distance(shapely.Point(70, 70), result.exterior) < 0.012
     assert corners.max() < 70.08  # the grid of the small drawing, enlarged
 
 

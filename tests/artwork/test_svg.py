@@ -174,9 +174,9 @@ def test_refusals_name_file_place_and_remedy(tmp_path, inside, said, remedy) -> 
 
 def test_a_dot_is_a_line_without_length_and_round_ends(tmp_path) -> None:
     dot = '<path d="M40 20h0" stroke="black" stroke-width="20" stroke-linecap="round"/>'
-    (found,) = read(drawn(tmp_path, dot)).shapes
-    assert found.area == pytest.approx(math.pi * 100, rel=2e-3)
-    assert found.bounds == pytest.approx((30, 20, 50, 40), abs=0.011)
+    (result,) = read(drawn(tmp_path, dot)).shapes
+    assert result.area == pytest.approx(math.pi * 100, rel=2e-3)
+    assert result.bounds == pytest.approx((30, 20, 50, 40), abs=0.011)
 
 
 def test_a_shape_scaled_to_nothing_is_noted(tmp_path) -> None:
@@ -217,9 +217,9 @@ def test_only_a_layer_that_is_asked_for_is_read(tmp_path) -> None:
 @pytest.mark.parametrize("tolerance", [0.001, 0.01, 0.3])
 def test_curves_keep_the_tolerance_that_the_result_tells(tmp_path, tolerance) -> None:
     artwork = read(drawn(tmp_path, '<path d="M10 25A20 20 0 1 1 50 25A20 20 0 1 1 10 25z"/>'), tolerance_mm=tolerance)
-    (found,) = artwork.shapes
+    (result,) = artwork.shapes
     assert artwork.tolerance_mm == tolerance
-    edge = shapely.get_coordinates(shapely.segmentize(found.exterior, 0.05))
+    edge = shapely.get_coordinates(shapely.segmentize(result.exterior, 0.05))
     assert np.abs(np.hypot(*(edge - [30, 25]).T) - 20).max() < tolerance + 0.001
 
 
@@ -310,8 +310,8 @@ def test_a_polygon_in_nested_groups_comes_back_the_same(tmp_path_factory, radii,
     wanted = shapely.Polygon(np.column_stack([moved[0] + 50, 25 - moved[1]]))
     if wanted.area < 1:
         return
-    found = shapely.union_all(read(path).shapes)
-    assert found.hausdorff_distance(wanted) < 0.002
+    result = shapely.union_all(read(path).shapes)
+    assert result.hausdorff_distance(wanted) < 0.002
 
 
 @pytest.mark.parametrize(
@@ -324,9 +324,9 @@ def test_a_polygon_in_nested_groups_comes_back_the_same(tmp_path_factory, radii,
     ids=lambda words: words[:22],
 )  # fmt: skip
 def test_numbers_beyond_measure_are_told_with_their_place(tmp_path, words):
-    with pytest.raises(InputError, match="can't be read") as told:
+    with pytest.raises(InputError, match="can't be read") as raised:
         read(drawn(tmp_path, f"<g {words}>{BOX}</g>"))
-    assert "drawn.svg" in str(told.value)
+    assert "drawn.svg" in str(raised.value)
 
 
 _PAGE = 'width="40mm" height="30mm" viewBox="0 0 40 30"'
@@ -341,9 +341,9 @@ def _squares(count, *, run):
         ink = inks[k // run % 3]
         drawing.append(f'<rect x="{x - r:.2f}" y="{y - r:.2f}" width="{2 * r:.2f}" height="{2 * r:.2f}" fill="{ink}"/>')
         shape = shapely.box(x - r, y - r, x + r, y + r)
-        seen = {name: its.difference(shape) for name, its in seen.items()}
+        seen = {name: one.difference(shape) for name, one in seen.items()}
         seen[ink] = shape.union(seen.get(ink, shapely.Polygon()))
-    return "".join(drawing), {ink: its.area for ink, its in seen.items()}
+    return "".join(drawing), {ink: each.area for ink, each in seen.items()}
 
 
 @pytest.mark.parametrize(("count", "run"), [(90, 2), (400, 1)])

@@ -42,8 +42,8 @@ def test_a_page_width_does_not_scale():
     """SVG 2 section 8.13: 4 px are 4/96 inch on the page, whatever viewBox and transforms do to the path."""
     line = '<path d="M5 5H25" stroke="black" stroke-width="4" fill="none" {}/>'
     held = line.format('vector-effect="non-scaling-stroke"')
-    found = read(f'<g transform="scale(3 2)">{held}</g>')
-    assert shapely.area(found.shapes).sum() == pytest.approx(30 * 4 * PX, rel=1e-3)
+    result = read(f'<g transform="scale(3 2)">{held}</g>')
+    assert shapely.area(result.shapes).sum() == pytest.approx(30 * 4 * PX, rel=1e-3)
     plain = read(f'<g transform="scale(3 2)">{line.format("")}</g>')
     assert shapely.area(plain.shapes).sum() == pytest.approx(30 * 4 * 2 * 0.5, rel=1e-3)
 

@@ -122,9 +122,9 @@ def test_our_own_machine_files_need_no_view(tmp_path):
     assert not any("WARNING" in note for note in flat.notes)
     truth = shapely.union_all(flat.block.cuts)
     for name in ("block.svg", "block.dxf"):
-        found = drawn_block(out / "router" / name)
-        assert any("block view" in note for note in found.notes)
-        off = shapely.symmetric_difference(shapely.union_all(found.block.cuts), truth)
+        result = drawn_block(out / "router" / name)
+        assert any("block view" in note for note in result.notes)
+        off = shapely.symmetric_difference(shapely.union_all(result.block.cuts), truth)
         assert shapely.area(off) < 0.001 * shapely.area(truth)
 
 
@@ -144,10 +144,10 @@ def test_units_in_any_case(text):
 
 
 def test_where_a_drawing_lies_is_told(tmp_path):
-    found = place(f"{drawing(tmp_path)} at 10 5 width 16", width_mm=100, height_mm=80)
-    assert any("16.0 x 40.0 mm and lies from 10.0, 5.0 to 26.0, 45.0" in note for note in found.notes)
-    assert any("0.01 mm off" in note for note in found.notes)
-    assert not found.warnings
+    result = place(f"{drawing(tmp_path)} at 10 5 width 16", width_mm=100, height_mm=80)
+    assert any("16.0 x 40.0 mm and lies from 10.0, 5.0 to 26.0, 45.0" in note for note in result.notes)
+    assert any("0.01 mm off" in note for note in result.notes)
+    assert not result.warnings
 
 
 def test_a_page_of_another_size_than_the_block_is_a_warning(tmp_path):
@@ -157,8 +157,8 @@ def test_a_page_of_another_size_than_the_block_is_a_warning(tmp_path):
 
 
 def test_what_reaches_past_the_edge_is_a_warning(tmp_path):
-    found = place(f"{drawing(tmp_path)} at 50 5", width_mm=54, height_mm=80)
-    assert any("50.0% of it lies past the edge" in warning for warning in found.warnings)
+    result = place(f"{drawing(tmp_path)} at 50 5", width_mm=54, height_mm=80)
+    assert any("50.0% of it lies past the edge" in warning for warning in result.warnings)
 
 
 @pytest.mark.parametrize("behind", ["size 60", "60", "width60", "wide 60 at 3 4"])
@@ -179,8 +179,8 @@ def test_notes_reach_the_note_the_report_the_summary_and_json(tmp_path):
     assert "lies past the edge" in note
     report = json.loads((out / "report.json").read_text())
     assert any(line.startswith("WARNING") for line in report["notes"])
-    told = run(*how, "--for", "hand", "--out", out, "--json")
-    assert json.loads(told.stdout)["notes"] == report["notes"]
+    done = run(*how, "--for", "hand", "--out", out, "--json")
+    assert json.loads(done.stdout)["notes"] == report["notes"]
 
 
 @pytest.mark.parametrize("text", ["x" * 5000, "box" + "\ufffd" * 300, "a\0b", "x" * 300 + " at 3 4", "#" * 400])

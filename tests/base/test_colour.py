@@ -88,8 +88,8 @@ def test_two_partly_covering_inks_give_the_sum_of_neugebauer():
             area = (shares[0] if one else 1 - shares[0]) * (shares[1] if two else 1 - shares[1])
             full = [(ink, np.ones(())) for ink, on in zip(inks, (one, two), strict=True) if on]
             expected += area * overprinted(paper, full)
-    found = overprinted(paper, [(ink, np.array(share)) for ink, share in zip(inks, shares, strict=True)])
-    assert found == pytest.approx(expected, abs=1e-12)
+    result = overprinted(paper, [(ink, np.array(share)) for ink, share in zip(inks, shares, strict=True)])
+    assert result == pytest.approx(expected, abs=1e-12)
 
 
 def test_covered_area_by_murray_and_davies():

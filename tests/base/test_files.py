@@ -127,8 +127,8 @@ def test_killed_at_any_step_and_again_while_that_is_put_right(tmp_path):
     assert halves > 3, "there were halves to be put right"
 
 
-def _in(found: dict[str, str]) -> dict[str, str]:
-    return {name.removeprefix("sky/"): text for name, text in found.items()}
+def _in(expected: dict[str, str]) -> dict[str, str]:
+    return {name.removeprefix("sky/"): text for name, text in expected.items()}
 
 
 def test_a_folder_given_as_a_dot_has_its_own_stage(tmp_path, monkeypatch):

@@ -48,8 +48,8 @@ def test_a_group_is_of_one_kind_with_its_worst_first(findings: list[Finding]) ->
     assert [group.severity for group in groups] == sorted(group.severity for group in groups)
     for group in groups:
         of = [place.finding for place in group.places]
-        assert len({(its.rule, its.kind, its.severity, its.unit, its.at is None) for its in of}) == 1
-        assert group.beyond == max(abs(its.measured - its.limit) / (its.limit or 1) for its in of)
+        assert len({(each.rule, each.kind, each.severity, each.unit, each.at is None) for each in of}) == 1
+        assert group.beyond == max(abs(one.measured - one.limit) / (one.limit or 1) for one in of)
         for spot in group.spots:
             for place in spot.places:
                 if spot.worst.at and place.finding.at:

@@ -12,9 +12,9 @@ from tests.cases import limits
 
 
 def test_along_and_across_the_grain() -> None:
-    its = limits(0.4, across=0.9, grain_deg=30)
-    assert its.land_at(np.array([30.0, 210.0, 120.0, -60.0])) == pytest.approx([0.4, 0.4, 0.9, 0.9])
-    assert its.land_mm == 0.9
+    each = limits(0.4, across=0.9, grain_deg=30)
+    assert each.land_at(np.array([30.0, 210.0, 120.0, -60.0])) == pytest.approx([0.4, 0.4, 0.9, 0.9])
+    assert each.land_mm == 0.9
 
 
 @given(st.floats(0.1, 3), st.floats(0.1, 3), st.floats(-180, 180), st.floats(-360, 360))

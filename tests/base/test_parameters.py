@@ -24,7 +24,7 @@ from carvegen.interfaces.cli.options.option_values import option_of
 from carvegen.motifs import motif, summaries
 
 MOTIFS = sorted(summaries())
-SETTINGS = [(name, its) for name in MOTIFS for its in parameters(motif(name).Settings)]
+SETTINGS = [(name, parameter) for name in MOTIFS for parameter in parameters(motif(name).Settings)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,10 +40,10 @@ class Lamp:
 
 
 def test_what_is_declared_is_known():
-    known = {its.name: its for its in parameters(Lamp)}
+    known = {parameter.name: parameter for parameter in parameters(Lamp)}
     assert list(known) == ["glow_mm", "tilt_deg", "lit", "swings"]
     assert list(map(option_of, known)) == ["--glow", "--tilt", "--lit", "--swings"]
-    assert [its.unit for its in known.values()] == ["mm", "deg", "share", "flag"]
+    assert [value.unit for value in known.values()] == ["mm", "deg", "share", "flag"]
     assert (known["lit"].at_least, known["lit"].at_most) == (0.0, 0.9)
 
 
@@ -53,9 +53,9 @@ def test_what_is_declared_is_known():
      ("lit", -0.1), ("glow_mm", "3"), ("glow_mm", None)],
 )  # fmt: skip
 def test_out_of_range_is_told_by_its_field(name, value):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         Lamp(**{name: value})
-    assert told.value.fields == (name,)
+    assert raised.value.fields == (name,)
 
 
 @given(st.floats(0.5, 50), st.floats(-180, 180), st.floats(0, 0.9), st.booleans())

@@ -14,11 +14,11 @@ def test_a_name_and_seed_give_the_same_numbers_in_another_process():
     code = (
         "from carvegen.base.streams import stream; print(stream(7, 'sky', 'snowfall').integers(0, 2**63, 4).tolist())"
     )
-    found = {
+    result = {
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env).stdout.strip()
         for env in (None, {"PYTHONHASHSEED": "1", "PATH": "", "PYTHONPATH": ":".join(sys.path)})
     }
-    assert found == {str(stream(7, "sky", "snowfall").integers(0, 2**63, 4).tolist())}
+    assert result == {str(stream(7, "sky", "snowfall").integers(0, 2**63, 4).tolist())}
 
 
 def test_each_name_and_seed_has_its_own():

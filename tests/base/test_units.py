@@ -32,9 +32,9 @@ def test_lengths(text, mm):
 
 @pytest.mark.parametrize("text", ["", "mm", "1,5", "12 ft", "nan", "inf", "1e999", "1 2", "--1", "0x10"])
 def test_what_is_no_length(text):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         length_mm(text)
-    assert told.value.value == text
+    assert raised.value.value == text
 
 
 def test_a_number_of_lengths():

@@ -51,9 +51,9 @@ def crowded() -> None:
 
 def whole_plate() -> None:
     """The plain land check on the whole block."""
-    way = setup()
-    cuts = flakes(way)
-    seconds, _ = timed(lambda: plain_opening(block_of(cuts), way.limits.land_mm))
+    setup_ = setup()
+    cuts = flakes(setup_)
+    seconds, _ = timed(lambda: plain_opening(block_of(cuts), setup_.limits.land_mm))
     print(f"opening of the whole plate: {seconds:.0f} s for {len(cuts):,} flakes")
 
 
@@ -63,18 +63,18 @@ def main() -> None:
     parser.add_argument("--whole", action="store_true", help="run the plain land check on the whole block (minutes)")
     parser.add_argument("--base", type=Path, help="a worktree of an earlier state, to time beside")
     parser.add_argument("--paths", action="store_true", help="time laser, router and V paths instead (minutes)")
-    given = parser.parse_args()
-    if given.paths:
+    values = parser.parse_args()
+    if values.paths:
         for name in ("laser_paths", "router_paths", "v_paths"):
             print(f"\n{name}")
             importlib.import_module(f"tests.bench.{name}").main()
         return
     of_one_size()
-    if given.base:
-        beside_base(given.base)
-    if given.whole:
+    if values.base:
+        beside_base(values.base)
+    if values.whole:
         whole_plate()
-    if not given.quick:
+    if not values.quick:
         of_sizes()
         crowded()
 

@@ -63,7 +63,7 @@ _SVG = [
 
 def dxf_seeds() -> list[bytes]:
     """Drawings with every entity that is read, written by ezdxf."""
-    found = []
+    result = []
     for version in ("R12", "R2000", "R2010"):
         document = ezdxf.new(version)
         document.header["$INSUNITS"] = 4
@@ -85,19 +85,19 @@ def dxf_seeds() -> list[bytes]:
             edges.add_ellipse((20, 25), (4, 0), 0.5, 0, 360)
         out = io.StringIO()
         document.write(out)
-        found.append(out.getvalue().encode())
-    return found
+        result.append(out.getvalue().encode())
+    return result
 
 
 def picture_seeds() -> list[bytes]:
     """A square in every format that is read."""
-    image, found = Image.new("L", (40, 30), 240), []
+    image, result = Image.new("L", (40, 30), 240), []
     image.paste(20, (8, 6, 30, 22))
     for kind in ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP"):
         out = io.BytesIO()
         image.save(out, kind)
-        found.append(out.getvalue())
-    return found
+        result.append(out.getvalue())
+    return result
 
 
 def pairs_mutated(data: bytes, most: int, seed: int) -> bytes:

@@ -24,8 +24,8 @@ PART = 2000
 
 
 def laser_job(cuts: PolygonArray) -> Job:
-    way = setups_for(Library(), material="maple-end-grain", cutter="laser-fine", kinds=["laser"], depth_mm=0.5)[0]
-    return way.on(block_of(cuts))
+    setup_ = setups_for(Library(), material="maple-end-grain", cutter="laser-fine", kinds=["laser"], depth_mm=0.5)[0]
+    return setup_.on(block_of(cuts))
 
 
 def plain(cuts: PolygonArray, half: float) -> float:
@@ -34,13 +34,13 @@ def plain(cuts: PolygonArray, half: float) -> float:
     for shape in cuts:
         inner = shape.buffer(-half)
         starts += [part.exterior.coords[0] for part in shapely.get_parts(inner) if not part.is_empty]
-    left, here, way = np.array(starts), np.zeros(2), 0.0
+    left, here, walked = np.array(starts), np.zeros(2), 0.0
     while len(left):
         far = np.hypot(*(left - here).T)
         k = int(np.argmin(far))
-        here, way = left[k], way + float(far[k])
+        here, walked = left[k], walked + float(far[k])
         left = np.delete(left, k, axis=0)
-    return way
+    return walked
 
 
 def ways(plan: Floats) -> float:
@@ -62,12 +62,12 @@ def main() -> None:
             seconds, plan = timed(
                 lambda how=lowered, k=steps: laser_plan(job, PathSettings(lowered=how, shoulder_steps=k))
             )
-            paths = sum(len(its.paths) for its in plan.operations)
-            hours = sum(its.whole_s for its in timing.times(plan) or ()) / 3600
+            paths = sum(len(step.paths) for step in plan.operations)
+            hours = sum(each.whole_s for each in timing.times(plan) or ()) / 3600
             print(f"{lowered:<9} {steps} steps {seconds:6.2f} s  {paths:,} paths, {hours:.1f} h")
     plan = laser_plan(job, PathSettings())
     for name, write in (("paths.dxf", plan_dxf), ("paths.svg", plan_svg), ("paths.png", plan_png)):
-        print(f"{name:<17} {timed(lambda its=write: its(plan))[0]:6.2f} s")
+        print(f"{name:<17} {timed(lambda one=write: one(plan))[0]:6.2f} s")
 
 
 if __name__ == "__main__":

@@ -41,11 +41,11 @@ def trees(times: int) -> PolygonArray:
         rng, limbs = stream(5, "bench", str(k)), []
         ends = [(np.array([WIDTH * (k + 0.5), 2.0]), np.pi / 2, 22.0, 3.0)]
         while ends:
-            foot, way, reach, half = ends.pop()
-            tip = foot + reach * np.array([np.cos(way), np.sin(way)])
+            foot, angle, reach, half = ends.pop()
+            tip = foot + reach * np.array([np.cos(angle), np.sin(angle)])
             limbs.append(shapely.LineString([foot, tip]).buffer(half))
             if half > 0.3:
-                ends += [(tip, way + turn + rng.normal(0, 0.1), reach * 0.78, half * 0.66) for turn in (-0.45, 0.45)]
+                ends += [(tip, angle + turn + rng.normal(0, 0.1), reach * 0.78, half * 0.66) for turn in (-0.45, 0.45)]
         grown.append(shapely.union_all(limbs))
     return geometry.parts(np.array(grown, dtype=object))
 
@@ -79,10 +79,10 @@ def plain_frost(length_mm: float) -> float:
     """Arms that step while nothing is in their way; returns their length, mm."""
     rng, done, arms = stream(7, "bench", "arms"), 0.0, []
     while done < length_mm:
-        line, way = [rng.uniform(0, [WIDTH, HEIGHT])], rng.uniform(0, 2 * np.pi)
+        line, angle = [rng.uniform(0, [WIDTH, HEIGHT])], rng.uniform(0, 2 * np.pi)
         for _ in range(int(rng.integers(8, 60))):
-            way += rng.normal(0, 0.02)
-            line.append(line[-1] + STEP_MM * np.array([np.cos(way), np.sin(way)]))
+            angle += rng.normal(0, 0.02)
+            line.append(line[-1] + STEP_MM * np.array([np.cos(angle), np.sin(angle)]))
             if not apart(shapely.LineString(line[-2:]), arms, LIMITS.land_mm + LIMITS.cut_mm):
                 break
             done += STEP_MM

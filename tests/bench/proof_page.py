@@ -21,14 +21,14 @@ MOST_MB, MOST_MS = 3.0, 1000.0
 
 
 def main() -> None:
-    way = setup()
-    job = way.on(block_of(flakes(way)))
+    setup_ = setup()
+    job = setup_.on(block_of(flakes(setup_)))
     report = checked(job)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         browser = chromium(folder / "browser")
         try:
-            for told, widths in (("", None), (", land widths too", land_widths(job.block, way.limits.land_mm))):
+            for answer, widths in (("", None), (", land widths too", land_widths(job.block, setup_.limits.land_mm))):
                 seconds, page = timed(
                     lambda widths=widths: proof_sheet_html(block_sheet([job], {"hand": report}, {}, [], widths=widths))
                 )
@@ -38,7 +38,7 @@ def main() -> None:
                 times = [shown_ms(browser, path) for _ in range(10)][1:]
                 held = size < MOST_MB * 1e6 and median(times) < MOST_MS
                 print(
-                    f"{len(job.block.cuts):,} flakes{told}: {size / 1e6:5.2f} MB "
+                    f"{len(job.block.cuts):,} flakes{answer}: {size / 1e6:5.2f} MB "
                     f"({size / len(job.block.cuts):.1f} bytes a flake), written in {seconds:.1f} s, picture after "
                     f"{median(times):.0f} ms ({min(times):.0f} to {max(times):.0f}): "
                     + ("holds" if held else "DOES NOT HOLD")

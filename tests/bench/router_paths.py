@@ -37,14 +37,14 @@ def main() -> None:
     shelf = Library()
     cuts, part = flakes(setup()), flakes(setup(), share=SHARE)
     for own, also in SETS:
-        way = setups_for(shelf, material="maple-end-grain", cutter=own, kinds=["router"], depth_mm=DEPTH_MM)[0]
-        way = replace(way, cutter=replace(way.cutter, smallest_cut_mm=0.2))
+        setup_ = setups_for(shelf, material="maple-end-grain", cutter=own, kinds=["router"], depth_mm=DEPTH_MM)[0]
+        setup_ = replace(setup_, cutter=replace(setup_.cutter, smallest_cut_mm=0.2))
         settings = PathSettings(also_cutters=tuple(map(shelf.cutter, also)))
-        job = way.on(block_of(cuts))
+        job = setup_.on(block_of(cuts))
         seconds, plan = timed(lambda job=job, settings=settings: router_plan(job, settings))
-        its = cutter_centre_region.fit(way.cutter, way.cutter, DEPTH_MM)
+        each = cutter_centre_region.fit(setup_.cutter, setup_.cutter, DEPTH_MM)
         few = block_of(part, share=SHARE)
-        plain, _ = timed(lambda few=few, its=its: plain_rings(few, its.inset_mm, 0.7 * its.floor_mm))
+        plain, _ = timed(lambda few=few, one=each: plain_rings(few, one.inset_mm, 0.7 * one.floor_mm))
         name = " + ".join((own, *also))
         slow = plain * len(cuts) / len(part)
         print(f"{name}: {seconds:.1f} s; the whole land grown: {slow:.0f} s ({len(part)} flakes, scaled)")

@@ -148,8 +148,8 @@ def _plan(job: Job, cutter: str, machine: str) -> Plan:
     from carvegen.toolpaths import plan_for
     from carvegen.toolpaths.settings import PathSettings
 
-    way = setups_for(Library(), material="maple-end-grain", cutter=cutter, kinds=[machine], depth_mm=0.5)[0]
-    plan = plan_for(way.on(job.block), PathSettings())
+    setup_ = setups_for(Library(), material="maple-end-grain", cutter=cutter, kinds=[machine], depth_mm=0.5)[0]
+    plan = plan_for(setup_.on(job.block), PathSettings())
     assert plan is not None
     return plan
 
@@ -221,9 +221,9 @@ def of_one_size(stages: Sequence[Stage] = STAGES) -> None:
         if stage.plain:
             plain[stage.name] = stage.plain(case.job)
         slow = plain[stage.name] if stage.plain else sum(plain[name] for name in stage.sum_of)
-        told = f"{slow:10.1f}{slow / seconds:7.1f}x" if slow else f"{'':18}"
+        report = f"{slow:10.1f}{slow / seconds:7.1f}x" if slow else f"{'':18}"
         row = f"{stage.name:<22}{seconds:7.2f}{unit:8.2f}{units[stage.name]:8.1f}{stage.asked:7g}"
-        print(f"{row}{_met(units[stage.name], stage.asked)}{told}   {stage.beside}", flush=True)
+        print(f"{row}{_met(units[stage.name], stage.asked)}{report}   {stage.beside}", flush=True)
     print(f"\n{sum(units[stage.name] <= stage.asked for stage in stages)} of {len(stages)} met")
 
 
@@ -233,16 +233,18 @@ def _met(measured: float, asked: float) -> str:
 
 def of_sizes(sizes: Sequence[int] = SIZES, stages: Sequence[Stage] = STAGES) -> None:
     """Print each stage at several sizes, each size in a process of its own: seconds, multiples of the first, memory."""
-    found = []
+    result = []
     for size in sizes:
-        run = [sys.executable, "-m", "tests.bench.table", str(size), *(its.name for its in stages)]
-        found.append(json.loads(subprocess.run(run, check=True, capture_output=True, text=True).stdout))
-    print(f"\n{'flakes':<22}" + "".join(f"{its['flakes']:>28,}" for its in found))
+        run = [sys.executable, "-m", "tests.bench.table", str(size), *(item.name for item in stages)]
+        result.append(json.loads(subprocess.run(run, check=True, capture_output=True, text=True).stdout))
+    print(f"\n{'flakes':<22}" + "".join(f"{entry['flakes']:>28,}" for entry in result))
     for stage in stages:
-        row = [its["seconds"][stage.name] for its in found]
-        peaks = [its["memory_gb"].get(stage.name) for its in found]
-        told = [f"{peak:7.2f} GB" if peak else " " * 10 for peak in peaks]
-        print(f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x{p}" for s, p in zip(row, told, strict=True)))
+        row = [each["seconds"][stage.name] for each in result]
+        peaks = [one["memory_gb"].get(stage.name) for one in result]
+        report = [f"{peak:7.2f} GB" if peak else " " * 10 for peak in peaks]
+        print(
+            f"{stage.name:<22}" + "".join(f"{s:9.2f} s{s / row[0]:6.1f}x{p}" for s, p in zip(row, report, strict=True))
+        )
 
 
 def beside_base(base: Path) -> None:
@@ -285,7 +287,7 @@ def _measured(size: int, names: Sequence[str]) -> dict[str, Any]:
         if stage.name in names and stage.work is not None:
             case.seconds[stage.name], memory[stage.name] = _alone(stage, case.job)
     return {
-        "flakes": flakes, "seconds": {its.name: case.measured(its) for its in STAGES if its.name in names},
+        "flakes": flakes, "seconds": {each.name: case.measured(each) for each in STAGES if each.name in names},
         "memory_gb": memory,
     }  # fmt: skip
 

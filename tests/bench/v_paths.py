@@ -69,7 +69,7 @@ def plain_relief(plan: Plan, width: float, height: float, px: float = 0.05) -> f
     for px_, py_, pz in places:
         np.minimum(low, pz + np.hypot(x - px_, y - py_) / math.tan(math.radians(30)), out=low)
     each = (time.process_time() - begin) / len(places)
-    return each * sum(float(its.paths.lengths.sum()) for its in plan.operations) / (px / 2)
+    return each * sum(float(step.paths.lengths.sum()) for step in plan.operations) / (px / 2)
 
 
 def main() -> None:
@@ -84,11 +84,11 @@ def main() -> None:
     small = job(100, 80)
     plan = plan_for(small, PathSettings())
     assert plan is not None
-    seconds, its = timed(lambda: simulated(plan, 0.05))
-    told, _ = timed(its.to_dict)
+    seconds, each = timed(lambda: simulated(plan, 0.05))
+    report, _ = timed(each.to_dict)
     print(f"simulated 100 x 80 mm at 0.05 mm, {len(small.block.cuts)} cuts")
     print(
-        f"  ours {seconds:.1f} s, and {told:.1f} s for what differs; cone by cone {plain_relief(plan, 100, 80):.0f} s"
+        f"  ours {seconds:.1f} s, and {report:.1f} s for what differs; cone by cone {plain_relief(plan, 100, 80):.0f} s"
     )
 
 

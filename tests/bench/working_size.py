@@ -27,8 +27,8 @@ WIDTH, HEIGHT = 300.0, 200.0
 
 def setup() -> Setup:
     """End grain, whose fine land lets 50,000 flakes stand on the face; a cutter as fine as that needs."""
-    way = setups_for(Library(), material="maple-end-grain", cutter="v-30", kinds=["hand"])[0]
-    return replace(way, cutter=replace(way.cutter, smallest_cut_mm=0.2), depth_mm=0.5)
+    setup_ = setups_for(Library(), material="maple-end-grain", cutter="v-30", kinds=["hand"])[0]
+    return replace(setup_, cutter=replace(setup_.cutter, smallest_cut_mm=0.2), depth_mm=0.5)
 
 
 def settings() -> snowfall.Settings:
@@ -43,12 +43,12 @@ def timed(work: Callable[[], Any]) -> tuple[float, Any]:
     return time.process_time() - begin, result
 
 
-def flakes(way: Setup, *, share: float = 1.0) -> geometry.PolygonArray:
+def flakes(setup_: Setup, *, share: float = 1.0) -> geometry.PolygonArray:
     """The flakes of a block with this share of the working size's area."""
     side = share**0.5
-    margin = way.limits.land_mm
+    margin = setup_.limits.land_mm
     area = shapely.box(margin, margin, WIDTH * side - margin, HEIGHT * side - margin)
-    grown = snowfall.grow(settings(), Place(area=area), way.limits, stream(7, "bench")).cuts
+    grown = snowfall.grow(settings(), Place(area=area), setup_.limits, stream(7, "bench")).cuts
     return grown[: round(FLAKES * share)]
 
 
@@ -72,7 +72,7 @@ def frost(points: int = 100_000) -> geometry.PolygonArray:
     return geometry.polygon_array([shapely.Polygon(np.concatenate([[(0.6, 0.6)], *walls, [(WIDTH - 0.6, 0.6)]]))])
 
 
-def plain_darts(way: Setup, count: int) -> int:
+def plain_darts(setup_: Setup, count: int) -> int:
     """Dart throwing: every flake is measured against every one before it."""
     rng = stream(7, "bench", "darts")
     placed = geometry.empty()
@@ -82,7 +82,7 @@ def plain_darts(way: Setup, count: int) -> int:
         reach = rng.uniform(0.2, 0.4) * rng.uniform(0.8, 1, 24)
         xy = rng.uniform(0, side, 2) + reach[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
         flake = shapely.Polygon(xy)
-        if len(placed) == 0 or shapely.distance(placed, flake).min() >= way.limits.land_mm:
+        if len(placed) == 0 or shapely.distance(placed, flake).min() >= setup_.limits.land_mm:
             placed = np.append(placed, flake)
     return len(placed)
 
@@ -111,9 +111,9 @@ def plain_svg(cuts: geometry.PolygonArray) -> str:
 
 def raw_dxf(rings: geometry.Rings) -> str:
     """The text of outlines as closed polylines, by string formatting alone: the time it takes is the unit."""
-    told = []
+    report = []
     for k in range(len(rings)):
         xy = rings.xy[rings.start[k] : rings.start[k + 1]].tolist()
         head = f"0\nLWPOLYLINE\n8\nCUT AREA\n90\n{len(xy)}\n70\n1\n"
-        told.append(head + "".join(["10\n%.3f\n20\n%.3f\n" % (x, y) for x, y in xy]))  # noqa: UP031  twice as fast
-    return "".join(told)
+        report.append(head + "".join(["10\n%.3f\n20\n%.3f\n" % (x, y) for x, y in xy]))  # noqa: UP031  twice as fast
+    return "".join(report)

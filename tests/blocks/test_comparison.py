@@ -12,7 +12,7 @@ FIELD = shapely.box(0, 0, 10, 10)
 
 
 def kinds(planned: shapely.Geometry, made: shapely.Geometry) -> list[DifferenceKind]:
-    return [its.kind for its in spots(difference("key", FACE - planned, FACE - made, 0.1), FACE)]
+    return [spot.kind for spot in spots(difference("key", FACE - planned, FACE - made, 0.1), FACE)]
 
 
 @pytest.mark.parametrize(("wide", "rim"), [(1.4, True), (1.6, False)])

@@ -42,15 +42,15 @@ def test_what_holds_only_the_new_cuts_of_a_block_is_no_land_of_it(monkeypatch, t
     path.write_text(drawing(known_words(0.3)))
     whole = from_drawing.read(path, outlines=True, without=())
     monkeypatch.setattr(from_drawing, "read", lambda *_, **__: replace(whole, new_cuts_only=True))
-    with pytest.raises(InputError, match="only what is new") as told:
+    with pytest.raises(InputError, match="only what is new") as raised:
         drawn_land(path)
-    assert "lands/" in told.value.hint
+    assert "lands/" in raised.value.hint
 
 
 @pytest.mark.parametrize(("apart", "said"), [(0, True), (20, False)])
 def test_a_cut_that_lies_on_a_cut_out_is_cut_out_and_that_is_said(apart: float, said: bool) -> None:
     """Squares of 10 mm that overlap by half, or lie apart: plane areas."""
     cuts, notes = from_drawing._apart(shapes(box(0, 0, 10, 10)), shapes(box(5 + apart, 0, 10, 10)))
-    assert [its.area for its in cuts] == [50 if said else 100]
+    assert [cut.area for cut in cuts] == [50 if said else 100]
     assert bool(notes) == said
     assert from_drawing._apart(shapes(), cuts) == (pytest.approx([]), "")

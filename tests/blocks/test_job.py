@@ -44,9 +44,9 @@ def test_never_is_refused_with_its_reason(material, kind):
     if stuff.permits[kind].verdict is not Verdict.NEVER:
         assert permit(stuff, kind) is stuff.permits[kind]
         return
-    with pytest.raises(RefusedError) as told:
+    with pytest.raises(RefusedError) as raised:
         permit(stuff, kind)
-    assert stuff.permits[kind].why in str(told.value)
+    assert stuff.permits[kind].why in str(raised.value)
     with pytest.raises(RefusedError):
         Setup(
             material=stuff, cutter=next(c for c in map(SHELF.cutter, CUTTERS) if kind in c.machines),
@@ -63,10 +63,10 @@ def test_setups_are_one_for_each_kind_that_is_allowed_the_cutters_own_first(mate
         with pytest.raises(RefusedError):
             setups_for(SHELF, material=material, cutter=cutter)
         return
-    found = setups_for(SHELF, material=material, cutter=cutter)
-    assert sorted(way.machine.kind for way in found) == sorted(allowed)
-    assert found[0].cutter.key == cutter
-    assert all(way.machine.kind in way.cutter.machines for way in found)
+    result = setups_for(SHELF, material=material, cutter=cutter)
+    assert sorted(side.machine.kind for side in result) == sorted(allowed)
+    assert result[0].cutter.key == cutter
+    assert all(setup_.machine.kind in setup_.cutter.machines for setup_ in result)
 
 
 @pytest.mark.parametrize("kinds", [("laser",), ("hand", "laser"), ("laser", "router", "hand")])
@@ -88,16 +88,16 @@ def test_a_cutter_must_go_into_the_machine():
 
 @pytest.mark.parametrize("depth", [0, -1, 3.2, 99, float("nan"), float("inf")])
 def test_a_depth_within_the_thickness(depth):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         made(depth_mm=depth, thickness_mm=3.2)
-    assert told.value.fields == ("depth_mm",)
+    assert raised.value.fields == ("depth_mm",)
 
 
 @pytest.mark.parametrize("thickness", [0, -1, 101, float("nan")])
 def test_a_thickness_that_a_block_has(thickness):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         made(thickness_mm=thickness, depth_mm=0.5)
-    assert told.value.fields == ("thickness_mm",)
+    assert raised.value.fields == ("thickness_mm",)
 
 
 def test_what_is_declared_holds_for_the_laser_only():
@@ -109,32 +109,32 @@ def test_what_is_declared_holds_for_the_laser_only():
 
 def test_limits_at_the_face():
     """By hand: the material's minimum times the cutter's factor, plus what is lost on both sides."""
-    way = made("cherry", "laser-fine")
-    stuff, tool = way.material, way.cutter
-    assert way.face_limits.land_along_mm == pytest.approx(
+    setup_ = made("cherry", "laser-fine")
+    stuff, tool = setup_.material, setup_.cutter
+    assert setup_.face_limits.land_along_mm == pytest.approx(
         stuff.land_along_mm * tool.land_factor + 2 * tool.edge_loss_mm
     )
-    assert way.face_limits.land_across_mm >= way.face_limits.land_along_mm
-    assert way.face_limits.cut_mm == max(stuff.cut_mm, tool.smallest_cut_mm)
+    assert setup_.face_limits.land_across_mm >= setup_.face_limits.land_along_mm
+    assert setup_.face_limits.cut_mm == max(stuff.cut_mm, tool.smallest_cut_mm)
     assert made("cherry", "laser-fine", grain_deg=30.0).limits.grain_deg == 30
 
 
 def test_limits_grow_where_the_foot_needs_it():
     """A foot that must be 5 mm wide and gains nothing from an upright wall asks for 5 mm at the face."""
-    way = made("cherry", "flat-1")
-    broad = dataclasses.replace(way, material=dataclasses.replace(way.material, foot_mm=5.0))
+    setup_ = made("cherry", "flat-1")
+    broad = dataclasses.replace(setup_, material=dataclasses.replace(setup_.material, foot_mm=5.0))
     assert broad.wall.foot_gain_mm == pytest.approx(0, abs=1e-9)
     assert broad.limits.land_along_mm == broad.limits.dot_mm == 5
     assert broad.limits.land_across_mm == pytest.approx(5 * 0.6 / 0.3)  # as much more as its land needs there
-    assert broad.face_limits == way.face_limits
+    assert broad.face_limits == setup_.face_limits
 
 
 def test_a_job_is_its_setup_on_a_block():
-    way, block = made(), cases.block()
-    job = way.on(block)
+    setup_, block = made(), cases.block()
+    job = setup_.on(block)
     assert isinstance(job, Job)
     assert job.block is block
-    assert all(getattr(job, spec.name) is getattr(way, spec.name) for spec in dataclasses.fields(way))
+    assert all(getattr(job, spec.name) is getattr(setup_, spec.name) for spec in dataclasses.fields(setup_))
     with pytest.raises(dataclasses.FrozenInstanceError):
         job.depth_mm = 1  # type: ignore[misc]
 
@@ -153,7 +153,7 @@ def test_two_machines_of_one_kind_are_told_apart_by_the_user(tmp_path):
 def test_by_hand_is_offered_where_a_machine_is_refused_and_not_to_a_hand(monkeypatch, kind, offered):
     ban = SimpleNamespace(word="lead", why="its dust is poison")
     monkeypatch.setattr(job, "ban", lambda _text, _kind: ban)
-    with pytest.raises(RefusedError) as told:
+    with pytest.raises(RefusedError) as raised:
         job._check_declared("lead sheet", SHELF.material("linoleum"), kind)
-    assert ("cut it by hand" in told.value.hint) == offered
-    assert told.value.hint.startswith("say what it is made of")
+    assert ("cut it by hand" in raised.value.hint) == offered
+    assert raised.value.hint.startswith("say what it is made of")

@@ -275,7 +275,7 @@ def test_arrow_name_and_crosses_lie_clear_of_the_groove(method, wide):
 def test_marks_stay_where_the_waste_has_no_room_beside_the_groove():
     plain = register_for(RegisterPlan(waste_mm=8.0), SIZE, "1 sky")
     narrow = with_moat(plain, SIZE, 7.5)
-    assert [its.wkb for its in narrow.mark] == [its.wkb for its in plain.mark]
+    assert [each.wkb for each in narrow.mark] == [one.wkb for one in plain.mark]
     block = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=np.array(SHARED, dtype=object), register=narrow)
     whole = replace(block, register=plain)
     assert register_lines(block).xyz.tolist() == register_lines(whole).xyz.tolist()
@@ -294,10 +294,10 @@ def test_paths_keep_their_promises_in_the_groove_beside_the_picture(material, cu
     plan = plan_for(setup.on(block), PathSettings())
     assert plan is not None
     assert broken(plan, PathSettings()) == ()
-    lines = [its.paths for its in plan.operations if its.work is not Work.SCORE]
+    lines = [step.paths for step in plan.operations if step.work is not Work.SCORE]
     for x, y in ((-2.0, 40.0), (82.0, 27.0), (30.0, 62.0), (60.0, -2.0)):
         assert shapely.union_all(block.lowered).contains(shapely.Point(x, y))
-    lowest = min(its.xyz[:, 1].min() for its in lines)
+    lowest = min(line.xyz[:, 1].min() for line in lines)
     assert -USUAL.moat_mm < lowest < -1
     assert len(shapely.get_parts(shapely.union_all(block.lowered))) == 3
 
@@ -322,7 +322,7 @@ def test_the_waste_of_any_board_is_groove_or_waste_and_of_any_die_floor_or_stop(
     assert free >= min(wide, 4.0 if margin >= 6 else 2.0) - 0.002
     die = die_register(register, plan, size)
     both = [shapely.union_all(die.lowered), shapely.union_all(die.pads)]
-    assert sum(its.area for its in both) == pytest.approx(board.area - face.area, rel=1e-4)
+    assert sum(each.area for each in both) == pytest.approx(board.area - face.area, rel=1e-4)
     assert len(die.pads) == (2 if method == "stops" else 0)
     sheet = sheet_of(plan, size)
     for pad in die.pads:

@@ -78,13 +78,13 @@ def test_the_lands_drawn_are_as_wide_as_the_page_says(material, cutter):
         rungs = cuts[
             np.isclose(size[:, 2 + axis] - size[:, axis], 3.0) & np.isclose(size[:, 3 - axis] - size[:, 1 - axis], 10)
         ]
-        found = shapely.distance(rungs[:-1], rungs[1:])
-        assert sorted(found) == pytest.approx(ladder.sizes_mm, abs=0.002)
+        result = shapely.distance(rungs[:-1], rungs[1:])
+        assert sorted(result) == pytest.approx(ladder.sizes_mm, abs=0.002)
 
 
 def test_a_block_without_grain_has_one_ladder_of_land():
-    assert sum(its.key.startswith("land") for its in strip_for(_setup("linoleum", "v-60")).ladders) == 1
-    assert sum(its.key.startswith("land") for its in strip_for(_setup("cherry", "v-60")).ladders) == 2
+    assert sum(ladder.key.startswith("land") for ladder in strip_for(_setup("linoleum", "v-60")).ladders) == 1
+    assert sum(each.key.startswith("land") for each in strip_for(_setup("cherry", "v-60")).ladders) == 2
 
 
 def test_a_strip_for_the_hand_has_nothing_to_cut_out():
@@ -144,8 +144,8 @@ def test_every_rung_has_a_place_for_its_number_on_land_that_stands(material, cut
 
 
 def test_the_hands_note_speaks_of_its_guide(tmp_path):
-    ways = setups_for(SHELF, material="cherry", cutter="v-60", kinds=["hand"])
-    deliver_strip(ways, tmp_path / "strip", transfer="carbon", paper="A4", dxf="R2000", say=lambda _: None)
+    setups = setups_for(SHELF, material="cherry", cutter="v-60", kinds=["hand"])
+    deliver_strip(setups, tmp_path / "strip", transfer="carbon", paper="A4", dxf="R2000", say=lambda _: None)
     note = (tmp_path / "strip" / "hand" / "note.md").read_text(encoding="utf-8")
     assert "## Which tool where" in note
     assert "### Layers" not in note

@@ -79,8 +79,8 @@ class Bench:
     address: str
     js: dict[str, Any] = field(default_factory=dict)
 
-    def run(self, script: str, *given: Any) -> Any:
-        return self.browser.execute_script(script, *given)
+    def run(self, script: str, *values: Any) -> Any:
+        return self.browser.execute_script(script, *values)
 
     def open(self) -> None:
         self.browser.get(self.address)
@@ -135,11 +135,11 @@ class Bench:
 
     def flakes(self) -> list[list[float]]:
         """Of each flake on the page: number, middle with y up, extent."""
-        found: list[list[float]] = self.run(
+        done: list[list[float]] = self.run(
             "return [...bench.shapes.byId.values()].filter((s) => s.kind === 'snow' && s.name === 'flakes')"
             ".map((s) => [s.id, (s.x0 + s.x1) / 2, bench.view.size[1] - (s.y0 + s.y1) / 2, s.x1 - s.x0])"
         )
-        return found
+        return done
 
 
 def _named(path: Path, title: str | None) -> Iterator[tuple[str, Any]]:
@@ -148,8 +148,8 @@ def _named(path: Path, title: str | None) -> Iterator[tuple[str, Any]]:
     space = {"s": "http://www.w3.org/2000/svg"}
     for group in etree.parse(str(path)).iterfind(".//s:g", space):
         if title is None or group.findtext("s:title", namespaces=space) == title:
-            for its in group.iterfind("s:path", space):
-                yield str(its.get("id")), _polygon(str(its.get("d")))
+            for each in group.iterfind("s:path", space):
+                yield str(each.get("id")), _polygon(str(each.get("d")))
 
 
 def _shapes(path: Path, title: str) -> list[Any]:
@@ -292,7 +292,7 @@ def test_a_heavier_pen_marks_more_strongly(bench: Bench) -> None:
     bench.draw((50, 50), (70, 50), kind="pen", pressure=0.9)
     until(lambda: len(bench.marks("more")) == 2)
     text = (bench.folder / "marks.svg").read_text(encoding="utf-8")
-    light, heavy = sorted(float(its) for its in re.findall(r'opacity="([\d.]+)"', text))
+    light, heavy = sorted(float(match) for match in re.findall(r'opacity="([\d.]+)"', text))
     assert light == pytest.approx(0.2, abs=0.03)
     assert heavy == pytest.approx(0.9, abs=0.03)
 
@@ -318,8 +318,8 @@ def test_the_rubber_takes_a_piece_out_of_a_mark(bench: Bench) -> None:
     bench.draw((10, 40), (80, 40))
     bench.take("rubber")
     bench.draw((45, 34), (45, 46))
-    until(lambda: sum(len(shapely.get_parts(its)) for its in bench.marks("carver decides")) == 2)
-    assert not any(its.intersects(shapely.Point(45, 20)) for its in bench.marks("carver decides"))
+    until(lambda: sum(len(shapely.get_parts(each)) for each in bench.marks("carver decides")) == 2)
+    assert not any(mark.intersects(shapely.Point(45, 20)) for mark in bench.marks("carver decides"))
 
 
 def test_ctrl_z_takes_back_and_ctrl_y_does_again(bench: Bench) -> None:
@@ -366,7 +366,7 @@ def _one_alone(bench: Bench) -> list[float]:
         and all(m == n or not (-3.5 - w / 2 < u - x < 6.5 + w / 2 and abs(v - y) < 4 + w / 2) for m, u, v, w in flakes)
     ]
     assert free, "snow everywhere"
-    return list(max(free, key=lambda its: its[3]))
+    return list(max(free, key=lambda each: each[3]))
 
 
 def test_a_flake_is_dragged_and_lies_there_in_the_kept_file(bench: Bench) -> None:
@@ -375,8 +375,8 @@ def test_a_flake_is_dragged_and_lies_there_in_the_kept_file(bench: Bench) -> Non
     bench.draw((x, y), (x + 1, y), (x + 3, y + 1))
     until(lambda: (bench.folder / "kept").is_dir() and any((bench.folder / "kept").iterdir()))
     there = shapely.Point(x + 3, SIZE[1] - y - 1)
-    until(lambda: sum(its.contains(there) for its in bench.kept("flakes").values()) == 1)
-    assert not any(its.contains(shapely.Point(x, SIZE[1] - y)) for its in bench.kept("flakes").values())
+    until(lambda: sum(each.contains(there) for each in bench.kept("flakes").values()) == 1)
+    assert not any(value.contains(shapely.Point(x, SIZE[1] - y)) for value in bench.kept("flakes").values())
 
 
 def test_keys_move_turn_and_take_away_what_is_in_the_fingers(bench: Bench) -> None:
@@ -387,11 +387,11 @@ def test_keys_move_turn_and_take_away_what_is_in_the_fingers(bench: Bench) -> No
     stage = bench.browser.find_element(By.ID, "stage")
     stage.send_keys(*[Keys.ARROW_RIGHT] * 3, "t", Keys.ENTER)
     bench.answered()
-    until(lambda: any(its.contains(shapely.Point(x + 3, SIZE[1] - y)) for its in bench.kept("flakes").values()))
+    until(lambda: any(value.contains(shapely.Point(x + 3, SIZE[1] - y)) for value in bench.kept("flakes").values()))
     assert bench.run("return bench.overlay.chosen.size") == 1, "it stays in the fingers"
     stage.send_keys(Keys.DELETE)
     bench.answered()
-    until(lambda: not any(its.contains(shapely.Point(x + 3, SIZE[1] - y)) for its in bench.kept("flakes").values()))
+    until(lambda: not any(each.contains(shapely.Point(x + 3, SIZE[1] - y)) for each in bench.kept("flakes").values()))
 
 
 def _chosen(bench: Bench) -> Any:
@@ -436,9 +436,9 @@ def test_the_bead_turns_and_one_more_is_laid_beside(bench: Bench) -> None:
     beside = _chosen(bench)
     assert beside.bounds[0] - wanted.bounds[2] == pytest.approx(2, abs=0.1)
     assert beside.area == pytest.approx(wanted.area, rel=0.05)
-    down = [affinity.scale(its, 1, -1, origin=(0, SIZE[1] / 2)) for its in (wanted, beside)]
+    down = [affinity.scale(each, 1, -1, origin=(0, SIZE[1] / 2)) for each in (wanted, beside)]
     for one in down:
-        until(lambda one=one: any(_alike(its, one) for its in bench.kept("flakes").values()))
+        until(lambda one=one: any(_alike(value, one) for value in bench.kept("flakes").values()))
 
 
 def _alike(shape: Any, other: Any) -> bool:
@@ -482,7 +482,7 @@ def test_her_own_outline_is_snow_in_the_kept_file(bench: Bench) -> None:
     outline = [(70, 20), (82, 20), (82, 27), (70, 27)]
     bench.draw(*outline)
     bench.set("for", "")
-    until(lambda: any(its.contains(shapely.box(72, 34, 80, 39)) for its in bench.kept("flakes").values()))
+    until(lambda: any(value.contains(shapely.box(72, 34, 80, 39)) for value in bench.kept("flakes").values()))
 
 
 def test_what_can_be_done_with_a_thing_lies_beside_it(bench: Bench) -> None:
@@ -581,7 +581,7 @@ def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     outline = [(x - 2, y - 2), (x + 2, y - 2), (x + 2, y + 2), (x - 2, y + 2)]
     bench.draw(*outline, outline[0])  # closed: ends that lie on the old outline apart draw a part of it anew
     wanted = shapely.Polygon(_down(*outline))
-    until(lambda: any(its.symmetric_difference(wanted).area < 0.8 for its in bench.kept("flakes").values()))
+    until(lambda: any(value.symmetric_difference(wanted).area < 0.8 for value in bench.kept("flakes").values()))
 
 
 def test_what_is_locked_is_named_in_the_print_file_and_can_be_let_go(bench: Bench) -> None:
@@ -609,7 +609,7 @@ def test_a_tap_shakes_the_heap_off_and_another_brings_it_back(bench: Bench) -> N
     bench.take("shake")
     bench.draw(tuple(place))
     until(lambda: bench.marks("stays"))
-    assert any(its.buffer(0.3).contains(shapely.Point(place[0], SIZE[1] - place[1])) for its in bench.marks("stays"))
+    assert any(mark.buffer(0.3).contains(shapely.Point(place[0], SIZE[1] - place[1])) for mark in bench.marks("stays"))
     bench.draw(tuple(place))
     until(lambda: not bench.marks("stays"))
     assert len(bench.run("return [...bench.shapes.byId.values()].filter((s) => s.name === 'on the rail')")) == before
@@ -660,19 +660,21 @@ def test_a_palm_does_nothing_while_the_pen_is_down(bench: Bench) -> None:
 
 def _pixel(bench: Bench, x: float, y: float) -> list[int]:
     """The colour of the picture at a place, y up."""
-    found: list[int] = bench.run(
+    done: list[int] = bench.run(
         "const c = document.querySelector('#picture canvas'), m = new DOMMatrix(c.style.transform), v = bench.view;"
         "const [x, y] = v.toScreen(arguments[0], v.size[1] - arguments[1]), k = c.width / parseFloat(c.style.width);"
         "const at = [(x - m.e) / m.a * k, (y - m.f) / m.d * k];"
         "return [...c.getContext('2d').getImageData(...at, 1, 1).data].slice(0, 3)", x, y,
     )  # fmt: skip
-    return found
+    return done
 
 
 def _printed(bench: Bench, *inks: str) -> list[int]:
     """Inks over one another on the print's paper, as the proof mixes them."""
-    paper, told = rgb(bench.run("return bench.picture.paper")), bench.run("return bench.print().blocks")
-    coats = [(Ink(colour=rgb(its["ink"]), opacity=its["opacity"]), np.ones(1)) for its in told if its["name"] in inks]
+    paper, done = rgb(bench.run("return bench.picture.paper")), bench.run("return bench.print().blocks")
+    coats = [
+        (Ink(colour=rgb(each["ink"]), opacity=each["opacity"]), np.ones(1)) for each in done if each["name"] in inks
+    ]
     return np.round(screen(overprinted(paper, coats))).astype(int).ravel().tolist()
 
 
@@ -690,7 +692,7 @@ def _bare_spot(bench: Bench) -> tuple[float, float]:
     flakes = bench.flakes()
     for x in range(5, 85, 2):
         for y in range(50, 20, -2):
-            if all(abs(x - its[1]) > its[3] + 1 or abs(y - its[2]) > its[3] + 1 for its in flakes):
+            if all(abs(x - flake[1]) > flake[3] + 1 or abs(y - flake[2]) > flake[3] + 1 for flake in flakes):
                 return x, y
     raise AssertionError("snow everywhere")
 
@@ -707,7 +709,7 @@ def test_inks_lie_over_one_another_and_snow_is_paper(bench: Bench) -> None:
     assert _pixel(bench, *_bare_spot(bench)) == white
     _see(bench, "rubbed in graphite")
     grey = [_pixel(bench, x / 4, 13) for x in range(100, 240)]
-    assert len({tuple(its) for its in grey}) > 5, "a rubbing has grain"
+    assert len({tuple(each) for each in grey}) > 5, "a rubbing has grain"
     _see(bench, "as the block lies, mirrored")
     assert bench.run("return bench.view.toScreen(0, 0)[0] > bench.view.toScreen(90, 0)[0]")
     _see(bench, "all inks, over one another")
@@ -719,11 +721,11 @@ def test_the_first_version_lies_beside_the_winter_version(bench: Bench) -> None:
     _see(bench, "beside the print without snow")
     bench.set("veil", 100)
     under = "const c = document.querySelector('.veil canvas'), m = new DOMMatrix(c.style.transform), v = bench.view;"
-    found = bench.run(
+    done = bench.run(
         under + "const [x, y] = v.toScreen(arguments[0], v.size[1] - arguments[1]);"
         "return [...c.getContext('2d').getImageData((x - m.e) / m.a, (y - m.f) / m.d, 1, 1).data].slice(0, 3)", x, y,
     )  # fmt: skip
-    assert found == pytest.approx(_printed(bench, "sky"), abs=3)
+    assert done == pytest.approx(_printed(bench, "sky"), abs=3)
     assert bench.run("return document.querySelector('.veil').offsetWidth / bench.view.width") == pytest.approx(1)
     _see(bench, "beside the print without snow")
 
@@ -819,18 +821,18 @@ import('./packed.js').then(async ({ unpack }) => {
 @takes_long  # a measure of time; a pan that draws too much is seen below
 def test_fifty_thousand_flakes_are_there_soon_move_smoothly_and_change_at_once(bench: Bench) -> None:
     """Asked: first picture within 3 s, 60 frames a second, an edit within 0.1 s, memory below 600 MB."""
-    found: dict[str, float] = {}
+    result: dict[str, float] = {}
     for _ in range(5):
         again = bench.browser.execute_async_script(_MANY)
         busy = again.pop("busy") * _SLOWER
         again = {**again, **{key: again[key] / busy for key in ("first", "edit")}, "pan": again["pan"] / _SLOWER}
-        found = {key: min(value, found.get(key, value)) for key, value in again.items()}
-        if found["first"] < 3000 and (found["pan"] < 20 or found["lag"] < 1.2) and found["edit"] < 100:
+        result = {key: min(value, result.get(key, value)) for key, value in again.items()}
+        if result["first"] < 3000 and (result["pan"] < 20 or result["lag"] < 1.2) and result["edit"] < 100:
             break
-    assert found["first"] < 3000, found
-    assert found["pan"] < 20 or found["lag"] < 1.2, f"a busy machine is slow when nothing moves, too: {found}"
-    assert found["edit"] < 100, found
-    assert found["heap"] < 300, found
+    assert result["first"] < 3000, result
+    assert result["pan"] < 20 or result["lag"] < 1.2, f"a busy machine is slow when nothing moves, too: {result}"
+    assert result["edit"] < 100, result
+    assert result["heap"] < 300, result
 
 
 def test_between_two_steps_of_a_hand_that_pans_no_more_is_drawn_than_while_it_moves(bench: Bench) -> None:
@@ -910,7 +912,7 @@ def _attempts(bench: Bench) -> list[int]:
     """Of the places that grow again in the file, which try it is."""
     path = bench.folder / "marks.svg"
     text = path.read_text(encoding="utf-8") if path.is_file() else ""
-    return [int(its or 1) for its in re.findall(r"<title>grow again ?(\d*)</title>", text)]
+    return [int(match or 1) for match in re.findall(r"<title>grow again ?(\d*)</title>", text)]
 
 
 def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(bench: Bench) -> None:
@@ -931,8 +933,8 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     assert (bench.folder / "print.toml").read_bytes() == file, "the hand has not let go yet"
     bench.run(f"{slider}.dispatchEvent(new Event('change', {{bubbles: true}}))")
     bench.answered()
-    told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
-    assert told["motifs"][1]["settings"]["snow"] == pytest.approx(0.2, abs=0.01)
+    report = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
+    assert report["motifs"][1]["settings"]["snow"] == pytest.approx(0.2, abs=0.01)
     bench.run("document.querySelector('#slips details').open = true")
 
 
@@ -999,8 +1001,8 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     _press(bench, first["id"], "Mend it")
     bench.answered()
     assert "the key block wherever a limit breaks" in bench.said()
-    told = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
-    assert [its.get("mend", False) for its in told["blocks"]] == [False, True]
+    report = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
+    assert [block.get("mend", False) for block in report["blocks"]] == [False, True]
     until(lambda: bench.run(wire) is None)
     bench.run("document.querySelector('#slips details').open = true")
 
@@ -1051,7 +1053,7 @@ def _cut_by(bench: Bench) -> None:
 
 def _kinds(bench: Bench) -> list[list[str]]:
     tables = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))["blocks"]
-    return [its["for"] for its in tables]
+    return [table["for"] for table in tables]
 
 
 _CUT = "return document.getElementById('slip-cutting').innerText"
@@ -1149,27 +1151,29 @@ def test_with_another_machine_the_files_are_made_again_and_its_cautions_come_bef
     assert not bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine]"), "there is more to read"
     bench.browser.find_element(By.ID, "read").click()
     made = bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-kind=machine] .file-name")
-    assert {its.text for its in made} == {f"{its}-{kind}.zip" for its in ("sky", "key") for kind in ("laser", "router")}
+    assert {each.text for each in made} == {
+        f"{one}-{kind}.zip" for one in ("sky", "key") for kind in ("laser", "router")
+    }
     bench.run("document.querySelector('dialog').close(); document.querySelector('#slips details').open = true")
     shutil.rmtree(bench.folder / "built")
 
 
 def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: Bench) -> None:
     _build(bench)
-    shown = {its.get_attribute("data-kind") for its in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
+    shown = {node.get_attribute("data-kind") for node in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
     assert "machine" not in shown
     assert bench.browser.find_element(By.CSS_SELECTOR, "#cautions li").text
     assert _violations(bench, "dialog[open]") == []
     bench.browser.find_element(By.ID, "read").click()
     files = bench.browser.find_elements(By.CSS_SELECTOR, "dialog li[data-kind]")
-    assert {"picture", "print", "machine"} <= {its.get_attribute("data-kind") for its in files}
-    assert all(its.find_element(By.CSS_SELECTOR, "p + p").text for its in files), "a sentence to each"
-    names = {its.find_element(By.CLASS_NAME, "file-name").text for its in files}
+    assert {"picture", "print", "machine"} <= {one.get_attribute("data-kind") for one in files}
+    assert all(item.find_element(By.CSS_SELECTOR, "p + p").text for item in files), "a sentence to each"
+    names = {file.find_element(By.CLASS_NAME, "file-name").text for file in files}
     made = {path.name for path in bench.folder.rglob("*")}
-    assert {its for its in names if not its.endswith(".zip")} <= made, "a machine's files come as one archive"
+    assert {name for name in names if not name.endswith(".zip")} <= made, "a machine's files come as one archive"
     bench.run("document.querySelector('dialog').close()")
     links = bench.browser.find_elements(By.CSS_SELECTOR, "#papers a")
-    papers = {its.text: its.get_attribute("href") for its in links}
+    papers = {each.text: each.get_attribute("href") for each in links}
     assert papers and all(words.startswith("Print ") for words in papers)
     bench.browser.find_element(By.ID, "draw-sheet").click()
     until(lambda: bench.browser.find_elements(By.CSS_SELECTOR, "#sheet a"))
@@ -1191,13 +1195,13 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
     if not list(bench.folder.rglob("key.png")):
         _build(bench)
         bench.run("document.querySelector('dialog').close()")
-    (path,) = (its for its in bench.folder.rglob("key.png"))
+    (path,) = (each for each in bench.folder.rglob("key.png"))
     with Image.open(path) as planned:
         picture = planned.convert("RGB").reduce(3)
     per_mm = picture.width / SIZE[0]
     pen = ImageDraw.Draw(picture)
     for colour, (x, y, right, top) in (((31, 43, 61), (40, 40, 46, 44)), ((251, 250, 246), (40, 12.5, 44, 14.5))):
-        pen.rectangle([its * per_mm for its in (x, SIZE[1] - top, right, SIZE[1] - y)], fill=colour)
+        pen.rectangle([item * per_mm for item in (x, SIZE[1] - top, right, SIZE[1] - y)], fill=colour)
     picture.save(tmp_path / "proof.png")
     bench.run("document.getElementById('slip-after').parentElement.open = true")
     bench.set("cut-block", "key")
@@ -1216,8 +1220,8 @@ def test_after_cutting_a_photograph_shows_what_is_still_to_cut_and_what_was_cut_
         knob.send_keys(Keys.NULL)
     bench.run("document.querySelector('dialog form').requestSubmit()")
     until(lambda: bench.run("return document.querySelector('dialog .proof img')?.naturalWidth > 0"))
-    told = bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
-    areas = {its: float(area) for its, area in re.findall(r"(.+): 1 place, ([\d.]+) mm²", told)}
+    report = bench.browser.find_element(By.CSS_SELECTOR, "dialog .told").text
+    areas = {one: float(area) for one, area in re.findall(r"(.+): 1 place, ([\d.]+) mm²", report)}
     assert areas == {
         "still to cut": pytest.approx(24, abs=4),
         "cut too much": pytest.approx(8, abs=2),
@@ -1255,14 +1259,14 @@ def _violations(bench: Bench, within: str = "html", **rules: object) -> list[str
     bench.run(
         AXE.read_text(encoding="utf-8") + "; globalThis.axe = axe;" if not bench.run("return !!globalThis.axe") else ""
     )
-    found = bench.browser.execute_async_script(
+    result = bench.browser.execute_async_script(
         "const [within, rules, done] = arguments; axe.run(within, {resultTypes: ['violations'], ...rules}).then("
         "(r) => done(r.violations.map((v) => v.id + ': ' + v.nodes.map((n) => n.target.join(' ')).join(', '))),"
         "(e) => done(['failed: ' + e]))",
         within,
         rules,
     )
-    return list(found)
+    return list(result)
 
 
 def test_the_accessibility_checker_finds_nothing_in_any_state(bench: Bench) -> None:
@@ -1370,7 +1374,7 @@ def test_pictures_of_the_page_on_the_sample(sample: Bench) -> None:
     sample.run("document.querySelector('[name=drawn][value=loop]').click()")
     sample.draw((132, 12), (136, 27), (162, 24), (188, 28), (192, 14), (160, 4))
     sample.run("document.querySelector('[name=drawn][value=stroke]').click()")
-    until(lambda: all(len(sample.marks(its)) == 1 for its in ("comes out", "stays", "carver decides")))
+    until(lambda: all(len(sample.marks(each)) == 1 for each in ("comes out", "stays", "carver decides")))
     _picture(sample, folder / "marks.png")
     sample.browser.find_element(By.ID, "lamp").click()
     sample.take("fingers")
@@ -1440,18 +1444,21 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     label = begun.browser.find_element(By.CSS_SELECTOR, "dialog .laid canvas").get_attribute("aria-label")
     assert label == "Understood: POSTS, RAIL"
     assert _violations(begun, "dialog[open]") == []
-    snow = [its for its in begun.run(_LABELS) if its.startswith("snow")]
-    assert sorted(its.partition(" on ")[0] for its in snow) == ["snowfall", *["snowload"] * (len(snow) - 1)]
-    assert {layer for its in snow for layer in its.partition(" on ")[2].split(", ") if layer} == {"POSTS", "RAIL"}
+    snow = [each for each in begun.run(_LABELS) if each.startswith("snow")]
+    assert sorted(item.partition(" on ")[0] for item in snow) == ["snowfall", *["snowload"] * (len(snow) - 1)]
+    assert {layer for one in snow for layer in one.partition(" on ")[2].split(", ") if layer} == {"POSTS", "RAIL"}
     begun.run("document.querySelectorAll('[data-is=name]')[0].value = 'Fog'")
     begun.run("document.querySelector('dialog form').requestSubmit()")
     until(lambda: begun.run("return document.body.dataset.ready") == "yes")
     (path,) = begun.folder.rglob("print.toml")
-    told = tomllib.loads(path.read_text(encoding="utf-8"))
-    assert told["print"]["size_mm"] == [40, 25]
-    assert [(its["name"], its["layers"]) for its in told["blocks"]][1:] == [("posts", ["POSTS"]), ("rail", ["RAIL"])]
-    assert told["blocks"][0]["name"] == "fog"
-    assert {its["motif"] for its in told["motifs"]} == {"snowload", "snowfall"}
+    report = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert report["print"]["size_mm"] == [40, 25]
+    assert [(block["name"], block["layers"]) for block in report["blocks"]][1:] == [
+        ("posts", ["POSTS"]),
+        ("rail", ["RAIL"]),
+    ]
+    assert report["blocks"][0]["name"] == "fog"
+    assert {motif["motif"] for motif in report["motifs"]} == {"snowload", "snowfall"}
 
 
 @takes_long  # test_beginning.py of tests/page suggests corners, cli/test_new.py begins by them
@@ -1511,29 +1518,29 @@ def test_a_photograph_is_straightened_by_its_four_corners(begun: Bench) -> None:
 def _extent(path: Path) -> tuple[float, ...]:
     """Of all paths in a drawing, y down."""
     whole = shapely.union_all(
-        [_polygon(str(its.get("d")).replace("L", " ")) for its in etree.parse(str(path)).iter("{*}path")]
+        [_polygon(str(node.get("d")).replace("L", " ")) for node in etree.parse(str(path)).iter("{*}path")]
     )
-    return tuple(float(its) for its in shapely.bounds(whole))
+    return tuple(float(each) for each in shapely.bounds(whole))
 
 
 def _projected(corners: list[tuple[int, int]], size: tuple[int, int], box: tuple[int, ...]) -> list[float]:
     """Where a box of the photograph lies on the block: the homography through four points, by scikit-image."""
     from skimage.transform import ProjectiveTransform
 
-    found = ProjectiveTransform.from_estimate(corners, [(0, 0), (size[0], 0), size, (0, size[1])])
+    result = ProjectiveTransform.from_estimate(corners, [(0, 0), (size[0], 0), size, (0, size[1])])
     left, top, right, low = box
-    at = found([(left, top), (right, top), (right, low), (left, low)])
+    at = result([(left, top), (right, top), (right, low), (left, low)])
     return [*at.min(axis=0).tolist(), *at.max(axis=0).tolist()]
 
 
 def test_nothing_is_asked_of_anybody_else_and_nothing_goes_wrong(bench: Bench) -> None:
     sent = [json.loads(entry["message"])["message"] for entry in bench.browser.get_log("performance")]
-    asked = [its["params"]["request"]["url"] for its in sent if its["method"] == "Network.requestWillBeSent"]
+    asked = [each["params"]["request"]["url"] for each in sent if each["method"] == "Network.requestWillBeSent"]
     assert asked
     assert {url.split("/")[2].split(":")[0] for url in asked if url.startswith("http")} == {"127.0.0.1"}
     ours = ("axe", "getImageData")  # what the tests themselves have done
-    said = [its["message"] for its in bench.browser.get_log("browser")]
-    assert [its for its in said if not any(word in its for word in ours)] == []
+    said = [one["message"] for one in bench.browser.get_log("browser")]
+    assert [item for item in said if not any(word in item for word in ours)] == []
 
 
 @takes_long  # tests/page: test_serving kills the server, test_nothing_lost at any moment
@@ -1556,4 +1563,4 @@ def test_a_window_comes_back_to_a_program_that_was_killed_and_nothing_is_lost(be
     bench.run("bench.view.goTo(arguments[0], bench.view.size[1] - arguments[1], 30)", flake[1], flake[2])
     bench.take("flakes off")
     bench.draw((flake[1], flake[2]))
-    until(lambda: flake[0] not in [its[0] for its in bench.flakes()])
+    until(lambda: flake[0] not in [each[0] for each in bench.flakes()])

@@ -110,8 +110,8 @@ def _pixel(page: Any, x_mm: float, y_mm: float) -> list[int]:
         "const at = [arguments[0] * s, c.height - arguments[1] * s];"
         "return [...c.getContext('2d').getImageData(...at, 1, 1).data].slice(0, 3)"
     )
-    found: list[int] = page.execute_script(script, x_mm, y_mm)
-    return found
+    result: list[int] = page.execute_script(script, x_mm, y_mm)
+    return result
 
 
 def _printed(*inks: Ink) -> list[int]:
@@ -205,7 +205,7 @@ def test_many_rings_are_not_shown_at_first_but_the_one_that_is_gone_to_is(browse
     page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
     assert page.find_elements(By.CSS_SELECTOR, "#rings g") == []
     page.find_element(By.CSS_SELECTOR, "[data-place='61']").click()
-    assert [its.get_attribute("id") for its in page.find_elements(By.CSS_SELECTOR, "#rings g")] == ["ring-61"]
+    assert [node.get_attribute("id") for node in page.find_elements(By.CSS_SELECTOR, "#rings g")] == ["ring-61"]
     assert page.find_element(By.ID, "ring-61").is_displayed()
     page.find_element(By.CSS_SELECTOR, "[data-shows=rings]").click()
     assert len(page.find_elements(By.CSS_SELECTOR, "#rings g")) == 61
@@ -218,13 +218,13 @@ def test_findings_of_one_kind_share_a_card_and_each_place_is_a_button_with_its_n
     page = _opened(browser, tmp_path, replace(_sheet(), cards=_many()))
     (only,) = page.find_elements(By.CSS_SELECTOR, ".card")
     assert only.find_element(By.TAG_NAME, "h3").text == "a risk:\nLand width, at worst 0.1 mm, limit 0.7 mm"
-    shown = [its for its in only.find_elements(By.CSS_SELECTOR, "[data-place]") if its.is_displayed()]
-    assert [its.text for its in shown] == ["Place 61: 0.1 mm, limit 0.7 mm; x 91.0, y 20.0 mm"]
+    shown = [node for node in only.find_elements(By.CSS_SELECTOR, "[data-place]") if node.is_displayed()]
+    assert [each.text for each in shown] == ["Place 61: 0.1 mm, limit 0.7 mm; x 91.0, y 20.0 mm"]
     only.find_element(By.TAG_NAME, "summary").send_keys(Keys.ENTER)
     places = only.find_elements(By.CSS_SELECTOR, "[data-place]")
-    assert sorted(int(its.get_attribute("data-place")) for its in places) == list(range(1, 62))
-    assert all(its.is_displayed() for its in places)
-    assert [its.text for its in only.find_elements(By.CSS_SELECTOR, ".near")] == [
+    assert sorted(int(item.get_attribute("data-place")) for item in places) == list(range(1, 62))
+    assert all(place.is_displayed() for place in places)
+    assert [one.text for one in only.find_elements(By.CSS_SELECTOR, ".near")] == [
         "x 91, y 20",
         "x 10, y 20",
         "x 50, y 21",
@@ -272,8 +272,8 @@ def _seen(page: Any, x_mm: float, y_mm: float) -> list[int]:
 
 
 def test_the_width_map_is_clear_where_nothing_is_told_and_has_a_key(browser: Any, tmp_path: Path) -> None:
-    way = setup("linoleum", "laser-fine")
-    job = way.on(block(box(5, 5, 10, 20), box(15.5, 5, 10, 20)))
+    setup_ = setup("linoleum", "laser-fine")
+    job = setup_.on(block(box(5, 5, 10, 20), box(15.5, 5, 10, 20)))
     widths = land_widths(job.block, job.limits.land_mm)
     page = _opened(browser, tmp_path, block_sheet([job], {"laser": checked(job)}, {}, [], widths=widths))
     assert page.find_element(By.CSS_SELECTOR, ".key li").text == "below the minimum (0.73 mm)"
@@ -329,7 +329,7 @@ def test_everything_that_can_be_used_has_a_name_and_is_reached_by_tab(page: Any)
 def test_no_error_is_logged_and_no_request_leaves_the_page(page: Any) -> None:
     assert page.get_log("browser") == []
     sent = [json.loads(entry["message"])["message"] for entry in page.get_log("performance")]
-    asked = [its["params"]["request"]["url"] for its in sent if its["method"] == "Network.requestWillBeSent"]
+    asked = [each["params"]["request"]["url"] for each in sent if each["method"] == "Network.requestWillBeSent"]
     assert asked, "the log holds at least the page itself"
     assert {url.split(":")[0] for url in asked} <= {"file", "data"}
 
@@ -362,8 +362,8 @@ def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_unde
     The picture grows with the face and with the outlines' length, both of them with the flakes; what is the same
     for every page counts once only. `python -m tests.bench.proof_page` measures the whole.
     """
-    way = bench.setup()
-    job = way.on(bench.block_of(bench.flakes(way, share=0.02), share=0.02))
+    setup_ = bench.setup()
+    job = setup_.on(bench.block_of(bench.flakes(setup_, share=0.02), share=0.02))
     assert len(job.block.cuts) >= 950
     widths = land_widths(job.block, job.limits.land_mm)
     sheet = block_sheet([job], {"hand": checked(job)}, {}, [], widths=widths)
@@ -378,9 +378,11 @@ def test_a_page_grows_so_little_with_its_flakes_that_the_working_size_stays_unde
 def test_thousands_of_findings_keep_the_page_small_and_quick(browser: Any, tmp_path: Path) -> None:
     """5,000 on a face of 300 × 200 mm; those that the list leaves out still have their rings."""
     rng = np.random.Generator(np.random.PCG64(1))
-    found = [_finding(measured=0.1 + k / 1e5, at=(x, y)) for k, (x, y) in enumerate(rng.random((5000, 2)) * (300, 200))]
+    result = [
+        _finding(measured=0.1 + k / 1e5, at=(x, y)) for k, (x, y) in enumerate(rng.random((5000, 2)) * (300, 200))
+    ]
     path = tmp_path / "proof.html"
-    path.write_text(proof_sheet_html(replace(_sheet(), cards=_cards(*found))), encoding="utf-8")
+    path.write_text(proof_sheet_html(replace(_sheet(), cards=_cards(*result))), encoding="utf-8")
     assert path.stat().st_size < 1_000_000
     assert any(shown_ms(browser, path) < 1000 for _ in range(3))
     assert browser.find_element(By.ID, "places-title").text == "Places to look at (5000)"

@@ -111,8 +111,8 @@ def moat(wide: float, plan: RegisterPlan = PINS) -> Job:
 
 
 def sheet(thickness: float = 6.0, depth: float = 1.0) -> Job:
-    its = block(box(5, 5, 10, 10), cut_outs=(box(25, 10, 12, 12),))
-    return setup("cherry", "laser-fine", thickness=thickness, depth=depth, material_values={"floor_mm": 1.0}).on(its)
+    each = block(box(5, 5, 10, 10), cut_outs=(box(25, 10, 12, 12),))
+    return setup("cherry", "laser-fine", thickness=thickness, depth=depth, material_values={"floor_mm": 1.0}).on(each)
 
 
 def wall(wanted: float, **changed) -> Job:
@@ -122,8 +122,10 @@ def wall(wanted: float, **changed) -> Job:
 def leaning_in(deg: float) -> Job:
     bottom = 0.2 + 2 * 3.0 * math.tan(math.radians(deg))
     values = {"kerf_top_mm": 0.2, "kerf_bottom_mm": bottom, "kerf_thickness_mm": 3.0}
-    way = setup("basswood", "laser-fine", depth=1.5, cutter_values={"values": values}, material_values={"wall_deg": -1})
-    return way.on(block(box(10, 10, 6, 6)))
+    setup_ = setup(
+        "basswood", "laser-fine", depth=1.5, cutter_values={"values": values}, material_values={"wall_deg": -1}
+    )
+    return setup_.on(block(box(10, 10, 6, 6)))
 
 
 def beam_job(focus_below_mm: float) -> Job:
@@ -201,7 +203,11 @@ ROWS = [
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row.rule}: {row.what}")
 def test_a_limit_from_both_sides(row: Row) -> None:
     def told(value: float) -> list:
-        return [its for its in checked(row.job(value)) if (its.rule, its.severity) == (row.rule, row.severity)]
+        return [
+            finding
+            for finding in checked(row.job(value))
+            if (finding.rule, finding.severity) == (row.rule, row.severity)
+        ]
 
     assert told(row.within) == []
     (one, *_) = told(row.beyond)
@@ -213,10 +219,10 @@ def test_a_limit_from_both_sides(row: Row) -> None:
 @pytest.mark.parametrize(("gap", "kind"), [(0.0, "none"), (0.001, "none"), (0.004, "neck"), (0.3, "neck")])
 def test_where_two_cuts_meet_no_land_is_said_to_be_left(gap: float, kind: str) -> None:
     """No width is said of what has none; between them lies the tolerance for a grid of 1 µm."""
-    told = [its for its in checked(between_two(gap)) if its.rule == "land-width"]
-    assert {its.kind for its in told} == {kind}
-    assert {its.title for its in told} == {"no land left" if kind == "none" else "land too narrow"}
-    assert all(("wide" in its.numbers) == (kind == "neck") for its in told)
+    report = [finding for finding in checked(between_two(gap)) if finding.rule == "land-width"]
+    assert {each.kind for each in report} == {kind}
+    assert {one.title for one in report} == {"no land left" if kind == "none" else "land too narrow"}
+    assert all(("wide" in item.numbers) == (kind == "neck") for item in report)
 
 
 def test_every_check_is_tried() -> None:
@@ -226,34 +232,36 @@ def test_every_check_is_tried() -> None:
 
 @pytest.mark.parametrize(("gap", "meet"), [(2 * DROP - 0.01, True), (2 * DROP + 0.01, False)])
 def test_walls_that_meet_under_the_face_are_said_to(gap: float, meet: bool) -> None:
-    (one,) = [its for its in checked(undercut(gap)) if its.rule == "foot-width"]
+    (one,) = [finding for finding in checked(undercut(gap)) if finding.rule == "foot-width"]
     assert ("two walls meet under the face" in one.why) == meet
 
 
 def test_the_moat_that_is_asked_for_is_said() -> None:
     """Half the strip that a roller of 25 mm, sunk in by 0.3 mm, touches: sqrt(2 · 25 · 0.3 - 0.3²) = 3.86."""
-    (one,) = [its for its in checked(moat(2.0)) if its.rule == "moat"]
+    (one,) = [finding for finding in checked(moat(2.0)) if finding.rule == "moat"]
     assert "3.9 mm asked" in one.why
 
 
 @pytest.mark.parametrize(("margin", "wide", "measured"), [(8.0, 2.5, 2.5), (5.0, 4.0, 3.0), (8.0, 4.0, None)])
 def test_a_moat_too_narrow_or_narrowed_by_a_stop_is_told(margin: float, wide: float, measured: float | None) -> None:
     """A stop's wall stands 2 mm inside the sheet's edge: of a margin of 5 mm, 3 are left for the groove."""
-    told = [
-        its for its in checked(moat(wide, RegisterPlan(method="stops", paper_margin_mm=margin))) if its.rule == "moat"
+    report = [
+        finding
+        for finding in checked(moat(wide, RegisterPlan(method="stops", paper_margin_mm=margin)))
+        if finding.rule == "moat"
     ]
-    assert [its.measured for its in told] == ([] if measured is None else [pytest.approx(measured, abs=0.002)])
+    assert [each.measured for each in report] == ([] if measured is None else [pytest.approx(measured, abs=0.002)])
 
 
 def test_walls_are_told_of_where_this_file_makes_some() -> None:
     """Steeper than is wanted: cuts of a block have walls; of a die they have files of their own, cut-outs have none."""
     steep = wall(30.01)
     die, sawn = (
-        dataclasses.replace(steep, block=its)
-        for its in (dataclasses.replace(steep.block, bevelled=True), block(cut_outs=(box(10, 10, 6, 6),)))
+        dataclasses.replace(steep, block=each)
+        for each in (dataclasses.replace(steep.block, bevelled=True), block(cut_outs=(box(10, 10, 6, 6),)))
     )
-    told = ["wall-angle" in {one.rule for one in checked(job)} for job in (steep, die, sawn)]
-    assert told == [True, False, False]
+    report = ["wall-angle" in {one.rule for one in checked(job)} for job in (steep, die, sawn)]
+    assert report == [True, False, False]
 
 
 @pytest.mark.parametrize(("wide", "parts"), [(0.3965, False), (0.3955, True)])

@@ -113,7 +113,7 @@ def test_nothing_cut_and_nothing_wide() -> None:
 
 def test_checked_lists_it_and_nothing_fails_by_it() -> None:
     report = checked(setup(cutter="laser-fine").on(block(disc(50, 40, 8), size=FACE)))
-    assert "clearing" in {its.rule for its in report}
+    assert "clearing" in {each.rule for each in report}
     assert report.to_dict()["risks"] == report.risks
 
 

@@ -35,9 +35,9 @@ def test_a_gap_ten_millimetres_wide_has_room_for_a_support_island(wide: float, i
     assert ("support island" in one.remedy) == island
 
 
-@pytest.mark.parametrize(("wide", "told"), [(0.045, False), (0.06, True)])
-def test_no_gap_below_a_twentieth_of_a_millimetre_is_looked_at(wide: float, told: bool) -> None:
-    assert bool(gaps(wide)) == told
+@pytest.mark.parametrize(("wide", "expected"), [(0.045, False), (0.06, True)])
+def test_no_gap_below_a_twentieth_of_a_millimetre_is_looked_at(wide: float, expected: bool) -> None:
+    assert bool(gaps(wide)) == expected
 
 
 def test_what_is_left_under_a_cut_bounds_how_deep_it_is_asked_for() -> None:
@@ -73,13 +73,15 @@ def test_a_gap_as_wide_as_the_least_that_is_asked_for_is_measured() -> None:
 def test_the_waste_beside_a_die_is_told_of_to_nobody() -> None:
     job = moat(2.0)
     die = dataclasses.replace(job, block=dataclasses.replace(job.block, inked=False))
-    assert ["moat" in {its.rule for its in checked(its)} for its in (job, die)] == [True, False]
+    assert ["moat" in {finding.rule for finding in checked(each)} for each in (job, die)] == [True, False]
 
 
-@pytest.mark.parametrize(("face", "told"), [(0.2, {"foot-width"}), (0.1993, {"foot-width"}), (0.196, {"land-width"})])
-def test_of_land_too_narrow_at_its_face_the_foot_is_not_told_besides(face: float, told: set[str]) -> None:
+@pytest.mark.parametrize(
+    ("face", "expected"), [(0.2, {"foot-width"}), (0.1993, {"foot-width"}), (0.196, {"land-width"})]
+)
+def test_of_land_too_narrow_at_its_face_the_foot_is_not_told_besides(face: float, expected: set[str]) -> None:
     """0.2 mm are asked of the face; a micrometre less may be the grid's."""
-    assert {its.rule for its in checked(undercut(face))} & {"land-width", "foot-width"} == told
+    assert {finding.rule for finding in checked(undercut(face))} & {"land-width", "foot-width"} == expected
 
 
 def test_land_ten_millimetres_wide_holds_a_tab_as_well_as_any() -> None:
@@ -95,13 +97,13 @@ def test_land_ten_millimetres_wide_holds_a_tab_as_well_as_any() -> None:
     ("focus", "said"), [(0.0, "set the focus at the floor"), (1.5, "have paths made with shoulder")]
 )
 def test_a_lasers_wall_is_mended_by_its_focus_or_its_paths(focus: float, said: str) -> None:
-    (one,) = [its for its in checked(beam_job(focus)) if its.rule == "wall-angle"]
+    (one,) = [finding for finding in checked(beam_job(focus)) if finding.rule == "wall-angle"]
     assert one.remedy.startswith(said)
 
 
 def test_a_router_s_wall_gets_a_shoulder_by_another_tool() -> None:
     job = setup(cutter="flat-1").on(block(box(10, 10, 6, 6)))
-    (one,) = [its for its in checked(job) if its.rule == "wall-angle"]
+    (one,) = [finding for finding in checked(job) if finding.rule == "wall-angle"]
     assert one.remedy.startswith("ask for a sloped shoulder")
 
 
@@ -116,8 +118,8 @@ def test_a_router_s_wall_gets_a_shoulder_by_another_tool() -> None:
 )
 def test_how_wide_is_stout_is_said_as_far_as_the_profile_knows(along, across, said: str) -> None:
     """An upright wall, 1.5 mm deep, over the ratio of depth to mean width."""
-    way = setup(cutter="flat-1", depth=1.5, material_values={"slender_along": along, "slender_across": across})
-    job = way.on(block(box(10, 10, 6, 6)))
+    setup_ = setup(cutter="flat-1", depth=1.5, material_values={"slender_along": along, "slender_across": across})
+    job = setup_.on(block(box(10, 10, 6, 6)))
     assert stout_width(job) == said
     assert bool(stout_source(job)) == (None not in (along, across))
 
@@ -135,25 +137,25 @@ def test_boxes_turned_by_up_to_a_degree_look_boxed(off_deg: float, boxed: bool) 
 
 
 @pytest.mark.parametrize(
-    ("cut_off", "longer", "told"),
+    ("cut_off", "longer", "expected"),
     [(0.15, 1.0, False), (0.10, 1.0, True), (0.0, 7.9, True), (0.0, 8.2, False)],
     ids=["short sides", "sides of 0.62", "longish", "strokes"],
 )
-def test_sides_of_six_tenths_of_a_shape_are_straight_and_strokes_are_none(cut_off, longer, told) -> None:
+def test_sides_of_six_tenths_of_a_shape_are_straight_and_strokes_are_none(cut_off, longer, expected) -> None:
     """A square less its corners: its side over the diameter of what holds it, t / sqrt(1 + t²) with t = 1 - 2 c."""
     rng = np.random.default_rng(3)
     c = cut_off
     outline = [(c, 0), (1 - c, 0), (1, c), (1, 1 - c), (1 - c, 1), (c, 1), (0, 1 - c), (0, c)]
     square = affinity.scale(shapely.Polygon(outline).normalize().simplify(0), longer, 1, origin=(0, 0))
     cuts = [
-        affinity.translate(affinity.rotate(affinity.scale(square, its, its), rng.uniform(10, 80)), x, y)
-        for its, (x, y) in zip(rng.uniform(0.5, 2, 40), strewn(40), strict=True)
+        affinity.translate(affinity.rotate(affinity.scale(square, each, each), rng.uniform(10, 80)), x, y)
+        for each, (x, y) in zip(rng.uniform(0.5, 2, 40), strewn(40), strict=True)
     ]
-    assert ("look-straight" in looked(cuts)) == told
+    assert ("look-straight" in looked(cuts)) == expected
 
 
-@pytest.mark.parametrize(("straight", "told"), [(9, False), (11, True)])
-def test_more_than_a_quarter_with_straight_sides_is_told(straight: int, told: bool) -> None:
+@pytest.mark.parametrize(("straight", "expected"), [(9, False), (11, True)])
+def test_more_than_a_quarter_with_straight_sides_is_told(straight: int, expected: bool) -> None:
     rng = np.random.default_rng(5)
     cuts = [
         affinity.rotate(box(x, y, *rng.uniform(1, 4, 2)), rng.uniform(10, 80))
@@ -161,15 +163,15 @@ def test_more_than_a_quarter_with_straight_sides_is_told(straight: int, told: bo
         else disc(x, y, rng.uniform(0.5, 2), phase=k)
         for k, (x, y) in enumerate(strewn(40))
     ]
-    assert ("look-straight" in looked(cuts)) == told
+    assert ("look-straight" in looked(cuts)) == expected
 
 
-@pytest.mark.parametrize(("share", "told"), [(0.7, True), (0.9, False)])
-def test_a_side_most_of_which_runs_along_the_drawing_is_the_drawings(share: float, told: bool) -> None:
+@pytest.mark.parametrize(("share", "expected"), [(0.7, True), (0.9, False)])
+def test_a_side_most_of_which_runs_along_the_drawing_is_the_drawings(share: float, expected: bool) -> None:
     line = shapely.linestrings([[(0, 0), (20, 0)]])
     post = shapes(box(-5, 0.3, 5 + 20 * share - 0.6, 9))
-    assert look._along(line, post).tolist() == [not told]
+    assert look._along(line, post).tolist() == [not expected]
 
 
 def test_only_what_breaks_counts_as_a_break() -> None:
-    assert {its.severity for its in checked(moat(2.0))} == {Severity.RISK}
+    assert {finding.severity for finding in checked(moat(2.0))} == {Severity.RISK}

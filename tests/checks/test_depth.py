@@ -29,14 +29,19 @@ def ring(across: float, width: float, *, points: int = 92, turn: float = 0.0) ->
 
 @pytest.mark.parametrize(
     ("across", "width", "turn"),
-    [(*its, turn) for turn in (0.0, 17.0, 61.0) for its in THIN_RINGS if MANY or (turn < 60 and its[0] in (42, 111))],
+    [
+        (*each, turn)
+        for turn in (0.0, 17.0, 61.0)
+        for each in THIN_RINGS
+        if MANY or (turn < 60 and each[0] in (42, 111))
+    ],
 )
 def test_a_ring_thinner_than_a_thousandth_of_its_size_is_told(across, width, turn) -> None:
-    its = ring(across, width, turn=turn)
-    (told,) = found(its)
-    assert told.kind == "too-shallow"
-    assert told.measured == 0  # narrower than the flat of the V, 0.1 mm
-    assert shapely.distance(its, shapely.Point(told.at)) == 0
+    each = ring(across, width, turn=turn)
+    (report,) = found(each)
+    assert report.kind == "too-shallow"
+    assert report.measured == 0  # narrower than the flat of the V, 0.1 mm
+    assert shapely.distance(each, shapely.Point(report.at)) == 0
 
 
 def thin(rng: np.random.Generator) -> shapely.Polygon:
@@ -53,9 +58,9 @@ def thin(rng: np.random.Generator) -> shapely.Polygon:
 def test_the_narrowest_cut_is_not_the_one_with_the_least_area_for_its_edge() -> None:
     """A strip 0.3 mm wide, and one of 0.2 with a blob of 0.36 at its end, which a disc may lie in."""
     blob = shapely.union(shapely.box(10, 50, 50, 50.2), shapely.Point(50, 50.1).buffer(0.18))
-    (told,) = found(blob, shapely.box(10, 10, 50, 10.3))
+    (report,) = found(blob, shapely.box(10, 10, 50, 10.3))
     values = setup().cutter.values
-    assert told.measured == pytest.approx(cutting.v_depth_mm(values["included_deg"], values["tip_mm"], 0.3), abs=1e-3)
+    assert report.measured == pytest.approx(cutting.v_depth_mm(values["included_deg"], values["tip_mm"], 0.3), abs=1e-3)
 
 
 @pytest.mark.parametrize("seed", few(range(12), 1))
@@ -63,14 +68,14 @@ def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
     """Beside its twin, which looks for the largest disc of each cut closely."""
     rng = np.random.default_rng(seed)
     cuts = [thin(rng) for _ in range(int(rng.integers(1, 9)))]
-    radius = [shapely.length(shapely.maximum_inscribed_circle(its, tolerance=1e-3)) for its in cuts]
+    radius = [shapely.length(shapely.maximum_inscribed_circle(cut, tolerance=1e-3)) for cut in cuts]
     values = setup().cutter.values
     deep = cutting.v_depth_mm(values["included_deg"], values["tip_mm"], 2 * min(radius))
-    (told,) = found(*cuts)
-    error = max(float(np.ptp(np.reshape(its.bounds, (2, 2)), axis=0).max()) for its in cuts) / 1000
-    assert told.measured == pytest.approx(deep, abs=2 * error / (2 * np.tan(np.radians(30))))
+    (report,) = found(*cuts)
+    error = max(float(np.ptp(np.reshape(one.bounds, (2, 2)), axis=0).max()) for one in cuts) / 1000
+    assert report.measured == pytest.approx(deep, abs=2 * error / (2 * np.tan(np.radians(30))))
     kept = depth._narrowest(np.array(cuts, dtype=object), np.zeros(len(cuts)))
-    assert any(its.equals(cuts[int(np.argmin(radius))]) for its in kept)
+    assert any(each.equals(cuts[int(np.argmin(radius))]) for each in kept)
 
 
 @pytest.mark.parametrize(("wide", "looked_at"), [(0.201, 2), (0.24, 1)])
@@ -84,6 +89,8 @@ def test_what_holds_a_larger_disc_than_the_slightest_cut_is_left_out(wide: float
 
 @pytest.mark.parametrize("count", [1, 2, 3])
 def test_how_many_cuts_are_so_narrow_is_told_of_several(count: int) -> None:
-    (told,) = found(*(shapely.box(10, 10 * k + 5, 50, 10 * k + 5.2) for k in range(count)), shapely.box(10, 60, 50, 70))
-    assert ("so narrow" in told.why) == (count > 1)
-    assert count == 1 or told.why.endswith(f". {count} cuts are so narrow")
+    (report,) = found(
+        *(shapely.box(10, 10 * k + 5, 50, 10 * k + 5.2) for k in range(count)), shapely.box(10, 60, 50, 70)
+    )
+    assert ("so narrow" in report.why) == (count > 1)
+    assert count == 1 or report.why.endswith(f". {count} cuts are so narrow")

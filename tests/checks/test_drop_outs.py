@@ -86,17 +86,17 @@ def test_parts_are_bridged_to_larger_ones_until_all_hold() -> None:
     inner = box(8, 8, 14, 14).difference(box(10, 10, 10, 10))
     two = found(outer, inner)
     assert len(two) == 2
-    ways = [shapely.LineString([one.at, one.to]).buffer(0.3, cap_style="square") for one in two]
-    left = shapely.union_all([outer, inner]).difference(shapely.union_all(ways))
-    its = block(cut_outs=tuple(left.geoms))
-    assert len(drop_outs.land_parts(its)) == 1
+    setups = [shapely.LineString([one.at, one.to]).buffer(0.3, cap_style="square") for one in two]
+    left = shapely.union_all([outer, inner]).difference(shapely.union_all(setups))
+    each = block(cut_outs=tuple(left.geoms))
+    assert len(drop_outs.land_parts(each)) == 1
 
 
-@pytest.mark.parametrize(("width", "told"), [(9.99, True), (10.01, False)])
-def test_small_loose_parts(width, told) -> None:
+@pytest.mark.parametrize(("width", "expected"), [(9.99, True), (10.01, False)])
+def test_small_loose_parts(width, expected) -> None:
     hole = disc(20, 15, width / 2)
-    assert bool(found(hole)) == told
-    if told:
+    assert bool(found(hole)) == expected
+    if expected:
         (one,) = found(hole)
         assert one.severity is Severity.RISK
         assert (one.measured, one.limit) == (pytest.approx(width), 10.0)
@@ -131,7 +131,9 @@ def test_a_block_wholly_cut_out() -> None:
 
 
 def test_checked_lists_it() -> None:
-    assert "drop-out" in {its.rule for its in checked(setup("cherry", "laser-fine").on(block(cut_outs=(RING,))))}
+    assert "drop-out" in {
+        finding.rule for finding in checked(setup("cherry", "laser-fine").on(block(cut_outs=(RING,))))
+    }
 
 
 @given(st.integers(0, 2**32), st.integers(1, 14))
@@ -140,9 +142,9 @@ def test_parts_are_those_of_the_whole_difference(seed, count) -> None:
     rng = np.random.default_rng(seed)
     rough = [box(*rng.integers(-3, 36, 2), *rng.integers(1, 18, 2)) for _ in range(count)]
     cut_outs = geometry.parts(shapely.intersection(geometry.joined(shapes(*rough)), shapely.box(0, 0, 40, 30)))
-    its = block(cut_outs=tuple(cut_outs))
-    whole = geometry.parts(shapely.difference(its.face, shapely.union_all(cut_outs)))
-    parts = drop_outs.land_parts(its)
+    each = block(cut_outs=tuple(cut_outs))
+    whole = geometry.parts(shapely.difference(each.face, shapely.union_all(cut_outs)))
+    parts = drop_outs.land_parts(each)
     assert len(parts) == len(whole)
     assert (np.diff(shapely.area(parts)) <= 0).all()
-    assert len(list(drop_outs.find(Survey(setup("cherry", "v-60").on(its))))) == max(len(whole) - 1, 0)
+    assert len(list(drop_outs.find(Survey(setup("cherry", "v-60").on(each))))) == max(len(whole) - 1, 0)

@@ -24,22 +24,22 @@ NEAR = 0.004  # mm: twice what the checks let pass for a grid of 1 µm
 
 def found(rule: str, its_setup, *cuts, **changed) -> list:
     report = checked(its_setup.on(block(*cuts, **changed)))
-    return [its for its in report if its.rule == rule and its.severity is Severity.BREAKS]
+    return [each for each in report if each.rule == rule and each.severity is Severity.BREAKS]
 
 
 def two(gap: float, *, turn: float = 0.0) -> list[shapely.Polygon]:
     """Two boxes with a straight land between them that runs upwards, then turned."""
-    return [affinity.rotate(its, turn, origin=(20, 15)) for its in (box(12, 11, 8, 8), box(20 + gap, 11.3, 8, 7))]
+    return [affinity.rotate(each, turn, origin=(20, 15)) for each in (box(12, 11, 8, 8), box(20 + gap, 11.3, 8, 7))]
 
 
 @pytest.mark.parametrize("turn", [0.0, 33.0, 90.0])
 def test_land_between_two_cuts(turn) -> None:
     """Linoleum: 0.5 mm in every direction (common practice, no source)."""
     assert found("land-width", setup(), *two(0.5 + NEAR, turn=turn)) == []
-    its = found("land-width", setup(), *two(0.5 - NEAR, turn=turn))
-    assert len(its) == 1
-    assert (its[0].measured, its[0].limit) == (pytest.approx(0.5 - NEAR, abs=1e-6), pytest.approx(0.5))
-    assert shapely.LineString([its[0].at, its[0].to]).length == pytest.approx(0.5 - NEAR, abs=1e-6)
+    each = found("land-width", setup(), *two(0.5 - NEAR, turn=turn))
+    assert len(each) == 1
+    assert (each[0].measured, each[0].limit) == (pytest.approx(0.5 - NEAR, abs=1e-6), pytest.approx(0.5))
+    assert shapely.LineString([each[0].at, each[0].to]).length == pytest.approx(0.5 - NEAR, abs=1e-6)
 
 
 def test_land_to_the_edge() -> None:
@@ -73,59 +73,59 @@ def test_grain_asks_for_more_across() -> None:
     The land runs upwards. Hankinson's formula, inverse: 0.3 cos² + 0.6 sin².
     """
     for grain, limit in ((90.0, 0.3), (0.0, 0.6), (30.0, 0.3 * 0.25 + 0.6 * 0.75)):
-        its = setup("cherry", cutter="v-60", grain_deg=grain, depth=0.5)
-        assert found("land-width", its, *two(limit + NEAR)) == []
-        (one,) = found("land-width", its, *two(limit - NEAR))
+        each = setup("cherry", cutter="v-60", grain_deg=grain, depth=0.5)
+        assert found("land-width", each, *two(limit + NEAR)) == []
+        (one,) = found("land-width", each, *two(limit - NEAR))
         assert one.limit == pytest.approx(limit)
 
 
 def test_machines_ask_for_more() -> None:
     """A ball nose: half as much again (land factor 1.5); a laser burns 0.1 mm off each side. Common practice."""
-    for its, limit in ((setup(cutter="ball-1"), 0.75), (setup(cutter="laser-fine", depth=1.0), 0.5 + 2 * 0.1)):
-        assert found("land-width", its, *two(limit + NEAR)) == []
-        (one,) = found("land-width", its, *two(limit - NEAR))
+    for each, limit in ((setup(cutter="ball-1"), 0.75), (setup(cutter="laser-fine", depth=1.0), 0.5 + 2 * 0.1)):
+        assert found("land-width", each, *two(limit + NEAR)) == []
+        (one,) = found("land-width", each, *two(limit - NEAR))
         assert one.limit == pytest.approx(limit)
 
 
 def test_foot() -> None:
     """Upright walls: the foot is as wide as the face, so a face of 0.9 mm is too narrow for a foot of 1 mm."""
-    its = setup(cutter="flat-1", material_values={"foot_mm": 1.0, "land_along_mm": 0.4, "land_across_mm": 0.4})
-    assert found("foot-width", its, *two(1.0 + NEAR)) == []
-    (one,) = found("foot-width", its, *two(1.0 - NEAR))
+    each = setup(cutter="flat-1", material_values={"foot_mm": 1.0, "land_along_mm": 0.4, "land_across_mm": 0.4})
+    assert found("foot-width", each, *two(1.0 + NEAR)) == []
+    (one,) = found("foot-width", each, *two(1.0 - NEAR))
     assert (one.measured, one.limit) == (pytest.approx(1.0 - NEAR), 1.0)
-    assert found("land-width", its, *two(1.0 - NEAR)) == []
+    assert found("land-width", each, *two(1.0 - NEAR)) == []
 
 
 def test_foot_asks_for_more_across_the_grain() -> None:
     """Upright walls: along the grain a foot of 1 mm, across it three times as much, as the land has it."""
     values = {"foot_mm": 1.0, "land_along_mm": 0.2, "land_across_mm": 0.6}
     for grain, limit in ((90.0, 1.0), (0.0, 3.0), (30.0, 0.25 * 1.0 + 0.75 * 3.0)):
-        its = setup("cherry", cutter="flat-1", grain_deg=grain, depth=0.5, material_values=values)
-        assert found("foot-width", its, *two(limit + NEAR)) == []
-        (one,) = found("foot-width", its, *two(limit - NEAR))
+        each = setup("cherry", cutter="flat-1", grain_deg=grain, depth=0.5, material_values=values)
+        assert found("foot-width", each, *two(limit + NEAR)) == []
+        (one,) = found("foot-width", each, *two(limit - NEAR))
         assert one.limit == pytest.approx(limit)
-        assert its.limits.land_at(np.array([90.0]))[0] == pytest.approx(limit)
+        assert each.limits.land_at(np.array([90.0]))[0] == pytest.approx(limit)
 
 
 def test_foot_gains_from_a_sloping_wall() -> None:
     """B = w + 2 d tan t: a face of 0.5 mm, 1.5 mm deep at 30 degrees, stands on 2.2321 mm (plane geometry)."""
     for foot, count in ((2.2321 - NEAR, 0), (2.2321 + NEAR, 1)):
-        its = setup(depth=1.5, material_values={"foot_mm": foot, "land_along_mm": 0.3, "land_across_mm": 0.3})
-        assert len(found("foot-width", its, *two(0.5))) == count
+        each = setup(depth=1.5, material_values={"foot_mm": foot, "land_along_mm": 0.3, "land_across_mm": 0.3})
+        assert len(found("foot-width", each, *two(0.5))) == count
 
 
 def test_foot_of_an_undercut_land_is_severed() -> None:
     """T = -10 degrees, 1.5 mm deep, a face of 0.5 mm: b = -0.0290 mm."""
     drop = 1.5 * 0.17632698
     kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.2 + 2 * drop, "kerf_thickness_mm": 1.5}
-    its = setup(
+    each = setup(
         "basswood",
         "laser-fine",
         depth=1.5,
         cutter_values={"values": kerf, "edge_loss_mm": 0.0},
         material_values={"land_along_mm": 0.4, "land_across_mm": 0.4},
     )
-    (one,) = found("foot-width", its, *two(0.5))
+    (one,) = found("foot-width", each, *two(0.5))
     assert one.measured == pytest.approx(-0.0290, abs=5e-5)
 
 
@@ -174,7 +174,7 @@ def test_small_cut_out_is_found_too() -> None:
 
 
 def narrow_cuts(*cuts) -> list:
-    return [its for its in checked(setup().on(block(*cuts))) if its.rule == "cut-width"]
+    return [finding for finding in checked(setup().on(block(*cuts))) if finding.rule == "cut-width"]
 
 
 def spike(width: float, length: float, *, x: float = 4.0, y: float = 15.0) -> shapely.Polygon:
@@ -203,21 +203,23 @@ def test_short_tips_of_a_large_cut_are_normal_and_long_ones_a_risk_in_millimetre
     assert narrow_cuts(short) == []
 
 
-@pytest.mark.parametrize(("angle", "told"), [(90.0, False), (60.0, False), (40.0, False), (38.0, True), (20.0, True)])
-def test_a_corner_is_told_where_the_cutter_stops_more_than_its_width_before_its_point(angle, told) -> None:
+@pytest.mark.parametrize(
+    ("angle", "expected"), [(90.0, False), (60.0, False), (40.0, False), (38.0, True), (20.0, True)]
+)
+def test_a_corner_is_told_where_the_cutter_stops_more_than_its_width_before_its_point(angle, expected) -> None:
     """The stretch r / sin(a / 2) - r is 2 r at sin(a / 2) = 1 / 3, that is at 38.94 degrees (plane geometry)."""
     half = 12 * math.tan(math.radians(angle / 2))
     blunt = shapely.Polygon([(20, 15), (32, 15 - half), (32, 15 + half)])
-    corners = [its for its in narrow_cuts(blunt) if its.at[0] < 26]
-    assert [its.severity for its in corners] == ([Severity.RISK] if told else [])
-    if told:
+    corners = [narrow_cut for narrow_cut in narrow_cuts(blunt) if narrow_cut.at[0] < 26]
+    assert [corner.severity for corner in corners] == ([Severity.RISK] if expected else [])
+    if expected:
         r = 0.2
         assert corners[0].length_mm == pytest.approx(r / math.sin(math.radians(angle / 2)) - r, rel=0.03)
 
 
 def test_all_that_a_cut_is_too_narrow_by_is_told_in_one_unit() -> None:
     cuts = [spike(0.6, 20), spike(3, 4, y=20), box(4, 4, 9, 0.3), disc(30, 5, 0.1)]
-    units = {its.unit for its in narrow_cuts(*cuts)}
+    units = {narrow_cut.unit for narrow_cut in narrow_cuts(*cuts)}
     assert units == {"mm"}
 
 
@@ -225,13 +227,15 @@ def test_whole_face_is_sound() -> None:
     assert list(checked(setup().on(block()))) == []
 
 
-@pytest.mark.parametrize(("angle", "told"), [(88.0, False), (60.0, False), (55.0, False), (51.0, True), (30.0, True)])
-def test_a_corner_is_no_tip(angle, told) -> None:
+@pytest.mark.parametrize(
+    ("angle", "expected"), [(88.0, False), (60.0, False), (55.0, False), (51.0, True), (30.0, True)]
+)
+def test_a_corner_is_no_tip(angle, expected) -> None:
     """A wedge of land is narrower than w over w / (2 tan(a / 2)) of its walls (plane geometry): over w at 53.13°."""
     lean = 10 / math.tan(math.radians(angle))
     cut = shapely.Polygon([(20, 0), (35, 0), (35, 10), (20 - lean, 10)])
     report = checked(setup().on(block(cut)))
-    assert [its.severity.label for its in report if its.rule == "land-width"] == (["risk"] if told else [])
+    assert [each.severity.label for each in report if each.rule == "land-width"] == (["risk"] if expected else [])
 
 
 @pytest.mark.parametrize(
@@ -246,7 +250,7 @@ def test_a_corner_is_no_tip(angle, told) -> None:
 )  # fmt: skip
 def test_a_steep_wall_says_how_wide_a_land_is_stout_enough(material, cutter, depth, said) -> None:
     report = checked(setup(material, cutter, depth=depth).on(block(box(5, 5, 9, 9))))
-    (one,) = [its for its in report if its.rule == "wall-angle"]
+    (one,) = [each for each in report if each.rule == "wall-angle"]
     assert one.remedy.endswith(said)
     assert "common practice, no source" in one.why
 
@@ -254,7 +258,7 @@ def test_a_steep_wall_says_how_wide_a_land_is_stout_enough(material, cutter, dep
 def test_a_material_without_slenderness_says_no_number() -> None:
     plain = {"slender_along": None, "slender_across": None}
     report = checked(setup("linoleum", "flat-1", material_values=plain).on(block(box(5, 5, 9, 9))))
-    (one,) = [its for its in report if its.rule == "wall-angle"]
+    (one,) = [each for each in report if each.rule == "wall-angle"]
     assert one.remedy.endswith("keep land wider than the minimum")
 
 
@@ -282,12 +286,12 @@ def strip(width: float, *, lying: bool = False) -> tuple[shapely.Polygon, ...]:
 )  # fmt: skip
 def test_a_land_too_slender_for_the_depth_is_a_risk(material, cutter, depth, lying, width, limit) -> None:
     report = checked(setup(material, cutter, depth=depth).on(block(*strip(width, lying=lying))))
-    found = [its for its in report if its.rule == "slenderness"]
-    assert [its for its in report if its.rule in ("land-width", "foot-width")] == []
+    result = [each for each in report if each.rule == "slenderness"]
+    assert [item for item in report if item.rule in ("land-width", "foot-width")] == []
     if limit is None:
-        assert found == []
+        assert result == []
         return
-    (one,) = found
+    (one,) = result
     assert one.severity.label == "risk"
     assert (one.measured, one.limit) == (pytest.approx(width), pytest.approx(limit))
     assert one.length_mm == pytest.approx(20, abs=0.6)
@@ -298,31 +302,31 @@ def test_a_land_too_slender_for_the_depth_is_a_risk(material, cutter, depth, lyi
 
 def test_land_too_narrow_in_itself_goes_on_breaking_and_is_told_once() -> None:
     report = checked(setup("linoleum", "flat-1", depth=1.8).on(block(*strip(0.7))))
-    (one,) = [its for its in report if its.at is not None]
+    (one,) = [each for each in report if each.at is not None]
     assert (one.rule, one.severity.label, one.limit) == ("land-width", "breaks", pytest.approx(0.75))
 
 
 def test_a_slender_post_is_told_and_a_shallow_cut_never_is() -> None:
     around = box(5, 5, 20, 20).difference(disc(15, 15, 0.48))
-    deep = [its.rule for its in checked(setup("linoleum", "flat-1", depth=2.2).on(block(around)))]
-    shallow = [its.rule for its in checked(setup("linoleum", "flat-1", depth=1.0).on(block(around)))]
+    deep = [finding.rule for finding in checked(setup("linoleum", "flat-1", depth=2.2).on(block(around)))]
+    shallow = [each.rule for each in checked(setup("linoleum", "flat-1", depth=1.0).on(block(around)))]
     assert "slenderness" in deep
     assert "slenderness" not in shallow
 
 
 def test_a_material_without_a_ratio_has_no_slender_land() -> None:
     plain = {"slender_along": None, "slender_across": None}
-    way = setup("linoleum", "flat-1", depth=2.4, material_values=plain)
-    assert way.limits == way.lasting_limits
-    assert [its for its in checked(way.on(block(*strip(0.76)))) if its.rule == "slenderness"] == []
+    setup_ = setup("linoleum", "flat-1", depth=2.4, material_values=plain)
+    assert setup_.limits == setup_.lasting_limits
+    assert [finding for finding in checked(setup_.on(block(*strip(0.76)))) if finding.rule == "slenderness"] == []
 
 
 @pytest.mark.parametrize(("gap", "narrow", "slender"), [(0.3, 1, 0), (0.715, 0, 1), (1.5, 0, 0)])
 def test_narrow_land_is_the_same_whether_slender_land_is_asked_for_or_not(gap, narrow, slender) -> None:
     """Linoleum under a laser at its usual depth: by a width that lasts but is slender, and by one of either side."""
     surveys = [Survey(setup(cutter="laser-fine").on(block(*strip(gap))), slender=asked) for asked in (True, False)]
-    assert [len(its.narrow_lands) for its in surveys] == [narrow, narrow]
-    assert [len(its.slender_lands) for its in surveys] == [slender, slender]
+    assert [len(each.narrow_lands) for each in surveys] == [narrow, narrow]
+    assert [len(one.slender_lands) for one in surveys] == [slender, slender]
     assert surveys[0].narrow_lands.width.tolist() == surveys[1].narrow_lands.width.tolist()
 
 
@@ -337,12 +341,12 @@ def test_where_no_land_is_slender_none_is_measured_twice(monkeypatch) -> None:
 
 def test_of_a_die_whose_walls_have_files_of_their_own_no_land_is_slender() -> None:
     """Its cuts are the face; what is slender there stands on a broad foot."""
-    way = setup(cutter="laser-fine")
-    found = [
-        Survey(way.on(dataclasses.replace(block(*strip(0.715)), bevelled=bevelled))).slender_lands
+    setup_ = setup(cutter="laser-fine")
+    result = [
+        Survey(setup_.on(dataclasses.replace(block(*strip(0.715)), bevelled=bevelled))).slender_lands
         for bevelled in (False, True)
     ]
-    assert [len(its) for its in found] == [1, 0]
+    assert [len(each) for each in result] == [1, 0]
 
 
 def flakes_about(count: int) -> np.ndarray:
@@ -382,9 +386,9 @@ def test_pairs_laid_beside_one_another_grow_with_the_corners_of_cuts_not_with_th
     def counted(work):
         def counting(*arguments, **how):
             nonlocal pairs
-            found = work(*arguments, **how)
-            pairs += np.shape(found[0] if isinstance(found, tuple) else found)[-1]
-            return found
+            result = work(*arguments, **how)
+            pairs += np.shape(result[0] if isinstance(result, tuple) else result)[-1]
+            return result
 
         return counting
 
@@ -393,7 +397,7 @@ def test_pairs_laid_beside_one_another_grow_with_the_corners_of_cuts_not_with_th
     counts = []
     for corners in (1_500, 15_000):
         (needles,) = working_size.frost(corners)
-        low, high = (affinity.scale(needles, 1, 0.48 * way, origin=(0, 100 - 100 * way)) for way in (1, -1))
+        low, high = (affinity.scale(needles, 1, 0.48 * side, origin=(0, 100 - 100 * side)) for side in (1, -1))
         pairs = 0
         checked(working_size.setup().on(working_size.block_of(shapes(low, high))))
         counts.append(pairs)

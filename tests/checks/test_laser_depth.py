@@ -18,13 +18,13 @@ from tests.cases import SHELF, block, box, setup
 
 
 def job(thickness: float = 6.0, depth: float = 1.0, **changed):
-    its = block(box(5, 5, 10, 10), cut_outs=(box(25, 10, 8, 8),))
-    way = setup("cherry", "laser-fine", thickness=thickness, depth=depth, material_values={"floor_mm": 1.0})
-    return dataclasses.replace(way, machine=dataclasses.replace(way.machine, **changed)).on(its)
+    each = block(box(5, 5, 10, 10), cut_outs=(box(25, 10, 8, 8),))
+    setup_ = setup("cherry", "laser-fine", thickness=thickness, depth=depth, material_values={"floor_mm": 1.0})
+    return dataclasses.replace(setup_, machine=dataclasses.replace(setup_.machine, **changed)).on(each)
 
 
-def found(its) -> list[tuple[Severity, float, float]]:
-    return [(one.severity, one.measured, one.limit) for one in checked(its) if one.rule == "laser-depth"]
+def found(each) -> list[tuple[Severity, float, float]]:
+    return [(one.severity, one.measured, one.limit) for one in checked(each) if one.rule == "laser-depth"]
 
 
 def test_a_sheet_thicker_than_the_profile_allows_gets_no_line_through_it() -> None:
@@ -33,9 +33,9 @@ def test_a_sheet_thicker_than_the_profile_allows_gets_no_line_through_it() -> No
     assert found(job(6.0, through_most_mm=None)) == [(Severity.RISK, 6.0, 0.0)]
     settings = PathSettings(cut_edge=True)
     thin, thick = (plan_for(job(deep), settings) for deep in (6.0, 19.1))
-    assert {Work.CUT_THROUGH, Work.CUT_BLOCK} <= {its.work for its in thin.operations}
-    assert not {Work.CUT_THROUGH, Work.CUT_BLOCK} & {its.work for its in thick.operations}
-    assert [its.rule for its in thick.findings] == ["not-cut"]
+    assert {Work.CUT_THROUGH, Work.CUT_BLOCK} <= {step.work for step in thin.operations}
+    assert not {Work.CUT_THROUGH, Work.CUT_BLOCK} & {each.work for each in thick.operations}
+    assert [finding.rule for finding in thick.findings] == ["not-cut"]
     assert "NOTHING IS CUT THROUGH" in " ".join(thick.remarks)
 
 
@@ -55,8 +55,8 @@ def test_no_kerf_is_carried_on_beyond_where_it_was_measured() -> None:
 
 
 def test_the_wall_is_no_risk_where_the_plan_slopes_it() -> None:
-    its = job()
-    assert "wall-angle" in {its.rule for its in checked(its)}
-    sloped, steep = (plan_for(its, PathSettings(shoulder_steps=steps)) for steps in (2, 0))
-    assert "wall-angle" not in {its.rule for its in with_plan(checked(its), sloped)}
-    assert "wall-angle" in {its.rule for its in with_plan(checked(its), steep)}
+    each = job()
+    assert "wall-angle" in {finding.rule for finding in checked(each)}
+    sloped, steep = (plan_for(each, PathSettings(shoulder_steps=steps)) for steps in (2, 0))
+    assert "wall-angle" not in {one.rule for one in with_plan(checked(each), sloped)}
+    assert "wall-angle" in {item.rule for item in with_plan(checked(each), steep)}

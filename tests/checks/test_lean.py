@@ -41,44 +41,46 @@ def test_the_foot_gains_depth_times_tangent_on_the_side_that_gains_least():
 
 @pytest.mark.parametrize(("lean", "breaks"), [(29.5, False), (30.5, True)])
 def test_a_lean_beyond_half_the_angle_undercuts_one_side(lean, breaks):
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
+    (setup_,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
     cuts = polygon_array([shapely.Point(30, 20).buffer(5)])
-    report = checked(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)))
-    walls = [found for found in report if found.rule == "wall-angle"]
-    assert [found.severity is Severity.BREAKS for found in walls] == [breaks]
+    report = checked(setup_.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)))
+    walls = [result for result in report if result.rule == "wall-angle"]
+    assert [wall.severity is Severity.BREAKS for wall in walls] == [breaks]
 
 
 def test_a_machine_does_not_lean():
-    ways = setups_for(Library(), material="linoleum", cutter="v-60", lean_deg=15)
-    assert {way.machine.kind: way.lean_deg for way in ways} == {"hand": 15, "laser": 0, "router": 0}
+    setups = setups_for(Library(), material="linoleum", cutter="v-60", lean_deg=15)
+    assert {setup_.machine.kind: setup_.lean_deg for setup_ in setups} == {"hand": 15, "laser": 0, "router": 0}
 
 
 def test_leaning_narrows_the_foot_that_the_land_must_keep():
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
-    leaned = replace(way, lean_deg=33)
-    assert leaned.lasting_limits.land_mm == pytest.approx(way.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
-    assert leaned.lasting_limits.land_mm > way.lasting_limits.land_mm
+    (setup_,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
+    leaned = replace(setup_, lean_deg=33)
+    assert leaned.lasting_limits.land_mm == pytest.approx(setup_.material.foot_mm + 2 * 1.5 * math.tan(math.radians(3)))
+    assert leaned.lasting_limits.land_mm > setup_.lasting_limits.land_mm
 
 
 @pytest.mark.parametrize("lean", [61, -61, float("nan"), 1e308])
 def test_a_lean_beyond_sense_is_told(lean):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=lean)
-    assert told.value.fields == ("lean_deg",)
+    assert raised.value.fields == ("lean_deg",)
 
 
 def test_the_guide_reckons_with_the_lean():
     """By w = t + d (tan(30 + 10) + tan(30 - 10)) = 0.1 + 1.2031 d: 1 mm wide is 0.748 deep, 1.5 deep is 1.905 wide."""
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=-10)
+    (setup_,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=-10)
     cuts = polygon_array([shapely.box(5, 5, 35, 35), shapely.box(40, 5, 41, 35)])
-    guide = hand_guide(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon")
-    fine, along, _ = (its.words for its in guide.tools)
+    guide = hand_guide(setup_.on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon")
+    fine, along, _ = (tool.words for tool in guide.tools)
     assert "leaned by 10 degrees" in fine
     assert "1 mm wide 0.7, 1.5 mm wide 1.2, 1.9 mm and wider 1.5" in fine
     assert "its groove is 1.9 mm wide" in along
-    upright = hand_guide(replace(way, lean_deg=0).on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon")
+    upright = hand_guide(
+        replace(setup_, lean_deg=0).on(Block(name="x", width_mm=60, height_mm=40, cuts=cuts)), "carbon"
+    )
     assert "1 mm wide 0.8" in upright.tools[0].words
-    wide = [shapely.area(its.zones.edges).sum() for its in (guide, upright)]
+    wide = [shapely.area(each.zones.edges).sum() for each in (guide, upright)]
     assert wide[0] / wide[1] == pytest.approx(1.9047 / 1.8321, rel=0.02), "the groove along the land is as much wider"
     assert any("20 degrees from the vertical on one side of a cut, 40 on the other" in fact for fact in guide.facts)
 
@@ -96,42 +98,42 @@ def test_a_leaned_groove_is_as_wide_as_its_walls_spread_and_back_again(included,
 
 
 def test_the_note_tells_of_the_leaned_wall():
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
-    job = way.on(block(box(5, 5, 10, 10)))
+    (setup_,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
+    job = setup_.on(block(box(5, 5, 10, 10)))
     assert "UNDERCUT by 5.0 degrees" in machine_note(job, checked(job), {})
 
 
-def found_by(rule: str, way, cut: shapely.Polygon):
-    report = checked(way.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([cut]))))
-    return [its for its in report if its.rule == rule]
+def found_by(rule: str, setup_, cut: shapely.Polygon):
+    report = checked(setup_.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([cut]))))
+    return [each for each in report if each.rule == rule]
 
 
 def test_the_check_of_depth_reckons_with_the_lean():
     """A depth of (w - t) / (tan(30 + 25) + tan(30 - 25)): a line of 0.5 mm is 0.264 mm leaned, 0.346 upright."""
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=25)
+    (side,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=25)
     line = shapely.box(5, 5, 35, 5.5)
-    assert not found_by("depth", replace(way, lean_deg=0), line)
+    assert not found_by("depth", replace(side, lean_deg=0), line)
     for lean in (25, -25):
-        (shallow,) = found_by("depth", replace(way, lean_deg=lean), line)
+        (shallow,) = found_by("depth", replace(side, lean_deg=lean), line)
         spread = math.tan(math.radians(55)) + math.tan(math.radians(5))
         assert shallow.measured == pytest.approx((0.5 - 0.1) / spread, abs=0.01)
 
 
 def test_the_check_of_wide_areas_reckons_with_the_lean():
     """Walls 85 degrees one way and 25 over it the other: 2 mm wide is (2 - 0.1) / (tan 85 - tan 25) = 0.173 deep."""
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
+    (side,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])
     area = shapely.box(5, 5, 35, 7)
-    assert not found_by("clearing", way, area)
+    assert not found_by("clearing", side, area)
     for lean in (55, -55):
-        (shallow,) = found_by("clearing", replace(way, lean_deg=lean), area)
+        (shallow,) = found_by("clearing", replace(side, lean_deg=lean), area)
         assert shallow.measured == pytest.approx(0.1733, abs=5e-4)
 
 
 def test_a_wall_that_leans_in_says_to_lean_the_tool_less():
     """Of a V of 60° leaned by 35° one wall leans in by 5°: leaning it less is the first remedy."""
-    (way,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
+    (setup_,) = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"], lean_deg=35)
     report = checked(
-        way.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([shapely.box(9, 9, 19, 19)])))
+        setup_.on(Block(name="x", width_mm=60, height_mm=40, cuts=polygon_array([shapely.box(9, 9, 19, 19)])))
     )
-    (one,) = [found for found in report if found.rule == "wall-angle"]
+    (one,) = [result for result in report if result.rule == "wall-angle"]
     assert one.remedy.startswith("lean the tool less, ")

@@ -20,8 +20,8 @@ SIZE = (200.0, 150.0)
 
 def found(cuts, **more) -> dict[str, object]:
     cuts = geometry.polygon_array(cuts)
-    its = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, **more)
-    return {one.rule: one for one in look.find(Survey(setup(cutter="laser-fine").on(its)))}
+    each = Block(name="sky", width_mm=SIZE[0], height_mm=SIZE[1], cuts=cuts, **more)
+    return {one.rule: one for one in look.find(Survey(setup(cutter="laser-fine").on(each)))}
 
 
 def blob(rng: np.random.Generator, x: float, y: float, size: float, *, longer: float = 1.0) -> shapely.Polygon:
@@ -54,10 +54,10 @@ def test_chance_is_left_in_peace() -> None:
 @pytest.mark.parametrize("pitch", [8.0, 3.3])
 def test_a_grid(pitch) -> None:
     rng = np.random.default_rng(3)
-    told = found(wild(rng, lattice(pitch)))
-    assert set(told) == {"look-spacing"}
-    assert told["look-spacing"].severity is Severity.ADVICE
-    assert told["look-spacing"].at is None
+    report = found(wild(rng, lattice(pitch)))
+    assert set(report) == {"look-spacing"}
+    assert report["look-spacing"].severity is Severity.ADVICE
+    assert report["look-spacing"].at is None
 
 
 def test_of_fewer_shapes_more_is_left_to_chance() -> None:
@@ -76,17 +76,17 @@ def test_a_grid_shaken_until_it_is_none() -> None:
 
 def test_equal_discs() -> None:
     rng = np.random.default_rng(4)
-    told = found([disc(x, y, 1.2) for x, y in strewn(rng, 60)])
-    assert {"look-sizes", "look-twins"} <= set(told)
+    report = found([disc(x, y, 1.2) for x, y in strewn(rng, 60)])
+    assert {"look-sizes", "look-twins"} <= set(report)
 
 
-@pytest.mark.parametrize(("spread", "told"), [(0.10, True), (0.14, False)])
-def test_sizes_on_both_sides(spread, told) -> None:
+@pytest.mark.parametrize(("spread", "expected"), [(0.10, True), (0.14, False)])
+def test_sizes_on_both_sides(spread, expected) -> None:
     """Half the shapes (1 - s) and half (1 + s) across: the coefficient of variation is s."""
     rng = np.random.default_rng(4)
     cuts = [disc(x, y, 1 + spread * (-1) ** k) for k, (x, y) in enumerate(strewn(rng, 60))]
     assert alikeness.size_spread(shapes(*cuts)) == pytest.approx(spread)
-    assert ("look-sizes" in found(cuts)) == told
+    assert ("look-sizes" in found(cuts)) == expected
 
 
 def test_few_shapes_have_no_spacing_and_no_sizes() -> None:
@@ -97,8 +97,8 @@ def test_few_shapes_have_no_spacing_and_no_sizes() -> None:
     assert found([]) == {}
 
 
-@pytest.mark.parametrize(("copies", "told"), [(9, False), (11, True)])
-def test_copies_moved_turned_and_mirrored(copies, told) -> None:
+@pytest.mark.parametrize(("copies", "expected"), [(9, False), (11, True)])
+def test_copies_moved_turned_and_mirrored(copies, expected) -> None:
     """Of 100 shapes so many are copies of one another: more than 10 in 100 are told of."""
     rng = np.random.default_rng(6)
     places = strewn(rng, 100)
@@ -108,7 +108,7 @@ def test_copies_moved_turned_and_mirrored(copies, told) -> None:
         cuts.append(affinity.translate(affinity.scale(copy, rng.choice([-1, 1]), 1, origin=(0, 0)), x, y))
     snapped = geometry.snapped(geometry.polygon_array(cuts))
     assert alikeness.have_twins(snapped).sum() == copies
-    assert ("look-twins" in found(snapped)) == told
+    assert ("look-twins" in found(snapped)) == expected
 
 
 def test_boxes() -> None:
@@ -119,13 +119,13 @@ def test_boxes() -> None:
     assert "boxed" not in found(turned)["look-straight"].why
 
 
-@pytest.mark.parametrize(("boxed", "told"), [(5, False), (7, True)])
-def test_boxes_among_others(boxed, told) -> None:
+@pytest.mark.parametrize(("boxed", "expected"), [(5, False), (7, True)])
+def test_boxes_among_others(boxed, expected) -> None:
     """More than one in ten upright boxes, of 60 shapes."""
     rng = np.random.default_rng(8)
     places = strewn(rng, 60)
     cuts = wild(rng, places[boxed:]) + [box(x, y, *rng.uniform(1, 4, 2)) for x, y in places[:boxed]]
-    assert ("look-straight" in found(cuts)) == told
+    assert ("look-straight" in found(cuts)) == expected
 
 
 def test_sides_along_what_is_drawn_are_the_drawings_own() -> None:
@@ -139,35 +139,35 @@ def test_sides_along_what_is_drawn_are_the_drawings_own() -> None:
     assert "look-straight" not in found(heaps, kept=posts)
 
 
-@pytest.mark.parametrize(("off", "told"), [(0.5, False), (0.7, True)])
-def test_sides_up_to_six_tenths_off_what_is_drawn_are_the_drawings_own(off, told) -> None:
+@pytest.mark.parametrize(("off", "expected"), [(0.5, False), (0.7, True)])
+def test_sides_up_to_six_tenths_off_what_is_drawn_are_the_drawings_own(off, expected) -> None:
     """Inks run on or stay back from an edge by so much; our own choice."""
     rng = np.random.default_rng(8)
     heaps = [box(x, y, *rng.uniform(1, 4, 2)) for x, y in strewn(rng, 60)]
     posts = geometry.polygon_array(heap.buffer(off, join_style="mitre") for heap in heaps)
-    assert ("look-straight" in found(heaps, drawn=posts)) == told
+    assert ("look-straight" in found(heaps, drawn=posts)) == expected
 
 
-@pytest.mark.parametrize(("scatter", "told"), [(8.0, True), (20.0, False)])
-def test_a_comb(scatter, told) -> None:
+@pytest.mark.parametrize(("scatter", "expected"), [(8.0, True), (20.0, False)])
+def test_a_comb(scatter, expected) -> None:
     """Angles scattered by s have the resultant exp(-2 s²): 0.96 at 8 degrees, 0.78 at 20."""
     rng = np.random.default_rng(9)
     cuts = [
         affinity.rotate(blob(rng, x, y, rng.uniform(1, 3), longer=4.0), rng.normal(30, scatter))
         for x, y in strewn(rng, 80)
     ]
-    assert ("look-combed" in found(cuts)) == told
+    assert ("look-combed" in found(cuts)) == expected
 
 
-@pytest.mark.parametrize(("elongated", "told"), [(22, False), (26, True)])
-def test_some_that_point_one_way_among_many_round_ones(elongated, told) -> None:
+@pytest.mark.parametrize(("elongated", "expected"), [(22, False), (26, True)])
+def test_some_that_point_one_way_among_many_round_ones(elongated, expected) -> None:
     """Three tenths of 80 shapes are 24."""
     rng = np.random.default_rng(9)
     cuts = [
         blob(rng, x, y, rng.uniform(1, 3), longer=4.0) if k < elongated else disc(x, y, rng.uniform(0.5, 1.5))
         for k, (x, y) in enumerate(strewn(rng, 80))
     ]
-    assert ("look-combed" in found(cuts)) == told
+    assert ("look-combed" in found(cuts)) == expected
 
 
 def test_teeth_of_a_comb() -> None:
@@ -177,9 +177,9 @@ def test_teeth_of_a_comb() -> None:
 
 
 def test_advice_is_no_risk_and_no_break() -> None:
-    told = found(box(x, y, 1, 4) for x, y in lattice(8.0))
-    report = Report.of(told.values())
-    assert (report.breaks, report.risks, report.to_dict()["advice"]) == (0, 0, len(told))
+    answer = found(box(x, y, 1, 4) for x, y in lattice(8.0))
+    report = Report.of(answer.values())
+    assert (report.breaks, report.risks, report.to_dict()["advice"]) == (0, 0, len(answer))
     assert {one["severity"] for one in report.to_dict()["findings"]} == {"advice"}
 
 
@@ -187,5 +187,5 @@ def test_centres_on_a_line_or_in_one_place() -> None:
     assert np.isnan(alikeness.spacing(np.column_stack([np.arange(40.0), np.arange(40.0)]))[0])
     assert np.isnan(alikeness.spacing(np.zeros((40, 2)))[0])
     assert np.isnan(alikeness.distance_spread(alikeness.nearest_distances(np.zeros((40, 2)))))
-    told = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
-    assert "look-spacing" in told  # evenly along one line
+    report = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
+    assert "look-spacing" in report  # evenly along one line

@@ -28,7 +28,9 @@ from tests.strategies import examples, few, takes_long
 
 
 def breaks(job: Job) -> list[tuple]:
-    return [(its.rule, its.at, its.measured) for its in checked(job) if its.severity is Severity.BREAKS]
+    return [
+        (finding.rule, finding.at, finding.measured) for finding in checked(job) if finding.severity is Severity.BREAKS
+    ]
 
 
 def job_of(*cuts, **how) -> Job:
@@ -46,7 +48,7 @@ def must_hold(job: Job, *, area: float = 0.05) -> Mended:
     assert len(done.left) == 0
     cuts = done.job.block.cuts
     assert shapely.is_valid(cuts).all()
-    assert sum(its.white_mm2 for its in done.changes) == pytest.approx(
+    assert sum(change.white_mm2 for change in done.changes) == pytest.approx(
         shapely.area(cuts).sum() - shapely.area(job.block.cuts).sum(), abs=0.002
     )
     assert len(geometry.close_pairs(cuts, 0.1)[0]) == 0
@@ -60,15 +62,15 @@ def must_hold(job: Job, *, area: float = 0.05) -> Mended:
 
 def boxes(seed: int, count: int = 40, *, apart: float = 0.0, turned: bool = True) -> list[shapely.Polygon]:
     rng = np.random.default_rng(seed)
-    found: list[shapely.Polygon] = []
+    result: list[shapely.Polygon] = []
     for _ in range(count * 10):
         x, y, w, h = *rng.uniform(1, 34, 2), *rng.uniform(0.8, 5, 2)
-        its = affinity.rotate(box(x, y, w, h), rng.uniform(0, 180) if turned else 0)
-        if its.within(shapely.box(0.01, 0.01, 39.9, 39.9)) and all(its.distance(old) > apart for old in found):
-            found.append(its)
-        if len(found) == count:
+        each = affinity.rotate(box(x, y, w, h), rng.uniform(0, 180) if turned else 0)
+        if each.within(shapely.box(0.01, 0.01, 39.9, 39.9)) and all(each.distance(old) > apart for old in result):
+            result.append(each)
+        if len(result) == count:
             break
-    return found
+    return result
 
 
 def comb(gap: float, *, teeth: int = 10) -> shapely.Polygon:
@@ -77,14 +79,14 @@ def comb(gap: float, *, teeth: int = 10) -> shapely.Polygon:
 
 
 def wavy(gap: float, *, lines: int = 8, phase: float = 0.0) -> geometry.PolygonArray:
-    found = []
+    result = []
     for k in range(lines):
         x = np.linspace(3, 37, 90)
         y = 4 + k * (1.0 + gap) + 0.4 * np.sin(x / 3 + phase) + 0.08 * np.sin(x * 1.7 + k)
         half = 0.45 - 0.08 * np.cos(x / 2 + k)
         walls = np.column_stack([x, y - half]), np.column_stack([x, y + half])[::-1]
-        found.append(shapely.Polygon(np.concatenate(walls)))
-    return geometry.joined(shapes(*found))
+        result.append(shapely.Polygon(np.concatenate(walls)))
+    return geometry.joined(shapes(*result))
 
 
 CASES = {  # what is mended, and by how much of its white area at most
@@ -114,7 +116,7 @@ def test_cuts_too_small_for_the_cutter_go_and_necks_part() -> None:
     small = [disc(5 + 2 * k, 15, 0.1) for k in range(8)]
     dumbbell = shapely.union_all([disc(12, 22, 2), disc(20, 22, 2), box(12, 21.9, 8, 0.15)])
     done = must_hold(job_of(*small, dumbbell), area=0.2)
-    assert [its.what for its in done.changes].count("left out") == 8
+    assert [change.what for change in done.changes].count("left out") == 8
     assert len(done.job.block.cuts) == 2
 
 
@@ -129,7 +131,7 @@ def test_a_neck_of_a_cut_is_made_wider_where_that_changes_less(width) -> None:
     """0.4 is asked over 10 mm: widening takes 10 (0.4 - w) of land, filling 10 w of white."""
     done = must_hold(job_of(*slit(width)), area=0.02)
     assert len(done.job.block.cuts) == 1
-    assert [its.what for its in done.changes] == ["cut wider"]
+    assert [change.what for change in done.changes] == ["cut wider"]
     assert done.changes[0].white_mm2 == pytest.approx(10 * (0.4 - width), abs=0.15)
     assert done.job.block.cuts[0].covers(slit(width)[0].buffer(-0.003))
 
@@ -137,7 +139,7 @@ def test_a_neck_of_a_cut_is_made_wider_where_that_changes_less(width) -> None:
 @pytest.mark.parametrize("width", [0.15, 0.05])
 def test_a_neck_of_a_cut_is_filled_where_that_changes_less(width) -> None:
     done = must_hold(job_of(*slit(width)), area=0.03)
-    assert [its.what for its in done.changes] == ["rounded"]
+    assert [change.what for change in done.changes] == ["rounded"]
     assert done.changes[0].white_mm2 == pytest.approx(-10 * width, abs=0.1)  # and eight corners
     assert len(done.job.block.cuts) == 2
 
@@ -155,7 +157,7 @@ def test_a_neck_of_a_cut_is_not_widened_into_land_that_must_last(beside) -> None
     job = job_of(*cuts, cut_outs=(near,) if beside == "cut-out" else ())
     done = mended(job, fixed={1} if beside == "fixed" else ())
     assert breaks(done.job) == []
-    assert [its.what for its in done.changes] == ["rounded"]
+    assert [change.what for change in done.changes] == ["rounded"]
     assert mended(done.job).changes == ()
 
 
@@ -178,7 +180,7 @@ def test_no_land_is_laid_into_the_white_beside_a_cut_that_stays(gap) -> None:
     job = job_of(*cuts)
     job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset([0])))
     (done,), changes = mended_for_all([job], white=cuts[1])
-    assert [its.what for its in changes] == ["filled"]  # no land is left to be mended again and again
+    assert [change.what for change in changes] == ["filled"]  # no land is left to be mended again and again
     assert cuts[1].difference(shapely.union_all(done.block.cuts)).area < 0.001
     assert shapely.union_all(cuts).convex_hull.buffer(0.3).covers(shapely.union_all(done.block.cuts))
 
@@ -188,7 +190,7 @@ def test_land_beside_white_is_widened_on_its_other_side(gap) -> None:
     """The same, and the left one, where another block prints, may move: the land stands, 0.5 wide, the snow whole."""
     cuts = box(5, 5, 5, 5), box(10 + gap, 5, 5, 5)
     (done,), changes = mended_for_all([job_of(*cuts)], white=cuts[1])
-    assert {its.what for its in changes} == {"widened"}
+    assert {change.what for change in changes} == {"widened"}
     assert breaks(done) == []
     assert cuts[1].symmetric_difference(done.block.cuts[np.argmax(shapely.bounds(done.block.cuts)[:, 0])]).area < 0.001
     assert done.block.land.covers(box(10.01, 5, gap - 0.02, 5))
@@ -312,7 +314,7 @@ def test_a_thin_stroke_is_made_wider_and_a_speck_left_out() -> None:
     angle = np.linspace(0, 4, 60)
     line = shapely.LineString(np.column_stack([20 + 8 * np.cos(angle), 15 + 8 * np.sin(angle)])).buffer(0.16)
     done = must_hold(job_of(line, disc(20, 15, 0.1)), area=0.4)
-    assert sorted(its.what for its in done.changes) == ["cut wider", "left out"]
+    assert sorted(change.what for change in done.changes) == ["cut wider", "left out"]
     assert len(done.job.block.cuts) == 1
     assert done.job.block.cuts[0].hausdorff_distance(line) < 0.08
 
@@ -324,7 +326,7 @@ def test_a_cut_that_is_mostly_a_tip_is_rounded_to_what_the_cutter_makes(wide) ->
     job = job_of(spire, box(20, 20, 5, 5))
     assert bool(breaks(job)) == (wide < 0.6)
     done = must_hold(job, area=0.05)
-    assert [its.what for its in done.changes] == ["rounded"] * (wide < 0.6)
+    assert [change.what for change in done.changes] == ["rounded"] * (wide < 0.6)
     if wide < 0.6:
         assert done.job.block.cuts[0].hausdorff_distance(spire) == pytest.approx(2, abs=0.15), "the tip alone is filled"
 
@@ -342,20 +344,20 @@ def test_fixed_cuts_and_cut_outs_stay() -> None:
     fixed = set(range(0, len(cuts), 3))
     job = job_of(*cuts, size=(40.0, 40.0), cut_outs=(disc(36, 36, 2),))
     done = mended(job, fixed=fixed)
-    kept = {shapely.to_wkb(its) for its in done.job.block.cuts[sorted(done.job.block.fixed)]}
+    kept = {shapely.to_wkb(cut) for cut in done.job.block.cuts[sorted(done.job.block.fixed)]}
     assert kept == {shapely.to_wkb(cuts[k]) for k in fixed}
     assert shapely.to_wkb(done.job.block.cut_outs[0]) == shapely.to_wkb(job.block.cut_outs[0])
-    between = [set(its.between) for its in done.left]  # only what is fixed on both sides may be left
+    between = [set(each.between) for each in done.left]  # only what is fixed on both sides may be left
     names = {f"cut {k + 1}" for k in done.job.block.fixed} | {"edge", "cut-out 1"}
-    assert all(its <= names for its in between)
-    for its in done.changes:
-        assert its.what in ("widened", "filled", "joined", "rounded", "left out")
+    assert all(one <= names for one in between)
+    for change in done.changes:
+        assert change.what in ("widened", "filled", "joined", "rounded", "left out")
 
 
 def test_two_fixed_cuts_too_close_are_left_and_told() -> None:
     done = mended(job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5)), fixed={0, 1})
     assert done.changes == ()
-    assert [(its.rule, round(its.measured, 3)) for its in done.left] == [("land-width", 0.3)]
+    assert [(each.rule, round(each.measured, 3)) for each in done.left] == [("land-width", 0.3)]
 
 
 SQUARE, PRONGS = box(5, 5, 5, 5), box(5, 5, 20, 10)
@@ -388,8 +390,8 @@ def test_what_is_done_where_and_what_white_it_takes(cuts, how, done) -> None:
     for change, (what, x, y, white_mm2) in zip(ended.changes, done, strict=True):
         assert change.what == what
         assert change.white_mm2 == pytest.approx(white_mm2, abs=0.02 + 0.1 * abs(white_mm2))
-        for told, wanted in zip(change.at, (x, y), strict=True):
-            assert wanted is None or told == pytest.approx(wanted, abs=0.02)
+        for report, wanted in zip(change.at, (x, y), strict=True):
+            assert wanted is None or report == pytest.approx(wanted, abs=0.02)
 
 
 @pytest.mark.parametrize("severity", Severity)
@@ -412,7 +414,7 @@ def test_changes_tell_where() -> None:
     differs = shapely.symmetric_difference(shapely.union_all(job.block.cuts), shapely.union_all(done.job.block.cuts))
     differs = differs.buffer(-0.003).buffer(0.003)
     for part in shapely.get_parts(differs):
-        assert min(part.distance(shapely.Point(its.at)) for its in done.changes) < 3
+        assert min(part.distance(shapely.Point(change.at)) for change in done.changes) < 3
 
 
 @examples(4)
@@ -448,9 +450,9 @@ def test_150_faults_take_a_few_seconds() -> None:
 
 @takes_long  # a measure of looks
 def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
-    way = setup(material_values={"land_along_mm": 0.7, "land_across_mm": 0.7, "dot_mm": 0.8})
+    setup_ = setup(material_values={"land_along_mm": 0.7, "land_across_mm": 0.7, "dot_mm": 0.8})
     sky = grown("snowfall", snowfall.Settings(), limits(0.4), 11, size=(60.0, 60.0))
-    job = way.on(sky)
+    job = setup_.on(sky)
     assert len(breaks(job)) > 5
     done = must_hold(job, area=0.12)
     same = shapely.intersection(shapely.union_all(sky.cuts), shapely.union_all(done.job.block.cuts)).area
@@ -473,7 +475,9 @@ def test_a_measure_falls_in_each_round(seed):
     """The places that break; where as many break as before, the land: then a hopeless piece of it was cut away."""
     bench, measures = _Bench(job_of(*boxes(seed, 20)), frozenset()), list[tuple[int, float]]()
     for number in range(24):
-        left = [its for its in checked(bench.job) if its.severity is Severity.BREAKS and can_mend([its])]
+        left = [
+            finding for finding in checked(bench.job) if finding.severity is Severity.BREAKS and can_mend([finding])
+        ]
         measures.append((len(left), float(shapely.area(bench.job.block.land))))
         if not bench.mend(number):
             break

@@ -41,7 +41,7 @@ def test_from_the_seventh_round_on_land_is_made_ever_wider_but_in_a_print_cut_aw
     """So it ends: in a print nothing may be laid into the snow, so what is narrow goes."""
     bench = _Bench(setup().on(block(*PAIR)), frozenset(), box(30, 20, 2, 2) if snow else None)
     assert bench.mend(number)
-    assert {its.what for its in bench.changes} == {done}
+    assert {change.what for change in bench.changes} == {done}
     left = shapely.union_all(bench.job.block.cuts)
     if done == "widened":
         gap = PAIR[0].intersection(left).distance(PAIR[1].intersection(left))
@@ -57,14 +57,14 @@ def test_places_are_told_in_micrometres() -> None:
 def test_land_between_cut_outs_is_not_mended_and_told() -> None:
     done = mended(setup().on(block(cut_outs=PAIR)))
     assert done.changes == ()
-    assert [its.rule for its in done.left] == ["land-width"]
+    assert [each.rule for each in done.left] == ["land-width"]
 
 
 def test_a_speck_of_snow_is_made_as_large_as_the_cutter_and_the_land_beside_it_is_mended_then() -> None:
     """0.2 mm across, 0.6 beside a cut; 0.4 are the smallest cut, and 0.006 a side are to spare: a round of 0.612."""
     speck, beside = disc(20, 15, 0.1), box(20.7, 12, 5, 6)
     (done,), changes = mended_for_all([setup().on(block(speck, beside))], white=speck)
-    assert [its.what for its in changes] == ["filled", "widened", "widened"]
+    assert [change.what for change in changes] == ["filled", "widened", "widened"]
     assert changes[0].white_mm2 == pytest.approx(math.pi * (0.306**2 - 0.1**2), rel=0.01)
     assert list(checked(done)) == []
 
@@ -75,7 +75,7 @@ def test_a_slit_however_it_lies_lacks_a_strip_on_either_side(turn: float) -> Non
     plain = shapely.union_all([box(11, 11, 5, 8), box(26, 11, 5, 8), box(16, 14.85, 10, 0.3)])
     cut = affinity.rotate(plain, turn, origin=(21, 15))
     survey = Survey(setup().on(block(cut)))
-    (part,) = (its for its in shapely.get_parts(survey.uncut(0)) if its.area > 1)
+    (part,) = (each for each in shapely.get_parts(survey.uncut(0)) if each.area > 1)
     (slit,) = widening.slits(survey, 0, shapes(part), 0.42)
     assert slit.is_smaller_widened
     assert slit.gain.area == pytest.approx(10 * 0.12, abs=0.12)  # but for the ends
@@ -88,7 +88,7 @@ def test_weak_are_narrow_lands_vanishing_cuts_and_what_parts_a_cut() -> None:
     neck = shapely.union_all([box(22, 20, 5, 5), box(30, 20, 5, 5), box(27, 22, 3, 0.3)])
     speck, tipped = disc(35, 5, 0.1), shapely.Polygon([(5, 15), (15, 15), (5, 22)])
     weak = widening.weak_places(Survey(setup().on(block(*PAIR, neck, speck, tipped))))
-    assert [its.geom_type for its in weak] == ["LineString", "Polygon", "Polygon"]
+    assert [each.geom_type for each in weak] == ["LineString", "Polygon", "Polygon"]
     land, part, gone = weak
     assert land.length == pytest.approx(0.3)
     assert part.centroid.distance(shapely.Point(28.5, 22.15)) < 0.1
@@ -109,14 +109,14 @@ def place(**changed) -> NarrowPlace:
 
 def test_a_band_runs_along_what_is_wanted_of_the_middles_and_a_tips_chord_counts_only_alone() -> None:
     """A bar 0.4 long with round ends, and a disc 2.6 beyond it, which is too far for one line; 1 mm wide."""
-    its, end = place(), math.pi / 4
-    assert its.band(1.0).area == pytest.approx(0.4 + 2 * end, rel=0.01)
-    assert its.at == pytest.approx((5, 0))
-    assert its.band(1.0, np.array([True, True, False, False, False])).area == pytest.approx(end, rel=0.01)
-    only = its.band(1.0, np.array([True, False, False, False, False]))
+    each, end = place(), math.pi / 4
+    assert each.band(1.0).area == pytest.approx(0.4 + 2 * end, rel=0.01)
+    assert each.at == pytest.approx((5, 0))
+    assert each.band(1.0, np.array([True, True, False, False, False])).area == pytest.approx(end, rel=0.01)
+    only = each.band(1.0, np.array([True, False, False, False, False]))
     assert only.centroid.distance(shapely.Point(5, 0)) < 1e-6
-    assert its.wall_facing(box(0, 1, 5, 1), 1.0).centroid.y == pytest.approx(-0.1, abs=0.01)
-    assert its.wall_facing(box(0, -2, 5, 1), 1.0).centroid.y == pytest.approx(0.1, abs=0.01)
+    assert each.wall_facing(box(0, 1, 5, 1), 1.0).centroid.y == pytest.approx(-0.1, abs=0.01)
+    assert each.wall_facing(box(0, -2, 5, 1), 1.0).centroid.y == pytest.approx(0.1, abs=0.01)
 
 
 @pytest.mark.parametrize(("length", "short"), [(0.8, True), (0.95, False)])
@@ -124,7 +124,7 @@ def test_a_neck_no_longer_than_twice_what_is_asked_is_short(length: float, short
     """0.3 mm between two walls that face each other over so much, for 0.5; it is narrow 0.12 longer."""
     cuts = box(5, 5, 5, 5), box(10.3, 5, 5, length)
     survey = Survey(setup().on(block(*cuts)))
-    (one,) = (its for _, its in places_of(survey, np.array([0])))
+    (one,) = (each for _, each in places_of(survey, np.array([0])))
     assert one.is_short == short == bool(survey.narrow_lands.length[0] <= 1.0)
     assert not one.is_corner
 
@@ -140,7 +140,7 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
     """0.3 mm of land over 5 mm, of which 0.5 are asked and 0.006 are to spare."""
     done = mended(setup().on(block(*PAIR)), fixed={0})
     assert shapely.distance(*done.job.block.cuts) == pytest.approx(0.506, abs=0.003)
-    assert sum(its.white_mm2 for its in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
+    assert sum(change.white_mm2 for change in done.changes) == pytest.approx(-5 * 0.206, abs=0.02)
     assert done.job.block.cuts[0].equals(PAIR[0])
 
 
@@ -148,15 +148,15 @@ def test_a_cut_is_moved_off_one_that_stays_by_what_is_missing_and_no_more() -> N
 def test_a_neck_longer_than_six_times_what_is_asked_is_a_line_by_itself(length: float, long: bool) -> None:
     """As above; 3 mm are six times 0.5."""
     survey = Survey(setup().on(block(box(5, 5, 5, 5), box(10.3, 5, 5, length))))
-    (one,) = (its for _, its in places_of(survey, np.array([0])))
+    (one,) = (each for _, each in places_of(survey, np.array([0])))
     assert one.is_long == long == bool(survey.narrow_lands.length[0] > 3.0)
     assert not one.is_short
 
 
 @pytest.mark.parametrize("turn", [0.0, 45.0, -45.0, 170.0])
 def test_the_middles_of_a_neck_follow_one_another_along_each_wall_however_it_lies(turn: float) -> None:
-    pair = (affinity.rotate(its, turn, origin=(20, 15)) for its in (box(15, 12, 5, 6), box(20.3, 12, 5, 6)))
-    (one,) = (its for _, its in places_of(Survey(setup().on(block(*pair))), np.array([0])))
+    pair = (affinity.rotate(item, turn, origin=(20, 15)) for item in (box(15, 12, 5, 6), box(20.3, 12, 5, 6)))
+    (one,) = (each for _, each in places_of(Survey(setup().on(block(*pair))), np.array([0])))
     run = shape_edits.runs(one.middles[1:], one.edge[1:], one.gap)
     assert run[-1] == 1
     for k in (0, 1):
@@ -175,7 +175,7 @@ def test_where_two_cuts_become_one_the_cutter_passes() -> None:
     bench = _Bench(setup().on(block(box(5, 5, 5, 5), box(10.014, 10.014, 5, 5))), frozenset())
     assert bench.mend(0)
     (cut,) = bench.job.block.cuts
-    assert [its.what for its in bench.changes] == ["joined"]
+    assert [change.what for change in bench.changes] == ["joined"]
     made = [len(shapely.get_parts(cut.buffer(-half).buffer(half))) for half in (0.2005, 0.21)]
     assert made == [1, 2]
 
@@ -204,7 +204,7 @@ def test_of_a_spike_what_is_thinner_than_half_is_taken_and_no_more() -> None:
     spike = shapely.Polygon([(14.75, 5), (15.25, 5), (15, 8)])
     bench = _Bench(setup().on(block(box(5, 5, 20, 15).difference(spike))), frozenset())
     assert bench.mend(0)
-    assert [its.what for its in bench.changes] == ["filled"]
+    assert [change.what for change in bench.changes] == ["filled"]
     assert bench.changes[0].white_mm2 == pytest.approx(0.175, abs=0.015)
 
 
@@ -230,7 +230,9 @@ def test_words_of_changes_count_them_by_kind_and_tell_where_it_changed_most() ->
 def test_what_is_severed_is_not_given_up_as_an_island_may_be(severed: bool) -> None:
     ring = box(10, 10, 12, 12).difference(box(12, 12, 8, 8))
     cut_out = box(15, -1, 3, 40) if severed else ring
-    (one,) = [its for its in checked(setup().on(block(cut_outs=(cut_out,)))) if its.kind in ("severed", "island")]
+    (one,) = [
+        finding for finding in checked(setup().on(block(cut_outs=(cut_out,)))) if finding.kind in ("severed", "island")
+    ]
     assert one.kind == ("severed" if severed else "island")
     assert one.remedy.endswith(", or give the island up") == (not severed)
 
@@ -296,8 +298,8 @@ def test_what_is_put_in_a_cuts_place_is_told_with_the_white_it_makes_unless_noth
     bench._put(1, box(10.3, 5, 4, 5), "widened", at, at + 1, shares=(0.25, 0.75))
     bench._put(2, shapely.Polygon(), "rounded", at)
     bench._put(2, box(0, 0, 1, 1), "widened", at)  # what has gone stays so
-    told = [(its.what, its.at, round(its.white_mm2, 3)) for its in bench.changes]
-    assert told == [
+    report = [(change.what, change.at, round(change.white_mm2, 3)) for change in bench.changes]
+    assert report == [
         ("joined", (1.235, 2.0), 3.0), ("widened", (1.235, 2.0), -1.25), ("widened", (2.235, 3.0), -3.75),
         ("left out", (1.235, 2.0), round(-disc(30, 20, 2).area, 3)),
     ]  # fmt: skip
@@ -328,27 +330,27 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     cut = shapely.difference(box(5, 5, 28, 18), shapely.union_all([*twigs, post]))
     job = setup().on(block(cut))
     (done,), changes = mended_for_all([job], white=cut)
-    lost = sorted(lost_pieces(job.block, done.block, changes), key=lambda its: its.at)
-    assert [its.area_mm2 for its in lost] == [0.6, 0.4]
-    assert all(shapely.dwithin(shapely.Point(its.at), twig, 1e-3) for its, twig in zip(lost, twigs, strict=True))
-    assert sum(its.white_mm2 for its in changes) == pytest.approx(1.0, abs=0.05)
+    lost = sorted(lost_pieces(job.block, done.block, changes), key=lambda one: one.at)
+    assert [each.area_mm2 for each in lost] == [0.6, 0.4]
+    assert all(shapely.dwithin(shapely.Point(item.at), twig, 1e-3) for item, twig in zip(lost, twigs, strict=True))
+    assert sum(entry.white_mm2 for entry in changes) == pytest.approx(1.0, abs=0.05)
     words = mending_words(changes, lost)
     assert words.endswith("; pieces of land gone whole: 2, the largest 0.6 mm² at x 10.1, y 13.0 mm")
     assert "+1.0 mm² of white" in words
     assert shapely.covers(done.block.land, post)
     assert "gone" not in mending_words(changes)
     assert words.startswith(mending_words(changes))
-    assert lost_pieces(job.block, done.block, [its for its in changes if its.what == "widened"]) == ()
+    assert lost_pieces(job.block, done.block, [change for change in changes if change.what == "widened"]) == ()
 
 
-@pytest.mark.parametrize(("long", "told"), [(0.2, False), (0.9, False), (1.14, True)])
-def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, told: bool) -> None:
+@pytest.mark.parametrize(("long", "expected"), [(0.2, False), (0.9, False), (1.14, True)])
+def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, expected: bool) -> None:
     """0.1 mm broad; of what is gone but for its end something stands."""
     piece, kept = box(5, 5, long, 0.1), box(9, 5, 2, 0.1)
-    before, after = (SimpleNamespace(land=shapely.union_all(its)) for its in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
+    before, after = (SimpleNamespace(land=shapely.union_all(each)) for each in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
     lost = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=0.1 * long)])
-    assert [its.area_mm2 for its in lost] == [0.11] * told
-    assert all(shapely.covers(piece, shapely.Point(its.at)) for its in lost)
+    assert [one.area_mm2 for one in lost] == [0.11] * expected
+    assert all(shapely.covers(piece, shapely.Point(item.at)) for item in lost)
 
 
 @pytest.mark.parametrize(("fixed", "done"), [((), "joined"), ((1,), "widened"), ((0, 1), None)])
@@ -357,11 +359,11 @@ def test_hopeless_land_beside_a_cut_that_must_stay_is_widened_on_the_other_side(
     stays = box(10.05, 5, 5, 5)
     bench = _Bench(setup().on(block(box(5, 5, 5, 5), stays)), frozenset(fixed))
     bench.mend(0)
-    assert {its.what for its in bench.changes} == ({done} if done else set())
+    assert {change.what for change in bench.changes} == ({done} if done else set())
     if fixed:
-        assert any(its.equals(stays) for its in bench.job.block.cuts)
+        assert any(cut.equals(stays) for cut in bench.job.block.cuts)
     if fixed == (1,):
-        assert min(its.distance(stays) for its in bench.job.block.cuts if not its.equals(stays)) >= 0.5
+        assert min(each.distance(stays) for each in bench.job.block.cuts if not each.equals(stays)) >= 0.5
 
 
 @pytest.mark.parametrize(

@@ -323,8 +323,8 @@ def test_what_was_meant_is_named(own_folder, capsys, words, meant):
 
 
 def test_a_small_block_of_bare_numbers_is_asked_about(own_folder, capsys):
-    told = run(capsys, *small(size="30x20", cutter="v-60"), "--for", "hand", "--out", "sky", "--json")
-    assert any("30x20cm" in note for note in json.loads(told.out)["notes"])
+    done = run(capsys, *small(size="30x20", cutter="v-60"), "--for", "hand", "--out", "sky", "--json")
+    assert any("30x20cm" in note for note in json.loads(done.out)["notes"])
     sure = run(capsys, *small(size="30x20mm", cutter="v-60"), "--for", "hand", "--out", "sky")
     assert "cm" not in sure.err
 
@@ -335,8 +335,8 @@ def test_what_becomes_of_an_earlier_result_is_told(own_folder, capsys):
     again = run(capsys, *_BY_HAND, "--out", "sky")
     assert "Replaced: 7 files of an earlier result." in again.out
     assert "laser/ (6 files), router/ (6 files)" in again.out
-    told = json.loads(run(capsys, *_BY_HAND, "--out", "sky", "--json").out)
-    assert told["earlier"]["taken_away"] == []
+    report = json.loads(run(capsys, *_BY_HAND, "--out", "sky", "--json").out)
+    assert report["earlier"]["taken_away"] == []
 
 
 def test_files_of_her_own_are_never_overwritten(own_folder, capsys):

@@ -126,15 +126,15 @@ def lowered(folder, block: str, layer: str = "CUT-AREA"):
 
 
 def _rings(root, layer: str) -> list[np.ndarray]:
-    found = []
+    result = []
     for shape in root.xpath(f'//s:g[@id="{layer}"]/s:path | //s:g[@id="{layer}"]/s:polygon', namespaces=NS):
         if shape.tag.endswith("polygon"):
             points = np.array([pair.split(",") for pair in shape.get("points").split()], dtype=float)
-            found.append(np.vstack([points, points[:1]]))
+            result.append(np.vstack([points, points[:1]]))
             continue
         rings = svgelements.Path(shape.get("d")).as_subpaths()
-        found += [np.array([(part.end.x, part.end.y) for part in ring]) for ring in rings]
-    return [ring * (1, -1) for ring in found]
+        result += [np.array([(part.end.x, part.end.y) for part in ring]) for ring in rings]
+    return [ring * (1, -1) for ring in result]
 
 
 # ── what is built ────────────────────────────────────────────────────────────────────────────────────────────────
@@ -204,8 +204,8 @@ def test_what_mending_changed_is_told_by_block_in_report_note_and_summary(tmp_pa
     changes = json.loads((tmp_path / "built" / "key" / "report.json").read_text())["changes"]
     assert sum(change["white_mm2"] for change in changes) == pytest.approx(5 * 0.3, rel=0.2), "the twig's area"
     key = json.loads((tmp_path / "built" / "report.json").read_text())["blocks"]["key"]
-    [told] = [its for its in key if its["rule"] == "mended-away"]
-    assert shapely.box(10.9, 6, 16, 6.3).intersects(shapely.Point(told["at_mm"])), "in the twig"
+    [report] = [each for each in key if each["rule"] == "mended-away"]
+    assert shapely.box(10.9, 6, 16, 6.3).intersects(shapely.Point(report["at_mm"])), "in the twig"
     note = (tmp_path / "built" / "key" / "hand" / "note.md").read_text()
     words = json.loads((tmp_path / "built" / "report.json").read_text())["mended"]["key"]
     assert "## Mended" in note
@@ -231,12 +231,14 @@ def test_one_report_with_what_must_be_decided_first_on_top(built):
     report = json.loads((built / "built" / "report.json").read_text())
     assert len(report["decide_first"]) == 1
     assert report["decide_first"][0].startswith("sky, tone, key: router: ")
-    order = [("breaks", "risk", "advice").index(its["severity"]) for its in report["findings"]]
+    order = [("breaks", "risk", "advice").index(finding["severity"]) for finding in report["findings"]]
     assert order == sorted(order)
     for severity, count in (("breaks", "breaks"), ("risk", "risks"), ("advice", "advice")):
-        assert report[count] == sum(its["places"] for its in report["findings"] if its["severity"] == severity)
-        assert report[count] == sum(its["severity"] == severity for block in BLOCKS for its in report["blocks"][block])
-    assert all(its["remedy"] and its["why"] for its in report["findings"])
+        assert report[count] == sum(one["places"] for one in report["findings"] if one["severity"] == severity)
+        assert report[count] == sum(
+            item["severity"] == severity for block in BLOCKS for item in report["blocks"][block]
+        )
+    assert all(each["remedy"] and each["why"] for each in report["findings"])
 
 
 # ── what is built again ──────────────────────────────────────────────────────────────────────────────────────────
@@ -252,8 +254,8 @@ def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, c
     heard, hear = list[str](), side_by_side._heard
 
     def overheard(pipe):
-        heard.append((told := hear(pipe))[0])
-        return told
+        heard.append((report := hear(pipe))[0])
+        return report
 
     monkeypatch.setattr(side_by_side, "_BEGIN", begin)
     monkeypatch.setattr(side_by_side, "_heard", overheard)
@@ -268,18 +270,18 @@ def test_steps_side_by_side_write_the_same_bytes_as_one_after_the_other(plain, c
 
 def test_unchanged_nothing_is_written(copy, capsys):
     before = times(copy / "built")
-    told = again(capsys, copy)
-    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
-    assert told["proofs"] == ""
+    report = again(capsys, copy)
+    assert report["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert report["proofs"] == ""
     assert times(copy / "built") == before
 
 
 @takes_long  # a whole build once more; the rooms say it of their part
 def test_another_ink_only_draws_the_proofs(copy, capsys):
     before = tree(copy / "built")
-    told = again(capsys, copy, ("#6a8799", "#7a6a99"))
-    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
-    assert "ink of tone changed" in told["proofs"]
+    report = again(capsys, copy, ("#6a8799", "#7a6a99"))
+    assert report["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert "ink of tone changed" in report["proofs"]
     assert changed(before, copy / "built") == {
         "print.png", "print.svg", "rubbing.png", "rubbing.svg", "inks/tone.png", "inks/tone-block.png", "proof.html",
         "register/register.png", "report.json", "build.json",
@@ -289,10 +291,10 @@ def test_another_ink_only_draws_the_proofs(copy, capsys):
 @takes_long  # a whole build once more; the rooms say it of their part
 def test_another_tolerance_only_tries_out_register(copy, capsys):
     before = tree(copy / "built")
-    told = again(capsys, copy, ("prints = 20", "prints = 20\ntolerance_mm = 0.05\nturn_deg = 0"))
-    assert told["blocks"] == dict.fromkeys(BLOCKS, "")
-    assert told["proofs"] == ""
-    assert told["register"] == "register tolerance changed; register turn changed"
+    answer = again(capsys, copy, ("prints = 20", "prints = 20\ntolerance_mm = 0.05\nturn_deg = 0"))
+    assert answer["blocks"] == dict.fromkeys(BLOCKS, "")
+    assert answer["proofs"] == ""
+    assert answer["register"] == "register tolerance changed; register turn changed"
     touched = changed(before, copy / "built")
     assert touched <= {"register/register.png", "register/register.json", "report.json", "proof.html", "build.json"}
     report = json.loads((copy / "built" / "report.json").read_text())
@@ -304,8 +306,8 @@ def test_another_tolerance_only_tries_out_register(copy, capsys):
 def test_stops_stand_alike_in_the_waste_of_every_block(copy, capsys):
     """Read back by lxml and a path parser that isn't ours: the same stops on each, the cuts where they were."""
     before = {block: lowered(copy, block) for block in BLOCKS}
-    told = again(capsys, copy, ("prints = 20", 'prints = 20\nmethod = "stops"'))
-    assert all("register method changed" in why for why in told["blocks"].values())
+    report = again(capsys, copy, ("prints = 20", 'prints = 20\nmethod = "stops"'))
+    assert all("register method changed" in why for why in report["blocks"].values())
     stops = [lowered(copy, block, "REGISTER-STOP") for block in BLOCKS]
     for block, stop in zip(BLOCKS, stops, strict=True):
         assert stop.equals(stops[0])
@@ -314,7 +316,7 @@ def test_stops_stand_alike_in_the_waste_of_every_block(copy, capsys):
         assert stop.distance(shapely.box(0, 0, 60, 40)) > 1.99
         assert stop.bounds[2] > 60 and stop.bounds[1] < 0  # the corner lies to the lower right on a block
     assert "corner stop" in (copy / "built" / "key" / "router" / "note.md").read_text()
-    assert told["report"]["register"]["method"] == "stops"
+    assert report["report"]["register"]["method"] == "stops"
 
 
 @takes_long  # a whole build once more; the rooms say it of their part
@@ -322,17 +324,17 @@ def test_another_seed_builds_what_it_must(tmp_path, capsys):
     snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.06, largest_mm = 2.5 }'
     (tmp_path / "print.toml").write_text(small_print(blocks={"sky": ["*"]}, size=(20, 15), seed=3, after=snow))
     again(capsys, tmp_path)
-    told = again(capsys, tmp_path, ("seed = 3", "seed = 4"))
-    assert "seed changed" in told["blocks"]["sky"]
-    assert told["proofs"]
+    report = again(capsys, tmp_path, ("seed = 3", "seed = 4"))
+    assert "seed changed" in report["blocks"]["sky"]
+    assert report["proofs"]
 
 
 def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
     """Other flakes behind everything: only the sky shows them."""
     before = tree(copy / "built")
-    told = again(capsys, copy, ("snow = 0.06", "snow = 0.03"))
-    assert told["blocks"]["sky"] == "settings of snowfall 1 changed"
-    assert told["blocks"]["key"] == told["blocks"]["tone"] == ""
+    report = again(capsys, copy, ("snow = 0.06", "snow = 0.03"))
+    assert report["blocks"]["sky"] == "settings of snowfall 1 changed"
+    assert report["blocks"]["key"] == report["blocks"]["tone"] == ""
     touched = {name.partition("/")[0] for name in changed(before, copy / "built")}
     assert touched == {
         "sky", "inks", "lands", "print.png", "print.svg", "rubbing.png", "rubbing.svg", "register", "report.json",
@@ -341,9 +343,11 @@ def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
 
 
 def test_another_material_builds_that_block(plain, capsys):
-    told = again(capsys, plain, ('layers = ["POST"]\nmaterial = "linoleum"', 'layers = ["POST"]\nmaterial = "cherry"'))
-    assert told["blocks"]["sky"] == ""
-    assert "material" in told["blocks"]["key"]
+    report = again(
+        capsys, plain, ('layers = ["POST"]\nmaterial = "linoleum"', 'layers = ["POST"]\nmaterial = "cherry"')
+    )
+    assert report["blocks"]["sky"] == ""
+    assert "material" in report["blocks"]["key"]
 
 
 @takes_long  # a whole build once more; the rooms say it of their part
@@ -351,14 +355,14 @@ def test_a_clamp_and_a_further_cutter_build_their_block_alone(tmp_path, capsys):
     """By ezdxf: no way of any layer of paths lies where the clamp does, as the block lies, mirrored."""
     copy = shutil.copytree(built_once(CLAMPED), tmp_path / "print")
     own = 'layers = ["POST"]\nmaterial = "linoleum"'
-    told = again(capsys, copy, (own, f'more_cutters = ["flat-1"]\nno_go = ["box 0 0 4 4"]\n{own}'))
-    assert [name for name, why in told["blocks"].items() if why] == ["key"]
-    assert "clamps" in told["blocks"]["key"]
+    report = again(capsys, copy, (own, f'more_cutters = ["flat-1"]\nno_go = ["box 0 0 4 4"]\n{own}'))
+    assert [name for name, why in report["blocks"].items() if why] == ["key"]
+    assert "clamps" in report["blocks"]["key"]
     drawing = ezdxf.readfile(copy / "built" / "key" / "router" / "paths.dxf")
-    ways = [its for its in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in its.dxf.layer]
-    assert ways
+    setups = [entity for entity in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in entity.dxf.layer]
+    assert setups
     clamp = shapely.box(16, 0, 20, 4)
-    assert not any(shapely.LineString([xy[:2] for xy in its.get_points()]).intersects(clamp) for its in ways)
+    assert not any(shapely.LineString([xy[:2] for xy in setup_.get_points()]).intersects(clamp) for setup_ in setups)
 
 
 def test_built_again_with_another_caution_of_a_machine_is_built_afresh(plain, capsys):
@@ -390,12 +394,12 @@ def test_a_file_that_was_touched_is_made_again(plain, capsys):
     before = tree(plain / "built")
     (plain / "built" / "key" / "hand" / "guide.svg").write_text("<svg/>")
     (plain / "built" / "print.png").unlink()
-    told = again(capsys, plain)
-    assert told["blocks"] == {"sky": "", "key": "key/hand/guide.svg is missing or was changed"}
-    assert "print.png is missing" in told["proofs"]
+    report = again(capsys, plain)
+    assert report["blocks"] == {"sky": "", "key": "key/hand/guide.svg is missing or was changed"}
+    assert "print.png is missing" in report["proofs"]
     assert changed(before, plain / "built") == {"key/hand/guide.yours.svg"}
     assert (plain / "built" / "key" / "hand" / "guide.yours.svg").read_text() == "<svg/>"
-    assert any("guide.yours.svg" in note for note in told["notes"])
+    assert any("guide.yours.svg" in note for note in report["notes"])
 
 
 def test_a_block_that_is_gone_takes_its_files_along(plain, capsys):
@@ -403,8 +407,8 @@ def test_a_block_that_is_gone_takes_its_files_along(plain, capsys):
     text = (plain / "print.toml").read_text()
     start = text.index('[[blocks]]\nname = "key"')
     (plain / "print.toml").write_text(text[:start] + text[text.index("[[highlights]]") :])
-    told = again(capsys, plain)
-    assert list(told["blocks"]) == ["sky"]
+    report = again(capsys, plain)
+    assert list(report["blocks"]) == ["sky"]
     left = {name for name in tree(plain / "built") if name.startswith(("key", "inks/key", "lands/key"))}
     assert left == {"key", "key/mine.txt"}
 
@@ -412,8 +416,8 @@ def test_a_block_that_is_gone_takes_its_files_along(plain, capsys):
 @pytest.mark.parametrize("text", few(["[1]", "", "{}", '{"format": 2, "steps": {"sky": {"inputs": {}}}}', "\xff"], 1))
 def test_a_broken_state_is_built_over(plain, capsys, text):
     (plain / "built" / "build.json").write_text(text, encoding="latin-1")
-    told = again(capsys, plain)
-    assert all(told["blocks"].values())
+    report = again(capsys, plain)
+    assert all(report["blocks"].values())
 
 
 def test_a_state_that_leads_out_of_the_folder_is_not_followed(plain, capsys):

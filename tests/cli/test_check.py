@@ -41,11 +41,11 @@ def job():
     return cases.setup("cherry", "laser-fine").on(on_grid)
 
 
-def assert_same(found: geometry.PolygonArray, meant: geometry.PolygonArray) -> None:
+def assert_same(expected: geometry.PolygonArray, meant: geometry.PolygonArray) -> None:
     """Same number of shapes, areas to 0.1 %, and everything in place to that share of the whole."""
-    assert len(found) == len(meant)
-    assert np.sort(shapely.area(found)) == pytest.approx(np.sort(shapely.area(meant)), rel=1e-3)
-    both = shapely.union_all(found).symmetric_difference(shapely.union_all(meant)).area
+    assert len(expected) == len(meant)
+    assert np.sort(shapely.area(expected)) == pytest.approx(np.sort(shapely.area(meant)), rel=1e-3)
+    both = shapely.union_all(expected).symmetric_difference(shapely.union_all(meant)).area
     assert both < 1e-3 * shapely.area(meant).sum()
 
 

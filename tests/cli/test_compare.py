@@ -35,13 +35,13 @@ def scanned(path, land, *, turned=False):
 def test_two_builds_say_what_is_newly_cut_and_newly_land(tmp_path, capsys):
     one, other = built(tmp_path / "a", key=BEFORE, sky=FACE), built(tmp_path / "b", key=AFTER, sky=FACE, tone=FACE)
     ran = run(capsys, "compare", one, other, "--json", "--picture", tmp_path / "seen.png")
-    told = json.loads(ran.out)
-    key, sky = told["blocks"]
+    report = json.loads(ran.out)
+    key, sky = report["blocks"]
     assert ran.code == 1
     assert (key["newly_cut_mm2"], key["newly_land_mm2"]) == pytest.approx((20, 6))
-    assert {its["newly"]: its["at_mm"] for its in key["places"]} == {"cut": [42.0, 7.5], "land": [11.5, 11.0]}
+    assert {place["newly"]: place["at_mm"] for place in key["places"]} == {"cut": [42.0, 7.5], "land": [11.5, 11.0]}
     assert not sky["differs"]
-    assert told["only_in_b"] == ["tone"]
+    assert report["only_in_b"] == ["tone"]
     with Image.open(tmp_path / "seen.png") as picture:
         ochre, teal = picture.getpixel((420, 325)), picture.getpixel((115, 290))
     assert ochre[0] > ochre[2] + 60
@@ -49,9 +49,9 @@ def test_two_builds_say_what_is_newly_cut_and_newly_land(tmp_path, capsys):
 
 
 def test_areas_are_told_in_square_millimetres(tmp_path, capsys):
-    told = run(capsys, "compare", built(tmp_path / "a", key=BEFORE), built(tmp_path / "b", key=AFTER)).out
-    assert "20.00 mm² newly cut, 6.00 mm² newly land" in told
-    assert "mm2" not in told
+    report = run(capsys, "compare", built(tmp_path / "a", key=BEFORE), built(tmp_path / "b", key=AFTER)).out
+    assert "20.00 mm² newly cut, 6.00 mm² newly land" in report
+    assert "mm2" not in report
 
 
 def test_what_is_the_same_exits_with_none(tmp_path, capsys):
@@ -66,7 +66,7 @@ def test_a_scan_of_the_block_or_the_proof_agrees_with_the_plan_or_says_where_not
     assert good.code == 0, good.out
     wrong = run(capsys, "compare", plan, scanned(tmp_path / "bad.png", AFTER, turned=turned), *view, "--json")
     assert wrong.code == 1
-    places = {its["newly"]: its["at_mm"] for its in json.loads(wrong.out)["blocks"][0]["places"]}
+    places = {place["newly"]: place["at_mm"] for place in json.loads(wrong.out)["blocks"][0]["places"]}
     assert places["cut"] == pytest.approx([42.0, 7.5], abs=0.4)
     assert places["land"] == pytest.approx([11.5, 11.0], abs=0.4)
 

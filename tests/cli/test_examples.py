@@ -43,7 +43,7 @@ SMALLER = {
     "box 0 26 150 30": "box 0 10 30 12",
     "fir.svg width 60": "fir.svg at 2 0 width 12",
 }
-LINES = [line for name in _COMMANDS for line in examples(name) if not any(its in line for its in PHOTOGRAPHS)]
+LINES = [line for name in _COMMANDS for line in examples(name) if not any(each in line for each in PHOTOGRAPHS)]
 
 
 @pytest.fixture

@@ -95,13 +95,13 @@ def test_4_for_a_fault_of_ours_in_one_line_and_nothing_is_changed(own_folder, ca
     if isinstance(error, OSError):  # while a folder is written it is the folder's
         assert failed.code == 2
         return
-    told = [line for line in failed.err.splitlines() if not line.startswith(("… ", "note: "))]
+    report = [line for line in failed.err.splitlines() if not line.startswith(("… ", "note: "))]
     assert failed.code == 4
-    assert len(told) == 2
-    assert told[0].startswith(f"carvegen: a fault of its own, not yours: {type(error).__name__}")
-    assert "block_folder.py:" in told[0]
-    assert len(told[0]) < 1000
-    assert "send us" in told[1]
+    assert len(report) == 2
+    assert report[0].startswith(f"carvegen: a fault of its own, not yours: {type(error).__name__}")
+    assert "block_folder.py:" in report[0]
+    assert len(report[0]) < 1000
+    assert "send us" in report[1]
     assert tree(own_folder) == before
     assert json.loads(run(capsys, *TINY, "--seed", "4", "--out", "sky", "--json").out)["error"]["exit_code"] == 4
 
@@ -143,10 +143,10 @@ def test_nobody_reads_the_output_or_the_errors(own_folder):
 
 
 def test_the_help_and_the_readme_tell_the_same_exit_codes(capsys):
-    told = " ".join(run(capsys, "--help").out.split())
+    report = " ".join(run(capsys, "--help").out.split())
     readme = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
     for words in ("3 refused for safety", "4 a fault of carvegen itself", "130 stopped"):
-        assert words in told
+        assert words in report
         assert words in readme
 
 
@@ -213,14 +213,14 @@ def test_130_for_ctrl_c_in_a_build_and_no_process_is_left(own_folder):
 
 
 def children_of(process):
-    found = []
+    result = []
     for folder in Path("/proc").glob("[0-9]*"):
         with contextlib.suppress(OSError):  # it has ended meanwhile
             if (folder / "stat").read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[1] == str(
                 process
             ):
-                found.append(int(folder.name))
-    return found
+                result.append(int(folder.name))
+    return result
 
 
 @takes_long  # in a process that knows of our modules' libraries alone: test_fresh.py
@@ -260,11 +260,11 @@ def test_json_alone_on_the_output(own_folder, capsys, words, code):
     """Scripts read the output whatever happens; an error is an object with its exit code, and words on stderr."""
     (own_folder / "landing.svg").write_text(NARROW)
     ran = run(capsys, *words, "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == code
     if code > 1:
-        assert told["error"]["exit_code"] == code
-        assert told["error"]["message"] in ran.err.replace("\n", " ") or told["error"]["message"][:40] in ran.err
+        assert report["error"]["exit_code"] == code
+        assert report["error"]["message"] in ran.err.replace("\n", " ") or report["error"]["message"][:40] in ran.err
     else:
         assert ran.err == ""
 

@@ -61,15 +61,15 @@ def plan(tmp_path):
 @pytest.fixture(autouse=True, scope="module")
 def laid_once():
     """The same picture is laid on the same plans once, whichever command asks: how is tried in `artwork/scan`."""
-    real, found = plan_file._best, {}
+    real, result = plan_file._best, {}
 
     def best(plans, picture, corners, dpi, *, either_tone):
-        drawn = [(name, its.px_per_mm, its.tone.shape, its.tone.tobytes()) for name, its in plans.items()]
+        drawn = [(name, each.px_per_mm, each.tone.shape, each.tone.tobytes()) for name, each in plans.items()]
         seen = (picture.image.size, picture.image.tobytes(), picture.dpi, picture.smaller)
         key = (*drawn, *seen, repr(corners), dpi, either_tone)
-        if key not in found:
-            found[key] = real(plans, picture, corners, dpi, either_tone=either_tone)
-        return found[key]
+        if key not in result:
+            result[key] = real(plans, picture, corners, dpi, either_tone=either_tone)
+        return result[key]
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(plan_file, "_best", best)
@@ -109,10 +109,10 @@ def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
     """The block is told among others, its side too; places are where they were planted; picture and sheet are there."""
     photo = photographed(own_folder / "block.jpg", MADE, mirrored=True, turn=12.0, table=(90, 60, 40))
     ran = run(capsys, "compare", plan, photo, "--sheet", "cut.pdf", "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == 1, ran.err
-    assert told["fit"]["mirrored"]
-    (block,) = told["blocks"]
+    assert report["fit"]["mirrored"]
+    (block,) = report["blocks"]
     assert block["block"] == "sky"
     cut, gone = block["places"]
     assert (cut["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
@@ -136,10 +136,10 @@ def test_what_can_still_be_done_comes_first(own_folder, plan, capsys):
 def test_words_for_the_hand(own_folder, plan, capsys):
     ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", MADE), "--block", "sky")
     lines = ran.out.splitlines()
-    assert lines.index(next(its for its in lines if its.startswith("still to cut: 1 place,"))) < lines.index(
-        next(its for its in lines if its.startswith("cut where the plan cuts nothing"))
+    assert lines.index(next(line for line in lines if line.startswith("still to cut: 1 place,"))) < lines.index(
+        next(each for each in lines if each.startswith("cut where the plan cuts nothing"))
     )
-    assert sum("can't be put back" in its for its in lines) == 1
+    assert sum("can't be put back" in one for one in lines) == 1
     assert lines[-1] == "Look first: proof-on-plan.png"
 
 
@@ -169,11 +169,11 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
         ImageDraw.Draw(image).rectangle((375, 0, 570, 433), colour)
         image.save(photo, quality=92)
     ran = run(capsys, "compare", plan, photo, "--block", "sky", "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == 0, ran.err
-    assert not any(block["places"] for block in told["blocks"])
+    assert not any(block["places"] for block in report["blocks"])
     (over,) = re.findall(
-        r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *told["notes"]
+        r"something lies over (\d+) mm² of it, or glares: nothing is said of these parts", *report["notes"]
     )
     assert 0.2 * FACE.area < float(over) < 0.45 * FACE.area
     with Image.open(own_folder / "proof-on-plan.png") as picture:
@@ -203,8 +203,8 @@ MASK = FACE.difference(made.blots(5, 23, SIZE))
 
 def mask_photographed(folder, plan, stencils):
     (plan / "lands" / "mask.wkb").write_bytes(shapely.to_wkb(MASK))
-    told = {"size_mm": SIZE} if stencils is None else {"size_mm": SIZE, "stencils": stencils}
-    (plan / "report.json").write_text(json.dumps(told))
+    report = {"size_mm": SIZE} if stencils is None else {"size_mm": SIZE, "stencils": stencils}
+    (plan / "report.json").write_text(json.dumps(report))
     return photographed(
         folder / "mask.jpg", MASK, mirrored=True, turn=9.0, margin=0.0, ink=(226, 214, 180), paper=(70, 62, 56),
         table=(70, 62, 56),
@@ -246,10 +246,10 @@ def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys)
     """`compare` took what it fills for cuts: all land was gone, all cuts stood. `check` says what it takes it for."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
     run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
-    told = run(capsys, "compare", plan, "land.svg", "--block", "sky", "--tolerance", "0.3")
-    assert (told.code, told.out) == (0, "sky: the same, within 0.3 mm\n")
+    done = run(capsys, "compare", plan, "land.svg", "--block", "sky", "--tolerance", "0.3")
+    assert (done.code, done.out) == (0, "sky: the same, within 0.3 mm\n")
     proof = run(capsys, "compare", "land.svg", photographed(own_folder / "proof.jpg", MADE), "--json")
-    kinds = [its["kind"] for its in json.loads(proof.out)["blocks"][0]["places"]]
+    kinds = [place["kind"] for place in json.loads(proof.out)["blocks"][0]["places"]]
     assert kinds == ["still to cut", "cut where the plan cuts nothing"]
     checked = run(capsys, "check", "land.svg", "--material", "linoleum", "--cutter", "v-60")
     assert "it was read from a picture: what is dark there is taken as cut" in checked.out + checked.err
@@ -274,11 +274,11 @@ def test_the_wrong_side_is_told(own_folder, plan, capsys):
 def test_read_lays_a_photograph_on_a_plan(own_folder, plan, capsys):
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
     ran = run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg", "--json")
-    told = json.loads(ran.out)
-    assert told["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
-    assert (told["width_mm"], told["height_mm"]) == pytest.approx(SIZE)
-    assert any("shows the block itself" in note for note in told["notes"])
-    assert not any("lies over" in note for note in told["notes"])
+    report = json.loads(ran.out)
+    assert report["layers"][0]["area_mm2"] == pytest.approx(PLANNED.area, rel=0.01)
+    assert (report["width_mm"], report["height_mm"]) == pytest.approx(SIZE)
+    assert any("shows the block itself" in note for note in report["notes"])
+    assert not any("lies over" in note for note in report["notes"])
     assert read(own_folder / "land.svg").known_mm == 0.3  # of a photograph, whatever its pixels
 
 
@@ -319,8 +319,8 @@ def test_corners_are_looked_for_where_a_size_is_given(own_folder, capsys):
     """The step of the README, with --corners auto and without."""
     photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, margin=0.0, table=(200, 190, 170))
     for words in few([("--corners", "auto"), ()], 1):  # without, they are looked for all the same
-        told = run(capsys, "read", photo, "--size", "90x60", *words, "--view", "block", "--json")
-        area = json.loads(told.out)["layers"][0]["area_mm2"]
+        done = run(capsys, "read", photo, "--size", "90x60", *words, "--view", "block", "--json")
+        area = json.loads(done.out)["layers"][0]["area_mm2"]
         assert area == pytest.approx(PLANNED.area, rel=0.02)
 
 
@@ -398,23 +398,23 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
     """
     real, proofs = first_proof.first_proof, []
 
-    def once(*given, **named):
+    def once(*values, **named):
         if not proofs:
-            proofs.append(real(*given, **named))
+            proofs.append(real(*values, **named))
         return proofs[0]
 
     monkeypatch.setattr(first_proof, "first_proof", once)
     ran = run(capsys, "compare", three, "print.jpg", "--inks", SAID, "--sheet", "cut.pdf", "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == 1, ran.err
-    places = {its["block"]: its["places"] for its in told["blocks"]}
+    places = {block["block"]: block["places"] for block in report["blocks"]}
     (still,), (gone,) = places["sky"], places["tone"]
     assert (still["kind"], gone["kind"]) == ("still to cut", "cut where the plan cuts nothing")
     assert still["at_mm"] == pytest.approx([77, 43.5], abs=1.6)
     assert gone["at_mm"] == pytest.approx([28, 5.75], abs=1)
     assert not places["key"]
     assert sorted(path.name for path in three.parent.glob("cut*.pdf")) == ["cut-key.pdf", "cut-sky.pdf", "cut-tone.pdf"]
-    assert any(note.startswith("look twice at 1: a shadow") for note in told["notes"])  # 70 of 5,400 mm²
+    assert any(note.startswith("look twice at 1: a shadow") for note in report["notes"])  # 70 of 5,400 mm²
     words = run(capsys, "compare", three, "print.jpg", "--inks", SAID).out
     assert words.index("1: sky, ") < words.index("2: tone, ")
     assert "key: as planned" in words
@@ -423,8 +423,8 @@ def test_a_print_in_several_inks_is_told_block_by_block(three, capsys, monkeypat
 def with_its_inks(built, inks=INKS):
     """The same build with what its report says of inks and paper."""
     coats = {name: Ink(colour=rgb(colour), opacity=by) for name, (colour, by) in inks.items()}
-    told = {"size_mm": SIZE, "stencils": [], **print_colours(coats, rgb("#fbfaf6"))}
-    (built / "report.json").write_text(json.dumps(told))
+    report = {"size_mm": SIZE, "stencils": [], **print_colours(coats, rgb("#fbfaf6"))}
+    (built / "report.json").write_text(json.dumps(report))
     return built
 
 
@@ -432,12 +432,12 @@ def with_its_inks(built, inks=INKS):
 def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     """Without --print one of the blocks was taken for it, if its ink was grey, and thousands of mm² still to cut."""
     ran = run(capsys, "compare", with_its_inks(three), "print.jpg", "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == 1, ran.err
-    places = {its["block"]: [place["kind"] for place in its["places"]] for its in told["blocks"]}
+    places = {block["block"]: [place["kind"] for place in block["places"]] for block in report["blocks"]}
     assert places == {"sky": ["still to cut"], "tone": ["cut where the plan cuts nothing"], "key": []}
     read_ = run(capsys, "read", "print.jpg", "--onto", three, "--json")
-    layers = {its["name"]: its["area_mm2"] for its in json.loads(read_.out)["layers"]}
+    layers = {layer["name"]: layer["area_mm2"] for layer in json.loads(read_.out)["layers"]}
     assert {*INKS} <= layers.keys(), read_.err
     assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
 
@@ -445,10 +445,13 @@ def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
 def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, capsys):
     """The one candidate was the block: what its neighbours print was still to cut."""
     with_its_inks(three)
-    told = json.loads(run(capsys, "compare", three / "lands" / "tone.wkb", "print.jpg", "--json").out)
-    (block,) = told["blocks"]
-    assert (block["block"], [its["kind"] for its in block["places"]]) == ("tone", ["cut where the plan cuts nothing"])
-    assert any("shows the print in all its inks" in note for note in told["notes"])
+    report = json.loads(run(capsys, "compare", three / "lands" / "tone.wkb", "print.jpg", "--json").out)
+    (block,) = report["blocks"]
+    assert (block["block"], [place["kind"] for place in block["places"]]) == (
+        "tone",
+        ["cut where the plan cuts nothing"],
+    )
+    assert any("shows the print in all its inks" in note for note in report["notes"])
 
 
 @pytest.mark.parametrize(
@@ -463,9 +466,9 @@ def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, caps
     words = [lands / "key.cut.wkb"] if "." in block else [three, "--block", block]
     ran = run(capsys, "compare", words[0], "print.jpg", *words[1:], "--json")
     assert ran.code in (0, 1), ran.err
-    (told,) = json.loads(ran.out)["blocks"]
-    assert told["block"] == block
-    assert kinds is None or [its["kind"] for its in told["places"]] == kinds
+    (report,) = json.loads(ran.out)["blocks"]
+    assert report["block"] == block
+    assert kinds is None or [place["kind"] for place in report["places"]] == kinds
 
 
 @not_sought
@@ -482,7 +485,7 @@ def test_a_proof_of_one_block_is_not_taken_for_the_print(three, capsys):
     """The print's plan is among those that are tried."""
     ran = run(capsys, "compare", with_its_inks(three), photographed(three.parent / "key.jpg", KEY), "--json")
     assert ran.code == 0, ran.out
-    assert [its["block"] for its in json.loads(ran.out)["blocks"]] == ["key"]
+    assert [block["block"] for block in json.loads(ran.out)["blocks"]] == ["key"]
 
 
 def test_a_picture_of_another_block_than_is_named_is_refused(monkeypatch):
@@ -544,8 +547,8 @@ def test_a_slip_on_the_print_is_gone_from_every_block_at_once_and_blames_none() 
     assert {round(spot.at[0]) // 10 for spot in proof.sure_spots} == {4, 6}
 
 
-@pytest.mark.parametrize(("hairs", "told"), [(12, 12), (13, 0)])
-def test_more_hairs_than_lie_on_a_print_are_none(hairs, told) -> None:
+@pytest.mark.parametrize(("hairs", "expected"), [(12, 12), (13, 0)])
+def test_more_hairs_than_lie_on_a_print_are_none(hairs, expected) -> None:
     """So many places gone from both inks were cut, as snow is; the limit is our own choice."""
     face = shapely.box(0, 0, *made.SIZE)
     gone = shapely.union_all([shapely.box(3 + 8 * k, 10, 5 + 8 * k, 11) for k in range(hairs)])
@@ -556,15 +559,15 @@ def test_more_hairs_than_lie_on_a_print_are_none(hairs, told) -> None:
         for name, land in lands.items()
         for spot in spots(difference(name, land, land.difference(gone), 0.05), face)
     ]
-    assert len(first_proof._together(planned, places)) == told
+    assert len(first_proof._together(planned, places)) == expected
 
 
 def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folder, plan, capsys):
     """190 pixels for 110 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
     seen, _ = made.photographed(made.painted(MADE, 5.0, SIZE), px=5.0, size=(190, 144))
     Image.fromarray(seen).save(own_folder / "tiny.png")
-    told = json.loads(run(capsys, "compare", plan, own_folder / "tiny.png", "--block", "sky", "--json").out)
-    places = told["blocks"][0]["places"]
+    report = json.loads(run(capsys, "compare", plan, own_folder / "tiny.png", "--block", "sky", "--json").out)
+    places = report["blocks"][0]["places"]
     assert [tuple(np.round(place["at_mm"])) for place in places] == [(18, 48), (78, 48)]
-    assert told["tolerance_mm"] == pytest.approx(106 / 0.8 / 190, rel=0.1), "a pixel, by how it was pictured"
-    assert any("pixels are 0.7 mm large" in note for note in told["notes"])
+    assert report["tolerance_mm"] == pytest.approx(106 / 0.8 / 190, rel=0.1), "a pixel, by how it was pictured"
+    assert any("pixels are 0.7 mm large" in note for note in report["notes"])

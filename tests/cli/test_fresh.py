@@ -79,6 +79,6 @@ def test_commands_run_where_nothing_of_ours_is_imported(own_folder, made):
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     ends = json.loads(done.stdout.splitlines()[-1])
-    assert [len(its) for its in ends] == [len(its) for its in runs], done.stderr
-    assert [words for words, its in zip(runs, ends, strict=True) if not {*its} <= {0, 1}] == [], done.stderr
+    assert [len(end) for end in ends] == [len(run) for run in runs], done.stderr
+    assert [words for words, each in zip(runs, ends, strict=True) if not {*each} <= {0, 1}] == [], done.stderr
     assert tree(own_folder / "sky") == tree(made("sky", *TINY))

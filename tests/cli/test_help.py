@@ -17,13 +17,13 @@ LAID_OUT = [name for name in _COMMANDS if isinstance(command_of(name), Command)]
 def sections(name: str) -> dict[str, list[str]]:
     """The options under each heading of a command's help, as they are written."""
     shown = CliRunner().invoke(command_of(name), ["--help"], terminal_width=100).output
-    found: dict[str, list[str]] = {}
+    result: dict[str, list[str]] = {}
     for line in shown.splitlines():
         if heading := re.fullmatch(r"(\w.*):", line):
-            found[heading[1]] = []
-        elif found and (option := re.match(r"  (?:-\w, )?(--?[\w-]+)", line)):
-            found[list(found)[-1]].append(option[1])
-    return found
+            result[heading[1]] = []
+        elif result and (option := re.match(r"  (?:-\w, )?(--?[\w-]+)", line)):
+            result[list(result)[-1]].append(option[1])
+    return result
 
 
 @pytest.mark.parametrize("name", LAID_OUT)
@@ -34,7 +34,9 @@ def test_a_commands_help_begins_with_at_most_ten_options_and_shows_each_option_o
     assert 1 <= len(shown[FIRST]) == len(command.first) <= 10
     every = [option for options in shown.values() for option in options]
     known = [
-        its for its in command.get_params(click.Context(command)) if isinstance(its, click.Option) and not its.hidden
+        get_param
+        for get_param in command.get_params(click.Context(command))
+        if isinstance(get_param, click.Option) and not get_param.hidden
     ]
     assert len(every) == len(set(every)) == len(known)
 
@@ -42,7 +44,9 @@ def test_a_commands_help_begins_with_at_most_ten_options_and_shows_each_option_o
 @pytest.mark.parametrize("name", LAID_OUT)
 def test_what_is_required_is_among_the_first(name):
     command = command_of(name)
-    required = {its.name for its in command.params if isinstance(its, click.Option) and its.required}
+    required = {
+        parameter.name for parameter in command.params if isinstance(parameter, click.Option) and parameter.required
+    }
     assert required <= set(command.first)
 
 

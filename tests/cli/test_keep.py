@@ -107,7 +107,7 @@ def test_the_print_file_names_them_and_nothing_else_in_it_changes(kept):
     named = [line for line in lines if line.startswith("kept = ")]
     assert named == [f'kept = "{file}"' for file in FILES.values()]
     assert [line for line in lines if line not in named] == PRINT.splitlines()
-    assert sorted(path.name for path in (kept / "kept").iterdir()) == sorted(its[5:] for its in FILES.values())
+    assert sorted(path.name for path in (kept / "kept").iterdir()) == sorted(value[5:] for value in FILES.values())
 
 
 def test_kept_again_nothing_changes_and_there_is_nothing_more_to_undo(kept, capsys):
@@ -146,9 +146,9 @@ def test_an_edit_changes_what_it_changes_and_breaks_are_told(kept, capsys):
     path.write_bytes(etree.tostring(root))
     ran = run(capsys, "build", "print.toml", "--out", "built", "--json", "--jobs", 1)
     findings = json.loads(ran.out)["report"]["findings"]
-    told = [its for its in findings if its["rule"] == "kept-shape"]
-    assert [(its["at_mm"], its["severity"]) for its in told] == [([31.0, 22.0], "advice")]
-    assert "Near flakes" in told[0]["why"]
+    report = [finding for finding in findings if finding["rule"] == "kept-shape"]
+    assert [(each["at_mm"], each["severity"]) for each in report] == [([31.0, 22.0], "advice")]
+    assert "Near flakes" in report[0]["why"]
 
 
 def test_a_changed_drawing_is_told_and_drawn_and_built_again_is_built_afresh(kept, capsys):
@@ -226,7 +226,7 @@ def test_a_single_block_grown_or_kept_is_marked_alike(own_folder, capsys, name):
     assert tree(own_folder / "grown") == tree(own_folder / "kept") != tree(own_folder / "plain")
     with Image.open(own_folder / "kept" / "proof.png") as proof:
         scale, grey = proof.width / 24, proof.convert("L")
-        out, stays = (grey.crop([round(scale * its) for its in at]).getextrema()
+        out, stays = (grey.crop([round(scale * each) for each in at]).getextrema()
                       for at in ((15.2, 3.2, 19.8, 6.8), (4.2, 2.2, 8.8, 10.8)))  # fmt: skip
     assert out[0] > 200  # bare paper
     assert stays[1] < 200  # ink

@@ -19,8 +19,8 @@ SETUP = ("--material", "linoleum", "--cutter", "v-60")
 
 def drawing(folder, *cuts) -> str:
     path = folder / "block.svg"
-    way = cases.setup("linoleum", "laser-fine")
-    path.write_text(machine_svg(dataclasses.replace(way.on(cases.block(*cuts)))))
+    setup_ = cases.setup("linoleum", "laser-fine")
+    path.write_text(machine_svg(dataclasses.replace(setup_.on(cases.block(*cuts)))))
     return path.name
 
 
@@ -32,11 +32,11 @@ def test_mended_files_hold_and_changes_are_told(own_folder, capsys):
     assert run(capsys, "check", name, *SETUP, "--view", "block").code == 1
     done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky", "--width-map", "--json")
     assert done.code == 0, done.err
-    told = json.loads(done.out)
-    assert {its["what"] for its in told["changes"]} == {"widened"}
-    assert {"changes.png", "land-width.png", "land-width.svg"} <= set(told["files"])
-    assert all((own_folder / "sky" / its).is_file() for its in told["files"])
-    assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == told["changes"]
+    report = json.loads(done.out)
+    assert {change["what"] for change in report["changes"]} == {"widened"}
+    assert {"changes.png", "land-width.png", "land-width.svg"} <= set(report["files"])
+    assert all((own_folder / "sky" / file).is_file() for file in report["files"])
+    assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == report["changes"]
 
 
 def test_a_twig_that_goes_whole_is_told_beside_the_changes_and_is_white_once(own_folder, capsys):
@@ -44,12 +44,12 @@ def test_a_twig_that_goes_whole_is_told_beside_the_changes_and_is_white_once(own
     name = drawing(own_folder, cases.box(4, 5, 30, 20) - cases.box(8, 14, 20, 0.15))
     done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky")
     assert done.code == 0, done.err
-    told = json.loads((own_folder / "sky" / "report.json").read_text())
-    assert sum(its["white_mm2"] for its in told["changes"]) == pytest.approx(3, abs=0.1)
-    [lost] = told["lost"]
+    report = json.loads((own_folder / "sky" / "report.json").read_text())
+    assert sum(change["white_mm2"] for change in report["changes"]) == pytest.approx(3, abs=0.1)
+    [lost] = report["lost"]
     assert lost["area_mm2"] == 3.0
     words = f"; pieces of land gone whole: 1, the largest 3.0 mm² at x {lost['at'][0]:.1f}, y {lost['at'][1]:.1f} mm"
-    assert f"+3.0 mm² of white; the largest at x {told['changes'][0]['at'][0]:.1f}" in done.out
+    assert f"+3.0 mm² of white; the largest at x {report['changes'][0]['at'][0]:.1f}" in done.out
     assert f"{words} (see changes.png)." in done.out
     assert f"{words}; report.json lists each change" in (own_folder / "sky" / "hand" / "note.md").read_text()
 
@@ -60,9 +60,9 @@ def test_a_sound_drawing_is_written_as_it_is(own_folder, capsys):
     before = drawn_block(own_folder / name, view=View.BLOCK).block
     done = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sky", "--json")
     assert done.code == 0, done.err
-    told = json.loads(done.out)
-    assert (told["changes"], told["lost"]) == ([], [])
-    assert "changes.png" not in told["files"]
+    report = json.loads(done.out)
+    assert (report["changes"], report["lost"]) == ([], [])
+    assert "changes.png" not in report["files"]
     assert shapely.area(before.cuts).sum() == pytest.approx(100 + sound[1].area, rel=1e-3)
 
 

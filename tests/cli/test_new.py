@@ -43,12 +43,12 @@ def test_a_print_of_her_drawing_is_built_as_it_is(tmp_path, capsys):
     ran = run(capsys, "new", mine, "--drawing", svg(tmp_path / "my posts.svg", FEW, SMALL_PAGE))
     assert ran.code == 0, ran.err
     assert {path.name for path in mine.iterdir()} == {"drawing.svg", "print.toml", "print.schema.json"}
-    found = told(mine)
-    assert found["print"]["size_mm"] == [24, 18]
-    assert [(its["name"], its["layers"]) for its in found["blocks"]] == [
+    result = told(mine)
+    assert result["print"]["size_mm"] == [24, 18]
+    assert [(block["name"], block["layers"]) for block in result["blocks"]] == [
         ("sky", ["*"]), ("posts", ["POSTS"]), ("rail", ["RAIL"])
     ]  # fmt: skip
-    assert [its["motif"] for its in found["motifs"]] == ["snowload", "snowfall"]
+    assert [motif["motif"] for motif in result["motifs"]] == ["snowload", "snowfall"]
     assert "# The blocks in printing order" in (mine / "print.toml").read_text(encoding="utf-8")
     built = run(capsys, "build", mine / "print.toml", "--out", mine / "built")
     assert built.code in (0, 1), built.err  # 1: something breaks, and is told
@@ -62,7 +62,7 @@ def test_of_blocks_that_are_cut_already_the_file_says_so_and_what_stands(tmp_pat
     mine = tmp_path / "mine"
     ran = run(capsys, "new", mine, "--cut", "--drawing", svg(tmp_path / "my posts.svg"))
     assert ran.code == 0, ran.err
-    states = {its["name"]: (its.get("state"), its.get("mend")) for its in told(mine)["blocks"]}
+    states = {block["name"]: (block.get("state"), block.get("mend")) for block in told(mine)["blocks"]}
     assert states == {"sky": (None, True), "posts": ("cut", None), "rail": ("cut", None)}
     assert shapely.area(read(mine / "cut" / "rail.svg").shapes).sum() == pytest.approx(36 * 3, abs=0.1)
     assert "says of a drawing" in run(capsys, "new", tmp_path / "other", "--cut").err
@@ -75,7 +75,7 @@ def test_what_is_in_no_named_layer_goes_by_the_drawings_name(tmp_path, capsys):
     )
     ran = run(capsys, "new", mine, "--drawing", drawing)
     assert ran.code == 0, ran.err
-    assert [its["layers"] for its in told(mine)["blocks"]] == [["*"], ["posts"], ["RAIL"]]
+    assert [block["layers"] for block in told(mine)["blocks"]] == [["*"], ["posts"], ["RAIL"]]
     assert read_print(mine / "print.toml", Library()).blocks[1].layers == ("posts",)
 
 
@@ -201,7 +201,7 @@ SHORE, PATCH = shapely.box(0, 0, 40, 16), shapely.box(4, 2, 36, 12)
 def test_an_ink_prints_in_one_tone_where_only_a_part_of_it_stands_on_the_lightest():
     """A hill before the sky and water below both: under both lies paper, and under firs alone the hill."""
     boxes = {"sky": (0, 16, 40, 30), "hill": (0, 16, 40, 22), "water": (0, 0, 40, 16), "firs": (6, 17, 9, 21)}
-    layers = {name: geometry.polygon_array([shapely.box(*its)]) for name, its in boxes.items()}
+    layers = {name: geometry.polygon_array([shapely.box(*each)]) for name, each in boxes.items()}
     colours = {"sky": "#c3d3dd", "hill": "#6b8a9c", "water": "#6b8a9c", "firs": "#4f6f80"}
     assert [block["layers"] for block in guess(layers, (40, 30), colours)["blocks"]] == [
         ["sky"], ["hill", "water", "firs"], ["firs"]
@@ -287,10 +287,12 @@ def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(
     inside = "".join(f'<path d="M{4 * k} 0h3v20h-3z" fill="#{k}{k}{k}"/>' for k in range(1, 9))
     ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
     layers, inks, _ = as_blocks(tmp_path / "mine")
-    assert [len(its) for its in layers] == [1, 1, 1, 2, 3, 1]
+    assert [len(layer) for layer in layers] == [1, 1, 1, 2, 3, 1]
     assert (inks[1], inks[-1]) == ("#888888", "#111111")
     shared = ran.out.partition("share one: ")[2].partition(".")[0]
-    assert [set(block.split(" and ")) for block in shared.split("; ")] == [set(its) for its in layers if len(its) > 1]
+    assert [set(block.split(" and ")) for block in shared.split("; ")] == [
+        set(each) for each in layers if len(each) > 1
+    ]
 
 
 def side_by_side(names):
@@ -321,7 +323,7 @@ def test_of_many_named_tones_none_is_in_the_key(tmp_path, capsys):
     ran = run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside))
     layers, _, roles = as_blocks(tmp_path / "mine")
     assert (layers[0], layers[-1], roles[-1]) == (["Sky"], ["Key"], "key")
-    assert [len(its) for its in layers] == [1, 2, 2, 2, 1]
+    assert [len(layer) for layer in layers] == [1, 2, 2, 2, 1]
     assert "Tone 0 and Tone 1" in ran.out
 
 
@@ -370,7 +372,7 @@ def test_a_tree_drawn_first_up_to_the_top_is_no_sky(tmp_path, capsys):
 
 
 def snowfall(folder):
-    return next(its for its in told(folder)["motifs"] if its["motif"] == "snowfall")
+    return next(motif for motif in told(folder)["motifs"] if motif["motif"] == "snowfall")
 
 
 def test_far_flakes_fall_behind_the_drawing_and_near_ones_before(tmp_path, capsys):
@@ -388,7 +390,9 @@ def test_letters_hide_all_that_falls_and_bear_nothing(tmp_path, capsys):
     name = '<g id="Letters"><path d="M20 4h8v4h-8z"/></g>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "posts.svg", POSTS + name)).code == 0
     assert snowfall(tmp_path / "mine")["behind"] == ["Letters"]
-    assert all("Letters" not in its["on"] for its in told(tmp_path / "mine")["motifs"] if its["motif"] == "snowload")
+    assert all(
+        "Letters" not in motif["on"] for motif in told(tmp_path / "mine")["motifs"] if motif["motif"] == "snowload"
+    )
 
 
 @pytest.mark.parametrize(
@@ -498,7 +502,7 @@ def test_page_and_command_begin_the_same_print(tmp_path, capsys):
     cut = {key: usual[key] for key in ("material", "cutter", "for")}
     said = {
         "with": "drawing", "upload": 0, "name": "mine",
-        "blocks": [{**its, **cut} for its in usual["blocks"]], "motifs": usual["motifs"],
+        "blocks": [{**block, **cut} for block in usual["blocks"]], "motifs": usual["motifs"],
     }  # fmt: skip
     (tmp_path / "page").mkdir()
     path = begun(said, [Upload(path=drawing, kind="SVG")], SHELF, tmp_path / "page")

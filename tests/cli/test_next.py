@@ -36,14 +36,14 @@ def test_mending_is_named_where_it_can_clear_something(capsys, tmp_path, width):
         f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
         f'<rect x="5" y="5" width="10" height="20"/><rect x="{15 + width}" y="5" width="10" height="20"/></svg>'
     )
-    given = ["check", drawing, "--material", "linoleum", "--cutter", "v-60", "--size", "40x30"]
+    values = ["check", drawing, "--material", "linoleum", "--cutter", "v-60", "--size", "40x30"]
     breaks = width < 0.5
-    done = run(capsys, *given)
+    done = run(capsys, *values)
     assert (done.code, "carvegen mend FILE" in done.out) == (int(breaks), breaks)
-    deep = run(capsys, *given, "--depth", "3.1")  # deeper than the floor allows: mending the cuts can't help
+    deep = run(capsys, *values, "--depth", "3.1")  # deeper than the floor allows: mending the cuts can't help
     assert deep.code == 1
     assert ("carvegen mend FILE" in deep.out) == breaks
-    assert bool(json.loads(run(capsys, *given, "--depth", "3.1", "--json").out)["next"]) == breaks
+    assert bool(json.loads(run(capsys, *values, "--depth", "3.1", "--json").out)["next"]) == breaks
 
 
 def test_router_options_without_a_router_are_told(capsys, tmp_path):
@@ -56,8 +56,8 @@ def test_router_options_without_a_router_are_told(capsys, tmp_path):
 
 
 def test_a_material_that_must_not_meet_a_router_gets_no_advice_to_add_one(capsys, tmp_path):
-    given = ["grain", "--size", "30x20", "--material", "rubber-soft", "--cutter", "v-60", "--program"]
-    done = run(capsys, *given, "--out", tmp_path / "out")
+    values = ["grain", "--size", "30x20", "--material", "rubber-soft", "--cutter", "v-60", "--program"]
+    done = run(capsys, *values, "--out", tmp_path / "out")
     assert "This material must not meet a router." in done.out
 
 

@@ -55,14 +55,14 @@ def _commands() -> Iterator[click.Command]:
 
 def test_no_command_has_two_options_of_one_name():
     for command in _commands():
-        words = [word for its in command.params for word in (*its.opts, *its.secondary_opts)]
+        words = [word for parameter in command.params for word in (*parameter.opts, *parameter.secondary_opts)]
         assert len(words) == len(set(words)), command.name
-        names = [its.name for its in command.params if its.expose_value]
+        names = [each.name for each in command.params if each.expose_value]
         assert len(names) == len(set(names)), command.name
 
 
 def _words(node: ast.expr) -> list[str]:
-    return [its.value for its in ast.walk(node) if isinstance(its, ast.Constant) and isinstance(its.value, str)]
+    return [each.value for each in ast.walk(node) if isinstance(each, ast.Constant) and isinstance(each.value, str)]
 
 
 def test_every_field_that_an_error_speaks_of_has_an_option():
@@ -77,7 +77,7 @@ def test_every_field_that_an_error_speaks_of_has_an_option():
         for word in _words(keyword.value)
     }
     assert len(fields) > 30
-    options = {word for command in _commands() for its in command.params for word in its.opts}
+    options = {word for command in _commands() for parameter in command.params for word in parameter.opts}
     assert sorted(name for name in fields if option_of(name) not in options) == []
 
 
@@ -116,13 +116,13 @@ def test_python_speaks_of_fields():
 
 @pytest.mark.parametrize("option", ["--simulated", "--program", "--no-paths", "--width-map", "--mend", "--no-mend"])
 def test_what_a_print_file_says_is_told_to_who_asks_build_for_it_and_can_be_written_so(option, capsys, tmp_path):
-    path, given = tmp_path / "print.toml", small_print(layer("POST", "box 20 0 8 25"), blocks={"key": ["POST"]})
-    path.write_text(given, encoding="utf-8")
+    path, values = tmp_path / "print.toml", small_print(layer("POST", "box 20 0 8 25"), blocks={"key": ["POST"]})
+    path.write_text(values, encoding="utf-8")
     ran = run(capsys, "build", path, option, "--out", tmp_path / "out")
     assert (ran.code, f"{option} is said in the print file" in ran.err) == (2, True)
     key, table = re.search(r"write (\w+ = \w+) under (\S+),", ran.err).groups()
     after = f"\n{key}\n" if table == "[[blocks]]" else f"\n{table}\n{key}\n"  # its only block is the last table
-    path.write_text(f"{given}{after}", encoding="utf-8")
+    path.write_text(f"{values}{after}", encoding="utf-8")
     read_print(path, SHELF)
 
 
@@ -156,10 +156,10 @@ def _told(text: str) -> Iterator[tuple[click.Command, str]]:
 def test_every_option_that_a_note_or_a_remedy_names_with_a_command_is_one_of_that_command():
     files = {path: path.read_text(encoding="utf-8") for path in ROOT.rglob("*.py")}
     spoken = [ast.walk(ast.parse(text)) for text in files.values() if re.search("carvegen [a-z]+ .*--[a-z]", text)]
-    told = {each for tree in spoken for text in _texts(list(tree)) for each in _told(text)}
-    assert len(told) > 30
+    report = {each for tree in spoken for text in _texts(list(tree)) for each in _told(text)}
+    assert len(report) > 30
     strange = [
-        f"{command.name} {option}" for command, option in told
-        if option not in {word for its in command.params for word in (*its.opts, *its.secondary_opts)}
+        f"{command.name} {option}" for command, option in report
+        if option not in {word for parameter in command.params for word in (*parameter.opts, *parameter.secondary_opts)}
     ]  # fmt: skip
     assert strange == []

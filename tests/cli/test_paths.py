@@ -27,14 +27,14 @@ def made(capsys, out: Path, *more: str, code: int = 0) -> dict:
 
 def layers(text: str) -> list[str]:
     """The layers of a DXF in the order in which they first hold something."""
-    return list(dict.fromkeys(its.dxf.layer for its in ezdxf.read(io.StringIO(text)).modelspace()))
+    return list(dict.fromkeys(entity.dxf.layer for entity in ezdxf.read(io.StringIO(text)).modelspace()))
 
 
 @takes_long  # readers/test_plan_readers.py reads them; help's examples write them
 def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
-    told = made(capsys, tmp_path / "out")
+    report = made(capsys, tmp_path / "out")
     names = {"laser/paths.png", "laser/paths.svg", "laser/paths.dxf"}
-    assert names <= set(told["files"])
+    assert names <= set(report["files"])
     assert all((tmp_path / "out" / name).stat().st_size > 0 for name in names)
     note = (tmp_path / "out" / "laser" / "note.md").read_text()
     assert "### Paths, in working order" in note
@@ -43,8 +43,8 @@ def test_paths_are_handed_over_beside_the_shapes(capsys, tmp_path):
 
 def test_without_paths_there_are_none_and_those_of_before_go(capsys, tmp_path):
     made(capsys, tmp_path / "out")
-    told = made(capsys, tmp_path / "out", "--no-paths")
-    assert not [name for name in told["files"] if "paths" in name]
+    report = made(capsys, tmp_path / "out", "--no-paths")
+    assert not [name for name in report["files"] if "paths" in name]
     assert not list((tmp_path / "out" / "laser").glob("paths.*"))
     assert "Paths" not in (tmp_path / "out" / "laser" / "note.md").read_text()
 
@@ -73,7 +73,9 @@ def test_an_opening_is_routed_by_the_machine_s_straight_cutter_unless_she_chose_
         capsys, *ROUTED, "--cutter", cutter, "--for", "router", *more, "--for", "laser", "--out", tmp_path / "out"
     )
     breaks = [
-        its["rule"] for its in json.loads(done.out)["reports"]["router"]["findings"] if its["severity"] == "breaks"
+        finding["rule"]
+        for finding in json.loads(done.out)["reports"]["router"]["findings"]
+        if finding["severity"] == "breaks"
     ]
     text = (tmp_path / "out" / "router" / "paths.dxf").read_text()
     assert [name for name in layers(text) if name.startswith("CUT THROUGH")] == through
@@ -81,8 +83,10 @@ def test_an_opening_is_routed_by_the_machine_s_straight_cutter_unless_she_chose_
 
 
 def test_where_nothing_may_go_nothing_goes(capsys, tmp_path):
-    told = made(capsys, tmp_path / "out", "--no-go", "box 6 3 20 20", code=1)  # over the opening
-    assert {its["rule"] for its in told["reports"]["laser"]["findings"] if its["severity"] == "breaks"} == {"not-cut"}
+    report = made(capsys, tmp_path / "out", "--no-go", "box 6 3 20 20", code=1)  # over the opening
+    assert {
+        finding["rule"] for finding in report["reports"]["laser"]["findings"] if finding["severity"] == "breaks"
+    } == {"not-cut"}
     text = (tmp_path / "out" / "laser" / "paths.dxf").read_text()
     assert "LOWER FLOOR" in layers(text)
     assert "CUT-OUT" not in layers(text)

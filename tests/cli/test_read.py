@@ -37,11 +37,11 @@ def scan(own_folder):
 def test_inks_become_layers_of_a_clean_file(scan, capsys, ending):
     done = run(capsys, "read", scan, "--inks", "key,tone", "-o", f"out.{ending}", "--picture", "seen.png", "--json")
     assert done.code == 0, done.err
-    told = json.loads(done.out)
-    areas = {layer["name"]: layer["area_mm2"] for layer in told["layers"]}
+    report = json.loads(done.out)
+    areas = {layer["name"]: layer["area_mm2"] for layer in report["layers"]}
     px2 = (25.4 / 300) ** 2
     assert areas == {"key": pytest.approx(20_000 * px2, rel=0.01), "tone": pytest.approx(15_000 * px2, rel=0.01)}
-    assert any("300 dots per inch" in note for note in told["notes"])
+    assert any("300 dots per inch" in note for note in report["notes"])
     again = read(scan.with_name(f"out.{ending}"))
     assert list(again.layers) == list(areas)
     for name, shapes in again.layers.items():

@@ -119,7 +119,7 @@ def _asked_alike() -> list[str]:
     shelf, first = Library(), dict[tuple[str, ...], str]()
     for key in shelf.keys("materials"):
         permits = shelf.material(key).permits
-        first.setdefault(tuple(f"{kind} {its.verdict.value}" for kind, its in permits.items()), key)
+        first.setdefault(tuple(f"{kind} {each.verdict.value}" for kind, each in permits.items()), key)
     return list(shelf.keys("materials")) if MANY else list(first.values())
 
 
@@ -141,11 +141,11 @@ def test_an_open_question_is_asked_everywhere(own_folder, capsys, material):
         "--declare",
         declared,
     )
-    told = json.loads((own_folder / "sky" / "report.json").read_text(encoding="utf-8"))
-    assert len(told["open_questions"]) == len(asked)
+    report = json.loads((own_folder / "sky" / "report.json").read_text(encoding="utf-8"))
+    assert len(report["open_questions"]) == len(asked)
     for kind in asked:
         assert permits[kind].why in ran.out[ran.out.index("ASK FIRST") :]
-        assert any(question.startswith(kind) for question in told["open_questions"])
+        assert any(question.startswith(kind) for question in report["open_questions"])
         note = (own_folder / "sky" / kind / "note.md").read_text(encoding="utf-8")
         assert note.index("Open question") < note.index("## What this is")
         assert note.split("\n\n")[1].startswith("## Open question")

@@ -40,7 +40,7 @@ def test_a_pale_guide_is_paler_and_no_picture_of_widths_is_offered(capsys, tmp_p
     words = ("strip", "--material", "cherry", "--cutter", "v-60", "--for", "hand")
     for folder, more in (("usual", ()), ("pale", ("--pale-guide",))):
         assert run(capsys, *words, *more, "--out", str(tmp_path / folder)).code == 0
-    usual, pale = ((tmp_path / its / "hand" / "guide.svg").read_bytes() for its in ("usual", "pale"))
+    usual, pale = ((tmp_path / each / "hand" / "guide.svg").read_bytes() for each in ("usual", "pale"))
     assert usual != pale
     assert run(capsys, *words, "--width-map", "--out", str(tmp_path / "map")).code == 2
 
@@ -74,8 +74,8 @@ def test_measuring_again_tells_what_it_replaces(capsys, tmp_path):
     assert "REPLACES" not in same.out
     other = run(capsys, *CUTTER, "--cut", "0.35", "--out", tmp_path)
     assert "smallest_cut_mm = 0.55; REPLACES 0.5 (measured by the user, 2026-11-20)" in other.out
-    told = json.loads(run(capsys, *CUTTER, "--cut", "0.4", "--out", tmp_path, "--json").out)
-    assert told["replaced"] == {"smallest_cut_mm": "0.55 (measured by the user, 2026-11-20)"}
+    report = json.loads(run(capsys, *CUTTER, "--cut", "0.4", "--out", tmp_path, "--json").out)
+    assert report["replaced"] == {"smallest_cut_mm": "0.55 (measured by the user, 2026-11-20)"}
 
 
 def test_measuring_again_keeps_what_was_measured_before(capsys, tmp_path):
@@ -89,7 +89,7 @@ def test_measuring_again_keeps_what_was_measured_before(capsys, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("given", "said"),
+    ("values", "said"),
     [
         (["--comb-face", "46"], "needs --comb-face, --comb-back and --thickness"),
         (["--comb-face", "52", "--comb-back", "47", "--thickness", "3"], "--comb-face"),
@@ -97,8 +97,8 @@ def test_measuring_again_keeps_what_was_measured_before(capsys, tmp_path):
         (["--cut", "900"], "smallest_cut_mm"),
     ],
 )
-def test_what_can_not_be_is_refused_and_nothing_is_written(capsys, tmp_path, given, said):
-    done = run(capsys, *CUTTER, *given, "--out", str(tmp_path / "own"))
+def test_what_can_not_be_is_refused_and_nothing_is_written(capsys, tmp_path, values, said):
+    done = run(capsys, *CUTTER, *values, "--out", str(tmp_path / "own"))
     assert done.code == 2
     assert said in done.err
     assert not list((tmp_path / "own").rglob("*.toml"))
@@ -111,7 +111,7 @@ def test_a_day_is_asked_for_in_iso_8601(capsys, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("like", "given", "said"),
+    ("like", "values", "said"),
     [
         ("flat-1", ["--bar-foot", "12", "--bar-face", "9.9"], "--bar-foot"),
         ("v-60", ["--comb-face", "46", "--cut", "0.5"], "--comb-face"),
@@ -120,9 +120,9 @@ def test_a_day_is_asked_for_in_iso_8601(capsys, tmp_path):
         ("v-60", ["--bar-face", "9.8", "--bar-foot", "12", "--floor-ends", "9", "--depth", "2"], "a second time"),
     ],
 )
-def test_a_reading_that_would_change_nothing_is_refused(capsys, tmp_path, like, given, said):
+def test_a_reading_that_would_change_nothing_is_refused(capsys, tmp_path, like, values, said):
     command = ("profiles", "measured", "cutter", "--like", like, "--name", "my-own", "--date", "2026-11-20")
-    done = run(capsys, *command, *given, "--out", str(tmp_path / "own"))
+    done = run(capsys, *command, *values, "--out", str(tmp_path / "own"))
     assert done.code == 2
     assert said in done.err
 
@@ -172,8 +172,8 @@ KERF, BURNT, STANDS = (0.26, 0.2), 0.05, 0.37
 
 def as_cut(path, layer: str) -> list[shapely.Polygon]:
     """The openings that a beam of that kerf makes which follows a layer's outlines, as GDAL reads them."""
-    found = pyogrio.raw.read(path, columns=["Layer"])
-    rings = [its for its, name in zip(shapely.from_wkb(found[2]), found[3][0], strict=True) if name == layer]
+    result = pyogrio.raw.read(path, columns=["Layer"])
+    rings = [each for each, name in zip(shapely.from_wkb(result[2]), result[3][0], strict=True) if name == layer]
     areas = [ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords) for ring in rings]
     return [area.buffer(KERF[0] / 2 + BURNT, join_style="mitre") for area in areas]
 
@@ -204,8 +204,8 @@ def test_a_strip_that_a_laser_cut_gives_back_its_kerf_once(capsys, tmp_path):
     cutter = Library([tmp_path / "own"]).cutter("my-laser")
     assert cutter.values["kerf_top_mm"] == pytest.approx(KERF[0], abs=1e-3)
     assert cutter.edge_loss_mm == pytest.approx(BURNT, abs=1e-3)
-    slots = sorted((its for its in cuts if abs(its.bounds[3] - its.bounds[1] - 10 - KERF[0] - 2 * BURNT) < 1e-6),
-                   key=lambda its: its.bounds[0])  # fmt: skip
+    slots = sorted((cut for cut in cuts if abs(cut.bounds[3] - cut.bounds[1] - 10 - KERF[0] - 2 * BURNT) < 1e-6),
+                   key=lambda each: each.bounds[0])  # fmt: skip
     lands = [b.bounds[0] - a.bounds[2] for a, b in itertools.pairwise(slots)]
     held = min(land for land in lands if STANDS <= land < 2)
     drawn = held + KERF[0] + 2 * BURNT

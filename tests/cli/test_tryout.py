@@ -44,7 +44,7 @@ def test_what_fails_is_named(own_folder, capsys, monkeypatch):
     monkeypatch.setattr(tryout, "_profiles", broken)
     done = run(capsys, "tryout", "--json")
     assert done.code == 2
-    assert {its["step"]: its["fault"] for its in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
+    assert {step["step"]: step["fault"] for step in json.loads(done.out)["steps"]}["profiles"] == "a profile is missing"
 
 
 def test_a_fault_nobody_thought_of_is_named_and_nothing_older_is_read_back(own_folder, tried, capsys, monkeypatch):

@@ -126,8 +126,8 @@ def test_a_shape_that_comes_three_times_and_one_near_to_none_of_them() -> None:
     reach = np.array([3, 2, 2.5, 1.5, 2.8, 1.7])
     angle = np.arange(6) * np.pi / 3
     one, other = (
-        shapely.Polygon(np.column_stack([its * np.cos(angle), its * np.sin(angle)]))
-        for its in (reach, reach[[0, 1, 2, 4, 3, 5]])
+        shapely.Polygon(np.column_stack([each * np.cos(angle), each * np.sin(angle)]))
+        for each in (reach, reach[[0, 1, 2, 4, 3, 5]])
     )
     some = shapes(one, affinity.translate(one, 9, 0), affinity.scale(affinity.translate(one, 18, 3), -1, 1), other)
     assert alikeness.have_twins(some).tolist() == [True, True, True, False]

@@ -29,11 +29,11 @@ def test_splitmix64_has_its_published_values() -> None:
 
 def test_counts_are_poisson() -> None:
     chance = (np.arange(100_000) + 0.5) / 100_000
-    found = counts(np.full(100_000, 1.3), chance)
+    result = counts(np.full(100_000, 1.3), chance)
     # P(0) = exp(-1.3) = 0.27253, P(1) = 1.3 P(0) = 0.35429; mean and variance 1.3 (S. D. Poisson 1837).
-    assert (found == 0).mean() == pytest.approx(0.27253, abs=1e-4)
-    assert (found == 1).mean() == pytest.approx(0.35429, abs=1e-4)
-    assert (found.mean(), found.var()) == pytest.approx((1.3, 1.3), rel=1e-3)
+    assert (result == 0).mean() == pytest.approx(0.27253, abs=1e-4)
+    assert (result == 1).mean() == pytest.approx(0.35429, abs=1e-4)
+    assert (result.mean(), result.var()) == pytest.approx((1.3, 1.3), rel=1e-3)
 
 
 def test_pair_correlation_of_the_points_is_exp_of_the_covariance() -> None:
@@ -54,8 +54,8 @@ def test_pair_correlation_of_the_points_is_exp_of_the_covariance() -> None:
         xy = np.repeat(cells.middle, number, axis=0) + CELL_MM * (rng.random((number.sum(), 2)) - 0.5)
         inner = xy[((xy > 17) & (xy < SIDE * CELL_MM - 17)).all(axis=1)]
         reach = np.sort(np.concatenate([middles - width / 2, middles + width / 2]))
-        found = cKDTree(inner).count_neighbors(cKDTree(xy), reach)
-        pairs += found[1::2] - found[::2]
+        result = cKDTree(inner).count_neighbors(cKDTree(xy), reach)
+        pairs += result[1::2] - result[::2]
         count += len(inner)
     density = 0.2
     rings = np.pi * ((middles + width / 2) ** 2 - (middles - width / 2) ** 2)

@@ -37,17 +37,17 @@ def test_opening_misses_necks_between_small_rounds_that_are_found_here(gap, shar
     land = shapely.box(15, 10, 30, 20).difference(shapely.union_all(cuts))
     opened = land.buffer(-WIDTH / 2, quad_segs=64).buffer(WIDTH / 2, quad_segs=64)
     assert opened.contains(middle) is missed
-    found = necks(block(*cuts).land_rings, WIDTH)
-    assert len(found) == 1
-    assert found.width == pytest.approx(gap, abs=0.002)  # polygons of 180 corners
+    result = necks(block(*cuts).land_rings, WIDTH)
+    assert len(result) == 1
+    assert result.width == pytest.approx(gap, abs=0.002)  # polygons of 180 corners
 
 
 @pytest.mark.parametrize("angle", [36.0, 30.0, 20.0, 10.0])
 @pytest.mark.parametrize("turn", [0.0, 31.7])
 def test_area_left_uncut_in_a_corner(angle, turn) -> None:
     """A round cutter leaves r² (cot(A/2) - (pi - A)/2) of a corner A: kite less sector."""
-    way = setup(cutter="flat-1", material_values={"cut_mm": 0.4})
-    radius = way.face_limits.cut_mm / 2
+    setup_ = setup(cutter="flat-1", material_values={"cut_mm": 0.4})
+    radius = setup_.face_limits.cut_mm / 2
     half = np.radians(angle / 2)
     reach = 10 / np.tan(half) if angle < 15 else 12
     wedge = shapely.Polygon([(0, 0), (reach, -reach * np.tan(half)), (reach, reach * np.tan(half))])
@@ -63,7 +63,7 @@ def test_area_left_uncut_in_a_corner(angle, turn) -> None:
 
 def test_corner_at_90() -> None:
     """r² (1 - pi/4): 0.2146 mm² at r = 1 mm; four of them are left of a square."""
-    way = setup(cutter="flat-1", cutter_values={"smallest_cut_mm": 2.0})
+    setup_ = setup(cutter="flat-1", cutter_values={"smallest_cut_mm": 2.0})
     square = shapely.box(10, 10, 20, 20)
-    reached = Reach(geometry.polygon_array([square]), way.face_limits.cut_mm).reached[0]
+    reached = Reach(geometry.polygon_array([square]), setup_.face_limits.cut_mm).reached[0]
     assert square.difference(reached).area / 4 == pytest.approx(0.2146, rel=0.02)

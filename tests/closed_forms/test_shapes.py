@@ -137,7 +137,7 @@ def test_hankinson(turned) -> None:
 
     The formula is from memory. The strengths are taken as the inverse of the widths; so is the answer.
     """
-    its = Limits(land_along_mm=0.4, land_across_mm=0.9, cut_mm=0.5, dot_mm=1.0, grain_deg=12.0)
+    each = Limits(land_along_mm=0.4, land_across_mm=0.9, cut_mm=0.5, dot_mm=1.0, grain_deg=12.0)
     along, across, t = 1 / 0.4, 1 / 0.9, math.radians(turned)
     strength = along * across / (along * math.sin(t) ** 2 + across * math.cos(t) ** 2)
-    assert its.land_at(np.array([12.0 + turned, 192.0 + turned])) == pytest.approx([1 / strength] * 2)
+    assert each.land_at(np.array([12.0 + turned, 192.0 + turned])) == pytest.approx([1 / strength] * 2)

@@ -16,8 +16,8 @@ from tests.strategies import few
 PAGE = Grid.of((0.0, 0.0, 120.0, 60.0))
 
 
-def cells(*given) -> np.ndarray:
-    return columns_of(shapes(*given), PAGE).raster
+def cells(*values) -> np.ndarray:
+    return columns_of(shapes(*values), PAGE).raster
 
 
 def seen(hidden: np.ndarray, x: float, y: float) -> float:

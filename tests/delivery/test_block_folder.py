@@ -35,9 +35,9 @@ BLOCK = cases.block(
 
 
 def delivered(folder, material="linoleum", cutter="laser-fine", block: Block = BLOCK, style: Style | None = None):
-    ways = setups_for(cases.SHELF, material=material, cutter=cutter)
+    setups = setups_for(cases.SHELF, material=material, cutter=cutter)
     said: list[str] = []
-    return deliver([way.on(block) for way in ways], folder, style or Style(), say=said.append), said
+    return deliver([setup_.on(block) for setup_ in setups], folder, style or Style(), say=said.append), said
 
 
 @pytest.fixture(scope="module")
@@ -86,14 +86,14 @@ def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch,
         monkeypatch.setattr(side_by_side, "_begun", lambda task: begun(sent(task)))
     monkeypatch.setattr(side_by_side, "_BEGIN", begin)
     setups = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
-    jobs = [way.on(BLOCK) for way in setups]
+    jobs = [setup_.on(BLOCK) for setup_ in setups]
     assert len(jobs) > 1
     said: list[str] = []
     deliver(jobs, tmp_path / "one", style, say=said.append)
     one = len(said)
     deliver(jobs, tmp_path / "two", style, say=said.append, processes=2)
     assert digest(tmp_path / "one") == digest(tmp_path / "two")
-    one, two = (sorted(line for line in told if "to go" not in line) for told in (said[:one], said[one:]))
+    one, two = (sorted(line for line in report if "to go" not in line) for report in (said[:one], said[one:]))
     assert one == two  # what fails in a child would be told once more
 
 
@@ -102,8 +102,8 @@ def test_the_proof_is_no_part_of_the_work_that_is_left(tmp_path, monkeypatch):
     monkeypatch.setattr(side_by_side, "_SOON_S", 0.0)
     delivery, said = delivered(tmp_path / "sky", cutter="v-60")
     count = len(delivery.reports)
-    told = [line.partition(",")[0] for line in said if "to go" in line]
-    assert told == [f"{k} of {count} parts done" for k in range(1, count)]
+    report = [line.partition(",")[0] for line in said if "to go" in line]
+    assert report == [f"{k} of {count} parts done" for k in range(1, count)]
 
 
 def digest(folder):
@@ -154,9 +154,9 @@ def test_no_thread_gets_the_date_back_while_another_is_to_have_none(monkeypatch)
 
 
 def test_no_place_is_in_any_file(usual):
-    found = [path for path in usual[0].rglob("*.*") if path.is_file()]
-    assert len(found) > 10
-    for path in found:
+    result = [path for path in usual[0].rglob("*.*") if path.is_file()]
+    assert len(result) > 10
+    for path in result:
         assert b"somewhere-secret" not in path.read_bytes(), path
 
 
@@ -203,9 +203,11 @@ def test_style_is_followed(usual, tmp_path):
 
 
 def test_questions_are_asked_for_ask_only():
-    ways = {way.machine.kind: way.on(BLOCK) for way in setups_for(cases.SHELF, material="linoleum", cutter="v-60")}
-    assert "NOT DECLARED" in question(ways["laser"])
-    assert question(ways["hand"]) == ""
+    setups = {
+        setup_.machine.kind: setup_.on(BLOCK) for setup_ in setups_for(cases.SHELF, material="linoleum", cutter="v-60")
+    }
+    assert "NOT DECLARED" in question(setups["laser"])
+    assert question(setups["hand"]) == ""
 
 
 def test_a_large_block_still_has_a_proof(tmp_path, monkeypatch):
@@ -217,8 +219,8 @@ def test_a_large_block_still_has_a_proof(tmp_path, monkeypatch):
     assert 10_000_000 < block_folder._PROOF_PX < 60_000_000
     monkeypatch.setattr(block_folder, "_PROOF_PX", 250_000)
     wide = cases.block(cases.disc(35, 35, 6), size=(141.5, 70.75))
-    ways = setups_for(cases.SHELF, material="cherry", cutter="flat-3", kinds=("router",))
-    deliver([way.on(wide) for way in ways], tmp_path / "sky", Style(), say=lambda _: None)
+    setups = setups_for(cases.SHELF, material="cherry", cutter="flat-3", kinds=("router",))
+    deliver([setup_.on(wide) for setup_ in setups], tmp_path / "sky", Style(), say=lambda _: None)
     picture = Image.open(io.BytesIO((tmp_path / "sky/proof.png").read_bytes()))
     assert picture.width / picture.height == pytest.approx(2, rel=3e-3)
     assert picture.width * picture.height == pytest.approx(250_000, rel=1e-2)
@@ -235,22 +237,22 @@ def test_sizes_of_no_block(size):
 def test_words_fit_on_a_line():
     check_words("Fähre im Schnee, Brett 2", field="name")
     for words in ("a\nb", "\x07", "x" * 5000, "\udcff"):
-        with pytest.raises(InputError) as told:
+        with pytest.raises(InputError) as raised:
             check_words(words, field="name")
-        assert told.value.fields == ("name",)
+        assert raised.value.fields == ("name",)
 
 
 def test_a_further_router_s_paths_for_very_many_shapes_are_left_out_and_that_is_told(tmp_path, monkeypatch):
     monkeypatch.setattr("carvegen.delivery.block_folder._MOST_BESIDE", 0)
     heard = []
     setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine")
-    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "out", Style(), say=heard.append)
-    assert not any("router/paths" in name for name in told.files)
-    assert "laser/paths.dxf" in told.files
-    for text in (*told.notes, (tmp_path / "out" / "router" / "note.md").read_text(), "".join(heard)):
+    report = deliver([setup_.on(BLOCK) for setup_ in setups], tmp_path / "out", Style(), say=heard.append)
+    assert not any("router/paths" in name for name in report.files)
+    assert "laser/paths.dxf" in report.files
+    for text in (*report.notes, (tmp_path / "out" / "router" / "note.md").read_text(), "".join(heard)):
         assert "are left out" in text
     assert "are left out" not in (tmp_path / "out" / "laser" / "note.md").read_text()
     setups = setups_for(cases.SHELF, material="linoleum", cutter="v-30")
-    told = deliver([way.on(BLOCK) for way in setups], tmp_path / "first", Style(), say=heard.append)
-    assert "router/paths.dxf" in told.files
-    assert told.notes == ()
+    report = deliver([way.on(BLOCK) for way in setups], tmp_path / "first", Style(), say=heard.append)
+    assert "router/paths.dxf" in report.files
+    assert report.notes == ()

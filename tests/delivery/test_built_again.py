@@ -68,7 +68,7 @@ def test_every_key_and_value_is_among_the_changes():
     """
     from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-    keys = {f"{table}.{its.key}" for table in (*TABLES, *LISTS) for its in keys_of(table)}
+    keys = {f"{table}.{each.key}" for table in (*TABLES, *LISTS) for each in keys_of(table)}
     assert keys - _every().keys() == {
         "layers.name", "blocks.state", "blocks.cut_land", "motifs.motif", "marks.scans",
     }  # fmt: skip

@@ -57,8 +57,8 @@ def land(out, name: str):
 
 def contours(path, layer: str) -> list[shapely.Polygon]:
     """Closed polylines of a layer, by ezdxf's reader."""
-    found = ezdxf.readfile(path).modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
-    return [shapely.Polygon([(x, y) for x, y, *_ in line.get_points()]) for line in found]
+    result = ezdxf.readfile(path).modelspace().query(f'LWPOLYLINE[layer=="{layer}"]')
+    return [shapely.Polygon([(x, y) for x, y, *_ in line.get_points()]) for line in result]
 
 
 def test_no_ink_runs_under_the_embossed_shape(built):
@@ -73,7 +73,7 @@ def test_a_die_that_presses_from_the_back_is_not_mirrored(built):
     side, out = built
     middle = 45 if side == "back" else 60 - 45
     floor = contours(out / "die" / "laser" / "block.dxf", "CUT AREA")
-    hole = min(floor, key=lambda its: its.area)
+    hole = min(floor, key=lambda each: each.area)
     assert hole.centroid.coords[0] == pytest.approx((middle, 25), abs=0.01)
     face = contours(out / "die" / "die" / "wall.dxf", "DIE FACE")
     assert face[0].centroid.coords[0] == pytest.approx((middle, 25), abs=0.01)
@@ -89,7 +89,7 @@ def test_the_counter_sheet_clears_the_foot_by_the_paper(built):
 
 def test_every_ring_of_the_wall_says_its_depth(built):
     root = etree.parse(built[1] / "die" / "die" / "wall.svg").getroot()
-    said = [its.text for its in root.iter("{http://www.w3.org/2000/svg}desc")]
+    said = [node.text for node in root.iter("{http://www.w3.org/2000/svg}desc")]
     depths = [float(text.split()[2]) for text in said if text.startswith("lower to")]
     assert depths == pytest.approx([0.05 + 0.1 * k for k in range(8)])
     assert f"{'NOT MIRRORED' if built[0] == 'back' else 'mirrored'}" in etree.tostring(root).decode()
@@ -101,8 +101,8 @@ def test_what_the_paper_can_not_bear_is_a_finding(tmp_path, change, rule):
     if rule == "emboss-strain":
         text = text.replace(DIE, '[[blocks]]\nbevel_deg = 30\nname = "die"')
     (tmp_path / "print.toml").write_text(text.replace(*change))
-    found = print_findings(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
-    assert rule in {its.rule for its in found["die"]}
+    result = print_findings(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
+    assert rule in {each.rule for each in result["die"]}
 
 
 def test_the_dies_note_says_what_a_press_can_do_and_whom_to_ask(built):
@@ -126,7 +126,7 @@ def two_moons(apart: float, *, method: str = "crosses", at: float = 25.0) -> str
 
 
 def of_the_counter_sheet(report: dict) -> list[dict]:
-    return [its for its in report["blocks"]["die"] if its["for"] == ["counter-sheet, laser"]]
+    return [block for block in report["blocks"]["die"] if block["for"] == ["counter-sheet, laser"]]
 
 
 @pytest.fixture
@@ -146,17 +146,17 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
         assert ran.code == 1
         assert "ASK FIRST: die: counter-sheet, laser: The shop decides: plain card" in ran.out
         assert re.search(r"breaks Land too narrow [^;]*; for counter-sheet, laser", " ".join(ran.out.split())), ran.out
-    told = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
-    told = [its for its in told if its["rule"] == "land-width"]
-    assert {its["severity"] for its in told} == {"breaks"}
+    report = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
+    report = [each for each in report if each["rule"] == "land-width"]
+    assert {one["severity"] for one in report} == {"breaks"}
     holes = contours(tmp_path / "built" / "die" / "counter" / "laser" / "block.dxf", "CUT-OUT")
     middle = shapely.Point(60 - (45 - 7 - apart / 2), 25)
     if apart == 1.2:
         assert holes[0].distance(holes[1]) == pytest.approx(apart + 0.2, abs=0.01)
-        assert [its["measured"] for its in told] == [pytest.approx(apart + 0.2, abs=0.01)]
+        assert [item["measured"] for item in report] == [pytest.approx(apart + 0.2, abs=0.01)]
     else:  # nearer than two of the smallest corners' radii, 1.0: one hole, with a point of card above and below
-        assert [its.contains(middle) for its in holes] == [True]
-        assert len(told) == 2
+        assert [hole.contains(middle) for hole in holes] == [True]
+        assert len(report) == 2
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -164,5 +164,5 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
 def test_a_hole_near_the_pictures_edge_is_near_the_sheets_edge_only_without_waste(capsys, tmp_path, method, edge):
     (tmp_path / "print.toml").write_text(two_moons(6.0, method=method, at=7.5))
     run(capsys, "build", tmp_path / "print.toml", "--out", tmp_path / "built", "--json")
-    told = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
-    assert any("edge" in its["between"] for its in told) == edge
+    report = of_the_counter_sheet(json.loads((tmp_path / "built" / "report.json").read_text()))
+    assert any("edge" in each["between"] for each in report) == edge

@@ -35,8 +35,10 @@ BLOCK = Block(name="key", width_mm=40, height_mm=30, cuts=CUTS, cut_before=geome
 
 
 def delivered(folder, block, cutter="laser-fine", kinds=("laser", "hand")):
-    ways = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
-    deliver([way.on(block) for way in ways], folder, Style(paths=PathSettings(cut_edge=True)), say=lambda _: None)
+    setups = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
+    deliver(
+        [setup_.on(block) for setup_ in setups], folder, Style(paths=PathSettings(cut_edge=True)), say=lambda _: None
+    )
     return folder
 
 
@@ -52,10 +54,12 @@ def turned(shape):
 def lines(path):
     """Every path of a drawing that a machine follows, by ezdxf's reader, in print view."""
     model = ezdxf.readfile(path).modelspace()
-    found = [
-        its for its in model.query("LWPOLYLINE LINE") if its.dxf.layer.startswith(("LOWER", "CUT", "SCORE", "CLEAR"))
+    result = [
+        entity
+        for entity in model.query("LWPOLYLINE LINE")
+        if entity.dxf.layer.startswith(("LOWER", "CUT", "SCORE", "CLEAR"))
     ]
-    return [turned(shapely.LineString([(x, y) for x, y, *_ in its.get_points()])) for its in found]
+    return [turned(shapely.LineString([(x, y) for x, y, *_ in each.get_points()])) for each in result]
 
 
 INNER_OLD = shapely.buffer(shapely.union_all(OLD), -0.05)
@@ -64,15 +68,15 @@ INNER_OLD = shapely.buffer(shapely.union_all(OLD), -0.05)
 def dxf_shapes(path):
     """Every entity of a DXF, on whatever layer, by GDAL's reader."""
     _, _, wkb, _ = pyogrio.raw.read(path)
-    return [shapely.from_wkb(its) for its in wkb]
+    return [shapely.from_wkb(each) for each in wkb]
 
 
 def svg_shapes(path):
     """Every path and polygon of an SVG, in whatever group, by lxml: outlines in mm, y down from the block's corner."""
     root = etree.parse(path).getroot()
-    found = [its.get("d") or its.get("points") for its in root.iter() if its.get("d") or its.get("points")]
-    assert not [its for its in root.iter() if etree.QName(its).localname in ("image", "use", "rect", "circle")]
-    rings = [ring for text in found for ring in re.split("[Zz]", text) if ring.strip()]
+    result = [node.get("d") or node.get("points") for node in root.iter() if node.get("d") or node.get("points")]
+    assert not [each for each in root.iter() if etree.QName(each).localname in ("image", "use", "rect", "circle")]
+    rings = [ring for text in result for ring in re.split("[Zz]", text) if ring.strip()]
     numbers = [np.array(re.findall(r"-?[\d.]+", ring), float).reshape(-1, 2) for ring in rings]
     return [shapely.Polygon(xy) for xy in numbers if len(xy) > 2]
 
@@ -82,9 +86,9 @@ def test_whoever_runs_every_layer_cuts_nothing_twice(laser, name, read):
     """By GDAL and lxml: nothing in the machine's file lies in an old cut, on any layer; what is new is all there."""
     shapes = read(laser / "laser" / name)
     flip = (lambda xy: xy * (-1, 1) + (40, 0)) if name.endswith("dxf") else _svg_flip(laser / "laser" / name)
-    there = [shapely.transform(its, flip) for its in shapes]
-    filled = [shapely.Polygon(its.coords) if its.geom_type == "LineString" else its for its in there]
-    filled = [its for its in filled if its.geom_type == "Polygon" and its.area < 1000]
+    there = [shapely.transform(shape, flip) for shape in shapes]
+    filled = [shapely.Polygon(one.coords) if one.geom_type == "LineString" else one for one in there]
+    filled = [each for each in filled if each.geom_type == "Polygon" and each.area < 1000]
     assert not shapely.intersects(filled, INNER_OLD).any()
     on_face = shapely.intersection(shapely.union_all(filled), shapely.box(0.5, 0.5, 39.5, 29.5))
     assert on_face.symmetric_difference(shapely.union(WIDER, NEW)).area < 0.01
@@ -93,12 +97,12 @@ def test_whoever_runs_every_layer_cuts_nothing_twice(laser, name, read):
 def _svg_flip(path):
     """From a page's mm to print view: the block's upper left corner lies where the page's words say."""
     margin = float(re.search(r"lies ([\d.]+) mm from the left edge", " ".join(_words(path)))[1])
-    left, top = (float(its) for its in etree.parse(path).getroot().get("viewBox").split()[:2])
+    left, top = (float(word) for word in etree.parse(path).getroot().get("viewBox").split()[:2])
     return lambda xy: np.column_stack([40 - (xy[:, 0] - left - margin), 30 - (xy[:, 1] - top - margin)])
 
 
 def _words(path):
-    return [its.text or "" for its in etree.parse(path).getroot().iter("{http://www.w3.org/2000/svg}text")]
+    return [node.text or "" for node in etree.parse(path).getroot().iter("{http://www.w3.org/2000/svg}text")]
 
 
 def test_what_was_cut_is_a_picture_beside_the_machines_file(laser):
@@ -110,8 +114,8 @@ def test_what_was_cut_is_a_picture_beside_the_machines_file(laser):
         at = turned(shapely.Point(shape.centroid))
         return seen[int((30 - at.y) * scale), int(at.x * scale)]
 
-    assert all(colour(its).min() > 240 for its in OLD)
-    assert all(colour(its)[0] - colour(its)[2] > 100 for its in (WIDER, NEW))
+    assert all(colour(each).min() > 240 for each in OLD)
+    assert all(colour(one)[0] - colour(one)[2] > 100 for one in (WIDER, NEW))
     files = json.loads((laser / "report.json").read_text())["files"]
     assert "laser/old-cuts.png" in files
     assert "old-cuts.png" in (laser / "laser/note.md").read_text()
@@ -119,9 +123,9 @@ def test_what_was_cut_is_a_picture_beside_the_machines_file(laser):
 
 @pytest.mark.parametrize("name", ["block.dxf", "block.svg"])
 def test_a_file_of_new_cuts_is_not_taken_for_the_whole_block(laser, name):
-    with pytest.raises(InputError, match="holds only what is new of a block that is cut already") as told:
+    with pytest.raises(InputError, match="holds only what is new of a block that is cut already") as raised:
         drawn_block(laser / "laser" / name)
-    assert "lands/NAME.wkb" in told.value.hint
+    assert "lands/NAME.wkb" in raised.value.hint
 
 
 def test_no_path_of_a_laser_runs_in_an_old_cut_or_round_the_block_or_marks_it_again(laser):
@@ -144,8 +148,8 @@ def test_the_note_says_what_is_new_and_how_the_old_block_is_laid_down(laser):
     note = (laser / "laser/note.md").read_text()
     assert f"these files cut {WIDER.area + NEW.area:.1f} mm² that are new and nothing again" in note
     assert "Lay the old block face up" in note
-    found = re.search(r"two corners of old cuts: x ([\d.]+), y ([\d.]+) mm and x ([\d.]+), y ([\d.]+) mm", note)
-    one, other = (shapely.Point(float(found[k]), float(found[k + 1])) for k in (1, 3))
+    result = re.search(r"two corners of old cuts: x ([\d.]+), y ([\d.]+) mm and x ([\d.]+), y ([\d.]+) mm", note)
+    one, other = (shapely.Point(float(result[k]), float(result[k + 1])) for k in (1, 3))
     walls = shapely.boundary(turned(shapely.union_all(OLD)))
     assert max(walls.distance(one), walls.distance(other)) < 0.1
     assert one.distance(other) > 25

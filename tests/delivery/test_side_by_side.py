@@ -82,9 +82,9 @@ def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
     monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
     said = []
     side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=said.append)
-    told = [line for line in said if "to go" in line]
-    assert [line.partition(", about ")[0] for line in told] == ["1 of 3 parts done", "2 of 3 parts done"]
-    assert all(int(line.split()[-4]) >= 1 for line in told)
+    report = [line for line in said if "to go" in line]
+    assert [line.partition(", about ")[0] for line in report] == ["1 of 3 parts done", "2 of 3 parts done"]
+    assert all(int(line.split()[-4]) >= 1 for line in report)
 
 
 @pytest.mark.parametrize("slight", [" first", "zero"])
@@ -93,22 +93,22 @@ def test_what_takes_hardly_any_time_is_no_part(monkeypatch, jobs, slight):
     monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
     said = []
     names = sorted([slight, "one", "two"])
-    side_by_side({its: partial(squared, 1) for its in names}, jobs=jobs, say=said.append, slight=[slight])
+    side_by_side({name: partial(squared, 1) for name in names}, jobs=jobs, say=said.append, slight=[slight])
     assert [line.partition(",")[0] for line in said if "to go" in line] == ["1 of 2 parts done"]
 
 
 def nested(jobs, say):
-    return side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=lambda its: say(f"in: {its}"))
+    return side_by_side({str(k): partial(squared, k) for k in range(3)}, jobs=jobs, say=lambda each: say(f"in: {each}"))
 
 
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
     monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)
     said = []
-    side_by_side({its: partial(nested, jobs) for its in "ab"}, jobs=jobs, say=said.append)
-    told = [line for line in said if "to go" in line]
-    assert [line.partition(",")[0] for line in told] == ["1 of 2 parts done"]
-    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in told)
+    side_by_side({each: partial(nested, jobs) for each in "ab"}, jobs=jobs, say=said.append)
+    report = [line for line in said if "to go" in line]
+    assert [line.partition(",")[0] for line in report] == ["1 of 2 parts done"]
+    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in report)
     side_by_side({"a": partial(squared, 1), "b": partial(squared, 2)}, jobs=1, say=said.append)
     assert sum("to go" in line for line in said) == 2
 
@@ -119,11 +119,11 @@ def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypat
     monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
     drawn = shapely.set_precision(shapely.box(0.0004, 0, 2.0004, 1), 0.001)
     tasks = {"a": partial(grid_of, drawn), "b": partial(grid_of, shapely.box(0, 0, 1, 1))}
-    found = side_by_side(tasks, jobs=2, say=print)
-    assert TEST_PROCESS not in {process for process, _, _ in found.values()}
-    assert [grid for _, grid, _ in found.values()] == [0.001, 0]
-    assert [shapely.get_precision(shape) for _, _, shape in found.values()] == [0.001, 0]
-    assert found["a"][2].wkb == drawn.wkb
+    result = side_by_side(tasks, jobs=2, say=print)
+    assert TEST_PROCESS not in {process for process, _, _ in result.values()}
+    assert [grid for _, grid, _ in result.values()] == [0.001, 0]
+    assert [shapely.get_precision(shape) for _, _, shape in result.values()] == [0.001, 0]
+    assert result["a"][2].wkb == drawn.wkb
 
 
 @pytest.mark.parametrize(
@@ -137,15 +137,15 @@ def test_shapes_keep_their_grid_on_the_way_to_another_process_and_back(monkeypat
     ],
 )  # fmt: skip
 def test_every_type_of_shape_arrives_as_it_was(drawn):
-    its = shapely.from_wkt(drawn)
-    tasks = {str(grid): partial(grid_of, shapely.set_precision(its, grid)) for grid in (0.001, 0)}
-    found = side_by_side(tasks, jobs=2, say=print)
-    for grid, (process, there, back) in zip((0.001, 0), found.values(), strict=True):
+    each = shapely.from_wkt(drawn)
+    tasks = {str(grid): partial(grid_of, shapely.set_precision(each, grid)) for grid in (0.001, 0)}
+    result = side_by_side(tasks, jobs=2, say=print)
+    for grid, (process, there, back) in zip((0.001, 0), result.values(), strict=True):
         assert process != TEST_PROCESS
         assert (there, shapely.get_precision(back)) == (grid, grid)
-        assert type(back) is type(its)
-        assert back.equals_exact(shapely.set_precision(its, grid), 0)
-        heights = [shapely.get_coordinates(one, include_z=True)[:, 2] for one in (back, its)]
+        assert type(back) is type(each)
+        assert back.equals_exact(shapely.set_precision(each, grid), 0)
+        heights = [shapely.get_coordinates(one, include_z=True)[:, 2] for one in (back, each)]
         assert np.array_equal(*heights, equal_nan=True)
 
 
@@ -230,8 +230,8 @@ def test_no_child_outlives_its_parent(end):
 
 def _lives(process: int) -> bool:
     try:
-        with open(f"/proc/{process}/stat", encoding="ascii") as told:  # noqa: PTH123
-            return told.read().rpartition(")")[2].split()[0] != "Z"
+        with open(f"/proc/{process}/stat", encoding="ascii") as report:  # noqa: PTH123
+            return report.read().rpartition(")")[2].split()[0] != "Z"
     except FileNotFoundError:
         return False
 

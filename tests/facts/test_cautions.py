@@ -77,10 +77,10 @@ def jobs():
     for material in MATERIALS:
         for kind, cutter in CUTTERS.items():
             try:
-                (way,) = setups_for(cases.SHELF, material=material, cutter=cutter, kinds=[kind])
+                (setup_,) = setups_for(cases.SHELF, material=material, cutter=cutter, kinds=[kind])
             except RefusedError:
                 continue
-            yield material, kind, way.on(cases.block(cases.box(10, 10, 20, 20)))
+            yield material, kind, setup_.on(cases.block(cases.box(10, 10, 20, 20)))
 
 
 JOBS = list(jobs())
@@ -89,33 +89,33 @@ JOBS = list(jobs())
 def sentences(text: str) -> list[str]:
     """The sentences of six words or more, without the sources in brackets, in small letters."""
     plain = re.sub(r"\[[^\]]*\]", "", text).lower()
-    return [its for its in re.split(r"[.!?;:]\s+|\n", plain) if len(its.split()) > 5 and not its.startswith("|")]
+    return [word for word in re.split(r"[.!?;:]\s+|\n", plain) if len(word.split()) > 5 and not word.startswith("|")]
 
 
 @pytest.mark.parametrize(("material", "kind", "job"), JOBS, ids=[f"{material}-{kind}" for material, kind, _ in JOBS])
 def test_a_note_doubles_nothing_and_defers_once(material, kind, job) -> None:
     note = machine_note(job, None, {})
     said = sentences(note)
-    assert sorted({its for its in said if said.count(its) > 1}) == []
+    assert sorted({each for each in said if said.count(each) > 1}) == []
     assert note.count(deference(kind)) == 1
     assert note.count("local codes and a trained") == 1
-    told = note.split("## Cautions")[1]
-    assert told.split("\n- ")[1].startswith(deference(kind))  # before all others
+    report = note.split("## Cautions")[1]
+    assert report.split("\n- ")[1].startswith(deference(kind))  # before all others
     for words in BY_HAZARD.get((material, kind), []):
-        assert re.search(words, told), words
+        assert re.search(words, report), words
 
 
 def test_every_laser_and_router_note_covers_its_hazards() -> None:
     for material, kind, job in JOBS:
-        told = machine_note(job, None, {}).split("## Cautions")[1]
+        report = machine_note(job, None, {}).split("## Cautions")[1]
         hazards = {
             "laser": ("Beam:", "Eyes:", "Fire:", "Fume:", "Settings:", "Material:"),
             "router": ("Eyes and ears:", "Turning cutter:", "Hold-down:", "Dust and chips:"),
             "hand": ("Edge:",),
         }[kind]
-        assert all(f"- {hazard}" in told for hazard in hazards), (material, kind)
+        assert all(f"- {hazard}" in report for hazard in hazards), (material, kind)
         if kind == "laser":
-            of_fire = [line for line in told.partition("## Details")[0].splitlines() if line.startswith("- Fire:")]
+            of_fire = [line for line in report.partition("## Details")[0].splitlines() if line.startswith("- Fire:")]
             assert len(of_fire) == 2, material  # the machine's, and what this material does
 
 

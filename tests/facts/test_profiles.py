@@ -137,9 +137,9 @@ def test_every_source_is_a_key_of_the_register_or_a_mark(path):
 def test_a_material_has_a_verdict_with_reason_and_caution_for_every_machine(key):
     material = Library().material(key)
     assert tuple(material.permits) == KINDS
-    for kind, its in material.permits.items():
-        assert its.why and its.cautions
-        assert material.sources[kind] == its.source
+    for kind, each in material.permits.items():
+        assert each.why and each.cautions
+        assert material.sources[kind] == each.source
     assert material.foot_mm >= min(material.land_along_mm, material.land_across_mm)
     assert material.land_across_mm >= material.land_along_mm  # wood is weaker across its grain
 
@@ -213,9 +213,9 @@ def test_the_composition_alone_says_never_where_the_file_does_for_the_laser(key)
     never = material.permits["laser"].verdict is Verdict.NEVER
     assert (ban(material.composition) is not None) == never
     assert (workable(material.composition) == ()) == never
-    for kind, its in material.permits.items():
+    for kind, each in material.permits.items():
         for text in (material.key, material.name, material.composition):
-            assert its.verdict is Verdict.NEVER or ban(text, kind) is None
+            assert each.verdict is Verdict.NEVER or ban(text, kind) is None
 
 
 # ---- ranges -----------------------------------------------------------------------------------------
@@ -432,8 +432,8 @@ def test_a_users_file_can_not_loosen_a_shipped_never(key, tmp_path):
 NEVERS = [
     (key, kind)
     for key in MATERIALS
-    for kind, its in Library().material(key).permits.items()
-    if its.verdict is Verdict.NEVER
+    for kind, each in Library().material(key).permits.items()
+    if each.verdict is Verdict.NEVER
 ]
 
 
@@ -640,8 +640,8 @@ def test_list_shows_every_key_and_the_verdicts(run):
 
 
 def test_list_as_json_is_the_same_list(run):
-    found = json.loads(run("list", "--json").output)
-    assert [(kind, its["key"]) for kind in FOLDERS for its in found[kind]] == SHIPPED
+    report = json.loads(run("list", "--json").output)
+    assert [(kind, each["key"]) for kind in FOLDERS for each in report[kind]] == SHIPPED
 
 
 @pytest.mark.parametrize(("kind", "key"), SHIPPED)
@@ -651,15 +651,15 @@ def test_show_tells_every_value_source_and_caution(kind, key, run):
     for figure in figures(profile):
         assert re.search(rf"{figure.name} +{figure.value:g} ?{figure.unit} +{re.escape(figure.source)}", text)
     permits = getattr(profile, "permits", {}).values()
-    for caution in [*getattr(profile, "cautions", ()), *(line for its in permits for line in its.cautions)]:
+    for caution in [*getattr(profile, "cautions", ()), *(line for each in permits for line in each.cautions)]:
         assert caution in text
     assert str(shipped() / kind / f"{key}.toml") in text
 
 
 @pytest.mark.parametrize("key", MATERIALS)
 def test_show_tells_by_which_words_a_laser_takes_a_material(key, run):
-    told = "declare for a laser: " in run("show", key).output
-    assert told == (Library().material(key).permits["laser"].verdict is not Verdict.NEVER)
+    report = "declare for a laser: " in run("show", key).output
+    assert report == (Library().material(key).permits["laser"].verdict is not Verdict.NEVER)
 
 
 def test_show_a_kind_shows_all_of_it(run):
@@ -742,13 +742,13 @@ def test_a_sound_file_is_read_once_and_a_faulty_one_tells_the_same_fault_again(t
     (tmp_path / "materials/faulty.toml").write_text("name = 3", encoding="utf-8")
     shelf, read = Library([tmp_path]), []
     plain = Library._material
-    monkeypatch.setattr(Library, "_material", lambda its, key: (read.append(key), plain(its, key))[1])
+    monkeypatch.setattr(Library, "_material", lambda each, key: (read.append(key), plain(each, key))[1])
     assert shelf.material("cherry") is shelf.material("cherry")
     assert read == ["cherry"]
-    told = []
+    report = []
     for _ in range(2):
         with pytest.raises(InputError) as fault:
             shelf.material("faulty")
-        told.append(str(fault.value))
-    assert told[0] == told[1]
+        report.append(str(fault.value))
+    assert report[0] == report[1]
     assert Library().material("cherry") is not shelf.material("cherry")

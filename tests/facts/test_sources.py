@@ -23,24 +23,24 @@ _POINTER = re.compile(r"source:\s+((?:[a-z0-9]+(?:-[a-z0-9]+)+)(?:,\s+(?:#:?\s+)
 
 def pointers() -> dict[str, str]:
     """Every key that code and tests point to, as ``source: key, key``, with a file that does."""
-    found = {}
+    result = {}
     for path in [*ROOT.glob("carvegen/**/*.py"), *ROOT.glob("tests/**/*.py")]:
         for match in _POINTER.finditer(path.read_text(encoding="utf-8")):
-            found |= dict.fromkeys(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", match[1]), path.name)
-    return found
+            result |= dict.fromkeys(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", match[1]), path.name)
+    return result
 
 
 def in_profiles() -> set[str]:
     """Every source, key or mark that a shipped file of facts names."""
-    found: set[str] = set()
+    result: set[str] = set()
 
     def walk(value: object) -> None:
         if isinstance(value, dict):
             for key, inner in value.items():
                 if key in ("source", "chart_source", "fine_source"):
-                    found.update(parts(inner))
+                    result.update(parts(inner))
                 elif key == "sources":
-                    found.update(inner)
+                    result.update(inner)
                 else:
                     walk(inner)
         elif isinstance(value, list):
@@ -50,7 +50,7 @@ def in_profiles() -> set[str]:
     for path in shipped().glob("**/*.toml"):
         if path.name != "sources.toml":
             walk(tomllib.loads(path.read_text(encoding="utf-8")))
-    return found
+    return result
 
 
 def test_every_entry_is_whole() -> None:
@@ -79,12 +79,12 @@ _WRITTEN_OUT = re.compile(
 
 def test_a_work_is_pointed_to_by_its_key_and_not_written_out_in_code() -> None:
     assert _WRITTEN_OUT.search("as (J. Bernsen 1986, ICPR)") and _WRITTEN_OUT.search("(Mardia & Jupp 2000, ch. 1)")
-    found = {
+    result = {
         f"{path.relative_to(ROOT)}: {match[0]}"
         for path in ROOT.glob("carvegen/**/*.py")
         for match in _WRITTEN_OUT.finditer(path.read_text(encoding="utf-8"))
     }
-    assert found == set()
+    assert result == set()
 
 
 PUBLISHED = [
@@ -99,7 +99,7 @@ PUBLISHED = [
 def test_every_published_check_points_to_its_source(path, node) -> None:
     """In its lines, those of its table, or the caption of its file."""
     lines = path.read_text(encoding="utf-8").splitlines()
-    start = min([node.lineno, *(its.lineno for its in node.decorator_list)])
+    start = min([node.lineno, *(each.lineno for each in node.decorator_list)])
     caption = ast.get_docstring(ast.parse("\n".join(lines))) or ""
     assert _POINTER.search("\n".join([caption, *lines[start - 1 : node.end_lineno]]))
 

@@ -143,7 +143,7 @@ def test_the_table_has_250_rows_and_no_row_twice():
 
 @pytest.mark.parametrize("why", list(TABLE), ids=lambda why: why or "stopped")
 def test_no_laser_file_for_it_alone_or_beside_the_right_word(why):
-    for word in (word for word, its in ROWS if its == why):
+    for word in (word for word, each in ROWS if each == why):
         assert (ban(word) is not None) == bool(why), word
         for declared in (
             word,
@@ -154,9 +154,9 @@ def test_no_laser_file_for_it_alone_or_beside_the_right_word(why):
             f"cast acrylic {word}",
         ):
             material = "embossing-acrylic" if "acrylic" in declared else "linoleum"
-            told = refusal(declared, material=material)
-            assert told.exit_code == 3, declared
-            assert declared != word or why in told.message, word
+            report = refusal(declared, material=material)
+            assert report.exit_code == 3, declared
+            assert declared != word or why in report.message, word
 
 
 @pytest.mark.parametrize(
@@ -206,8 +206,8 @@ def test_nothing_declared_leaves_the_materials_own_substance():
 
 @pytest.mark.parametrize("key", substances())
 def test_every_word_of_a_substance_is_accepted_for_it_and_for_no_other_material(key):
-    mine = [its for its in LASERED if substances()[key] in workable(SHELF.material(its).composition)]
-    other = next(its for its in LASERED if its not in mine)
+    mine = [each for each in LASERED if substances()[key] in workable(SHELF.material(each).composition)]
+    other = next(item for item in LASERED if item not in mine)
     for k, word in enumerate(itertools.chain.from_iterable(substances()[key].words.values())):
         for material in mine if MANY else mine[k % max(len(mine), 1) :][:1]:  # they take turns
             setup(word, material=material)
@@ -232,9 +232,9 @@ def test_a_substances_own_words_tell_the_language(text, language):
 
 
 def test_another_substance_is_named_with_the_remedy():
-    told = refusal("walnut, solid")
-    assert "that is walnut, and the profile is of linoleum" in told.message
-    assert "as material;" in told.hint
+    report = refusal("walnut, solid")
+    assert "that is walnut, and the profile is of linoleum" in report.message
+    assert "as material;" in report.hint
 
 
 # ---- the bans are data ----------------------------------------------------------------------------------------------

@@ -16,8 +16,8 @@ from carvegen.geometry.widths import _beside_other, _cut_up, _disc, _Pieces, loc
 from tests.cases import box, disc, shapes
 
 
-def rings_of(*given: shapely.Geometry) -> geometry.Rings:
-    return geometry.rings(geometry.parts(shapely.union_all(given)))
+def rings_of(*values: shapely.Geometry) -> geometry.Rings:
+    return geometry.rings(geometry.parts(shapely.union_all(values)))
 
 
 # ── widths ───────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -37,10 +37,10 @@ def test_edges_are_cut_into_equal_pieces_no_longer_than_a_step() -> None:
 
 def test_some_pieces_are_split_into_so_many_parts() -> None:
     pieces = _Pieces(np.array([3, 5, 5]), np.array([0, 0, 0.4]), np.array([1, 0.4, 1.0]))
-    its = pieces.split(np.array([True, False, True]), 4)
-    assert its.edge.tolist() == [3] * 4 + [5] * 4
-    assert its.low == pytest.approx([0, 0.25, 0.5, 0.75, 0.4, 0.55, 0.7, 0.85])
-    assert its.high == pytest.approx([0.25, 0.5, 0.75, 1, 0.55, 0.7, 0.85, 1])
+    each = pieces.split(np.array([True, False, True]), 4)
+    assert each.edge.tolist() == [3] * 4 + [5] * 4
+    assert each.low == pytest.approx([0, 0.25, 0.5, 0.75, 0.4, 0.55, 0.7, 0.85])
+    assert each.high == pytest.approx([0.25, 0.5, 0.75, 1, 0.55, 0.7, 0.85, 1])
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -71,8 +71,8 @@ def test_pieces_beside_another_sort_are_told_along_each_ring(seed: int) -> None:
 def test_the_disc_that_touches_a_place_and_an_edge(a, b, radius: float, touch) -> None:
     """At the origin, up from it; and anywhere else."""
     for off in (np.zeros((1, 2)), np.array([[7.0, -3.0]])):
-        (its,), (at,) = _disc(off, np.array([[0.0, 1.0]]), off + np.array([a]), off + np.array([b]))
-        assert its == pytest.approx(radius)
+        (each,), (at,) = _disc(off, np.array([[0.0, 1.0]]), off + np.array([a]), off + np.array([b]))
+        assert each == pytest.approx(radius)
         if touch is not None:
             assert (at - off[0]).tolist() == pytest.approx(touch)
 
@@ -82,9 +82,9 @@ def test_lengths_of_narrow_pieces_are_right_to_half_a_hundredth_of_the_limit(lon
     """In a wedge of 30° a disc is as wide as the limit at half of that over the tangent of 15° from its point."""
     angle, long = np.radians(30), 4 + longer
     wedge = shapely.Polygon([(0, 0), (long, 0), (long * np.cos(angle), long * np.sin(angle))])
-    its = local_widths(rings_of(wedge), 1.0)
-    tip = np.hypot(*its.at.T) < 3
-    assert its.length[tip].sum() / 2 == pytest.approx(0.5 / np.tan(angle / 2), abs=1 / 192)
+    each = local_widths(rings_of(wedge), 1.0)
+    tip = np.hypot(*each.at.T) < 3
+    assert each.length[tip].sum() / 2 == pytest.approx(0.5 / np.tan(angle / 2), abs=1 / 192)
 
 
 @pytest.mark.parametrize(
@@ -97,9 +97,9 @@ def test_a_strip_alone_is_an_island(wide: float, long: float, kind: NarrowKind) 
 
 @pytest.mark.parametrize("side", [1.05, 1.4, 1.9])
 def test_a_strip_at_a_block_that_is_wide_enough_is_none(side: float) -> None:
-    its = narrow_places(rings_of(box(0, 0, side, side), box(side, 0.3, 4, 0.5)), 1.0)
-    assert its.kind.tolist() == [NarrowKind.NECK]
-    assert its.length == pytest.approx([3.75], abs=0.1)
+    each = narrow_places(rings_of(box(0, 0, side, side), box(side, 0.3, 4, 0.5)), 1.0)
+    assert each.kind.tolist() == [NarrowKind.NECK]
+    assert each.length == pytest.approx([3.75], abs=0.1)
 
 
 def test_tips_over_less_than_a_quarter_of_the_limit_are_nicks() -> None:
@@ -108,8 +108,8 @@ def test_tips_over_less_than_a_quarter_of_the_limit_are_nicks() -> None:
     for high in np.linspace(0.1, 1.0, 10):
         half = high * np.tan(np.radians(20))
         spike = shapely.Polygon([(5 - half, 9.999), (5 + half, 9.999), (5, 10 + high)])
-        its = narrow_places(rings_of(box(0, 0, 10, 10), spike), 1.0)
-        lengths += its.length[its.kind == NarrowKind.TIP].tolist()
+        each = narrow_places(rings_of(box(0, 0, 10, 10), spike), 1.0)
+        lengths += each.length[each.kind == NarrowKind.TIP].tolist()
     assert 0.25 < min(lengths) < 0.4
 
 
@@ -187,7 +187,7 @@ def test_rings_that_come_near_another_are_told(scattered: geometry.Rings, limit:
 
 def test_pairs_of_rings_are_those_whose_discs_come_near_the_larger_first(scattered: geometry.Rings) -> None:
     """A ring's disc: about the middle of its bounds, out to its farthest point."""
-    its = set(zip(*(each.tolist() for each in Outline(scattered)._discs_near(3.0)), strict=True))
+    one = set(zip(*(each.tolist() for each in Outline(scattered)._discs_near(3.0)), strict=True))
     points = [scattered.xy[a:b] for a, b in itertools.pairwise(scattered.start.tolist())]
     middle = [(xy.min(axis=0) + xy.max(axis=0)) / 2 for xy in points]
     reach = [np.hypot(*(xy - m).T).max() for xy, m in zip(points, middle, strict=True)]
@@ -196,7 +196,7 @@ def test_pairs_of_rings_are_those_whose_discs_come_near_the_larger_first(scatter
         if np.hypot(*(middle[i] - middle[j])) < reach[i] + reach[j] + 3.0:
             wanted.add((i, j) if len(points[i]) >= len(points[j]) else (j, i))
     assert len(wanted) > 10
-    assert its == wanted
+    assert one == wanted
 
 
 def test_how_far_a_stretch_of_a_ring_bends() -> None:
@@ -240,10 +240,10 @@ def test_a_shape_with_very_many_holes_is_laid_on_the_grid_as_one_with_few(monkey
     """Point by point, and as a whole only where that spoils it; what falls to nothing is left out."""
     sieve = shapely.difference(box(0, 0, 10, 3), shapely.union_all([disc(1 + 2 * k, 1.5, 0.7) for k in range(5)]))
     bow = shapely.Polygon([(0, 5), (4, 5), (4, 5.0004), (2, 5.0001), (0, 6)], [[(0.2, 5.1), (0.4, 5.1), (0.2, 5.3)]])
-    given = shapes(sieve, bow, box(20, 0, 1e-4, 1e-4))
-    usual = geometry.snapped(given)
+    values = shapes(sieve, bow, box(20, 0, 1e-4, 1e-4))
+    usual = geometry.snapped(values)
     monkeypatch.setattr(geometry, "_MANY_HOLES", 0)
-    many = geometry.snapped(given)
+    many = geometry.snapped(values)
     assert len(many) == len(usual)
     assert shapely.equals(many, usual).all()
     assert shapely.is_valid(many).all()

@@ -14,17 +14,17 @@ from tests.cases import box, disc, shapes
 SIZE = (7, 5)  #: columns and rows
 
 
-def twin(its: shapely.Geometry) -> np.ndarray:
+def twin(each: shapely.Geometry) -> np.ndarray:
     """The upper row first."""
     column, row = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1])[::-1])
-    return shapely.area(shapely.intersection(shapely.box(column, row, column + 1, row + 1), its))
+    return shapely.area(shapely.intersection(shapely.box(column, row, column + 1, row + 1), each))
 
 
 STAR = shapely.Polygon([(0.3, 0.2), (3.1, 1.9), (6.8, 0.4), (4.2, 2.7), (6.1, 4.9), (3.3, 3.2), (0.6, 4.4), (2.2, 2.4)])
 
 
 @pytest.mark.parametrize(
-    "its",
+    "each",
     [
         STAR,
         STAR.difference(disc(3.2, 2.4, 0.4, points=7)),
@@ -39,11 +39,11 @@ STAR = shapely.Polygon([(0.3, 0.2), (3.1, 1.9), (6.8, 0.4), (4.2, 2.7), (6.1, 4.
         box(20, 1, 2, 2),
         shapely.union_all([box(0.2, 0.2, 1, 3), disc(5, 2, 1.3)]),
     ],
-    ids=lambda its: f"{its.geom_type} of {its.area:.2f}",
+    ids=lambda each: f"{each.geom_type} of {each.area:.2f}",
 )
-def test_each_pixel_is_covered_by_as_much_as_lies_in_it(its: shapely.Geometry) -> None:
+def test_each_pixel_is_covered_by_as_much_as_lies_in_it(each: shapely.Geometry) -> None:
     """Inside one pixel and over all, slanting across many, with a hole, over each side of the picture, beside it."""
-    assert coverage(geometry.parts(its), SIZE) == pytest.approx(twin(its), abs=1e-8)
+    assert coverage(geometry.parts(each), SIZE) == pytest.approx(twin(each), abs=1e-8)
 
 
 def test_nothing_covers_nothing_and_a_turned_ring_the_rest_of_its_rows() -> None:

@@ -55,8 +55,8 @@ def test_how_deep_the_middle_of_a_cell_lies_is_told_by_its_share():
     angle[:8] = np.arange(8) * np.pi / 4
     up, right = np.sin(angle), np.cos(angle)
     planes = [
-        affinity.rotate(shapely.box(-its, -9, 9, 9), turn, origin=(0, 0), use_radians=True)
-        for its, turn in zip(depth.tolist(), angle.tolist(), strict=True)
+        affinity.rotate(shapely.box(-each, -9, 9, 9), turn, origin=(0, 0), use_radians=True)
+        for each, turn in zip(depth.tolist(), angle.tolist(), strict=True)
     ]
     share = shapely.area(shapely.intersection(planes, shapely.box(-0.5, -0.5, 0.5, 0.5)))
     some = (share > 1e-6) & (share < 1 - 1e-6)

@@ -21,9 +21,9 @@ def test_discs_of_all_sizes_that_come_near_are_paired_once(apart: float) -> None
         for i, j in itertools.combinations(range(60), 2)
         if np.hypot(*(xy[i] - xy[j])) < radius[i] + radius[j] + apart
     }
-    found = [tuple(sorted(pair)) for pair in np.transpose(disc_pairs(xy, radius, apart)).tolist()]
-    assert len(found) == len(set(found))
-    assert set(found) == twin
+    result = [tuple(sorted(pair)) for pair in np.transpose(disc_pairs(xy, radius, apart)).tolist()]
+    assert len(result) == len(set(result))
+    assert set(result) == twin
 
 
 @pytest.mark.parametrize(

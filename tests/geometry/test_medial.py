@@ -163,7 +163,7 @@ def test_what_lies_in_a_zone_does_not_depend_on_looking_at_whole_shapes_first(se
     zone = box(0, 0, 9, 9).difference(box(3, -1, 2, 4)).difference(disc(6, 6, 0.7))
     axis = medial_axis(some)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(MedialAxis, "_boxes_in", lambda its, _: np.zeros(its.shape.max() + 1, dtype=bool))
+        patch.setattr(MedialAxis, "_boxes_in", lambda each, _: np.zeros(each.shape.max() + 1, dtype=bool))
         twin = axis.within(zone)
     ours = axis.within(zone)
     assert ours.lengths.sum() == pytest.approx(twin.lengths.sum(), abs=1e-9)
@@ -178,10 +178,10 @@ def test_points_are_as_far_from_few_sides_as_geos_has_it(seed: int) -> None:
     rng = stream(seed, "sides")
     some = [shapely.Point(*rng.uniform(0, 3, 2)).buffer(rng.uniform(0.1, 2), quad_segs=k) for k in (1, 2, 2, 3)]
     some.append(box(0, 0, 5, 4).difference(some[0]).buffer(0))
-    some = [its for its in some if its.geom_type == "Polygon"]
+    some = [each for each in some if each.geom_type == "Polygon"]
     owner, xy = rng.integers(0, len(some), 60), rng.uniform(-1, 5, (60, 2))
-    found = medial._to_few_sides(shapes(*some), xy, owner)
-    assert found == pytest.approx(
+    result = medial._to_few_sides(shapes(*some), xy, owner)
+    assert result == pytest.approx(
         shapely.distance(shapely.boundary(shapes(*some))[owner], shapely.points(xy)), abs=1e-12
     )
 
@@ -205,9 +205,9 @@ def _sure_like_the_diagrams(some: geometry.PolygonArray, within_mm: float) -> Sk
     ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
     for k in numbers[ours.sure].tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        its = twin.with_links(twin.shape[twin.links[:, 0]] == k)
+        each = twin.with_links(twin.shape[twin.links[:, 0]] == k)
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
-        assert shapely.hausdorff_distance(net, _net(its)) < within_mm
+        assert shapely.hausdorff_distance(net, _net(each)) < within_mm
     return ours
 
 
@@ -215,7 +215,7 @@ def _sure_like_the_diagrams(some: geometry.PolygonArray, within_mm: float) -> Sk
 @given(st.lists(convex_shapes(), min_size=1, max_size=6))
 def test_convex_shapes_have_the_axes_that_voronoi_diagrams_give_them(drawn: list[shapely.Polygon]) -> None:
     """Twin: Boost.Polygon's Voronoi diagram of the sides, shape by shape."""
-    some = geometry.polygon_array([its for its in drawn if its.geom_type == "Polygon" and its.area > 0])
+    some = geometry.polygon_array([each for each in drawn if each.geom_type == "Polygon" and each.area > 0])
     if not len(some):
         return
     ours = _sure_like_the_diagrams(some, 1e-4)
@@ -252,12 +252,14 @@ def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, tor
     assert (ours.sure | ~Skeletons.of(some).sure).all()
     for k in np.flatnonzero(ours.sure).tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        its = _net(twin.with_links(twin.shape[twin.links[:, 0]] == k))
+        each = _net(twin.with_links(twin.shape[twin.links[:, 0]] == k))
         near = shapely.difference(some[k], shapely.buffer(some[k], -most, quad_segs=64))
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
         if shapely.length(net) > 0.01:
-            assert shapely.hausdorff_distance(net, shapely.intersection(its, near)) < 0.008
-        assert shapely.length(net) == pytest.approx(shapely.length(shapely.intersection(its, near)), rel=0.01, abs=0.03)
+            assert shapely.hausdorff_distance(net, shapely.intersection(each, near)) < 0.008
+        assert shapely.length(net) == pytest.approx(
+            shapely.length(shapely.intersection(each, near)), rel=0.01, abs=0.03
+        )
 
 
 def test_a_waist_wider_than_the_discs_that_are_asked_for_parts_nothing() -> None:
@@ -267,7 +269,7 @@ def test_a_waist_wider_than_the_discs_that_are_asked_for_parts_nothing() -> None
     axis, whole = medial_axis(waist, most_mm=0.1), medial_axis(waist).split(0.1)
     assert len(axis.links) == 4  # each into a corner, from a larger disc on
     low = axis.split(0.1)
-    sums = [its.lengths[(its.radius[its.links] <= 0.1 + 1e-9).all(axis=1)].sum() for its in (low, whole)]
+    sums = [each.lengths[(each.radius[each.links] <= 0.1 + 1e-9).all(axis=1)].sum() for each in (low, whole)]
     assert sums[0] == pytest.approx(sums[1], abs=1e-6)
 
 
@@ -328,9 +330,9 @@ def test_facets_of_an_arc_in_a_shape_leave_it_by_a_micrometre_at_most(width) -> 
 @pytest.mark.parametrize("most", [0.5, 1.0, 2.0])
 def test_a_triangles_axis_goes_as_far_into_its_corners_as_discs_are_asked_for(most: float) -> None:
     """Of 3, 4 and 5 times 6 mm, whose inscribed circle has a radius of 6; up to r it is r / sin(a / 2) long."""
-    its = medial_axis(shapes(shapely.Polygon([(0, 0), (24, 0), (0, 18)])), most_mm=most)
-    assert most < its.radius[its.links].max() < most + 0.05
-    within = its.split(most)
+    each = medial_axis(shapes(shapely.Polygon([(0, 0), (24, 0), (0, 18)])), most_mm=most)
+    assert most < each.radius[each.links].max() < most + 0.05
+    within = each.split(most)
     inner = within.radius[within.links].max(axis=1) <= most + 1e-9
     halves = np.array([np.pi / 2, np.arctan2(18, 24), np.arctan2(24, 18)]) / 2
     assert within.lengths[inner].sum() == pytest.approx((most / np.sin(halves)).sum(), rel=1e-3)
@@ -346,16 +348,16 @@ def test_an_axis_twenty_metres_off_is_the_one_at_the_origin() -> None:
 
 def test_a_shape_that_falls_to_a_line_on_the_grid_is_left_as_it_is() -> None:
     sliver = shapely.Polygon([(0, 0), (1, 0), (1, 1e-6)])
-    (its,) = _rounded(shapes(sliver))
-    assert len(shapely.get_coordinates(its)) == 4
+    (each,) = _rounded(shapes(sliver))
+    assert len(shapely.get_coordinates(each)) == 4
 
 
 def test_what_meets_at_one_place_is_one_point_and_no_link_runs_into_corners_that_jut_in() -> None:
     square, bitten = box(0, 0, 4, 4), shapely.Polygon([(0, 0), (4, 0), (4, 4), (2, 3.5), (0, 4)])
-    its = Skeletons.of(shapes(square))
-    assert its.sure.tolist() == [True]
-    assert len(its.links) == 4
-    assert len(np.unique(its.links)) == 5
+    each = Skeletons.of(shapes(square))
+    assert each.sure.tolist() == [True]
+    assert len(each.links) == 4
+    assert len(np.unique(each.links)) == 5
     outline = geometry.rings(shapes(square, bitten, affinity.scale(bitten, -1, 1)))
     assert outline.xy[_jutting(outline)].tolist() == [[2, 3.5], [2, 3.5]]
     bare = Skeletons.of(shapes(bitten))

@@ -33,11 +33,11 @@ def test_strip_is_as_wide_as_it_is(turn) -> None:
     region = shapely.union_all([box(-5, -5, 5, 10), box(20, -5, 5, 10), box(-1, -0.3, 22, 0.6)])
     region = affinity.rotate(region, turn, origin=(0.37, 1.1))
     assert len(of_region(region, 0.6 - 1e-6)) == 0
-    found = of_region(region, 0.6 + 1e-6)
-    assert found.kind.tolist() == [NarrowKind.NECK]
-    assert found.width == pytest.approx(0.6, abs=1e-9)
-    assert found.length == pytest.approx(20, abs=0.02)
-    assert np.cos(2 * np.radians(found.direction_deg - turn)) == pytest.approx(1, abs=1e-9)
+    result = of_region(region, 0.6 + 1e-6)
+    assert result.kind.tolist() == [NarrowKind.NECK]
+    assert result.width == pytest.approx(0.6, abs=1e-9)
+    assert result.length == pytest.approx(20, abs=0.02)
+    assert np.cos(2 * np.radians(result.direction_deg - turn)) == pytest.approx(1, abs=1e-9)
 
 
 @TURNS
@@ -46,10 +46,10 @@ def test_wedge_is_a_tip(angle, turn) -> None:
     """Too thin along its side from the tip to where a disc of the limit fits: w / (2 tan(a / 2)); never a neck."""
     half = np.radians(angle / 2)
     wedge = shapely.Polygon([(0, 0), (30, -30 * np.tan(half)), (30, 30 * np.tan(half))])
-    found = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.7)
-    nearest = np.hypot(*found.at.T) < 5
-    assert (found.kind == NarrowKind.TIP).all()
-    assert found.length[nearest] == pytest.approx(0.7 / (2 * np.tan(half)), rel=0.005, abs=0.005)
+    result = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.7)
+    nearest = np.hypot(*result.at.T) < 5
+    assert (result.kind == NarrowKind.TIP).all()
+    assert result.length[nearest] == pytest.approx(0.7 / (2 * np.tan(half)), rel=0.005, abs=0.005)
 
 
 @pytest.mark.parametrize(("angle", "count"), [(89.0, 1), (90.0, 0), (91.0, 0), (150.0, 0)])
@@ -66,8 +66,8 @@ def test_ring_is_as_wide_as_its_radii_differ(phase) -> None:
     width = 0.6 * np.cos(np.pi / 90)
     assert len(of_region(ring, width * (1 - 1e-6))) == 0
     assert of_region(ring, width * (1 + 1e-6)).width == pytest.approx(width, rel=1e-6)
-    found = of_region(ring, 0.61)
-    assert found.kind.tolist() == [NarrowKind.ISLAND]
+    result = of_region(ring, 0.61)
+    assert result.kind.tolist() == [NarrowKind.ISLAND]
 
 
 @pytest.mark.parametrize("phase", [0.0, 0.41, 2.2])
@@ -79,17 +79,17 @@ def test_offset_arcs(phase) -> None:
     gap = cuts[0].distance(cuts[1])
     assert gap == pytest.approx(0.5, abs=0.005)  # chords of the inner cut's outer wall lie a sagitta within
     assert len(of_land(*cuts, limit=gap - 1e-6)) == 0
-    found = of_land(*cuts, limit=0.52)
-    assert (found.kind == NarrowKind.NECK).all()
-    assert found.width == pytest.approx(gap, abs=0.005)
+    result = of_land(*cuts, limit=0.52)
+    assert (result.kind == NarrowKind.NECK).all()
+    assert result.width == pytest.approx(gap, abs=0.005)
 
 
 def test_comb_has_a_place_between_each_two_teeth() -> None:
     teeth = [box(5 + k * 1.63, 5, 1.2, 12) for k in range(9)]
-    found = of_land(shapely.union_all([*teeth, box(5, 5, 14, 2)]), limit=0.5)
-    assert found.kind.tolist() == [NarrowKind.NECK] * 8
-    assert found.width == pytest.approx(0.43, abs=1e-9)
-    assert found.length == pytest.approx(10, abs=0.3)  # the last half width at the blunt end is a corner's
+    result = of_land(shapely.union_all([*teeth, box(5, 5, 14, 2)]), limit=0.5)
+    assert result.kind.tolist() == [NarrowKind.NECK] * 8
+    assert result.width == pytest.approx(0.43, abs=1e-9)
+    assert result.length == pytest.approx(10, abs=0.3)  # the last half width at the blunt end is a corner's
 
 
 def test_peninsulas_blunt_and_pointed() -> None:
@@ -104,9 +104,9 @@ def test_peninsulas_blunt_and_pointed() -> None:
 
 
 def test_thin_island() -> None:
-    found = of_land(disc(20, 15, 8).difference(affinity.rotate(box(16, 15, 7, 0.45), 17)), limit=0.5)
-    assert found.kind.tolist() == [NarrowKind.ISLAND]
-    assert found.width == pytest.approx(0.45)
+    result = of_land(disc(20, 15, 8).difference(affinity.rotate(box(16, 15, 7, 0.45), 17)), limit=0.5)
+    assert result.kind.tolist() == [NarrowKind.ISLAND]
+    assert result.width == pytest.approx(0.45)
     assert len(of_land(disc(20, 15, 8).difference(box(16, 15, 7, 0.51)), limit=0.5)) == 0
 
 
@@ -126,10 +126,10 @@ def test_grain_asks_for_more_across(turn, grain) -> None:
     """0.3 along and 0.6 across: a land of 0.45 holds within 45° of the grain; turning both changes nothing."""
     asked = limits(0.3, across=0.6, grain_deg=grain)
     strip = shapely.union_all([box(-5, -5, 5, 10), box(20, -5, 5, 10), box(-1, -0.225, 22, 0.45)])
-    found = of_region(affinity.rotate(strip, turn, origin=(0, 0)), 0.6, limit_at=asked.land_at)
+    result = of_region(affinity.rotate(strip, turn, origin=(0, 0)), 0.6, limit_at=asked.land_at)
     away = np.degrees(np.arccos(abs(np.cos(np.radians(turn - grain)))))
     if abs(away - 45) > 0.01:
-        assert len(found) == (away > 45)
+        assert len(result) == (away > 45)
 
 
 @given(blobs(), st.floats(0.5, 5), st.floats(-180, 180), st.sampled_from([0.2, 1.0, 5.0]), st.booleans())
@@ -139,11 +139,11 @@ def test_turned_mirrored_scaled_and_restarted(region, limit, turn, scale, mirror
     changed = affinity.scale(changed, -scale if mirror else scale, scale, origin=(0, 0))
     ring = np.roll(np.asarray(changed.exterior.coords)[:-1], 3, axis=0)
     changed = shapely.Polygon(ring, [hole.coords[::-1] for hole in changed.interiors])
-    found = of_region(changed, limit * scale)
-    if abs(len(found) - len(plain)) == 0:
-        np.testing.assert_allclose(np.sort(found.width), np.sort(plain.width) * scale, rtol=2e-3, atol=1e-3 * scale)
+    result = of_region(changed, limit * scale)
+    if abs(len(result) - len(plain)) == 0:
+        np.testing.assert_allclose(np.sort(result.width), np.sort(plain.width) * scale, rtol=2e-3, atol=1e-3 * scale)
     else:  # a tip that is just long enough to count
-        shorter = min(plain.length.min(initial=np.inf), found.length.min(initial=np.inf) / scale)
+        shorter = min(plain.length.min(initial=np.inf), result.length.min(initial=np.inf) / scale)
         assert shorter < 0.3 * limit
 
 
@@ -166,9 +166,9 @@ def test_every_ridge_of_a_distance_map_that_is_too_low_is_found(region, limit) -
     px = 0.06
     xy, away, ridge = distances(region, px)
     thin = ridge & (away < limit / 2 - 2 * px) & (away > 3 * px)
-    found = narrow_discs(region, limit)
+    result = narrow_discs(region, limit)
     for point in xy[thin]:
-        near = min((np.hypot(*(point - centre)) for centre in found), default=np.inf)
+        near = min((np.hypot(*(point - centre)) for centre in result), default=np.inf)
         assert near < limit, point
 
 
@@ -176,8 +176,8 @@ def test_every_ridge_of_a_distance_map_that_is_too_low_is_found(region, limit) -
 def test_where_it_finds_a_narrow_place_the_distance_map_is_low(region, limit) -> None:
     px = 0.06
     xy, away, _ = distances(region, px)
-    found = of_region(region, limit)
-    for at, to, width in zip(found.at, found.to, found.width, strict=True):
+    result = of_region(region, limit)
+    for at, to, width in zip(result.at, result.to, result.width, strict=True):
         middle = (at + to) / 2
         near = np.hypot(*np.moveaxis(xy - middle, -1, 0)) < px
         assert away[near].max(initial=0) <= width / 2 + 2 * px
@@ -207,13 +207,13 @@ ODD = {
 
 @pytest.mark.parametrize("name", ODD)
 def test_odd_cuts_are_taken(name) -> None:
-    found = of_land(ODD[name], limit=0.5)
-    assert np.isfinite(found.width).all()
-    assert (found.width >= 0).all()
+    result = of_land(ODD[name], limit=0.5)
+    assert np.isfinite(result.width).all()
+    assert (result.width >= 0).all()
     if name in ("repeated points", "points in a row", "all of the face"):
-        assert len(found) == 0
+        assert len(result) == 0
     if name == "all but a hair":
-        assert len(found) > 0
+        assert len(result) > 0
 
 
 @pytest.mark.parametrize("gap", [0.0, 1e-9, 1e-7, 1e-4])
@@ -228,9 +228,9 @@ def test_islands_ten_deep() -> None:
     discs = [disc(20, 20, 14.8 - 0.8 * k, points=200) for k in range(18)]
     cuts = [discs[k].difference(discs[k + 1]) for k in range(0, 18, 2)]
     assert len(of_land(*cuts, limit=0.79, size=(40.0, 40.0))) == 0
-    found = of_land(*cuts, limit=0.81, size=(40, 40))
-    assert found.width.min() == pytest.approx(0.8 * np.cos(np.pi / 200), abs=1e-6)
-    assert len(set(found.first.tolist()) | set(found.second.tolist())) >= 16
+    result = of_land(*cuts, limit=0.81, size=(40, 40))
+    assert result.width.min() == pytest.approx(0.8 * np.cos(np.pi / 200), abs=1e-6)
+    assert len(set(result.first.tolist()) | set(result.second.tolist())) >= 16
 
 
 @pytest.mark.parametrize("count", [1, 40, 400])
@@ -258,10 +258,10 @@ def test_what_is_one_place_by_a_fine_measure_is_so_by_a_coarse_one() -> None:
         end = [(0, -half), (0, half), (-0.3, half - 0.3 * lean), (-0.9, half + 1), (-0.9, -half - 1)]
         region = shapely.Polygon([*end, (-0.3, -half + 0.3 * lean)])
         at_end = [of_region(region, 0.5, fine=fine).at[:, 0] > -0.2 for fine in (narrow.FINE, 8, 3)]
-        counts.append([int(its.sum()) for its in at_end])
+        counts.append([int(one.sum()) for one in at_end])
     fine, *coarse = np.array(counts).T
     assert set(fine.tolist()) == {1, 2}
-    assert all((its[fine == 1] == 1).all() for its in coarse)
+    assert all((each[fine == 1] == 1).all() for each in coarse)
 
 
 @pytest.mark.parametrize(("fine", "more"), [(32, 0.0), (16, 2 * 2**0.5 / 48), (4, 2 * 2**0.5 / 12)])

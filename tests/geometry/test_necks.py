@@ -29,19 +29,19 @@ def of_land(*cuts: shapely.Polygon, limit: float, size=(40.0, 30.0)) -> Necks:
     return necks(block(*cuts, size=size).land_rings, limit)
 
 
-def chords(found: Necks) -> set[tuple]:
+def chords(expected: Necks) -> set[tuple]:
     """Each chord as its two ends, in order and rounded, so that two searches can be compared."""
     return {tuple(sorted(tuple(np.round(end, 4) + 0.0) for end in ends))
-            for ends in zip(found.start, found.end, strict=True)}  # fmt: skip
+            for ends in zip(expected.start, expected.end, strict=True)}  # fmt: skip
 
 
 def both_sides(width: float, find) -> Necks:
     """Nothing below a limit just under the width; what is found just over it has the width."""
     assert len(find(width * (1 - 1e-7))) == 0
-    found = find(width * (1 + 1e-7))
-    assert len(found) > 0
-    assert found.width == pytest.approx(width, rel=1e-6)
-    return found
+    findings = find(width * (1 + 1e-7))
+    assert len(findings) > 0
+    assert findings.width == pytest.approx(width, rel=1e-6)
+    return findings
 
 
 @PHASES
@@ -56,19 +56,19 @@ def test_two_discs(phase) -> None:
 
 @pytest.mark.parametrize("turn", [0.0, 11.3, 45.0, 90.0, 161.7])
 def test_parallel_walls(turn) -> None:
-    pair = [affinity.rotate(its, turn, origin=(20, 15)) for its in (box(12, 12, 7.5, 5), box(20, 13, 6, 5))]
-    found = both_sides(0.5, lambda limit: of_land(*pair, limit=limit))
-    assert (found.direction_deg - turn) % 180 == pytest.approx(90, abs=1e-4)
-    assert set(found.first.tolist() + found.second.tolist()) == {1, 2}  # ring 0 is the block's edge
-    middles = (found.start + found.end) / 2
+    pair = [affinity.rotate(each, turn, origin=(20, 15)) for each in (box(12, 12, 7.5, 5), box(20, 13, 6, 5))]
+    result = both_sides(0.5, lambda limit: of_land(*pair, limit=limit))
+    assert (result.direction_deg - turn) % 180 == pytest.approx(90, abs=1e-4)
+    assert set(result.first.tolist() + result.second.tolist()) == {1, 2}  # ring 0 is the block's edge
+    middles = (result.start + result.end) / 2
     shared = [affinity.rotate(shapely.Point(19.75, y), turn, origin=(20, 15)).coords[0] for y in (13, 15, 17)]
     assert np.hypot(*(middles[:, None] - shared).T).min(axis=1) == pytest.approx(0, abs=1e-6)  # ends and middle of it
 
 
 def test_u_shape() -> None:
     cut = box(10, 8, 9, 12).difference(box(14, 10, 1.3, 20))
-    found = both_sides(1.3, lambda limit: of_land(cut, limit=limit))
-    assert (found.first == found.second).all()
+    result = both_sides(1.3, lambda limit: of_land(cut, limit=limit))
+    assert (result.first == result.second).all()
 
 
 def test_spiral() -> None:
@@ -77,9 +77,9 @@ def test_spiral() -> None:
     path = np.column_stack([20 + angle / 2 / np.pi * 2 * np.cos(angle), 15 + angle / 2 / np.pi * 2 * np.sin(angle)])
     cut = shapely.LineString(path).buffer(0.6, cap_style="flat")
     assert len(of_land(cut, limit=0.75)) == 0
-    found = of_land(cut, limit=0.85)
-    assert len(found) > 50
-    assert found.width == pytest.approx(0.8, abs=0.03)
+    result = of_land(cut, limit=0.85)
+    assert len(result) > 50
+    assert result.width == pytest.approx(0.8, abs=0.03)
 
 
 def test_ring_and_its_island() -> None:
@@ -94,9 +94,9 @@ def test_dumbbell_island() -> None:
 
 
 def test_touching_corners_leave_no_land() -> None:
-    found = of_land(box(10, 10, 5, 5), box(15, 15, 5, 5), limit=0.3)
-    assert found.width.min() == pytest.approx(0, abs=1e-9)
-    assert found.start[found.width.argmin()] == pytest.approx([15, 15])
+    result = of_land(box(10, 10, 5, 5), box(15, 15, 5, 5), limit=0.3)
+    assert result.width.min() == pytest.approx(0, abs=1e-9)
+    assert result.start[result.width.argmin()] == pytest.approx([15, 15])
 
 
 @pytest.mark.parametrize(
@@ -113,9 +113,9 @@ def test_cut_through_the_edge_has_no_land_there() -> None:
 def test_chord_behind_another_wall_does_not_count() -> None:
     """Between the outer two of three cuts stands the middle one."""
     three = [box(10, 10, 4, 8), box(14.5, 10, 1, 8), box(16, 10, 4, 8)]
-    found = of_land(*three, limit=2.2)
-    assert found.width == pytest.approx(0.5)
-    assert (np.abs(found.first - found.second) == 1).all()
+    result = of_land(*three, limit=2.2)
+    assert result.width == pytest.approx(0.5)
+    assert (np.abs(result.first - result.second) == 1).all()
 
 
 def test_acute_corner_is_no_neck() -> None:
@@ -134,9 +134,9 @@ def test_plain_search_finds_the_same(region, limit) -> None:
     expected = narrow_places(region, limit)
     if any(abs(width - limit) < 1e-6 for width, _ in expected):
         return
-    found = of_region(region, limit)
+    result = of_region(region, limit)
     plain = {tuple(sorted(tuple(np.round(end, 4) + 0.0) for end in chord.coords)) for _, chord in expected}
-    assert_same(chords(found), plain)
+    assert_same(chords(result), plain)
 
 
 @given(blobs(corners=6, hole=False), blobs(corners=6, hole=False), st.floats(0, 6.28), st.floats(0.1, 2))
@@ -171,8 +171,8 @@ def test_turned_mirrored_and_scaled(region, limit, turn, scale) -> None:
     mirrored = affinity.scale(region, -1, 1, origin=(0, 0))
     scaled = affinity.scale(region, scale, scale, origin=(0, 0))
     for changed, factor in ((turned, 1.0), (mirrored, 1.0), (scaled, scale)):
-        found = np.sort(of_region(changed, limit * factor).width)
-        np.testing.assert_allclose(found, widths * factor, rtol=1e-6)
+        result = np.sort(of_region(changed, limit * factor).width)
+        np.testing.assert_allclose(result, widths * factor, rtol=1e-6)
 
 
 @given(blobs(), st.floats(1, 5))
@@ -269,8 +269,8 @@ def test_the_bounds_of_a_view_hold_all_that_lies_in_reach_in_its_directions_and_
     views = _Views(low, high, np.ones(23), middle, np.full(23, half))
     sides = shapely.bounds(views.boxes(np.arange(23), 5.0))
     for k, side in enumerate(sides):
-        way = 5 * np.exp(1j * (middle[k] + np.linspace(-half, half, 2001)))
-        wanted = [1 + min(way.real.min(), 0), 2 + min(way.imag.min(), 0), 3 + max(way.real.max(), 0),
-                  2.5 + max(way.imag.max(), 0)]  # fmt: skip
+        direction = 5 * np.exp(1j * (middle[k] + np.linspace(-half, half, 2001)))
+        wanted = [1 + min(direction.real.min(), 0), 2 + min(direction.imag.min(), 0), 3 + max(direction.real.max(), 0),
+                  2.5 + max(direction.imag.max(), 0)]  # fmt: skip
         assert side == pytest.approx(wanted, abs=0.002)
         assert ((wanted - side) * (1, 1, -1, -1) > -1e-9).all()

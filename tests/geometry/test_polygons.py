@@ -32,10 +32,10 @@ def test_parts_keep_the_order_and_the_owner_of_what_they_came_from() -> None:
     two = shapely.MultiPolygon([box(2, 0, 1, 1), box(4, 0, 1, 1)])
     mixed = shapely.GeometryCollection([two, shapely.LineString([(0, 0), (1, 1)])])
     whole = geometry.polygon_array([box(0, 0, 1, 1), mixed, shapely.Polygon(), box(6, 0, 1, 1), two])
-    found, owner = geometry.owned_parts(whole)
-    assert shapely.bounds(found)[:, 0].tolist() == [0, 2, 4, 6, 2, 4]
+    result, owner = geometry.owned_parts(whole)
+    assert shapely.bounds(result)[:, 0].tolist() == [0, 2, 4, 6, 2, 4]
     assert owner.tolist() == [0, 1, 1, 3, 4, 4]
-    assert found[0] is whole[0]
+    assert result[0] is whole[0]
 
 
 def test_joined_unites_what_touches() -> None:
@@ -47,10 +47,10 @@ def test_joined_unites_what_touches() -> None:
 @given(st.lists(st.tuples(st.floats(0, 20), st.floats(0, 20), st.floats(0.1, 4)), max_size=12))
 def test_joined_covers_what_the_union_of_all_covers(discs) -> None:
     given_shapes = shapes(*(disc(x, y, radius, points=12) for x, y, radius in discs))
-    found = geometry.joined(given_shapes)
+    result = geometry.joined(given_shapes)
     whole = shapely.union_all(given_shapes)
-    assert shapely.area(found).sum() == pytest.approx(whole.area)
-    assert len(found) == len(geometry.parts(whole))
+    assert shapely.area(result).sum() == pytest.approx(whole.area)
+    assert len(result) == len(geometry.parts(whole))
 
 
 def test_close_pairs() -> None:
@@ -60,10 +60,10 @@ def test_close_pairs() -> None:
 
 
 def test_rings_of_outline_and_hole() -> None:
-    found = geometry.rings(shapes(box(20, 0, 1, 2), HOLED))
-    assert (found.owner.tolist(), found.hole.tolist()) == ([0, 1, 1], [False, False, True])
-    assert np.diff(found.start).tolist() == [4, 4, 4]
-    assert [signed_area(found, k) for k in range(3)] == [2, 100, -16]
+    result = geometry.rings(shapes(box(20, 0, 1, 2), HOLED))
+    assert (result.owner.tolist(), result.hole.tolist()) == ([0, 1, 1], [False, False, True])
+    assert np.diff(result.start).tolist() == [4, 4, 4]
+    assert [signed_area(result, k) for k in range(3)] == [2, 100, -16]
 
 
 def signed_area(rings: geometry.Rings, k: int) -> float:
@@ -81,8 +81,8 @@ def test_reversed_rings_enclose_the_opposite(shape) -> None:
 
 
 def test_edge_ends_close_each_ring() -> None:
-    found = geometry.rings(shapes(HOLED))
-    assert found.edge_ends.tolist() == [1, 2, 3, 0, 5, 6, 7, 4]
+    result = geometry.rings(shapes(HOLED))
+    assert result.edge_ends.tolist() == [1, 2, 3, 0, 5, 6, 7, 4]
 
 
 def test_stacked_numbers_owners_on() -> None:
@@ -111,11 +111,11 @@ def test_mirrored_twice_is_the_same(shape) -> None:
 
 @given(blobs())
 def test_snapped_lies_on_the_grid_and_near(shape) -> None:
-    found = geometry.snapped(shapes(shape))
-    xy = shapely.get_coordinates(found)
+    result = geometry.snapped(shapes(shape))
+    xy = shapely.get_coordinates(result)
     np.testing.assert_allclose(xy, np.round(xy / geometry.GRID_MM) * geometry.GRID_MM, atol=1e-9)
-    assert shapely.is_valid(found).all()
-    assert shapely.hausdorff_distance(shapely.union_all(found), shape) < 2 * geometry.GRID_MM
+    assert shapely.is_valid(result).all()
+    assert shapely.hausdorff_distance(shapely.union_all(result), shape) < 2 * geometry.GRID_MM
 
 
 def test_snapped_drops_what_falls_to_nothing() -> None:
@@ -146,9 +146,9 @@ def test_a_plate_with_many_holes_is_snapped_as_one_with_few_and_soon():
     close = plate.difference(shapely.box(-1, -1, 0.00042, 31)).difference(shapely.box(40, 0, 41, 1))
     small = shapely.box(50, 0, 50.0001234, 9).union(shapely.box(50.5, 0, 51.23456, 1))
     shapes = geometry.parts(geometry.polygon_array([plate, shapely.box(31, 0, 35.12345, 4), close, small]))
-    found, plain = geometry.snapped(shapes), geometry.parts(shapely.set_precision(shapes, geometry.GRID_MM))
-    assert len(found) == len(plain)
-    assert shapely.equals(found, plain).all()
+    result, plain = geometry.snapped(shapes), geometry.parts(shapely.set_precision(shapes, geometry.GRID_MM))
+    assert len(result) == len(plain)
+    assert shapely.equals(result, plain).all()
     many = np.stack(np.meshgrid(np.arange(100), np.arange(100)), axis=-1).reshape(-1, 2) * 2.0 + 1
     holes = [shapely.LinearRing(np.add(spot, [[-0.5, 0], [0, 0.5003], [0.5, 0]])) for spot in many]
     begin = time.process_time()
@@ -196,22 +196,22 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
     outer = geometry.polygon_array([plate] * len(inner) + [shapely.Polygon(), plate.difference(box(4, 4, 1, 1))])
     taken = geometry.polygon_array([*inner, box(2, 2, 3, 3), box(2, 2, 1, 1)])
     inner_disc = shapes(disc(5, 5, 2, points=7))
-    found, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
-    assert shapely.is_valid(found).all()
-    assert (shapely.area(shapely.symmetric_difference(found, twin)) == 0).all()
-    assert shapely.area(found).tolist() == pytest.approx(shapely.area(twin).tolist())
+    result, twin = geometry.without_inner(outer, taken), shapely.difference(outer, taken)
+    assert shapely.is_valid(result).all()
+    assert (shapely.area(shapely.symmetric_difference(result, twin)) == 0).all()
+    assert shapely.area(result).tolist() == pytest.approx(shapely.area(twin).tolist())
     assert len(geometry.without_inner(geometry.empty(), geometry.empty())) == 0
     (only,) = geometry.without_inner(outer[:1], inner_disc)
-    for its, own in ((found[0], inner[0]), (only, inner_disc[0])):  # no overlay turns or begins a ring anew
-        rings = [shapely.get_coordinates(ring).tolist() for ring in shapely.get_rings(its)]
+    for each, own in ((result[0], inner[0]), (only, inner_disc[0])):  # no overlay turns or begins a ring anew
+        rings = [shapely.get_coordinates(ring).tolist() for ring in shapely.get_rings(each)]
         assert rings == [shapely.get_coordinates(shape).tolist() for shape in (plate, own)]
 
 
 def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
     one, other, line = box(0, 0, 2, 2), box(5, 0, 3, 1), shapely.LineString([(0, 0), (9, 9)])
     assert geometry.solid(one) is one
-    for its in (shapely.GeometryCollection([one, line, other]), shapes(one, other)):
-        assert shapely.equals(geometry.solid(its), shapely.MultiPolygon([one, other]))
+    for each in (shapely.GeometryCollection([one, line, other]), shapes(one, other)):
+        assert shapely.equals(geometry.solid(each), shapely.MultiPolygon([one, other]))
     assert geometry.solid(line).is_empty
     assert geometry.solid(two := shapely.MultiPolygon([one, other])) is two
 
@@ -219,21 +219,21 @@ def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> N
 def test_on_the_grid_every_number_is_the_nearest_and_geos_is_not_bound_to_it() -> None:
     """The nearest to a whole number of micrometres, as reading it from a file gives it: not 2.0620000000000003."""
     one, other = box(2.0621, 1.0049, 30.0003, 8.5354), disc(17, 33, 5, points=40)
-    its = geometry.on_grid(shapely.MultiPolygon([one, other]))
-    xy = shapely.get_coordinates(its)
+    each = geometry.on_grid(shapely.MultiPolygon([one, other]))
+    xy = shapely.get_coordinates(each)
     assert xy.tolist() == [[float(f"{number:.3f}") for number in row] for row in xy.tolist()]
-    assert shapely.get_precision(its) == 0
-    assert len(shapely.get_parts(its)) == 2
-    assert shapely.hausdorff_distance(its, shapely.MultiPolygon([one, other])) < 0.0008
+    assert shapely.get_precision(each) == 0
+    assert len(shapely.get_parts(each)) == 2
+    assert shapely.hausdorff_distance(each, shapely.MultiPolygon([one, other])) < 0.0008
 
 
 @pytest.mark.parametrize("count", [None, (1, 2, 1)])
 def test_polygons_of_rings_are_those_that_the_rings_were_of(count: tuple[int, ...] | None) -> None:
     given_shapes = shapes(box(20, 0, 1, 2), HOLED, disc(40, 5, 3, points=7)) if count else shapes(*PAIR, disc(9, 9, 2))
     outline = geometry.rings(given_shapes)
-    its = geometry.polygons_of(outline.xy, outline.start, None if count is None else np.array(count))
-    assert len(its) == len(given_shapes)
-    assert shapely.equals_exact(its, given_shapes, normalize=True).all()
+    each = geometry.polygons_of(outline.xy, outline.start, None if count is None else np.array(count))
+    assert len(each) == len(given_shapes)
+    assert shapely.equals_exact(each, given_shapes, normalize=True).all()
     assert len(geometry.polygons_of(np.empty((0, 2)), np.zeros(1, dtype=np.int64))) == 0
 
 
@@ -252,7 +252,7 @@ def test_shapes_without_a_grid_stay_the_same_objects_and_others_lose_it() -> Non
 def test_a_small_shape_far_off_has_the_star_radii_that_it_has_at_the_origin() -> None:
     """A tenth of a millimetre, two metres off: no digits are lost."""
     bent = affinity.scale(shapely.Polygon([(0, 0), (4, 1), (5, 5), (1, 4), (0.9, 2)]), 0.02, 0.02, origin=(0, 0))
-    near, far = (geometry.star_radii(shapes(its)) for its in (bent, affinity.translate(bent, 1900, 1300)))
+    near, far = (geometry.star_radii(shapes(each)) for each in (bent, affinity.translate(bent, 1900, 1300)))
     assert np.concatenate(far) == pytest.approx(np.concatenate(near), abs=1e-11)
     assert near[0][0] > 0
 
@@ -282,7 +282,7 @@ def test_overlays_lie_on_the_grid_and_hold_polygons_only() -> None:
     assert geometry.union(one, shapely.LineString([(0, 0), (9, 9)]), shapes(beside)).area == pytest.approx(8)
     assert geometry.cropped(one, box(-1, -1, 9, 9)) is one
     assert geometry.cropped(one, box(-1, -1, 2, 9)).area == 2
-    assert [its.area for its in geometry.holes(shapes(one, HOLED, HOLED))] == [16, 16]
+    assert [hole.area for hole in geometry.holes(shapes(one, HOLED, HOLED))] == [16, 16]
     corners = np.array([[(0, 0), (1, 0), (0, 1.0)], [(0, 0), (4, 0), (0, 1.0)]])
     assert shapely.area(geometry.closed_polygons(corners)).tolist() == [0.5, 2]
 
@@ -316,8 +316,8 @@ def test_farthest_from_what_has_very_many_corners_is_as_from_every_side() -> Non
 def test_a_corner_is_rounded_by_eight_chords_a_quarter_unless_asked() -> None:
     """A square of 2 mm grown by 1: four strips, and a regular polygon inscribed in the circle."""
     for how, chords in (({}, 32), ({"quad_segs": 3}, 12)):
-        (its,) = geometry.offset(shapes(box(0, 0, 2, 2)), 1.0, **how)
-        assert its.area == pytest.approx(4 + 8 + chords / 2 * np.sin(2 * np.pi / chords))
+        (each,) = geometry.offset(shapes(box(0, 0, 2, 2)), 1.0, **how)
+        assert each.area == pytest.approx(4 + 8 + chords / 2 * np.sin(2 * np.pi / chords))
 
 
 def test_a_shape_is_as_elongated_as_the_rectangle_or_ellipse_that_turns_alike() -> None:

@@ -24,13 +24,13 @@ def of_region(region, limit: float, **how) -> Widths:
 def test_strip(width, turn, shift) -> None:
     strip = affinity.rotate(shapely.box(shift, 0, shift + 20.7, width), turn, origin=(0, 0))
     assert len(of_region(strip, width * (1 - 1e-6))) == 0
-    found = of_region(strip, width * 1.001)
-    inner = np.abs(found.facing_deg - 180) < 1e-6
+    result = of_region(strip, width * 1.001)
+    inner = np.abs(result.facing_deg - 180) < 1e-6
     assert inner.all()
-    off = np.abs(found.width / width - 1)
+    off = np.abs(result.width / width - 1)
     assert off.max() < 0.005  # beside an end the disc that meets the end may be smaller by a hair
     assert np.median(off) < 1e-9
-    assert found.length.sum() / 2 == pytest.approx(20.7 - width, rel=0.005, abs=0.01 * width)
+    assert result.length.sum() / 2 == pytest.approx(20.7 - width, rel=0.005, abs=0.01 * width)
 
 
 @given(st.floats(5, 80), st.floats(0, 360))
@@ -38,28 +38,28 @@ def test_wedge(angle, turn) -> None:
     """At s along the side from the tip the disc is 2 s tan(a/2) across, touching both sides."""
     half = np.radians(angle / 2)
     wedge = shapely.Polygon([(0, 0), (60, -60 * np.tan(half)), (60, 60 * np.tan(half))])
-    found = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.8)
-    along = np.hypot(*found.at.T)
+    result = of_region(affinity.rotate(wedge, turn, origin=(0, 0)), 0.8)
+    along = np.hypot(*result.at.T)
     tip = along < 20
     assert tip.any()
-    assert found.width[tip] == pytest.approx(2 * along[tip] * np.tan(half), rel=1e-6, abs=1e-9)
-    assert found.facing_deg[tip] == pytest.approx(180 - angle, abs=1e-3)
+    assert result.width[tip] == pytest.approx(2 * along[tip] * np.tan(half), rel=1e-6, abs=1e-9)
+    assert result.facing_deg[tip] == pytest.approx(180 - angle, abs=1e-3)
 
 
 @given(st.floats(0.2, 2), st.floats(0, 6.3), st.integers(60, 200))
 def test_ring(width, phase, points) -> None:
     """R2 - R1, between circles; polygons lie within a sagitta R (1 - cos(pi / n)) of them."""
     ring = disc(1, 2, 5, points=points, phase=phase).difference(disc(1, 2, 5 - width, points=points, phase=2 * phase))
-    found = of_region(ring, width + 0.1)
-    assert len(found) > points
-    assert found.width == pytest.approx(width, abs=2 * 5 * (1 - np.cos(np.pi / points)) + 1e-9)
+    result = of_region(ring, width + 0.1)
+    assert len(result) > points
+    assert result.width == pytest.approx(width, abs=2 * 5 * (1 - np.cos(np.pi / points)) + 1e-9)
 
 
 @given(blobs(), st.floats(0.5, 4))
 def test_discs_lie_in_the_region_and_touch_both_walls(region, limit) -> None:
-    found = of_region(region, limit)
+    result = of_region(region, limit)
     walls = region.boundary
-    for at, across, centre, width in zip(found.at, found.across, found.centre, found.width, strict=True):
+    for at, across, centre, width in zip(result.at, result.across, result.centre, result.width, strict=True):
         middle = shapely.Point(centre)
         assert walls.distance(middle) == pytest.approx(width / 2, abs=1e-6)
         assert walls.distance(shapely.Point(at)) < 1e-9
@@ -92,7 +92,7 @@ def test_the_first_narrow_place_of_each_kind(monkeypatch: pytest.MonkeyPatch) ->
     measured = []
     ruler = widths._Ruler.measured
     monkeypatch.setattr(
-        widths._Ruler, "measured", lambda its, pieces: measured.append(len(pieces)) or ruler(its, pieces)
+        widths._Ruler, "measured", lambda each, pieces: measured.append(len(pieces)) or ruler(each, pieces)
     )
 
     def column(at, inward):
@@ -105,12 +105,12 @@ def test_the_first_narrow_place_of_each_kind(monkeypatch: pytest.MonkeyPatch) ->
     measured.clear()
     monkeypatch.undo()
     monkeypatch.setattr(
-        widths._Ruler, "measured", lambda its, pieces: measured.append(len(pieces)) or ruler(its, pieces)
+        widths._Ruler, "measured", lambda one, pieces: measured.append(len(pieces)) or ruler(one, pieces)
     )
-    found = first_narrow(rings, 0.5, column)
+    result = first_narrow(rings, 0.5, column)
     first = np.sort(np.unique(every.at[:, 0] // 5, return_index=True)[1])
-    np.testing.assert_array_equal(found.at, every.at[first])
-    np.testing.assert_array_equal(found.width, every.width[first])
+    np.testing.assert_array_equal(result.at, every.at[first])
+    np.testing.assert_array_equal(result.width, every.width[first])
     assert len(first) == 8
     assert sum(measured) < whole / 3
     ring = np.repeat(np.arange(len(rings)), np.diff(rings.start))
@@ -126,7 +126,7 @@ def test_no_first_in_nothing() -> None:
 def test_places_lie_a_third_of_the_limit_apart() -> None:
     """Along a strip all of which is narrow, but where it opens."""
     region = shapely.union_all([shapely.box(-5, -5, 0, 5), shapely.box(20, -5, 25, 5), shapely.box(-1, 0, 21, 0.45)])
-    found = of_region(region, 0.6)
-    x = np.sort(found.at[(found.at[:, 1] == 0) & (np.abs(found.at[:, 0] - 10) < 5), 0])
+    result = of_region(region, 0.6)
+    x = np.sort(result.at[(result.at[:, 1] == 0) & (np.abs(result.at[:, 0] - 10) < 5), 0])
     assert 0.19 < np.diff(x).max() <= 0.2
-    assert found.length[np.isin(found.at[:, 0], x)].max() == pytest.approx(np.diff(x).max())
+    assert result.length[np.isin(result.at[:, 0], x)].max() == pytest.approx(np.diff(x).max())

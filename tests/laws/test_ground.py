@@ -47,7 +47,7 @@ def test_sound_apart_and_repeated_on_its_ground(name) -> None:
     assert_sound(cuts, FACE)
     assert_apart(cuts, ITS.land_mm)
     assert_as_wide_as_asked(cuts, ITS.cut_mm)
-    assert [its.wkb for its in cuts] == [its.wkb for its in cuts_of(name)]
+    assert [cut.wkb for cut in cuts] == [each.wkb for each in cuts_of(name)]
 
 
 @pytest.mark.parametrize("name", sorted(summaries()))

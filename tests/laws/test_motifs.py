@@ -97,7 +97,7 @@ def assert_apart(cuts, land: float) -> None:
 def test_sound_apart_wide_enough_and_the_same_again(name, data) -> None:
     case = data.draw(cases(name))
     cuts = grow(case)
-    assert [its.wkb for its in grow(case)] == [its.wkb for its in cuts]
+    assert [each.wkb for each in grow(case)] == [cut.wkb for cut in cuts]
     assert_sound(cuts, shapely.box(0, 0, *case.size))
     assert_as_wide_as_asked(cuts, case.limits.cut_mm)
     assert_apart(cuts, case.limits.land_mm)
@@ -125,7 +125,7 @@ def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
     """The twin of the package's necks looks at the shape with the most corners, up to `most`, chord by chord."""
     most = 120 if MANY else 70
     case = data.draw(cases(name, torn=1.0))
-    corners = {its: len(its.exterior.coords) for its in grow(case) if len(its.exterior.coords) <= most}
+    corners = {each: len(each.exterior.coords) for each in grow(case) if len(each.exterior.coords) <= most}
     for shape in sorted(corners, key=corners.__getitem__)[-1:]:
         room = shape.envelope.buffer(2 * case.limits.land_mm).difference(shape)
         near = [chord for width, chord in narrow_places(room, case.limits.land_mm - WIDTH_SLACK_MM, step=3)]
@@ -162,9 +162,9 @@ def whole_block(name: str, preset: str, seed: int) -> geometry.PolygonArray:
 
 @pytest.mark.parametrize(("name", "preset"), PRESETS if MANY else FIRST)
 def test_other_seed_other_shapes(name, preset) -> None:
-    settings, its = preset_settings(name, preset), limits(0.7, 0.4)
-    one, other = (grown(name, settings, its, seed, size=(20, 15)).cuts for seed in (1, 2))
-    assert {its.wkb for its in one}.isdisjoint(its.wkb for its in other)
+    settings, each = preset_settings(name, preset), limits(0.7, 0.4)
+    one, other = (grown(name, settings, each, seed, size=(20, 15)).cuts for seed in (1, 2))
+    assert {entry.wkb for entry in one}.isdisjoint(item.wkb for item in other)
 
 
 @each_preset
@@ -205,21 +205,21 @@ def test_block_smaller_than_any_shape_is_left_whole_or_refused(name) -> None:
 
 @pytest.mark.parametrize(("name", "preset"), dict.fromkeys([("snowfall", "heavy"), *few(PRESETS, 4)]))
 def test_land_cut_and_edge_hold_on_a_whole_block(name, preset) -> None:
-    its, cuts = limits(0.7, 0.4), whole_block(name, preset, 1)
+    each, cuts = limits(0.7, 0.4), whole_block(name, preset, 1)
     assert_sound(cuts, shapely.box(0, 0, *whole(name)))
-    assert_as_wide_as_asked(cuts, its.cut_mm)
-    assert_apart(cuts, its.land_mm)
+    assert_as_wide_as_asked(cuts, each.cut_mm)
+    assert_apart(cuts, each.land_mm)
 
 
 def permitted() -> list[tuple[str, str]]:
     """Each shipped material with a cutter for every kind of machine that it may meet; the cutters take turns."""
-    found = []
+    result = []
     for k, key in enumerate(SHELF.keys("materials")):
         for kind, permit in SHELF.material(key).permits.items():
-            fits = [its for its in SHELF.keys("cutters") if kind in SHELF.cutter(its).machines]
+            fits = [each for each in SHELF.keys("cutters") if kind in SHELF.cutter(each).machines]
             if permit.verdict is not Verdict.NEVER:
-                found.append((key, fits[k % len(fits)]))
-    return found
+                result.append((key, fits[k % len(fits)]))
+    return result
 
 
 #: Where slenderness asks for more than lasts, of those that do not take their turn above.
@@ -229,8 +229,8 @@ SLENDER = [("linoleum", "laser-fine"), ("cherry", "flat-1"), ("cherry", "laser-w
 #: Motifs take turns, too; every motif under every setup where there is time for many.
 _SETUPS = list(dict.fromkeys([*SLENDER, *permitted()]))
 UNDER = [
-    (name, *its)
-    for k, its in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 3)])
+    (name, *each)
+    for k, each in enumerate(_SETUPS if MANY else [*SLENDER, *few(_SETUPS[len(SLENDER) :], 3)])
     for m, name in enumerate(MOTIFS)
     if MANY or m == k % len(MOTIFS)
 ]
@@ -240,7 +240,7 @@ UNDER = [
 def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     """What grows within a setup's limits holds by its checks; only the wall and the depth are the setup's own."""
     stuff, tool = SHELF.material(material), SHELF.cutter(cutter)
-    kind = next(its for its in tool.machines if stuff.permits[its].verdict is not Verdict.NEVER)
+    kind = next(machine for machine in tool.machines if stuff.permits[machine].verdict is not Verdict.NEVER)
     try:
         setup = Setup(
             material=stuff,
@@ -256,5 +256,5 @@ def test_checks_find_nothing_that_breaks(name, material, cutter) -> None:
     settings = preset_settings(name, sorted(motif(name).PRESETS)[0])
     block = grown(name, settings, setup.limits, 5, size=(45, 36) if MANY else (22, 17))
     report = checked(setup.on(block))
-    found = [its for its in report if its.severity.label == "breaks" or its.rule in ("land-width", "slenderness")]
-    assert {its.rule for its in found} <= {"wall-angle", "depth"}, found[:3]
+    result = [each for each in report if each.severity.label == "breaks" or each.rule in ("land-width", "slenderness")]
+    assert {one.rule for one in result} <= {"wall-angle", "depth"}, result[:3]

@@ -36,15 +36,15 @@ def narrow_places(region: shapely.Polygon, limit: float, *, step: int = 2) -> li
     apart = (ring[one] != ring[other]) | (np.minimum(away % size[one], -away % size[one]) >= step)
     one, other = one[apart], other[apart]
     near = shapely.distance(edges[one], edges[other]) < limit
-    found: dict[tuple, tuple[float, shapely.LineString]] = {}
+    result: dict[tuple, tuple[float, shapely.LineString]] = {}
     for a, b in zip(one[near].tolist(), other[near].tolist(), strict=True):
         chord, k, m = shapely.shortest_line(edges[a], edges[b]), ring[a], ring[b]
         if not _stays_inside(region, chord):
             continue
         if _is_shortest_hereabouts(region, chord, k, m):
             key = tuple(sorted(tuple(np.round(end, 5) + 0.0) for end in chord.coords))
-            found[key] = (chord.length, chord)
-    return sorted(found.values(), key=lambda pair: pair[0])
+            result[key] = (chord.length, chord)
+    return sorted(result.values(), key=lambda pair: pair[0])
 
 
 def _stays_inside(region: shapely.Polygon, chord: shapely.LineString) -> bool:

@@ -18,7 +18,7 @@ def test_what_was_done_and_undone_is_so_after_the_page_was_closed(tmp_path) -> N
     first.close()
     again = GestureJournal(tmp_path, "print.toml")
     assert (again.undo_count, again.redo_count) == (2, 1)
-    assert [again.has(its) for its in "abcdx"] == [True, True, True, True, False]
+    assert [again.has(each) for each in "abcdx"] == [True, True, True, True, False]
     assert again.held == first.held == {"print.marks.svg": {"hash 1": 0, "hash 2": 1}}
     assert again.next("undo").change.what == "rubbed out"
     assert again.next("undo").change.marks_new == [[0, {"meaning": "stays"}]]
@@ -28,4 +28,4 @@ def test_what_was_done_and_undone_is_so_after_the_page_was_closed(tmp_path) -> N
 
 
 def test_the_strength_of_a_mark_counts_where_it_is_more_or_less() -> None:
-    assert {its for its in Meaning if its.graded} == {Meaning.MORE, Meaning.LESS}
+    assert {each for each in Meaning if each.graded} == {Meaning.MORE, Meaning.LESS}

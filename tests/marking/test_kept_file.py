@@ -39,8 +39,10 @@ def growth(cuts=CUTS, free=FREE) -> Growth:
     return plain(Growth(cuts=cuts, free=free, kept={"level": 1.25}))
 
 
-def text_of(its: Growth, kind: str = "snowfall", size=SIZE) -> str:
-    return kept_text(its, MotifOrigin(motif=kind, settings={"seed": 1}, surroundings=Surroundings()), size, title="sky")
+def text_of(each: Growth, kind: str = "snowfall", size=SIZE) -> str:
+    return kept_text(
+        each, MotifOrigin(motif=kind, settings={"seed": 1}, surroundings=Surroundings()), size, title="sky"
+    )
 
 
 def read(folder, text: str | bytes, kind: str = "snowfall", size=SIZE):
@@ -66,10 +68,10 @@ def paths(root) -> list:
 
 @pytest.mark.parametrize("size", [SIZE, (30.0005, 24.0005), (1234.567, 1000.123)])
 def test_what_nobody_touches_comes_back_as_it_was(tmp_path, size):
-    its = growth()
-    kept = read(tmp_path, text_of(its, size=size), size=size)
-    assert same(kept.growth.cuts, its.cuts)
-    assert same(kept.growth.free, its.free)
+    each = growth()
+    kept = read(tmp_path, text_of(each, size=size), size=size)
+    assert same(kept.growth.cuts, each.cuts)
+    assert same(kept.growth.free, each.free)
     assert (kept.growth.kept, kept.memory.settings) == ({"level": 1.25}, {"seed": 1})
     assert len(kept.edited) == 0
     assert kept.notes == ()
@@ -84,15 +86,15 @@ def test_law_of_every_motif(tmp_path_factory, name, data):
     place = Place(area=shapely.box(0, 0, *SIZE), shapes=geometry.empty() if name == "snowfall" else bearer)
     module, seed = motif(name), data.draw(SEEDS)
     settings = module.Settings(**({"level": 1.0} if name == "snowfall" else {}))  # without seeking the level
-    its = plain(module.grow(settings, place, limits(0.4, 0.3), stream(seed, "sky", name)))
-    folder, text = tmp_path_factory.mktemp("kept"), text_of(its, name)
+    each = plain(module.grow(settings, place, limits(0.4, 0.3), stream(seed, "sky", name)))
+    folder, text = tmp_path_factory.mktemp("kept"), text_of(each, name)
     kept = read(folder, text, name)
-    assert same(kept.growth.cuts, its.cuts)
-    assert same(kept.growth.free, its.free)
-    if len(its.cuts) == 0:
+    assert same(kept.growth.cuts, each.cuts)
+    assert same(kept.growth.free, each.free)
+    if len(each.cuts) == 0:
         return
-    k = data.draw(st.integers(0, len(its.cuts) - 1))
-    others = np.delete(its.cuts, k)
+    k = data.draw(st.integers(0, len(each.cuts) - 1))
+    others = np.delete(each.cuts, k)
 
     def delete(root) -> None:
         paths(root)[k].getparent().remove(paths(root)[k])
@@ -103,16 +105,16 @@ def test_law_of_every_motif(tmp_path_factory, name, data):
     assert same(read(folder, edited(text, delete), name).growth.cuts, others)
     after = read(folder, edited(text, move), name)
     marks = marks_of(after.growth.cuts)
-    near = shapely.dwithin(others, its.cuts[k], 0.3)  # it may have run into these: they are one cut then
+    near = shapely.dwithin(others, each.cuts[k], 0.3)  # it may have run into these: they are one cut then
     assert set(marks_of(others[~near])) <= set(marks)
 
 
 def test_other_readers_see_the_same(tmp_path):
     """The DTD of SVG 1.1; areas by svgelements, and by what resvg paints at 10 px a mm."""
-    its = growth()
-    text = text_of(its)
+    each = growth()
+    text = text_of(each)
     assert DTD.validate(etree.fromstring(text.encode())), DTD.error_log.filter_from_errors()
-    for path, shape in zip(paths(etree.fromstring(text.encode())), [*its.cuts, *its.free], strict=True):
+    for path, shape in zip(paths(etree.fromstring(text.encode())), [*each.cuts, *each.free], strict=True):
         subpaths = svgelements.Path(path.get("d")).as_subpaths()
         rings = [[(piece.end.x, piece.end.y) for piece in sub] for sub in subpaths]
         areas = [abs(shapely.Polygon(ring).area) for ring in rings]
@@ -121,7 +123,7 @@ def test_other_readers_see_the_same(tmp_path):
     (tmp_path / "kept.png").write_bytes(png)
     dark = np.asarray(Image.open(tmp_path / "kept.png").convert("L")) < 200
     assert dark.shape == (240, 300)
-    assert dark.sum() / 100 == pytest.approx(shapely.area(its.cuts).sum() + shapely.area(its.free).sum(), rel=0.03)
+    assert dark.sum() / 100 == pytest.approx(shapely.area(each.cuts).sum() + shapely.area(each.free).sum(), rel=0.03)
 
 
 def _in_inches(root) -> None:
@@ -154,10 +156,10 @@ def _bare(root) -> None:
 
 @pytest.mark.parametrize("change", [_in_inches, _view_box, _grouped, _bare])
 def test_what_drawing_programs_do_changes_no_shape(tmp_path, change):
-    its = growth()
-    kept = read(tmp_path, edited(text_of(its), change))
-    assert same(kept.growth.cuts, its.cuts)
-    assert same(kept.growth.free, its.free)
+    each = growth()
+    kept = read(tmp_path, edited(text_of(each), change))
+    assert same(kept.growth.cuts, each.cuts)
+    assert same(kept.growth.free, each.free)
     assert (kept.memory is None) == (change is _bare)
     assert bool(kept.notes) == (change is _bare)
 
@@ -194,8 +196,8 @@ def test_shapes_over_one_another_are_one_and_none_leaves_the_face(tmp_path):
 
 
 def test_ids_stay_and_new_shapes_get_new_ones(tmp_path):
-    its = growth()
-    kept = read(tmp_path, edited(text_of(its), lambda root: paths(root)[0].getparent().remove(paths(root)[0])))
+    each = growth()
+    kept = read(tmp_path, edited(text_of(each), lambda root: paths(root)[0].getparent().remove(paths(root)[0])))
     more = growth(cuts=np.concatenate([kept.growth.cuts, shapes(disc(9, 20, 1))]))
     memory = MotifOrigin(motif="snowfall", settings={}, surroundings=Surroundings())
     again = kept_text(more, memory, SIZE, title="sky", names=kept.names)
@@ -212,8 +214,8 @@ def test_what_a_hand_breaks_is_told_where_it_is(tmp_path):
         every[2].set("d", "M2 2H5V2.2H2Z")
 
     kept = read(tmp_path, edited(text_of(growth()), change))
-    told = list(kept_findings("sky", kept.edited, kept.growth.cuts, box(2, 20, 5, 3), limits(0.7, 0.4)))
-    land, narrow, over = sorted(told, key=lambda its: its.unit == "mm²" or its.limit == 0.4)
+    report = list(kept_findings("sky", kept.edited, kept.growth.cuts, box(2, 20, 5, 3), limits(0.7, 0.4)))
+    land, narrow, over = sorted(report, key=lambda each: each.unit == "mm²" or each.limit == 0.4)
     assert (land.limit, round(land.measured, 2)) == (0.7, 0.3)
     assert land.at == pytest.approx((11.85, 5), abs=0.05)
     assert (narrow.limit, round(narrow.measured, 2)) == (0.4, 0.2)
@@ -275,7 +277,7 @@ def test_what_stands_in_front_is_remembered_and_older_files_do_not_know_it(tmp_p
     for fronts in (post, shapely.Polygon(), None):
         around = Surroundings.of(bears=box(0, 0, 20, 20), clear=box(25, 0, 3, 3), fronts=fronts)
         text = kept_text(growth(), MotifOrigin(motif="snowload", settings={}, surroundings=around), SIZE, title="sky")
-        its = read(tmp_path, text, "snowload").memory.surroundings
+        each = read(tmp_path, text, "snowload").memory.surroundings
         assert ("fronts" in text) == (fronts is not None)
-        assert (its.fronts is None) if fronts is None else shapely.equals(its.fronts, fronts)
+        assert (each.fronts is None) if fronts is None else shapely.equals(each.fronts, fronts)
     assert read(tmp_path, _told(fronts="POLYGON ((1")).memory is None

@@ -64,7 +64,7 @@ def beyond(growth: Growth, zone) -> tuple[set, set]:
     """All corners outside a zone, and all shapes that lie outside it whole."""
     xy = shapely.get_coordinates(np.concatenate([growth.cuts, growth.free]))
     outer = growth.cuts[~shapely.intersects(growth.cuts, zone)]
-    return set(map(tuple, xy[~shapely.intersects_xy(zone, xy)])), {its.wkb for its in outer}
+    return set(map(tuple, xy[~shapely.intersects_xy(zone, xy)])), {each.wkb for each in outer}
 
 
 def white(growth: Growth, shape) -> float:
@@ -146,7 +146,7 @@ def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, m
         return
     a, b = mark(meanings[0], one, "a", attempt=2), mark(meanings[1], other, "b")
     both, alone = marked(growth, [a, b], bed), marked(growth, [a], bed)
-    assert {its.wkb for its in both.cuts} == {its.wkb for its in marked(growth, [b, a], bed).cuts}
+    assert {cut.wkb for cut in both.cuts} == {each.wkb for each in marked(growth, [b, a], bed).cuts}
     near = shapely.buffer(one, reach)
     corners = [set(map(tuple, xy[shapely.intersects_xy(near, xy)])) for xy in map(shapely.get_coordinates,
                (both.cuts, alone.cuts))]  # fmt: skip
@@ -155,7 +155,7 @@ def test_far_marks_commute_and_change_nothing_of_one_another(name, one, other, m
 
 @each_motif
 @examples(1)
-@given(shape=blobs(), meaning=st.sampled_from([its for its in Meaning if its != Meaning.COMES_OUT]))
+@given(shape=blobs(), meaning=st.sampled_from([each for each in Meaning if each != Meaning.COMES_OUT]))
 def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> None:
     _limits_hold(name, shape, meaning)
 
@@ -182,15 +182,15 @@ def _limits_hold(name, shape, meaning) -> None:
     done = marked(growth, [mark(meaning, shape, strength=0.6)], bed)
     least = 0.7 * LIMITS.land_mm
     assert _narrowest(done, least) >= min(_narrowest(growth, least), least) - 1e-9
-    new = [its for its in done.cuts if its.wkb not in {old.wkb for old in growth.cuts}]
+    new = [cut for cut in done.cuts if cut.wkb not in {old.wkb for old in growth.cuts}]
     fits = ~shapely.is_empty(shapely.buffer(new, -0.45 * LIMITS.cut_mm))
     assert fits.all()
 
 
 def _narrowest(growth: Growth, least: float) -> float:
     ground = geometry.parts(shapely.difference(FACE, shapely.union_all(growth.cuts)))
-    found = necks(geometry.rings(ground), least)
-    return float(found.width.min(initial=least))
+    result = necks(geometry.rings(ground), least)
+    return float(result.width.min(initial=least))
 
 
 @pytest.mark.parametrize("name", few(["snowfall", "grain"], 1))
@@ -198,8 +198,8 @@ def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
     growth, bed = grown(name)
     shape = box(10, 8, 14, 12)
     tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in (1, 2, 1)]
-    old = {its.wkb for its in growth.cuts}
-    new = [{its.wkb for its in done.cuts if its.centroid.within(shape)} - old for done in tries]
+    old = {cut.wkb for cut in growth.cuts}
+    new = [{each.wkb for each in done.cuts if each.centroid.within(shape)} - old for done in tries]
     assert new[0] == new[2]
     assert new[0]
     assert new[0] - new[1]
@@ -209,14 +209,14 @@ def test_every_try_is_another_and_each_is_the_same_for_ever(name) -> None:
 def test_frost_grows_again_from_what_is_cut(shape) -> None:
     """About as much as there was comes, another each time, and all of it hangs on what has stayed or on the edge."""
     growth, bed = grown("frost")
-    was, old = white(growth, shape), {its.wkb for its in growth.cuts}
+    was, old = white(growth, shape), {one.wkb for one in growth.cuts}
     tries = [marked(growth, [mark(Meaning.GROW_AGAIN, shape, attempt=k)], bed) for k in few((1, 2, 3), 2)]
     assert 0.5 * was < np.mean([white(done, shape) for done in tries]) < 2 * was
-    assert len({frozenset(its.wkb for its in done.cuts) for done in tries}) == len(tries)
+    assert len({frozenset(item.wkb for item in done.cuts) for done in tries}) == len(tries)
     held = shapely.union(shapely.union_all(growth.cuts).difference(shape), FACE.exterior.buffer(0.01))
     for done in tries:
-        new = [its for its in done.cuts if its.wkb not in old and its.intersects(shape)]
-        loose = [its for its in new if not its.intersects(held)]
+        new = [cut for cut in done.cuts if cut.wkb not in old and cut.intersects(shape)]
+        loose = [each for each in new if not each.intersects(held)]
         assert shapely.area(loose).sum() <= 0.05 * shapely.area(new).sum()
 
 
@@ -227,7 +227,7 @@ def test_frost_does_not_grow_again_where_it_must_not_be() -> None:
     growth = module.grow(settings, place, LIMITS, stream(3, "frost"))
     bed = Bed(motif="frost", name="frost", settings=settings, place=place, limits=LIMITS, seed=3)
     done = marked(growth, [mark(Meaning.GROW_AGAIN, box(14, 11, 5, 4))], bed)
-    assert {its.wkb for its in done.cuts} == {its.wkb for its in growth.cuts}
+    assert {cut.wkb for cut in done.cuts} == {each.wkb for each in growth.cuts}
 
 
 def test_the_stronger_the_more() -> None:
@@ -312,8 +312,8 @@ def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seeds,
     more = np.empty((len(seeds), 3))
     for row, seed in zip(more, seeds, strict=True):
         growth, bed = grown_wide(name, seed)
-        done = [marked(growth, [mark(Meaning.MORE, shape, strength=its)], bed) for its in (0.33, 0.66, 1.0)]
-        row[:] = [white(its, shape) / white(growth, shape) - 1 for its in done]
+        done = [marked(growth, [mark(Meaning.MORE, shape, strength=each)], bed) for each in (0.33, 0.66, 1.0)]
+        row[:] = [white(one, shape) / white(growth, shape) - 1 for one in done]
     assert (more[:, 0] > least).all(), more
     assert (np.diff(more, axis=1) >= 0).all(), more
     soft, middling, strong = more.mean(axis=0)
@@ -326,13 +326,13 @@ def test_a_heap_that_is_cut_back_has_no_cliff() -> None:
     growth, bed = grown("snowload")
     bare = box(17, 14, 8, 7)
     done = marked(growth, [mark(Meaning.STAYS, bare)], bed)
-    heap = max((its for its in done.cuts if its.bounds[2] < 17.1 and its.bounds[3] > 19), key=lambda its: its.area)
+    heap = max((cut for cut in done.cuts if cut.bounds[2] < 17.1 and cut.bounds[3] > 19), key=lambda each: each.area)
     right = heap.bounds[2]
     high = [heap.intersection(shapely.LineString([(x, 0), (x, 26)])).length for x in np.arange(right - 4, right, 0.05)]
     full = max(high)
     assert full > 1.5
     assert np.max(np.abs(np.diff(high))) < 0.35 * full
-    falls = sum(0.1 * full < its < 0.9 * full for its in high) * 0.05
+    falls = sum(0.1 * full < one < 0.9 * full for one in high) * 0.05
     assert falls >= 0.5 * full
 
 
@@ -341,7 +341,7 @@ def test_no_mark_is_the_same_object_and_another_key_other_shapes() -> None:
     assert marked(growth, [], bed) is growth
     shape = box(10, 8, 14, 12)
     one, other = (marked(growth, [mark(Meaning.GROW_AGAIN, shape, key)], bed) for key in "ab")
-    assert {its.wkb for its in one.cuts} != {its.wkb for its in other.cuts}
+    assert {cut.wkb for cut in one.cuts} != {each.wkb for each in other.cuts}
 
 
 def test_a_key_tells_where_and_what() -> None:
@@ -360,16 +360,16 @@ def test_a_key_tells_where_and_what() -> None:
 )
 def test_contradictions_are_named_and_placed(one, other, said) -> None:
     a, b = mark(one, box(0, 0, 4, 4), "a"), mark(other, box(2, 2, 4, 4), "b")
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         check_agreement([a, b])
-    assert said in str(told.value)
+    assert said in str(raised.value)
     check_agreement([a, dataclasses.replace(b, shape=box(4, 0, 4, 4))])
     check_agreement([dataclasses.replace(a, blocks=("sky",)), dataclasses.replace(b, blocks=("key",))])
 
 
 def test_marks_beside_the_face_are_told() -> None:
     marks, notes = on_face([mark(Meaning.STAYS, box(-4, 0, 8, 4)), mark(Meaning.STAYS, box(50, 0, 8, 4), "b")], FACE)
-    assert [its.shape.bounds for its in marks] == [(0, 0, 4, 4)]
+    assert [each.shape.bounds for each in marks] == [(0, 0, 4, 4)]
     assert notes == (
         '16.0 mm² of the mark "stays" (a) lie outside the face and do nothing',
         'the mark "stays" (b) lies outside the face and does nothing',
@@ -386,10 +386,10 @@ def test_snow_that_grows_again_fades_into_what_lies_about_it() -> None:
     for attempt in range(1, 13):
         after = marked(growth, [mark(Meaning.GROW_AGAIN, place, attempt=attempt)], bed)
         much.append(white(after, place) / white(growth, place))
-        same = {its.wkb for its in after.cuts}
-        stays.append([its.wkb in same for its in growth.cuts])
+        same = {cut.wkb for cut in after.cuts}
+        stays.append([each.wkb in same for each in growth.cuts])
         crossing = growth.cuts[shapely.crosses(growth.cuts, place.boundary) & (depth < 0)]
-        assert {its.wkb for its in crossing} <= same, "it stays or goes whole"
+        assert {one.wkb for one in crossing} <= same, "it stays or goes whole"
     assert min(much) > 0.5
     assert 0.85 < np.mean(much) < 1.1, "so much falls as goes, not beside what stays so much as there was"
     share = np.mean(stays, axis=0)

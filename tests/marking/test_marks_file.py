@@ -42,30 +42,30 @@ def test_a_group_is_called_by_its_meaning(tmp_path, group, meaning, attempt) -> 
 
 def test_groups_inside_or_around_name_motifs_and_blocks(tmp_path) -> None:
     rect = '<rect x="1" y="1" width="2" height="2"/>'
-    found = marks(tmp_path, f'<g id="stays"><g id="near_flakes">{rect}</g><g id="snowfall">{rect}</g></g>'
+    result = marks(tmp_path, f'<g id="stays"><g id="near_flakes">{rect}</g><g id="snowfall">{rect}</g></g>'
                   f'<g id="key"><g id="more">{rect}</g></g>').marks  # fmt: skip
-    assert [its.motifs for its in found] == [("near flakes",), ("near flakes", "far"), ()]
-    assert [its.blocks for its in found] == [(), (), ("key",)]
+    assert [each.motifs for each in result] == [("near flakes",), ("near flakes", "far"), ()]
+    assert [one.blocks for one in result] == [(), (), ("key",)]
 
 
 def test_groups_that_say_what_holes_are_are_no_marks_of_what_has_grown(tmp_path) -> None:
     rect = '<rect x="1" y="1" width="2" height="2"/>'
-    found = marks(tmp_path, f'<g id="Open air">{rect}</g><g id="far"><g id="only_drawn">{rect}</g></g>')
-    assert found.marks == ()
-    assert found.notes == ()
-    assert [(its.meaning, its.meaning.gaps, its.motifs) for its in found.holes] == [
+    result = marks(tmp_path, f'<g id="Open air">{rect}</g><g id="far"><g id="only_drawn">{rect}</g></g>')
+    assert result.marks == ()
+    assert result.notes == ()
+    assert [(hole.meaning, hole.meaning.gaps, hole.motifs) for hole in result.holes] == [
         (HoleMeaning.OPEN_AIR, "open", ()), (HoleMeaning.ONLY_DRAWN, "marks", ("far",)),
     ]  # fmt: skip
-    assert found.holes[0].shape.bounds == (1, 42, 3, 44)
+    assert result.holes[0].shape.bounds == (1, 42, 3, 44)
 
 
 def test_strength_is_what_covers(tmp_path) -> None:
     rect = '<rect x="1" y="1" width="2" height="2" {}/>'
     inner = "".join(map(rect.format, ('fill-opacity="0.5"', 'opacity="50%"', 'style="fill:none;stroke:#000;'
                     'stroke-opacity:.25"', "")))  # fmt: skip
-    found = marks(tmp_path, f'<g id="more" opacity="0.8">{inner}</g>')
-    assert [round(its.strength, 6) for its in found.marks] == [0.4, 0.4, 0.2, 0.8]
-    assert not any("see-through" in note for note in found.notes)
+    result = marks(tmp_path, f'<g id="more" opacity="0.8">{inner}</g>')
+    assert [round(mark.strength, 6) for mark in result.marks] == [0.4, 0.4, 0.2, 0.8]
+    assert not any("see-through" in note for note in result.notes)
 
 
 def test_units_and_transforms_and_lines(tmp_path) -> None:
@@ -86,9 +86,9 @@ def test_a_mark_without_an_id_keeps_its_key_whatever_else_is_drawn(tmp_path) -> 
 
 def test_other_groups_are_left_out_and_told(tmp_path) -> None:
     rect = '<rect width="3" height="3"/>'
-    found = marks(tmp_path, f'<g id="drawing">{rect}</g><g id="stays">{rect}</g>')
-    assert len(found.marks) == 1
-    assert any("'drawing' has no meaning" in note for note in found.notes)
+    result = marks(tmp_path, f'<g id="drawing">{rect}</g><g id="stays">{rect}</g>')
+    assert len(result.marks) == 1
+    assert any("'drawing' has no meaning" in note for note in result.notes)
 
 
 @pytest.mark.parametrize(
@@ -101,10 +101,10 @@ def test_other_groups_are_left_out_and_told(tmp_path) -> None:
     ],
 )
 def test_what_is_no_file_of_marks_is_refused_in_words(tmp_path, inner, head, said) -> None:
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         marks(tmp_path, inner, head=head or 'width="60mm" height="45mm" viewBox="0 0 60 45"')
-    assert said in f"{told.value} {told.value.hint}"
-    assert "marks.svg" in str(told.value)
+    assert said in f"{raised.value} {raised.value.hint}"
+    assert "marks.svg" in str(raised.value)
 
 
 def test_a_picture_or_half_a_file_is_refused(tmp_path) -> None:
@@ -120,11 +120,11 @@ def test_a_picture_or_half_a_file_is_refused(tmp_path) -> None:
 
 def test_a_misspelt_group_round_a_mark_is_told(tmp_path) -> None:
     inner = '<g id="keyy"><g id="layer1"><g id="stays"><rect x="1" y="1" width="9" height="9"/></g></g></g>'
-    told = marks(tmp_path, inner)
-    assert [note for note in told.notes if "keyy" in note] == [
+    report = marks(tmp_path, inner)
+    assert [note for note in report.notes if "keyy" in note] == [
         "the group 'keyy' names no motif or block: its marks are for all. did you mean key?"
     ]
-    assert not any("layer1" in note for note in told.notes)
+    assert not any("layer1" in note for note in report.notes)
 
 
 def test_no_number_of_a_try_is_too_long(tmp_path) -> None:

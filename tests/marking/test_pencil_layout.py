@@ -47,7 +47,7 @@ def test_the_pages_show_all_of_the_print_and_each_fits_into_its_room(size, paper
         left, bottom, right, top = np.array(page.shown) + np.tile(page.origin, 2)
         assert left >= form.room[0] - 1e-6 and right <= form.room[2] + 1e-6
         assert bottom >= form.room[1] - 1e-6 and top <= form.room[3] + 1e-6
-    assert len(pages) <= min(len(sheet.pages(its)) for its in formats(paper))
+    assert len(pages) <= min(len(sheet.pages(each)) for each in formats(paper))
 
 
 @given(sizes, st.sampled_from(EVERY), st.integers(0, 23))

@@ -67,7 +67,9 @@ SHARP = {"dpi": 139.7, "size": (1940, 1455)}
 MIXED = ("red", "pale rose", "green", "orange")
 #: A sheet of two pages, and areas on the second.
 WIDE = MarkingSheet(name="trial", window=(0.0, 0.0, 280.0, 72.0))
-FAR = tuple(dataclasses.replace(its, shape=shapely.affinity.translate(its.shape, 180)) for its in USUAL.strokes)
+FAR = tuple(
+    dataclasses.replace(stroke, shape=shapely.affinity.translate(stroke.shape, 180)) for stroke in USUAL.strokes
+)
 
 
 def test_edges_are_true_and_nothing_else_is_marked(monkeypatch):
@@ -80,12 +82,12 @@ def test_edges_are_true_and_nothing_else_is_marked(monkeypatch):
     laid = []
     monkeypatch.setattr(sheet_reading, "placed", lambda tone: laid.append(placed(tone)) or laid[0])
     page = read_page(opened(seen.data, Notes()), WIDE)
-    its = figures(joined_marks([page]), drawn_of(case))
-    assert its.missed == 0
-    assert its.edge_median <= 0.3
-    assert its.edge_95 <= PITCH / 2 + 0.1, "six pixels in a millimetre; the table of the long run has twelve"
-    assert its.false_mm2 == 0
-    assert its.overlap > 0.92
+    each = figures(joined_marks([page]), drawn_of(case))
+    assert each.missed == 0
+    assert each.edge_median <= 0.3
+    assert each.edge_95 <= PITCH / 2 + 0.1, "six pixels in a millimetre; the table of the long run has twelve"
+    assert each.false_mm2 == 0
+    assert each.overlap > 0.92
     assert register_off(seen, laid[0].paper) <= 0.1
     assert page.notes == ()
 
@@ -122,9 +124,9 @@ def test_a_heavier_hand_means_more_in_three_grades():
     )  # fmt: skip
     image = flat(dataclasses.replace(case, boxes=()))
     moved = _scribbled(image, case, (3, 4))
-    found = sorted((shape.centroid.x, meaning, strength) for meaning, strength, shape in moved.areas)
-    assert [its[2] for its in found] == [GRADES[0]] * 2 + [GRADES[1]] * 2 + [GRADES[2]] * 2
-    assert {its[1] for its in found} == {Meaning.MORE, Meaning.LESS}
+    result = sorted((shape.centroid.x, meaning, strength) for meaning, strength, shape in moved.areas)
+    assert [each[2] for each in result] == [GRADES[0]] * 2 + [GRADES[1]] * 2 + [GRADES[2]] * 2
+    assert {one[1] for one in result} == {Meaning.MORE, Meaning.LESS}
 
 
 def _scribbled(image: Image.Image, case: Case, boxes: tuple[int, int]) -> PageRead:
@@ -152,7 +154,7 @@ def test_pencils_too_much_alike_are_refused_with_the_figure(page_of_alike):
     one, other, _ = page_of_alike.pencils
     red, green, blue = one.colour
     near = dataclasses.replace(other, colour=(red, green, blue + 25))
-    labs = [rgb2lab(np.array(its.colour) / 255) for its in (one, near)]
+    labs = [rgb2lab(np.array(each.colour) / 255) for each in (one, near)]
     apart = f"{deltaE_ciede2000(*labs):.1f}"
     with pytest.raises(InputError, match=rf"comes out \(#\w{{6}}\) and stays \(#\w{{6}}\) are too.*got {apart}"):
         check_apart([one, near])
@@ -161,7 +163,7 @@ def test_pencils_too_much_alike_are_refused_with_the_figure(page_of_alike):
 def test_doubtful_pencils_and_one_that_is_in_no_box_are_told_and_that_one_marks_nothing(page_of_alike):
     """With the figure, and with its place. An empty box is a meaning that is not used."""
     page = page_of_alike
-    doubtful, note = sorted(page.notes, key=lambda its: "in no box" in its)
+    doubtful, note = sorted(page.notes, key=lambda each: "in no box" in each)
     assert "only" in doubtful and "CIEDE2000" in doubtful and "stays" in doubtful
     assert [pencil.meaning for pencil in page.pencils] == list(MEANT[:3])
     assert {meaning for meaning, _, _ in page.areas} == set(MEANT[:3])
@@ -196,9 +198,9 @@ def _padded(image: Image.Image) -> Image.Image:
     ids=["no sheet", "cut off", "mirrored", "too small", "blurred", "dots covered", "corner covered"],
 )  # fmt: skip
 def test_bad_pictures_are_refused_in_clear_words(sheet_image, spoil, said):
-    with pytest.raises(InputError, match=said) as told:
+    with pytest.raises(InputError, match=said) as raised:
         read(spoil(sheet_image))
-    assert told.value.hint
+    assert raised.value.hint
 
 
 def test_paper_of_which_a_narrow_strip_is_bare_is_no_brighter_than_it() -> None:
@@ -210,19 +212,19 @@ def test_paper_of_which_a_narrow_strip_is_bare_is_no_brighter_than_it() -> None:
 
 
 def _covered(image: Image.Image, box: tuple[int, int, int, int]) -> Image.Image:
-    found = image.copy()
-    found.paste((90, 70, 60), box)
-    return found
+    result = image.copy()
+    result.paste((90, 70, 60), box)
+    return result
 
 
 @takes_long  # the first test lies upside down
 def test_whichever_way_up_it_is_the_same(sheet_image):
     """What was drawn is found where it was drawn, on a sheet that lies nearly across."""
     turned_by = {"expand": True, "fillcolor": (120, 110, 100), "resample": Image.Resampling.BILINEAR}
-    its = figures(joined_marks([read(_padded(sheet_image.rotate(102, **turned_by)))]), drawn_of(USUAL))
-    assert its.missed == 0
-    assert its.overlap > 0.92
-    assert its.false_mm2 == 0
+    each = figures(joined_marks([read(_padded(sheet_image.rotate(102, **turned_by)))]), drawn_of(USUAL))
+    assert each.missed == 0
+    assert each.overlap > 0.92
+    assert each.false_mm2 == 0
 
 
 def test_the_sheet_of_another_print_is_refused(sheet_image):
@@ -242,9 +244,9 @@ ACROSS = (Stroke(pencil=0, shape=blob(SEAM, 50, 26, 12)), Stroke(pencil=1, shape
 def as_read(number: int) -> PageRead:
     """A page as if it had been read: what lies on it of the areas, each a little larger."""
     page = STRIP.pages(STRIP.best("A4"))[number - 1]
-    seen = [(tuple(Meaning)[its.pencil], shapely.buffer(its.shape, 0.05 * number)) for its in ACROSS]
+    seen = [(tuple(Meaning)[each.pencil], shapely.buffer(each.shape, 0.05 * number)) for each in ACROSS]
     areas = [(meaning, 1.0, shapely.intersection(shape, shapely.box(*page.shown))) for meaning, shape in seen]
-    areas = tuple(its for its in areas if not its[2].is_empty)
+    areas = tuple(area for area in areas if not area[2].is_empty)
     return PageRead(page=page, off_mm=0.0, seen=np.zeros((1, 1, 3), np.float32), areas=areas, pencils=(), notes=())
 
 
@@ -252,7 +254,7 @@ def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one():
     """That a second page's areas lie where they were drawn is tried in the first test."""
     pages = [as_read(2), as_read(1)]
     assert [len(page.areas) for page in pages] == [2, 2]
-    both, again, alone = (joined_marks(its) for its in (pages, pages[::-1], pages[:1]))
+    both, again, alone = (joined_marks(each) for each in (pages, pages[::-1], pages[:1]))
     _check_across(both)
     assert [mark.key for mark in both] == [mark.key for mark in again]
     assert [mark.shape.wkb for mark in both] == [mark.shape.wkb for mark in again]
@@ -263,9 +265,9 @@ def test_pages_are_joined_in_any_order_and_an_area_across_the_seam_is_one():
 
 def _check_across(marks):
     assert sorted(mark.meaning for mark in marks) == ["comes out", "stays", "stays"]
-    its = figures(marks, {Meaning.COMES_OUT: [ACROSS[0].shape], Meaning.STAYS: [s.shape for s in ACROSS[1:]]})
-    assert its.overlap > 0.92
-    assert its.false_mm2 == 0
+    each = figures(marks, {Meaning.COMES_OUT: [ACROSS[0].shape], Meaning.STAYS: [s.shape for s in ACROSS[1:]]})
+    assert each.overlap > 0.92
+    assert each.false_mm2 == 0
 
 
 @pytest.fixture(scope="module")

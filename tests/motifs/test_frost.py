@@ -42,9 +42,9 @@ BOAT = shapely.Polygon([(30, 25), (58, 23), (66, 34), (60, 33), (44, 35), (28, 3
 GRID = geometry.GRID_MM
 
 
-def grow(preset: str = "ferns", seed: int = 1, *, area: shapely.Polygon = FACE, place: Place | None = None, **given):
+def grow(preset: str = "ferns", seed: int = 1, *, area: shapely.Polygon = FACE, place: Place | None = None, **values):
     """On a bare area each is grown once in a run of the tests."""
-    settings = frost.Settings(**{**frost.PRESETS[preset], **given})
+    settings = frost.Settings(**{**frost.PRESETS[preset], **values})
     if place:
         return frost.grow(settings, place, LIMITS, stream(seed, "pane", "frost")).cuts
     return once(("pane", settings, seed, area.wkt), lambda: grow_afresh(settings, seed, area))
@@ -110,9 +110,9 @@ def test_brute_force_finds_a_bridge_that_is_too_thin() -> None:
 
 #: Presets take turns; each under both setups where there is time for many.
 UNDER = [
-    (preset, *way)
+    (preset, *side)
     for k, preset in enumerate(sorted(frost.PRESETS))
-    for m, way in enumerate([("basswood", "v-60"), ("linoleum", "laser-fine")])
+    for m, side in enumerate([("basswood", "v-60"), ("linoleum", "laser-fine")])
     if MANY or (m == k % 2 and k < 2)
 ]
 
@@ -120,14 +120,16 @@ UNDER = [
 @takes_long  # laws/test_motifs.py says it of every motif
 @pytest.mark.parametrize(("preset", "material", "cutter"), UNDER)
 def test_checks_find_nothing_on_a_block(preset, material, cutter) -> None:
-    ways = setups_for(Library(), material=material, cutter=cutter)
-    settings, its = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in ways)
+    setups = setups_for(Library(), material=material, cutter=cutter)
+    settings, each = frost.Settings(**frost.PRESETS[preset]), strictest(way.limits for way in setups)
     width, height = (55.0, 40.0) if MANY else (32.0, 24.0)
     ground = Ground(name="pane", width_mm=width, height_mm=height)
-    made = grown_block(ground, settings, its, stream(5, "pane", "frost"), by="frost")
+    made = grown_block(ground, settings, each, stream(5, "pane", "frost"), by="frost")
     assert len(made.cuts) > 0
-    found = [f for way in ways for f in checked(way.on(made)).findings if f.rule in ("land-width", "cut-width")]
-    assert found == []
+    result = [
+        f for setup_ in setups for f in checked(setup_.on(made)).findings if f.rule in ("land-width", "cut-width")
+    ]
+    assert result == []
 
 
 def test_cutting_with_a_round_tool_loses_only_corners_at_the_edge() -> None:
@@ -193,8 +195,8 @@ def test_cover_falls_off_from_the_edge() -> None:
 def test_settings_do_what_they_say() -> None:
     on = SMALL
 
-    def area(**given) -> float:
-        return sum(shapely.area(grow(seed=s, area=on, **given)).sum() for s in range(2 if MANY else 1))
+    def area(**values) -> float:
+        return sum(shapely.area(grow(seed=s, area=on, **values)).sum() for s in range(2 if MANY else 1))
 
     usual = area()
     assert area(gaps=0.8) < 0.8 * usual

@@ -60,8 +60,8 @@ def test_an_arm_is_thick_at_its_foot_and_thinnest_at_its_tip() -> None:
     arms, every = mothers(1), np.zeros(1, dtype=np.int64)
 
     def radius(along: float, *, phase: float, **changed) -> float:
-        its = replace(arms, phase=np.array([phase]), **changed)
-        return float(branching.radius_at(HABIT, its, every, np.array([along]), np.array([30.0]))[0])
+        each = replace(arms, phase=np.array([phase]), **changed)
+        return float(branching.radius_at(HABIT, each, every, np.array([along]), np.array([30.0]))[0])
 
     assert radius(30, phase=0) == pytest.approx(0.2)
     assert radius(15, phase=-np.pi / 2) == pytest.approx(0.2 + 0.8 / 2)  # 15 mm: a whole swell, nothing thinned
@@ -76,27 +76,27 @@ def test_an_arm_is_thick_at_its_foot_and_thinnest_at_its_tip() -> None:
 
 def test_few_tips_end_in_a_plate() -> None:
     """Twelve in a hundred, broader by a third of the thinnest radius to all of it."""
-    its = branching.knobs(HABIT, COUNT, rng())
-    assert (its > 0).mean() == pytest.approx(0.12, abs=0.02)
-    evenly(its[its > 0] / 0.2, 0.3, 1.0)
+    each = branching.knobs(HABIT, COUNT, rng())
+    assert (each > 0).mean() == pytest.approx(0.12, abs=0.02)
+    evenly(each[each > 0] / 0.2, 0.3, 1.0)
 
 
 def test_some_arms_are_combs_and_some_ferns() -> None:
-    its = np.log(branching.airiness(COUNT, rng()))
-    assert np.median(its) == pytest.approx(np.log(0.12), abs=0.03)
-    assert its.std() == pytest.approx(0.5, rel=0.05)
+    each = np.log(branching.airiness(COUNT, rng()))
+    assert np.median(each) == pytest.approx(np.log(0.12), abs=0.03)
+    assert each.std() == pytest.approx(0.5, rel=0.05)
 
 
 @pytest.mark.parametrize(("wish", "loose"), [(1.0, 0.12), (0.5, 1.12)])
 def test_branches_spring_as_close_as_the_land_allows_and_unevenly(wish: float, loose: float) -> None:
     """0.9 mm between axes, 0.1 thicker each, at 60 degrees; six in a hundred leave one to four times that bare."""
     habit = replace(HABIT, branching=wish)
-    its = branching.spacing(habit, np.full(COUNT, 0.1), np.full(COUNT, 0.3), rng())
+    each = branching.spacing(habit, np.full(COUNT, 0.1), np.full(COUNT, 0.3), rng())
     close = 1.03 * (0.9 + 2 * 0.1) / np.sin(SIXTY)
-    assert its.min() == pytest.approx(close, rel=0.01)
-    assert its.mean() / close == pytest.approx(1 + loose + 0.06 * 2.5, abs=0.06)
+    assert each.min() == pytest.approx(close, rel=0.01)
+    assert each.mean() / close == pytest.approx(1 + loose + 0.06 * 2.5, abs=0.06)
     if wish == 1:
-        assert (its > 2 * close).mean() == pytest.approx(0.06, abs=0.015)
+        assert (each > 2 * close).mean() == pytest.approx(0.06, abs=0.015)
     far = branching.spacing(replace(HABIT, branching=1.0), np.full(COUNT, 9.0), np.full(COUNT, 0.3), rng())
     assert far.min() == pytest.approx(0.75 * 9, rel=0.01)
 
@@ -165,7 +165,7 @@ def test_feet_stand_in_fans_of_one_to_six() -> None:
     assert len(at) == len(np.unique(at))
     gaps = np.diff(np.sort(at))
     runs = np.split(gaps, np.flatnonzero(gaps > 12))
-    sizes = np.array([len(its) for its in runs[1:]])
+    sizes = np.array([len(run) for run in runs[1:]])
     assert len(at) / 900 == pytest.approx(2.6, abs=0.2)
     assert 6 <= sizes.max() <= 14  # fans may lie beside one another
     within = gaps[gaps <= 6]
@@ -200,11 +200,11 @@ def test_first_arms_turn_outwards_and_some_curl_up() -> None:
 
 def test_stars_have_three_to_six_needles_that_stand_on_the_lattice() -> None:
     at = rng().uniform(0, 100, (900, 2))
-    its, arms = stars.stars(SOWING, at, np.full(900, 3.0), rng())
+    each, arms = stars.stars(SOWING, at, np.full(900, 3.0), rng())
     rays = np.bincount(arms.crystal)
     shares = np.bincount(rays, minlength=7)[3:] / 900
     assert shares == pytest.approx([0.2, 0.25, 0.2, 0.35], abs=0.05)
-    assert its.loose.all()
+    assert each.loose.all()
     assert arms.planned[arms.side == 0] == pytest.approx(np.full(900, 3.0))
     evenly(arms.planned[arms.side > 0] / 3, 0.45, 1.0)
     assert arms.root == pytest.approx(0.2 + 0.045 * arms.planned)
@@ -229,6 +229,6 @@ def test_stars_lie_in_flocks() -> None:
 def test_crystals_waver_by_a_fifth_of_a_radian_over_lengths_of_their_own() -> None:
     arms = first_arms(SOWING, crystals(2), np.full(2, 5.0), np.full(2, 1.0), rng())
     assert (arms.chance >= 0).all()
-    its = replace(crystals(1), sway=np.array([0.2]), wave=np.array([[2 * np.pi / 12, 0.0]]), axis=np.array([0.5]))
-    turned = its.turned_at(np.zeros(4, dtype=np.int64), np.array([(0, 0), (3, 9), (6, 0), (9, -5.0)]))
+    each = replace(crystals(1), sway=np.array([0.2]), wave=np.array([[2 * np.pi / 12, 0.0]]), axis=np.array([0.5]))
+    turned = each.turned_at(np.zeros(4, dtype=np.int64), np.array([(0, 0), (3, 9), (6, 0), (9, -5.0)]))
     assert turned == pytest.approx([0.5, 0.7, 0.5, 0.3])

@@ -35,12 +35,14 @@ def heading(shape) -> float:
     return float(np.degrees(np.arctan2(y, x)) % 180)
 
 
-@pytest.mark.parametrize("its", [its for its in parameters(Settings) if its.unit != "flag"], ids=lambda its: its.name)
-def test_out_of_range_is_refused(its) -> None:
-    for value in (its.at_least - 0.01, its.at_most + 0.01, float("nan")):
+@pytest.mark.parametrize(
+    "each", [parameter for parameter in parameters(Settings) if parameter.unit != "flag"], ids=lambda each: each.name
+)
+def test_out_of_range_is_refused(each) -> None:
+    for value in (each.at_least - 0.01, each.at_most + 0.01, float("nan")):
         with pytest.raises(InputError) as caught:
-            Settings(**{its.name: value})
-        assert caught.value.fields == (its.name,)
+            Settings(**{each.name: value})
+        assert caught.value.fields == (each.name,)
 
 
 #: Each preset on one of two materials, in turn; on both where there is time for many.
@@ -55,11 +57,11 @@ ON = [
 @takes_long  # laws/test_motifs.py says it of every motif
 @pytest.mark.parametrize(("preset", "seed", "material"), few(ON, 2))
 def test_no_preset_breaks_a_limit(preset, seed, material) -> None:
-    way = setup(material, "v-60")
-    block = grain(seed, its_limits=way.limits, **PRESETS[preset])
+    setup_ = setup(material, "v-60")
+    block = grain(seed, its_limits=setup_.limits, **PRESETS[preset])
     assert len(block.cuts) > 20
-    report = checked(way.on(block))
-    assert [its for its in report if its.severity is Severity.BREAKS or its.rule == "land-width"] == []
+    report = checked(setup_.on(block))
+    assert [each for each in report if each.severity is Severity.BREAKS or each.rule == "land-width"] == []
 
 
 @takes_long  # laws/test_motifs.py, by shapely's distances

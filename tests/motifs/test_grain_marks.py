@@ -64,26 +64,26 @@ def test_hard_times_come_every_few_decades_and_end_within_years() -> None:
 
 
 def strewn(plane_deg: float, count: int = 400) -> list[Knot]:
-    its = rng(3)
-    return [knots._random_knot((100.0, 80.0), 8.0, 0.3, plane_deg, its) for _ in range(count)]
+    each = rng(3)
+    return [knots._random_knot((100.0, 80.0), 8.0, 0.3, plane_deg, each) for _ in range(count)]
 
 
 def test_knots_are_as_large_as_asked_and_lie_along_the_grain() -> None:
     """Half the width by a log-normal law of 0.42; a quarter longer than wide, quarter-sawn up to 2.2 times that."""
     flat, quarter = strewn(0.0), strewn(90.0)
-    across = np.log([its.across_mm for its in flat])
+    across = np.log([each.across_mm for each in flat])
     assert np.median(across) == pytest.approx(np.log(4.0), abs=0.07)
     assert across.std() == pytest.approx(0.42, rel=0.1)
-    longer = np.log([its.longer for its in flat])
+    longer = np.log([one.longer for one in flat])
     assert longer.mean() == pytest.approx(0.25, abs=0.03)
     assert longer.std() == pytest.approx(0.22, rel=0.1)
-    assert np.mean([its.longer for its in quarter]) == pytest.approx(np.exp(0.25 + 0.22**2 / 2) * 1.6, rel=0.05)
-    assert np.std([its.turn_deg for its in flat]) == pytest.approx(16, rel=0.1)
+    assert np.mean([entry.longer for entry in quarter]) == pytest.approx(np.exp(0.25 + 0.22**2 / 2) * 1.6, rel=0.05)
+    assert np.std([this.turn_deg for this in flat]) == pytest.approx(16, rel=0.1)
     assert np.mean([its.dead for its in flat]) == pytest.approx(0.3, abs=0.05)
     hearts, places = (np.array([getattr(its, name) for its in flat]) for name in ("heart", "xy"))
     assert np.abs(hearts).max() == pytest.approx(0.3, abs=0.01)
     assert np.abs(places).max(axis=0) == pytest.approx([90, 72], abs=1)
-    dents = np.abs([its.dents[0] for its in flat])
+    dents = np.abs([item.dents[0] for item in flat])
     assert dents.max(axis=0) == pytest.approx(0.2 / np.arange(1, 5))
     assert (dents[:, 0] == 0.2).mean() == pytest.approx(0.124, abs=0.04)  # beyond 0.2 of a normal law of 0.13
 
@@ -108,20 +108,20 @@ def plain_knot(**changed) -> Knot:
 
 
 def test_a_plain_knot_is_a_turned_ellipse_with_its_rings_about_the_heart() -> None:
-    its, turn = plain_knot(), np.linspace(0, 2 * np.pi, 30)
+    each, turn = plain_knot(), np.linspace(0, 2 * np.pi, 30)
     unit = np.column_stack([np.cos(turn), np.sin(turn)])
-    rim = its.point(unit)
-    assert its.size_mm == 6
+    rim = each.point(unit)
+    assert each.size_mm == 6
     assert plain_knot(longer=0.5).size_mm == 4
     axis = np.radians(20 + 90)
-    assert np.abs((rim - its.xy) @ [np.cos(axis), np.sin(axis)]).max() == pytest.approx(6, rel=0.01)
-    assert its.reach(rim) == pytest.approx(np.ones(30))
-    assert its.rings(rim) == pytest.approx(np.ones(30))
-    assert its.rings(its.point(its.heart[None])) == pytest.approx([0], abs=1e-9)
-    half = its.point(its.heart * 0.5 + 0.5 * unit)  # a circle of half the size, half as far towards the heart
-    assert its.rings(half) == pytest.approx(np.full(30, 0.5))
-    assert its.holds(its.point(0.99 * unit)).all()
-    assert not its.holds(its.point(1.01 * unit)).any()
+    assert np.abs((rim - each.xy) @ [np.cos(axis), np.sin(axis)]).max() == pytest.approx(6, rel=0.01)
+    assert each.reach(rim) == pytest.approx(np.ones(30))
+    assert each.rings(rim) == pytest.approx(np.ones(30))
+    assert each.rings(each.point(each.heart[None])) == pytest.approx([0], abs=1e-9)
+    half = each.point(each.heart * 0.5 + 0.5 * unit)  # a circle of half the size, half as far towards the heart
+    assert each.rings(half) == pytest.approx(np.full(30, 0.5))
+    assert each.holds(each.point(0.99 * unit)).all()
+    assert not each.holds(each.point(1.01 * unit)).any()
     dented = plain_knot(dents=np.array([[0.2, 0, 0, 0], [0.0, 0, 0, 0]]))
     assert dented.reach(rim).max() == pytest.approx(1 / 0.8, rel=0.01)
     assert dented.reach(rim).min() == pytest.approx(1 / 1.2, rel=0.01)
@@ -130,10 +130,10 @@ def test_a_plain_knot_is_a_turned_ellipse_with_its_rings_about_the_heart() -> No
 @pytest.mark.parametrize(("dead", "rays", "reach"), [(False, (1, 1), (0.3, 0.5)), (True, (2, 3), (0.45, 0.85))])
 def test_a_heart_is_cracked_once_and_in_a_star_if_it_is_dead(dead: bool, rays, reach) -> None:
     """From the heart outwards, four tenths of the rim's width there and pointed at the end."""
-    its, counts, far = plain_knot(dead=dead, longer=1.0, turn_deg=0.0), [], []
+    each, counts, far = plain_knot(dead=dead, longer=1.0, turn_deg=0.0), [], []
     for k in range(40):
-        heart = knots._heart(its, rng(k))
-        out = lines(heart) - its.point(its.heart[None])
+        heart = knots._heart(each, rng(k))
+        out = lines(heart) - each.point(each.heart[None])
         counts.append(len(out))
         far += np.hypot(*np.moveaxis(out[:, -1], -1, 0)).tolist()
         assert np.abs(out[:, 0]).max() < 1e-9
@@ -145,17 +145,17 @@ def test_a_heart_is_cracked_once_and_in_a_star_if_it_is_dead(dead: bool, rays, r
 
 def test_a_knots_rings_run_within_its_rim_which_is_the_broadest_and_ranks_above_them() -> None:
     look = Look(pitch_mm=0.8, line_mm=0.5, rim_mm=0.9, least_mm=0.3)
-    its = plain_knot(across_mm=6.0)
-    strokes, rank = knot_strokes(its, look, rng(2))
+    each = plain_knot(across_mm=6.0)
+    strokes, rank = knot_strokes(each, look, rng(2))
     assert set(np.floor(rank[rank > 36]).tolist()) == {40}
     rim, ring = (rank > 26) & (rank < 36), rank < 26
-    assert its.reach(strokes.xy[rim]) == pytest.approx(np.ones(rim.sum()), abs=0.01)
-    assert its.rings(strokes.xy[ring]).max() < 0.99
+    assert each.reach(strokes.xy[rim]) == pytest.approx(np.ones(rim.sum()), abs=0.01)
+    assert each.rings(strokes.xy[ring]).max() < 0.99
     assert 2 * strokes.half[rim].max() == pytest.approx(0.9, rel=0.02)
     assert strokes.half[rim].max() > strokes.half[ring].max()
     cut = strokes.half > 0
     assert 2 * strokes.half[cut].min() >= 0.3
-    levels = np.unique(np.round(its.rings(strokes.xy[ring]), 2))
+    levels = np.unique(np.round(each.rings(strokes.xy[ring]), 2))
     assert 4 <= len(levels) <= 9  # 6 mm in rings of 0.8 on average, none nearer to the heart than 0.6 of one
     assert levels.min() * 6 > 0.48 - 0.05
 
@@ -176,15 +176,15 @@ def test_dead_knots_have_the_more_whole_rims() -> None:
 
 def test_spindles_are_short_marks_along_the_grain() -> None:
     """One to two of the shortest strokes long; 90 degrees, give or take two."""
-    its = cracks_and_rays.spindles(WINDOW, 0.005, rng(), shortest_mm=2.0, least_mm=0.4)
-    out = lines(its)[:, -1] - lines(its)[:, 0]
+    each = cracks_and_rays.spindles(WINDOW, 0.005, rng(), shortest_mm=2.0, least_mm=0.4)
+    out = lines(each)[:, -1] - lines(each)[:, 0]
     long = np.hypot(*out.T)
     assert len(long) == pytest.approx(600, rel=0.12)
     assert (long.min(), long.max()) == (pytest.approx(2.1, abs=0.02), pytest.approx(4.0, abs=0.02))
     lean = np.degrees(np.arctan2(out[:, 1], out[:, 0]))
     assert (lean.mean(), lean.std()) == (pytest.approx(90, abs=0.3), pytest.approx(2, rel=0.1))
-    assert halves(its)[0].min() == 0.2
-    assert halves(its)[0].max() == pytest.approx(0.9 * 0.4, rel=0.02)
+    assert halves(each)[0].min() == 0.2
+    assert halves(each)[0].max() == pytest.approx(0.9 * 0.4, rel=0.02)
 
 
 def test_rays_on_a_quarter_sawn_face_lie_across_the_grain_in_flocks() -> None:
@@ -224,23 +224,23 @@ def test_flecks_and_silver_are_as_thick_as_rays_are() -> None:
 
 
 def test_cracks_run_in_from_both_ends_of_a_board_widest_there() -> None:
-    its = cracks_and_rays.end_checks(WINDOW, 0.4, rng(), widest_mm=2.0, least_mm=0.1)
-    way, half = lines(its), halves(its)
-    assert len(way) == pytest.approx(2 * 0.4 * 400, rel=0.15)
-    upper = way[:, -1, 1] < way[:, 0, 1]
+    each = cracks_and_rays.end_checks(WINDOW, 0.4, rng(), widest_mm=2.0, least_mm=0.1)
+    side, half = lines(each), halves(each)
+    assert len(side) == pytest.approx(2 * 0.4 * 400, rel=0.15)
+    upper = side[:, -1, 1] < side[:, 0, 1]
     assert upper.mean() == pytest.approx(0.5, abs=0.08)
-    inward = np.where(upper, 300 - way[:, -1, 1], way[:, -1, 1])
+    inward = np.where(upper, 300 - side[:, -1, 1], side[:, -1, 1])
     assert inward.min() >= 5
     assert inward.mean() == pytest.approx(5 + 18, rel=0.08)
-    outside = np.where(upper, way[:, 0, 1] - 300, -way[:, 0, 1])
-    assert outside / inward == pytest.approx(np.full(len(way), 0.2))
+    outside = np.where(upper, side[:, 0, 1] - 300, -side[:, 0, 1])
+    assert outside / inward == pytest.approx(np.full(len(side), 0.2))
     at_side = half.max(axis=1) / 2.0
     assert (at_side.min(), at_side.max()) == (pytest.approx(0.2, abs=0.03), pytest.approx(0.6, abs=0.03))
     assert half.min() == 0.05
     short = Window(0.0, 0.0, 400.0, 20.0)
-    way = lines(cracks_and_rays.end_checks(short, 0.4, rng(), widest_mm=2.0, least_mm=0.1))
-    assert np.abs(way[:, -1, 1] - np.where(way[:, 0, 1] > 10, 20, 0)).max() == pytest.approx(10)
-    wobble = way[..., 0] - way[..., 0].mean(axis=1, keepdims=True)
+    side = lines(cracks_and_rays.end_checks(short, 0.4, rng(), widest_mm=2.0, least_mm=0.1))
+    assert np.abs(side[:, -1, 1] - np.where(side[:, 0, 1] > 10, 20, 0)).max() == pytest.approx(10)
+    wobble = side[..., 0] - side[..., 0].mean(axis=1, keepdims=True)
     assert 0.1 < wobble.std() < 0.6
     assert cracks_and_rays.in_any(shapes(box(0, 0, 2, 2)), np.array([(1, 1), (3, 1.0)])).tolist() == [True, False]
 
@@ -249,9 +249,9 @@ def test_cracks_run_in_from_both_ends_of_a_board_widest_there() -> None:
 
 
 def test_boards_nearer_than_the_gap_draw_back_from_one_another() -> None:
-    found = boards(box(0, 0, 100, 50), shapes(box(0, 0, 20, 50), box(21, 0, 20, 50), box(60, -9, 10, 30)), 3.0)
-    assert sorted(shapely.area(found).tolist()) == pytest.approx([210, 900, 900])
-    assert shapely.distance(found[0], found[1]) == pytest.approx(5)
+    result = boards(box(0, 0, 100, 50), shapes(box(0, 0, 20, 50), box(21, 0, 20, 50), box(60, -9, 10, 30)), 3.0)
+    assert sorted(shapely.area(result).tolist()) == pytest.approx([210, 900, 900])
+    assert shapely.distance(result[0], result[1]) == pytest.approx(5)
     assert shapely.area(boards(box(0, 0, 100, 50), geometry.empty(), 3.0)).tolist() == [5000]
 
 
@@ -260,15 +260,15 @@ def test_a_boards_frame_covers_it_and_is_shifted_by_no_more_than_asked(direction
     area = box(10, 20, 80, 40)
     for k in range(8):
         frame = BoardFrame(area, direction, shift_mm=5.0, rng=rng(k))
-        its = frame.window
-        corners = np.array([(u, v) for u in (its.left, its.right) for v in (its.bottom, its.top)])
+        each = frame.window
+        corners = np.array([(u, v) for u in (each.left, each.right) for v in (each.bottom, each.top)])
         placed = shapely.MultiPoint(frame.placed(corners)).convex_hull
         assert placed.buffer(1e-6).covers(area)
         assert (np.abs(corners) <= frame.reach + 1e-9).all()
         up = frame.placed(np.array([(0, 1.0)])) - frame.placed(np.array([(0, 0.0)]))
         assert abs(up[0] @ [np.cos(np.radians(direction)), np.sin(np.radians(direction))]) == pytest.approx(1)
-        middle = np.array([its.left + its.right, its.bottom + its.top]) / 2
-        half = np.array([its.right - its.left, its.top - its.bottom]) / 2
+        middle = np.array([each.left + each.right, each.bottom + each.top]) / 2
+        half = np.array([each.right - each.left, each.top - each.bottom]) / 2
         assert np.abs(middle[0]) <= half[0] / 4 + 1e-9
         assert np.abs(middle[1]) <= 5 + 1e-9
 
@@ -276,10 +276,10 @@ def test_a_boards_frame_covers_it_and_is_shifted_by_no_more_than_asked(direction
 @pytest.mark.parametrize(("lean_deg", "led"), [(0.0, True), (40.0, True), (50.0, False)])
 def test_a_line_that_heads_for_the_edge_is_led_out_square_to_it(lean_deg: float, led: bool) -> None:
     """Within 45 degrees of square; from 2 mm before the edge, a millimetre beyond it."""
-    way = np.array([np.sin(np.radians(lean_deg)), np.cos(np.radians(lean_deg))])
-    xy = np.array([50.0, 10.0]) + np.arange(-5, 40, 0.5)[:, None] * way
-    its = Strokes(xy, np.zeros(len(xy), dtype=np.int64), np.full(len(xy), 0.3))
-    out, source = squared(its, box(0, 0, 200, 20), before_mm=2.0, beyond_mm=1.0)
+    direction = np.array([np.sin(np.radians(lean_deg)), np.cos(np.radians(lean_deg))])
+    xy = np.array([50.0, 10.0]) + np.arange(-5, 40, 0.5)[:, None] * direction
+    each = Strokes(xy, np.zeros(len(xy), dtype=np.int64), np.full(len(xy), 0.3))
+    out, source = squared(each, box(0, 0, 200, 20), before_mm=2.0, beyond_mm=1.0)
     upper = out.xy[out.xy[:, 1] > 18]
     assert (len(upper) > 0) == led
     assert (out.half == 0.3).all()
@@ -290,7 +290,7 @@ def test_a_line_that_heads_for_the_edge_is_led_out_square_to_it(lean_deg: float,
         assert end[0] == pytest.approx(before[0], abs=1e-6)  # straight up
         turned_by = end[0] - upper[0, 0]
         assert abs(turned_by) <= 2 * np.tan(np.radians(lean_deg)) + 1e-9
-    assert squared(its, box(0, 0, 200, 90), before_mm=2.0, beyond_mm=1.0)[0].xy[-1].tolist() == xy[-1].tolist()
+    assert squared(each, box(0, 0, 200, 90), before_mm=2.0, beyond_mm=1.0)[0].xy[-1].tolist() == xy[-1].tolist()
 
 
 def test_rings_are_numbered_from_the_pith_and_back() -> None:
@@ -340,7 +340,7 @@ def test_a_boards_frame_lies_on_it_shifted_by_no_more_than_a_quarter_of_its_half
     area, seen = box(5, 10, 60, 24), set()
     for seed in range(12):
         frame = BoardFrame(area, direction_deg, shift_mm=2.0, rng=rng(seed))
-        left, low, right, high = (getattr(frame.window, its) for its in ("left", "bottom", "right", "top"))
+        left, low, right, high = (getattr(frame.window, each) for each in ("left", "bottom", "right", "top"))
         corners = np.array([(left, low), (right, low), (right, high), (left, high)])
         laid = shapely.Polygon(frame.placed(corners))
         assert shapely.covers(laid.buffer(1e-6), area)
@@ -362,19 +362,19 @@ def test_a_boards_frame_lies_on_it_shifted_by_no_more_than_a_quarter_of_its_half
 @pytest.mark.parametrize(("plane_deg", "longer"), [(0.0, 1.32), (90.0, 2.1)])
 def test_knots_by_chance_are_as_broad_as_asked_lie_about_the_middle_and_differ(plane_deg, longer) -> None:
     every = [
-        its for k in range(400)
-        for its in random_knots(1.0, (100.0, 50.0), width_mm=10.0, dead=0.25, plane_deg=plane_deg, rng=rng(k))
+        random_knot for k in range(400)
+        for random_knot in random_knots(1.0, (100.0, 50.0), width_mm=10.0, dead=0.25, plane_deg=plane_deg, rng=rng(k))
     ]  # fmt: skip
     assert len(every) == 400
-    xy = np.array([its.xy for its in every])
+    xy = np.array([each.xy for each in every])
     assert np.abs(xy).max(axis=0) == pytest.approx([90, 45], rel=0.02)
     assert xy.mean(axis=0) == pytest.approx([0, 0], abs=6)
-    across = np.log([its.across_mm for its in every])
+    across = np.log([one.across_mm for one in every])
     assert np.exp(across.mean()) == pytest.approx(5, rel=0.06)
     assert across.std() == pytest.approx(0.42, abs=0.05)
-    assert np.mean([its.longer for its in every]) == pytest.approx(longer, rel=0.06)
-    assert np.std([its.turn_deg for its in every]) == pytest.approx(16, rel=0.12)
-    size, phase = np.stack([its.dents for its in every], axis=1)
+    assert np.mean([entry.longer for entry in every]) == pytest.approx(longer, rel=0.06)
+    assert np.std([this.turn_deg for this in every]) == pytest.approx(16, rel=0.12)
+    size, phase = np.stack([item.dents for item in every], axis=1)
     assert np.abs(size).max(axis=0) == pytest.approx(0.2 / np.arange(1, 5), rel=0.02)
     assert size.std(axis=0) == pytest.approx(0.118 / np.arange(1, 5), rel=0.12)
     assert phase.min() >= 0

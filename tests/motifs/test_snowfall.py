@@ -44,14 +44,14 @@ def test_unknown_motif_is_refused_with_the_list() -> None:
     assert "snowfall" in caught.value.hint
 
 
-@pytest.mark.parametrize("its", list(parameters(Settings)), ids=lambda its: its.name)
-def test_out_of_range_is_refused(its) -> None:
-    if its.unit == "flag":
+@pytest.mark.parametrize("each", list(parameters(Settings)), ids=lambda each: each.name)
+def test_out_of_range_is_refused(each) -> None:
+    if each.unit == "flag":
         return
-    for value in (its.at_least - 0.01, its.at_most + 0.01, float("nan")):
+    for value in (each.at_least - 0.01, each.at_most + 0.01, float("nan")):
         with pytest.raises(InputError) as caught:
-            Settings(**{its.name: value})
-        assert caught.value.fields == (its.name,)
+            Settings(**{each.name: value})
+        assert caught.value.fields == (each.name,)
 
 
 def test_smallest_above_largest_is_refused() -> None:
@@ -134,11 +134,11 @@ def test_large_flakes_are_soft_and_their_bays_are_shallow() -> None:
 )
 def test_heavy_is_as_white_as_asked(seed, size, share) -> None:
     """The white that is asked comes, to a hundredth of the face, on small faces too, and lies in masses."""
-    way = setup("linoleum", "laser-fine")
-    block = grown("snowfall", Settings(**{**PRESETS["heavy"], "snow": share}), way.limits, seed, size=size)
+    setup_ = setup("linoleum", "laser-fine")
+    block = grown("snowfall", Settings(**{**PRESETS["heavy"], "snow": share}), setup_.limits, seed, size=size)
     assert shapely.area(block.cuts).sum() / (size[0] * size[1]) == pytest.approx(share, abs=0.01)
     assert shapely.area(block.cuts).max() > 0.01 * size[0] * size[1]
-    assert [its for its in checked(way.on(block)) if its.rule in LIMITS] == []
+    assert [finding for finding in checked(setup_.on(block)) if finding.rule in LIMITS] == []
 
 
 @takes_long  # that it lies in masses is asked of small faces above
@@ -168,7 +168,7 @@ def test_every_limit_holds_on_small_blocks(number) -> None:
 
 def outlines(cuts) -> set[bytes]:
     """Each shape by its corners, wherever its outline begins."""
-    return {its.wkb for its in shapely.normalize(cuts)}
+    return {each.wkb for each in shapely.normalize(cuts)}
 
 
 @pytest.mark.parametrize("preset", few(["flurry", "heavy"], 1))
@@ -195,13 +195,13 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
 
 @pytest.mark.parametrize("share", [0.6, 0.5] if MANY else [0.6])
 def test_half_white_and_more_comes_or_is_told(share) -> None:
-    told: list[str] = []
+    report: list[str] = []
     width, height = (36, 27) if MANY else (28, 21)
     ground = Ground(name="sky", width_mm=width, height_mm=height)
     heavy = Settings(**{**PRESETS["heavy"], "snow": share})
-    block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=told.append)
+    block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=report.append)
     came = shapely.area(block.cuts).sum() / (width * height)
-    assert abs(came - share) <= 0.01 or f"{came:.0%} came" in told[0]
+    assert abs(came - share) <= 0.01 or f"{came:.0%} came" in report[0]
     assert came > share - 0.1
 
 
@@ -218,16 +218,16 @@ def test_flakes_go_behind_what_is_kept_clear() -> None:
 
 @pytest.mark.parametrize("gone", ["near_far", "clumping", "calm", "calm_size_mm", "grown_together"])
 def test_settings_that_are_gone_name_their_successor(gone) -> None:
-    assert Settings.SUCCESSORS[gone] in {its.name for its in parameters(Settings)}
-    assert gone not in {its.name for its in parameters(Settings)}
+    assert Settings.SUCCESSORS[gone] in {parameter.name for parameter in parameters(Settings)}
+    assert gone not in {each.name for each in parameters(Settings)}
 
 
 def test_wind_draws_the_flakes_out() -> None:
-    way = np.array([np.cos(np.radians(-25)), np.sin(np.radians(-25))])
+    direction = np.array([np.cos(np.radians(-25)), np.sin(np.radians(-25))])
 
     def drawn_out(wind: float) -> float:
         cuts = snow(4, size=(66, 50), wind=wind, wind_towards_deg=-25, torn=0, round=1)
-        axes = np.column_stack([way, [-way[1], way[0]]])
+        axes = np.column_stack([direction, [-direction[1], direction[0]]])
         spans = [np.ptp(np.array(cut.exterior.coords) @ axes, axis=0) for cut in cuts]
         return float(np.mean([along / over for along, over in spans]))
 
@@ -263,11 +263,11 @@ def test_opening_is_cut_out_with_a_land_round_it() -> None:
 
 @pytest.mark.parametrize("preset", few(sorted(PRESETS, reverse=True), 1))
 def test_flakes_cut_off_at_the_edge_leave_land_that_every_check_passes(preset) -> None:
-    way = setup("linoleum", "laser-fine")
-    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), way.limits, 2, size=(90, 70))
+    setup_ = setup("linoleum", "laser-fine")
+    block = grown("snowfall", Settings(**PRESETS[preset], cut_at_edge=True), setup_.limits, 2, size=(90, 70))
     at_side = shapely.distance(block.cuts, block.face.exterior) == 0
     assert at_side.any(), "some are cut off"
-    assert [its for its in checked(way.on(block)) if its.rule == "land-width"] == []
+    assert [finding for finding in checked(setup_.on(block)) if finding.rule == "land-width"] == []
 
 
 def test_white_that_jumps_at_the_edge_is_sought_edge_and_all(monkeypatch) -> None:
@@ -311,7 +311,7 @@ def test_the_white_that_is_solved_is_the_nearest_that_was_tried_edge_and_all(mon
     sky, level, _, cuts = solved(6)
     first, first_level, _, less_near = solved(1)
     bounded = edge.bounded(falling._fallen(first, level), sky.frame, sky.frame, sky.limits, sky.settings)
-    assert [its.wkb for its in cuts] == [its.wkb for its in bounded]
-    off, more = (abs(shapely.area(its).sum() / 300 - share) for its in (cuts, less_near))
+    assert [cut.wkb for cut in cuts] == [one.wkb for one in bounded]
+    off, more = (abs(shapely.area(each).sum() / 300 - share) for each in (cuts, less_near))
     assert level != first_level
     assert off < more

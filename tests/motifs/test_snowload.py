@@ -34,15 +34,15 @@ ICONS = Path(fontawesomefree.__file__).parent / "static/fontawesomefree/svgs/sol
 PLAIN = {"patchy": 0, "lumpy": 0, "wind": 0, "bark": 0, "detail_mm": 0.1, "bridging_mm": 0, "reaching_down": 0.3}
 
 
-def shapes(*given) -> geometry.PolygonArray:
-    return geometry.joined(geometry.polygon_array(given))
+def shapes(*values) -> geometry.PolygonArray:
+    return geometry.joined(geometry.polygon_array(values))
 
 
 def grow(
-    on, preset: str = "fresh", seed: int = 1, *, density=None, limits: Limits = LIMITS, face=FACE, **given
+    on, preset: str = "fresh", seed: int = 1, *, density=None, limits: Limits = LIMITS, face=FACE, **values
 ) -> Growth:
     """Snow on shapes, on the face round them, 10 mm wide and twice that above: growing costs by the area."""
-    settings = snowload.Settings(**{**snowload.PRESETS[preset], **given})
+    settings = snowload.Settings(**{**snowload.PRESETS[preset], **values})
     place = Place(area=around(on, face), shapes=on, density=density)
     return snowload.grow(settings, place, limits, stream(seed, "snowload"))
 
@@ -70,8 +70,8 @@ def bare_tree(seed: int = 5, forks: int = 5, *, slender: bool = True) -> geometr
         tip = foot + long * np.array([np.cos(turn), np.sin(turn)])
         ends = [shapely.Point(foot).buffer(thick / 2), shapely.Point(tip).buffer(thick * 0.35)]
         limbs.append(shapely.convex_hull(shapely.union_all(ends)))
-        for way in (-1, 0.2, 1) if left else ():
-            limb(tip, turn + 0.65 * way + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
+        for side in (-1, 0.2, 1) if left else ():
+            limb(tip, turn + 0.65 * side + rng.normal(0, 0.15), long * rng.uniform(0.6, 0.85), thick * 0.62, left - 1)
 
     less = 5 - forks if slender else 0
     limb(np.array([75.0, 4.0]), np.pi / 2, 34.0 * 0.72**less, 9.0 * 0.62**less, forks)
@@ -92,9 +92,9 @@ def spruce(seed: int = 1) -> geometry.PolygonArray:
             at = rng.random(int(9 * long))
             foot = np.c_[np.interp(at, along, x), np.interp(at, along, y)]
             turn = np.where(rng.random(len(at)) < 0.35, 0.9, -0.9) + rng.normal(0, 0.3, len(at))
-            way = np.c_[side * np.cos(turn), np.sin(turn)]
-            across = 0.2 * np.c_[-way[:, 1], way[:, 0]]
-            tip = foot + way * rng.uniform(1.5, 5, len(at))[:, None]
+            direction = np.c_[side * np.cos(turn), np.sin(turn)]
+            across = 0.2 * np.c_[-direction[:, 1], direction[:, 0]]
+            tip = foot + direction * rng.uniform(1.5, 5, len(at))[:, None]
             made += list(shapely.polygons(np.stack([foot + across, foot - across, tip], axis=1)))
     return geometry.parts(shapely.union_all(made))
 
@@ -159,7 +159,7 @@ def test_no_part_is_narrower_than_the_cut(name, preset) -> None:
     """
     for shape in snow_on(name, preset).cuts:
         pieces = [geometry.parts(shape.buffer(-(share * CUT - SLACK) / 2, quad_segs=16)) for share in SHARES]
-        counts = [int((shapely.area(found) > 1e-3 * CUT**2).sum()) for found in pieces]
+        counts = [int((shapely.area(piece) > 1e-3 * CUT**2).sum()) for piece in pieces]
         assert sorted(counts)[-1] == 1, shape.wkt
 
 
@@ -229,9 +229,9 @@ def test_a_small_fir_bears_snow_for_a_coarse_cutter_too(preset, cut) -> None:
 def test_a_layer_nearly_thick_enough_for_a_coarse_cutter_is_made_so_thick_and_a_much_thinner_one_is_not() -> None:
     """On a flat roof, for cuts of 1 mm: 0.6 mm of snow comes as 1 mm and more, 0.2 mm not at all."""
     coarse = Limits(land_along_mm=LAND, land_across_mm=LAND, cut_mm=1.0, dot_mm=0.7)
-    given = {**PLAIN, "reaching_down": 0.0}
+    values = {**PLAIN, "reaching_down": 0.0}
     lying, none = (
-        grow(shapes(shapely.box(40, 30, 100, 60)), limits=coarse, fallen_mm=fallen, **given) for fallen in (0.6, 0.2)
+        grow(shapes(shapely.box(40, 30, 100, 60)), limits=coarse, fallen_mm=fallen, **values) for fallen in (0.6, 0.2)
     )
     assert 1.0 <= depth_over(lying, 70, 60) < 1.7
     assert len(none.cuts) == 0
@@ -280,8 +280,8 @@ def test_a_slope_beyond_repose_bears_none(slope, lies) -> None:
     roof = shapely.Polygon([(40, 5), (100, 5), (100, 6), (70, min(6 + high, 140)), (40, 6)])
     growth = grow(shapes(roof), sticky=0.3, fallen_mm=2, **PLAIN)
     flank = shapely.box(42, 6.8, 65, 140)
-    found = shapely.area(shapely.intersection(growth.cuts, flank)).sum()
-    assert (found > 5) == lies
+    result = shapely.area(shapely.intersection(growth.cuts, flank)).sum()
+    assert (result > 5) == lies
 
 
 def test_undersides_stay_dark() -> None:
@@ -358,7 +358,7 @@ def test_hardly_a_speck_of_sky_is_shut_in(name, preset) -> None:
 
 
 def test_a_retired_setting_names_its_successor() -> None:
-    assert "shelter_mm" not in {its.name for its in parameters(snowload.Settings)}
+    assert "shelter_mm" not in {parameter.name for parameter in parameters(snowload.Settings)}
     assert "gaps" in snowload.Settings.SUCCESSORS["shelter_mm"]
 
 

@@ -7,7 +7,12 @@ import pytest
 from carvegen.base.parameters import parameters
 from carvegen.motifs import motif, summaries
 
-EVERY = {(name, its.name): its for name in summaries() for its in parameters(motif(name).Settings) if its.bounded}
+EVERY = {
+    (name, parameter.name): parameter
+    for name in summaries()
+    for parameter in parameters(motif(name).Settings)
+    if parameter.bounded
+}
 
 #: Shares of so many flakes, knots, places or stretches: none of them to all of them.
 NONE_TO_ALL = [
@@ -47,10 +52,10 @@ def test_a_board_is_sawn_between_flat_and_quarter() -> None:
 
 
 def test_no_length_is_negative_and_every_default_may_be_typed() -> None:
-    lengths = [its for (_, name), its in EVERY.items() if name.endswith("_mm") and not name.startswith("view_")]
+    lengths = [each for (_, name), each in EVERY.items() if name.endswith("_mm") and not name.startswith("view_")]
     assert len(lengths) > 10
-    assert [its.name for its in lengths if its.at_least < 0] == []
-    assert [its.name for its in EVERY.values() if not its.at_least <= its.default <= its.at_most] == []
+    assert [length.name for length in lengths if length.at_least < 0] == []
+    assert [value.name for value in EVERY.values() if not value.at_least <= value.default <= value.at_most] == []
 
 
 #: Stated anew, so that a slip is noticed: the least, what is taken where nothing is asked, the most; our own choice.
@@ -79,7 +84,7 @@ STATED: dict[str, dict[str, object]] = {
 
 @pytest.mark.parametrize("name", STATED)
 def test_settings_are_those_that_were_chosen(name) -> None:
-    stated = {key: its if isinstance(its, tuple) else (0, its, 1) for key, its in STATED[name].items()}
+    stated = {key: each if isinstance(each, tuple) else (0, each, 1) for key, each in STATED[name].items()}
     assert {
-        key: (its.at_least, its.default, its.at_most) for (motif_name, key), its in EVERY.items() if motif_name == name
+        key: (one.at_least, one.default, one.at_most) for (motif_name, key), one in EVERY.items() if motif_name == name
     } == stated

@@ -58,17 +58,17 @@ def print_file(folder: Path, *, after: str = AFTER, size=(40, 30)) -> Path:
 def unpacked(data: bytes) -> tuple[dict[str, Any], dict[int, shapely.Geometry]]:
     """The JSON, and each shape by its number: the area that lies in an odd number of its rings."""
     (length,) = struct.unpack_from("<I", data)
-    told = json.loads(data[4 : 4 + length])
+    report = json.loads(data[4 : 4 + length])
     rings, points = struct.unpack_from("<II", data, 4 + length)
     at = 12 + length
     ids = np.frombuffer(data, "<u4", rings, at)
     starts = np.frombuffer(data, "<u4", rings + 1, at + 4 * rings)
     xy = np.frombuffer(data, "<u2", 2 * points, at + 8 * rings + 4).reshape(-1, 2) * 0.01
-    found: dict[int, Any] = {}
+    result: dict[int, Any] = {}
     for k, number in enumerate(ids.tolist()):
         ring = shapely.make_valid(shapely.Polygon(xy[starts[k] : starts[k + 1]]))
-        found[number] = shapely.symmetric_difference(found[number], ring) if number in found else ring
-    return told, found
+        result[number] = shapely.symmetric_difference(result[number], ring) if number in result else ring
+    return report, result
 
 
 class Hand:
@@ -80,22 +80,22 @@ class Hand:
         self.load()
 
     def load(self) -> None:
-        told, self.shapes = unpacked(self.session.shapes())
-        self.like = {n: group for group in told["groups"] for n in group["ids"]}
+        answer, self.shapes = unpacked(self.session.shapes())
+        self.like = {n: group for group in answer["groups"] for n in group["ids"]}
 
     def does(self, do: str, **more: Any) -> dict[str, Any]:
         return self.sends({"id": uuid.uuid4().hex, "do": do, **more})  # not by id(): another hand may get the same
 
     def sends(self, said: dict[str, Any]) -> dict[str, Any]:
-        told, shapes = unpacked(self.session.do(*gesture(said)))
-        for number in told["gone"]:
+        report, shapes = unpacked(self.session.do(*gesture(said)))
+        for number in report["gone"]:
             self.shapes.pop(number, None)
             self.like.pop(number, None)
         self.shapes |= shapes
-        self.like |= {n: group for group in told["groups"] for n in group["ids"]}
-        if told.get("reload"):
+        self.like |= {n: group for group in report["groups"] for n in group["ids"]}
+        if report.get("reload"):
             self.load()
-        return told
+        return report
 
     def snow(self, motif: str = "") -> dict[int, shapely.Geometry]:
         return {

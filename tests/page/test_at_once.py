@@ -51,16 +51,16 @@ def page(tmp_path):
 
 def test_each_upload_stays_what_it_is(page) -> None:
     data = [drawing(20 + k, 10, "<rect width='5' height='5'/>") for k in range(6)]
-    answers = at_once(page, *(("upload/x.svg", {"headers": OWN, "content": its}) for its in data))
-    for answer, its in zip(answers, data, strict=True):
+    answers = at_once(page, *(("upload/x.svg", {"headers": OWN, "content": one}) for one in data))
+    for answer, each in zip(answers, data, strict=True):
         assert answer.status_code == 200, answer.text
-        assert page._uploads[answer.json()["upload"]].path.read_bytes() == its
+        assert page._uploads[answer.json()["upload"]].path.read_bytes() == each
 
 
 def test_prints_are_begun_one_after_the_other(page) -> None:
     begin = ("begin", {"headers": JSON, "json": {"with": "print", "print": "print.toml"}})
     answers = at_once(page, begin, begin, begin)
-    assert [its.status_code for its in answers] == [200, 200, 200]
+    assert [answer.status_code for answer in answers] == [200, 200, 200]
     assert not page.session.only_looks
     page.end()
     page.end()  # closed twice

@@ -67,8 +67,11 @@ def test_a_print_is_begun_in_what_a_block_can_be_made_of(tmp_path) -> None:
     offered = offers(SHELF, tmp_path)
     dies = {key for key in SHELF.keys("materials") if key.startswith("embossing-")}
     assert len(dies) >= 3
-    assert {its["key"] for its in offered["other_materials"]} == {*dies, "counter-card"}
-    assert {its["key"] for its in offered["materials"]} == set(SHELF.keys("materials")) - {*dies, "counter-card"}
+    assert {other_material["key"] for other_material in offered["other_materials"]} == {*dies, "counter-card"}
+    assert {material["key"] for material in offered["materials"]} == set(SHELF.keys("materials")) - {
+        *dies,
+        "counter-card",
+    }
 
 
 def test_of_a_block_that_is_cut_already_what_is_drawn_stands_and_nothing_more(tmp_path) -> None:
@@ -113,7 +116,7 @@ def test_a_print_begins_for_several_machines_and_with_names_as_she_writes_them(t
     assert [(table["name"], table["for"]) for table in tables] == [("pale-sky-thin", ["hand", "laser"])]
     with pytest.raises(InputError, match="plain name"):
         _begun(tmp_path, {"name": "…"})
-    assert [its.name for its in tmp_path.iterdir() if its.is_dir()] == [path.parent.name]
+    assert [each.name for each in tmp_path.iterdir() if each.is_dir()] == [path.parent.name]
 
 
 def test_inks_of_a_scan_begin_in_the_colours_that_were_measured(tmp_path) -> None:
@@ -152,9 +155,9 @@ def test_the_corners_of_a_photographed_block_are_suggested_or_none(tmp_path) -> 
     corners = [(60, 40), (560, 70), (590, 420), (30, 380)]
     picture = Image.new("RGB", (640, 480), (120, 110, 100))
     ImageDraw.Draw(picture).polygon(corners, fill=(245, 243, 238))
-    found = first_look(_handed_in(tmp_path, _png(picture)))["corners"]
-    assert found is not None
-    assert np.abs(np.array(found) * (640, 480) - np.array(corners)).max() < 1.5
+    result = first_look(_handed_in(tmp_path, _png(picture)))["corners"]
+    assert result is not None
+    assert np.abs(np.array(result) * (640, 480) - np.array(corners)).max() < 1.5
     pen = ImageDraw.Draw(picture)
     pen.rectangle((0, 0, 640, 480), fill=(150, 110, 60))
     for y in range(-400, 480, 24):
@@ -289,13 +292,13 @@ def test_inks_are_told_apart_by_colours_that_she_picks(tmp_path) -> None:
 
 def test_names_that_no_block_can_have_are_told_at_their_field(tmp_path) -> None:
     """An umlaut goes without its dots, as Unicode decomposes it; folders of a build; a device of Windows; twice."""
-    told = names_as_files(["Grün", "inks", "lands", "con", "Pale sky", "pale-sky", "…"])
-    assert [its["plain"] for its in told] == ["grun", "inks", "lands", "con", "pale-sky", "pale-sky", ""]
-    assert [bool(its["fault"]) for its in told] == [False, True, True, True, False, True, True]
+    report = names_as_files(["Grün", "inks", "lands", "con", "Pale sky", "pale-sky", "…"])
+    assert [each["plain"] for each in report] == ["grun", "inks", "lands", "con", "pale-sky", "pale-sky", ""]
+    assert [bool(one["fault"]) for one in report] == [False, True, True, True, False, True, True]
     for name in ("Grün", "con"):
         drawing = DRAWING.replace(b"POST", name.encode())
         layers = artwork_of(_handed_in(tmp_path, drawing), {}).layers
-        assert not any(names_as_files([its["name"]])[0]["fault"] for its in guess(layers, (40, 30))["blocks"])
+        assert not any(names_as_files([block["name"]])[0]["fault"] for block in guess(layers, (40, 30))["blocks"])
     for name in ("inks", "con"):
         with pytest.raises(InputError, match="name"):
             _begun(tmp_path, {"name": name})

@@ -56,14 +56,14 @@ def test_about_a_place_the_same_is_found_as_in_the_whole(bare) -> None:
     whole = print_findings(read_print(bare, SHELF), SHELF, bare.parent / BUILT, say=lambda _: None)
     hand.close()
 
-    def there(found) -> set[tuple[str, str, tuple[float, float]]]:
+    def there(expected) -> set[tuple[str, str, tuple[float, float]]]:
         return {
-            (name, its.rule, (round(its.at[0], 1), round(its.at[1], 1)))
-            for name, lot in found.items() for its in lot
-            if its.at and 18 < its.at[0] < 32 and its.rule in ("land-width", "cut-width", "foot", "slenderness")
+            (name, each.rule, (round(each.at[0], 1), round(each.at[1], 1)))
+            for name, lot in expected.items() for each in lot
+            if each.at and 18 < each.at[0] < 32 and each.rule in ("land-width", "cut-width", "foot", "slenderness")
         }  # fmt: skip
 
-    assert ("key", "land-width") in {its[:2] for its in there(whole)}
+    assert ("key", "land-width") in {one[:2] for one in there(whole)}
     assert there(near) == there(whole)
 
 
@@ -80,28 +80,28 @@ def test_page_and_build_call_the_same_places_broken(tmp_path) -> None:
     artwork = '[artwork]\nfiles = ["slit.svg"]'
     path.write_text(small_print(artwork, blocks={"sky": ["*"], "key": [*shapes]}, size=(56, 30)))
 
-    def broken(found: Mapping[str, Iterable[Finding]]) -> set[tuple[str, str, str, tuple[float, float] | None]]:
+    def broken(expected: Mapping[str, Iterable[Finding]]) -> set[tuple[str, str, str, tuple[float, float] | None]]:
         return {
-            (name, its.rule, its.kind, its.at and (round(its.at[0], 1), round(its.at[1], 1)))
-            for name, lot in found.items() for its in lot if its.severity.label == "breaks"
+            (name, item.rule, item.kind, item.at and (round(item.at[0], 1), round(item.at[1], 1)))
+            for name, lot in expected.items() for item in lot if item.severity.label == "breaks"
         }  # fmt: skip
 
-    given = read_print(path, SHELF)
-    whole = broken(print_findings(given, SHELF, tmp_path / BUILT, say=lambda _: None))
-    build_print(given, tmp_path / BUILT, SHELF, say=lambda _: None)
-    assert broken(built_findings(given, tmp_path / BUILT)) == whole
+    values = read_print(path, SHELF)
+    whole = broken(print_findings(values, SHELF, tmp_path / BUILT, say=lambda _: None))
+    build_print(values, tmp_path / BUILT, SHELF, say=lambda _: None)
+    assert broken(built_findings(values, tmp_path / BUILT)) == whole
     hand = Hand(path)
     until(lambda: hand.session.findings()["looked_at"] == "whole")
-    told = [its for its in hand.session.findings()["list"] if its["severity"] == "breaks"]
-    assert len(told) == len(whole) > 0, "a print that is built opens with what its build has found"
+    report = [each for each in hand.session.findings()["list"] if each["severity"] == "breaks"]
+    assert len(report) == len(whole) > 0, "a print that is built opens with what its build has found"
     near = set[tuple[str, str, str, tuple[float, float] | None]]()
     for x in range(0, 56, 8):
         window = shapely.box(x - 6, 0, x + 14, 30)
         near |= broken(nearby_findings(hand.session.desk.scene(window), window))
     hand.close()
-    assert {its for its in near if its[1] == "cut-width"} <= whole
-    assert {its[:3] for its in near} == {its[:3] for its in whole}
-    key = built_findings(given, tmp_path / BUILT)["key"]
+    assert {one for one in near if one[1] == "cut-width"} <= whole
+    assert {entry[:3] for entry in near} == {this[:3] for this in whole}
+    key = built_findings(values, tmp_path / BUILT)["key"]
     assert any(finding.rule == "cut-width" and finding.severity.label == "risk" for finding in key)
 
 
@@ -117,22 +117,22 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
 
     def beside() -> list[dict]:
         return [
-            its
-            for its in hand.session.findings()["list"]
-            if its["at"] and abs(its["at"][0] - right) < 1 and abs(its["at"][1] - y) < 2
+            finding
+            for finding in hand.session.findings()["list"]
+            if finding["at"] and abs(finding["at"][0] - right) < 1 and abs(finding["at"][1] - y) < 2
         ]
 
-    until(lambda: any(its["kind"] == "kept-shape land" for its in beside()))
-    found = next(its for its in beside() if its["kind"] == "kept-shape land")
-    assert found["measured"] < found["limit"]
-    assert found["why"] and found["remedy"] and found["sentence"].endswith(".")
-    assert not found["left"]
-    hand.does("leave", finding=found["id"])
-    assert next(its for its in beside() if its["id"] == found["id"])["left"]
+    until(lambda: any(entry["kind"] == "kept-shape land" for entry in beside()))
+    result = next(each for each in beside() if each["kind"] == "kept-shape land")
+    assert result["measured"] < result["limit"]
+    assert result["why"] and result["remedy"] and result["sentence"].endswith(".")
+    assert not result["left"]
+    hand.does("leave", finding=result["id"])
+    assert next(one for one in beside() if one["id"] == result["id"])["left"]
     hand.does("undo")
-    assert not next(its for its in beside() if its["id"] == found["id"])["left"]
+    assert not next(item for item in beside() if item["id"] == result["id"])["left"]
     hand.does("undo")
-    until(lambda: not any(its["kind"] == "kept-shape land" for its in beside()))
+    until(lambda: not any(this["kind"] == "kept-shape land" for this in beside()))
     hand.close()
 
 
@@ -141,11 +141,11 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
     hand.checks()
 
     def thin() -> list[dict]:
-        found = hand.session.findings()["list"]
-        return [its for its in found if its["severity"] == "breaks" and its["at"] and abs(its["at"][0] - 24) < 1]
+        result = hand.session.findings()["list"]
+        return [each for each in result if each["severity"] == "breaks" and each["at"] and abs(each["at"][0] - 24) < 1]
 
     until(lambda: hand.session.findings()["looked_at"] == "whole" and bool(thin()))
-    assert all(its["can_mend"] for its in thin() if its["block"] == "key")
+    assert all(item["can_mend"] for item in thin() if item["block"] == "key")
     mend = thin()[0]["id"]
     before = bare.read_bytes()
     with monkeypatch.context() as useless:
@@ -153,14 +153,14 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
         with pytest.raises(InputError, match="can't be mended"):
             hand.does("mend", finding=mend)
     assert bare.read_bytes() == before
-    told = hand.does("mend", finding=mend)
-    assert "wherever a limit breaks" in told["said"][0]
-    assert "reload" not in told
+    report = hand.does("mend", finding=mend)
+    assert "wherever a limit breaks" in report["said"][0]
+    assert "reload" not in report
     until(lambda: not thin())  # told at once of what lies about
-    given = read_print(bare, SHELF)
-    assert [its.mend for its in given.blocks] == [False, True]
-    whole = print_findings(given, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
-    assert not [its for its in whole if its.severity.label == "breaks" and its.at and abs(its.at[0] - 24) < 1]
+    values = read_print(bare, SHELF)
+    assert [block.mend for block in values.blocks] == [False, True]
+    whole = print_findings(values, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
+    assert not [one for one in whole if one.severity.label == "breaks" and one.at and abs(one.at[0] - 24) < 1]
     with pytest.raises(InputError, match="no more"):
         hand.does("mend", finding=mend)
     hand.does("undo")
@@ -173,26 +173,26 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     path = print_file(tmp_path, after=SNOWFALL)
     path.write_text(path.read_text().replace('name = "key"', 'mend = true\nname = "key"'))
     hand = Hand(path)
-    given = read_print(path, SHELF)
+    values = read_print(path, SHELF)
     built = {
         name: cut.land
-        for name, cut in cuts_of(cut_inputs(given, setups_of(given, SHELF), {}), say=lambda _: None)[1].items()
+        for name, cut in cuts_of(cut_inputs(values, setups_of(values, SHELF), {}), say=lambda _: None)[1].items()
     }
 
     def off(block: str) -> float:
-        shown = next(its for n, its in blocks.items() if hand.like[n]["name"] == block)
+        shown = next(one for n, one in blocks.items() if hand.like[n]["name"] == block)
         both = shapely.symmetric_difference(
             shapely.difference(shown, hand.white_on(block)), shapely.set_precision(built[block], 0)
         )
         return float(shapely.area(shapely.buffer(both, -0.02)))
 
-    blocks = {n: its for n, its in hand.shapes.items() if hand.like[n]["kind"] == "block"}
+    blocks = {n: each for n, each in hand.shapes.items() if hand.like[n]["kind"] == "block"}
     assert max(map(off, built)) > 1
     hand.checks()
-    until(lambda: any(its["kind"] == "blocks" for its in hand.heard), 60)
-    told, blocks = unpacked(hand.session.blocks())
-    hand.like |= {n: group for group in told["groups"] for n in group["ids"]}
-    assert {group["name"] for group in told["groups"]} == set(built)
+    until(lambda: any(item["kind"] == "blocks" for item in hand.heard), 60)
+    report, blocks = unpacked(hand.session.blocks())
+    hand.like |= {n: group for group in report["groups"] for n in group["ids"]}
+    assert {group["name"] for group in report["groups"]} == set(built)
     assert max(map(off, built)) < 0.05
     hand.close()
 
@@ -216,26 +216,26 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
     until(lambda: page.session.findings()["looked_at"] == "whole", 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
-    found = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
-    assert len(page.session.findings()["list"]) == sum(map(len, found.values())), "what the build has found"
-    assert any(its["kind"] == "stage" and its["text"].startswith("building: ") for its in heard)
+    report = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
+    assert len(page.session.findings()["list"]) == sum(map(len, report.values())), "what the build has found"
+    assert any(one["kind"] == "stage" and one["text"].startswith("building: ") for one in heard)
     listed, cautions = asked(
         page, ("GET", f"/{TOKEN}/files", {"headers": OWN}), ("GET", f"/{TOKEN}/cautions", {"headers": OWN})
     )
-    found = listed.json()
-    names = {(its["folder"], its["name"]): its for its in found}
-    assert all(its["what"] and (bare.parent / BUILT / its["folder"] / its["name"]).is_file() for its in found)
-    assert {its["n"] for its in found} >= {its["picture"] for its in found if its["picture"] is not None}
+    report = listed.json()
+    names = {(each["folder"], each["name"]): each for each in report}
+    assert all(item["what"] and (bare.parent / BUILT / item["folder"] / item["name"]).is_file() for item in report)
+    assert {entry["n"] for entry in report} >= {this["picture"] for this in report if this["picture"] is not None}
     guide, proof = names["key/hand", "guide.pdf"], names["", "print.png"]
     assert (guide["kind"], proof["kind"], proof["picture"]) == ("print", "picture", proof["n"])
     shown, sheet, lost = asked(page, *(
-        ("GET", f"/{TOKEN}/file/{n}", {"headers": OWN}) for n in (proof["n"], names["", "proof.html"]["n"], len(found))
+        ("GET", f"/{TOKEN}/file/{n}", {"headers": OWN}) for n in (proof["n"], names["", "proof.html"]["n"], len(report))
     ))  # fmt: skip
     assert shown.content == (bare.parent / BUILT / "print.png").read_bytes()
     assert shown.headers["content-type"] == "image/png"
     assert sheet.headers["content-security-policy"].startswith("sandbox")  # its scripts reach nothing of the page
     assert lost.status_code == 404
-    hand = next(its for its in cautions.json()["cautions"] if "hand" in its["machine"])
+    hand = next(caution for caution in cautions.json()["cautions"] if "hand" in caution["machine"])
     assert any("trained teacher" in line for line in hand["lines"])
     page.end()
 
@@ -249,14 +249,14 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     assert (none.status_code, wrong.status_code) == (404, 422)
     (begun,) = asked(page, ("POST", f"/{TOKEN}/sheet", {"headers": JSON, "json": {"paper": "A4"}}))
     assert begun.status_code == 202
-    until(lambda: any(its["kind"] in ("sheet", "stopped") for its in heard))
+    until(lambda: any(this["kind"] in ("sheet", "stopped") for this in heard))
     assert {"kind": "sheet", "pages": 1, "paper": "A4", "version": 1} in heard
-    stages = [its for its in heard if its["kind"] == "stage" and its["text"]]
-    assert {its["part"] for its in stages} == {None}  # nobody knows yet
-    assert not any("last time" in its["so_far"] for its in stages)
+    stages = [each for each in heard if each["kind"] == "stage" and each["text"]]
+    assert {one["part"] for one in stages} == {None}  # nobody knows yet
+    assert not any("last time" in item["so_far"] for item in stages)
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
-    assert len(parts) == len({its["text"] for its in stages})  # a stage that takes long is told more than once
+    assert len(parts) == len({entry["text"] for entry in stages})  # a stage that takes long is told more than once
     assert all(0 <= part <= 1 for part, _ in parts)
     assert [part for part, _ in parts] == sorted(part for part, _ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
@@ -271,14 +271,14 @@ def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path)
     now = [0.0]
     for step in (1, 2):
         pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
-        told = []
+        report = []
         for stage in ("inks", "key", "proofs"):
             now[0] += 10 * step
-            told.append(pace.at(stage))
+            report.append(pace.at(stage))
         now[0] += 10 * step
         pace.done()
     last = "this print took 40 s last time"
-    assert told == [
+    assert report == [
         (part, f"{so_far} so far; {last}") for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
     ]
     assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, "")
@@ -375,15 +375,15 @@ def test_work_stands_back_behind_the_hand() -> None:
 
 
 def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
-    told, looks = list[str](), list[float]()
+    report, looks = list[str](), list[float]()
     idle_s = Page.idle_s.fget
-    monkeypatch.setattr(Page, "idle_s", property(lambda its: looks.append(now := idle_s(its)) or now))
+    monkeypatch.setattr(Page, "idle_s", property(lambda one: looks.append(now := idle_s(one)) or now))
     monkeypatch.setattr("carvegen.interfaces.page.serving._LOOK_S", 0.02)
-    its = Served(path=bare, folder=bare.parent, idle_s=0.3)
-    server = threading.Thread(target=serve, args=(its, SHELF), kwargs={"at": told.append})
+    each = Served(path=bare, folder=bare.parent, idle_s=0.3)
+    server = threading.Thread(target=serve, args=(each, SHELF), kwargs={"at": report.append})
     server.start()
-    until(lambda: bool(told))
-    with httpx.Client(base_url=told[0], timeout=30) as client, client.stream("GET", "events?window_id=1") as events:
+    until(lambda: bool(report))
+    with httpx.Client(base_url=report[0], timeout=30) as client, client.stream("GET", "events?window_id=1") as events:
         lines = events.iter_lines()
         assert next(lines).startswith("data: ")
         assert client.get("print").json()["only_looks"] is False
@@ -400,12 +400,12 @@ def test_the_server_ends_a_while_after_its_windows(bare, monkeypatch) -> None:
 
 @needs_fork
 def test_a_program_started_again_is_where_the_one_before_was(bare) -> None:
-    its = Served(path=bare, folder=bare.parent)
+    each = Served(path=bare, folder=bare.parent)
     program = Forked(bare.parent, "mark", bare, "--no-browser")
     address = program.stdout.readline().split()[1]
 
     def opened() -> str:
-        door, token = _opened(its)
+        door, token = _opened(each)
         with door:
             return f"http://127.0.0.1:{door.getsockname()[1]}/{token}/"
 
@@ -440,13 +440,13 @@ def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> 
     with monkeypatch.context() as broken:
         broken.setattr("carvegen.interfaces.page.work.live_findings.nearby_findings", fails)
         hand.does("stroke", meaning="stays", breadth=2, points=stroke(20, 5, 30, 5))
-        until(lambda: any("seven by nothing" in its.get("say", "") for its in hand.heard))
+        until(lambda: any("seven by nothing" in one.get("say", "") for one in hand.heard))
     with monkeypatch.context() as broken:
         broken.setattr("carvegen.interfaces.page.table.desk.changed_patches", fails)
         with pytest.raises(ZeroDivisionError):
             hand.does("take away", ids=list(hand.snow())[:3])
     hand.does("undo")
     assert hand.shapes.keys() == seen.keys()
-    told = len(hand.heard)
-    until(lambda: any(its["kind"] == "findings" for its in hand.heard[told:]))
+    count = len(hand.heard)
+    until(lambda: any(each["kind"] == "findings" for each in hand.heard[count:]))
     hand.close()

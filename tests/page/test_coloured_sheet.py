@@ -40,19 +40,19 @@ def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph)
         page, ("POST", f"/{TOKEN}/upload/x.png", {"headers": OWN, "content": photograph}),
         ("POST", f"/{TOKEN}/pencil", {"headers": JSON, "json": {"uploads": [0]}}),
     )  # fmt: skip
-    told = answer.json()
-    assert [its.split(":")[0] for its in told["lines"]] == ["comes out", "stays", "carver decides", "more"]
+    report = answer.json()
+    assert [line.split(":")[0] for line in report["lines"]] == ["comes out", "stays", "carver decides", "more"]
     assert page.session.state()["marks"] == [], "nothing is a mark before she has looked"
     (picture,) = asked(page, ("GET", f"/{TOKEN}/proof/pencil-marks.png", {"headers": OWN}))
     assert picture.content[:4] == b"\x89PNG"
-    take = {"id": "g1", "do": "take marks", "sheet": told["sheet"]}
+    take = {"id": "g1", "do": "take marks", "sheet": report["sheet"]}
     page.session.do(*gesture(take))
     marks, drawn = page.session.desk.marks.own, drawn_of(CASE)
     assert {mark.meaning for mark in marks} == set(drawn)
     for meaning, shapes in drawn.items():
         hers, seen = (
             shapely.union_all(shapes),
-            shapely.union_all([its.shape for its in marks if its.meaning is meaning]),
+            shapely.union_all([each.shape for each in marks if each.meaning is meaning]),
         )
         assert hers.symmetric_difference(seen).area < 0.12 * hers.area
     page.session.do(*gesture({"id": "g2", "do": "undo"}))
@@ -66,7 +66,7 @@ def test_the_sheet_of_another_print_is_refused_by_the_name_that_she_knows(tmp_pa
     page = paged(tmp_path, "another")
     _, answer, none, many = asked(
         page, ("POST", f"/{TOKEN}/upload/x.png", {"headers": OWN, "content": photograph}),
-        *(("POST", f"/{TOKEN}/pencil", {"headers": JSON, "json": {"uploads": its}}) for its in ([0], [], [7])),
+        *(("POST", f"/{TOKEN}/pencil", {"headers": JSON, "json": {"uploads": each}}) for each in ([0], [], [7])),
     )  # fmt: skip
     assert (answer.status_code, none.status_code, many.status_code) == (422, 422, 422)
     assert "photograph 1" in answer.json()["what"]

@@ -41,23 +41,23 @@ def lasered(tmp_path_factory) -> Path:
 
 def listed(path: Path) -> dict[str, list[str]]:
     """The names of the files by their kind."""
-    found: dict[str, list[str]] = {}
-    for its in files(read_print(path, SHELF), SHELF):
-        found.setdefault(its.kind, []).append(its.name)
-    return found
+    result: dict[str, list[str]] = {}
+    for file in files(read_print(path, SHELF), SHELF):
+        result.setdefault(file.kind, []).append(file.name)
+    return result
 
 
 def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_block(lasered, tmp_path) -> None:
     page = Page(lasered, SHELF, lasered.parent, tmp_path)
-    told, saved, alone, gone = asked(page, *(
+    report, saved, alone, gone = asked(page, *(
         ("GET", f"/{TOKEN}/{name}", {"headers": OWN})
         for name in ("files", "file/key-laser.zip", "file/key/laser/block.svg", "file/key/laser/block.dxf")
     ))  # fmt: skip
     page.end()
-    machine = [its for its in told.json() if its["kind"] == "machine"]
-    assert [(its["n"], its["folder"]) for its in machine] == [("key-laser.zip", "key/laser")]
+    machine = [each for each in report.json() if each["kind"] == "machine"]
+    assert [(one["n"], one["folder"]) for one in machine] == [("key-laser.zip", "key/laser")]
     assert "note" in machine[0]["safety"][0]
-    assert machine[0]["picture"] in {its["n"] for its in told.json()}
+    assert machine[0]["picture"] in {item["n"] for item in report.json()}
     assert (alone.status_code, gone.status_code) == (404, 404)
     assert saved.headers["content-disposition"].endswith("key-laser.zip")
     archive = zipfile.ZipFile(io.BytesIO(saved.content))
@@ -79,13 +79,13 @@ def test_files_for_a_machine_are_withheld_once_the_print_is_another(lasered, val
     try:
         seed = values.get("seed")
         lasered.write_text(text.replace("seed = 4", f"seed = {seed}") if seed else with_values(text, **values))
-        found = files(read_print(lasered, SHELF), SHELF)
-        assert found
-        assert not [its.name for its in found if its.kind == "machine"]
+        result = files(read_print(lasered, SHELF), SHELF)
+        assert result
+        assert not [each.name for each in result if each.kind == "machine"]
         assert not [
-            its.name for its in found if its.name.startswith("key/laser/") and its.name.endswith(("svg", "dxf"))
+            one.name for one in result if one.name.startswith("key/laser/") and one.name.endswith(("svg", "dxf"))
         ]
-        assert all(its.safety[0].startswith("older than the print: ") for its in found)
+        assert all(item.safety[0].startswith("older than the print: ") for item in result)
     finally:
         lasered.write_text(text)
     assert listed(lasered)["machine"] == ["key-laser.zip"]
@@ -106,12 +106,12 @@ def test_no_name_in_a_report_reaches_beyond_the_build(lasered) -> None:
     report = lasered.parent / BUILT / "key" / "report.json"
     was, secret = report.read_text(), lasered.parent / BUILT / "key" / "secret.png"
     secret.symlink_to("/etc/passwd")
-    told = json.loads(was)
+    answer = json.loads(was)
     bad = ("../../../../../../etc/passwd", "../../print.toml", "/etc/passwd", "secret.png", "no-file.png", "C:\\x")
-    told["files"] |= dict.fromkeys(bad, "x")
+    answer["files"] |= dict.fromkeys(bad, "x")
     try:
-        report.write_text(json.dumps(told))
-        names = [its.name for its in files(read_print(lasered, SHELF), SHELF)]
+        report.write_text(json.dumps(answer))
+        names = [file.name for file in files(read_print(lasered, SHELF), SHELF)]
         assert "key/proof.png" in names
         assert not [name for name in names if name.endswith(("passwd", "print.toml", *bad))]
         for odd in ("[]", '{"files": [1]}', '{"files": {"a": 1}, "x": ' + "[" * 2000):
@@ -127,8 +127,8 @@ def test_cautions_before_the_files_are_those_of_this_machine_and_this_material_a
     note = (lasered.parent / BUILT / "key" / "laser" / "note.md").read_text(encoding="utf-8")
 
     def shown(text: str) -> tuple[str, set[str]]:
-        (its,) = cautions(given := read_text(lasered, text), setups_of(given, SHELF))["cautions"]
-        return its["machine"], {line.partition(":")[0] for line in its["lines"] if ":" in line[:20]}
+        (each,) = cautions(values := read_text(lasered, text), setups_of(values, SHELF))["cautions"]
+        return each["machine"], {line.partition(":")[0] for line in each["lines"] if ":" in line[:20]}
 
     text = lasered.read_text()
     machine, lino = shown(text)

@@ -152,7 +152,7 @@ def test_marks_that_another_program_saved_are_joined_with_those_made_here(path, 
     hand = Hand(path)
     assert [mark["fixed"] for mark in hand.session.state()["marks"]] == [False, False]
     assert (path.parent / "marks.yours.svg").read_text() == hers
-    assert sorted(its.name for its in path.parent.glob("marks*")) == ["marks.svg", "marks.yours.svg"]
+    assert sorted(each.name for each in path.parent.glob("marks*")) == ["marks.svg", "marks.yours.svg"]
     hand.close()
 
 
@@ -226,13 +226,13 @@ def test_a_fault_of_the_saver_is_said_nobody_waits_and_it_is_done_the_next_time(
         with pytest.raises(CarvegenError, match="a fault of its own"):
             hand.session.build()
         hand.session._check()
-        assert any("a fault of its own" in its.get("say", "") for its in hand.heard)
+        assert any("a fault of its own" in one.get("say", "") for one in hand.heard)
         killed = as_killed(path)
     hand.does("stroke", **COMES_OUT, points=stroke(20, 22, 30, 22))
     hand.written()  # what was left is written with it
     hand.close()
-    for its, marks in ((path, 2), (killed, 1)):
-        hand = Hand(its)
+    for each, marks in ((path, 2), (killed, 1)):
+        hand = Hand(each)
         assert len(hand.session.state()["marks"]) == marks
         hand.close()
 
@@ -256,7 +256,7 @@ def test_no_copy_is_made_of_a_file_that_another_program_has_changed(path, monkey
 
 
 def tree(folder: Path) -> dict[Path, bytes]:
-    return {its.relative_to(folder): its.read_bytes() for its in folder.rglob("*") if its.is_file()}
+    return {each.relative_to(folder): each.read_bytes() for each in folder.rglob("*") if each.is_file()}
 
 
 def test_killed_at_any_moment_everything_is_there_once(path) -> None:

@@ -20,7 +20,7 @@ def test_a_browser_is_started_with_a_file_that_its_owner_alone_can_read(tmp_path
     path, seen = print_file(tmp_path), []
 
     def launch(what: str) -> None:
-        pointer = next(its for its in tmp_path.iterdir() if str(its) == what)
+        pointer = next(each for each in tmp_path.iterdir() if str(each) == what)
         seen.append((what, pointer.stat().st_mode & 0o777, pointer.read_text()))
 
     monkeypatch.setattr(click, "launch", launch)
@@ -31,7 +31,7 @@ def test_a_browser_is_started_with_a_file_that_its_owner_alone_can_read(tmp_path
     assert "a-secret-token" not in what
     assert mode == 0o600
     assert f"url={URL}" in text
-    assert [its.name for its in tmp_path.iterdir()] == [path.name]  # gone with the server
+    assert [one.name for one in tmp_path.iterdir()] == [path.name]  # gone with the server
     seen.clear()
     CliRunner().invoke(mark.command, [str(path), "--no-browser"])
     assert not seen
@@ -52,5 +52,5 @@ def test_a_browser_is_started_with_a_file_that_its_owner_alone_can_read(tmp_path
 def test_from_elsewhere_only_the_page_itself_is_opened(method, path, mode, status) -> None:
     """A file that leads to it is another origin: Fetch Standard, Sec-Fetch-Site and Sec-Fetch-Mode, from memory."""
     headers = {"host": "h:1", "sec-fetch-site": "cross-site", "sec-fetch-mode": mode}
-    found = refused(method, path, headers, host="h:1", token="token")
-    assert (found and found[0]) == status
+    result = refused(method, path, headers, host="h:1", token="token")
+    assert (result and result[0]) == status

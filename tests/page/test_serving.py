@@ -45,11 +45,11 @@ def asked(page: Page, *requests: tuple[str, str, dict[str, Any]]) -> list[httpx.
 
     async def run() -> list[httpx.Response]:
         transport = httpx.ASGITransport(app=page.app(HOST, TOKEN))
-        found = []
+        result = []
         async with httpx.AsyncClient(transport=transport, base_url=f"http://{HOST}", timeout=60) as client:
             for method, path, more in requests:
-                found.append(await client.request(method, path, **more))
-        return found
+                result.append(await client.request(method, path, **more))
+        return result
 
     return asyncio.run(run())
 
@@ -157,9 +157,9 @@ def test_uploads_are_drawings_or_pictures_of_a_size_that_can_be_read(page, tmp_p
     assert (large.status_code, other.status_code) == (422, 422)
     assert [path.name for path in (tmp_path / "scratch").iterdir()] == ["upload-0.svg"]
     (seen,) = asked(page, ("POST", f"/{TOKEN}/understood", {"headers": JSON, "json": {"upload": 0}}))
-    told, shapes = unpacked(seen.content)
-    assert told["size"] == [20, 10]
-    assert [layer["name"] for layer in told["layers"]] == told["usual"]["blocks"][1]["layers"] == ["drawing"]
+    report, shapes = unpacked(seen.content)
+    assert report["size"] == [20, 10]
+    assert [layer["name"] for layer in report["layers"]] == report["usual"]["blocks"][1]["layers"] == ["drawing"]
     assert sum(shape.area for shape in shapes.values()) == pytest.approx(25)
 
 
@@ -187,7 +187,7 @@ def test_a_profile_that_comes_while_the_page_is_open_is_offered(tmp_path) -> Non
     cutters = []
     for _ in range(2):
         (offers,) = asked(page, ("GET", f"/{TOKEN}/begin", {"headers": OWN}))
-        cutters.append({its["key"] for its in offers.json()["cutters"]})
+        cutters.append({cutter["key"] for cutter in offers.json()["cutters"]})
         shipped = page._shelf.path("cutters", "v-60").read_text(encoding="utf-8")
         (tmp_path / "mine" / "cutters" / "my-gouge.toml").write_text(shipped, encoding="utf-8")
     assert cutters[1] - cutters[0] == {"my-gouge"}
@@ -307,7 +307,7 @@ def _photographed(land: shapely.Geometry, **how: Any) -> bytes:
 
 def _proved(page: Page, picture: bytes, *said: dict[str, object], number: int = 0) -> list[Any]:
     """What is answered on a photograph, each time with something else said of it."""
-    sent = [("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": number, **its}}) for its in said]
+    sent = [("POST", f"/{TOKEN}/proof", {"headers": JSON, "json": {"upload": number, **each}}) for each in said]
     return asked(page, ("POST", f"/{TOKEN}/upload/proof.png", {"headers": OWN, "content": picture}), *sent)[1:]
 
 
@@ -348,19 +348,21 @@ def test_a_photograph_is_laid_on_the_plan_by_the_drawing_itself(wide_print) -> N
     land = plan.union(to_cut).difference(unplanned)
     _built(folder, sky=plan)
     (answer,) = _proved(page, _photographed(land, mirrored=True, turn=12.0), {"block": "sky"})
-    told = answer.json()
-    told["lines"] = [its for its in told["lines"] if not its.startswith("note: look twice at 1:")]  # 36 mm² are much
-    assert told["fault"] == ""
-    assert told["lines"][0].startswith(
+    report = answer.json()
+    report["lines"] = [
+        each for each in report["lines"] if not each.startswith("note: look twice at 1:")
+    ]  # 36 mm² are much
+    assert report["fault"] == ""
+    assert report["lines"][0].startswith(
         "sky: the picture shows the block itself, mirrored, and is drawn as it prints; laid on the plan by the drawing"
     )
-    assert [its.split(":")[0] for its in told["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
-    places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in told["lines"][2::2]]  # mm², x, y, mm
-    found = [[float(its) for its in lot[:3]] for lot in places]
-    assert found == [pytest.approx(its, rel=0.08) for its in ([36, 23, 63], [20, 102, 62.5])]
+    assert [one.split(":")[0] for one in report["lines"][1::2]] == ["still to cut", "cut where the plan cuts nothing"]
+    places = [re.findall(r"[\d.]+", line.partition(":")[2]) for line in report["lines"][2::2]]  # mm², x, y, mm
+    result = [[float(item) for item in lot[:3]] for lot in places]
+    assert result == [pytest.approx(entry, rel=0.08) for entry in ([36, 23, 63], [20, 102, 62.5])]
     picture, sheet, other = asked(
-        page, *(("GET", f"/{TOKEN}/proof/{its}", {"headers": OWN})
-                for its in (told["picture"], told["sheets"][0]["file"], "upload-0.picture"))
+        page, *(("GET", f"/{TOKEN}/proof/{this}", {"headers": OWN})
+                for this in (report["picture"], report["sheets"][0]["file"], "upload-0.picture"))
     )  # fmt: skip
     assert (picture.content[:4], sheet.content[:5]) == (b"\x89PNG", b"%PDF-")
     assert other.status_code == 404

@@ -52,8 +52,8 @@ def built_white(path: Path, block: str) -> shapely.Geometry:
 
 
 def built_picture(path: Path) -> Picture:
-    given = read_print(path, SHELF)
-    return picture_of(given, setups_of(given, SHELF), say=lambda _: None)
+    values = read_print(path, SHELF)
+    return picture_of(values, setups_of(values, SHELF), say=lambda _: None)
 
 
 def differ(one: shapely.Geometry, other: shapely.Geometry) -> float:
@@ -104,18 +104,18 @@ def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None
     path = tmp_path / "print.toml"
     path.write_text(small_print(*boxes, blocks={"key": names}, after=after), encoding="utf-8")
     hand = Hand(path)
-    told = {its["name"]: its["about"] for its in hand.session.state()["motifs"]}
+    report = {each["name"]: each["about"] for each in hand.session.state()["motifs"]}
     hand.close()
-    assert told == {"snowload 1": "lying on PILE0, PILE1, PILE2 and 2 more, wet", "snowload 2": "lying on PILE1"}
+    assert report == {"snowload 1": "lying on PILE0, PILE1, PILE2 and 2 more, wet", "snowload 2": "lying on PILE1"}
 
 
 def test_only_the_neighbourhood_changes(hand) -> None:
     before, reach = dict(hand.shapes), hand.session.state()["reach_mm"]
-    told = hand.does("stroke", meaning="stays", breadth=3, points=stroke(30, 5, 36, 5))
+    report = hand.does("stroke", meaning="stays", breadth=3, points=stroke(30, 5, 36, 5))
     near = shapely.buffer(shapely.LineString([(30, 5), (36, 5)]), 1.5 + reach)
-    assert told["gone"]
-    assert all(shapely.intersects(before[n], near) for n in told["gone"])
-    assert all(before[n] is hand.shapes[n] for n in before if n not in told["gone"])
+    assert report["gone"]
+    assert all(shapely.intersects(before[n], near) for n in report["gone"])
+    assert all(before[n] is hand.shapes[n] for n in before if n not in report["gone"])
 
 
 def test_undo_and_redo_reach_back_over_a_restart(hand) -> None:
@@ -145,8 +145,8 @@ def test_undo_and_redo_reach_back_over_a_restart(hand) -> None:
 
 def test_a_gesture_that_is_sent_again_is_done_once(hand) -> None:
     said = {"id": "once", "do": "stroke", "meaning": "stays", "breadth": 3, "points": stroke(25, 5, 36, 5)}
-    told = hand.sends(said)
-    assert hand.sends(said) == told
+    report = hand.sends(said)
+    assert hand.sends(said) == report
     assert hand.session.state()["undo"] == 1
     assert len(hand.session.state()["marks"]) == 1
     hand.close()
@@ -170,12 +170,12 @@ def test_numbers_of_shapes_hold_for_one_opening(hand) -> None:
     assert hand.session.state()["undo"] == 1
     hand.load()
     again = next(iter(hand.snow("snowfall 1")))
-    told, _ = unpacked(
+    report, _ = unpacked(
         hand.session.do(*gesture({"id": "now", "do": "take away", "ids": [again]}), hand.session.opening)
     )
-    assert again in told["gone"]
-    assert "reload" not in told
-    assert "snowfall 1" in told["kept"]
+    assert again in report["gone"]
+    assert "reload" not in report
+    assert "snowfall 1" in report["kept"]
     hand.close()
 
 
@@ -202,7 +202,7 @@ def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(han
 
 
 def test_an_edge_that_is_pencilled_anew_takes_the_place_of_the_old_one_there(hand) -> None:
-    number = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)[0]
+    number = max(hand.snow("snowload 1").items(), key=lambda each: each[1].area)[0]
     hand.does("redraw", shape=number, points=[[20, 10, 1], [30, 10, 1], [30, 20, 1], [20, 20, 1]])
     box = _square(hand)
     corners = [(20, 20), (20, 10), (30, 10), (30, 20)]
@@ -211,29 +211,29 @@ def test_an_edge_that_is_pencilled_anew_takes_the_place_of_the_old_one_there(han
         ([(28.1, 19.9), (25, 17), (21.9, 20)], [(28, 20), (25, 17), (22, 20)]),
     ):
         wanted = shapely.Polygon([*corners, *edge])
-        told = hand.does("redraw", shape=box, points=[[x, y, 1] for x, y in line])
-        (new,) = (n for group in told["groups"] if group["kind"] == "snow" for n in group["ids"])
+        report = hand.does("redraw", shape=box, points=[[x, y, 1] for x, y in line])
+        (new,) = (n for group in report["groups"] if group["kind"] == "snow" for n in group["ids"])
         assert shapely.area(shapely.symmetric_difference(hand.shapes[new], wanted)) < 1.0
         hand.does("undo")
         box = _square(hand)
 
 
 def _square(hand) -> int:
-    return next(n for n, its in hand.snow("snowload 1").items() if abs(its.area - 100) < 0.1)
+    return next(n for n, each in hand.snow("snowload 1").items() if abs(each.area - 100) < 0.1)
 
 
 def test_a_copy_lies_where_it_is_laid_and_the_first_stays(hand) -> None:
-    number, flake = min(hand.snow("snowfall 1").items(), key=lambda its: its[1].bounds[0])
+    number, flake = min(hand.snow("snowfall 1").items(), key=lambda each: each[1].bounds[0])
     before = len(hand.snow("snowfall 1"))
-    told = hand.does("move", ids=[number], dx=0, dy=0.5, copied=True, about=[0, 0])
-    assert number in told["gone"]  # it lies over the first, and is one with it
+    report = hand.does("move", ids=[number], dx=0, dy=0.5, copied=True, about=[0, 0])
+    assert number in report["gone"]  # it lies over the first, and is one with it
     hand.does("undo")
     dx, dy = next(
         by for by in itertools.product(range(1, 30), range(-20, 20))
         if shapely.box(0, 0, 40, 30).contains(there := affinity.translate(flake, *by))
-        and all(shapely.distance(there, its) > 0.3 for its in hand.snow().values())
+        and all(shapely.distance(there, value) > 0.3 for value in hand.snow().values())
     )  # fmt: skip
-    number = next(n for n, its in hand.snow("snowfall 1").items() if its.equals_exact(flake, 1e-3, normalize=True))
+    number = next(n for n, one in hand.snow("snowfall 1").items() if one.equals_exact(flake, 1e-3, normalize=True))
     hand.does("move", ids=[number], dx=dx, dy=dy, copied=True)
     assert len(hand.snow("snowfall 1")) == before + 1
     assert number in hand.shapes
@@ -245,8 +245,8 @@ def test_what_more_has_made_is_dragged_off_and_leaves_no_mark_and_where_it_finds
     """Nor does what nobody drew stay behind once the pencil's own mark is rubbed out."""
     line = stroke(16, 4, 20, 4)
     before = set(hand.snow())
-    told = hand.does("stroke", meaning="more", breadth=2, motif="snowfall 1", points=line)
-    assert told["said"] == []
+    report = hand.does("stroke", meaning="more", breadth=2, motif="snowfall 1", points=line)
+    assert report["said"] == []
     *_, small, number = sorted(set(hand.snow()) - before, key=lambda n: hand.shapes[n].area)
     flake = hand.shapes[number]
     left = hand.does("move", ids=[number], dx=4, dy=20)
@@ -261,7 +261,7 @@ def test_what_more_has_made_is_dragged_off_and_leaves_no_mark_and_where_it_finds
     white = shapely.union_all(list(hand.snow().values()))
     assert shapely.area(shapely.intersection(white, nudged)) == pytest.approx(nudged.area, rel=0.05)
     at = shapely.point_on_surface(flake)
-    (own,) = [mark["id"] for mark in told["marks"] if not mark["quiet"]]
+    (own,) = [mark["id"] for mark in report["marks"] if not mark["quiet"]]
     assert hand.does("erase", breadth=3, points=[[at.x, at.y], *line[:1]], whole=True)["gone_marks"] == sorted(
         [own, quiet]
     )
@@ -273,7 +273,7 @@ def test_what_more_has_made_is_dragged_off_and_leaves_no_mark_and_where_it_finds
 
 
 def test_bare_and_back(hand) -> None:
-    number, heap = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)
+    number, heap = max(hand.snow("snowload 1").items(), key=lambda each: each[1].area)
     at = shapely.point_on_surface(heap)
     hand.does("bare", at=[at.x, at.y])
     assert number not in hand.shapes
@@ -402,11 +402,11 @@ def test_undo_of_commands_and_of_gestures_spare_one_another(hand, capsys) -> Non
     hand.does("undo")
     hand.close()
     back = files(hand.path.parent)
-    assert {name: sorted(its.splitlines()) for name, its in back.items()} == {
-        name: sorted(its.splitlines()) for name, its in kept.items()
+    assert {name: sorted(one.splitlines()) for name, one in back.items()} == {
+        name: sorted(item.splitlines()) for name, item in kept.items()
     }
     assert run(capsys, "undo", hand.path).code == 0
-    first = {name: its for name, its in files(hand.path.parent).items() if "kept" not in name}
+    first = {name: each for name, each in files(hand.path.parent).items() if "kept" not in name}
     assert first == begun
     first = files(hand.path.parent)
     hand = Hand(hand.path)
@@ -504,7 +504,7 @@ def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, mo
     for kind in ("snowload", "snowfall"):
         module = motif(kind)
         grow = module.grow
-        monkeypatch.setattr(module, "grow", lambda *its, kind=kind, grow=grow: grown.append(kind) or grow(*its))
+        monkeypatch.setattr(module, "grow", lambda *each, kind=kind, grow=grow: grown.append(kind) or grow(*each))
     hand = Hand(hand.path)
     assert grown == []
     assert sorted(map(_place, hand.shapes.values())) == seen
@@ -523,7 +523,7 @@ def test_what_has_grown_is_not_grown_again_until_something_is_otherwise(hand, mo
 
 
 def test_a_heap_that_goes_moves_no_flake(hand) -> None:
-    heap = max(hand.snow("snowload 1").items(), key=lambda its: its[1].area)[0]
+    heap = max(hand.snow("snowload 1").items(), key=lambda each: each[1].area)[0]
     flakes = hand.snow("snowfall 1")
     hand.does("take away", ids=[heap])
     assert hand.snow("snowfall 1").keys() == flakes.keys()
@@ -586,7 +586,7 @@ def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path)
     was, file = locked_shapes(hand.session.desk), hand.path.parent / "kept" / "snowfall-1.svg"
     before = hand.path.read_text(encoding="utf-8")
     assert hand.does("cut by", **{"for": ["hand", "laser"]})["reload"]
-    now, told = locked_shapes(hand.session.desk), hand.session.state()["recut"]
+    now, report = locked_shapes(hand.session.desk), hand.session.state()["recut"]
     desk = hand.session.desk
     bed, lights = desk.ground.beds[-1], desk.ground.whites[0].shapes
     (key,), heaps = [key for key in was if key[0] == "snowfall 1"], [key for key in was if key[0] == "snowload 1"]
@@ -600,11 +600,11 @@ def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path)
     assert 0 < len(holds) < len(was[key]), "some hold and some don't, or this asks nothing"
     assert set(shapely.to_wkb(holds)) <= set(shapely.to_wkb(now[key]))
     assert len(weak(now)) == 0
-    lots = [how["how"] for how in told["shapes"]]
+    lots = [how["how"] for how in report["shapes"]]
     same = sum(len(set(shapely.to_wkb(was[k])) & set(shapely.to_wkb(now.get(k, was[k][:0])))) for k in was)
     assert lots.count("new") == 0, "nothing grows anew in what is locked"
-    assert told["say"].startswith(f"Locked snow: {same} kept as they were, ")
-    assert sum(map(len, was.values())) == same + int(told["say"].split(", ")[1].split()[0]) + lots.count("gone")
+    assert report["say"].startswith(f"Locked snow: {same} kept as they were, ")
+    assert sum(map(len, was.values())) == same + int(report["say"].split(", ")[1].split()[0]) + lots.count("gone")
     hand.written()
     lines = file.read_text(encoding="utf-8")
     hand.close()
@@ -655,8 +655,8 @@ def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended
     file.write_text(file.read_text(encoding="utf-8").replace("/>\n", "/> "), encoding="utf-8")
     hand = Hand(hand.path)
     was = {shape.wkt for shape in hand.snow().values()}
-    (told,) = hand.does("cut by", **{"for": ["hand", "laser"]})["said"]
-    assert told == (
+    (report,) = hand.does("cut by", **{"for": ["hand", "laser"]})["said"]
+    assert report == (
         "snowfall 1 was not looked at: its file or its drawing was changed elsewhere; "
         "take this back, lock snowfall 1 anew, then choose again"
     )
@@ -716,9 +716,9 @@ def test_what_was_said_of_the_former_material_goes_with_it_is_told_and_comes_bac
     piece = 'declare = "linoleum" # asked\nthickness_mm = 4 \ngrain_deg = 90\ndepth_mm = 1.2'
     hand = blocks_cut_by(tmp_path, f'{piece}\nfor = ["hand"]', 'declare = "linoleum"')
     before = hand.path.read_bytes()
-    told = hand.does("cut by", material="basswood", cutter="laser-fine", **{"for": ["laser"]})["said"]
+    report = hand.does("cut by", material="basswood", cutter="laser-fine", **{"for": ["laser"]})["said"]
     gone = "went with the former material; the print file may say those of the new one"
-    assert told == [f"sky: composition, thickness, depth of cut, grain {gone}", f"key: composition {gone}"]
+    assert report == [f"sky: composition, thickness, depth of cut, grain {gone}", f"key: composition {gone}"]
     for table in tomllib.loads(hand.path.read_text(encoding="utf-8"))["blocks"]:
         assert not {"declare", "thickness_mm", "grain_deg", "depth_mm"} & set(table)
         assert table["material"] == "basswood"

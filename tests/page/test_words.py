@@ -21,7 +21,7 @@ POST = ("[[layers]]", 'name = "POST"', 'shape = "box 20 0 8 25"')
 def test_nothing_that_is_printed_or_looked_at_is_called_by_its_file() -> None:
     """Files of machines go by their machine, in one archive."""
     by_hand = [name for name in OWNED if not name.startswith((".", "laser/", "router/"))]
-    for name in (*PURPOSE, *(f"sky/{its}" for its in by_hand), "print.png", "proof.html", "inks/sky-block.png"):
+    for name in (*PURPOSE, *(f"sky/{each}" for each in by_hand), "print.png", "proof.html", "inks/sky-block.png"):
         assert "." not in noun(name), name
     assert noun("sky-laser.zip") == "the files for the laser, with their note"
     assert noun(f"sky/router/{program_name(1)}") == program_name(1)
@@ -55,16 +55,16 @@ def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
     path.write_text(small_print("[[motifs]]", 'motif = "snowload"', 'on = ["POST"]', "", *POST, blocks={"sky": ["*"]}))
     session = page_in(tmp_path, path).session
     state = session.state()
-    assert [its["key"] for its in state["meanings"]] == [*Meaning]
-    assert all(its["short"] for its in state["meanings"])
-    assert not any("label" in its for its in state["meanings"])
-    assert [its["name"] for its in state["motifs"]] == ["snowload 1"]
+    assert [meaning["key"] for meaning in state["meanings"]] == [*Meaning]
+    assert all(each["short"] for each in state["meanings"])
+    assert not any("label" in one for one in state["meanings"])
+    assert [motif["name"] for motif in state["motifs"]] == ["snowload 1"]
     assert "label" not in state["motifs"][0]
     session.close()
 
 
 def test_how_long_it_has_taken_is_said_and_how_long_the_last_time_and_nothing_is_guessed() -> None:
-    assert [so_far(*its) for its in ((1, 0), (12, 0.4), (185, 540), (3900, 0))] == [
+    assert [so_far(*each) for each in ((1, 0), (12, 0.4), (185, 540), (3900, 0))] == [
         "", "12 s so far", "3 min so far; this print took 9 min last time", "1 h 5 min so far",
     ]  # fmt: skip
 

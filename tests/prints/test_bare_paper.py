@@ -89,14 +89,14 @@ def taken_apart(scene: Scene, folder):
     path = folder / "print.toml"
     path.write_text(scene.text(), encoding="utf-8")
     print_ = read_print(path, SHELF)
-    ways = setups_of(print_, SHELF)
-    picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
-    return print_, picture, cuts, ways
+    setups = setups_of(print_, SHELF)
+    picture, cuts = cut_blocks(print_, setups, say=lambda _: None)
+    return print_, picture, cuts, setups
 
 
 def mended(scene: Scene, folder):
-    print_, picture, cuts, ways = taken_apart(scene, folder)
-    done = mended_print(print_, picture, cuts, ways, say=lambda _: None)
+    print_, picture, cuts, setups = taken_apart(scene, folder)
+    done = mended_print(print_, picture, cuts, setups, say=lambda _: None)
     return picture, cuts, done, paper_findings(picture, done)
 
 
@@ -108,10 +108,10 @@ def crowd_mended():
 
 def _crowd_mended():
     with tempfile.TemporaryDirectory() as folder:
-        print_, picture, cuts, ways = taken_apart(CROWDED, Path(folder))
+        print_, picture, cuts, setups = taken_apart(CROWDED, Path(folder))
         said: list[str] = []
-        done = mended_print(print_, picture, cuts, ways, say=said.append)
-        return print_, ways, picture, cuts, done, said
+        done = mended_print(print_, picture, cuts, setups, say=said.append)
+        return print_, setups, picture, cuts, done, said
 
 
 def dots():
@@ -124,13 +124,13 @@ def inside(shape, x, y):
     return shapely.contains_xy(shape, x, y)
 
 
-def untold_bare(scene: Scene, inks: dict, told) -> float:
+def untold_bare(scene: Scene, inks: dict, expected) -> float:
     """How many mm² of paper are bare that should not be, in places that no finding tells."""
     x, y = dots()
     _, deep = scene.at(x, y)
     bare = (deep < -0.03) & ~np.any([inside(ink, x, y) for ink in inks.values()], axis=0)
     places, count = ndimage.label(bare, structure=np.ones((3, 3)))
-    points = [(its.at, its.length_mm / 2 + 2 * DOT) for its in told]
+    points = [(each.at, each.length_mm / 2 + 2 * DOT) for each in expected]
     lost = 0.0
     for k in range(1, count + 1):
         mine = np.column_stack([x[places == k], y[places == k]])
@@ -141,13 +141,13 @@ def untold_bare(scene: Scene, inks: dict, told) -> float:
 
 def box_of(side):
     return st.tuples(st.floats(-0.5, 30), st.floats(-0.5, 18), st.floats(1.0, side), st.floats(1.0, side)).map(
-        lambda its: tuple(round(number, 2) for number in its)
+        lambda each: tuple(round(number, 2) for number in each)
     )
 
 
 def circle_of(most):
     return st.tuples(st.floats(3, WIDTH - 3), st.floats(3, HEIGHT - 3), st.floats(0.5, most)).map(
-        lambda its: tuple(round(number, 2) for number in its)
+        lambda each: tuple(round(number, 2) for number in each)
     )
 
 
@@ -155,7 +155,7 @@ SCENES = st.builds(
     Scene,
     layers=st.fixed_dictionaries({"NEAR": box_of(6), "POST": box_of(12), "FAR": box_of(20)}),
     lights=st.lists(circle_of(2.5), min_size=3, max_size=7).map(tuple),
-    openings=st.lists(circle_of(1.5).filter(lambda its: its[2] > 0.8), max_size=1).map(tuple),
+    openings=st.lists(circle_of(1.5).filter(lambda each: each[2] > 0.8), max_size=1).map(tuple),
     trap=st.sampled_from([0.0, 0.4, 1.5]),
     back=st.sampled_from([0.0, 0.4]),
     mend=st.booleans(),
@@ -167,18 +167,18 @@ SCENES = st.builds(
 @settings(examples(3), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
 @given(SCENES)
 def test_bare_exactly_where_it_must_be_and_ink_where_the_picture_asks(tmp_path_factory, scene):
-    _, cuts, done, told = mended(scene, tmp_path_factory.mktemp("scene"))
+    _, cuts, done, report = mended(scene, tmp_path_factory.mktemp("scene"))
     x, y = dots()
     owner, deep = scene.at(x, y)
     inks = {name: cut.ink for name, cut in done.items()}
     prints = {name: inside(ink, x, y) for name, ink in inks.items()}
     for name, printed in prints.items():
         assert not (printed & (deep > 0.02)).any(), name
-    assert not any(its.rule == "ink-on-bare" for found in told.values() for its in found)
-    bare = [its for found in told.values() for its in found if its.rule == "bare-paper"]
+    assert not any(one.rule == "ink-on-bare" for result in report.values() for one in result)
+    bare = [each for value in report.values() for each in value if each.rule == "bare-paper"]
     assert untold_bare(scene, inks, bare) == 0
     if not scene.mend:  # nothing but crumbs of the picture, which the separation leaves out
-        assert all(its.measured * its.length_mm < 0.02 for its in bare)
+        assert all(item.measured * item.length_mm < 0.02 for item in bare)
     # unmended: half of a gap too narrow to be cut; mended: lands made wider, here by no more than two least widths
     reach = 1.5 if scene.mend else 0.4
     for name, printed in prints.items():
@@ -195,9 +195,9 @@ def _given_to(name: str, done, x, y):
     """The dots near places at which it is told that the block prints in another's stead."""
     near = np.zeros(x.shape, dtype=bool)
     for cut in done.values():
-        for its in cut.notes:
-            if its.rule == "other-ink" and f"the block {name} prints" in its.why:
-                near |= np.hypot(x - its.at[0], y - its.at[1]) < 3.0
+        for note in cut.notes:
+            if note.rule == "other-ink" and f"the block {name} prints" in note.why:
+                near |= np.hypot(x - note.at[0], y - note.at[1]) < 3.0
     return near
 
 
@@ -216,33 +216,33 @@ CROWDED = Scene(
 
 
 def test_what_mending_takes_from_one_block_another_prints():
-    _, ways, picture, cuts, done, _ = crowd_mended()
-    told = paper_findings(picture, done)
-    alone = {name: mended_cut(cut, ways[name], say=lambda _: None) for name, cut in cuts.items()}
+    _, setups, picture, cuts, done, _ = crowd_mended()
+    report = paper_findings(picture, done)
+    alone = {name: mended_cut(cut, setups[name], say=lambda _: None) for name, cut in cuts.items()}
     opened = untold_bare(CROWDED, {name: cut.ink for name, cut in alone.items()}, [])
     assert opened > 0.3  # each block mended by itself lays so many mm² of paper bare
     inks = {name: cut.ink for name, cut in done.items()}
-    bare = [its for found in told.values() for its in found if its.rule == "bare-paper"]
+    bare = [each for value in report.values() for each in value if each.rule == "bare-paper"]
     assert untold_bare(CROWDED, inks, bare) == 0
     assert untold_bare(CROWDED, inks, []) < 0.8 * opened  # the rest: necks between two flakes, which no block can hold
-    assert any(its.rule == "other-ink" for cut in done.values() for its in cut.notes)
+    assert any(note.rule == "other-ink" for cut in done.values() for note in cut.notes)
     from carvegen.checks import checked
 
     for name, cut in done.items():
-        for way in ways[name]:
-            broken = [its for its in checked(way.on(cut.block)) if its.severity is Severity.BREAKS]
-            assert [its for its in broken if its.rule in ("land-width", "cut-width", "island")] == [], name
+        for setup_ in setups[name]:
+            broken = [finding for finding in checked(setup_.on(cut.block)) if finding.severity is Severity.BREAKS]
+            assert [one for one in broken if one.rule in ("land-width", "cut-width", "island")] == [], name
 
 
 def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_path):
-    print_, picture, cuts, ways = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
+    print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
     said: list[str] = []
-    alone = mended_print(print_, picture, cuts, ways, say=said.append)
-    rounds = [its for its in said if "round" in its]
+    alone = mended_print(print_, picture, cuts, setups, say=said.append)
+    rounds = [each for each in said if "round" in each]
     assert rounds
-    assert all(its.partition(":")[0] in cuts for its in rounds)
+    assert all(one.partition(":")[0] in cuts for one in rounds)
     beside = mended_print(
-        print_, picture, cuts, ways, say=lambda _: None, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
+        print_, picture, cuts, setups, say=lambda _: None, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
     )
     for name, cut in alone.items():
         assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(beside[name].block.cuts).tolist()
@@ -265,21 +265,21 @@ def test_a_piece_with_a_tip_is_given_where_the_tip_is_short_with_some_to_spare(a
 
 def test_bare_paper_and_ink_on_bare_are_told_with_their_place_and_width():
     _, _, picture, cuts, _, _ = crowd_mended()
-    assert not [its for found in paper_findings(picture, cuts).values() for its in found]
+    assert not [each for paper_finding in paper_findings(picture, cuts).values() for each in paper_finding]
     hole = shapely.box(29.8, 15, 30.1, 17)
     snow = shapely.box(26.6, 10.8, 27.4, 11.2)
     spoilt = cuts | {"sky": replace(cuts["sky"], land=cuts["sky"].land.difference(hole).union(snow))}
-    found = paper_findings(picture, spoilt)["sky"]
-    told = {its.rule: (its.severity, round(its.measured, 1), shapely.Point(its.at).within(hole)) for its in found}
-    assert told == {"bare-paper": (Severity.RISK, 0.3, True), "ink-on-bare": (Severity.BREAKS, 0.4, False)}
+    result = paper_findings(picture, spoilt)["sky"]
+    report = {one.rule: (one.severity, round(one.measured, 1), shapely.Point(one.at).within(hole)) for one in result}
+    assert report == {"bare-paper": (Severity.RISK, 0.3, True), "ink-on-bare": (Severity.BREAKS, 0.4, False)}
 
 
 def test_a_block_of_which_nothing_is_left_is_told():
     """All of it lay behind what was drawn over it: four boards came out blank, without a word."""
     _, _, picture, cuts, _, _ = crowd_mended()
     blank = replace(cuts["sky"], land=shapely.Polygon(), picture=shapely.Polygon())
-    told = paper_findings(picture, cuts | {"sky": blank})["sky"]
-    assert [(its.rule, its.severity, its.measured) for its in told] == [("blank-block", Severity.RISK, 0.0)]
+    report = paper_findings(picture, cuts | {"sky": blank})["sky"]
+    assert [(each.rule, each.severity, each.measured) for each in report] == [("blank-block", Severity.RISK, 0.0)]
 
 
 def test_a_layer_on_no_block_is_told(tmp_path):
@@ -288,11 +288,11 @@ def test_a_layer_on_no_block_is_told(tmp_path):
     (tmp_path / "print.toml").write_text(text, encoding="utf-8")
     print_ = read_print(tmp_path / "print.toml", SHELF)
     picture, cuts = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
-    told = [its for found in paper_findings(picture, cuts).values() for its in found]
-    assert [(its.rule, its.severity) for its in told] == [("blank-layer", Severity.ADVICE)]
-    assert "NEAR is on no block" in told[0].why
+    report = [each for paper_finding in paper_findings(picture, cuts).values() for each in paper_finding]
+    assert [(one.rule, one.severity) for one in report] == [("blank-layer", Severity.ADVICE)]
+    assert "NEAR is on no block" in report[0].why
     free = shapely.box(20, 3, 25, 12).difference(picture.bare).area
-    assert told[0].measured == pytest.approx(free, rel=0.02)
+    assert report[0].measured == pytest.approx(free, rel=0.02)
 
 
 @takes_long  # tests/readers/test_small_prints.py reads machine files of any print
@@ -317,9 +317,9 @@ def test_delivered_blocks_leave_paper_bare_where_it_must_be(tmp_path, capsys, mo
     _, deep = scene.at(x, y)
     for ink in inks.values():
         assert not (inside(ink, x, y) & (deep > 0.02)).any()
-    told = json.loads((tmp_path / "built" / "report.json").read_text())["blocks"]
-    points = [its for found in told.values() for its in found if its["rule"] == "bare-paper"]
-    assert untold_bare(scene, inks, [Finding.from_dict(its) for its in points]) < 0.05
+    report = json.loads((tmp_path / "built" / "report.json").read_text())["blocks"]
+    points = [each for value in report.values() for each in value if each["rule"] == "bare-paper"]
+    assert untold_bare(scene, inks, [Finding.from_dict(point) for point in points]) < 0.05
 
 
 def test_a_stencil_dabs_no_ink_where_the_paper_stays_bare(tmp_path):

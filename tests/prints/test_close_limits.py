@@ -51,10 +51,10 @@ STATED: dict[str, dict[str, tuple[object, ...]]] = {
 @pytest.mark.parametrize("table", STATED)
 def test_ranges_of_keys_are_as_they_are_stated_here(table: str) -> None:
     assert {table} <= {*TABLES, *LISTS}
-    own = {its.key: its for its in keys_of(table) if its.bounded}
+    own = {each.key: each for each in keys_of(table) if each.bounded}
     assert {
-        key: (its.at_least, its.at_most) if key == "size_mm" else (its.at_least, its.default, its.at_most)
-        for key, its in own.items()
+        key: (one.at_least, one.at_most) if key == "size_mm" else (one.at_least, one.default, one.at_most)
+        for key, one in own.items()
     } == STATED[table]
 
 
@@ -76,7 +76,7 @@ def test_what_no_disc_of_the_width_fits_into_is_thin(width: float, share: int) -
 
 def test_a_right_angle_is_not_thin_but_a_sharp_corner_is() -> None:
     square, sharp = box(0, 0, 5, 5), shapely.Polygon([(0, 0), (6, 0), (3, 5.2)])
-    assert [len(geometry.parts(its)) for its in flake_fit._thin(shapes(square, sharp), 0.5)] == [0, 3]
+    assert [len(geometry.parts(each)) for each in flake_fit._thin(shapes(square, sharp), 0.5)] == [0, 3]
 
 
 @pytest.mark.parametrize(
@@ -127,10 +127,10 @@ def test_a_mass_takes_slivers_with_a_quarter_of_a_land_round_them_but_not_up_to_
 
 @pytest.mark.parametrize(("wide", "broad"), [(3.9, False), (4.1, True)])
 def test_what_is_broad_is_so_wide_somewhere_and_a_little_round_that(wide: float, broad: bool) -> None:
-    its = readable_bars._broad(box(0, 0, 20, wide), 4.0)
-    assert shapely.is_empty(its) != broad
+    each = readable_bars._broad(box(0, 0, 20, wide), 4.0)
+    assert shapely.is_empty(each) != broad
     if broad:
-        assert its.bounds == pytest.approx((-1, -1, 21, wide + 1))
+        assert each.bounds == pytest.approx((-1, -1, 21, wide + 1))
 
 
 def test_a_hole_belongs_to_the_wall_that_most_of_its_rim_is() -> None:
@@ -146,8 +146,8 @@ def test_a_hole_belongs_to_the_wall_that_most_of_its_rim_is() -> None:
 
 
 def test_a_motif_keeps_a_land_off_other_white_and_touches_what_hides_it() -> None:
-    its = growing_room.kept_out(box(0, 0, 5, 5), box(20, 0, 5, 5), LIMITS)
-    assert [part.bounds for part in geometry.parts(its)] == [
+    each = growing_room.kept_out(box(0, 0, 5, 5), box(20, 0, 5, 5), LIMITS)
+    assert [part.bounds for part in geometry.parts(each)] == [
         pytest.approx((0, 0, 5, 5)), pytest.approx((19.48, -0.52, 25.52, 5.52)),
     ]  # fmt: skip
 
@@ -171,8 +171,8 @@ def test_what_lies_mostly_on_a_thing_or_in_its_hole_is_painted_on_it(on: float, 
     behind = shapely.difference(post, shapely.buffer(box(7, 10, 2, 2), 0.5)) if lacking else post
     layers = [Layer("BAND", band), Layer("POST", post)]
     readable = ReadableBars(drawing=SimpleNamespace(in_front_of=lambda _: layers), plates=(), pictures={})
-    its = readable._painted_on(behind, frozenset({"POST"}))
-    assert its.area == pytest.approx(8 if painted else 0)
+    each = readable._painted_on(behind, frozenset({"POST"}))
+    assert each.area == pytest.approx(8 if painted else 0)
 
 
 PLAIN = SimpleNamespace(name="tone", ground=False, under_all=False, layers=frozenset({"A"}))
@@ -200,8 +200,8 @@ def test_of_a_paler_ink_bars_are_neither_lines_nor_broad(shape, ground, bar: boo
         assert len(ReadableBars._pale_bars(readable, other, OF_SNOW)) == 0
 
 
-@pytest.mark.parametrize(("lost", "told"), [(0.011, True), (0.009, False)])
-def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, told, monkeypatch) -> None:
+@pytest.mark.parametrize(("lost", "expected"), [(0.011, True), (0.009, False)])
+def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, expected, monkeypatch) -> None:
     said: list[str] = []
     rooms = SimpleNamespace(pictures={"key": NOTHING}, face=box(0, 0, 10, 10))
     grower = SimpleNamespace(say=said.append, rooms=rooms, notes=[])
@@ -211,7 +211,7 @@ def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, 
     motif = SimpleNamespace(name="snow", motif="snowfall", settings=Settings())
     begun = room, Growth(cuts=flakes)
     assert list(Grower._fitted(grower, motif, begun, LIMITS, NOTHING, frozenset({"key"})).cuts) == [flakes[0]]
-    assert ["snow on 1% of the face is left out" in note for note in grower.notes] == [True] * told
+    assert ["snow on 1% of the face is left out" in note for note in grower.notes] == [True] * expected
     assert said == ["laying 2 flakes and masses on the drawing"]
 
 
@@ -239,11 +239,11 @@ def test_pieces_are_offered_to_the_block_that_they_meet_most_if_by_more_than_a_t
     assert bare_paper._turns(pieces, 1, cuts).tolist() == ["sky", "", "", ""]
 
 
-@pytest.mark.parametrize(("wide", "told"), [(0.019, False), (0.022, True)])
-def test_bare_paper_as_narrow_as_a_hair_is_not_told(wide: float, told: bool) -> None:
-    assert len(bare_paper._wide(box(0, 0, 5, wide))) == told
+@pytest.mark.parametrize(("wide", "expected"), [(0.019, False), (0.022, True)])
+def test_bare_paper_as_narrow_as_a_hair_is_not_told(wide: float, expected: bool) -> None:
+    assert len(bare_paper._wide(box(0, 0, 5, wide))) == expected
     cuts = [SimpleNamespace(ink=box(0, 0, 10, 5)), SimpleNamespace(ink=box(10 + wide, 0, 5, 5))]
-    assert len(bare_paper.bare_unasked(box(0, 0, 15, 5), cuts)) == told
+    assert len(bare_paper.bare_unasked(box(0, 0, 15, 5), cuts)) == expected
 
 
 def test_how_wide_and_how_long_a_piece_is() -> None:
@@ -255,12 +255,12 @@ def test_how_wide_and_how_long_a_piece_is() -> None:
 
 @pytest.mark.parametrize(("times", "severity"), [(0.99, Severity.ADVICE), (1.01, Severity.RISK)])
 def test_bare_paper_that_an_eye_tells_apart_is_a_risk(times: float, severity: Severity) -> None:
-    its = bare_paper._bare_finding((1, 2), times * bare_paper.SEEN_MM, 3.0)
-    assert (its.severity, its.at, its.length_mm) == (severity, (1, 2), 3.0)
+    each = bare_paper._bare_finding((1, 2), times * bare_paper.SEEN_MM, 3.0)
+    assert (each.severity, each.at, each.length_mm) == (severity, (1, 2), 3.0)
 
 
 @pytest.mark.parametrize(
-    ("shape", "told"),
+    ("shape", "expected"),
     [
         (box(0, 0, 1, 1.05), True),
         (box(0, 0, 1, 0.95), False),
@@ -268,10 +268,10 @@ def test_bare_paper_that_an_eye_tells_apart_is_a_risk(times: float, severity: Se
         (box(0, 0, 40, 0.12), True),
     ],
 )
-def test_a_layer_on_no_block_is_told_where_a_square_millimetre_of_it_shows_and_no_thread(shape, told: bool) -> None:
+def test_a_layer_on_no_block_is_told_where_a_square_millimetre_of_it_shows_and_no_thread(shape, expected: bool) -> None:
     over = Layer("OVER", box(0, 0, 40, 10))
     seen = SimpleNamespace(face=box(0, 0, 40, 30), bare=NOTHING, drawing=SimpleNamespace(layers=[Layer("A", shape)]))
-    assert list(bare_paper._blank_layers(seen, NOTHING)) == ["A"] * told
+    assert list(bare_paper._blank_layers(seen, NOTHING)) == ["A"] * expected
     seen.drawing.layers.insert(0, over)
     assert list(bare_paper._blank_layers(seen, NOTHING)) == ["OVER"]  # A lies under it
     assert list(bare_paper._blank_layers(seen, over.shape)) == []
@@ -279,12 +279,12 @@ def test_a_layer_on_no_block_is_told_where_a_square_millimetre_of_it_shows_and_n
     assert list(bare_paper._blank_layers(seen, NOTHING)) == []
 
 
-@pytest.mark.parametrize(("lost", "told"), [(0.95, False), (1.05, True)])
-def test_a_square_millimetre_of_the_drawing_that_mending_takes_is_told(lost: float, told: bool) -> None:
+@pytest.mark.parametrize(("lost", "expected"), [(0.95, False), (1.05, True)])
+def test_a_square_millimetre_of_the_drawing_that_mending_takes_is_told(lost: float, expected: bool) -> None:
     note = SimpleNamespace(rule="other-ink", at=(0.5, 1.0))
     cut = SimpleNamespace(land=box(lost, 0, 9, 1), picture=box(0, 0, 10, 1), changes=("cut",), notes=())
     said = list(bare_paper.cut_away(box(0, 0, 10, 1), cut))
-    assert [(its.measured, its.unit) for its in said] == [(pytest.approx(lost), "mm²")] * told
+    assert [(each.measured, each.unit) for each in said] == [(pytest.approx(lost), "mm²")] * expected
     cut.notes = (note,)  # another prints it
     assert list(bare_paper.cut_away(box(0, 0, 10, 1), cut)) == []
     cut.notes, cut.changes = (), ()
@@ -301,23 +301,25 @@ def test_a_piece_is_of_the_block_that_asks_for_most_of_it() -> None:
 # ── old cuts ─────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize(("stands", "told"), [(0.49, True), (0.51, False)])
-def test_that_most_of_what_is_to_print_is_cut_already_is_asked_about(stands: float, told: bool) -> None:
-    assert len(list(recut._unlike(box(0, 0, 10, 10), box(0, 0, 10, 10 * stands)))) == told
+@pytest.mark.parametrize(("stands", "expected"), [(0.49, True), (0.51, False)])
+def test_that_most_of_what_is_to_print_is_cut_already_is_asked_about(stands: float, expected: bool) -> None:
+    assert len(list(recut._unlike(box(0, 0, 10, 10), box(0, 0, 10, 10 * stands)))) == expected
 
 
-@pytest.mark.parametrize(("mm2", "told"), [(0.98, False), (1.02, True)])
-def test_a_square_millimetre_that_is_hidden_or_gone_is_worth_a_word(mm2: float, told: bool) -> None:
+@pytest.mark.parametrize(("mm2", "expected"), [(0.98, False), (1.02, True)])
+def test_a_square_millimetre_that_is_hidden_or_gone_is_worth_a_word(mm2: float, expected: bool) -> None:
     piece = box(0, 0, 1, mm2)
-    assert [its.measured for its in recut._hidden(piece)] == [pytest.approx(mm2)] * told
+    assert [each.measured for each in recut._hidden(piece)] == [pytest.approx(mm2)] * expected
     assert list(recut._hidden(None)) == []
     cut = SimpleNamespace(white=box(0, 0, 5, 5), picture=box(0, 0, 4, 4))
-    assert [(its.measured, its.limit) for its in recut._snow(cut, piece)] == [pytest.approx((mm2, 16), rel=0.01)] * told
+    assert [(one.measured, one.limit) for one in recut._snow(cut, piece)] == [
+        pytest.approx((mm2, 16), rel=0.01)
+    ] * expected
 
 
-@pytest.mark.parametrize(("tolerance", "told"), [(0.02, False), (0.021, True), (0.3, True)])
-def test_how_finely_a_scan_tells_is_said(tolerance: float, told: bool) -> None:
-    assert [its.measured for its in recut._coarse(box(0, 0, 1, 1), tolerance)] == [tolerance] * told
+@pytest.mark.parametrize(("tolerance", "expected"), [(0.02, False), (0.021, True), (0.3, True)])
+def test_how_finely_a_scan_tells_is_said(tolerance: float, expected: bool) -> None:
+    assert [each.measured for each in recut._coarse(box(0, 0, 1, 1), tolerance)] == [tolerance] * expected
     assert list(recut._coarse(NOTHING, tolerance)) == []
 
 
@@ -342,27 +344,27 @@ def change(*, land=(), cut=()) -> Difference:
 
 def test_what_can_not_be_put_back_and_what_is_still_to_cut_is_told_the_largest_first_forty_at_most() -> None:
     pieces = [box(2 * k, 0, 1, 1 + k / 10) for k in range(45)]
-    for its, rule in ((change(land=pieces), "cut-already"), (change(cut=pieces), "cut-on")):
-        said = list(recut._findings(its, [], NOTHING))
+    for each, rule in ((change(land=pieces), "cut-already"), (change(cut=pieces), "cut-on")):
+        said = list(recut._findings(each, [], NOTHING))
         assert [one.rule for one in said] == [rule] * 40
         assert [one.measured for one in said] == pytest.approx([1 + k / 10 for k in range(44, 4, -1)])
 
 
 @pytest.mark.parametrize(("white", "kind"), [(0.45, ""), (0.55, "snow")])
 def test_what_lies_mostly_in_the_snow_is_taken_by_it(white: float, kind: str) -> None:
-    (its,) = recut._findings(change(cut=[box(0, 0, 10, 1)]), [], box(0, 0, 10 * white, 1))
-    assert (its.kind, "snow" in its.why) == (kind, kind == "snow")
+    (each,) = recut._findings(change(cut=[box(0, 0, 10, 1)]), [], box(0, 0, 10 * white, 1))
+    assert (each.kind, "snow" in each.why) == (kind, kind == "snow")
 
 
 def test_the_mark_that_asks_most_for_a_piece_is_named_where_it_asks() -> None:
     marks = [
-        Mark(meaning=Meaning.STAYS, shape=box(*its, 1), key=key) for key, its in (("a", (0, 0, 2)), ("b", (6, 0, 4)))
+        Mark(meaning=Meaning.STAYS, shape=box(*one, 1), key=key) for key, one in (("a", (0, 0, 2)), ("b", (6, 0, 4)))
     ]
-    (its,) = recut._findings(change(land=[box(0, 0, 10, 1)]), marks, NOTHING)
-    assert its.kind == "b"
-    assert 6 < its.at[0] < 10
-    (its,) = recut._findings(change(land=[box(20, 0, 10, 1)]), marks, NOTHING)
-    assert (its.kind, its.remedy) == ("", recut._ASKED[1])
+    (each,) = recut._findings(change(land=[box(0, 0, 10, 1)]), marks, NOTHING)
+    assert each.kind == "b"
+    assert 6 < each.at[0] < 10
+    (each,) = recut._findings(change(land=[box(20, 0, 10, 1)]), marks, NOTHING)
+    assert (each.kind, each.remedy) == ("", recut._ASKED[1])
 
 
 # ── separation ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -384,30 +386,30 @@ def test_where_a_land_starves_over_a_corner_alone_it_is_not_told(tall: float, st
 
 
 def test_where_it_is_dropped_and_how_wide_about_is_told() -> None:
-    its = separation._dropped(box(0, 0, 10, 0.2), 0.7)
-    assert (its.at, its.width_mm, its.land_mm) == ((5.0, 0.1), pytest.approx(0.196), 0.7)
+    each = separation._dropped(box(0, 0, 10, 0.2), 0.7)
+    assert (each.at, each.width_mm, each.land_mm) == ((5.0, 0.1), pytest.approx(0.196), 0.7)
 
 
 @pytest.mark.parametrize(("apart", "drawn"), [(0.0, True), (0.045, True), (0.055, False)])
 def test_the_edge_of_the_white_is_drawn_by_the_dark_beside_it(apart: float, drawn: bool) -> None:
     """And to either side so far as is kept back, less both ends, where it turns away."""
-    its = separation._beside_edges(box(0, 0, 10, 10), box(10 + apart, 2, 10, 6), 0.4)
-    assert its.bounds[::2] == (pytest.approx((9.6, 10.4)) if drawn else pytest.approx((np.nan, np.nan), nan_ok=True))
-    assert its.area == pytest.approx(6 * 0.8 if drawn else 0, abs=0.15)
+    each = separation._beside_edges(box(0, 0, 10, 10), box(10 + apart, 2, 10, 6), 0.4)
+    assert each.bounds[::2] == (pytest.approx((9.6, 10.4)) if drawn else pytest.approx((np.nan, np.nan), nan_ok=True))
+    assert each.area == pytest.approx(6 * 0.8 if drawn else 0, abs=0.15)
 
 
 @pytest.mark.parametrize(("tall", "drawn"), [(0.12, False), (0.15, True)])
 def test_an_edge_as_short_as_four_times_how_near_counts_is_none(tall: float, drawn: bool) -> None:
-    its = separation._beside_edges(box(0, 0, 10, 10), box(10.02, 2, 10, tall), 0.4)
-    assert (its.area > 0) == drawn
+    each = separation._beside_edges(box(0, 0, 10, 10), box(10.02, 2, 10, tall), 0.4)
+    assert (each.area > 0) == drawn
 
 
 def test_a_run_on_that_nobody_sees_and_slivers_of_it_are_left_out() -> None:
     seen = box(0, 0, 5, 5)
     for wide, stays in ((0.2, False), (0.25, True)):  # a third of the land's width
         land = shapely.union(shapely.union(seen, box(5, 2, 2, wide)), box(8, 0, 2, 2))
-        its = separation._tidied(PLATE, land, seen, NOTHING)
-        assert its.area == pytest.approx(25 + (2 * wide if stays else 0), abs=0.05)
+        each = separation._tidied(PLATE, land, seen, NOTHING)
+        assert each.area == pytest.approx(25 + (2 * wide if stays else 0), abs=0.05)
     for crumb, stays in ((0.0018, False), (0.0022, True)):  # a hundredth of a square millimetre is seen, or not
         assert (separation._tidied(PLATE, seen, box(-1, 0, 1 + crumb, 5), NOTHING).area > 24) == stays
 
@@ -416,5 +418,5 @@ def test_crumbs_of_a_picture_are_left_out() -> None:
     """A hundredth of a square millimetre."""
     layers = [Layer("A", shapely.multipolygons([box(0, 0, 0.1, 0.09), box(1, 1, 0.1, 0.11)]))]
     plate = Plate(name="key", layers=frozenset({"A"}), lightness=20.0, land_mm=0.7, cut_mm=0.4)
-    its = separation.painted(box(-5, -5, 20, 20), layers, plate)
-    assert [part.bounds[0] for part in geometry.parts(its)] == [pytest.approx(1)]
+    each = separation.painted(box(-5, -5, 20, 20), layers, plate)
+    assert [part.bounds[0] for part in geometry.parts(each)] == [pytest.approx(1)]

@@ -40,7 +40,7 @@ def bears(folder, said: str = "", marks: str = "", **more: list[str]) -> list[bo
     path.write_text(small_print(files, blocks={"key": ["SHED", "POST"], **more}, after=said + SNOW), encoding="utf-8")
     print_ = read_print(path, SHELF)
     picture, _ = cut_blocks(print_, setups_of(print_, SHELF), say=lambda _: None)
-    return [float(shapely.intersection(picture.bare, its).area) > 0.2 for its in WINDOWS]
+    return [float(shapely.intersection(picture.bare, each).area) > 0.2 for each in WINDOWS]
 
 
 def layer(name: str, gaps: str) -> str:
@@ -87,11 +87,11 @@ def test_a_command_on_one_block_knows_such_marks_too() -> None:
     settings = snowload.Settings(patchy=0.0, fallen_mm=6.0, gaps="marks")
     lies = []
     for meanings in ((), (HoleMeaning.OPEN_AIR,)):
-        marks = BlockMarks(holes=tuple(HoleMark(meaning=its, shape=WINDOWS[0]) for its in meanings))
+        marks = BlockMarks(holes=tuple(HoleMark(meaning=meaning, shape=WINDOWS[0]) for meaning in meanings))
         marked = marks.on(ground, settings, limits(0.5, 0.4), motif="snowload", seed=1)
         block = loaded_block(marked, settings, limits(0.5, 0.4), stream(1, "holes"), which="both")
         sills = [shapely.box(4, 12, 15, 18), shapely.box(17, 12, 28, 18)]  # below what hangs into them from above
-        lies.append([float(shapely.area(shapely.intersection(block.cuts, its)).sum()) > 0.2 for its in sills])
+        lies.append([float(shapely.area(shapely.intersection(block.cuts, sill)).sum()) > 0.2 for sill in sills])
     assert lies == [[False, False], [True, False]]
 
 

@@ -64,45 +64,45 @@ def kept_print(folder) -> Any:
 
 
 def test_a_motif_that_is_let_go_leaves_the_print_file_and_no_other_does(tmp_path) -> None:
-    its = kept_print(tmp_path)
-    assert released(its, ["Near flakes"]).decode() == WITHOUT
-    assert its.path.read_text(encoding="utf-8") == TEXT
-    assert [(one.name, one.file) for one in release(its, ["Near flakes"])] == [("near flakes", "kept/near-flakes.svg")]
-    assert its.path.read_text(encoding="utf-8") == WITHOUT
+    each = kept_print(tmp_path)
+    assert released(each, ["Near flakes"]).decode() == WITHOUT
+    assert each.path.read_text(encoding="utf-8") == TEXT
+    assert [(one.name, one.file) for one in release(each, ["Near flakes"])] == [("near flakes", "kept/near-flakes.svg")]
+    assert each.path.read_text(encoding="utf-8") == WITHOUT
 
 
 def test_all_that_are_kept_are_let_go_where_none_is_named(tmp_path) -> None:
-    its = kept_print(tmp_path)
-    assert [one.name for one in release(its, [])] == ["near flakes", "snowload 1"]
-    assert "kept" not in its.path.read_text(encoding="utf-8")
+    each = kept_print(tmp_path)
+    assert [one.name for one in release(each, [])] == ["near flakes", "snowload 1"]
+    assert "kept" not in each.path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
     ("names", "said"), [(["grain 1"], "grain 1: not kept"), (["far flakes"], "must be a motif of this print")]
 )
 def test_what_is_not_kept_is_not_let_go(names: list[str], said: str, tmp_path) -> None:
-    its = kept_print(tmp_path)
+    each = kept_print(tmp_path)
     with pytest.raises(InputError, match=said):
-        release(its, names)
-    assert its.path.read_text(encoding="utf-8") == TEXT
+        release(each, names)
+    assert each.path.read_text(encoding="utf-8") == TEXT
 
 
 def test_a_print_none_of_whose_motifs_is_kept_says_so(tmp_path) -> None:
-    its = kept_print(tmp_path)
-    its.motifs = its.motifs[2:]
+    each = kept_print(tmp_path)
+    each.motifs = each.motifs[2:]
     with pytest.raises(InputError, match="none of its motifs is kept"):
-        release(its, [])
+        release(each, [])
 
 
 @pytest.mark.parametrize(
     ("before", "after"), [("kept/caps.svg", "kept/caps.svg"), ("../caps.svg", "kept/snowload-1.svg")]
 )
 def test_a_motif_is_kept_again_where_it_was_if_that_is_inside_the_folder(before, after, tmp_path, monkeypatch) -> None:
-    its = kept_print(tmp_path)
-    its.motifs[1].kept = before
+    each = kept_print(tmp_path)
+    each.motifs[1].kept = before
     monkeypatch.setattr(keeping, "_file_of", lambda _, grown: f"<svg>{grown.motif.name}</svg>")
-    grown: Any = [SimpleNamespace(motif=motif) for motif in its.motifs]
-    kept, files = keeping.kept_files(its, grown, ["snowload 1"])
+    grown: Any = [SimpleNamespace(motif=motif) for motif in each.motifs]
+    kept, files = keeping.kept_files(each, grown, ["snowload 1"])
     assert kept == {"snowload 1": after}
     assert files[after] == b"<svg>snowload 1</svg>"
     assert f'kept = "{after}"' in (files["print.toml"] or b"").decode()

@@ -114,9 +114,9 @@ def test_a_flake_that_she_moved_stays_unless_something_hides_it_now(tmp_path):
     text = file.read_text(encoding="utf-8")
     for shape, place in zip(some.tolist(), ((14, 14), (38, 20)), strict=True):
         at = shape.centroid
-        found = next(line for line in text.splitlines() if _holds(line, shape))
+        result = next(line for line in text.splitlines() if _holds(line, shape))
         move = f'<path transform="translate({place[0] - at.x:.3f} {at.y - place[1]:.3f})"'
-        text = text.replace(found, found.replace("<path", move, 1))
+        text = text.replace(result, result.replace("<path", move, 1))
     file.write_text(text, encoding="utf-8")
     moved = affinity.translate(some[0], 14 - some[0].centroid.x, 14 - some[0].centroid.y)
     assert shapely.area(shapely.intersection(flakes(path), moved)).sum() > 0.95 * moved.area

@@ -48,12 +48,12 @@ cutter = "v-60"
 def test_a_fault_names_line_and_key_not_an_option(tmp_path, line, key, number):
     path = tmp_path / "print.toml"
     path.write_text(PRINT.replace("CHANGE", line))
-    with pytest.raises(CarvegenError) as told:
+    with pytest.raises(CarvegenError) as raised:
         setups_of(read_print(path, Library()), Library())
     owner = "the first entry of the first block's" if key == "machines" else "the first block's"
-    assert str(told.value).startswith(f"{path}: line {number}: {owner} {key}: ")
-    assert told.value.hint
-    assert "--" not in str(told.value) + told.value.hint
+    assert str(raised.value).startswith(f"{path}: line {number}: {owner} {key}: ")
+    assert raised.value.hint
+    assert "--" not in str(raised.value) + raised.value.hint
 
 
 def test_the_line_of_a_key_in_the_second_of_two_tables():
@@ -87,11 +87,11 @@ def _motif(rest: str) -> str:
 def test_a_fault_of_the_library_is_told_by_keys(tmp_path, text, place, hint):
     path = tmp_path / "print.toml"
     path.write_text(text)
-    with pytest.raises(CarvegenError) as told:
-        given = read_print(path, Library())
-        ways = setups_of(given, Library())
-        limits = {name: ways[name][0].limits for name in ways}
-        pictured(given, plates_of(given, ways), limits, say=lambda _: None)
-    assert place in str(told.value)
-    assert hint in told.value.hint
-    assert "--" not in str(told.value) + told.value.hint
+    with pytest.raises(CarvegenError) as raised:
+        values = read_print(path, Library())
+        setups = setups_of(values, Library())
+        limits = {name: setups[name][0].limits for name in setups}
+        pictured(values, plates_of(values, setups), limits, say=lambda _: None)
+    assert place in str(raised.value)
+    assert hint in raised.value.hint
+    assert "--" not in str(raised.value) + raised.value.hint

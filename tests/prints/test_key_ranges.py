@@ -6,7 +6,7 @@ import pytest
 
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-EVERY = {f"{table}.{its.key}": its for table in (*TABLES, *LISTS) for its in keys_of(table) if its.bounded}
+EVERY = {f"{table}.{each.key}": each for table in (*TABLES, *LISTS) for each in keys_of(table) if each.bounded}
 
 
 def ends(key: str) -> tuple[float, float]:
@@ -50,9 +50,9 @@ def test_humidity_of_the_air_is_a_share_of_what_it_can_hold() -> None:
 
 
 def test_no_length_and_no_change_is_negative_and_every_default_may_be_typed() -> None:
-    sizes = [its for its in EVERY.values() if its.key.endswith(("_mm", "_percent"))]
+    sizes = [value for value in EVERY.values() if value.key.endswith(("_mm", "_percent"))]
     assert len(sizes) > 10
-    assert [its.key for its in sizes if its.at_least < 0] == []
-    numbers = [its for its in EVERY.values() if isinstance(its.default, int | float)]
+    assert [size.key for size in sizes if size.at_least < 0] == []
+    numbers = [each for each in EVERY.values() if isinstance(each.default, int | float)]
     assert len(numbers) > 10
-    assert [its.key for its in numbers if not its.at_least <= its.default <= its.at_most] == []
+    assert [number.key for number in numbers if not number.at_least <= number.default <= number.at_most] == []

@@ -49,21 +49,21 @@ def given(folder, more: str):
 
 def cut(folder, more: str = ""):
     print_ = given(folder, more)
-    ways = setups_of(print_, SHELF)
-    return *cut_blocks(print_, ways, say=lambda _: None), ways
+    setups = setups_of(print_, SHELF)
+    return *cut_blocks(print_, setups, say=lambda _: None), setups
 
 
 def test_marks_on_every_block(tmp_path) -> None:
     plain, lands, _ = cut(tmp_path)
-    picture, cuts, ways = cut(tmp_path, STAYS + OUT + ALSO + DECIDES)
-    for name, its in cuts.items():
+    picture, cuts, setups = cut(tmp_path, STAYS + OUT + ALSO + DECIDES)
+    for name, each in cuts.items():
         for stays in (box(4, 18, 6, 8), box(30, 20, 4, 8)):
-            shown = shapely.intersection(its.picture, stays)
-            assert shapely.area(shapely.difference(shown, its.land)) < 1e-4
+            shown = shapely.intersection(each.picture, stays)
+            assert shapely.area(shapely.difference(shown, each.land)) < 1e-4
             assert shapely.area(shapely.intersection(picture.white_for(name), stays)) < 1e-6
-        assert shapely.area(shapely.intersection(its.land, box(8, 4, 10, 8))) < 1e-4
-        mended = mended_cut(its, ways[name], say=lambda _: None)
-        assert shapely.area(shapely.difference(shapely.intersection(its.land, box(4, 18, 6, 8)), mended.land)) < 1e-4
+        assert shapely.area(shapely.intersection(each.land, box(8, 4, 10, 8))) < 1e-4
+        mended = mended_cut(each, setups[name], say=lambda _: None)
+        assert shapely.area(shapely.difference(shapely.intersection(each.land, box(4, 18, 6, 8)), mended.land)) < 1e-4
     decided = cuts["sky"].to_decide
     assert shapely.area(decided) > 0.5
     assert shapely.area(shapely.difference(decided, cuts["sky"].land)) < 1e-3  # machines leave it standing
@@ -92,19 +92,19 @@ def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:
 @pytest.mark.parametrize("meaning", few(["more", "grow again"], 1))
 def test_how_much_falls_is_solved_once_whatever_is_marked(tmp_path, monkeypatch, meaning) -> None:
     levels, grow = [], motif("snowfall").grow
-    monkeypatch.setattr(motif("snowfall"), "grow", lambda *its: levels.append(its[0].level) or grow(*its))
+    monkeypatch.setattr(motif("snowfall"), "grow", lambda *one: levels.append(one[0].level) or grow(*one))
     plain, _, _ = cut(tmp_path)
     spot = f'[[marked]]\nmeaning = "{meaning}"\nshape = "box 18 4 18 18"\nfor = ["snowfall"]\n'
     picture, _, _ = cut(tmp_path, spot)
     assert levels[:2] == [0, 0]  # as it grows without a mark, and with one
     assert levels[2:]
     assert min(levels[2:]) > 0
-    was, now = (_white(its, "snowfall 1", box(18, 4, 18, 18)) for its in (plain, picture))
+    was, now = (_white(each, "snowfall 1", box(18, 4, 18, 18)) for each in (plain, picture))
     assert now > 1.1 * was if meaning == "more" else 0.6 * was < now < 1.4 * was
 
 
 def _white(picture, name: str, spot) -> float:
-    every = [its.shapes for its in picture.whites if its.name == name]
+    every = [white.shapes for white in picture.whites if white.name == name]
     return sum(float(shapely.area(shapely.intersection(shapes, spot)).sum()) for shapes in every)
 
 
@@ -113,7 +113,7 @@ def test_what_the_carver_decides_may_stand_alone(tmp_path) -> None:
     block = block_of(box(3, 3, 4, 4))
     alone = box(20, 10, 3, 3)
     assert len(with_fringe(block, alone, limits()).free) == 0
-    assert [its.bounds for its in with_fringe(block, shapely.Polygon(), limits(), to_decide=alone).free] == [
+    assert [each.bounds for each in with_fringe(block, shapely.Polygon(), limits(), to_decide=alone).free] == [
         (20, 10, 23, 13)
     ]
     thin = box(20, 10, 3, 0.2)
@@ -122,13 +122,13 @@ def test_what_the_carver_decides_may_stand_alone(tmp_path) -> None:
 
 def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> None:
     print_ = given(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 18 0.2 8 5"\n')  # 0.2 mm from the edge
-    ways = setups_of(print_, SHELF)
-    picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
-    told = mark_findings(cuts["sky"].block, picture.marks, ways["sky"])
-    assert told
-    assert all("the mark" in its.why for its in told)
-    assert any(abs(its.measured - 0.2) < 0.01 and 17.9 < its.at[0] < 26.1 for its in told)
-    assert mark_findings(cuts["sky"].block, (), ways["sky"]) == ()
+    setups = setups_of(print_, SHELF)
+    picture, cuts = cut_blocks(print_, setups, say=lambda _: None)
+    report = mark_findings(cuts["sky"].block, picture.marks, setups["sky"])
+    assert report
+    assert all("the mark" in each.why for each in report)
+    assert any(abs(one.measured - 0.2) < 0.01 and 17.9 < one.at[0] < 26.1 for one in report)
+    assert mark_findings(cuts["sky"].block, (), setups["sky"]) == ()
 
 
 STRIPE = layer("POST", "box 2 14 56 0.45")  #: a hair narrower than what lasts
@@ -143,9 +143,9 @@ def mended_stripe(folder, *marks: str):
     text = small_print(*marks, STRIPE, blocks={"key": ["POST"]}).replace("for = [", "mend = true\nfor = [")
     path.write_text(text, encoding="utf-8")
     print_ = read_print(path, SHELF)
-    ways = setups_of(print_, SHELF)
-    picture, cuts = cut_blocks(print_, ways, say=lambda _: None)
-    block = mended_print(print_, picture, cuts, ways, say=lambda _: None)["key"].block
+    setups = setups_of(print_, SHELF)
+    picture, cuts = cut_blocks(print_, setups, say=lambda _: None)
+    block = mended_print(print_, picture, cuts, setups, say=lambda _: None)["key"].block
     return cuts["key"].land, block, picture.marks
 
 
@@ -161,12 +161,12 @@ def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> N
     """All of a stripe that a mark touches, 48 mm far; nothing is told where it stays."""
     before, block, marks = mended_stripe(tmp_path, OUT_BESIDE)
     gone = replace(block, cuts=geometry.polygon_array([block.face]))
-    [told] = mended_beside(before, gone, marks)
-    assert "the mark" in told.why
-    assert "up to 48 mm" in told.why
-    assert "stays" in told.remedy
-    assert told.at == pytest.approx((50, 14.3), abs=0.2)
-    assert told.measured == pytest.approx(before.area, rel=0.01)
+    [report] = mended_beside(before, gone, marks)
+    assert "the mark" in report.why
+    assert "up to 48 mm" in report.why
+    assert "stays" in report.remedy
+    assert report.at == pytest.approx((50, 14.3), abs=0.2)
+    assert report.measured == pytest.approx(before.area, rel=0.01)
     before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "stays"\nshape = "box 50 14.2 2 4"\n')
     assert block.land.area > before.area
     assert mended_beside(before, block, marks) == ()
@@ -192,10 +192,10 @@ def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> N
     ],
 )
 def test_bad_marks_are_told(tmp_path, more, said) -> None:
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         cut(tmp_path, more)
-    assert said in f"{told.value} {told.value.hint}"
-    assert "print.toml" in str(told.value)
+    assert said in f"{raised.value} {raised.value.hint}"
+    assert "print.toml" in str(raised.value)
 
 
 @pytest.mark.parametrize("name", sorted(summaries()))

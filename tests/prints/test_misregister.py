@@ -35,8 +35,8 @@ def side_by_side(trap=TRAP):
 
 
 def share_of(plan, blocks=None, kind=0):
-    found = outcome(blocks or side_by_side(), plan, SIZE, seed=11, reach_mm=0.7, full_mm=(0.9 * TRAP, 0.9 * TRAP))
-    return found.failed[:, kind].mean(), found
+    result = outcome(blocks or side_by_side(), plan, SIZE, seed=11, reach_mm=0.7, full_mm=(0.9 * TRAP, 0.9 * TRAP))
+    return result.failed[:, kind].mean(), result
 
 
 @pytest.mark.parametrize("tolerance", few([0.4, 0.25, 0.8], 2))
@@ -59,9 +59,9 @@ def test_even_shifts_open_a_straight_edge_as_often_as_the_disc_says(tolerance):
         return 0.5 - (y * math.sqrt(1 - y * y) + math.asin(y)) / math.pi
 
     expected, _ = integrate.quad(lambda x: density(x) * beyond(x + TRAP), -tolerance, tolerance)
-    got, found = share_of(replace(EXACT, tolerance_mm=tolerance))
+    got, result = share_of(replace(EXACT, tolerance_mm=tolerance))
     assert got == pytest.approx(expected, abs=4 * math.sqrt(expected / EXACT.prints) + 0.004)
-    assert found.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
+    assert result.worst_mm[0].max() == pytest.approx(2 * tolerance - TRAP, abs=0.01)  # two blocks, each off by e: 2 e
 
 
 @pytest.mark.parametrize("tolerance", few([0.4, 0.25, 0.8], 2))
@@ -73,10 +73,10 @@ def test_the_line_a_print_shows_is_as_long_and_wide_as_the_normal_law_says(toler
     plan = replace(EXACT, tolerance_mm=tolerance, spread="normal")
     s = math.sqrt(2) * tolerance / 2
     share = NORMAL.cdf(-TRAP / s)
-    _, found = share_of(plan)
-    edge = len(found.places[0].xy) * STEP_MM
+    _, result = share_of(plan)
+    edge = len(result.places[0].xy) * STEP_MM
     assert edge == pytest.approx(SIZE[1], abs=1.0)
-    line, area = found.line_mm[:, 0], found.opened_mm2[:, 0]
+    line, area = result.line_mm[:, 0], result.opened_mm2[:, 0]
     assert line.mean() == pytest.approx(edge * share, abs=edge * (4 * math.sqrt(share / plan.prints) + 0.004))
     assert area.sum() / line.sum() == pytest.approx(s * NORMAL.pdf(TRAP / s) / share - TRAP, rel=0.12, abs=0.01)
     assert line.max() == pytest.approx(edge, abs=1e-6)  # a straight edge opens whole, ends included
@@ -125,9 +125,9 @@ def test_nothing_shows_when_the_trap_is_the_worst_pair():
 def test_a_turn_and_a_stretch_work_far_from_the_stop():
     """A stretch of s % opens 0.01 s x from the corner stop: at x = 30 mm and 2 %, 0.6 mm at most, less the trap."""
     plan = replace(EXACT, tolerance_mm=0.0, paper_stretch_along_percent=2.0)
-    found = share_of(plan)[1]
-    assert found.worst_mm[0].max() == pytest.approx(0.6 - TRAP, abs=0.02)
-    assert 0.1 < found.widest_mm[:, 0].max() <= 0.6 - TRAP + 0.02
+    result = share_of(plan)[1]
+    assert result.worst_mm[0].max() == pytest.approx(0.6 - TRAP, abs=0.02)
+    assert 0.1 < result.widest_mm[:, 0].max() <= 0.6 - TRAP + 0.02
     turned = share_of(replace(EXACT, tolerance_mm=0.0, turn_deg=1.0))[1]
     places, worst = turned.places[0], turned.worst_mm[0]
     expected = 2 * math.radians(1.0) * places.xy[:, 1] - TRAP  # two blocks, the arm across the pull is y
@@ -136,10 +136,10 @@ def test_a_turn_and_a_stretch_work_far_from_the_stop():
 
 def test_wood_opens_as_the_coefficients_say():
     """Cherry, 0.00248 per percent (Wood Handbook table 13-5): 0.74 mm for 30 mm and 10 %; along the grain, nothing."""
-    wooden = [replace(its, moves=(0.00005, 0.00248), grain_deg=90.0) for its in side_by_side()]
+    wooden = [replace(each, moves=(0.00005, 0.00248), grain_deg=90.0) for each in side_by_side()]
     plan = replace(EXACT, tolerance_mm=0.0, moisture_change_percent=10.0)
     assert share_of(plan, wooden)[1].worst_mm[0].max() == pytest.approx(0.00248 * 10 * 30 - TRAP, abs=0.02)
-    assert share_of(plan, [replace(its, grain_deg=0.0) for its in wooden])[0] == 0
+    assert share_of(plan, [replace(one, grain_deg=0.0) for one in wooden])[0] == 0
 
 
 @pytest.mark.parametrize(
@@ -149,12 +149,12 @@ def test_wood_opens_as_the_coefficients_say():
         {"paper_stretch_along_percent": 2.0, "paper_grain_deg": 30.0},
         {"paper_stretch_across_percent": 2.0, "paper_grain_deg": 30.0},
     ],
-    ids=lambda its: next(iter(its)),
+    ids=lambda each: next(iter(each)),
 )  # fmt: skip
 def test_no_print_of_many_is_drawn_further_off_than_the_worst_and_some_nearly_as_far(errors):
     """The twin draws the prints, of blocks that lie with their grain askew, and measures how far places part."""
     plan = replace(EXACT, spread="even", **({"tolerance_mm": 0.0} | errors))
-    pair = [replace(its, moves=(0.0003, 0.003), grain_deg=20.0) for its in side_by_side()]
+    pair = [replace(each, moves=(0.0003, 0.003), grain_deg=20.0) for each in side_by_side()]
     xy, angle = np.array([(5.0, 3.0), (30.0, 20.0), (55.0, 4.0), (8.0, 37.0)]), np.radians([45.0, 80.0, 150.0, 60.0])
     away = np.column_stack([np.cos(angle), np.sin(angle)])
     x, y = drawn_moves(pair, plan, SIZE, 11).between(0, 1, xy)
@@ -181,26 +181,26 @@ ROUGH = RegisterPlan(method="stops", tolerance_mm=0.4, turn_deg=0.5, prints=12, 
 
 def printed(blocks, moves, nth):
     """The blocks as one print shows them: each really moved."""
-    found = []
+    result = []
     for k, block in enumerate(blocks):
         (a, b), (c, d) = np.eye(2) + moves.turn[nth, k]
         turn = [a, b, c, d]
         off = moves.shift[nth, k] + np.array(moves.datum) - np.array([[a, b], [c, d]]) @ moves.datum
-        found.append(affinity.affine_transform(block.land, [*turn, *off]))
-    return found
+        result.append(affinity.affine_transform(block.land, [*turn, *off]))
+    return result
 
 
 def test_gaps_are_the_distances_that_exact_geometry_measures():
     """Each block really moved, each place measured (shapely): within 0.06 mm at corners, else 0.02."""
     blocks = scene()
-    found = [depths(block.land, *SIZE) for block in blocks]
-    its = meetings(blocks, 0, found, 0.6)
+    result = [depths(block.land, *SIZE) for block in blocks]
+    each = meetings(blocks, 0, result, 0.6)
     moves = drawn_moves(blocks, ROUGH, SIZE, 5)
-    got = gaps(its, found, moves)
-    assert its.snow.any() and not its.snow.all()
+    got = gaps(each, result, moves)
+    assert each.snow.any() and not each.snow.all()
     for nth in range(4):
         _, dark = printed(blocks, moves, nth)
-        moved = its.xy + moves.shift[nth, 0] + (its.xy - moves.datum) @ moves.turn[nth, 0].T
+        moved = each.xy + moves.shift[nth, 0] + (each.xy - moves.datum) @ moves.turn[nth, 0].T
         points = shapely.points(moved)
         away = shapely.distance(points, dark) - shapely.distance(points, shapely.boundary(dark)) * shapely.contains(
             dark, points
@@ -222,16 +222,16 @@ def test_prints_fail_where_a_raster_twin_shows_bare_paper():
     """Each block moved and drawn on pixels: bare paper lies beside places that fail, and beside no others."""
     blocks = scene()
     plan = replace(ROUGH, visible_mm=0.12, tolerance_mm=0.8)
-    found = [depths(block.land, *SIZE) for block in blocks]
-    its = meetings(blocks, 0, found, 0.6)
+    result = [depths(block.land, *SIZE) for block in blocks]
+    each = meetings(blocks, 0, result, 0.6)
     moves = drawn_moves(blocks, plan, SIZE, 5)
-    got = gaps(its, found, moves)
+    got = gaps(each, result, moves)
     seen = 0
     for nth in range(3):
         light, dark = printed(blocks, moves, nth)
         # seen from the dark block: what the light one's edge lay under, and is bare now
         reference = shapely.union_all([dark, light])
-        moved = its.xy + moves.shift[nth, 0] + (its.xy - moves.datum) @ moves.turn[nth, 0].T
+        moved = each.xy + moves.shift[nth, 0] + (each.xy - moves.datum) @ moves.turn[nth, 0].T
         inside = (moved > 1).all(axis=1) & (moved < np.array(SIZE) - 1).all(axis=1)
         outward = shapely.points(moved[inside])
         bare = ~raster(reference)

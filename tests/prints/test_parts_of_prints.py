@@ -130,8 +130,8 @@ def test_a_flat_whose_outline_lines_draw_is_one_thing_with_them(drawn: float, wh
     for apart, near in ((0.0, True), (0.07, True), (0.25, False)):
         lines = shapely.difference(shapely.buffer(rim, 0.3 + apart), shapely.buffer(rim, apart)) if apart else None
         lines = shapely.buffer(rim, 0.3) if lines is None else lines
-        its = drawing_of(Layer("LINES", lines), Layer("FLAT", flat)).outlined(["LINES"])
-        assert len(its) == (whole and near)
+        each = drawing_of(Layer("LINES", lines), Layer("FLAT", flat)).outlined(["LINES"])
+        assert len(each) == (whole and near)
     assert len(drawing_of(A, Layer("FLAT", flat)).outlined(["x"])) == 0
 
 
@@ -164,8 +164,8 @@ def test_plates_are_the_blocks_that_print_ink_with_the_strictest_limits() -> Non
     both = [SimpleNamespace(limits=limits(0.5, 0.4)), SimpleNamespace(limits=limits(0.7, 0.3))]
     setups = dict.fromkeys("abcd", both)
     blocks = [block_of("a", "A"), block_of("b", "B", inked=False), block_of("c", "C"), block_of("d", ink=None)]
-    for its, role in zip(blocks, ("key", "emboss", "background", "ground"), strict=True):
-        its.role = role
+    for each, role in zip(blocks, ("key", "emboss", "background", "ground"), strict=True):
+        each.role = role
     plates = cut_blocks.plates_of(SimpleNamespace(blocks=blocks), setups)
     assert [(plate.name, plate.ground, plate.under_all) for plate in plates] == [
         ("a", False, False), ("c", True, False),
@@ -180,7 +180,7 @@ def test_round_a_picture_that_is_inked_runs_a_groove_as_wide_as_is_asked(moat_mm
     monkeypatch.setattr(cut_blocks, "register_for", lambda *asked: asked)
     monkeypatch.setattr(cut_blocks, "with_moat", lambda _register, _size, moat: moat)
     print_ = SimpleNamespace(register=SimpleNamespace(moat_mm=moat_mm), width_mm=40.0, height_mm=30.0)
-    setups = {"A": [SimpleNamespace(printing=SimpleNamespace(moat_mm=its)) for its in (1.5, 2.0)]}
+    setups = {"A": [SimpleNamespace(printing=SimpleNamespace(moat_mm=each)) for each in (1.5, 2.0)]}
     cut = cut_blocks.Cut(
         block=replace(block(box(5, 5, 2, 2)), inked=inked), land=box(0, 0, 1, 1), white=box(5, 5, 1, 1)
     )
@@ -216,8 +216,8 @@ def kept_of(*cuts: shapely.Polygon, edited: tuple = (), memory: Any = None, note
 @pytest.mark.parametrize(("apart", "near"), [(0.44, True), (0.46, False)])
 def test_other_white_has_come_too_near_within_nine_tenths_of_a_land(apart: float, near: bool) -> None:
     flake, white = box(0, 0, 2, 2), box(2 + apart, 0, 2, 2)
-    its = kept_motifs._too_near(kept_of(flake), shapely.union(white, box(30, 0, 1, 1)), 0.5)
-    assert [shapely.equals(one, white) for one in its] == [True] * near
+    each = kept_motifs._too_near(kept_of(flake), shapely.union(white, box(30, 0, 1, 1)), 0.5)
+    assert [shapely.equals(one, white) for one in each] == [True] * near
     assert len(kept_motifs._too_near(kept_of(flake, edited=(flake,)), white, 0.5)) == 0
     assert len(kept_motifs._too_near(kept_of(flake), None, 0.5)) == 0
 
@@ -225,10 +225,10 @@ def test_other_white_has_come_too_near_within_nine_tenths_of_a_land(apart: float
 @pytest.mark.parametrize(("gone", "come"), [(0, 0), (1, 0), (0, 1), (1, 1)])
 def test_a_drawing_has_changed_under_what_is_kept_if_any_of_it_goes_or_comes(gone: int, come: int) -> None:
     one = shapes(box(0, 0, 1, 1))
-    its = kept_motifs.Grown(
+    each = kept_motifs.Grown(
         motif=MOTIF, growth=Growth(cuts=one), surroundings=lambda: None, gone=one[:gone], come=one[:come]
     )
-    assert its.changed is bool(gone or come)
+    assert each.changed is bool(gone or come)
 
 
 MOTIF = SimpleNamespace(name="snow", kept="snow.svg", settings=Settings(), motif="snowfall")
@@ -238,7 +238,7 @@ PRINT = SimpleNamespace(seed=4)
 def test_what_differs_from_what_a_kept_motif_grew_by_is_noted_and_its_levels_are_not_taken() -> None:
     now = kept_motifs.grown_by(MOTIF, PRINT)
     done = SimpleNamespace(lines=lambda name: [f"{name} changed"])
-    same, other = (SimpleNamespace(settings=its) for its in (now, now | {"wind": 0.9, "seed": 5}))
+    same, other = (SimpleNamespace(settings=each) for each in (now, now | {"wind": 0.9, "seed": 5}))
     for memory, noted in ((None, 0), (same, 0), (other, 1)):
         kept = kept_of(box(0, 0, 1, 1), memory=memory, notes=("a note",))
         said = list(kept_motifs._notes(PRINT, MOTIF, kept, done))
@@ -266,18 +266,18 @@ class _Entry:
 )
 def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: float) -> None:
     kept = SimpleNamespace(memory=SimpleNamespace(settings=known), growth=SimpleNamespace(kept={}))
-    its, by = kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)
-    assert (by, its.settings.wind) == (seed, wind)
+    each, by = kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)
+    assert (by, each.settings.wind) == (seed, wind)
 
 
 @pytest.mark.parametrize(("side", "back"), [("back", True), ("front", False)])
 def test_a_die_presses_as_its_block_says_into_the_prints_paper(side: str, back: bool) -> None:
     die = SimpleNamespace(bevel_deg=40.0, edge_mm=0.3, corner_mm=0.6, side=side)
     paper = SimpleNamespace(paper_g_m2=280.0, paper_mm=None, stock=None)
-    its = cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2))
-    assert (its.relief_mm, its.bevel_deg, its.edge_mm, its.corner_mm, its.back) == (1.2, 40.0, 0.3, 0.6, back)
+    each = cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2))
+    assert (each.relief_mm, each.bevel_deg, each.edge_mm, each.corner_mm, each.back) == (1.2, 40.0, 0.3, 0.6, back)
     paper.paper_mm = 0.4
-    assert its.sheet_mm != cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2)).sheet_mm == 0.4
+    assert each.sheet_mm != cut_blocks.pressing_of(paper, die, SimpleNamespace(depth_mm=1.2)).sheet_mm == 0.4
 
 
 @pytest.mark.parametrize("lies", ["", "print.toml", "scene.svg"])
@@ -416,11 +416,11 @@ def test_all_faults_are_told_together_before_anything_grows(faults: int) -> None
 
     motifs = [SimpleNamespace(motif=name) for name in ("grain", *["snowload"] * faults)]
     print_ = SimpleNamespace(motifs=motifs, place=str, path=Path("print.toml"))
-    its: Any = SimpleNamespace(print_=print_, _check=refuse)
-    with pytest.raises(InputError) as told:
-        Grower.check(its)
-    assert all(f"no room motifs[{k}]" in str(told.value) for k in range(1, faults + 1))
-    assert told.value.hint == "; ".join(f"motifs[{k}]" for k in range(1, faults + 1))
+    each: Any = SimpleNamespace(print_=print_, _check=refuse)
+    with pytest.raises(InputError) as raised:
+        Grower.check(each)
+    assert all(f"no room motifs[{k}]" in str(raised.value) for k in range(1, faults + 1))
+    assert raised.value.hint == "; ".join(f"motifs[{k}]" for k in range(1, faults + 1))
 
 
 SIGN, FIR, HILL = (
@@ -442,8 +442,8 @@ ON_SIGN, ON_HILL = box(38, 30, 16, 3), box(25, 10, 10, 4)
     ],
 )
 def test_what_stands_before_the_snow_hides_it_but_not_what_leans_over_it(on, white, front) -> None:
-    its: Any = SimpleNamespace(drawing=drawing_of(SIGN, FIR, HILL), _hiding_note=lambda *_: ["a note"])
-    hides, notes = GrowingRooms.in_front(its, SimpleNamespace(on=on), shapely.union_all(white))
+    each: Any = SimpleNamespace(drawing=drawing_of(SIGN, FIR, HILL), _hiding_note=lambda *_: ["a note"])
+    hides, notes = GrowingRooms.in_front(each, SimpleNamespace(on=on), shapely.union_all(white))
     assert hides.symmetric_difference(front or shapely.Polygon()).area == pytest.approx(0, abs=1e-6)
     assert len(notes) == {"HILL": 2, "SIGN": 0}[on[0]] + (len(on) == 2)
 
@@ -451,9 +451,9 @@ def test_what_stands_before_the_snow_hides_it_but_not_what_leans_over_it(on, whi
 @pytest.mark.parametrize(("drawn_on", "hides", "noted"), [(0.99, 0.51, True), (0.99, 0.49, False), (0.97, 0.51, False)])
 def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on, hides: float, noted: bool) -> None:
     """All but a fiftieth of it lies on the thing, and half a square millimetre of snow is lost."""
-    its: Any = SimpleNamespace(drawing=drawing_of(HILL))
+    each: Any = SimpleNamespace(drawing=drawing_of(HILL))
     light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
-    notes = GrowingRooms._hiding_note(its, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
+    notes = GrowingRooms._hiding_note(each, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
     assert bool(notes) == noted
 
 

@@ -65,8 +65,8 @@ def test_marks_that_may_meet_or_share_a_shape_are_worked_on_together() -> None:
     """At 0 and 8.9 what one changes is what the other sees; 30 and 60 share a shape; 45 is alone."""
     zones = [zone(0, key="a"), zone(30, (0, 4), key="b"), zone(8.9, key="c"), zone(45, (1, 4), key="d"),
              zone(60, (0, 4), key="e"), zone(78, key="f"), zone(69.1, key="g")]  # fmt: skip
-    assert [[its.mark.key for its in lot] for lot in _together(zones)] == [["a", "c"], ["b", "e"], ["d"], ["f", "g"]]
-    assert [[its.mark.key for its in lot] for lot in _together([zone(0, key="a"), zone(9.1, key="b")])] == [
+    assert [[each.mark.key for each in lot] for lot in _together(zones)] == [["a", "c"], ["b", "e"], ["d"], ["f", "g"]]
+    assert [[one.mark.key for one in lot] for lot in _together([zone(0, key="a"), zone(9.1, key="b")])] == [
         ["a"],
         ["b"],
     ]

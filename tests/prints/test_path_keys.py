@@ -23,7 +23,7 @@ from carvegen.toolpaths import settings
 from carvegen.toolpaths.settings import FileSettings, PathSettings, PathsWanted
 from tests.changes import other_than
 
-KEYS = {its.key: its for its in keys.keys_of("files")}
+KEYS = {each.key: each for each in keys.keys_of("files")}
 PRINT = """[print]
 name = "a"
 size_mm = [60, 40]
@@ -98,14 +98,14 @@ def test_a_setting_of_paths_that_is_added_is_everywhere(tmp_path):
     ],
 )  # fmt: skip
 def test_option_and_key_are_one_declaration(table, key, option):
-    said = next(its.help for its in keys.keys_of(table) if its.key == key)
-    shown = next(its.help for its in command_of("frost").params if its.name == option)
+    said = next(each.help for each in keys.keys_of(table) if each.key == key)
+    shown = next(parameter.help for parameter in command_of("frost").params if parameter.name == option)
     assert shown.lower().startswith(said.lower())
 
 
 def test_flakes_that_go_behind_what_is_kept_clear_stay_off_by_nothing():
     default = {
-        name: next(its.default for its in command_of(name).params if its.name == "clearance_mm")
+        name: next(parameter.default for parameter in command_of(name).params if parameter.name == "clearance_mm")
         for name in ("snowfall", "snowload", "frost", "grain")
     }
     assert default == {"snowfall": "0", "snowload": "1", "frost": "1", "grain": "1"}
@@ -145,17 +145,22 @@ def test_a_key_that_is_added_to_a_table_is_everywhere(tmp_path, monkeypatch, tab
     ]  # fmt: skip
     assert "| `soak_mm` | number, 0 to 4 | 0.5 | how far water soaks in |" in reference()
     assert '| `rim` | colour, `"#rrggbb"` | #000000 | colour of its edge |' in reference()
-    plain = {its.key: getattr(_MORE, its.name) for its in parameters(_Table)}
-    read = {its.key: value_of(FilePlace("print.toml", []), its.key, its, _as_toml(plain[its.key]))
-            for its in keys.keys_of(table) if its.key in plain}  # fmt: skip
+    plain = {one.key: getattr(_MORE, one.name) for one in parameters(_Table)}
+    read = {item.key: value_of(FilePlace("print.toml", []), item.key, item, _as_toml(plain[item.key]))
+            for item in keys.keys_of(table) if item.key in plain}  # fmt: skip
     assert read == plain
     assert keys.filled(_Table, read) == dataclasses.replace(_MORE, edge_ink=(255, 0, 0))
     faults: list[InputError] = []
-    for its in parameters(_Table):
-        value_of(FilePlace("print.toml", faults), its.key, its, {"soak_mm": 5, "shops": ["nowhere"]}.get(its.key, 1.5))
+    for parameter in parameters(_Table):
+        value_of(
+            FilePlace("print.toml", faults),
+            parameter.key,
+            parameter,
+            {"soak_mm": 5, "shops": ["nowhere"]}.get(parameter.key, 1.5),
+        )
     assert len(faults) == len(plain)
-    for its in (its for its in parameters(_Table) if its.unit not in ("text", "texts")):
-        assert other_than(its, its.default) != its.default
+    for parameter in (each for each in parameters(_Table) if each.unit not in ("text", "texts")):
+        assert other_than(parameter, parameter.default) != parameter.default
 
 
 def _as_toml(value):
@@ -172,6 +177,6 @@ class _Air:
     ("name", "good", "bad"), [("damp", (5.0, 95), (4, 50)), ("damp", (50, 50), (50,)), ("rest_mm", None, 9.5)]
 )
 def test_two_numbers_and_what_something_else_says(name, good, bad):
-    its = next(its for its in parameters(_Air) if its.name == name)
-    assert its.allows(good)
-    assert not its.allows(bad)
+    each = next(parameter for parameter in parameters(_Air) if parameter.name == name)
+    assert each.allows(good)
+    assert not each.allows(bad)

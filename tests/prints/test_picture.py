@@ -61,7 +61,7 @@ def test_two_motifs_of_one_kind_draw_from_streams_of_their_own(tmp_path) -> None
     assert len(one) > 3
     assert len(two) > 2
     (alone,) = snow_of(tmp_path, SNOW)
-    assert [its.wkb for its in alone] == [its.wkb for its in one]
+    assert [each.wkb for each in alone] == [item.wkb for item in one]
 
 
 def test_snow_on_a_sign_and_on_the_hill_behind_it_is_one_heap(tmp_path) -> None:
@@ -108,7 +108,7 @@ def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it
     on_post = []
     for behind in ("", 'far_behind = ["POST"]\n', 'far_behind = ["*"]\nmiddle_behind = ["POST"]\n'):
         (flakes,) = snow_of(tmp_path, post + snow + behind)
-        on_post.append([its.area for its in flakes if its.intersection(box(10, 0, 16, 30)).area > 1e-3])
+        on_post.append([flake.area for flake in flakes if flake.intersection(box(10, 0, 16, 30)).area > 1e-3])
     assert len(on_post[0]) > len(on_post[1]) > len(on_post[2]) > 0
     assert min(on_post[2]) > 2 * min(on_post[0])
 
@@ -152,9 +152,9 @@ def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypat
     heard, hear, said = list[str](), side_by_side_module._heard, list[str]()
 
     def overheard(pipe):
-        told = hear(pipe)
-        heard.append(told[0])
-        return told
+        report = hear(pipe)
+        heard.append(report[0])
+        return report
 
     monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
     monkeypatch.setattr(side_by_side_module, "_heard", overheard)
@@ -163,7 +163,7 @@ def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypat
     assert heard.count("returns") == 2
     assert "fails" not in heard
     stages = {"letting snow lie, 1 of 2", "letting snow fall, 2 of 2"}
-    assert sorted(stages) == sorted(its for its in said if its.startswith("letting"))
+    assert sorted(stages) == sorted(each for each in said if each.startswith("letting"))
     turn = unmarked_of(*inputs, say=lambda _: None)  # it begins none before its turn
     assert len(turn.whites[0].shapes) > 0
     assert len(turn.whites[1].shapes) > 3
@@ -177,9 +177,9 @@ def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypat
 def test_what_came_otherwise_than_asked_is_told_once(tmp_path, alone) -> None:
     """Of snow that grows beside other, and of a single motif, which grows in its turn."""
     motifs = BESIDE.replace(LOAD, "") if alone else BESIDE
-    told = [note for note in picture_of(tmp_path, motifs).notes if REMARK in note]
-    assert len(told) == 1
-    assert told[0].startswith("snowfall")
+    report = [note for note in picture_of(tmp_path, motifs).notes if REMARK in note]
+    assert len(report) == 1
+    assert report[0].startswith("snowfall")
 
 
 @pytest.mark.parametrize("k", [0, 1, 2])
@@ -372,7 +372,7 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
     on_it, readable = [], ReadableBars.bars_and_figures
     for barred in (True, False):
         if not barred:
-            monkeypatch.setattr(ReadableBars, "bars_and_figures", lambda *its: (NOTHING, readable(*its)[1]))
+            monkeypatch.setattr(ReadableBars, "bars_and_figures", lambda *each: (NOTHING, readable(*each)[1]))
         ((*flakes,),) = snow_of(tmp_path, two + drawn + HEAVY)
         on_it.append(shapely.area(shapely.intersection(flakes, thing)))
     assert on_it[1].max() > 15, "else nothing is tried here"
@@ -384,7 +384,7 @@ def test_masses_lie_behind_dark_posts_and_before_a_dark_ground_though_trunks_par
 def test_masses_lie_behind_boards_of_a_paler_ink_but_not_behind_its_lines(tmp_path, monkeypatch) -> None:
     """A board 5 mm wide is a bar, a wave of 1 mm is none; the block of the lightest ink is what lies behind all."""
     names, boxes = ("POST", "BOARD", "WAVE"), ("34 0 2 4", "20 0 5 30", "4 14 14 1")
-    drawn = "".join(f'[[layers]]\nname = "{its}"\nshape = "box {at}"\n' for its, at in zip(names, boxes, strict=True))
+    drawn = "".join(f'[[layers]]\nname = "{each}"\nshape = "box {at}"\n' for each, at in zip(names, boxes, strict=True))
     pale = BLOCK.replace("sky", "boards").replace("#a9bfcb", "#8a7a50").replace("background", "tone")
     three = KEY.replace('"*"', '"POST"') + pale.replace('"*"', '"BOARD", "WAVE"')
     on_board, on_wave = [], []
@@ -512,8 +512,8 @@ def test_flakes_in_the_middle_fall_behind_a_whole_jetty_and_not_its_lines_alone(
     print_, _ = read_in(tmp_path, '[artwork]\nfiles = ["jetty.svg"]\n' + snow + 'middle_behind = ["LINES"]\n')
     drawing = drawing_of(print_)
     flat, field = (geometry.union(drawing.named([name])[0].shape) for name in ("FLAT", "FIELD"))
-    found = geometry.union(drawing.outlined(["LINES"]))
-    assert found.symmetric_difference(flat).area < 1e-6
+    result = geometry.union(drawing.outlined(["LINES"]))
+    assert result.symmetric_difference(flat).area < 1e-6
     assert len(drawing.outlined(["FIELD"])) == len(drawing.outlined([])) == 0
     (white,) = pictured(print_, setups_of(print_, SHELF), say=lambda _: None).whites
     snowy = geometry.union(white.shapes)

@@ -70,19 +70,19 @@ def test_the_schema_is_one():
 @pytest.mark.parametrize("name", [name for name in FILES if name.endswith(".toml")])
 def test_the_samples_are_good(name):
     path = sample_folder() / name
-    given = read_print(path, cases.SHELF)
+    values = read_print(path, cases.SHELF)
     assert by_schema(path) == []
-    assert [block.role for block in given.blocks][:3] == ["background", "tone", "key"]
-    assert drawing_of(given).layers[0].name in {"LIT", "MOON"}
+    assert [block.role for block in values.blocks][:3] == ["background", "tone", "key"]
+    assert drawing_of(values).layers[0].name in {"LIT", "MOON"}
 
 
 def test_what_is_read(tmp_path):
-    given = read_print(written(tmp_path), cases.SHELF)
-    assert (given.width_mm, given.height_mm, given.trap_mm, given.register_error_mm) == (60, 40, 0.5, 0.5)
-    assert [block.name for block in given.blocks] == ["sky", "key"]  # in printing order
-    assert given.blocks[1].ink.colour == (31, 43, 61)
-    assert given.motifs[0].settings.snow == 0.1
-    assert given.motifs[0].leaves("sky")
+    values = read_print(written(tmp_path), cases.SHELF)
+    assert (values.width_mm, values.height_mm, values.trap_mm, values.register_error_mm) == (60, 40, 0.5, 0.5)
+    assert [block.name for block in values.blocks] == ["sky", "key"]  # in printing order
+    assert values.blocks[1].ink.colour == (31, 43, 61)
+    assert values.motifs[0].settings.snow == 0.1
+    assert values.motifs[0].leaves("sky")
 
 
 def test_a_text_is_as_long_at_the_most_by_the_schema_as_by_the_reader(tmp_path):
@@ -170,16 +170,16 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
     path = written(tmp_path, change)
     with pytest.raises(InputError) as caught:
         read_print(path, cases.SHELF)
-    told, hint = str(caught.value), caught.value.hint
-    assert f"{key}: " in told
-    assert told.startswith(f"{path}: ")
-    assert value in told
-    assert len(told) < 3000
+    report, hint = str(caught.value), caught.value.hint
+    assert f"{key}: " in report
+    assert report.startswith(f"{path}: ")
+    assert value in report
+    assert len(report) < 3000
     assert len(hint) > 3
     assert bool(by_schema(path)) == schema_knows
 
 
-@pytest.mark.parametrize(("change", "told", "hint"), [
+@pytest.mark.parametrize(("change", "expected", "hint"), [
     (('name = "landing"', 'name = "landing"\nseed = -1'), "print.seed: must be a whole number, 0 or more, got -1",
      "another seed, another pattern of the same kind: a whole number, 0 or more"),
     (('name = "landing"', 'name = "landing"\nseed = 1.5'), "print.seed: must be a whole number, got 1.5",
@@ -188,23 +188,23 @@ def test_a_fault_is_told_with_file_key_value_and_remedy(tmp_path, change, key, v
      "the first mark's try: must be a whole number in 1…1000000, got 0",
      "grow again: another try, other shapes: a whole number in 1…1000000"),
 ])  # fmt: skip
-def test_whole_numbers_are_said_once_and_a_huge_bound_not_at_all(tmp_path, change, told, hint):
+def test_whole_numbers_are_said_once_and_a_huge_bound_not_at_all(tmp_path, change, expected, hint):
     with pytest.raises(InputError) as caught:
         read_print(written(tmp_path, change), cases.SHELF)
-    assert str(caught.value).endswith(told)
+    assert str(caught.value).endswith(expected)
     assert caught.value.hint == hint
 
 
-@pytest.mark.parametrize(("settings", "told", "hint"), [
+@pytest.mark.parametrize(("settings", "expected", "hint"), [
     ("snow = 7", "must lie in 0…0.6, got 7", "{help}; by default 0.08"),
     ('snow = "much"', "must be a number, got 'much'", "{help}: a number; it must lie in 0…0.6; by default 0.08"),
     ("cut_at_edge = 1", "must be true or false, got 1", "write cut_at_edge = true, or leave it out"),
 ])  # fmt: skip
-def test_a_motifs_setting_is_told_with_its_default_and_its_range_once(tmp_path, settings, told, hint):
+def test_a_motifs_setting_is_told_with_its_default_and_its_range_once(tmp_path, settings, expected, hint):
     with pytest.raises(InputError) as caught:
         read_print(written(tmp_path, ("snow = 0.1", settings)), cases.SHELF)
     snow = next(setting for setting in parameters(motif("snowfall").Settings) if setting.key == "snow")
-    assert str(caught.value).endswith(told)
+    assert str(caught.value).endswith(expected)
     assert caught.value.hint == hint.format(help=snow.help)
 
 
@@ -212,10 +212,10 @@ def test_all_faults_at_once_each_with_its_remedy(tmp_path):
     path = written(tmp_path, ("[60, 40]", "[60]"), ('role = "key"', 'role = "kee"'), ("snow = 0.1", "snow = 7"))
     with pytest.raises(InputError) as caught:
         read_print(path, cases.SHELF)
-    told = str(caught.value)
-    assert "3 faults" in told
-    assert told.count("what to do: ") == 3
-    assert "did you mean key?" in told
+    report = str(caught.value)
+    assert "3 faults" in report
+    assert report.count("what to do: ") == 3
+    assert "did you mean key?" in report
 
 
 @pytest.mark.parametrize(

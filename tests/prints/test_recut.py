@@ -64,15 +64,15 @@ def copy(tmp_path, capsys):
     return tmp_path
 
 
-def found(told, rule: str):
-    return [its for its in told["report"]["blocks"]["key"] if its["rule"] == rule]
+def found(expected, rule: str):
+    return [block for block in expected["report"]["blocks"]["key"] if block["rule"] == rule]
 
 
 def test_what_would_have_to_stand_again_breaks_at_its_place(copy, capsys):
     wider = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 12 30")
-    ran, told = again(capsys, copy, wider)
+    ran, report = again(capsys, copy, wider)
     assert ran.code == 1
-    broken = found(told, "cut-already")
+    broken = found(report, "cut-already")
     assert len(broken) == 1
     assert broken[0]["severity"] == "breaks"
     assert broken[0]["measured"] == pytest.approx(2 * 30, rel=0.02)
@@ -82,9 +82,9 @@ def test_what_would_have_to_stand_again_breaks_at_its_place(copy, capsys):
 
 def test_cuts_may_grow_and_what_is_cut_on_is_said_until_it_is_given_as_cut(copy, capsys):
     narrower = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 8 30")
-    _, told = again(capsys, copy, narrower)
-    assert not found(told, "cut-already")
-    assert found(told, "cut-on")[0]["measured"] == pytest.approx(2 * 30, rel=0.02)
+    _, report = again(capsys, copy, narrower)
+    assert not found(report, "cut-already")
+    assert found(report, "cut-on")[0]["measured"] == pytest.approx(2 * 30, rel=0.02)
     assert land(copy, "key").area == pytest.approx(240, rel=0.01)
     back = again(capsys, copy, narrower.replace("box 12 0 8 30", "box 12 0 10 30"))[1]
     assert not found(back, "cut-already")  # what was planned but is not known as cut still stands
@@ -99,23 +99,23 @@ def test_a_new_block_is_made_beside_old_ones_and_nothing_is_asked_of_these(copy,
     )
     text = re.sub(r'(name = "(?:sky|key)"\n)', r'\1state = "cut"\n', OPEN)
     at = text.index('[[blocks]]\nname = "key"')
-    ran, told = again(capsys, copy, text[:at] + tone + text[at:])
+    ran, report = again(capsys, copy, text[:at] + tone + text[at:])
     assert ran.code in (0, 1), ran.err
     assert land(copy, "tone").area == pytest.approx(300, rel=0.02)
     assert land(copy, "key").area == pytest.approx(300, rel=0.01)
     for name in ("sky", "key"):
-        rules = {its["rule"] for its in told["report"]["blocks"][name]}
+        rules = {block["rule"] for block in report["report"]["blocks"][name]}
         assert not rules & {"cut-on", "cut-already", "cut-snow"}, name
 
 
 def test_marks_on_a_cut_block_ask_and_what_cannot_be_put_back_is_told(copy, capsys):
     """Of its neighbour, which is open, the same marks put land back."""
     at = {"stays": "box 16 20 10 4", "carver decides": "box 16 14 10 4", "comes out": "box 14 3 4 4"}
-    marks = "".join(f'[[marked]]\nmeaning = "{its}"\nshape = "{shape}"\n' for its, shape in at.items())
+    marks = "".join(f'[[marked]]\nmeaning = "{each}"\nshape = "{shape}"\n' for each, shape in at.items())
     cut = OPEN.replace(NAMED, NAMED + 'state = "cut"\n').replace("box 12 0 10 30", "box 12 0 12 30")
-    ran, told = again(capsys, copy, cut + marks)
+    ran, report = again(capsys, copy, cut + marks)
     assert ran.code == 1
-    (whole,) = found(told, "cut-already")
+    (whole,) = found(report, "cut-already")
     assert 'the mark "stays"' in whole["why"]
     assert 22 <= whole["at_mm"][0] <= 24
     assert 20 <= whole["at_mm"][1] <= 24
@@ -131,12 +131,12 @@ def test_snow_on_a_cut_block_is_not_filled_again_by_a_mark(copy, capsys):
     assert again(capsys, copy, OPEN + snow)[0].code in (0, 1)
     before = land(copy, "key")
     low = {"stays": 1, "carver decides": 9, "less": 16, "grow again": 24}
-    marks = "".join(f'[[marked]]\nmeaning = "{its}"\nshape = "box 13 {y} 8 5"\n' for its, y in low.items())
-    ran, told = again(capsys, copy, OPEN.replace(NAMED, NAMED + 'state = "cut"\n') + snow + marks)
+    marks = "".join(f'[[marked]]\nmeaning = "{one}"\nshape = "box 13 {y} 8 5"\n' for one, y in low.items())
+    ran, report = again(capsys, copy, OPEN.replace(NAMED, NAMED + 'state = "cut"\n') + snow + marks)
     assert ran.code == 1
     assert land(copy, "key").difference(before.buffer(0.01)).area < 0.01
     for meaning, y in low.items():
-        named = [its["at_mm"] for its in found(told, "cut-already") if f'the mark "{meaning}"' in its["why"]]
+        named = [each["at_mm"] for each in found(report, "cut-already") if f'the mark "{meaning}"' in each["why"]]
         assert named or meaning == "grow again"  # where as much falls again there may be nothing to put back
         assert all(13 <= at[0] <= 21 and y <= at[1] <= y + 5 for at in named)
 
@@ -270,9 +270,9 @@ def test_the_noise_of_a_scan_is_not_told_as_land_that_is_cut_already(tmp_path, d
         known = standing_lands(given_print, tmp_path / "built")["key"]
         stands, tolerance = known.land, known.tolerance_mm
         assert tolerance == pytest.approx(2 / dots_per_mm)
-        told = [note.rule for note in cut_further(_cut(), stands, tolerance).notes]
-        assert told.count("cut-already") == count, land.area
-        assert told.count("cut-scan") == 1
+        report = [note.rule for note in cut_further(_cut(), stands, tolerance).notes]
+        assert report.count("cut-already") == count, land.area
+        assert report.count("cut-scan") == 1
         fine = [note.rule for note in cut_further(_cut(), stands).notes]
         assert fine.count("cut-already") > count  # as a drawing is compared, the noise is told
 
@@ -323,10 +323,10 @@ def test_how_finely_a_land_is_known_is_kept_with_it(tmp_path, capsys):
     (tmp_path / "land.svg").write_text(_traced(LAYER))
     named = OPEN.replace(NAMED, NAMED + 'state = "cut"\ncut_land = "land.svg"\n')
     for text in (named, named.replace('cut_land = "land.svg"\n', "")):
-        ran, told = again(capsys, tmp_path, text)
+        ran, report = again(capsys, tmp_path, text)
         assert ran.code in (0, 1), ran.err
-        assert not found(told, "cut-already")
-        assert found(told, "cut-scan")[0]["measured"] == pytest.approx(0.3)
+        assert not found(report, "cut-already")
+        assert found(report, "cut-scan")[0]["measured"] == pytest.approx(0.3)
     for folder in ("cut", "lands"):
         own = named.replace("land.svg", f"built/{folder}/key.wkb")
         (tmp_path / "print.toml").write_text(own)
@@ -459,7 +459,7 @@ def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
 def test_a_picture_of_a_block_is_read_as_land_and_one_of_a_print_by_inks(tmp_path, monkeypatch, shows):
     """Readers that know one answer each: the key as its block shows it, and as its ink does."""
     land = {"the block": shapely.box(5, 5, 9, 9), "the print": shapely.box(20, 20, 29, 29)}
-    seen = {name: InkSeen(land=its, hidden=shapely.Polygon()) for name, its in land.items()}
+    seen = {name: InkSeen(land=each, hidden=shapely.Polygon()) for name, each in land.items()}
     monkeypatch.setattr(recut, "lay_file", lambda *_, **__: (shows, None))
     monkeypatch.setattr(recut, "shown_alone", lambda *_: None)
     monkeypatch.setattr(recut, "read_block", lambda _: seen["the block"])
@@ -484,11 +484,11 @@ def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan, tone
     (tmp_path / "drawing.svg").write_text(_drawing(TONE=pictures.FACE, KEY=pictures.key()))
     blocks = _block("tone", "tone", "#6a8799", 0.3, tone) + _block("key", "key", "#1f2b3d", 0.7, "block.jpg")
     (tmp_path / "print.toml").write_text(HEAD + blocks)
-    with pytest.raises(InputError, match="shows tone alone") as told:
+    with pytest.raises(InputError, match="shows tone alone") as raised:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
-    assert "give a picture of key, or of the whole print" in told.value.hint
-    again = pickle.loads(pickle.dumps(told.value))  # as the page's checks hand it over
-    assert (str(again), again.hint) == (str(told.value), told.value.hint)
+    assert "give a picture of key, or of the whole print" in raised.value.hint
+    again = pickle.loads(pickle.dumps(raised.value))  # as the page's checks hand it over
+    assert (str(again), again.hint) == (str(raised.value), raised.value.hint)
 
 
 def test_a_photograph_that_a_build_refuses_is_drawn_beside_the_build(tmp_path, capsys, monkeypatch):
@@ -516,7 +516,7 @@ STENCIL = (
 def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_path, monkeypatch, others, plans):
     """No ink of a stencil prints: what it names, too, may show the key alone."""
     times = []
-    monkeypatch.setattr(recut, "lay_file", lambda _, its, **_how: times.append(sorted(its)))
+    monkeypatch.setattr(recut, "lay_file", lambda _, each, **_how: times.append(sorted(each)))
     Image.new("L", (12, 8)).save(tmp_path / "block.jpg")
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + others + _block("key", "key", "#1f2b3d", 0.7, "block.jpg"))
@@ -588,10 +588,10 @@ def test_a_picture_of_a_die_is_refused_in_words(tmp_path):
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     die = STENCIL.replace("stencil", "emboss")
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7) + die)
-    with pytest.raises(InputError, match="none tells a die's face from its wall") as told:
+    with pytest.raises(InputError, match="none tells a die's face from its wall") as raised:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
-    assert "the second block's cut_land" in str(told.value)
-    assert 'cut_land = "BUILT/lands/mask.wkb"' in told.value.hint
+    assert "the second block's cut_land" in str(raised.value)
+    assert 'cut_land = "BUILT/lands/mask.wkb"' in raised.value.hint
 
 
 @takes_long  # one more picture or build, as the others here
@@ -626,10 +626,10 @@ def test_a_negative_is_refused_whatever_its_page(tmp_path, monkeypatch, size):
     _refusing(monkeypatch, tmp_path / "block.png", size, negative=True)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.png"))
-    with pytest.raises(InputError, match="does not fit the plan") as told:
+    with pytest.raises(InputError, match="does not fit the plan") as raised:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
-    assert "as it was taken" in told.value.hint
-    assert "{" not in told.value.hint
+    assert "as it was taken" in raised.value.hint
+    assert "{" not in raised.value.hint
 
 
 @pytest.mark.parametrize("size", [(1080, 720), (1000, 760)])
@@ -638,11 +638,11 @@ def test_a_photograph_of_something_else_is_refused_though_a_stencil_names_it(tmp
     _refusing(monkeypatch, tmp_path / "block.jpg", size, negative=False)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "block.jpg") + STENCIL)
-    with pytest.raises(InputError, match="does not fit the plan") as told:
+    with pytest.raises(InputError, match="does not fit the plan") as raised:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
-    assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in told.value.hint
-    assert "carvegen read PHOTO --size 120x80 --corners auto --out land.svg" in told.value.hint
-    assert "mark the corners" not in told.value.hint  # no key of a print file does
+    assert "carvegen read block.jpg --onto BUILT --block key --out land.svg" in raised.value.hint
+    assert "carvegen read PHOTO --size 120x80 --corners auto --out land.svg" in raised.value.hint
+    assert "mark the corners" not in raised.value.hint  # no key of a print file does
 
 
 @pytest.mark.parametrize(("dpi", "page"), [(228.6, True), (300.0, False)])
@@ -696,7 +696,9 @@ def finished(tmp_path_factory):
 def counted_calls(patch):
     """How often a picture is laid on a plan from now on, by the plans that it may show."""
     plans = []
-    patch.setattr(recut, "lay_file", lambda path, its, **how: plans.append(sorted(its)) or lay_file(path, its, **how))
+    patch.setattr(
+        recut, "lay_file", lambda path, each, **how: plans.append(sorted(each)) or lay_file(path, each, **how)
+    )
     return plans
 
 
@@ -711,10 +713,10 @@ def test_a_cut_block_is_read_from_a_finished_print_in_all_its_inks(finished):
     assert known.tolerance_mm == 0.3
     assert known.land.intersection(broken).area < 0.1 * broken.area
     whole = Block(name="tone", width_mm=120, height_mm=80, cuts=geometry.parts(pictures.FACE.difference(tone)))
-    told = cut_further(
+    report = cut_further(
         Cut(block=whole, land=tone, white=shapely.Polygon()), known.land, known.tolerance_mm, hidden=known.hidden
     )
-    (gone,) = [its for its in told.notes if its.rule == "cut-already"]
+    (gone,) = [note for note in report.notes if note.rule == "cut-already"]
     assert gone.at == pytest.approx((88, 8), abs=4)
     assert gone.measured == pytest.approx(tone.intersection(broken).area, rel=0.15)
 
@@ -734,7 +736,7 @@ def test_snow_says_what_it_takes_and_what_is_gone_already():
     )
     cut = Cut(block=block, land=shapely.box(12, 0, 22, 10), white=shapely.box(0, 10, 60, 40), picture=LAYER)
     after = cut_further(cut, LAYER.difference(shapely.union(shapely.box(12, 22, 22, 30), shapely.box(12, 0, 14, 2))))
-    notes = {(its.rule, its.kind): its for its in after.notes}
+    notes = {(note.rule, note.kind): note for note in after.notes}
     assert notes["cut-on", "snow"].measured == pytest.approx(120, rel=0.01)
     assert (notes["cut-snow", ""].measured, notes["cut-snow", ""].limit) == pytest.approx((80, 200), rel=0.01)
     assert notes["cut-already", ""].measured == pytest.approx(4, rel=0.01)

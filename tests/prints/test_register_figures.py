@@ -45,71 +45,71 @@ def print_with(trap, back):
 
 def tried(trap=0.4, back=0.4, plan=PLAN):
     """The trials, and a copy of the figures; made once."""
-    found, told = _tried(trap, back, plan)
-    return found, copy.deepcopy(told)
+    result, report = _tried(trap, back, plan)
+    return result, copy.deepcopy(report)
 
 
 @cache
 def _tried(trap, back, plan):
     blocks = print_with(trap, back)
-    found = outcome(blocks, plan, SIZE, seed=4, reach_mm=1.3 * max(trap, back) + 0.15,
+    result = outcome(blocks, plan, SIZE, seed=4, reach_mm=1.3 * max(trap, back) + 0.15,
                     full_mm=(0.9 * trap, 0.9 * back))  # fmt: skip
-    return found, figures(found, blocks, plan, 60.0, (trap, back))
+    return result, figures(result, blocks, plan, 60.0, (trap, back))
 
 
 def test_the_overlap_that_is_told_hides_it_in_99_of_100_prints():
     """Built with the trap and the cut-back that the figures ask for, and tried out again."""
-    _, told = tried()
-    assert told["white_line"]["share_of_prints"] > 0.05
-    assert told["ink_on_snow"]["share_of_prints"] > 0.05
-    trap, back = (told[kind]["overlap_for_99_in_100_mm"] for kind in ("white_line", "ink_on_snow"))
+    _, report = tried()
+    assert report["white_line"]["share_of_prints"] > 0.05
+    assert report["ink_on_snow"]["share_of_prints"] > 0.05
+    trap, back = (report[kind]["overlap_for_99_in_100_mm"] for kind in ("white_line", "ink_on_snow"))
     assert trap > 0.4 and back > 0.4
     _, again = tried(trap, back)
     assert again["white_line"]["share_of_prints"] <= 0.015
     assert again["ink_on_snow"]["share_of_prints"] <= 0.015
-    always = told["white_line"]["overlap_for_all_mm"], told["ink_on_snow"]["overlap_for_all_mm"]
+    always = report["white_line"]["overlap_for_all_mm"], report["ink_on_snow"]["overlap_for_all_mm"]
     _, never = tried(*always)
     assert never["prints_with_any"] == 0
 
 
 def test_places_lie_on_the_edges_and_name_both_blocks():
-    found, told = tried()
-    for place in told["white_line"]["places"]:
+    result, report = tried()
+    for place in report["white_line"]["places"]:
         assert place["between"] == ["light", "dark"]
         x, y = place["at_mm"]
         assert abs(x - 30.4) < 0.11 or shapely.box(39, 4, 51, 16).contains(shapely.Point(x, y))
-    for place in told["ink_on_snow"]["places"]:
+    for place in report["ink_on_snow"]["places"]:
         assert shapely.Point(place["at_mm"]).distance(shapely.box(34, 25, 46, 40)) == pytest.approx(0.4, abs=0.1)
-    xy, shares, *_ = of_kind(found, 0)
+    xy, shares, *_ = of_kind(result, 0)
     chosen = spots(xy, shares)
     assert shares[chosen[0]] == shares.max()
 
 
 def test_findings_and_words_say_the_same():
-    _, told = tried()
-    rules = {finding.rule: (name, finding) for name, finding in findings(told)}
+    _, report = tried()
+    rules = {finding.rule: (name, finding) for name, finding in findings(report)}
     assert set(rules) == {"white-line", "ink-on-snow"}
     name, finding = rules["white-line"]
     assert name == "light"
-    trap = told["white_line"]["overlap_for_99_in_100_mm"]
+    trap = report["white_line"]["overlap_for_99_in_100_mm"]
     assert f"trap_mm = {trap:g}" in finding.remedy
-    text = " ".join(register_lines(told))
+    text = " ".join(register_lines(report))
     assert f"trap_mm = {trap:g}" in text
-    assert f"{100 * told['white_line']['share_of_prints']:.0f} of 100 prints" in text
+    assert f"{100 * report['white_line']['share_of_prints']:.0f} of 100 prints" in text
 
 
 def test_lines_are_told_in_millimetres_a_print_with_their_width_and_what_an_eye_sees():
-    found, told = tried()
-    line, text = told["white_line"]["line_a_print"], " ".join(register_lines(told))
+    result, report = tried()
+    line, text = report["white_line"]["line_a_print"], " ".join(register_lines(report))
     assert text.index("at reading distance") < text.index("of 100 prints")  # whether it is seen, then how often
-    assert line["mean_mm"] == pytest.approx(found.line_mm[:, 0].mean(), abs=0.05)
-    ordered = np.sort(found.line_mm[:, 0])
+    assert line["mean_mm"] == pytest.approx(result.line_mm[:, 0].mean(), abs=0.05)
+    ordered = np.sort(result.line_mm[:, 0])
     assert ordered[499] - 0.05 <= line["half_below_mm"] <= ordered[500] + 0.05
     assert ordered[899] - 0.05 <= line["nine_in_ten_below_mm"] <= ordered[900] + 0.05
     assert f"A print has {line['mean_mm']:g} mm of it on average" in text
     assert f"on average {line['mean_width_mm']:g} mm wide" in text
     # one minute of arc at 300 mm: 300 tan(1/60 degree) = 0.0873 mm (plane geometry)
-    assert told["eye_tells_apart"] == {"mm": round(300 * math.tan(math.radians(1 / 60)), 3), "from_mm": 300.0}
+    assert report["eye_tells_apart"] == {"mm": round(300 * math.tan(math.radians(1 / 60)), 3), "from_mm": 300.0}
     assert "at 300 mm an eye tells 0.09 mm apart" in text
     assert RegisterPlan().visible_mm == 0.1
 
@@ -120,9 +120,9 @@ def test_lines_are_told_in_millimetres_a_print_with_their_width_and_what_an_eye_
 )
 def test_a_line_says_whether_it_is_seen_and_a_hairline_is_no_risk(width, said, severity):
     """An eye tells 0.0873 mm apart at 300 mm (one minute of arc); plainly seen from 1.5 times that, our own choice."""
-    told = tried()[1]
-    told["white_line"]["line_a_print"]["mean_width_mm"] = width
-    ((_, one),) = [its for its in findings(told) if its[1].rule == "white-line"]
+    report = tried()[1]
+    report["white_line"]["line_a_print"]["mean_width_mm"] = width
+    ((_, one),) = [finding for finding in findings(report) if finding[1].rule == "white-line"]
     assert f"{width:g} mm wide, {said} at reading distance" in one.why
     assert one.severity.label == severity
 
@@ -130,21 +130,24 @@ def test_a_line_says_whether_it_is_seen_and_a_hairline_is_no_risk(width, said, s
 def test_only_blocks_that_swell_are_said_to():
     """Growth: 2 % of moisture times 0.0005 for each, 0.1 %; nothing is said of moisture or wood otherwise."""
     plan = dataclasses.replace(PLAN, moisture_change_percent=2.0)
-    blocks = [dataclasses.replace(its, moves=(0.0, 0.0005)) for its in print_with(0.4, 0.4)]
-    for given, said in ((blocks, "The blocks swell by up to 0.1 % with the damp"), (print_with(0.4, 0.4), "not swell")):
-        found = outcome(given, plan, SIZE, seed=4, reach_mm=0.7, full_mm=(0.36, 0.36))
-        first = " ".join(register_lines(figures(found, given, plan, 60.0, (0.4, 0.4))))
+    blocks = [dataclasses.replace(each, moves=(0.0, 0.0005)) for each in print_with(0.4, 0.4)]
+    for values, said in (
+        (blocks, "The blocks swell by up to 0.1 % with the damp"),
+        (print_with(0.4, 0.4), "not swell"),
+    ):
+        result = outcome(values, plan, SIZE, seed=4, reach_mm=0.7, full_mm=(0.36, 0.36))
+        first = " ".join(register_lines(figures(result, values, plan, 60.0, (0.4, 0.4))))
         assert said in first
         assert "moisture" not in first
 
 
 def test_what_is_open_before_anything_moves_is_told_apart():
     blocks = print_with(0.4, 0.4)
-    found = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.7, full_mm=(0.36, 0.36))
+    result = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.7, full_mm=(0.36, 0.36))
     bare = [{"measured": width, "length_mm": long} for width, long in ((0.3, 4.0), (0.15, 2.5), (0.05, 9.0))]
-    told = figures(found, blocks, PLAN, 60.0, (0.4, 0.4), bare=bare)
-    assert told["open_from_the_start"] == {"places": 2, "line_mm": 6.5, "worst_mm": 0.3}  # 0.05 mm is not seen
-    assert "6.5 mm of bare paper in 2 places, up to 0.3 mm wide" in " ".join(register_lines(told))
+    report = figures(result, blocks, PLAN, 60.0, (0.4, 0.4), bare=bare)
+    assert report["open_from_the_start"] == {"places": 2, "line_mm": 6.5, "worst_mm": 0.3}  # 0.05 mm is not seen
+    assert "6.5 mm of bare paper in 2 places, up to 0.3 mm wide" in " ".join(register_lines(report))
     assert "where no block is off: none of what is to be inked" in " ".join(register_lines(tried()[1]))
 
 
@@ -160,19 +163,19 @@ def thin_print(trap):
 def test_the_advice_never_repeats_what_is_set(trap):
     """A trap that is enough where there is room is not advised again because of edges where there is none."""
     blocks = thin_print(trap)
-    found = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.1, full_mm=(0.9 * trap, 0.9 * trap))
-    told = figures(found, blocks, PLAN, 60.0, (trap, trap))
-    remedies = [finding.remedy for _, finding in findings(told)]
-    text = " ".join([*register_lines(told), *remedies])
+    result = outcome(blocks, PLAN, SIZE, seed=4, reach_mm=0.1, full_mm=(0.9 * trap, 0.9 * trap))
+    report = figures(result, blocks, PLAN, 60.0, (trap, trap))
+    remedies = [finding.remedy for _, finding in findings(report)]
+    text = " ".join([*register_lines(report), *remedies])
     for kind in ("white_line", "ink_on_snow"):
-        if told[kind]["share_of_prints"] and told[kind]["overlap_for_99_in_100_mm"] == trap:
+        if report[kind]["share_of_prints"] and report[kind]["overlap_for_99_in_100_mm"] == trap:
             assert not any(f"= {trap:g}" in remedy for remedy in remedies)
     for name in ("trap_mm", "register_error_mm"):
         assert f"{name} = {trap:g} " not in text
     assert re.search(r"On \d+ mm of edge no (trap_mm|register_error_mm) helps", text)
     assert "Draw it wider there" in text
     if trap > 0.8:  # two blocks differ by 0.8 mm and what they turn at worst
-        assert told["white_line"]["share_of_prints"] + told["ink_on_snow"]["share_of_prints"] > 0.2
+        assert report["white_line"]["share_of_prints"] + report["ink_on_snow"]["share_of_prints"] > 0.2
 
 
 def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
@@ -192,9 +195,9 @@ def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
 
 
 def test_close_register_is_no_finding():
-    _, told = tried(plan=RegisterPlan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
-    assert findings(told) == []
-    assert "none of the prints" in " ".join(register_lines(told))
+    _, report = tried(plan=RegisterPlan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
+    assert findings(report) == []
+    assert "none of the prints" in " ".join(register_lines(report))
 
 
 def test_the_same_seed_gives_the_same_figures():

@@ -24,7 +24,7 @@ def told(check, *asked) -> list[tuple[str, str]]:
     """The last word of each place and the message of each fault."""
     faults: list[InputError] = []
     check(FilePlace("print.toml", faults), *asked)
-    return [(str(its.where).removeprefix("print.toml: "), its.message) for its in faults]
+    return [(str(fault.where).removeprefix("print.toml: "), fault.message) for fault in faults]
 
 
 # ── rules ────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -117,10 +117,10 @@ def test_motifs_are_called_apart(motifs, fault: str) -> None:
     assert [message for _, message in told(print_file._check_names, motifs)] == [fault] * bool(fault)
 
 
-def marked(**its: Any) -> dict[str, Any]:
+def marked(**each: Any) -> dict[str, Any]:
     return {
         "motifs": [{"motif": "snowfall"}, {"motif": "snowfall"}, {"motif": "frost", "name": "near"}],
-        "blocks": [{"name": "key"}], "marked": [its],
+        "blocks": [{"name": "key"}], "marked": [each],
     }  # fmt: skip
 
 
@@ -156,10 +156,10 @@ def test_rules_of_marks(mark, faults) -> None:
 )
 def test_a_table_that_is_none_is_told_and_its_keys_are_not_asked_for(table, message: str) -> None:
     faults: list[InputError] = []
-    its = print_file._table(FilePlace("print.toml", faults), "print", table, keys_of("print"))
+    each = print_file._table(FilePlace("print.toml", faults), "print", table, keys_of("print"))
     assert [fault.message for fault in faults] == [message]
     assert "[print]" in faults[0].hint
-    assert (its["trap_mm"], "name" in its) == (0.5, False)
+    assert (each["trap_mm"], "name" in each) == (0.5, False)
 
 
 def test_a_list_of_tables_is_one_and_unknown_keys_are_told() -> None:
@@ -320,15 +320,15 @@ def test_how_far_growth_pulls_a_place() -> None:
 def test_shifts_lie_in_the_disc_of_the_tolerance_or_spread_half_of_it_each_way(spread) -> None:
     """Even: half of all in the disc of 1/√2 of it, by area; normal: of standard deviation half of it."""
     plan = SimpleNamespace(spread=spread, off_mm=0.4, prints=20000)
-    its = block_placement._shifts(np.random.default_rng(2), plan)
+    each = block_placement._shifts(np.random.default_rng(2), plan)
     if spread == "normal":
-        assert its.std(axis=0) == pytest.approx([0.2, 0.2], rel=0.03)
+        assert each.std(axis=0) == pytest.approx([0.2, 0.2], rel=0.03)
         return
-    far = np.hypot(*its.T)
+    far = np.hypot(*each.T)
     assert far.max() == pytest.approx(0.4, rel=0.01)
     assert far.max() <= 0.4
     assert np.mean(far < 0.4 / math.sqrt(2)) == pytest.approx(0.5, abs=0.02)
-    assert its.mean(axis=0) == pytest.approx([0, 0], abs=0.01)
+    assert each.mean(axis=0) == pytest.approx([0, 0], abs=0.01)
 
 
 def test_a_block_and_the_paper_each_have_half_of_what_two_of_them_may_differ() -> None:
@@ -337,10 +337,10 @@ def test_a_block_and_the_paper_each_have_half_of_what_two_of_them_may_differ() -
         moisture_change_percent=0.0,
     )  # fmt: skip
     block = SimpleNamespace(moves=(0.0, 0.0), grain_deg=0.0)
-    its = block_placement._turns(np.random.default_rng(2), plan, block, 100.0)
-    assert np.abs(its[:, 0, 0]).max() == pytest.approx(0.01, rel=0.01)
-    assert np.abs(its[:, 1, 1]).max() == pytest.approx(0.005, rel=0.01)
-    assert np.abs(its[:, 0, 1]).max() == pytest.approx(0, abs=1e-12)
+    each = block_placement._turns(np.random.default_rng(2), plan, block, 100.0)
+    assert np.abs(each[:, 0, 0]).max() == pytest.approx(0.01, rel=0.01)
+    assert np.abs(each[:, 1, 1]).max() == pytest.approx(0.005, rel=0.01)
+    assert np.abs(each[:, 0, 1]).max() == pytest.approx(0, abs=1e-12)
 
 
 def test_the_tables_of_the_reference_are_parted_by_one_empty_line_each() -> None:

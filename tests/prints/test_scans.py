@@ -58,16 +58,16 @@ def alone(folder):
 
 def test_a_print_takes_its_marks_from_its_sheet_and_is_built_again_when_that_changes(folder, alone):
     shelf = Library()
-    given = read_print(folder / "print.toml", shelf)
-    inputs = cut_inputs(given, setups_of(given, shelf), {})
+    values = read_print(folder / "print.toml", shelf)
+    inputs = cut_inputs(values, setups_of(values, shelf), {})
     assert "sheet.png" in inputs.contents
-    its = inputs.print_
-    marks = marks_of(its, drawing_of(its), shapely.Polygon()).marks
+    each = inputs.print_
+    marks = marks_of(each, drawing_of(each), shapely.Polygon()).marks
     assert [(mark.key, mark.meaning, mark.strength) for mark in marks] == [
         (mark.key, mark.meaning, mark.strength) for mark in alone
     ]
     assert all(one.shape.equals(two.shape) for one, two in zip(marks, alone, strict=True))
-    other = dataclasses.replace(given, name="another")
+    other = dataclasses.replace(values, name="another")
     with pytest.raises(InputError, match=r"marks\.scans: .*sheet\.png: is the marking sheet of another print"):
         marks_of(other, drawing_of(other), shapely.Polygon())
 
@@ -79,8 +79,8 @@ def test_what_is_read_is_written_as_a_drawing_of_marks_that_gives_the_same_marks
     assert (tmp_path / "marks.png").read_bytes().startswith(b"\x89PNG")
     text = TOML.replace('scans = ["sheet.png"]', 'files = ["marks.svg"]')
     (tmp_path / "print.toml").write_text(text, encoding="utf-8")
-    given = read_print(tmp_path / "print.toml", Library())
-    again = marks_of(given, drawing_of(given), shapely.Polygon()).marks
+    values = read_print(tmp_path / "print.toml", Library())
+    again = marks_of(values, drawing_of(values), shapely.Polygon()).marks
     one, other = (sorted((mark.key, mark.meaning, mark.strength) for mark in marks) for marks in (again, alone))
     assert one == other
     areas = {mark.key: mark.shape.area for mark in alone}
@@ -104,19 +104,19 @@ def test_the_sheet_is_printed_and_read_back_uncoloured_it_asks_for_pencils(folde
 def test_the_sheet_of_a_print_that_is_built_is_drawn_from_its_lands_and_the_same(tmp_path, capsys, monkeypatch):
     text = TOML.replace('scans = ["sheet.png"]', "")
     shutil.copytree(built_once(text), tmp_path / "trial")
-    given, sheet = tmp_path / "trial" / "print.toml", tmp_path / "sheet.pdf"
+    values, sheet = tmp_path / "trial" / "print.toml", tmp_path / "sheet.pdf"
     with monkeypatch.context() as patch:
         patch.setattr(print_build, "cuts_of", None)
-        ran = run(capsys, "sheet", given, "-o", sheet)
+        ran = run(capsys, "sheet", values, "-o", sheet)
         assert ran.code == 0, ran.err
     built = sheet.read_bytes()
     land = tmp_path / "trial" / "built" / "lands" / "sky.wkb"
     land.write_bytes(shapely.to_wkb(shapely.box(0, 0, 9, 9)))
-    ran = run(capsys, "sheet", given, "-o", sheet)
+    ran = run(capsys, "sheet", values, "-o", sheet)
     assert ran.code == 0, ran.err
     assert sheet.read_bytes() == built, "a land that was changed is not taken"
-    given.write_text(text.replace("[90, 70]", "[90, 60]"), encoding="utf-8")
-    ran = run(capsys, "sheet", given, "-o", sheet)
+    values.write_text(text.replace("[90, 70]", "[90, 60]"), encoding="utf-8")
+    ran = run(capsys, "sheet", values, "-o", sheet)
     assert ran.code == 0, ran.err
     assert sheet.read_bytes() != built
 

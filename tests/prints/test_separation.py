@@ -61,14 +61,14 @@ def test_blocks_in_processes_of_their_own_are_the_same_to_the_byte(monkeypatch):
         asked.extend(tasks)
         return side_by_side(tasks, jobs=2, say=say)
 
-    alone, found = (
+    alone, result = (
         separated(FACE, layers, plates, white=lambda _: cases.disc(20, 25, 3), spread=SPREAD, run=run)
         for run in (in_turn, apart)
     )
-    assert asked == list(found) == list(alone) == [one.name for one in plates]
-    for name, its in found.items():
-        assert (its.land.wkb, its.picture.wkb) == (alone[name].land.wkb, alone[name].picture.wkb)
-        assert its.dropped == alone[name].dropped
+    assert asked == list(result) == list(alone) == [one.name for one in plates]
+    for name, each in result.items():
+        assert (each.land.wkb, each.picture.wkb) == (alone[name].land.wkb, alone[name].picture.wkb)
+        assert each.dropped == alone[name].dropped
 
 
 def run_on(shape, at: tuple[float, float], towards: tuple[float, float], reach: float = 5.0) -> float:
@@ -82,12 +82,12 @@ def test_a_ground_prints_under_all_others_and_leaves_the_snow():
     layers = [Layer("POST", shapely.box(20, 0, 32, 30)), Layer("SHORE", shapely.box(0, 0, 60, 12))]
     under = replace(plate("key", "*"), name="ground", ground=True, under_all=True)
     white = shapely.union(shapely.Point(45, 30).buffer(2), shapely.Point(26, 20).buffer(2))
-    found = taken(layers, [under, plate("tone", "SHORE"), plate("key", "POST")], white)
-    ground = found["ground"].land
+    result = taken(layers, [under, plate("tone", "SHORE"), plate("key", "POST")], white)
+    ground = result["ground"].land
     assert shapely.area(shapely.difference(FACE, shapely.union(ground, white))) == pytest.approx(0, abs=0.3)
     assert shapely.intersection(ground, white).area < 0.01  # the grid
     alone = taken(layers, [plate("tone", "SHORE"), plate("key", "POST")], white)
-    assert shapely.symmetric_difference(found["tone"].land, alone["tone"].land).area == pytest.approx(0, abs=1e-6)
+    assert shapely.symmetric_difference(result["tone"].land, alone["tone"].land).area == pytest.approx(0, abs=1e-6)
 
 
 # ── who prints what ──────────────────────────────────────────────────────────────────────────────────────────────
@@ -106,8 +106,8 @@ def test_without_trap_blocks_are_exact_complements():
     layers = [Layer("LIT", cases.disc(25, 12, 4)), Layer("POST", shapely.box(20, 0, 32, 30))]
     white = cases.disc(20, 25, 3) | cases.disc(50, 30, 2)
     plates = [SKY, plate("tone", "LIT"), plate("key", "POST")]
-    found = taken(layers, plates, white, Trapping(trap_mm=0, cut_back_mm=0))
-    lands = [its.land for its in found.values()]
+    result = taken(layers, plates, white, Trapping(trap_mm=0, cut_back_mm=0))
+    lands = [value.land for value in result.values()]
     outlines = sum(land.length for land in lands)
     assert sum(land.area for land in lands) + white.area == pytest.approx(FACE.area, abs=0.001 * outlines)
     assert shapely.union_all([*lands, white]).area == pytest.approx(FACE.area, abs=0.001 * outlines)
@@ -125,10 +125,10 @@ def test_no_block_prints_in_the_white(data):
     layers = [Layer(name, shape) for name, shape in zip(("LIT", "POST"), discs[:2], strict=True)]
     white = shapely.union_all(discs[2:])
     plates = [SKY, plate("tone", "LIT", "POST"), plate("key", "POST")]
-    for its in taken(layers, plates, white).values():
-        assert (its.land & white.buffer(-0.002)).area == 0
-        assert (its.land & white).area < 0.002 * white.length
-        assert its.land.is_valid
+    for value in taken(layers, plates, white).values():
+        assert (value.land & white.buffer(-0.002)).area == 0
+        assert (value.land & white).area < 0.002 * white.length
+        assert value.land.is_valid
 
 
 # ── trap ─────────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -138,16 +138,16 @@ UNDER = POST.shape.buffer(-0.02)  #: so that what only touches the post's outlin
 
 
 def test_the_lighter_runs_on_under_the_darker_by_the_trap():
-    found = taken([POST], [SKY, plate("key", "POST")])
+    result = taken([POST], [SKY, plate("key", "POST")])
     for y in (3.0, 15.0, 26.0):
-        assert run_on(found["sky"].land, (20, y), (1, 0)) == pytest.approx(TRAP, rel=0.03)
-        assert run_on(found["sky"].land, (32, y), (-1, 0)) == pytest.approx(TRAP, rel=0.03)
-    assert run_on(found["sky"].land, (26, 30), (0, -1)) == pytest.approx(TRAP, rel=0.03)
+        assert run_on(result["sky"].land, (20, y), (1, 0)) == pytest.approx(TRAP, rel=0.03)
+        assert run_on(result["sky"].land, (32, y), (-1, 0)) == pytest.approx(TRAP, rel=0.03)
+    assert run_on(result["sky"].land, (26, 30), (0, -1)) == pytest.approx(TRAP, rel=0.03)
 
 
 def test_the_darker_keeps_its_shape():
-    found = taken([POST], [SKY, plate("key", "POST")])
-    assert found["key"].land.symmetric_difference(POST.shape).area == 0
+    result = taken([POST], [SKY, plate("key", "POST")])
+    assert result["key"].land.symmetric_difference(POST.shape).area == 0
 
 
 def test_by_lightness_not_by_order():
@@ -159,24 +159,24 @@ def test_no_more_than_half_of_a_thin_dark_line():
     """Common practice: a trap is never wider than half the dark line it hides under, if what is beyond is lighter."""
     line = Layer("LINE", shapely.box(20, 0, 20.6, 40))
     beyond = Layer("FIELD", shapely.box(20.6, 0, 60, 40))
-    found = taken([line, beyond], [SKY, plate("tone", "FIELD"), plate("key", "LINE")])
-    assert run_on(found["sky"].land, (20, 20), (1, 0)) == pytest.approx(TRAP, rel=0.03)  # the field would hide it too
-    assert run_on(found["tone"].land, (20.6, 20), (-1, 0)) == pytest.approx(0.3, abs=TRAP / 6)
+    result = taken([line, beyond], [SKY, plate("tone", "FIELD"), plate("key", "LINE")])
+    assert run_on(result["sky"].land, (20, 20), (1, 0)) == pytest.approx(TRAP, rel=0.03)  # the field would hide it too
+    assert run_on(result["tone"].land, (20.6, 20), (-1, 0)) == pytest.approx(0.3, abs=TRAP / 6)
 
 
 def test_no_more_than_half_of_the_dark_between_a_light_field_and_the_white():
     """Snow 0.4 mm inside the post, no cut-back: what runs on under the dark keeps as far from the snow as it goes."""
     flake = shapely.box(20.4, 10, 26, 20)
-    found = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
-    assert run_on(found["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.2, abs=TRAP / 6)
-    assert run_on(found["sky"].land, (20, 5), (1, 0)) == pytest.approx(TRAP, rel=0.03)
+    result = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
+    assert run_on(result["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.2, abs=TRAP / 6)
+    assert run_on(result["sky"].land, (20, 5), (1, 0)) == pytest.approx(TRAP, rel=0.03)
 
 
 @pytest.mark.parametrize(("wide", "left"), [(0.9, 0), (1.39, 0), (1.41, 0), (1.78, 0), (1.82, 0.82)])
 def test_under_a_line_between_two_parts_of_one_ink_it_runs_through_what_is_not_worth_a_cut(wide, left):
     """From both sides by the trap: what is then left under the line is cut if it is twice as wide as a cut, 0.8 mm."""
-    found = taken([Layer("LINE", shapely.box(20, 5, 20 + wide, 35))], [SKY, plate("key", "LINE")])
-    bare = shapely.difference(FACE, found["sky"].land)
+    result = taken([Layer("LINE", shapely.box(20, 5, 20 + wide, 35))], [SKY, plate("key", "LINE")])
+    bare = shapely.difference(FACE, result["sky"].land)
     assert (bare & shapely.box(0, 10, 60, 20)).area == pytest.approx(10 * left, rel=0.03, abs=0.01)
     assert bare.area == pytest.approx(29 * left, rel=0.03, abs=0.01)
 
@@ -192,8 +192,8 @@ def test_nothing_is_laid_into_a_cut_below_an_ink_through_which_it_would_show(ink
 
 def test_no_pinhole_is_left_in_what_runs_on_under_the_dark():
     """Under a disc little wider than two traps: a hole of 0.01 mm² that no cutter enters."""
-    found = taken([Layer("KNOB", cases.disc(30, 20, TRAP + 0.06))], [SKY, plate("key", "KNOB")])
-    assert found["sky"].land.area == pytest.approx(FACE.area, abs=0.001)
+    result = taken([Layer("KNOB", cases.disc(30, 20, TRAP + 0.06))], [SKY, plate("key", "KNOB")])
+    assert result["sky"].land.area == pytest.approx(FACE.area, abs=0.001)
 
 
 def test_what_is_laid_into_a_useless_cut_stays_back_from_white_and_other_inks():
@@ -269,16 +269,16 @@ def test_no_cut_is_filled_where_that_would_leave_a_bar_as_narrow(wide, filled):
 
 
 def test_an_ink_as_dark_is_not_run_under():
-    found = taken([POST], [SKY, replace(plate("key", "POST"), lightness=SKY.lightness)])
-    assert found["sky"].land.area == pytest.approx(60 * 40 - 12 * 30)
+    result = taken([POST], [SKY, replace(plate("key", "POST"), lightness=SKY.lightness)])
+    assert result["sky"].land.area == pytest.approx(60 * 40 - 12 * 30)
 
 
 @pytest.mark.parametrize(("seen", "stands"), [(0.0, 0), (0.0003, 0), (0.002, 0.06)])
 def test_a_run_on_that_nobody_sees_goes(seen, stands):
     """All of the sky is snow but for a strip beside the post, 30 mm long: less than 0.01 mm² is none."""
     white = shapely.difference(FACE, shapely.box(20 - seen, 0, 32, 30))
-    found = taken([POST], [SKY, plate("key", "POST")], white, Trapping(trap_mm=TRAP, cut_back_mm=0))
-    assert found["sky"].land.area == pytest.approx(stands, abs=1e-3)
+    result = taken([POST], [SKY, plate("key", "POST")], white, Trapping(trap_mm=TRAP, cut_back_mm=0))
+    assert result["sky"].land.area == pytest.approx(stands, abs=1e-3)
 
 
 @pytest.mark.parametrize(("at", "shows"), [((0, 0), True), ((12, 0), True), ((40, 0), False)])
@@ -293,10 +293,10 @@ def test_it_narrows_at_tips():
     """Where tone and key both end on the sky's other side the trap shrinks to nothing over its own width."""
     tone, key = Layer("FIELD", shapely.box(0, 0, 20, 20)), Layer("DARK", shapely.box(20, 0, 40, 20))
     white = shapely.box(0, 20, 60, 40)
-    found = taken(
+    result = taken(
         [tone, key], [plate("tone", "FIELD"), plate("key", "DARK")], white, Trapping(trap_mm=TRAP, cut_back_mm=0)
     )
-    widths = [run_on(found["tone"].land, (20, y), (1, 0)) for y in (10, 19.4, 19.8, 19.95)]
+    widths = [run_on(result["tone"].land, (20, y), (1, 0)) for y in (10, 19.4, 19.8, 19.95)]
     assert widths[0] == pytest.approx(TRAP, rel=0.03)
     assert widths == sorted(widths, reverse=True)
     assert widths[-1] < 0.35 * TRAP
@@ -307,19 +307,19 @@ def test_it_narrows_at_tips():
 
 def test_toward_the_white_the_darkest_owns_the_edge():
     flake = cases.disc(26, 15, 3)
-    found = taken([POST], [SKY, plate("tone", "POST"), plate("key", "POST")], flake)
-    assert found["key"].land.distance(flake) < 0.002
-    assert found["tone"].land.distance(flake) == pytest.approx(BACK, rel=0.04)
-    assert found["tone"].dropped == ()
+    result = taken([POST], [SKY, plate("tone", "POST"), plate("key", "POST")], flake)
+    assert result["key"].land.distance(flake) < 0.002
+    assert result["tone"].land.distance(flake) == pytest.approx(BACK, rel=0.04)
+    assert result["tone"].dropped == ()
 
 
 def test_who_meets_the_white_alone_is_not_cut_back():
     flake = cases.disc(20, 15, 3)  # half on the post, half on the sky
-    found = taken([POST], [SKY, plate("key", "POST")], flake)
-    assert run_on(found["sky"].land, (16.99, 15), (-1, 0)) > 4
-    found = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], flake)
+    result = taken([POST], [SKY, plate("key", "POST")], flake)
+    assert run_on(result["sky"].land, (16.99, 15), (-1, 0)) > 4
+    result = taken([POST], [plate("sky", "POST", ground=True), plate("key", "POST")], flake)
     inner = UNDER & shapely.box(20 + BACK, 0, 60, 40)  # nearer to its own ink in sight the cut ends blunt
-    assert (found["sky"].land & inner).distance(flake) == pytest.approx(BACK, rel=0.04)
+    assert (result["sky"].land & inner).distance(flake) == pytest.approx(BACK, rel=0.04)
 
 
 def test_room_for_register_has_no_points():
@@ -351,9 +351,9 @@ def test_where_it_would_starve_a_land_it_is_dropped_and_told(wide, starves):
     assert strip == pytest.approx(wide if starves else wide - 2 * BACK, abs=0.02)
     assert (tone.land & shapely.box(21, 13, 22, 20)).bounds[1] == pytest.approx(14 + BACK, abs=0.01)  # away from it
     assert len(tone.dropped) == starves
-    for its in tone.dropped:
-        assert its.at == pytest.approx((26, 12), abs=1)
-        assert 0.75 * (wide - 2 * BACK) < its.width_mm < wide - 2 * BACK < its.land_mm
+    for each in tone.dropped:
+        assert each.at == pytest.approx((26, 12), abs=1)
+        assert 0.75 * (wide - 2 * BACK) < each.width_mm < wide - 2 * BACK < each.land_mm
 
 
 @pytest.mark.parametrize(("side", "there"), [(0.099, False), (0.101, True)])
@@ -366,9 +366,9 @@ def test_crumbs_of_the_picture_are_left_out(side, there):
 def test_what_must_stay_prints_in_the_white_where_it_is_of_the_ink():
     flake, keeps = cases.disc(26, 15, 3), shapely.box(24, 14, 28, 16)
     plates = [SKY, plate("key", "POST")]
-    found = separated(FACE, [POST], plates, white=lambda _: flake, spread=SPREAD, stays=lambda _: keeps)
-    assert (found["key"].land & flake).area == pytest.approx(keeps.area, abs=0.02)
-    assert (found["sky"].land & flake).area == pytest.approx(0, abs=0.02)
+    result = separated(FACE, [POST], plates, white=lambda _: flake, spread=SPREAD, stays=lambda _: keeps)
+    assert (result["key"].land & flake).area == pytest.approx(keeps.area, abs=0.02)
+    assert (result["sky"].land & flake).area == pytest.approx(0, abs=0.02)
 
 
 def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
@@ -377,7 +377,7 @@ def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
     monkeypatch.setattr(separation, "_about", lambda *_: pytest.fail("what runs on is looked for"))
     first = taken([POST], plates, spread=Trapping(trap_mm=0, cut_back_mm=0))
     taken([POST], plates[1:])  # nothing is darker
-    monkeypatch.setattr(separation, "_one", lambda its, *_: first[its.name])
+    monkeypatch.setattr(separation, "_one", lambda each, *_: first[each.name])
     again = taken([POST], plates)
     assert all(again[name] is first[name] for name in first)
 
@@ -397,17 +397,17 @@ def test_what_is_not_cut_back_is_not_looked_at_for_starved_lands(monkeypatch, ke
 def test_run_ons_narrow_in_six_steps():
     """Snow 0.5 mm inside the post: half of that is three steps of six of the trap, and none of three."""
     flake = shapely.box(20.5, 10, 26, 20)
-    found = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
-    assert run_on(found["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.25, abs=0.02)
+    result = taken([POST], [SKY, plate("key", "POST")], flake, Trapping(trap_mm=TRAP, cut_back_mm=0))
+    assert run_on(result["sky"].land, (20, 15), (1, 0)) == pytest.approx(0.25, abs=0.02)
 
 
 def test_nothing_is_trapped_into_an_opening():
     """Never into an emboss opening: it is white for the separation, right up to the edge of the dark."""
     opening = cases.disc(33, 15, 2)
-    found = taken([POST], [SKY, plate("key", "POST")], opening)
-    assert all((its.land & opening.buffer(-0.002)).area == 0 for its in found.values())
+    result = taken([POST], [SKY, plate("key", "POST")], opening)
+    assert all((value.land & opening.buffer(-0.002)).area == 0 for value in result.values())
     inner = UNDER & shapely.box(0, 0, 32 - BACK, 40)  # nearer to its own ink in sight the cut ends blunt
-    assert (found["sky"].land & inner).distance(opening) >= BACK - 0.04
+    assert (result["sky"].land & inner).distance(opening) >= BACK - 0.04
 
 
 # ── a raster twin ────────────────────────────────────────────────────────────────────────────────────────────────
@@ -424,7 +424,7 @@ def test_printed_dot_by_dot_it_is_the_picture():
         [cases.disc(20, 26, 3), cases.disc(28, 12, 2), cases.disc(45, 30, 1.5), cases.disc(45, 12, 2)]
     )
     plates = [plate(name, *names, ground=name == "sky") for name, names in on.items()]
-    found = taken(layers, plates, white)
+    result = taken(layers, plates, white)
 
     x, y = (side.ravel() for side in np.meshgrid(np.arange(0.0487, 60, 0.1), np.arange(0.0471, 40, 0.1)))
 
@@ -436,7 +436,7 @@ def test_printed_dot_by_dot_it_is_the_picture():
     for layer in reversed(layers):
         owner[inside(layer.shape)] = next(name for name, names in on.items() if layer.name in names)
     bare = inside(white)
-    prints = {name: inside(its.land) for name, its in found.items()}
+    prints = {name: inside(one.land) for name, one in result.items()}
 
     assert not any((printed & inside(white.buffer(-0.002))).any() for printed in prints.values())
     for name, printed in prints.items():
@@ -444,9 +444,9 @@ def test_printed_dot_by_dot_it_is_the_picture():
         lost = np.column_stack([x, y])[own & ~printed & ~inside(white.buffer(0.002))]
         assert len(lost) == 0, (name, lost)  # an ink is printed all over its own part: none here lies under another
         foreign = printed & (np.char.strip(owner) != name)
-        darker = {its for its in INKS if lightness(INKS[its]) < lightness(INKS[name])}
+        darker = {each for each in INKS if lightness(INKS[each]) < lightness(INKS[name])}
         assert set(np.char.strip(owner[foreign])) <= darker, name
-        away = shapely.distance(shapely.points(x[foreign], y[foreign]), found[name].picture)
+        away = shapely.distance(shapely.points(x[foreign], y[foreign]), result[name].picture)
         assert away.max(initial=0) <= TRAP + 0.8 / 2, name  # half of what is not worth a cut
         assert (away > 1.02 * TRAP).sum() <= 0.01 * len(away), name
 
@@ -468,10 +468,10 @@ def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
     flakes = [cases.disc(x, 15, 3) for x in (20, 40)]
     plates = [plate("sky", "HILL", "POST", ground=True), plate("tone", "HILL"), plate("key", "POST")]
     sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
-    assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02)
+    assert [sky.distance(flake) for flake in flakes] == pytest.approx([0, BACK], abs=0.02)
     plates[1] = plate("tone", "HILL", "POST")
     sky = taken(layers, plates, shapely.union_all(flakes))["sky"].land
-    assert [sky.distance(its) for its in flakes] == pytest.approx([0, BACK], abs=0.02), "the key hides both"
+    assert [sky.distance(each) for each in flakes] == pytest.approx([0, BACK], abs=0.02), "the key hides both"
 
 
 @pytest.mark.parametrize(("wide", "stays"), [(0.22, False), (0.25, True)])
@@ -491,7 +491,7 @@ def test_along_narrow_white_there_is_as_much_room_for_register(wide: float) -> N
 
 def test_what_is_painted_already_is_taken_as_it_is() -> None:
     own = shapely.box(21, 1, 30, 29)
-    found = separated(FACE, [POST], [SKY, plate("key", "POST")], white=lambda _: NOTHING, spread=SPREAD,
+    result = separated(FACE, [POST], [SKY, plate("key", "POST")], white=lambda _: NOTHING, spread=SPREAD,
                       ready={"key": own})  # fmt: skip
-    assert found["key"].land.equals(own)
-    assert found["sky"].picture.area == pytest.approx(FACE.area - POST.shape.intersection(FACE).area)
+    assert result["key"].land.equals(own)
+    assert result["sky"].picture.area == pytest.approx(FACE.area - POST.shape.intersection(FACE).area)

@@ -57,12 +57,12 @@ def test_a_line_half_as_wide_again_as_an_eye_tells_apart_is_plainly_seen(share: 
 
 
 def fault(**changed) -> dict[str, object]:
-    its = {
+    each = {
         "share_of_prints": 0.2, "worst_mm": 0.5, "overlap_mm": 0.4, "overlap_for_99_in_100_mm": 0.4,
         "overlap_for_all_mm": 0.4, "edge_mm": 100.0, "edge_with_less_overlap_mm": 0.0, "edge_without_overlap_mm": 0.0,
         "line_a_print": line(0.2), "places": [{"at_mm": [3.0, 4.0], "between": ["sky", "key"]}],
     }  # fmt: skip
-    return its | changed
+    return each | changed
 
 
 @pytest.mark.parametrize(
@@ -117,8 +117,8 @@ def test_a_wider_overlap_is_a_remedy_where_half_of_the_edge_has_room_for_it(enou
 )
 def test_a_fault_is_told_that_one_print_in_twenty_shows(changed, severity: Severity | None) -> None:
     record = {"white_line": fault(**changed), "ink_on_snow": fault(share_of_prints=0.0), "visible_mm": 0.1}
-    told = figures.findings(record)
-    assert [(name, its.severity, its.at, its.measured, its.limit) for name, its in told] == (
+    report = figures.findings(record)
+    assert [(name, each.severity, each.at, each.measured, each.limit) for name, each in report] == (
         [("sky", severity, (3.0, 4.0), 0.5, 0.1)] if severity else []
     )
 
@@ -136,7 +136,7 @@ def test_a_fault_in_words(changed, first: str, count: int) -> None:
     said = figures._in_words(WHITE, fault(**changed))
     assert first in said[0]
     assert len(said) == count
-    assert any("x 3, y 4 mm, between sky and key" in its for its in said) == (count == 4)
+    assert any("x 3, y 4 mm, between sky and key" in each for each in said) == (count == 4)
 
 
 @pytest.mark.parametrize(
@@ -165,8 +165,8 @@ def test_what_is_bare_from_the_start_is_said(places: int, said: str) -> None:
 def test_what_a_print_shows_of_a_line() -> None:
     shown = np.zeros((10, 2))
     shown[:, 0] = np.arange(10)
-    its = figures._lines_of(SimpleNamespace(line_mm=shown, opened_mm2=0.2 * shown), 0)
-    assert its == {"mean_mm": 4.5, "half_below_mm": 4.5, "nine_in_ten_below_mm": 8.1, "mean_width_mm": 0.2}
+    each = figures._lines_of(SimpleNamespace(line_mm=shown, opened_mm2=0.2 * shown), 0)
+    assert each == {"mean_mm": 4.5, "half_below_mm": 4.5, "nine_in_ten_below_mm": 8.1, "mean_width_mm": 0.2}
     assert figures._lines_of(SimpleNamespace(line_mm=shown, opened_mm2=shown), 1)["mean_width_mm"] == 0
 
 
@@ -307,7 +307,7 @@ def test_wrong_values_are_repeated_as_far_as_they_help() -> None:
     assert declared_values._shown("a" * 61) == "a" * 59 + "…"
     assert declared_values._shown(10**18) == "a number of more than 18 digits"
     assert declared_values._shown(10**18 - 1) == 10**18 - 1
-    assert [declared_values._shown(its) for its in (None, True, 1.5)] == [None, True, 1.5]
+    assert [declared_values._shown(each) for each in (None, True, 1.5)] == [None, True, 1.5]
     assert declared_values._shown(math.inf) == "inf"
     assert declared_values._settled(kind("length", bounded=True), 3) == 3.0
     assert isinstance(declared_values._settled(kind("length", bounded=True), 3), float)
@@ -320,7 +320,7 @@ def test_a_motifs_settings_are_taken_and_its_faults_kept() -> None:
     top = declared_values.FilePlace("print.toml", [])
     good = declared_values.settings_of(top, "snow", snowfall.Settings, {"snow": 0.2, "wind": 2, "wnid": 1})
     assert good == {"snow": 0.2}
-    assert [str(its.message) for its in top.faults] == [OF["wind"].rule, "is no setting of this motif"]
+    assert [str(each.message) for each in top.faults] == [OF["wind"].rule, "is no setting of this motif"]
     assert "by default 0.15" in top.faults[0].hint
     assert "wind" in top.faults[1].hint
 

@@ -11,15 +11,15 @@ from tests.crystals import points_of, thicket
 
 def fork_angles(grown: Thicket) -> np.ndarray:
     """Between each branch's first steps and its mother's steps at the fork, degrees, from the drawn points only."""
-    arms, found = grown.arms, []
+    arms, result = grown.arms, []
     for k in np.flatnonzero((arms.parent >= 0) & (arms.length > 8 * grown.habit.step)):
         child, mother = points_of(grown, k), points_of(grown, arms.parent[k])
         start = np.argmin(np.hypot(*(mother - child[0]).T))
         if start < len(mother) - 3:
             along, off = mother[start + 3] - mother[start], child[3] - child[0]
             cos = along @ off / np.hypot(*along) / np.hypot(*off)
-            found.append(np.degrees(np.arccos(np.clip(cos, -1, 1))))
-    return np.array(found)
+            result.append(np.degrees(np.arccos(np.clip(cos, -1, 1))))
+    return np.array(result)
 
 
 def test_branches_stand_at_sixty_degrees() -> None:
@@ -40,8 +40,8 @@ def test_side_branches_of_one_side_are_parallel() -> None:
     for mother in range(len(arms)):
         for side in (-1, 1):
             of = np.flatnonzero((arms.parent == mother) & (arms.side == side) & (arms.length > 2))
-            ways = [points_of(grown, k) for k in of]
-            angles = np.array([np.arctan2(*(xy[-1] - xy[0])[::-1]) for xy in ways])
+            setups = [points_of(grown, k) for k in of]
+            angles = np.array([np.arctan2(*(xy[-1] - xy[0])[::-1]) for xy in setups])
             spread = np.degrees(np.abs(np.angle(np.exp(1j * (angles[1:] - angles[:-1])))))
             assert (spread <= 2 * np.degrees(OFF_LATTICE) + 0.2).all()
             pairs += len(spread)

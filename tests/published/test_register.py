@@ -27,9 +27,9 @@ def test_published_traps_hide_published_register_errors(trap, misregister, shows
         Inked(name="dark", land=shapely.box(10, 0, 20, 20), lightness=20),
     ]
     plan = RegisterPlan(method="pins", tolerance_mm=misregister / 2, turn_deg=0.0, visible_mm=0.004, prints=2000)
-    found = outcome(blocks, plan, (20.0, 20.0), seed=1, reach_mm=0.2, full_mm=(0.0, 0.0))
-    assert found.worst_mm[0].max() == pytest.approx(misregister - trap, abs=0.004)
-    assert found.failed.any() == shows
+    result = outcome(blocks, plan, (20.0, 20.0), seed=1, reach_mm=0.2, full_mm=(0.0, 0.0))
+    assert result.worst_mm[0].max() == pytest.approx(misregister - trap, abs=0.004)
+    assert result.failed.any() == shows
 
 
 @pytest.mark.parametrize(

@@ -172,10 +172,10 @@ def all_rings(shapes: geometry.PolygonArray) -> list[np.ndarray]:
     return [np.asarray(ring.coords) for shape in shapes for ring in (shape.exterior, *shape.interiors)]
 
 
-def assert_same_places(found: list[np.ndarray], wanted: list[np.ndarray], tolerance: float = 0.005) -> None:
+def assert_same_places(expected: list[np.ndarray], wanted: list[np.ndarray], tolerance: float = 0.005) -> None:
     """Each ring of `wanted` is there once, every point within `tolerance` mm, and nothing else is."""
-    assert len(found) == len(wanted)
-    lines = np.array([shapely.linestrings(ring) for ring in found], dtype=object)
+    assert len(expected) == len(wanted)
+    lines = np.array([shapely.linestrings(ring) for ring in expected], dtype=object)
     index = shapely.STRtree(lines)
     used: set[int] = set()
     for ring in wanted:

@@ -65,7 +65,7 @@ def _line(control: Control, line: str) -> None:
     codes = [int(number) + 1000 * (letter == "M") for letter, number in words if letter in "GM"]
     said = {}
     for code in codes:
-        group = next((name for name, its in GROUPS.items() if code in its), None)
+        group = next((name for name, each in GROUPS.items() if code in each), None)
         assert group is not None, f"unknown code {code}"
         assert group not in said, f"two words of the group {group}"
         said[group] = code
@@ -86,9 +86,9 @@ def _words(control: Control, line: str) -> list[tuple[str, float]]:
             assert line[0] != ")", "a comment ends that didn't begin"
             bare, line = bare + line[0], line[1:]
     bare = bare.replace(" ", "").upper()
-    found = WORD.findall(bare)
-    assert "".join(letter + number for letter, number in found) == bare, "not made of words"
-    return [(letter, float(number)) for letter, number in found]
+    result = WORD.findall(bare)
+    assert "".join(letter + number for letter, number in result) == bare, "not made of words"
+    return [(letter, float(number)) for letter, number in result]
 
 
 def _do(control: Control, said: dict[str, int], value: dict[str, float]) -> None:

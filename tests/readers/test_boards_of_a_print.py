@@ -85,9 +85,9 @@ def print_of(request):
 
 def areas(path, layer: str) -> shapely.Geometry:
     """The areas that the closed lines of a layer enclose, even-odd, as GDAL reads them."""
-    found = pyogrio.raw.read(path, columns=["Layer"])
-    names, shapes = found[3][0], shapely.from_wkb(found[2])
-    rings = [its for its, name in zip(shapes, names, strict=True) if name == layer]
+    result = pyogrio.raw.read(path, columns=["Layer"])
+    names, shapes = result[3][0], shapely.from_wkb(result[2])
+    rings = [each for each, name in zip(shapes, names, strict=True) if name == layer]
     return even_odd([ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords) for ring in rings])
 
 
@@ -166,8 +166,8 @@ def ring_tones(picture, distance, method, px=10):
 def test_the_paths_of_laser_and_router_go_round_the_picture(print_of):
     """What the machine follows lowers the moat, too: at half its width beside every side lies a path or an area."""
     out = print_of[2]
-    found = pyogrio.raw.read(out / "key" / "router" / "paths.dxf", columns=["Layer"])
-    lines = [its for its, name in zip(shapely.from_wkb(found[2]), found[3][0], strict=True) if name[:5] in WORKED]
+    result = pyogrio.raw.read(out / "key" / "router" / "paths.dxf", columns=["Layer"])
+    lines = [each for each, name in zip(shapely.from_wkb(result[2]), result[3][0], strict=True) if name[:5] in WORKED]
     cleared = shapely.union_all([shapely.force_2d(line).buffer(1.5) for line in lines])
     lowered = areas(out / "sky" / "laser" / "paths.dxf", "LOWER FLOOR")
     ring = PICTURE.buffer(2.0, join_style="mitre").exterior
@@ -197,14 +197,18 @@ TOO_NARROW = [("moat_mm = 0", 0.0), ("moat_mm = 2.5", 2.5), ("paper_margin_mm = 
 def test_a_moat_that_is_missing_or_too_narrow_is_told(tmp_path, more, missing):
     alone = PRINT[: PRINT.index('[[blocks]]\nname = "key"')] + 'for = ["laser"]\n'
     (tmp_path / "print.toml").write_text(text_of("stops", more, text=alone))
-    found = print_checks.print_findings(read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None)
-    told = [its for its in found["sky"] if its.rule == "moat"]
-    assert [its.measured for its in told] == pytest.approx([missing], abs=0.002)
-    assert told[0].limit == pytest.approx(TOUCHED, abs=0.001)
+    result = print_checks.print_findings(
+        read_print(tmp_path / "print.toml", SHELF), SHELF, tmp_path, say=lambda _: None
+    )
+    report = [each for each in result["sky"] if each.rule == "moat"]
+    assert [one.measured for one in report] == pytest.approx([missing], abs=0.002)
+    assert report[0].limit == pytest.approx(TOUCHED, abs=0.001)
 
 
 def found_in(path, machine, rule):
-    return [its for its in json.loads(path.read_text())["reports"][machine]["findings"] if its["rule"] == rule]
+    return [
+        finding for finding in json.loads(path.read_text())["reports"][machine]["findings"] if finding["rule"] == rule
+    ]
 
 
 def test_a_moat_as_it_is_made_is_not_told(print_of):

@@ -59,18 +59,18 @@ def relief(strip):
     assert len(asked) > 25
 
     def read():
-        found = [(areas(strip / "wall.dxf", name), depth) for name, depth in asked.items()]
-        return [*found, (areas(strip / "laser" / "block.dxf", "CUT AREA"), 1.25)]
+        result = [(areas(strip / "wall.dxf", name), depth) for name, depth in asked.items()]
+        return [*result, (areas(strip / "laser" / "block.dxf", "CUT AREA"), 1.25)]
 
     return once(("relief of the strip", str(strip)), read)
 
 
 @functools.cache
 def rings_of(path):
-    found = pyogrio.raw.read(path, columns=["Layer"])
-    lines = zip(shapely.from_wkb(found[2]), found[3][0], strict=True)
+    result = pyogrio.raw.read(path, columns=["Layer"])
+    lines = zip(shapely.from_wkb(result[2]), result[3][0], strict=True)
     kinds = ("Polygon", "LineString")
-    return [(shapely.Polygon(shapely.get_coordinates(its)), name) for its, name in lines if its.geom_type in kinds]
+    return [(shapely.Polygon(shapely.get_coordinates(each)), name) for each, name in lines if each.geom_type in kinds]
 
 
 @functools.cache
@@ -200,9 +200,9 @@ def test_a_die_is_held_against_what_its_paper_bore(capsys, tmp_path, depth, beve
     assert run(capsys, *PAPER, "--relief", "0.5", "--bevel", "40", "--thickness", "0.62", "--out", own).code == 0
     (tmp_path / "print.toml").write_text(MOON.replace("DEPTH", str(depth)).replace("BEVEL", str(bevel)))
     done = run(capsys, "build", tmp_path / "print.toml", "--profiles", own, "--out", tmp_path / "built", "--json")
-    told = json.loads(done.out)["report"]["findings"]
-    assert {its["rule"] for its in told if its["rule"].startswith("emboss")} == rules
-    assert all(its["severity"] == "breaks" for its in told if its["rule"] in rules)
+    report = json.loads(done.out)["report"]["findings"]
+    assert {each["rule"] for each in report if each["rule"].startswith("emboss")} == rules
+    assert all(one["severity"] == "breaks" for one in report if one["rule"] in rules)
     assert done.code == (1 if rules else 0)
     assert "0.62 mm thick" in (tmp_path / "built" / "die" / "die" / "note.md").read_text()
 

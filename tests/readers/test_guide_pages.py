@@ -95,10 +95,10 @@ def _letters(data: bytes, page: int) -> list[tuple[str, float, float, float, flo
     document = pypdfium2.PdfDocument(data)
     text = document[page].get_textpage()
     whole = text.get_text_range()
-    found = [(whole[k], *(side * PT for side in text.get_charbox(k))) for k in range(text.count_chars())]
+    result = [(whole[k], *(side * PT for side in text.get_charbox(k))) for k in range(text.count_chars())]
     text.close()
     document.close()
-    return found
+    return result
 
 
 def _picture(data: bytes, page: int) -> np.ndarray:
@@ -110,15 +110,15 @@ def _picture(data: bytes, page: int) -> np.ndarray:
 
 def _heights_pt(data: bytes) -> set[float]:
     """The size of all letters, in points on the paper."""
-    found: set[float] = set()
+    result: set[float] = set()
 
     def visit(text: str, cm: list[float], tm: list[float], _font: object, size: float) -> None:
         if text.strip():
-            found.add(round(size * abs(tm[3] * cm[3]), 1))
+            result.add(round(size * abs(tm[3] * cm[3]), 1))
 
     for page in pypdf.PdfReader(io.BytesIO(data)).pages:
         page.extract_text(visitor_text=visit)
-    return found
+    return result
 
 
 @cache
@@ -128,9 +128,9 @@ def _plain() -> Guide:
 
 
 @cache
-def _guide_for(way: str) -> Guide:
+def _guide_for(matrix: str) -> Guide:
     """The same for another transfer."""
-    return hand_guide(_job(), way)
+    return hand_guide(_job(), matrix)
 
 
 @cache
@@ -147,10 +147,10 @@ def _crowded() -> tuple[Guide, bytes]:
 
 def test_many_findings_are_told_kind_by_kind_and_nothing_is_set_smaller_than_eight_points():
     report, data = _many(CROWD), _crowded()[1]
-    told = " ".join(_texts(data))
+    answer = " ".join(_texts(data))
     for place, group in enumerate(grouped(report)):
-        assert f"{letter_of(place)}: {group.title}" in told
-        assert f"{group.count} places, at worst {group.worst.numbers}" in told
+        assert f"{letter_of(place)}: {group.title}" in answer
+        assert f"{group.count} places, at worst {group.worst.numbers}" in answer
     assert min(_heights_pt(data)) >= 8
 
 
@@ -163,10 +163,10 @@ def test_no_two_numbers_lie_over_one_another_and_rings_are_few(count):
     assert len(marks) <= 60
 
 
-@pytest.mark.parametrize("way", ["carbon", "tracing"])
-def test_every_finding_lies_in_a_ring_that_carries_its_letter(way):
+@pytest.mark.parametrize("matrix", ["carbon", "tracing"])
+def test_every_finding_lies_in_a_ring_that_carries_its_letter(matrix):
     report = _many(40)
-    guide = hand_guide(_job(), way, report)
+    guide = hand_guide(_job(), matrix, report)
     for k, group in enumerate(grouped(report)):
         for place in group.places:
             (x, y) = guide.shown.places([place.finding.at or (0, 0)])[0]
@@ -188,8 +188,8 @@ def _dense(where: str) -> Job:
 
 
 @cache
-def _dense_guide(where: str, way: str) -> Guide:
-    return hand_guide(_dense(where), way, _many(60))
+def _dense_guide(where: str, matrix: str) -> Guide:
+    return hand_guide(_dense(where), matrix, _many(60))
 
 
 def _same_where_drawn(with_marks: np.ndarray, without: np.ndarray) -> None:
@@ -207,10 +207,10 @@ _LAID = [("half of it cut", "tracing")]
 _LAID += [("dense", "carbon"), ("dense", "tracing"), ("half of it cut", "carbon")] if MANY else []
 
 
-@pytest.mark.parametrize(("where", "way"), _LAID)
-def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, way):
+@pytest.mark.parametrize(("where", "matrix"), _LAID)
+def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, matrix):
     """Rendered by PDFium and by resvg with and without marks: no pixel that shows something else is changed."""
-    guide = _dense_guide(where, way)
+    guide = _dense_guide(where, matrix)
     bare = dataclasses.replace(guide, marks=())
     assert len(guide.marks) > 20
     marked, plain = guide_pdf(guide), guide_pdf(bare)
@@ -218,8 +218,8 @@ def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, way):
     assert sheets == _count(plain)
     _same_where_drawn(_picture(marked, sheets - 1), _picture(plain, sheets - 1))
     pictures = []
-    for its in (guide, bare):
-        png = resvg_py.svg_to_bytes(svg_string=guide_svg(its), dpi=DPI, background="#ffffff")
+    for each in (guide, bare):
+        png = resvg_py.svg_to_bytes(svg_string=guide_svg(each), dpi=DPI, background="#ffffff")
         pictures.append(np.array(Image.open(io.BytesIO(bytes(png))).convert("L")))
     _same_where_drawn(*pictures)
 
@@ -233,11 +233,11 @@ def test_rings_are_seen_and_numbers_stand_near_them_or_are_led_to():
         amid = shapely.distance(shapely.union_all(guide.shown.lowered).boundary, shapely.Point(mark.at)) > 8
         assert len(mark.lines) or amid, mark.label
         assert near < 75, mark.label  # half of the face, and the margin
-    lengths = [np.hypot(*(its.lines[:, 2:] - its.lines[:, :2]).T).sum() for its in guide.marks]
-    shares = [long / (2 * math.pi * its.radius) for long, its in zip(lengths, guide.marks, strict=True)]
+    lengths = [np.hypot(*(each.lines[:, 2:] - each.lines[:, :2]).T).sum() for each in guide.marks]
+    shares = [long / (2 * math.pi * one.radius) for long, one in zip(lengths, guide.marks, strict=True)]
     assert np.mean(np.array(shares) > 0.2) > 0.8
-    assert {its.line_mm for its in guide.marks if its.breaks} == {0.3}
-    assert {its.line_mm for its in guide.marks if not its.breaks} == {0.15}
+    assert {item.line_mm for item in guide.marks if item.breaks} == {0.3}
+    assert {entry.line_mm for entry in guide.marks if not entry.breaks} == {0.15}
 
 
 def test_words_that_are_too_many_run_on_to_a_further_page():
@@ -285,7 +285,7 @@ def test_samples_stand_before_the_words_in_the_drawings_own_tones():
         flat = ndimage.binary_opening(np.abs(grey.astype(int) - round(tone * 255)) <= 1, np.ones((7, 7)))
         assert np.count_nonzero(flat) / PX**2 == pytest.approx(4 / 3 * 9 * 2.8, rel=0.15)
     groups = re.findall(r'id="SAMPLE-\d+"', guide_svg(guide))
-    assert len(groups) == sum(bool(its.shows) for its in (*guide.shows, *guide.tools)) >= 4
+    assert len(groups) == sum(bool(show.shows) for show in (*guide.shows, *guide.tools)) >= 4
 
 
 def test_the_svg_has_a_box_to_tick_before_each_zone_of_its_list():
@@ -293,11 +293,11 @@ def test_the_svg_has_a_box_to_tick_before_each_zone_of_its_list():
     guide = _plain()
     rows = len(guide.tables[0].rows) - 1
     text = guide_svg(guide)
-    found = re.findall(r'id="TICK-\d+".*?</g></g>', text)
-    assert len(found) == rows >= 2
+    result = re.findall(r'id="TICK-\d+".*?</g></g>', text)
+    assert len(result) == rows >= 2
     png = resvg_py.svg_to_bytes(svg_string=text, dpi=DPI, background="#ffffff")
     grey = np.array(Image.open(io.BytesIO(bytes(png))).convert("L"))
-    for group in found:
+    for group in result:
         x, y = (np.array(re.findall(rf'{axis}[12]="([\d.]+)"', group), dtype=float) for axis in "xy")
         left, top, right, bottom = x.min(), y.min(), x.max(), y.max()
         assert (right - left, bottom - top) == pytest.approx((2.8, 2.8), abs=0.01)
@@ -310,11 +310,11 @@ def test_the_svg_has_a_box_to_tick_before_each_zone_of_its_list():
 LAID = {"carbon": False, "glued": False, "face-down": True, "tracing": True}  # common practice, no source
 
 
-@pytest.mark.parametrize("way", LAID)
-def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way: str):
+@pytest.mark.parametrize("matrix", LAID)
+def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(matrix: str):
     """PDFium's picture of the sheet, turned over where the transfer does, then turned by printing from the block."""
     cuts = [box(10, 10, 40, 40), box(50, 10, 51, 60)]
-    paper, word, _ = _printed(way)
+    paper, word, _ = _printed(matrix)
     for x, y in ((12, 12), (38, 38), (50.5, 50)):  # in the two cuts of `_job`
         assert shapely.intersects(shapely.union_all(cuts), shapely.Point(x, y))
         assert paper(x, y) < 240, "cut where the print is to be white"
@@ -326,14 +326,14 @@ def test_a_sheet_laid_as_it_says_and_printed_gives_the_print_as_it_was_drawn(way
 
 
 @cache
-def _printed(way: str) -> tuple[Callable[[float, float], float], np.ndarray, bytes]:
+def _printed(matrix: str) -> tuple[Callable[[float, float], float], np.ndarray, bytes]:
     """The lightness of the print at a place in print view, mm, the picture of the word above it, and the pages."""
-    guide = _guide_for(way)
+    guide = _guide_for(matrix)
     data = guide_pdf(guide)
     sheet = _picture(data, _count(data) - 1)
     left, top = round((UNPRINTED_MM - guide.bounds[0]) * PX), (UNPRINTED_MM + HEAD_MM + guide.bounds[3]) * PX
     around = sheet[:, left - round(5 * PX) : left + round(125 * PX)]  # as much beside the block on both sides
-    on_block = around[:, ::-1] if LAID[way] else around
+    on_block = around[:, ::-1] if LAID[matrix] else around
     paper = on_block[:, ::-1]
     word = paper[round(top - 98.5 * PX) : round(top - 92 * PX), round(4 * PX) : round(25 * PX)]
     return lambda x, y: float(paper[round(top - y * PX), round((5 + x) * PX)]), 255.0 - word, data
@@ -390,9 +390,9 @@ def test_the_first_page_tells_how_long_it_takes_by_hand():
     stuff = job.material
     slow = 222 / stuff.hand_line_slow_mm_min + 9.5 / stuff.hand_clear_slow_cm2_min
     text = _texts(guide_pdf(hand_guide(job, "carbon")))[0]
-    told = re.search(r"By hand it takes about (?:\d+ minutes if you are quick, )?(\d+) minutes", text)
-    assert told
-    assert float(told[1]) == pytest.approx(slow, abs=2.5)
+    report = re.search(r"By hand it takes about (?:\d+ minutes if you are quick, )?(\d+) minutes", text)
+    assert report
+    assert float(report[1]) == pytest.approx(slow, abs=2.5)
 
 
 def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_the_carvers():
@@ -407,11 +407,11 @@ def test_a_block_that_is_only_the_snow_of_a_key_drawing_says_that_the_rest_is_th
 
 def test_only_the_key_block_of_snow_on_a_drawing_is_called_unfinished():
     """A post that the snow lies on: the sky's block is whole, the key's is only what the snow takes out."""
-    way = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0]
+    setup_ = setups_for(Library(), material="linoleum", cutter="v-60", kinds=["hand"])[0]
     post = geometry.polygon_array([box(14, 5, 24, 20)])
     ground = Ground(name="snow", width_mm=40, height_mm=30, grow_from=post)
     made = {
-        which: loaded_block(ground, Settings(), way.limits, np.random.default_rng(3), which=which)
+        which: loaded_block(ground, Settings(), setup_.limits, np.random.default_rng(3), which=which)
         for which in ("sky", "key", "both")
     }
     assert {which: block.unfinished for which, block in made.items()} == {"sky": False, "key": True, "both": False}
@@ -423,9 +423,9 @@ def strip_guide(tmp_path_factory) -> Callable[[str], bytes]:
 
     @cache
     def made(transfer: str) -> bytes:
-        ways = setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])
+        setups = setups_for(Library(), material="cherry", cutter="v-60", kinds=["hand"])
         folder = tmp_path_factory.mktemp(transfer) / "strip"
-        deliver_strip(ways, folder, transfer=transfer, paper="A4", dxf="R2000", say=lambda _: None)
+        deliver_strip(setups, folder, transfer=transfer, paper="A4", dxf="R2000", say=lambda _: None)
         return (folder / "hand" / "guide.pdf").read_bytes()
 
     return made
@@ -453,12 +453,12 @@ def test_a_strips_rungs_are_numbered_beside_them_in_both_views(strip_guide, tran
         if box[0] in "12345678"
     ]
     high = [cut.bounds for cut in block.cuts if abs(cut.bounds[3] - 78) < 0.01]
-    lands = sorted(its for its in high if abs(its[2] - its[0] - 3) < 0.01)
+    lands = sorted(each for each in high if abs(each[2] - each[0] - 3) < 0.01)
     middles = [(one[2] + other[0]) / 2 for one, other in pairwise(lands)]
     assert len(middles) == 8
     for number, middle in enumerate(middles, start=1):
         x = block.width_mm - middle if transfer == "carbon" else middle
-        assert any(its == str(number) and abs(at - x) < 0.5 for its, at, _ in digits), (number, x)
+        assert any(item == str(number) and abs(at - x) < 0.5 for item, at, _ in digits), (number, x)
 
 
 def test_a_guide_is_a_value_that_nothing_changes():
@@ -511,7 +511,7 @@ def _both_drawn(guide: Guide) -> list[tuple[np.ndarray, float, float]]:
     png = resvg_py.svg_to_bytes(svg_string=text, dpi=DPI, background="#ffffff")
     edge = re.search(r'BLOCK EDGE</title>.*?points="([^"]+)"', text)
     assert edge is not None
-    corners = np.array([its.split(",") for its in edge[1].split()], dtype=float)
+    corners = np.array([word.split(",") for word in edge[1].split()], dtype=float)
     left, top = UNPRINTED_MM - guide.bounds[0], UNPRINTED_MM + HEAD_MM + guide.bounds[3]
     data = guide_pdf(guide)
     return [
@@ -520,11 +520,11 @@ def _both_drawn(guide: Guide) -> list[tuple[np.ndarray, float, float]]:
     ]
 
 
-@pytest.mark.parametrize("way", ["carbon", "tracing"])
-def test_every_patch_that_the_carver_decides_is_seen_and_not_taken_for_a_cut(way: str):
+@pytest.mark.parametrize("matrix", ["carbon", "tracing"])
+def test_every_patch_that_the_carver_decides_is_seen_and_not_taken_for_a_cut(matrix: str):
     """PDFium and resvg draw each, however small, with lines on white; small ones lie between two of the hatching's."""
     free = [box(60 + 5 * k, 70 + 0.31 * k, 60.6 + 5 * k, 70.6 + 0.31 * k) for k in range(8)] + [box(90, 20, 100, 30)]
-    guide = hand_guide(_job(free=geometry.polygon_array(free)), way)
+    guide = hand_guide(_job(free=geometry.polygon_array(free)), matrix)
     hatched = shapely.STRtree(shapely.linestrings(guide.free_hatch.reshape(-1, 2, 2)))
     met = hatched.query(guide.shown.free, predicate="dwithin", distance=0.01)[0]
     assert len(np.unique(met)) == len(guide.shown.free), "a line goes through each"
@@ -553,8 +553,8 @@ def test_pages_of_words_stand_upright_whichever_way_the_drawing_lies():
 def test_where_there_is_no_room_for_all_rings_every_kind_has_some_and_the_rest_are_counted():
     report = _many(CROWD)
     guide, data = _crowded()
-    told = " ".join(_texts(data))
-    left = re.search(r"The worst are ringed; (\d+) more places", told)
+    answer = " ".join(_texts(data))
+    left = re.search(r"The worst are ringed; (\d+) more places", answer)
     assert left
     assert sum(mark.count for mark in guide.marks) + int(left[1]) == CROWD
     letters = {letter for mark in guide.marks for letter in mark.label.split(", ")}

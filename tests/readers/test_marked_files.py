@@ -34,7 +34,7 @@ def built(tmp_path_factory):
 def cut_on(out, name: str):
     """What is cut on a block, as its file for the laser has it."""
     _, _, shapes, (layers,) = pyogrio.raw.read(out / name / "laser" / "block.dxf", columns=["Layer"])
-    rings = [ring for ring, its in zip(shapely.from_wkb(shapes), layers, strict=True) if its == "CUT AREA"]
+    rings = [ring for ring, each in zip(shapely.from_wkb(shapes), layers, strict=True) if each == "CUT AREA"]
     return even_odd([ring if ring.geom_type == "Polygon" else shapely.Polygon(ring.coords) for ring in rings])
 
 

@@ -43,9 +43,9 @@ def page_picture(data: bytes, page: int, dpi: int = DPI, *, left_mm: float = 0, 
 
 
 @cache
-def flakes_guide(way: str):
+def flakes_guide(matrix: str):
     """The guide of a face full of flakes, made once."""
-    return hand_guide(landing_job(many_flakes(80), kind="hand"), way)
+    return hand_guide(landing_job(many_flakes(80), kind="hand"), matrix)
 
 
 @cache
@@ -74,16 +74,16 @@ def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
 
 def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
     job = landing_job(kind="hand", grain="side")
-    ways = (
+    setups = (
         ("carbon", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("tracing", "reads forwards here", "as the print reads"),
         ("glued", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("face-down", "reads forwards here", "as the print reads"),
     )
-    for way, reads, page_word in ways if MANY else ways[:2]:
+    for side, reads, page_word in setups if MANY else setups[:2]:
         pages = [
             " ".join(page.extract_text().split())
-            for page in pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, way)))).pages
+            for page in pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, side)))).pages
         ]
         assert all("measure me: 100 mm, print at 100 %, do not fit" in text for text in pages)
         assert reads in pages[0]
@@ -112,13 +112,13 @@ def test_the_upright_bar_is_100_mm_too():
 
 
 @pytest.mark.parametrize(
-    ("way", "mirrored"), few([("carbon", True), ("glued", True), ("face-down", False), ("tracing", False)], 2)
+    ("matrix", "mirrored"), few([("carbon", True), ("glued", True), ("face-down", False), ("tracing", False)], 2)
 )  # which side each of them shows: test_guide_pages.py
-def test_the_toned_area_is_the_cuts_area_on_the_right_side(way, mirrored):
+def test_the_toned_area_is_the_cuts_area_on_the_right_side(matrix, mirrored):
     """All the ink on the face: the zones' tones within, and the line of 0.1 mm that lies half outside each edge."""
     block = jetty_block()
     job = landing_job(type(block)(name="x", width_mm=WIDTH, height_mm=HEIGHT, cuts=block.cuts), kind="hand")
-    guide = dataclasses.replace(hand_guide(job, way), labels=(), borders=np.empty((0, 4)))  # ink, too
+    guide = dataclasses.replace(hand_guide(job, matrix), labels=(), borders=np.empty((0, 4)))  # ink, too
     grey = page_picture(guide_pdf(guide), -len(plan(guide.bounds, "A4").tiles), FINE_DPI)
     around = -guide.bounds[0]
     left, top = (round((UNPRINTED_MM + extra + 0.5) * FINE_PX_PER_MM) for extra in (around, HEAD_MM + around))

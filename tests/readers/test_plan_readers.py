@@ -86,7 +86,7 @@ def mirrored(paths: Paths) -> list[np.ndarray]:
 
 def by_ezdxf(text: str) -> dict[str, list[tuple[np.ndarray, bool]]]:
     """Points and closedness of each polyline of each layer, in the order of the file."""
-    found: dict[str, list[tuple[np.ndarray, bool]]] = {}
+    result: dict[str, list[tuple[np.ndarray, bool]]] = {}
     for entity in ezdxf.read(io.StringIO(text)).modelspace().query("LWPOLYLINE POLYLINE"):
         if entity.dxftype() == "LWPOLYLINE":
             points = np.array([(x, y, entity.dxf.elevation) for x, y in entity.get_points("xy")])
@@ -94,8 +94,8 @@ def by_ezdxf(text: str) -> dict[str, list[tuple[np.ndarray, bool]]]:
         else:
             points = np.array([vertex.dxf.location.xyz for vertex in entity.vertices])
             closed = entity.is_closed
-        found.setdefault(entity.dxf.layer.replace("_", " "), []).append((points, closed))
-    return found
+        result.setdefault(entity.dxf.layer.replace("_", " "), []).append((points, closed))
+    return result
 
 
 def in_versions(names):
@@ -110,11 +110,11 @@ def test_ezdxf_reads_every_path_in_order_in_its_place_and_the_auditor_finds_noth
     audit = ezdxf.read(io.StringIO(text)).audit()
     assert not audit.errors
     assert not audit.fixes
-    found = by_ezdxf(text)
+    result = by_ezdxf(text)
     names = [operation.name for operation in plan.operations]
-    assert list(found) == [*names, "BLOCK EDGE", "NOTES"]  # in working order
+    assert list(result) == [*names, "BLOCK EDGE", "NOTES"]  # in working order
     for operation in plan.operations:
-        paths, there = operation.paths, found[operation.name]
+        paths, there = operation.paths, result[operation.name]
         assert [closed for _, closed in there] == paths.closed.tolist()
         for k, (points, _) in enumerate(there):
             wanted = paths.xyz[paths.start[k] : paths.start[k + 1]] * (-1, 1, 1) + (WIDTH, 0, 0)
@@ -126,9 +126,9 @@ def test_gdal_reads_the_same_lines(name, version, tmp_path):
     plan = PLANS[name]
     (tmp_path / "read.dxf").write_text(plan_dxf(plan, version))
     meta, _, wkb, fields = pyogrio.raw.read(tmp_path / "read.dxf")
-    layer = [str(its).replace("_", " ") for its in fields[list(meta["fields"]).index("Layer")]]
+    layer = [str(field).replace("_", " ") for field in fields[list(meta["fields"]).index("Layer")]]
     for operation in plan.operations:
-        shapes = [shapely.from_wkb(data) for data, its in zip(wkb, layer, strict=True) if its == operation.name]
+        shapes = [shapely.from_wkb(data) for data, each in zip(wkb, layer, strict=True) if each == operation.name]
         for shape, wanted in zip(shapes, mirrored(operation.paths), strict=True):
             there = shapely.get_coordinates(shape)
             assert np.abs(there[: len(wanted)] - wanted).max() <= 0.0006
@@ -136,9 +136,9 @@ def test_gdal_reads_the_same_lines(name, version, tmp_path):
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_depths_are_in_the_dxf(version):
-    found = by_ezdxf(plan_dxf(deep_plan(), version))
-    assert [point[2] for point in found["CENTRE LINE V-60"][0][0].tolist()] == [0, -1.25, 0]
-    assert {point[2] for point in found["CLEAR FLAT-3"][0][0].tolist()} == {-1.1}
+    result = by_ezdxf(plan_dxf(deep_plan(), version))
+    assert [point[2] for point in result["CENTRE LINE V-60"][0][0].tolist()] == [0, -1.25, 0]
+    assert {point[2] for point in result["CLEAR FLAT-3"][0][0].tolist()} == {-1.1}
 
 
 @pytest.mark.parametrize(
@@ -172,19 +172,19 @@ def test_the_svg_is_valid_and_holds_every_path_in_order(name):
     groups = [group.get("id") for group in root.xpath("s:g", namespaces=NS)]
     assert groups == [operation.name.replace(" ", "-") for operation in plan.operations] + ["BLOCK-EDGE", "NOTES"]
     for operation in plan.operations:
-        found = []
+        result = []
         for path in root.xpath(f'//s:g[@id="{operation.name.replace(" ", "-")}"]/s:path', namespaces=NS):
-            found += [
+            result += [
                 np.array([(step.end.x - MARGIN_MM, HEIGHT + MARGIN_MM - step.end.y) for step in part])
                 for part in svgelements.Path(path.get("d")).as_subpaths()
             ]
-        for points, wanted in zip(found, mirrored(operation.paths), strict=True):
+        for points, wanted in zip(result, mirrored(operation.paths), strict=True):
             assert np.abs(points - wanted).max() <= 0.0011
 
 
 def test_a_renderer_fills_the_areas_with_their_holes():
     plan = plan_of()
-    (floor,) = (its for its in plan.operations if its.name == "LOWER FLOOR")
+    (floor,) = (step for step in plan.operations if step.name == "LOWER FLOOR")
     root = etree.fromstring(plan_svg(plan).encode())
     for group in root.xpath("s:g", namespaces=NS):
         if group.get("id") == "LOWER-FLOOR":
@@ -224,7 +224,7 @@ def stepped_plan(steps: int) -> Plan:
 @pytest.mark.parametrize("steps", few(range(MOST_STEPS, -1, -1), 3))
 def test_layers_of_a_laser_are_told_apart_at_a_glance_however_many_steps_its_shoulder_has(eyes, steps):
     plan = stepped_plan(steps)
-    assert sum(its.work is Work.SHOULDER for its in plan.operations) == steps
+    assert sum(step.work is Work.SHOULDER for step in plan.operations) == steps
     _hold_apart(plan, [], eyes)
 
 
@@ -335,12 +335,12 @@ def test_what_goes_round_is_not_called_open():
     """Led into, a path round a shape begins elsewhere and is not closed: its end lies on what it has followed."""
     plan = laser_plan(laser_job(), PathSettings(tabs=False, lead_in_mm=1, cut_edge=True))
     said = {layer.name: layer.drawn for layer in plan_layers(plan)}
-    rounds = [its for its in plan.operations if its.work is Work.CUT_THROUGH and not its.paths.closed.any()]
+    rounds = [step for step in plan.operations if step.work is Work.CUT_THROUGH and not step.paths.closed.any()]
     assert rounds
-    for its in rounds:
-        for line in twins.lines(its.paths):
+    for each in rounds:
+        for line in twins.lines(each.paths):
             assert shapely.Point(line.coords[-1]).distance(shapely.LineString(line.coords[:-1])) < 1e-6
-        assert said[its.name] == "closed lines, led into"
+        assert said[each.name] == "closed lines, led into"
     assert said["SCORE REGISTER"] == "open lines"
     assert {layer.drawn for layer in plan_layers(deep_plan())} == {"open and closed lines", "open lines"}
 

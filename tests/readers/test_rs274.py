@@ -26,8 +26,8 @@ ROUTER = SHELF.machine("router-bed")
 
 
 def planned(cutter: str = "v-60", machine=ROUTER, material: str = "cherry", depth: float = 1.0, **changed) -> Plan:
-    its = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6), cut_outs=(box(30, 20, 6, 6),))
-    job = setup(material, cutter, machine=machine, depth=depth, **changed).on(its)
+    each = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6), cut_outs=(box(30, 20, 6, 6),))
+    job = setup(material, cutter, machine=machine, depth=depth, **changed).on(each)
     plan = plan_for(job, PathSettings(also_cutters=(SHELF.cutter("flat-3"),)))
     assert plan is not None
     return plan
@@ -48,18 +48,18 @@ def expected(paths: Paths, width: float) -> list[np.ndarray]:
     """Mirrored: the block's left is the print's right."""
     rows = []
     for k in range(len(paths)):
-        way = paths.xyz[paths.start[k] : paths.start[k + 1]]
-        way = np.vstack([way, way[:1]]) if paths.closed[k] else way
-        rows.append(way * (-1, 1, 1) + (width, 0, 0))
+        side = paths.xyz[paths.start[k] : paths.start[k + 1]]
+        side = np.vstack([side, side[:1]]) if paths.closed[k] else side
+        rows.append(side * (-1, 1, 1) + (width, 0, 0))
     return rows
 
 
 def test_every_path_is_followed_in_order_and_no_other() -> None:
     plan = planned()
     made = programs(plan)
-    assert len({its.cutter for its in made}) == 2
-    read = [row for its in made for row in cutting(nist.read(its.text))]
-    asked = [row for its in plan.operations for row in expected(its.paths, plan.job.block.width_mm)]
+    assert len({item.cutter for item in made}) == 2
+    read = [row for each in made for row in cutting(nist.read(each.text))]
+    asked = [row for step in plan.operations for row in expected(step.paths, plan.job.block.width_mm)]
     assert len(read) == len(asked)
     for one, other in zip(read, asked, strict=True):
         assert one == pytest.approx(other, abs=6e-5)
@@ -67,17 +67,17 @@ def test_every_path_is_followed_in_order_and_no_other() -> None:
 
 def test_one_program_has_one_cutter_and_its_file_says_so() -> None:
     plan = planned()
-    order = [its.cutter.key for its in plan.operations]
+    order = [step.cutter.key for step in plan.operations]
     changes = [key for k, key in enumerate(order) if k == 0 or order[k - 1] != key]
     made = programs(plan)
-    assert [its.cutter for its in made] == changes
-    for its in made:
-        assert f"Cutter {SHELF.cutter(its.cutter).name}" in " ".join(nist.read(its.text).comments)
+    assert [one.cutter for one in made] == changes
+    for each in made:
+        assert f"Cutter {SHELF.cutter(each.cutter).name}" in " ".join(nist.read(each.text).comments)
 
 
 def test_fast_moves_stay_above_the_face_and_travel_is_at_the_safe_height() -> None:
-    for its in programs(planned()):
-        for move in nist.read(its.text).moves:
+    for program in programs(planned()):
+        for move in nist.read(program.text).moves:
             low = min(place[2] for place in (move.start, move.end) if place[2] is not None)
             if move.fast and (move.start[0], move.start[1]) != (move.end[0], move.end[1]):
                 assert low == ROUTER.safe_height_mm
@@ -89,9 +89,9 @@ def test_fast_moves_stay_above_the_face_and_travel_is_at_the_safe_height() -> No
 def test_down_is_never_faster_than_the_plunge() -> None:
     plan = planned()
     starts = starts_of(plan.job, plan.operations)
-    for its in programs(plan):
-        start = starts[its.cutter]
-        for move in (move for move in nist.read(its.text).moves if not move.fast):
+    for program in programs(plan):
+        start = starts[program.cutter]
+        for move in (move for move in nist.read(program.text).moves if not move.fast):
             step = np.subtract(move.end, move.start)
             down = -step[2] / max(np.linalg.norm(step), 1e-12) * move.feed
             assert down <= start.plunge_mm_min + 0.01
@@ -99,8 +99,8 @@ def test_down_is_never_faster_than_the_plunge() -> None:
 
 
 def test_the_program_says_units_zero_height_and_ends_with_the_spindle_stopped() -> None:
-    for its in programs(planned()):
-        control = nist.read(its.text)
+    for program in programs(planned()):
+        control = nist.read(program.text)
         said = " ".join(control.comments)
         for words in ("Units mm", "lower left corner", "Safe height 10 mm", "face up and is cut mirrored", "scrap"):
             assert words in said
@@ -113,8 +113,8 @@ def test_the_program_says_units_zero_height_and_ends_with_the_spindle_stopped() 
 
 def test_every_word_is_in_the_table_of_words() -> None:
     used = set()
-    for its in programs(planned()):
-        for line in its.text.splitlines():
+    for program in programs(planned()):
+        for line in program.text.splitlines():
             if not line.startswith("("):
                 used |= {word if word[0] in "GM" else word[0] for word in line.split()}
     assert used <= set(WORDS)
@@ -123,9 +123,9 @@ def test_every_word_is_in_the_table_of_words() -> None:
 
 def test_another_reader_finds_the_same_moves() -> None:
     """The gcodeparser package (PyPI): general purpose, knows no machine."""
-    for its in programs(planned()):
-        lines = [line for line in parse_gcode_lines(its.text) if line.command in (("G", 0), ("G", 1))]
-        ours = nist.read(its.text).moves
+    for program in programs(planned()):
+        lines = [line for line in parse_gcode_lines(program.text) if line.command in (("G", 0), ("G", 1))]
+        ours = nist.read(program.text).moves
         assert len(lines) == len(ours)
         for line, move in zip(lines, ours, strict=True):
             for axis, value in zip("XYZ", move.end, strict=True):
@@ -138,16 +138,21 @@ def test_another_reader_finds_the_same_moves() -> None:
 def test_numbers_begin_at_the_corner_of_the_machine_s_profile(origin: str, low: tuple[float, float]) -> None:
     plan = planned(machine=dataclasses.replace(ROUTER, origin=origin))
     xy = np.array(
-        [move.end[:2] for its in programs(plan) for move in nist.read(its.text).moves if move.end[0] is not None]
+        [
+            move.end[:2]
+            for program in programs(plan)
+            for move in nist.read(program.text).moves
+            if move.end[0] is not None
+        ]
     )
-    whole = np.vstack([row[:, :2] for its in plan.operations for row in expected(its.paths, 40.0)])
+    whole = np.vstack([row[:, :2] for step in plan.operations for row in expected(step.paths, 40.0)])
     assert xy.min(axis=0) == pytest.approx(whole.min(axis=0) + low, abs=1e-4)
 
 
 def test_a_machine_in_inches_gets_inches() -> None:
     plan = planned(machine=dataclasses.replace(ROUTER, units="in"))
-    its = programs(plan)[0]
-    control = nist.read(its.text)
+    each = programs(plan)[0]
+    control = nist.read(each.text)
     assert control.modes["units"] == 20
     assert control.moves[0].end[2] == pytest.approx(10 / 25.4, abs=1e-5)
     metric = nist.read(programs(planned())[0].text)
@@ -161,11 +166,11 @@ def test_a_machine_in_inches_gets_inches() -> None:
 def test_an_inch_program_says_nothing_in_millimetres(cutter: str) -> None:
     """Every length in its words, too, is in the program's own unit; of 1.5 mm it says 0.0591 in."""
     plan = planned(cutter, machine=dataclasses.replace(ROUTER, units="in"), material="linoleum", depth=1.5)
-    said = " ".join(words for its in programs(plan) for words in nist.read(its.text).comments)
+    said = " ".join(words for program in programs(plan) for words in nist.read(program.text).comments)
     assert not re.search(r"\d\s*mm|millimet|mm/min", said)
     assert "deepest 0.0591 in" in said
     metric = planned(cutter, material="linoleum", depth=1.5)
-    said = " ".join(words for its in programs(metric) for words in nist.read(its.text).comments)
+    said = " ".join(words for each in programs(metric) for words in nist.read(each.text).comments)
     assert not re.search(r"\d\s*in\b|inch", said)
     assert "deepest 1.5 mm" in said
 
@@ -186,11 +191,11 @@ def seconds(text: str, travel_mm_s: float, acceleration: float) -> tuple[float, 
             rows.append((step, line.command == ("G", 0), travel_mm_s if line.command[1] == 0 else feed / 60))
         at = to
     length = np.array([np.linalg.norm(step) for step, _, _ in rows])
-    speed, fast = np.array([its for _, _, its in rows]), np.array([its for _, its, _ in rows])
-    ways = np.array([step for step, _, _ in rows]) / length[:, None]
-    turn = np.arccos(np.clip((ways[1:] * ways[:-1]).sum(axis=1), -1, 1))
+    speed, fast = np.array([one for _, _, one in rows]), np.array([item for _, item, _ in rows])
+    setups = np.array([step for step, _, _ in rows]) / length[:, None]
+    turn = np.arccos(np.clip((setups[1:] * setups[:-1]).sum(axis=1), -1, 1))
     caps = [0.0, *np.minimum(timing.corner_mm_s(turn, acceleration), np.minimum(speed[1:], speed[:-1])).tolist(), 0.0]
-    found = np.zeros(2)
+    result = np.zeros(2)
     # forwards then backwards in small steps: v² grows by no more than 2 a ds
     parts = np.maximum(40, np.ceil(length / 0.02)).astype(int)
     square = np.concatenate([np.full(n, v * v) for n, v in zip(parts, speed, strict=True)])
@@ -207,8 +212,8 @@ def seconds(text: str, travel_mm_s: float, acceleration: float) -> tuple[float, 
             square[i], now = middle, min(middle + acceleration * ds[i], now + 2 * acceleration * ds[i])
     each = ds / np.sqrt(square)
     for k in range(len(rows)):
-        found[int(fast[k])] += each[ends[k] : ends[k + 1]].sum()
-    return float(found[0]), float(found[1])
+        result[int(fast[k])] += each[ends[k] : ends[k + 1]].sum()
+    return float(result[0]), float(result[1])
 
 
 @pytest.mark.parametrize("cutter", ["v-60", "flat-1"])
@@ -217,24 +222,24 @@ def test_the_time_is_that_of_the_program_s_own_moves(cutter: str) -> None:
     plan = planned(cutter)
     times, made = timing.times(plan), programs(plan)
     assert times is not None
-    read = np.array([seconds(its.text, ROUTER.travel_mm_s, ROUTER.acceleration_mm_s2) for its in made]).sum(axis=0)
-    assert sum(its.work_s for its in times) == pytest.approx(read[0], rel=0.01)
-    assert sum(its.travel_s for its in times) == pytest.approx(read[1], rel=0.01)
-    moves = [move for its in made for move in nist.read(its.text).moves if None not in move.start]
+    read = np.array([seconds(this.text, ROUTER.travel_mm_s, ROUTER.acceleration_mm_s2) for this in made]).sum(axis=0)
+    assert sum(time.work_s for time in times) == pytest.approx(read[0], rel=0.01)
+    assert sum(one.travel_s for one in times) == pytest.approx(read[1], rel=0.01)
+    moves = [move for each in made for move in nist.read(each.text).moves if None not in move.start]
     for fast, ours in ((False, sum(its.work_mm for its in times)), (True, sum(its.travel_mm for its in times))):
         far = sum(np.linalg.norm(np.subtract(move.end, move.start)) for move in moves if move.fast is fast)
         # before the first way of a program the cutter comes from nowhere; each operation's first is counted
         assert ours == pytest.approx(far, rel=1e-4)
-    at_feed = sum(np.linalg.norm(np.subtract(its.end, its.start)) / its.feed for its in moves if not its.fast) * 60
-    assert sum(its.work_s for its in times) > at_feed
+    at_feed = sum(np.linalg.norm(np.subtract(item.end, item.start)) / item.feed for item in moves if not item.fast) * 60
+    assert sum(entry.work_s for entry in times) > at_feed
 
 
 def test_note_picture_and_program_tell_one_feed_and_one_time() -> None:
     """Linoleum and a V of 60 degrees: the note said 360 mm/min and the program 639."""
-    its = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12))
-    plan = plan_for(setup("linoleum", "v-60", machine=ROUTER).on(its), PathSettings())
+    each = block(box(5, 4, 20, 0.8), box(5, 8, 20, 12))
+    plan = plan_for(setup("linoleum", "v-60", machine=ROUTER).on(each), PathSettings())
     note = "\n".join(plan_lines(plan))
-    moves = [move for its in programs(plan) for move in nist.read(its.text).moves if not move.fast]
+    moves = [move for program in programs(plan) for move in nist.read(program.text).moves if not move.fast]
     fastest = max(move.feed for move in moves)
     downs = [move.feed for move in moves if move.end[2] < move.start[2] and move.end[:2] == move.start[:2]]
     words = re.search(r"try (\d+) rpm, (\d+) mm/min along and (\d+) mm/min down", note)
@@ -244,8 +249,8 @@ def test_note_picture_and_program_tell_one_feed_and_one_time() -> None:
     assert f"Start {words[1]} rpm, {words[2]} mm/min, down {words[3]} mm/min" in " ".join(
         nist.read(programs(plan)[0].text).comments
     )
-    for time, told in zip(timing.times(plan), legend_words(plan), strict=True):
-        assert f"about {timing.spoken(time.whole_s)}" in told
+    for time, report in zip(timing.times(plan), legend_words(plan), strict=True):
+        assert f"about {timing.spoken(time.whole_s)}" in report
         assert f"| {timing.spoken(time.whole_s)} |" in note
 
 

@@ -81,8 +81,8 @@ def read(scene: Scene, out: Path) -> Read:
     inks = {name: face.difference(lowered(out / name / "laser" / "block.dxf")) for name in scene.blocks}
     colours = drawn((out / "print.svg").read_text(encoding="utf-8"))
     seen = colours[(y * PX).astype(int), (x * PX).astype(int)]
-    told = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
-    findings = [Finding.from_dict(its) for found in told.values() for its in found]
+    report = json.loads((out / "report.json").read_text(encoding="utf-8"))["blocks"]
+    findings = [Finding.from_dict(each) for value in report.values() for each in value]
     return Read(inks=inks, bare=(np.abs(seen - PAPER) <= 2).all(axis=-1), told=findings)
 
 
@@ -93,7 +93,7 @@ def must_be_as_asked(scene: Scene, print_: Read) -> None:
     prints = {name: inside(ink, x, y) for name, ink in print_.inks.items()}
     for name, printed in prints.items():
         assert not (printed & (deep > 0.02)).any(), f"{name} prints where paper must be bare"
-    bare = [its for its in print_.told if its.rule == "bare-paper"]
+    bare = [each for each in print_.told if each.rule == "bare-paper"]
     assert untold_bare(scene, print_.inks, bare) == 0
     kept = [(prints[name] | (owner != name) | (deep > -1.0)).mean() for name in prints]
     assert min(kept) > 0.97
@@ -123,9 +123,9 @@ def owned(scene: Scene, name: str) -> shapely.Geometry:
 def told_near(print_: Read, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """The dots near places at which it is told that one block prints in another's stead."""
     near = np.zeros(x.shape, dtype=bool)
-    for its in print_.told:
-        if its.rule == "other-ink":
-            near |= np.hypot(x - its.at[0], y - its.at[1]) < 3.0
+    for each in print_.told:
+        if each.rule == "other-ink":
+            near |= np.hypot(x - each.at[0], y - each.at[1]) < 3.0
     return near
 
 

@@ -52,7 +52,7 @@ def written(name: str) -> str:
 
 def rings_of(text: str, layer: str, height: float) -> list[np.ndarray]:
     """Closed rings of a layer's paths, put back to the block's corner with y up; parsed by svgelements."""
-    found = []
+    result = []
     for path in etree.fromstring(text.encode()).xpath(f'//s:g[@id="{layer}"]/s:path', namespaces=NS):
         for ring in svgelements.Path(path.get("d")).as_subpaths():
             parts = list(ring)
@@ -60,8 +60,8 @@ def rings_of(text: str, layer: str, height: float) -> list[np.ndarray]:
             assert isinstance(parts[-1], svgelements.Close)
             points = np.array([(part.end.x, part.end.y) for part in parts])
             assert (np.hypot(*np.diff(points, axis=0).T) > 0).all()
-            found.append(np.column_stack([points[:, 0] - MARGIN_MM, height + MARGIN_MM - points[:, 1]]))
-    return found
+            result.append(np.column_stack([points[:, 0] - MARGIN_MM, height + MARGIN_MM - points[:, 1]]))
+    return result
 
 
 def only(text: str, *layers: str) -> str:
@@ -133,8 +133,8 @@ def test_one_user_unit_is_one_millimetre():
 @given(block=random_blocks())
 @settings(examples(8), deadline=None)
 def test_random_shapes_come_back_from_svg(block):
-    found = rings_of(machine_svg(landing_job(block)), "CUT-AREA", block.height_mm)
+    result = rings_of(machine_svg(landing_job(block)), "CUT-AREA", block.height_mm)
     wanted = as_block_carries(block.cuts, block.width_mm)
-    assert_same_places(found, all_rings(wanted))
-    lines = shapely.multilinestrings([shapely.linestrings(ring) for ring in found])
+    assert_same_places(result, all_rings(wanted))
+    lines = shapely.multilinestrings([shapely.linestrings(ring) for ring in result])
     assert shapely.area(shapely.build_area(lines)) == pytest.approx(shapely.area(wanted).sum(), rel=1e-3)

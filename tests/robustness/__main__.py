@@ -82,7 +82,7 @@ def _started(folder: Path, words: list[str], seed: int, **more: str) -> subproce
 
 def kill(times: int) -> int:
     """Kill each writer at random moments; count what was found afterwards."""
-    rng, found = stream(1, "kill"), Counter[str]()
+    rng, result = stream(1, "kill"), Counter[str]()
     for name, (words, _) in WRITERS.items():
         with tempfile.TemporaryDirectory() as where:
             folder = Path(where)
@@ -110,11 +110,11 @@ def kill(times: int) -> int:
                     _recover(folder / "out")
                     after = tree(folder / "out")
                     state += ", as it did" if after == before else ", WHICH LEFT IT HALF WRITTEN"
-                found[f"{name}: {state}"] += 1
+                result[f"{name}: {state}"] += 1
                 before = after
-    for state, count in sorted(found.items()):
+    for state, count in sorted(result.items()):
         print(f"{count:5d}  {state}")
-    return sum(count for state, count in found.items() if "HALF" in state)
+    return sum(count for state, count in result.items() if "HALF" in state)
 
 
 def _state(before: dict[str, bytes], after: dict[str, bytes], ended: int, folder: Path) -> str:
@@ -183,7 +183,7 @@ def randomly(times: int) -> int:
 
 def same() -> int:
     """The same bytes whatever the process, the hash seed and the number of threads."""
-    ways = [
+    setups = [
         {
             "PYTHONHASHSEED": seed,
             **dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), threads),
@@ -193,14 +193,14 @@ def same() -> int:
     differ = 0
     for name, (words, _) in WRITERS.items():
         trees = []
-        for way in ways:
+        for setup_ in setups:
             with tempfile.TemporaryDirectory() as where:
                 _given(Path(where))
-                _started(Path(where), words, 3, **way).wait()
+                _started(Path(where), words, 3, **setup_).wait()
                 trees.append(tree(Path(where) / "out"))
         alike = all(other == trees[0] for other in trees[1:]) and len(trees[0]) > 0
         differ += not alike
-        print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(ways)} ways")
+        print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(setups)} ways")
         unlike = {
             key for other in trees for key in trees[0].keys() | other.keys() if trees[0].get(key) != other.get(key)
         }
@@ -243,7 +243,7 @@ def full() -> int:
 
 def laws(paths: list[str]) -> int:
     """Run the tests that try a few of many cases by default, with all of them; those in `paths`, or every one."""
-    asked = paths or [str(its.relative_to(_ROOT)) for its in files_of_laws()]
+    asked = paths or [str(files_of_law.relative_to(_ROOT)) for files_of_law in files_of_laws()]
     return subprocess.call([sys.executable, "-m", "pytest", "-q", *asked], cwd=_ROOT,
                            env=os.environ | {"HYPOTHESIS_PROFILE": "all"})  # fmt: skip
 
@@ -251,7 +251,9 @@ def laws(paths: list[str]) -> int:
 def files_of_laws() -> list[Path]:
     """The files of tests that leave something to that run: all that import from `tests.strategies`, or hypothesis."""
     words = re.compile(r"^from (tests\.strategies|hypothesis) import", re.MULTILINE)
-    return sorted(its for its in (_ROOT / "tests").rglob("test_*.py") if words.search(its.read_text(encoding="utf-8")))
+    return sorted(
+        path for path in (_ROOT / "tests").rglob("test_*.py") if words.search(path.read_text(encoding="utf-8"))
+    )
 
 
 def run(name: str, *arguments: object) -> Any:

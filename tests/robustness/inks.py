@@ -25,7 +25,7 @@ def _as_printed(covers: dict[str, np.ndarray], coats: dict[str, Ink] = COATS, da
 def _ink(ink: Ink, lighter: float = 0.0, hue: float = 0.0, opacity: float = 0.0) -> Ink:
     """An ink that was mixed a little otherwise; CIELAB units along lightness and b*."""
     lab = cielab(np.array(ink.colour, dtype=float)) + np.array([lighter, 0, hue])
-    red, green, blue = (int(its) for its in np.clip(np.round(from_cielab(lab)), 0, 255))
+    red, green, blue = (int(each) for each in np.clip(np.round(from_cielab(lab)), 0, 255))
     return Ink(colour=(red, green, blue), opacity=float(np.clip(ink.opacity + opacity, 0, 1)))
 
 
@@ -65,14 +65,14 @@ def inks() -> int:
     for name, light in _cases().items():
         seen = ndimage.gaussian_filter(screen(light), (0.8, 0.8, 0))
         seen = np.clip(seen + np.random.default_rng(1).normal(size=seen.shape) * 2, 0, 255).astype(np.uint8)
-        found = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
+        result = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
         wrong = [
-            (ndimage.binary_opening(on != truth[ink], np.ones((5, 5))) & ~found.unsure).mean()
-            for ink, on in zip(COATS, found.on, strict=True)
+            (ndimage.binary_opening(on != truth[ink], np.ones((5, 5))) & ~result.unsure).mean()
+            for ink, on in zip(COATS, result.on, strict=True)
         ]
         bad += max(wrong) > 0.01
         print(
-            f"{name:32s}          {wrong[0]:7.1%} {wrong[1]:7.1%} {wrong[2]:7.1%} {found.unsure.mean():8.1%}",
+            f"{name:32s}          {wrong[0]:7.1%} {wrong[1]:7.1%} {wrong[2]:7.1%} {result.unsure.mean():8.1%}",
             flush=True,
         )
     return bad

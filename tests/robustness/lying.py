@@ -162,12 +162,12 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     material, cutter, machine = WAYS[int(rng.integers(len(WAYS)))]
     which = sorted(BLOCKS)[int(rng.integers(len(BLOCKS)))]
     width = int(rng.choice(sizes))
-    way = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
+    setup_ = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
     ground = Ground(name="snow", width_mm=width, height_mm=width, grow_from=drawn(name, width, rng))
     settings = Settings(**PRESETS[preset])
-    block = loaded_block(ground, settings, way.limits, stream(number, "law"), which=which)
+    block = loaded_block(ground, settings, setup_.limits, stream(number, "law"), which=which)
     label = f"{number}: {name}, {preset}, {which}, {width} mm, {material}, {cutter}, {machine}"
-    yield from limits_broken(way.on(block), label)
+    yield from limits_broken(setup_.on(block), label)
 
 
 def lying(blocks: int, start: int) -> int:

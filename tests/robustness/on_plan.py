@@ -91,11 +91,11 @@ WRONG = {
 }  # fmt: skip
 
 
-def _row(name: str, found, seconds: float, off: np.ndarray | None, mirrored: bool | None) -> str:
+def _row(name: str, expected, seconds: float, off: np.ndarray | None, mirrored: bool | None) -> str:
     """A line of the table."""
-    fit = found.fit
-    verdict = "refused: " + found.fault if found.fault else "taken"
-    side = "" if mirrored is None or found.mirrored is mirrored else " WRONG SIDE"
+    fit = expected.fit
+    verdict = "refused: " + expected.fault if expected.fault else "taken"
+    side = "" if mirrored is None or expected.mirrored is mirrored else " WRONG SIDE"
     far = "      -      -" if off is None else f"{np.median(off):7.3f}{off.max():7.3f}"
     said = f"{fit.share:7.0%}{int(fit.drawn.sum()):5d}{min(fit.off_mm, 9.99):7.2f}"
     return f"{name:36s}{far}{said}{seconds:6.1f}  {verdict}{side}"
@@ -114,10 +114,10 @@ def on_plan(only: str = "") -> int:
         seen, true = made.photographed(cover, px=PX, **how)
         if name == "glare":
             seen = _glaring(seen)
-        found, seconds = _laid(plan, seen)
-        off = made.off_mm_through(found, true, how["size"], how.get("lens", 0.0), SIZE)
-        faults += bool(not found.fit.fault and (off.max() > 0.6 or found.mirrored is not how.get("mirrored", False)))
-        print(_row(name, found, seconds, off, how.get("mirrored", False)), flush=True)
+        result, seconds = _laid(plan, seen)
+        off = made.off_mm_through(result, true, how["size"], how.get("lens", 0.0), SIZE)
+        faults += bool(not result.fit.fault and (off.max() > 0.6 or result.mirrored is not how.get("mirrored", False)))
+        print(_row(name, result, seconds, off, how.get("mirrored", False)), flush=True)
     for name, (plan, shown) in WRONG.items():
         if only in name:
             seen, _ = made.photographed(made.painted(shown, PX, SIZE), px=PX, **PHOTOGRAPHED)
@@ -131,12 +131,12 @@ def on_plan(only: str = "") -> int:
 
 
 def _told(name: str, plan: shapely.Geometry, seen: np.ndarray) -> bool:
-    found, seconds = _laid(plan, seen)
-    if found.fault:  # as a file is: then for an ink as light as its paper
-        found, more = _laid(plan, seen, pale=True)
+    result, seconds = _laid(plan, seen)
+    if result.fault:  # as a file is: then for an ink as light as its paper
+        result, more = _laid(plan, seen, pale=True)
         seconds += more
-    print(_row(f"wrong: {name}", found, seconds, None, None), flush=True)
-    return not found.fault
+    print(_row(f"wrong: {name}", result, seconds, None, None), flush=True)
+    return not result.fault
 
 
 def _laid(plan: shapely.Geometry, seen: np.ndarray, *, pale: bool = False):

@@ -24,23 +24,23 @@ _PALE = ("pale blue", "pale rose", "pale green", "orange")
 
 def _cases() -> dict[str, Case]:
     usual = Case(strokes=usual_strokes())
-    found = {f"scan {model}": dataclasses.replace(usual, how="scan", model=model) for model in MODELS}
-    found |= {f"photo, shadow, {model}": dataclasses.replace(usual, shadow=True, model=model) for model in MODELS}
+    result = {f"scan {model}": dataclasses.replace(usual, how="scan", model=model) for model in MODELS}
+    result |= {f"photo, shadow, {model}": dataclasses.replace(usual, shadow=True, model=model) for model in MODELS}
     photo = dataclasses.replace(usual, shadow=True, model="opaque", seed=2)
-    found["photo, opaque, pale pencils"] = dataclasses.replace(photo, colours=_PALE)
-    found["photo, opaque, cream paper"] = dataclasses.replace(photo, tint=(0.93, 0.86, 0.72))
-    found["photo, density, grey paper"] = dataclasses.replace(photo, model="density", tint=(0.66, 0.67, 0.66))
-    found["photo, waxy, creases, halftone, upside down"] = dataclasses.replace(
+    result["photo, opaque, pale pencils"] = dataclasses.replace(photo, colours=_PALE)
+    result["photo, opaque, cream paper"] = dataclasses.replace(photo, tint=(0.93, 0.86, 0.72))
+    result["photo, density, grey paper"] = dataclasses.replace(photo, model="density", tint=(0.66, 0.67, 0.66))
+    result["photo, waxy, creases, halftone, upside down"] = dataclasses.replace(
         photo, model="waxy", crease=True, halftone=True, upside_down=True
     )
-    found["photo, density, lens 1 %, shake"] = dataclasses.replace(photo, model="density", lens=0.01, blur=1.8)
-    found["photo, scattering, pitch 2 mm"] = dataclasses.replace(
+    result["photo, density, lens 1 %, shake"] = dataclasses.replace(photo, model="density", lens=0.01, blur=1.8)
+    result["photo, scattering, pitch 2 mm"] = dataclasses.replace(
         photo, model="scattering", strokes=usual_strokes(pitch=2.0)
     )
-    found["nothing drawn: creases, shadow, halftone"] = dataclasses.replace(
+    result["nothing drawn: creases, shadow, halftone"] = dataclasses.replace(
         photo, strokes=(), crease=True, halftone=True
     )
-    return found
+    return result
 
 
 def pencil(which: str = "") -> int:
@@ -62,15 +62,15 @@ def _told(name: str, case: Case) -> bool:
     picture = opened(seen.data, Notes())
     page = read_page(picture, _SHEET)
     spent = time.process_time() - start
-    its = figures(joined_marks([page]), drawn_of(case))
+    each = figures(joined_marks([page]), drawn_of(case))
     register = register_off(seen, placed(picture.tone).paper)
     pitch = float(np.mean([stroke.pitch for stroke in case.strokes])) if case.strokes else 1.3
     none = not case.strokes
-    good = (none or (its.edge_median <= 0.3 and its.edge_95 <= pitch / 2)) and its.missed == 0
-    good = good and its.false_mm2 < 1 and register <= 0.1 and spent <= 6
+    good = (none or (each.edge_median <= 0.3 and each.edge_95 <= pitch / 2)) and each.missed == 0
+    good = good and each.false_mm2 < 1 and register <= 0.1 and spent <= 6
     print(
-        f"{name:46s} {its.overlap:.3f}  {its.edge_median:.2f} / {its.edge_95:.2f} of {pitch / 2:.2f}  "
-        f"{its.false_mm2:6.1f} {its.missed:6d}   {register:.3f}   {spent:.1f}  {'' if good else 'NOT AS ASKED'}"
+        f"{name:46s} {each.overlap:.3f}  {each.edge_median:.2f} / {each.edge_95:.2f} of {pitch / 2:.2f}  "
+        f"{each.false_mm2:6.1f} {each.missed:6d}   {register:.3f}   {spent:.1f}  {'' if good else 'NOT AS ASKED'}"
         + "".join(f"\n    {note}" for note in page.notes),
         flush=True,
     )
@@ -86,11 +86,13 @@ def _near() -> None:
             case = Case(strokes=usual_strokes(), colours=colours, model=model, seed=3, shadow=True)
             try:
                 page = read_page(opened(shot(case, _SHEET).data, Notes()), _SHEET)
-                its = figures(joined_marks([page]), drawn_of(case))
-                told = f"IoU {its.overlap:.3f}, false {its.false_mm2:.1f} mm2, missed {its.missed}; {list(page.notes)}"
+                each = figures(joined_marks([page]), drawn_of(case))
+                report = (
+                    f"IoU {each.overlap:.3f}, false {each.false_mm2:.1f} mm2, missed {each.missed}; {list(page.notes)}"
+                )
             except InputError as error:
-                told = str(error)
-            print(f"hues turned by {turn} degrees, {model}: {told}", flush=True)
+                report = str(error)
+            print(f"hues turned by {turn} degrees, {model}: {report}", flush=True)
 
 
 def _turned(lab: np.ndarray, degrees: float) -> np.ndarray:

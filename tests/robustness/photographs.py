@@ -99,15 +99,15 @@ def photographs(only: str = "") -> int:
         if only in name:
             seen, true = made.photographed(cover, px=12.0, size=SIZE, **how)
             image = Image.fromarray(np.clip(phone(seen.astype(float)), 0, 255).astype(np.uint8))
-            found = laid_on(plan, ScanPicture(image, None))
-            off = made.off_mm_through(found, true, SIZE, how.get("lens", 0.0))
-            bad = bool(found.fault) or off.max() > 0.6
+            result = laid_on(plan, ScanPicture(image, None))
+            off = made.off_mm_through(result, true, SIZE, how.get("lens", 0.0))
+            bad = bool(result.fault) or off.max() > 0.6
             faults += bad
-            print(f"{name:32s}{np.median(off):7.3f}{off.max():7.3f}  {found.fault or 'taken'}", flush=True)
+            print(f"{name:32s}{np.median(off):7.3f}{off.max():7.3f}  {result.fault or 'taken'}", flush=True)
     for name in WRONG:
         if only in name:
             seen = getattr(data, name)()
-            found = laid_on(plan, ScanPicture(Image.fromarray(seen).convert("RGB"), None), pale=True)
-            faults += not found.fault
-            print(f"wrong: {name:25s}{'':14s}  {found.fault or 'TAKEN'}", flush=True)
+            result = laid_on(plan, ScanPicture(Image.fromarray(seen).convert("RGB"), None), pale=True)
+            faults += not result.fault
+            print(f"wrong: {name:25s}{'':14s}  {result.fault or 'TAKEN'}", flush=True)
     return faults

@@ -48,15 +48,15 @@ def command_lines() -> st.SearchStrategy[list[str]]:
 
 
 def _leaves() -> dict[tuple[str, ...], click.Command]:
-    found: dict[tuple[str, ...], click.Command] = {}
+    result: dict[tuple[str, ...], click.Command] = {}
     waiting = {(name,): command_of(name) for name in _COMMANDS}
     while waiting:
         path, command = waiting.popitem()
         if isinstance(command, click.Group):
             waiting |= {(*path, name): sub for name, sub in command.commands.items()}
         else:
-            found[path] = command
-    return found
+            result[path] = command
+    return result
 
 
 def _line(path: tuple[str, ...], command: click.Command, *, good: bool) -> st.SearchStrategy[list[str]]:

@@ -129,9 +129,9 @@ def _count(words: Words, folder: Path, main: Callable[[list[str]], object]) -> i
     return made
 
 
-def _whole(found: dict[str, bytes]) -> dict[str, bytes]:
+def _whole(expected: dict[str, bytes]) -> dict[str, bytes]:
     """Files by name, without the beginnings of one that was never finished: those a killed run may leave."""
-    return {name: data for name, data in found.items() if not _unfinished(name) and not name.startswith(FOLDER)}
+    return {name: data for name, data in expected.items() if not _unfinished(name) and not name.startswith(FOLDER)}
 
 
 def _unfinished(name: str) -> bool:

@@ -40,23 +40,23 @@ def faults(number: int, *, sizes: tuple[int, ...] = SIZES) -> Iterator[str]:
     width = int(rng.choice(sizes))
     width = min(width, END_GRAIN_MM) if "end-grain" in material else width
     height = round(width * float(rng.choice([0.6, 0.75, 1.0])))
-    way = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
+    setup_ = setups_for(SHELF, material=material, cutter=cutter, kinds=[machine])[0]
     chosen: dict[str, Any] = dict(PRESETS[preset])
     settings = Settings(**chosen)
     ground = Ground(name="sky", width_mm=width, height_mm=height)
-    block = grown_block(ground, settings, way.limits, stream(number, "law"), by="snowfall")
+    block = grown_block(ground, settings, setup_.limits, stream(number, "law"), by="snowfall")
     label = f"{number}: {preset}, {width} x {height} mm, {material}, {cutter}, {machine}"
     white = shapely.area(block.cuts).sum() / (width * height)
     if abs(white - settings.snow) > 0.01:
         yield f"{label}: {settings.snow:.1%} white asked, {white:.1%} came"
-    yield from limits_broken(way.on(block), label)
+    yield from limits_broken(setup_.on(block), label)
 
 
 def limits_broken(job: Job, label: str) -> Iterator[str]:
     """Each finding of land, island or cut on a job, in a line."""
-    for its in checked(job):
-        if its.rule in RULES:
-            yield f"{label}: {its.rule} ({its.severity.label}) {its.measured:.3f} for {its.limit:.3f} at {its.at}"
+    for each in checked(job):
+        if each.rule in RULES:
+            yield f"{label}: {each.rule} ({each.severity.label}) {each.measured:.3f} for {each.limit:.3f} at {each.at}"
 
 
 def printed(faults: Callable[[int], Iterator[str]], blocks: int, start: int) -> int:

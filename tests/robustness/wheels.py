@@ -23,7 +23,7 @@ def pythons() -> list[str]:
     return list(dict.fromkeys([there[0], there[-1]]))
 
 
-def wheels(given: list[str]) -> int:
+def wheels(values: list[str]) -> int:
     """Install the wheel and let it try itself out and make a block, away from the checkout; how many Pythons failed."""
     bad = 0
     with tempfile.TemporaryDirectory() as where:
@@ -31,7 +31,7 @@ def wheels(given: list[str]) -> int:
             [sys.executable, "-m", "build", "--wheel", "--outdir", where, ROOT], check=True, capture_output=True
         )
         (wheel,) = Path(where).glob("*.whl")
-        for python in given or pythons():
+        for python in values or pythons():
             wrong = _tried(python, wheel, Path(where) / Path(python).name)
             bad += bool(wrong)
             print(f"{wheel.name} on {_version(python) or python}: {wrong or 'installed, tried out, a block made'}")

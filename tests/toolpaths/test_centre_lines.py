@@ -32,14 +32,14 @@ def v(included: float, tip: float = 0.0) -> Cutter:
 
 def places(paths: Paths, step: float = 0.05) -> np.ndarray:
     """Points along paths, close together; (n, 3)."""
-    found = []
+    result = []
     for k in range(len(paths)):
         line = paths.xyz[paths.start[k] : paths.start[k + 1]]
         line = np.vstack([line, line[:1]]) if paths.closed[k] else line
         for a, b in pairwise(line):
             count = max(2, math.ceil(np.linalg.norm(b - a) / step))
-            found.append(a + np.linspace(0, 1, count)[:, None] * (b - a))
-    return np.concatenate(found) if found else np.empty((0, 3))
+            result.append(a + np.linspace(0, 1, count)[:, None] * (b - a))
+    return np.concatenate(result) if result else np.empty((0, 3))
 
 
 def entered(paths: Paths, cutter: Cutter, cuts: geometry.PolygonArray) -> float:
@@ -66,11 +66,11 @@ def entered(paths: Paths, cutter: Cutter, cuts: geometry.PolygonArray) -> float:
 )
 def test_a_strip_is_cut_as_deep_as_its_width_asks(included, depth, width, width_with_tip) -> None:
     """Plane geometry, ``d = (w - t) / (2 tan(a/2))``; widths worked out apart from the code, to 0.1 µm."""
-    for tip, its in ((0.0, width), (0.2, width_with_tip)):
-        paths = centre_lines(medial_axis(shapes(box(0, 0, 30, its))), v(included, tip), 10.0)
+    for tip, each in ((0.0, width), (0.2, width_with_tip)):
+        paths = centre_lines(medial_axis(shapes(box(0, 0, 30, each))), v(included, tip), 10.0)
         assert paths.xyz[:, 2].min() == pytest.approx(-depth, abs=2e-4)
         ridge = paths.xyz[paths.xyz[:, 2] < -depth + 1e-3]
-        assert ridge[:, 1] == pytest.approx(np.full(len(ridge), its / 2), abs=2e-5)
+        assert ridge[:, 1] == pytest.approx(np.full(len(ridge), each / 2), abs=2e-5)
 
 
 def test_it_rises_into_every_corner_up_to_the_face() -> None:
@@ -178,11 +178,13 @@ def test_pieces_followed_side_by_side_give_the_same_lines_as_one_after_another(m
     picks = np.concatenate([9 * k + rng.integers(0, 9, (rng.integers(2, 16), 2)) for k in range(60)])
     links = np.unique(np.sort(picks[picks[:, 0] != picks[:, 1]], axis=1), axis=0)
     links = rng.permutation(np.concatenate([links, [[0, 9]]]))
-    found = []
+    result = []
     for most in (200, 12, 0):
         monkeypatch.setattr(path_chaining, "_FEW_ROUTES", most)
-        found.append(path_chaining.trails(xyz, links))
-    assert any(found[0].closed) and len(found[0]) > 100
-    assert sum(np.diff(found[0].start) - ~found[0].closed) == len(links)
-    for other in found[1:]:
-        assert all(np.array_equal(getattr(found[0], name), getattr(other, name)) for name in ("xyz", "start", "closed"))
+        result.append(path_chaining.trails(xyz, links))
+    assert any(result[0].closed) and len(result[0]) > 100
+    assert sum(np.diff(result[0].start) - ~result[0].closed) == len(links)
+    for other in result[1:]:
+        assert all(
+            np.array_equal(getattr(result[0], name), getattr(other, name)) for name in ("xyz", "start", "closed")
+        )

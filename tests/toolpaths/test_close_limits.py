@@ -50,10 +50,10 @@ def test_what_a_cutter_leaves_is_the_lowest_of_it_at_all_places_of_its_way(name:
     """On a slope a round one is looked at in level steps: it is asked about level ways alone."""
     groove, height_over = SHAPES[name]
     ends = (1.0, 1.0, -2.0), (2.6, 2.2, -2.0 + fall)
-    way = np.linspace(*map(np.array, ends), 801)
+    direction = np.linspace(*map(np.array, ends), 801)
     x, y = (side.ravel() for side in np.meshgrid(np.linspace(0, 4, 15), np.linspace(0, 4, 13)))
-    away = np.hypot(x[:, None] - way[:, 0], y[:, None] - way[:, 1])
-    wanted = np.minimum((way[:, 2] + height_over(away)).min(axis=1), 0)
+    away = np.hypot(x[:, None] - direction[:, 0], y[:, None] - direction[:, 1])
+    wanted = np.minimum((direction[:, 2] + height_over(away)).min(axis=1), 0)
     edge, left = groove.passed(x, y, pieces_of(ends), np.zeros(len(x), dtype=np.int64))
     sure = np.abs(edge) > 0.01
     assert ((edge > 0) == (wanted < 0))[sure].all()
@@ -98,10 +98,10 @@ def test_a_tour_of_stops_in_a_row_goes_straight_through_them() -> None:
     mixed = np.random.default_rng(5).permutation(12)
     ends[mixed % 2 == 1] = ends[mixed % 2 == 1][:, ::-1]
     flat = ends[mixed].reshape(-1, 2)
-    way = tour(flat, np.array([-5.0, 0]))
-    assert flat[way, 0].tolist() == [10.0 * k for k in range(12)]
-    assert length_mm(way, flat, np.array([-5.0, 0])) == pytest.approx(5 + 11 * 6)
-    assert length_mm(way[:0], flat, np.zeros(2)) == 0
+    direction = tour(flat, np.array([-5.0, 0]))
+    assert flat[direction, 0].tolist() == [10.0 * k for k in range(12)]
+    assert length_mm(direction, flat, np.array([-5.0, 0])) == pytest.approx(5 + 11 * 6)
+    assert length_mm(direction[:0], flat, np.zeros(2)) == 0
 
 
 # ── outlines on the grid ─────────────────────────────────────────────────────────────────────────────────────────
@@ -113,9 +113,9 @@ HOLED = shapely.difference(box(0, 0, 9, 9), disc(4, 4, 2, points=17))
 
 def test_shapes_stay_whole_whose_points_may_be_rounded_one_by_one() -> None:
     crumb = shapely.Polygon([(0, 0), (3e-4, 0), (0, 3e-4)])
-    given = shapes(disc(5, 5, 3), ELL, HOLED, TICK, crumb)
-    rings = geometry.rings(given)
-    assert _whole(given, rings, _on_grid(rings)).tolist() == [True, True, True, False, False]
+    values = shapes(disc(5, 5, 3), ELL, HOLED, TICK, crumb)
+    rings = geometry.rings(values)
+    assert _whole(values, rings, _on_grid(rings)).tolist() == [True, True, True, False, False]
 
 
 def test_what_rounding_spoils_is_laid_on_the_grid_as_a_whole() -> None:
@@ -171,7 +171,7 @@ def deep(*lines: tuple[float, float]) -> Operation:
 
 
 @pytest.mark.parametrize(
-    ("lines", "told"),
+    ("lines", "expected"),
     [
         ([(0, -1), (0, -2)], False),
         ([(0, -2)], True),
@@ -182,8 +182,8 @@ def deep(*lines: tuple[float, float]) -> Operation:
         ([(0, -1), (9.2, -2)], True),  # beyond twice that
     ],
 )
-def test_no_place_is_cut_deeper_than_one_pass_at_once(lines, told: bool) -> None:
-    assert len(list(promises._unprepared(SimpleNamespace(operations=[deep(*lines)])))) == told
+def test_no_place_is_cut_deeper_than_one_pass_at_once(lines, expected: bool) -> None:
+    assert len(list(promises._unprepared(SimpleNamespace(operations=[deep(*lines)])))) == expected
 
 
 def test_what_an_earlier_operation_made_room_for_is_prepared() -> None:
@@ -198,7 +198,7 @@ def test_places_of_room_that_came_before_are_sought_in_neighbouring_cells(seed: 
     xy, room, cell = rng.random((60, 2)) * 20, rng.random((30, 2)) * 20, 1.5
     when, room_when = rng.permutation(60), rng.integers(0, 60, 30)
     low = np.minimum(xy.min(axis=0), room.min(axis=0))
-    at, of_room = (np.floor((its - low) / cell) for its in (xy, room))
+    at, of_room = (np.floor((each - low) / cell) for each in (xy, room))
     near = (np.abs(at[:, None] - of_room).max(axis=2) <= 1) & (room_when < when[:, None])
     assert promises._after(xy, when, room, room_when, cell).tolist() == near.any(axis=1).tolist()
     assert 0 < near.any(axis=1).sum() < 60
@@ -209,7 +209,7 @@ def test_places_of_room_that_came_before_are_sought_in_neighbouring_cells(seed: 
 
 @pytest.mark.parametrize(("held", "said"), [("", "at its edge; "), ("the spindle", "held back by the spindle")])
 def test_what_holds_a_feed_back_is_told(held: str, said: str, monkeypatch) -> None:
-    values = {its.name: 2.0 for its in dataclasses.fields(Start)} | {"held_back": held, "source": "somebody"}
+    values = {field.name: 2.0 for field in dataclasses.fields(Start)} | {"held_back": held, "source": "somebody"}
     monkeypatch.setattr(remarks, "starts_of", lambda *_: {"flat-3": SimpleNamespace(**values)})
     (line,) = remarks.about_feeds(SimpleNamespace(job=None, operations=()))
     assert said in line
@@ -238,20 +238,20 @@ def test_rings_of_a_pocket_begin_where_they_face_the_next_one() -> None:
         (1, 2, 3, 4), rng.integers(5, 12, 4), rng.random(4) * 6, strict=True)][: 4 - k] for k in range(4)]  # fmt: skip
     part = np.repeat(np.arange(4), [len(nest) for nest in nests])
     rings = from_rings(geometry.rings(shapes(*(ring for nest in nests for ring in nest))))
-    its = pockets._facing(rings, part)
+    each = pockets._facing(rings, part)
     begin = rings.entries.copy()
     for k in range(len(part) - 2, -1, -1):
         if part[k] == part[k + 1]:
             own = rings.xyz[rings.start[k] : rings.start[k + 1]]
             begin[k] = own[np.argmin(np.hypot(*(own - begin[k + 1])[:, :2].T))]
-    assert its.entries.tolist() == begin.tolist()
-    assert its.lengths == pytest.approx(rings.lengths)
+    assert each.entries.tolist() == begin.tolist()
+    assert each.lengths == pytest.approx(rings.lengths)
 
 
 @pytest.mark.parametrize(("cleared", "along"), [("lines", True), ("rings", False)])
 def test_a_floor_is_cleared_in_level_lines_or_in_rings(cleared: str, along: bool) -> None:
     job = setup("linoleum", "flat-3", depth=1.0).on(block(box(5, 5, 30, 20)))
-    (step,) = [its for its in plan_for(job, PathSettings(cleared=cleared)).operations if its.work is Work.CLEAR]
+    (step,) = [each for each in plan_for(job, PathSettings(cleared=cleared)).operations if each.work is Work.CLEAR]
     x, y, _ = np.abs(np.diff(step.paths.xyz, axis=0)).T
     level = x[y < 1e-6].sum() / np.hypot(x, y).sum()
     assert (level > 0.8) == along

@@ -23,7 +23,7 @@ from tests.cases import disc
 def rooms(draw: st.DrawFn) -> geometry.PolygonArray:
     """Where a cutter's middle may go: uneven rounds, some with an island or two, parts that only just meet parted."""
     rng = np.random.default_rng(draw(st.integers(0, 2**32)))
-    found = []
+    result = []
     for k in range(draw(st.integers(1, 3))):
         count = int(rng.integers(5, 60))
         angle = np.sort(rng.uniform(0, 2 * np.pi, count))
@@ -32,8 +32,8 @@ def rooms(draw: st.DrawFn) -> geometry.PolygonArray:
         room = shapely.Polygon(place + np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])).buffer(0)
         for _ in range(int(rng.integers(0, 3))):
             room = room.difference(disc(*(place + rng.uniform(-2, 2, 2)), float(rng.uniform(0.1, 0.6)), points=24))
-        found += [part for part in shapely.get_parts(room) if part.geom_type == "Polygon" and part.area > 0.05]
-    return geometry.polygon_array(found)
+        result += [part for part in shapely.get_parts(room) if part.geom_type == "Polygon" and part.area > 0.05]
+    return geometry.polygon_array(result)
 
 
 DOWN = st.builds(
@@ -45,8 +45,8 @@ def ways(paths: Paths) -> list[np.ndarray]:
     return [paths.xyz[a:b] for a, b in itertools.pairwise(paths.start.tolist())]
 
 
-def slopes_deg(way: np.ndarray) -> np.ndarray:
-    step = np.diff(way, axis=0)
+def slopes_deg(side: np.ndarray) -> np.ndarray:
+    step = np.diff(side, axis=0)
     down = step[:, 2] < 0
     return np.degrees(np.arctan2(-step[down, 2], np.hypot(step[down, 0], step[down, 1])))
 
@@ -55,7 +55,7 @@ def strays(paths: Paths, room: geometry.PolygonArray) -> int:
     """Steps that are not in the room, to the bound of what thinning may take."""
     whole = shapely.buffer(shapely.union_all(room), THIN_MM + 2e-6)
     return sum(
-        not whole.covers(shapely.LineString(two)) for way in ways(paths) for two in itertools.pairwise(way[:, :2])
+        not whole.covers(shapely.LineString(two)) for setup_ in ways(paths) for two in itertools.pairwise(setup_[:, :2])
     )
 
 
@@ -65,12 +65,12 @@ def test_a_ramp_keeps_to_its_room_and_to_its_angle_and_ends_in_whole_rounds(room
     done = worked(flat, down, ramped=np.ones(len(flat), dtype=bool), room=room)
     assert len(done) == len(flat)
     assert strays(done, room) == 0
-    for ring, way in zip(ways(flat), ways(done), strict=True):
-        assert slopes_deg(way).max(initial=0) <= down.ramp_deg + 0.01
-        assert (np.diff(way[:, 2]) <= 1e-12).all()
-        assert (way[0, 2], way[-1, 2]) == pytest.approx((0, -down.depth_mm))
+    for ring, side in zip(ways(flat), ways(done), strict=True):
+        assert slopes_deg(side).max(initial=0) <= down.ramp_deg + 0.01
+        assert (np.diff(side[:, 2]) <= 1e-12).all()
+        assert (side[0, 2], side[-1, 2]) == pytest.approx((0, -down.depth_mm))
         for number in range(1, down.passes + 1):
-            deep = way[np.abs(way[:, 2] + down.depth_mm * number / down.passes) < 1e-9, :2]
+            deep = side[np.abs(side[:, 2] + down.depth_mm * number / down.passes) < 1e-9, :2]
             turn = shapely.LineString(np.concatenate([ring, ring[:1]])[:, :2])
             assert deep[0] == pytest.approx(deep[-1], abs=1e-6), "the round closes"
             assert shapely.LineString(deep).length == pytest.approx(turn.length, abs=1e-5)
@@ -82,11 +82,11 @@ def test_a_first_pass_ends_where_its_path_begins(room, down) -> None:
     flat, _ = climbing(room)
     done = entered(flat, down, ramped=np.ones(len(flat), dtype=bool), room=room)
     assert strays(done, room) == 0
-    for ring, way in zip(ways(flat), ways(done), strict=True):
-        assert slopes_deg(way).max(initial=0) <= down.ramp_deg + 0.01
+    for ring, side in zip(ways(flat), ways(done), strict=True):
+        assert slopes_deg(side).max(initial=0) <= down.ramp_deg + 0.01
         step = down.depth_mm / down.passes
-        assert way[-1] == pytest.approx((*ring[0, :2], -step), abs=1e-6)
-        assert (way[np.abs(way[:, 2] + step) < 1e-9][0, :2]) == pytest.approx(ring[0, :2], abs=1e-6)
+        assert side[-1] == pytest.approx((*ring[0, :2], -step), abs=1e-6)
+        assert (side[np.abs(side[:, 2] + step) < 1e-9][0, :2]) == pytest.approx(ring[0, :2], abs=1e-6)
 
 
 @given(rooms(), DOWN)
@@ -101,9 +101,9 @@ def test_a_helix_in_a_disc_has_a_few_points_a_turn() -> None:
     room = geometry.polygon_array([disc(0, 0, 1.0, points=64)])
     flat, _ = climbing(room)
     down = Descent(depth_mm=0.5, passes=1, ramp_deg=2.0)
-    (way,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool), room=room))
+    (side,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool), room=room))
     sides = math.ceil(0.5 / math.tan(math.radians(2.0)) / math.sqrt(2))
-    assert (way[:, 2] > -0.5 + 1e-9).sum() == sides
+    assert (side[:, 2] > -0.5 + 1e-9).sum() == sides
     (fine,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
     assert (fine[:, 2] > -0.5 + 1e-9).sum() > 10 * sides
 
@@ -113,8 +113,8 @@ def test_round_an_island_a_ramp_takes_no_short_cut() -> None:
     flat, _ = climbing(room)
     round_it = picked(flat, np.flatnonzero(flat.lengths < 10))
     down = Descent(depth_mm=0.5, passes=1, ramp_deg=2.0)
-    (way,) = ways(worked(round_it, down, ramped=np.ones(1, dtype=bool), room=room))
-    assert np.hypot(way[:, 0], way[:, 1]) == pytest.approx(1.0, abs=0.005)
+    (side,) = ways(worked(round_it, down, ramped=np.ones(1, dtype=bool), room=room))
+    assert np.hypot(side[:, 0], side[:, 1]) == pytest.approx(1.0, abs=0.005)
 
 
 @pytest.mark.parametrize("long", [0.7, 1.9, 30.0])
@@ -122,14 +122,14 @@ def test_an_open_path_shorter_than_the_ramp_goes_to_and_fro_on_it(long: float) -
     """2 mm down at 5° take 2 / tan 5° = 22.9 mm: no step falls steeper, and the floor is reached all along."""
     flat = Paths(np.array([[1.0, 2, 0], [1 + long, 2, 0]]), np.array([0, 2]), np.array([False]))
     down = Descent(depth_mm=2.0, passes=1, ramp_deg=5.0)
-    (way,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
-    assert slopes_deg(way).max() <= down.ramp_deg + 0.01
-    assert (way[:, 0].min(), way[:, 0].max()) == pytest.approx((1, 1 + long))
-    assert way[-2:, 2] == pytest.approx([-2, -2]) and way[-2:, 0] == pytest.approx([1, 1 + long])
+    (side,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
+    assert slopes_deg(side).max() <= down.ramp_deg + 0.01
+    assert (side[:, 0].min(), side[:, 0].max()) == pytest.approx((1, 1 + long))
+    assert side[-2:, 2] == pytest.approx([-2, -2]) and side[-2:, 0] == pytest.approx([1, 1 + long])
 
 
 def test_to_and_fro_an_open_path_with_a_bend_is_kept_to_on_every_leg() -> None:
     """Legs go there and back in turn: each goes round the corner, and none cuts it off (the line, by shapely)."""
     flat = Paths(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]), np.array([0, 3]), np.array([False]))
-    (way,) = ways(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
-    assert shapely.LineString([(0, 0), (1, 0), (1, 1)]).buffer(1e-6).covers(shapely.LineString(way[:, :2]))
+    (side,) = ways(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
+    assert shapely.LineString([(0, 0), (1, 0), (1, 1)]).buffer(1e-6).covers(shapely.LineString(side[:, :2]))

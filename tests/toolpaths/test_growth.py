@@ -38,13 +38,13 @@ def test_pairs_looked_at_grow_with_the_flakes_not_with_their_square(cutter, mach
     counted(shapely.STRtree, "query", lambda answer: np.shape(answer)[-1])
     counted(tours, "_nearest", lambda answer: answer[1].size)
     counted(tours._Pairs, "of", lambda answer: len(answer.a))
-    way = setups_for(Library(), material="maple-end-grain", cutter=cutter, kinds=[machine], depth_mm=0.5)[0]
+    setup_ = setups_for(Library(), material="maple-end-grain", cutter=cutter, kinds=[machine], depth_mm=0.5)[0]
     counts = []
     for times in (1, 10):
         share = times * FLAKES / working_size.FLAKES
         block = working_size.block_of(working_size.flakes(working_size.setup(), share=share), share=share)
         pairs = 0
-        plan = plan_for(way.on(replace(block, name="growth")), PathSettings(lowered="contours"))
+        plan = plan_for(setup_.on(replace(block, name="growth")), PathSettings(lowered="contours"))
         assert plan is not None
         counts.append((len(block.cuts), pairs))
     (few, least), (many, most) = counts

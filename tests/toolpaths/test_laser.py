@@ -56,8 +56,8 @@ def blocks(draw: st.DrawFn) -> Block:
 @given(blocks(), st.sampled_from(LOWERED), st.integers(0, 4), st.booleans())
 @settings(deadline=None)
 def test_the_beam_never_enters_land(block, lowered, steps, tabs):
-    way = PathSettings(lowered=lowered, shoulder_steps=steps, tabs=tabs, line_spacing_mm=0.4, lead_in_mm=0.6)
-    plan = laser_plan(job_of(block), way)
+    side = PathSettings(lowered=lowered, shoulder_steps=steps, tabs=tabs, line_spacing_mm=0.4, lead_in_mm=0.6)
+    plan = laser_plan(job_of(block), side)
     for operation in plan.operations:
         if operation.work is not Work.SCORE:
             touched = twins.swept(operation.paths, TOP_MM / 2, filled=operation.area_lines_mm is not None)
@@ -69,11 +69,13 @@ def test_the_beam_never_enters_land(block, lowered, steps, tabs):
 @given(blocks(), st.sampled_from(LOWERED), st.integers(0, 3))
 @settings(deadline=None)
 def test_nothing_is_followed_twice_and_every_promise_is_kept(block, lowered, steps):
-    way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.4)
-    plan = laser_plan(job_of(block), way)
-    assert broken(plan, way) == ()
+    side = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.4)
+    plan = laser_plan(job_of(block), side)
+    assert broken(plan, side) == ()
     for operation in plan.operations:
-        pieces = [its for its in twins.segments(operation.paths) if math.dist(*its) > 0.01]  # specks burn once or twice
+        pieces = [
+            segment for segment in twins.segments(operation.paths) if math.dist(*segment) > 0.01
+        ]  # specks burn once or twice
         assert len(set(pieces)) == len(pieces)
         if operation.work is Work.CUT_THROUGH or lowered != "lines":
             assert all(line.length > 0 for line in twins.lines(operation.paths))
@@ -90,8 +92,8 @@ _SHARP = shapely.Polygon(
 @examples(4)
 def test_all_that_is_wide_enough_is_lowered(block, lowered, steps):
     """The planned cuts, less what an opening by the kerf takes away and what is told as not reached."""
-    way = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.15)
-    plan = laser_plan(job_of(block), way)
+    side = PathSettings(lowered=lowered, shoulder_steps=steps, line_spacing_mm=0.15)
+    plan = laser_plan(job_of(block), side)
     done = [
         twins.swept(operation.paths, TOP_MM / 2, filled=operation.area_lines_mm is not None)
         for operation in plan.operations
@@ -122,8 +124,8 @@ def test_a_kerf_that_is_wider_at_the_back_keeps_off_the_land_by_that():
     plan = laser_plan(job, PathSettings(tabs=False, lowered="contours", shoulder_steps=0))
     (line,) = twins.lines(named(plan)["CUT-OUT"].paths)
     assert math.sqrt(shapely.Polygon(line.coords).area / math.pi) == pytest.approx(8 - 0.25, abs=0.01)
-    lowered = [its for its in plan.operations if its.work not in (Work.CUT_THROUGH, Work.SCORE)]
-    near = min(its.paths.xyz[:, 0].min() for its in lowered) - 25
+    lowered = [step for step in plan.operations if step.work not in (Work.CUT_THROUGH, Work.SCORE)]
+    near = min(each.paths.xyz[:, 0].min() for each in lowered) - 25
     assert near == pytest.approx(0.15, abs=0.01)
 
 
@@ -132,7 +134,7 @@ def test_it_is_said_how_far_down_the_kerf_is_known(known, foot):
     """Through 3 mm: measured to the back nothing is left to ask; measured to 1.6 mm the rest is to be asked for."""
     kerf = {"kerf_top_mm": 0.2, "kerf_bottom_mm": 0.15, "kerf_thickness_mm": known}
     job = job_of(cases.block(cut_outs=(disc(12, 15, 8),)), thickness=3.0, depth=1.0, cutter_values={"values": kerf})
-    (said,) = [its for its in laser_plan(job, PathSettings()).remarks if its.startswith("Cut-outs: kerf")]
+    (said,) = [remark for remark in laser_plan(job, PathSettings()).remarks if remark.startswith("Cut-outs: kerf")]
     assert f"0.20 mm at the face and 0.15 mm {foot}" in said
     assert ("deeper it is not known" in said) == (known < 3)
 
@@ -230,7 +232,7 @@ def test_shoulders_step_down_away_from_the_land():
 def test_shoulder_and_floor_as_shapes_share_no_area():
     block = cases.block(box(5, 5, 20, 20).difference(disc(15, 15, 4)))
     plan = laser_plan(job_of(block), PathSettings(shoulder_steps=3))
-    areas = [twins.area(its.paths) for its in plan.operations if its.work in (Work.LOWER, Work.SHOULDER)]
+    areas = [twins.area(step.paths) for step in plan.operations if step.work in (Work.LOWER, Work.SHOULDER)]
     for k, one in enumerate(areas):
         assert all(shapely.intersection(one, other).area < 0.01 for other in areas[k + 1 :])
 
@@ -283,7 +285,7 @@ def test_a_line_through_is_left_out_beside_a_clamp_alone(gone, asked, clamp, len
     """2 mm of clamp and half a kerf on both sides of it."""
     settings = PathSettings(no_go=geometry.polygon_array([clamp]), tabs=False, **asked)
     plan = laser_plan(job_of(cases.block(cut_outs=() if gone.is_empty else (gone,))), settings)
-    (through,) = [its for its in plan.operations if its.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
+    (through,) = [step for step in plan.operations if step.work in (Work.CUT_THROUGH, Work.CUT_BLOCK)]
     left = twins.lines(through.paths)
     assert len(left) == lines
     assert sum(line.length for line in left) == pytest.approx(length - 2.2, abs=0.02)
@@ -345,7 +347,7 @@ def test_the_floor_keeps_what_the_material_must_keep():
 
 def test_a_block_thinner_than_the_material_must_keep_has_a_plan_that_goes_no_deeper_than_its_face():
     plan = laser_plan(job_of(cases.block(box(5, 5, 12, 12)), material="cherry", thickness=3.0), PathSettings())
-    assert all(its.paths.xyz[:, 2].min() >= 0 for its in plan.operations if len(its.paths))
+    assert all(step.paths.xyz[:, 2].min() >= 0 for step in plan.operations if len(step.paths))
 
 
 def test_a_plan_speaks_of_no_power_and_no_speed():
@@ -406,7 +408,7 @@ def test_what_a_clamp_covers_of_a_compact_cut_is_told(cut, clamp):
     assert room.geom_type == "Polygon"
     left = cut.difference(room.buffer(TOP_MM / 2)).buffer(-0.025).buffer(0.025)
     assert shapely.union_all(plan.covered).symmetric_difference(left).area < 0.02 * left.area
-    assert [its.kind for its in plan.findings] == ["clamp-on-cut"]
+    assert [finding.kind for finding in plan.findings] == ["clamp-on-cut"]
 
 
 def test_ways_over_a_clamp_are_told():
@@ -432,7 +434,7 @@ def test_what_is_narrower_than_the_grid_is_not_followed_there_and_back():
     block = cases.block(shapely.Polygon(_AT_EDGE), size=(60.0, 40.0))
     job = job_of(block, material="linoleum")
     plan = laser_plan(job, PathSettings())
-    assert [its.name for its in plan.operations if its.work is Work.SHOULDER]
+    assert [step.name for step in plan.operations if step.work is Work.SHOULDER]
     assert broken(plan, PathSettings()) == ()
 
 
@@ -477,8 +479,8 @@ def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:
     reach = size[:, None] * (1 - dent[:, None] * np.cos(leaves[:, None] * turn + rng.uniform(0, 6, (count, 1))) ** 2)
     xy = np.stack([reach * np.cos(turn), rng.uniform(0.3, 1, (count, 1)) * reach * np.sin(turn)], axis=2)
     places = 3 * np.stack(np.divmod(np.arange(count), 20), axis=1)[:, None]
-    found = geometry.closed_polygons(xy + places)
-    return found[shapely.is_valid(found)]
+    result = geometry.closed_polygons(xy + places)
+    return result[shapely.is_valid(result)]
 
 
 @takes_long  # a slow twin; by pixels in test_simulation.py
@@ -488,9 +490,9 @@ def test_what_the_beam_leaves_is_found_as_by_laying_all_it_reaches_over_all(seed
     room = cutter_centre_region.shrunk(cuts, half)
     left = shapely.get_parts(shapely.difference(cuts, cutter_centre_region.grown(room, half)))
     left = geometry.parts(left[~shapely.is_empty(shapely.buffer(left, -0.025, quad_segs=2))])
-    found = planner._unreached(cuts, room, half, np.zeros(len(cuts), dtype=bool))
-    assert 20 < len(found) == len(left)
-    assert shapely.area(found).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)
+    result = planner._unreached(cuts, room, half, np.zeros(len(cuts), dtype=bool))
+    assert 20 < len(result) == len(left)
+    assert shapely.area(result).sum() == pytest.approx(shapely.area(left).sum(), abs=1e-9)
 
 
 def test_cuts_with_very_many_corners_are_in_doubt_where_one_lies_far_from_the_beam():

@@ -70,9 +70,9 @@ def test_a_way_is_little_longer_than_the_spanning_tree_that_no_way_can_undercut(
     # best way is about 1.12 times it (Johnson and McGeoch, 1997: 0.7124 over 0.6331, from memory).
     xy = points(count, count)
     ends = twice(xy)
-    found = length_mm(tour(ends, xy[0]), ends, xy[0])
+    result = length_mm(tour(ends, xy[0]), ends, xy[0])
     tree = minimum_spanning_tree(cdist(xy, xy)).sum()
-    assert tree <= found <= 1.3 * tree
+    assert tree <= result <= 1.3 * tree
 
 
 def test_many_random_stops_come_near_the_constant_of_beardwood_halton_and_hammersley():
@@ -88,16 +88,16 @@ def test_every_change_shortens_the_way_by_as_much_as_it_says(seed, count, closed
     """Twin: the change is made alone, and the whole way measured before and after."""
     ends = twice(points(seed, count)) if closed else strokes(seed, count).xyz[:, :2]
     rng = np.random.default_rng(seed)
-    way = np.append(2 * count, 2 * rng.permutation(count) + rng.integers(0, 2, count))
+    side = np.append(2 * count, 2 * rng.permutation(count) + rng.integers(0, 2, count))
     at = np.concatenate([ends, [HOME, HOME]])
     away, near = tours._nearest(at, 12)
     near = np.where(near >> 1 == (np.arange(len(at)) >> 1)[:, None], -1, near)
-    moves = tours._best_moves(tours._Look(way, at), near, away, np.arange(count + 1))
+    moves = tours._best_moves(tours._Look(side, at), near, away, np.arange(count + 1))
     assert len(moves.gain) > 0
-    before = length_mm(way[1:], ends, HOME)
+    before = length_mm(side[1:], ends, HOME)
     columns = (moves.first, moves.last, moves.cut, moves.turned, moves.forward, moves.gain)
     for first, last, cut, turned_, forward, gain in zip(*map(np.ndarray.tolist, columns), strict=True):
-        after = way.copy()
+        after = side.copy()
         tours._change(after, first, last, cut, turned=turned_, forward=forward)
         assert before - length_mm(after[1:], ends, HOME) == pytest.approx(gain, abs=1e-9)
 
@@ -157,9 +157,9 @@ def test_ranks_are_kept_where_heat_is_kept_apart():
 def test_of_1200_stops_the_way_is_improved_until_nothing_is_gained(monkeypatch) -> None:
     """That takes more rounds than very many stops get."""
     ends = twice(points(1, 1200))
-    way = tour(ends, HOME)
+    side = tour(ends, HOME)
     monkeypatch.setattr(tours, "_FEW_ROUNDS", tours._ROUNDS)
-    assert (tour(ends, HOME) == way).all()
+    assert (tour(ends, HOME) == side).all()
 
 
 def test_along_the_curve_one_quarter_follows_another_and_so_on_in_each() -> None:

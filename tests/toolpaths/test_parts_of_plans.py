@@ -66,22 +66,22 @@ def test_a_step_beside_the_land_says_its_share_of_the_depth(count: int) -> None:
 
 def test_the_floor_comes_first_then_the_steps_beside_the_land_and_it_alone_is_cautioned_against() -> None:
     steps = plan_for(LASER, PathSettings(shoulder_steps=2, line_spacing_mm=0.5)).operations
-    steps = [its for its in steps if its.work in (Work.LOWER, Work.SHOULDER)]
-    names = [(its.name, its.work) for its in steps]
+    steps = [step for step in steps if step.work in (Work.LOWER, Work.SHOULDER)]
+    names = [(each.name, each.work) for each in steps]
     assert names == [
         ("LOWER FLOOR", Work.LOWER),
         ("SHOULDER 2 OF 2", Work.SHOULDER),
         ("SHOULDER 1 OF 2", Work.SHOULDER),
     ]
-    assert [bool(its.cautions) for its in steps] == [True, False, False]
-    assert [its.depth_mm for its in steps] == [1.2, 0.8, 0.4]
-    assert [its.area_lines_mm for its in steps] == [0.5] * 3
+    assert [bool(one.cautions) for one in steps] == [True, False, False]
+    assert [item.depth_mm for item in steps] == [1.2, 0.8, 0.4]
+    assert [entry.area_lines_mm for entry in steps] == [0.5] * 3
 
 
 @pytest.mark.parametrize("tabs", [False, True])
 def test_a_rule_for_tabs_is_told_where_there_are_some(tabs: bool) -> None:
-    its = setup("cherry", "laser-fine", thickness=3.0).on(block(cut_outs=(box(5, 5, 20, 15),)))
-    said = list(laser_planner._about_through(its, PathSettings(tabs=tabs)))
+    each = setup("cherry", "laser-fine", thickness=3.0).on(block(cut_outs=(box(5, 5, 20, 15),)))
+    said = list(laser_planner._about_through(each, PathSettings(tabs=tabs)))
     assert [line.startswith("Tabs: ") for line in said] == [False, *[True] * tabs]
 
 
@@ -101,11 +101,11 @@ def test_how_wide_the_steps_beside_the_land_are(spacing: float) -> None:
 
 
 def test_a_raster_reaches_three_pixels_beyond_the_block_and_begins_uncut() -> None:
-    its = untouched(2.0, 1.0, 0.1)
-    assert its.height.shape == its.edge.shape == (16, 26)
-    assert its.corner == pytest.approx((-0.25, -0.25))
-    assert (its.height == 0).all()
-    assert its.edge == pytest.approx(np.full((16, 26), -0.3))
+    each = untouched(2.0, 1.0, 0.1)
+    assert each.height.shape == each.edge.shape == (16, 26)
+    assert each.corner == pytest.approx((-0.25, -0.25))
+    assert (each.height == 0).all()
+    assert each.edge == pytest.approx(np.full((16, 26), -0.3))
 
 
 def test_pieces_of_paths_are_their_sides_in_parts_no_longer_than_asked() -> None:
@@ -190,14 +190,14 @@ def test_inside_closed_paths_and_not_in_their_holes_all_is_lowered_but_what_is_d
 
 def test_paths_as_lines_are_closed_where_they_are_and_a_point_is_a_short_line() -> None:
     lines = [[(0, 0), (3, 0), (3, 4)], [(9, 9), (9, 10)], [(5, 5)], [(1, 1), (2, 1), (2, 2)]]
-    its = promises._lines(paths_of(*lines, closed=(True, False, False, False)))
-    assert [shapely.get_coordinates(line).tolist() for line in its] == [
+    each = promises._lines(paths_of(*lines, closed=(True, False, False, False)))
+    assert [shapely.get_coordinates(line).tolist() for line in each] == [
         [[0, 0], [3, 0], [3, 4], [0, 0]], [[9, 9], [9, 10]], [[5, 5], [5, 5]], [[1, 1], [2, 1], [2, 2]],
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("over", "told"), [(-0.1, 0.0), (0.005, 0.0), (0.015, 0.015), (0.3, 0.3)])
-def test_how_far_a_cutter_reaches_into_land_is_told_from_half_the_tolerance_on(over: float, told: float) -> None:
+@pytest.mark.parametrize(("over", "expected"), [(-0.1, 0.0), (0.005, 0.0), (0.015, 0.015), (0.3, 0.3)])
+def test_how_far_a_cutter_reaches_into_land_is_told_from_half_the_tolerance_on(over: float, expected: float) -> None:
     """Beside a straight wall: a flat cutter 3 mm wide, its middle 1.5 mm less `over` off."""
     job = setup("linoleum", "flat-3", depth=1.0).on(block(box(5, 5, 30, 20)))
     x = 5 + 1.5 - over
@@ -205,7 +205,7 @@ def test_how_far_a_cutter_reaches_into_land_is_told_from_half_the_tolerance_on(o
         name="A", work=Work.WALL, asks="", cutter=SHELF.cutter("flat-3"), depth_mm=1.0,
         paths=paths_of([(x, 12, -1), (x, 18, -1)]),
     )  # fmt: skip
-    assert promises.into_land_mm(SimpleNamespace(job=job), operation) == pytest.approx(told, abs=1e-6)
+    assert promises.into_land_mm(SimpleNamespace(job=job), operation) == pytest.approx(expected, abs=1e-6)
 
 
 # ── floors ───────────────────────────────────────────────────────────────────────────────────────────────────────
@@ -260,10 +260,10 @@ def test_a_way_between_lines_that_leaves_the_floor_is_not_gone() -> None:
 
 @pytest.mark.parametrize(("cut_out", "pieces"), [(box(20, 5, 5, 5), 1), (box(26, 5, 5, 5), 1), ((box(30, 5, 5, 5)), 1)])
 def test_the_ground_is_the_cuts_with_what_of_the_cut_outs_touches_them(cut_out, pieces: int) -> None:
-    its = cutter_centre_region.ground(block(box(5, 5, 15, 5), cut_outs=(cut_out,)))
+    each = cutter_centre_region.ground(block(box(5, 5, 15, 5), cut_outs=(cut_out,)))
     touches = cut_out.bounds[0] <= 20
-    assert len(its) == pieces
-    assert shapely.area(its).sum() == pytest.approx(75 + 25 * touches)
+    assert len(each) == pieces
+    assert shapely.area(each).sum() == pytest.approx(75 + 25 * touches)
     assert len(cutter_centre_region.ground(block(cut_outs=(cut_out,)))) == 0
     assert len(cutter_centre_region.ground(block(box(5, 5, 15, 5)))) == 1
 
@@ -285,11 +285,11 @@ def test_a_line_no_deeper_than_two_hundredths_is_left_out_and_one_under_three_te
     wide = 0.1 + 2 * deep * math.tan(math.radians(30))
     job = setup("linoleum", "v-60", machine=SHELF.machine("router-bed")).on(block(box(10, 10, 12, wide)))
     plan = plan_for(job, PathSettings())
-    done = [its for its in plan.operations if its.work is Work.CENTRE_LINE]
+    done = [step for step in plan.operations if step.work is Work.CENTRE_LINE]
     assert len(done) == lines
     if done:
         assert done[0].depth_mm == pytest.approx(deep, abs=1e-3)
-        assert any("shallower than 0.3 mm" in its for its in plan.remarks) == (deep < 0.3)
+        assert any("shallower than 0.3 mm" in remark for remark in plan.remarks) == (deep < 0.3)
 
 
 @pytest.mark.parametrize("passes", [1, 2, 3])
@@ -308,29 +308,29 @@ def test_a_net_is_followed_link_by_link_each_once_and_lifted_as_rarely_as_can_be
     links = {tuple(sorted(pair)) for pair in rng.integers(0, 30, (26, 2)).tolist() if pair[0] != pair[1]}
     links |= {(a + 30, b + 30) for a, b in ((0, 1), (1, 2), (0, 2))}
     xyz = np.concatenate([xyz, [(20, 0, -1), (22, 0, -1), (21, 2, -1)]])
-    its = trails(xyz, np.array(sorted(links)))
+    each = trails(xyz, np.array(sorted(links)))
     at = {tuple(point): k for k, point in enumerate(xyz.tolist())}
-    number = [at[tuple(point)] for point in its.xyz.tolist()]
+    number = [at[tuple(point)] for point in each.xyz.tolist()]
     gone = []
-    for k in range(len(its)):
-        own = number[its.start[k] : its.start[k + 1]]
-        own += own[:1] if its.closed[k] else []
+    for k in range(len(each)):
+        own = number[each.start[k] : each.start[k + 1]]
+        own += own[:1] if each.closed[k] else []
         gone += [tuple(sorted(pair)) for pair in itertools.pairwise(own)]
     assert sorted(gone) == sorted(links)
     degree = np.bincount(np.array(sorted(links)).ravel(), minlength=33)
     group = geometry.linked_groups(33, *np.array(sorted(links)).T)
     odd = np.bincount(group, weights=degree % 2 == 1)
     wanted = sum(max(1, odd[k] / 2) for k in set(group[degree > 0].tolist()))
-    assert len(its) == wanted
+    assert len(each) == wanted
 
 
 # ── orders ───────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_paths_are_turned_that_are_marked() -> None:
-    its = turned(paths_of([(0, 0), (1, 0), (2, 5)], [(7, 7), (8, 8)], [(3, 3)]), np.array([True, False, True]))
-    assert its.xyz[:, :2].tolist() == [[2, 5], [1, 0], [0, 0], [7, 7], [8, 8], [3, 3]]
-    assert its.start.tolist() == [0, 3, 5, 6]
+    each = turned(paths_of([(0, 0), (1, 0), (2, 5)], [(7, 7), (8, 8)], [(3, 3)]), np.array([True, False, True]))
+    assert each.xyz[:, :2].tolist() == [[2, 5], [1, 0], [0, 0], [7, 7], [8, 8], [3, 3]]
+    assert each.start.tolist() == [0, 3, 5, 6]
 
 
 # ── pockets, rings, tabs ─────────────────────────────────────────────────────────────────────────────────────────
@@ -372,12 +372,12 @@ def test_no_piece_of_a_tour_turned_or_moved_makes_it_shorter(seed: int) -> None:
     """Of seven stops, all of which are neighbours: every piece turned, and up to three stops moved anywhere."""
     rng = np.random.default_rng(seed)
     ends, home = rng.random((14, 2)) * 20, np.zeros(2)
-    way = tour(ends, home)
-    assert sorted((way >> 1).tolist()) == list(range(7))
-    least = length_mm(way, ends, home) - 1e-5
-    others = [[*way[:i], *(way[i:j][::-1] ^ 1), *way[j:]] for i in range(7) for j in range(i + 1, 8)]
+    side = tour(ends, home)
+    assert sorted((side >> 1).tolist()) == list(range(7))
+    least = length_mm(side, ends, home) - 1e-5
+    others = [[*side[:i], *(side[i:j][::-1] ^ 1), *side[j:]] for i in range(7) for j in range(i + 1, 8)]
     for i, count in itertools.product(range(7), (1, 2, 3)):
-        piece, rest = way[i : i + count], [*way[:i], *way[i + count :]]
+        piece, rest = side[i : i + count], [*side[:i], *side[i + count :]]
         for to in range(len(rest) + 1):
             others += [[*rest[:to], *some, *rest[to:]] for some in (piece, piece[::-1] ^ 1)]
     assert min(length_mm(np.array(other), ends, home) for other in others) >= least
@@ -401,8 +401,8 @@ def test_what_keeps_a_block_from_being_cut_out_of_its_sheet(thick: float, clamp,
     """A beam of 0.2 mm goes round it 0.1 mm off."""
     job = setup("cherry", "laser-fine", thickness=thick, depth=1.0).on(block(box(5, 5, 20, 15)))
     no_go = shapes(clamp) if clamp else geometry.empty()
-    told = list(laser_planner._uncut_edge(job, PathSettings(cut_edge=asked, no_go=no_go)))
-    assert [its.kind for its in told] == kinds
+    report = list(laser_planner._uncut_edge(job, PathSettings(cut_edge=asked, no_go=no_go)))
+    assert [each.kind for each in report] == kinds
 
 
 def test_nothing_lies_outside_a_board_where_there_is_no_path() -> None:
@@ -417,39 +417,39 @@ def test_nothing_lies_outside_a_board_where_there_is_no_path() -> None:
 
 @pytest.mark.parametrize(("wide", "lines"), [(0.0199, 0), (0.0201, 10), (5.0, 10)])
 def test_a_line_shorter_than_two_hundredths_is_a_spot_that_its_neighbours_burn(wide: float, lines: int) -> None:
-    its = scan_lines(shapes(box(30, 0, wide, 1)), 0.1)
-    assert len(its) == lines
+    each = scan_lines(shapes(box(30, 0, wide, 1)), 0.1)
+    assert len(each) == lines
     if lines:
-        assert its.entries[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30 + wide, 30))
-        assert its.exits[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30, 30 + wide))
-        assert its.entries[:, 1] == pytest.approx(0.05 + 0.1 * np.arange(lines))
+        assert each.entries[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30 + wide, 30))
+        assert each.exits[:, 0] == pytest.approx(np.where(np.arange(lines) % 2, 30, 30 + wide))
+        assert each.entries[:, 1] == pytest.approx(0.05 + 0.1 * np.arange(lines))
     assert len(scan_lines(geometry.empty(), 0.1)) == 0
 
 
 def test_level_lines_go_shape_by_shape_in_each_row_and_leave_holes_out() -> None:
     holed = shapely.difference(box(0, 0, 6, 2), box(2, 0.2, 1, 1.6))
-    its = scan_lines(shapes(holed, box(8, 0, 2, 1)), 1.0)
-    ends = np.stack([its.entries[:, 0], its.exits[:, 0]], axis=1).tolist()
+    each = scan_lines(shapes(holed, box(8, 0, 2, 1)), 1.0)
+    ends = np.stack([each.entries[:, 0], each.exits[:, 0]], axis=1).tolist()
     assert ends == [[0, 2], [3, 6], [8, 10], [6, 3], [2, 0]]
 
 
 @pytest.mark.parametrize("groove", [False, True])
 def test_how_round_all_that_is_lowered_is_told_of_the_groove_beside_the_picture_too(groove: bool) -> None:
     job = moat(2.0) if groove else LASER
-    for its, wanted in zip(laser_planner._star_radii(job.block), geometry.star_radii(job.block.lowered), strict=True):
-        assert its.tolist() == wanted.tolist()
+    for each, wanted in zip(laser_planner._star_radii(job.block), geometry.star_radii(job.block.lowered), strict=True):
+        assert each.tolist() == wanted.tolist()
     assert (len(job.block.lowered) > len(job.block.cuts)) == groove
 
 
 @pytest.mark.parametrize(
-    ("measured", "rim", "planned", "told"),
+    ("measured", "rim", "planned", "expected"),
     [
         (0.46, False, None, True), (0.48, False, None, False), (0.3, True, None, False), (0.3, False, 0.3, False),
         (0.3, False, 0.34, True),
     ],
 )  # fmt: skip
 def test_land_left_narrower_is_told_from_three_hundredths_on_where_the_plan_s_was_wider(
-    measured: float, rim: bool, planned: float | None, told: bool, monkeypatch: pytest.MonkeyPatch
+    measured: float, rim: bool, planned: float | None, expected: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def found(width: float | None) -> list[Finding]:
         return [] if width is None else [Finding(
@@ -459,24 +459,24 @@ def test_land_left_narrower_is_told_from_three_hundredths_on_where_the_plan_s_wa
     made, plan = block(), LASER
     monkeypatch.setattr(simulated_block, "checked", lambda job: found(measured if job.block is made else planned))
     of = SimpleNamespace(plan=SimpleNamespace(job=plan), block=made, relief=SimpleNamespace(px_mm=0.2))
-    assert bool(list(simulated_block.new_findings(of))) == told
+    assert bool(list(simulated_block.new_findings(of))) == expected
 
 
-@pytest.mark.parametrize(("more", "told"), [(0.0005, False), (0.0015, True)])
-def test_a_bed_has_room_to_a_micrometre(more: float, told: bool) -> None:
+@pytest.mark.parametrize(("more", "expected"), [(0.0005, False), (0.0015, True)])
+def test_a_bed_has_room_to_a_micrometre(more: float, expected: bool) -> None:
     machine = SimpleNamespace(bed_width_mm=30.0, bed_height_mm=50.0)
     operation = SimpleNamespace(paths=paths_of([(0, 0), (40, 30 + more)]))
     plan = SimpleNamespace(job=SimpleNamespace(machine=machine), operations=(operation,))
-    assert bool(list(shortfalls._beyond_bed(plan))) == told
+    assert bool(list(shortfalls._beyond_bed(plan))) == expected
     assert shortfalls.extent_mm((operation, operation)) == pytest.approx((40, 30 + more))
     assert shortfalls.extent_mm(()) == (0, 0)
 
 
 @pytest.mark.parametrize(("gap", "within", "near"), [(0.019, 0.0, True), (0.021, 0.0, False), (1.019, 1.0, True)])
 def test_what_lies_beside_a_clamp(gap: float, within: float, near: bool) -> None:
-    its = shapes(box(5, 5, 5, 5), box(10 + gap, 5, 5, 5))
-    assert shortfalls.beside(its[:1], its[1:], within).tolist() == [near]
-    for one, other in ((its, its[:0]), (its[:0], its), (its[:0], its[:0])):
+    each = shapes(box(5, 5, 5, 5), box(10 + gap, 5, 5, 5))
+    assert shortfalls.beside(each[:1], each[1:], within).tolist() == [near]
+    for one, other in ((each, each[:0]), (each[:0], each), (each[:0], each[:0])):
         assert shortfalls.beside(one, other, within).tolist() == [False] * len(one)
 
 
@@ -498,22 +498,22 @@ def test_every_move_of_a_cutter_and_none_between_paths_that_follow_one_another()
     square = [(0, 0, -1), (5, 0, -1), (5, 5, -1)]
     lines = [(0, 0, -1), (0, 9, -1), (2, 9, -1)], [(2, 9, -1), (2, 12, -1)], [(20, 1, -2), (20, 4, -2)]
     paths = paths_of(square, *lines, closed=(True, False, False, False))
-    its = moves_of([SimpleNamespace(paths=paths, passes=2)], START, 10.0)
+    each = moves_of([SimpleNamespace(paths=paths, passes=2)], START, 10.0)
     wanted = [
         (ACROSS, 0, 0, 10), (HEIGHT, 0, 0, 1), (DOWN, 0, 0, -1), (CUT, 5, 0, -1), (CUT, 5, 5, -1), (CUT, 0, 0, -1),
         (CUT, 0, 9, -1), (CUT, 2, 9, -1), (CUT, 2, 12, -1), (HEIGHT, 2, 12, 10),
         (ACROSS, 20, 1, 10), (HEIGHT, 20, 1, 1), (DOWN, 20, 1, -2), (CUT, 20, 4, -2), (HEIGHT, 20, 4, 10),
     ]  # fmt: skip
-    assert np.column_stack([its.kind, its.to]).tolist() == [list(map(float, row)) for row in wanted + wanted]
-    assert its.fast.tolist() == [row[0] in (ACROSS, HEIGHT) for row in wanted + wanted]
+    assert np.column_stack([each.kind, each.to]).tolist() == [list(map(float, row)) for row in wanted + wanted]
+    assert each.fast.tolist() == [row[0] in (ACROSS, HEIGHT) for row in wanted + wanted]
     assert moves_of([SimpleNamespace(paths=paths_of(), passes=1)], START, 10.0).to.shape == (0, 3)
 
 
 def test_two_operations_are_not_gone_through_without_lifting() -> None:
     one, other = paths_of([(0, 0, -1), (5, 0, -1)]), paths_of([(5, 0, -1), (9, 0, -1)])
-    its = moves_of([SimpleNamespace(paths=each, passes=1) for each in (one, other)], START, 10.0)
-    assert its.operation.tolist() == [0] * 5 + [1] * 5
-    assert its.kind.tolist() == [ACROSS, HEIGHT, DOWN, CUT, HEIGHT] * 2
+    item = moves_of([SimpleNamespace(paths=each, passes=1) for each in (one, other)], START, 10.0)
+    assert item.operation.tolist() == [0] * 5 + [1] * 5
+    assert item.kind.tolist() == [ACROSS, HEIGHT, DOWN, CUT, HEIGHT] * 2
 
 
 def test_what_lies_at_the_edge_of_a_board_with_waste_round_it() -> None:
@@ -533,9 +533,9 @@ def test_where_a_plan_slopes_the_wall_its_steepness_is_no_risk(sloped: bool) -> 
         operations=(SimpleNamespace(work=work, cutter=SHELF.cutter("laser-fine")),), job=LASER,
         findings=(one("not-cut", Severity.BREAKS),),
     )  # fmt: skip
-    told = sorted((its.rule, its.severity) for its in shortfalls.with_plan(report, plan))
-    assert len(told) == 4 - sloped
-    assert ("wall-angle", Severity.RISK) not in told or not sloped
+    answer = sorted((item.rule, item.severity) for item in shortfalls.with_plan(report, plan))
+    assert len(answer) == 4 - sloped
+    assert ("wall-angle", Severity.RISK) not in answer or not sloped
 
 
 @pytest.mark.parametrize("lobe", [False, True])
@@ -551,17 +551,17 @@ def test_points_are_left_out_only_where_the_straight_way_lies_in_the_room(lobe: 
 
 @pytest.mark.parametrize(("long", "count"), [(0.009, 0), (0.011, 1), (0.019, 1), (3.0, 1)])
 def test_a_piece_followed_twice_counts_from_a_hundredth_on(long: float, count: int) -> None:
-    its = paths_of([(0, 0), (long, 0)], [(long, 0), (0, 0)], [(5, 5), (5, 9)])
-    assert promises.doubled(its) == count
+    each = paths_of([(0, 0), (long, 0)], [(long, 0), (0, 0)], [(5, 5), (5, 9)])
+    assert promises.doubled(each) == count
 
 
 def test_over_what_a_head_passes_in_an_area_and_between_lines() -> None:
     """Two lines above one another: the way between them leaves the middle of what lies round both alone."""
     paths, clamp = paths_of([(0, 0), (10, 0)], [(10, 8), (0, 8)]), box(3, 3, 2, 2)
     for lines, over in ((None, False), (0.1, True)):
-        its = SimpleNamespace(paths=paths, area_lines_mm=lines)
-        assert shortfalls._passes_over(its, clamp) == over
-        assert shortfalls._passes_over(its, box(9, 3, 2, 2))
+        each = SimpleNamespace(paths=paths, area_lines_mm=lines)
+        assert shortfalls._passes_over(each, clamp) == over
+        assert shortfalls._passes_over(each, box(9, 3, 2, 2))
         assert not shortfalls._passes_over(SimpleNamespace(paths=paths_of(), area_lines_mm=lines), clamp)
 
 
@@ -574,9 +574,9 @@ def test_at_a_crossing_each_line_goes_straight_on(turn: float) -> None:
     xyz = np.column_stack([np.concatenate([np.zeros((1, 2)), near, far]), np.zeros(9)])
     xyz[:, :2] += (40, 25)
     xyz[5:, 2] = (-0.1, -0.2, -0.3, -0.4)
-    its = trails(xyz, np.array([(0, 1), (0, 2), (0, 3), (0, 4), (1, 5), (2, 6), (3, 7), (4, 8)]))
-    ways = [its.xyz[a:b] for a, b in itertools.pairwise(its.start.tolist())]
-    assert [way[[0, -1]].tolist() for way in ways] == [xyz[[5, 7]].tolist(), xyz[[6, 8]].tolist()]
+    each = trails(xyz, np.array([(0, 1), (0, 2), (0, 3), (0, 4), (1, 5), (2, 6), (3, 7), (4, 8)]))
+    setups = [each.xyz[a:b] for a, b in itertools.pairwise(each.start.tolist())]
+    assert [setup_[[0, -1]].tolist() for setup_ in setups] == [xyz[[5, 7]].tolist(), xyz[[6, 8]].tolist()]
 
 
 @pytest.mark.parametrize("neck", [0.18, 0.22])
@@ -603,21 +603,21 @@ def test_a_beam_lowers_at_its_fast_pace_and_scores_at_its_own(work: Work, raster
     assert timing._laser_mm_s(operation, dataclasses.replace(LASER, machine=machine)) == pace
 
 
-@pytest.mark.parametrize(("gap", "told"), [(1.45, True), (1.55, False)])
-def test_a_block_is_not_cut_out_by_a_router_where_a_clamp_is_in_the_way(gap: float, told: bool) -> None:
+@pytest.mark.parametrize(("gap", "expected"), [(1.45, True), (1.55, False)])
+def test_a_block_is_not_cut_out_by_a_router_where_a_clamp_is_in_the_way(gap: float, expected: bool) -> None:
     """A cutter of 3 mm goes round it 1.5 mm off, and a clamp stays as far off the cutter's middle."""
     job = setup("linoleum", "flat-3", machine=SHELF.machine("router-bed")).on(block(box(10, 10, 12, 8)))
     clamp = shapes(box(20, -5 - 1.5 - gap, 5, 5))
     plan = plan_for(job, PathSettings(cut_edge=True, no_go=clamp))
-    assert [its.kind for its in plan.findings if its.rule == "not-cut"] == ["clamp"] * told
-    assert (Work.CUT_BLOCK in {its.work for its in plan.operations}) == (not told)
+    assert [finding.kind for finding in plan.findings if finding.rule == "not-cut"] == ["clamp"] * expected
+    assert (Work.CUT_BLOCK in {step.work for step in plan.operations}) == (not expected)
 
 
 @pytest.mark.parametrize(("gap", "covered"), [(1.05, 1), (1.13, 0)])
 def test_a_corner_that_a_v_leaves_is_a_clamps_within_half_its_groove(gap: float, covered: int) -> None:
     """One blunt by 1 mm is 2.155 mm wide at 1 mm (60 degrees); three corners stay, as it is round there."""
     values = {"values": SHELF.cutter("v-60").values | {"tip_mm": 1.0}}
-    way = setup("linoleum", "v-60", depth=1.0, machine=SHELF.machine("router-bed"), cutter_values=values)
-    job = way.on(block(shapely.Polygon([(10, 10), (22, 10), (22, 16)])))
+    setup_ = setup("linoleum", "v-60", depth=1.0, machine=SHELF.machine("router-bed"), cutter_values=values)
+    job = setup_.on(block(shapely.Polygon([(10, 10), (22, 10), (22, 16)])))
     plan = plan_for(job, PathSettings(no_go=shapes(box(6 - gap, 8, 4, 4))))
     assert (len(plan.unreached), len(plan.covered)) == (3 - covered, covered)

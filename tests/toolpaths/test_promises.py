@@ -53,16 +53,17 @@ def planned(settings: PathSettings, *words, **more) -> Plan:
 def changed(plan: Plan, work: Work, **more) -> Plan:
     """The plan with every operation of this kind changed."""
     return dataclasses.replace(
-        plan, operations=tuple(dataclasses.replace(its, **more) if its.work is work else its for its in plan.operations)
+        plan,
+        operations=tuple(dataclasses.replace(step, **more) if step.work is work else step for step in plan.operations),
     )
 
 
 def moved(plan: Plan, work: Work, by: tuple[float, float, float]) -> Plan:
-    found = []
-    for its in plan.operations:
-        paths = dataclasses.replace(its.paths, xyz=its.paths.xyz + np.array(by)) if its.work is work else its.paths
-        found.append(dataclasses.replace(its, paths=paths))
-    return dataclasses.replace(plan, operations=tuple(found))
+    result = []
+    for step in plan.operations:
+        paths = dataclasses.replace(step.paths, xyz=step.paths.xyz + np.array(by)) if step.work is work else step.paths
+        result.append(dataclasses.replace(step, paths=paths))
+    return dataclasses.replace(plan, operations=tuple(result))
 
 
 def kept(clause: str, plan: Plan, settings: PathSettings) -> list[str]:
@@ -101,7 +102,7 @@ def test_bed() -> None:
     assert "outside the block" in " ".join(kept("bed", moved(plan, Work.CLEAR, (20, 0, 0)), USUAL))
     made = plan_for(job, USUAL)
     assert made.operations == ()
-    assert [its.rule for its in made.findings] == ["bed-size"]
+    assert [finding.rule for finding in made.findings] == ["bed-size"]
     assert broken(made, USUAL) == ()
 
 
@@ -123,7 +124,7 @@ def test_what_lies_in_a_part_that_falls_out_is_cut_before_it(cutter: str) -> Non
     also = () if cutter == "laser-fine" else (SHELF.cutter("flat-3"),)
     settings = PathSettings(also_cutters=also, tabs=False)
     plan = planned(settings, cutter, "birch-plywood", cuts=(), cut_outs=(RING, box(18, 13, 5, 5)))
-    through = [its for its in plan.operations if its.work is Work.CUT_THROUGH]
+    through = [step for step in plan.operations if step.work is Work.CUT_THROUGH]
     assert len(through) > 1
     back = dataclasses.replace(plan, operations=tuple(through[::-1]))
     assert "loose by then" in " ".join(kept("order", back, settings))
@@ -135,11 +136,11 @@ def test_pass_depth(cutter: str) -> None:
     work = Work.CLEAR
     assert "mm is the most" in " ".join(kept("pass depth", changed(plan, work, pass_mm=2.4), USUAL))
     assert kept("pass depth", plan, PathSettings(pass_mm=0.1))
-    for its in plan.operations:  # only the last pass of each: nothing has made room for it
-        if its.work is work:
-            low = its.paths.xyz[:, 2] < -2.4
-            last = Paths(its.paths.xyz[low], np.array([0, low.sum()]), np.array([False]))
-            alone = dataclasses.replace(plan, operations=(dataclasses.replace(its, paths=last),))
+    for step in plan.operations:  # only the last pass of each: nothing has made room for it
+        if step.work is work:
+            low = step.paths.xyz[:, 2] < -2.4
+            last = Paths(step.paths.xyz[low], np.array([0, low.sum()]), np.array([False]))
+            alone = dataclasses.replace(plan, operations=(dataclasses.replace(step, paths=last),))
             assert "at once" in " ".join(kept("pass depth", alone, USUAL))
     ramp = np.array([[6, 14, 0], [24, 14, -0.4], [6, 14, -0.8], [24, 14, -2.5], [6, 14, -2.5]], dtype=float)
     steep = Paths(ramp, np.array([0, len(ramp)]), np.array([False]))
@@ -148,7 +149,7 @@ def test_pass_depth(cutter: str) -> None:
 
 
 def its_of(plan: Plan, work: Work) -> Operation:
-    return next(its for its in plan.operations if its.work is work)
+    return next(step for step in plan.operations if step.work is work)
 
 
 def test_a_laser_s_passes() -> None:
@@ -211,11 +212,11 @@ def test_clamps(cutter: str) -> None:
                                               ("v-60", Work.CENTRE_LINE)])  # fmt: skip
 def test_doubled_lines(cutter: str, work: Work) -> None:
     plan = planned(USUAL, cutter, "birch-plywood")
-    its = its_of(plan, work)
-    twice = changed(plan, work, paths=joined([its.paths, picked(its.paths, np.array([its.paths.lengths.argmax()]))]))
+    each = its_of(plan, work)
+    twice = changed(plan, work, paths=joined([each.paths, picked(each.paths, np.array([each.paths.lengths.argmax()]))]))
     assert "followed twice" in " ".join(kept("doubled lines", twice, USUAL))
-    back = Paths(its.paths.xyz[::-1], np.array([0, len(its.paths.xyz)]), np.array([False]))
-    assert doubled(joined([its.paths, back])) > 0
+    back = Paths(each.paths.xyz[::-1], np.array([0, len(each.paths.xyz)]), np.array([False]))
+    assert doubled(joined([each.paths, back])) > 0
 
 
 def test_doubled_agrees_with_a_plain_count() -> None:
@@ -224,9 +225,9 @@ def test_doubled_agrees_with_a_plain_count() -> None:
     paths = Paths(xyz, np.arange(0, 401, 20), rng.random(20) < 0.5)
     pieces = []
     for k in range(20):
-        way = [tuple(point) for point in xyz[20 * k : 20 * k + 20]]
-        way += way[:1] if paths.closed[k] else []
-        pieces += [frozenset(pair) for pair in itertools.pairwise(way) if pair[0] != pair[1]]
+        side = [tuple(point) for point in xyz[20 * k : 20 * k + 20]]
+        side += side[:1] if paths.closed[k] else []
+        pieces += [frozenset(pair) for pair in itertools.pairwise(side) if pair[0] != pair[1]]
     assert doubled(paths) == len(pieces) - len(set(pieces)) > 0
 
 
@@ -245,7 +246,7 @@ def test_closed_paths() -> None:
 
 def test_names() -> None:
     plan = planned(USUAL)
-    same = tuple(dataclasses.replace(its, name="A") for its in plan.operations)
+    same = tuple(dataclasses.replace(step, name="A") for step in plan.operations)
     assert kept("names", dataclasses.replace(plan, operations=same), USUAL)
 
 
@@ -308,5 +309,5 @@ def test_what_a_clamp_covers_of_a_round_cut_is_a_finding_and_a_remark_of_every_p
     plan = plan_for(job_of(cutter, cuts=(disc(20, 15, 6),), cut_outs=()), PathSettings(no_go=shapes(clamp)))
     assert plan is not None
     assert shapely.difference(disc(20, 15, 6).intersection(clamp), shapely.union_all(plan.covered)).area < 0.01
-    assert [its.kind for its in plan.findings] == ["clamp-on-cut"]
+    assert [finding.kind for finding in plan.findings] == ["clamp-on-cut"]
     assert sum("uncut under or beside a clamp" in said for said in plan.remarks) == 1

@@ -41,35 +41,37 @@ def ways(*steps: Operation, fits: tuple[Fit, ...] = (), **chosen) -> str:
 )  # fmt: skip
 def test_how_far_a_cutter_runs_out_over_the_block(shape, out) -> None:
     """The block is 40 × 30 mm; where it is cut out of its sheet the cutter is outside anyway."""
-    told = ways(step(box(5, 5, 5, 5)), step(shape))
-    assert ("runs out" in told) == (out is not None)
-    assert out is None or f"by up to {out} mm" in told
+    report = ways(step(box(5, 5, 5, 5)), step(shape))
+    assert ("runs out" in report) == (out is not None)
+    assert out is None or f"by up to {out} mm" in report
     assert "runs out" not in ways(step(shape, work=Work.CUT_BLOCK))
 
 
 @pytest.mark.parametrize(
-    ("hours", "cutter", "told"),
+    ("hours", "cutter", "expected"),
     [(1.99, "v-60", False), (2.01, "v-60", True), (18.6, "v-60", True), (9, "flat-3", False)],
 )  # fmt: skip
-def test_more_than_two_hours_by_a_point_are_a_finding_with_a_straight_cutter_as_remedy(hours, cutter, told) -> None:
+def test_more_than_two_hours_by_a_point_are_a_finding_with_a_straight_cutter_as_remedy(hours, cutter, expected) -> None:
     findings = list(with_plan(Report.of([]), slowed(hours, cutter=cutter)))
-    slow = [its for its in findings if its.rule == "slow-cut"]
-    assert len(slow) == told
-    if told:
+    slow = [finding for finding in findings if finding.rule == "slow-cut"]
+    assert len(slow) == expected
+    if expected:
         assert slow[0].measured == pytest.approx(hours)
         assert f'more_cutters = ["{JOB.machine.usual_straight_cutter}"]' in slow[0].remedy
 
 
-@pytest.mark.parametrize(("side", "passes", "told"), [(199, 1, False), (201, 1, True), (399, 2, False), (401, 2, True)])
-def test_a_wide_floor_by_a_point_is_told(side, passes, told) -> None:
+@pytest.mark.parametrize(
+    ("side", "passes", "expected"), [(199, 1, False), (201, 1, True), (399, 2, False), (401, 2, True)]
+)
+def test_a_wide_floor_by_a_point_is_told(side, passes, expected) -> None:
     """Our own choice: from 400 mm² on; a ring of four sides times 0.5 mm, each pass over the same floor."""
     fits = [
         Fit(cutter=SHELF.cutter("v-60"), face_mm=1.0, floor_mm=floor_mm, inset_mm=0.0, walls=True)
         for floor_mm in (0.7, 0.5)
     ]
-    way = step(box(0, 0, side, side), cutter="v-60", passes=passes)
-    words = ways(way, fits=tuple(fits))
-    assert ("A point clears" in words) == (f"such as {JOB.machine.usual_straight_cutter}," in words) == told
+    direction = step(box(0, 0, side, side), cutter="v-60", passes=passes)
+    words = ways(direction, fits=tuple(fits))
+    assert ("A point clears" in words) == (f"such as {JOB.machine.usual_straight_cutter}," in words) == expected
     assert SHELF.cutter(JOB.machine.usual_straight_cutter).form == "flat"
     assert "A point clears" not in ways(step(box(0, 0, 900, 900)), fits=tuple(fits))
     assert "A point clears" not in ways(step(box(0, 0, 900, 900), work=Work.WALL, cutter="v-60"), fits=tuple(fits))
@@ -84,24 +86,26 @@ def test_how_flat_cutters_go_down_and_how_long_flutes_must_be() -> None:
     assert "longer" not in ways(flat)
 
 
-@pytest.mark.parametrize(("depth", "told"), [(1.0, None), (0.9, "Cut 0.9 mm deep and not 1 mm"), (-0.1, "Cut 0 mm")])
-def test_a_floor_that_is_kept_is_told(depth, told) -> None:
-    assert [its[: len(told or "")] for its in remarks.about_depth(JOB, depth)] == ([told] if told else [])
+@pytest.mark.parametrize(
+    ("depth", "expected"), [(1.0, None), (0.9, "Cut 0.9 mm deep and not 1 mm"), (-0.1, "Cut 0 mm")]
+)
+def test_a_floor_that_is_kept_is_told(depth, expected) -> None:
+    assert [each[: len(expected or "")] for each in remarks.about_depth(JOB, depth)] == ([expected] if expected else [])
 
 
 @pytest.mark.parametrize(("gap", "cuts"), [(6.1, None), (5.9, "1 cut lies"), (-16, "2 cuts lie")])
 def test_cuts_beside_a_clamp_are_counted(gap, cuts) -> None:
     """Within twice the widest cutter, here 3 mm; the clamp comes from the right."""
     clamp = PathSettings(no_go=shapes(box(35 + gap, 10, 30, 5)))
-    told = list(remarks.about_barred(JOB, clamp, 3.0))
-    assert [its.partition(" so near")[0] for its in told[1:]] == ([cuts] if cuts else [])
+    report = list(remarks.about_barred(JOB, clamp, 3.0))
+    assert [each.partition(" so near")[0] for each in report[1:]] == ([cuts] if cuts else [])
     assert list(remarks.about_barred(JOB, PathSettings(), 3.0)) == []
 
 
 def test_what_is_not_reached_is_counted_and_measured() -> None:
     def told(count: int, not_through: int) -> list[str]:
         left = shapes(*(box(3 * k, 0, 1, 0.5) for k in range(count)))
-        return [" ".join(its.split()[:4]) for its in remarks.about_unreached(left, not_through)]
+        return [" ".join(each.split()[:4]) for each in remarks.about_unreached(left, not_through)]
 
     assert told(0, 0) == []
     assert told(1, 1) == ["1 place, 0.50 mm²", "1 cut-out is not"]

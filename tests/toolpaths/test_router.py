@@ -38,9 +38,9 @@ def settings(*also: str, **more) -> PathSettings:
     return PathSettings(also_cutters=tuple(map(SHELF.cutter, also)), **more)
 
 
-def land_of(its) -> shapely.Geometry:
-    gone = np.concatenate([its.block.cuts, its.block.cut_outs])
-    return shapely.difference(its.block.face, shapely.union_all(gone))
+def land_of(each) -> shapely.Geometry:
+    gone = np.concatenate([each.block.cuts, each.block.cut_outs])
+    return shapely.difference(each.block.face, shapely.union_all(gone))
 
 
 def lines_of(operation: Operation) -> np.ndarray:
@@ -98,7 +98,7 @@ def test_no_cutter_enters_the_land(cuts, cutter, also, cleared, plunge) -> None:
 PX = 0.04
 
 
-def pixels(its) -> tuple[np.ndarray, np.ndarray]:
+def pixels(each) -> tuple[np.ndarray, np.ndarray]:
     """Middles of the pixels of the face and a strip round it."""
     xs = np.arange(-2, SIZE[0] + 2, PX) + PX / 2
     ys = np.arange(-2, SIZE[1] + 2, PX) + PX / 2
@@ -159,12 +159,14 @@ def test_what_is_told_as_unreached_is_what_no_groove_touches(cuts, cutter) -> No
         half = [float(cutting.half_width_mm(operation.cutter, np.zeros(1), -deep)[0]) for deep in z.tolist()]
         grooves += list(shapely.buffer(lines, np.array(half), quad_segs=32))
     touched = shapely.union_all(grooves)
-    told = shapely.union_all(plan.unreached)
+    report = shapely.union_all(plan.unreached)
     assert (
-        shapely.difference(shapely.difference(shapely.union_all(plan.job.block.cuts), told), touched.buffer(0.03)).area
+        shapely.difference(
+            shapely.difference(shapely.union_all(plan.job.block.cuts), report), touched.buffer(0.03)
+        ).area
         < 1e-3
     )
-    assert shapely.intersection(told.buffer(-0.03), touched).area < 1e-6
+    assert shapely.intersection(report.buffer(-0.03), touched).area < 1e-6
 
 
 @given(st.floats(0.05, 3), st.lists(st.floats(0.9, 1.3), min_size=1, max_size=5), st.floats(0.5, 1))
@@ -173,8 +175,8 @@ def test_what_is_too_small_to_be_shrunk_is_what_a_buffer_makes_nothing_of(by, si
     rounds = [shapely.affinity.scale(disc(9 * k, 0, by * size, points=64), 1, slim) for k, size in enumerate(sizes)]
     shrunk = cutter_centre_region.shrunk(geometry.polygon_array(rounds), by)
     quads = cutter_centre_region._quads(by)
-    plain = [its.buffer(-by / cutter_centre_region._chord(quads), quad_segs=quads) for its in rounds]
-    assert [its.wkt for its in shrunk] == [its.wkt for its in plain]
+    plain = [each.buffer(-by / cutter_centre_region._chord(quads), quad_segs=quads) for each in rounds]
+    assert [one.wkt for one in shrunk] == [item.wkt for item in plain]
 
 
 #: Shapes and the radius of the largest disc that fits into each, in closed form: a box's half side, a triangle's
@@ -220,7 +222,7 @@ def test_rest_areas_are_worked_by_the_smaller_cutter_alone() -> None:
     alone = router_plan(job(shape, cutter="flat-1", depth=1.0), settings())
     assert shapely.area(both.unreached).sum() == pytest.approx(shapely.area(alone.unreached).sum(), rel=0.02)
     corners = shapely.multipoints(shapely.get_coordinates(shape)[:4])
-    small = [its for its in both.operations if its.cutter.key == "flat-1"]
+    small = [step for step in both.operations if step.cutter.key == "flat-1"]
     assert small
     rest = shapely.difference(shape, shape.buffer(-1.5).buffer(1.5, quad_segs=64))
     rest = shapely.union_all([part for part in shapely.get_parts(rest) if part.area > 0.01])
@@ -230,17 +232,17 @@ def test_rest_areas_are_worked_by_the_smaller_cutter_alone() -> None:
         assert shapely.distance(at, corners).max() < 3.5
         # along the wall the rest runs out: half a thousandth of a mm moves its end by 0.04 mm, sqrt(2 r h)
         assert shapely.distance(at, rest).max() == pytest.approx(beyond, abs=0.05)
-    assert [its.cutter.key for its in both.operations] == ["flat-3", "flat-3", *["flat-1"] * len(small)]
+    assert [each.cutter.key for each in both.operations] == ["flat-3", "flat-3", *["flat-1"] * len(small)]
 
 
 @pytest.mark.parametrize(("cutter", "beside"), [("flat-1", 0.5 + 0.1 * 1), ("flat-3", 1.5 + 0.1 * 3)])
 @pytest.mark.parametrize("cleared", ["rings", "lines"])
 def test_clearing_leaves_a_tenth_of_the_cutters_width_for_the_cut_along_the_wall(cutter, beside, cleared) -> None:
     """Common practice, no source: the last cut along the wall takes little, evenly."""
-    its = job(box(3, 3, 18, 12), cutter=cutter, depth=1.0)
-    plan = router_plan(its, settings(cleared=cleared))
+    each = job(box(3, 3, 18, 12), cutter=cutter, depth=1.0)
+    plan = router_plan(each, settings(cleared=cleared))
     nearest = {
-        operation.work: shapely.distance(lines_of(operation)[0], land_of(its)).min() for operation in plan.operations
+        operation.work: shapely.distance(lines_of(operation)[0], land_of(each)).min() for operation in plan.operations
     }
     assert nearest[Work.CLEAR] == pytest.approx(beside, abs=0.01)
     assert nearest[Work.WALL] == pytest.approx(beside / 1.2, abs=0.01)
@@ -273,7 +275,7 @@ def test_a_way_round_closes_at_its_depth(cuts, cutter) -> None:
     if not cuts:
         return
     plan = router_plan(job(*cuts, cutter=cutter, depth=1.0), settings())
-    for operation in (its for its in plan.operations if its.work is Work.WALL):
+    for operation in (step for step in plan.operations if step.work is Work.WALL):
         for k in range(len(operation.paths)):
             xyz = operation.paths.xyz[operation.paths.start[k] : operation.paths.start[k + 1]]
             first = np.flatnonzero(xyz[:, 2] < -operation.depth_mm + 1e-9)[0]
@@ -283,16 +285,16 @@ def test_a_way_round_closes_at_its_depth(cuts, cutter) -> None:
 def test_walls_are_cut_climbing_on_the_block() -> None:
     """On the block, x mirrored, land is on the right of the way: outside a pocket's ring, inside an island's."""
     plan = router_plan(job(box(3, 3, 18, 12).difference(disc(12, 9, 2)), cutter="flat-1", depth=0.5), settings())
-    wall = next(its for its in plan.operations if its.work is Work.WALL)
+    wall = next(step for step in plan.operations if step.work is Work.WALL)
     land = land_of(plan.job)
     for k in range(len(wall.paths)):
         xyz = wall.paths.xyz[wall.paths.start[k] : wall.paths.start[k + 1]]
         on_block = np.column_stack([SIZE[0] - xyz[:, 0], xyz[:, 1]])
-        way = np.diff(on_block, axis=0)
-        long = np.hypot(*way.T) > 0.05
-        right = (on_block[:-1] + way / 2 + np.column_stack([way[:, 1], -way[:, 0]]) / np.hypot(*way.T)[:, None] * 0.55)[
-            long
-        ]
+        side = np.diff(on_block, axis=0)
+        long = np.hypot(*side.T) > 0.05
+        right = (
+            on_block[:-1] + side / 2 + np.column_stack([side[:, 1], -side[:, 0]]) / np.hypot(*side.T)[:, None] * 0.55
+        )[long]
         assert shapely.contains_xy(land, SIZE[0] - right[:, 0], right[:, 1]).all()
 
 
@@ -311,8 +313,8 @@ def test_nothing_comes_near_a_clamp(cuts, cutter, also, x, y) -> None:
 
 def test_never_into_what_the_material_keeps() -> None:
     """Lino of 3.2 mm keeps 0.8 mm: a depth of 3 mm is cut 2.4 mm deep, and that is said."""
-    its = job(box(3, 3, 10, 10), cutter="flat-1", material="linoleum", depth=3.0)
-    plan = router_plan(its, settings())
+    each = job(box(3, 3, 10, 10), cutter="flat-1", material="linoleum", depth=3.0)
+    plan = router_plan(each, settings())
     assert min(operation.paths.xyz[:, 2].min() for operation in plan.operations) == pytest.approx(-2.4)
     assert any("2.4 mm" in remark for remark in plan.remarks)
 
@@ -321,27 +323,27 @@ def test_a_pointed_cutter_and_a_flat_one_share_a_cut() -> None:
     """The flat one clears the floor and keeps off the flank that the V cuts afterwards."""
     shape = box(3, 3, 18, 12)
     plan = router_plan(job(shape, cutter="v-30", depth=1.5), settings("flat-3"))
-    flat = next(its for its in plan.operations if its.cutter.key == "flat-3")
+    flat = next(each for each in plan.operations if each.cutter.key == "flat-3")
     flank = 1.5 * math.tan(math.radians(15))
     land = land_of(plan.job)
     assert shapely.distance(lines_of(flat)[0], land).min() >= 1.5 + flank - 1e-5
-    wall = next(its for its in plan.operations if its.work is Work.WALL)
+    wall = next(one for one in plan.operations if one.work is Work.WALL)
     assert wall.cutter.key == "v-30"
     assert shapely.distance(lines_of(wall)[0], land).min() == pytest.approx(0.05 + flank, abs=0.003)
     alone = router_plan(job(shape, cutter="v-30", depth=1.5), settings())
-    length = {its.cutter.key: 0.0 for its in plan.operations}
-    for its in plan.operations:
-        length[its.cutter.key] += float(its.paths.lengths.sum())
-    assert length["v-30"] < 0.5 * sum(float(its.paths.lengths.sum()) for its in alone.operations)
+    length = {item.cutter.key: 0.0 for item in plan.operations}
+    for step in plan.operations:
+        length[step.cutter.key] += float(step.paths.lengths.sum())
+    assert length["v-30"] < 0.5 * sum(float(entry.paths.lengths.sum()) for entry in alone.operations)
 
 
 def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
-    its = job(cutter="flat-1", material="linoleum", depth=1.0, cut_outs=(disc(12, 9, 6),))
-    plan = router_plan(its, settings())
-    (way,) = plan.operations
-    assert way.work is Work.CUT_THROUGH
-    assert way.paths.xyz[:, 2].min() == pytest.approx(-3.4)
-    x, y, z = way.paths.xyz.T
+    each = job(cutter="flat-1", material="linoleum", depth=1.0, cut_outs=(disc(12, 9, 6),))
+    plan = router_plan(each, settings())
+    (side,) = plan.operations
+    assert side.work is Work.CUT_THROUGH
+    assert side.paths.xyz[:, 2].min() == pytest.approx(-3.4)
+    x, y, z = side.paths.xyz.T
     assert np.hypot(x - 12, y - 9) == pytest.approx(5.5, abs=0.02)
     deepest = z > -3.2
     angle = np.degrees(np.arctan2(y - 9, x - 12)) % 360
@@ -349,7 +351,7 @@ def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
     held = [k for k in range(360) if not (np.abs(angle[last] - k) < 3).any()]
     assert deepest.any()
     assert len(held) > 20
-    free = router_plan(its, settings(tabs=False)).operations[0]
+    free = router_plan(each, settings(tabs=False)).operations[0]
     assert free.paths.xyz[-40:, 2] == pytest.approx(-3.4)
 
 
@@ -357,8 +359,8 @@ def test_a_cut_out_is_cut_through_and_its_piece_is_held() -> None:
 def test_no_two_tabs_are_farther_apart_than_60_mm_and_there_are_three(long, wide, tabs) -> None:
     """Round a block, by how often the cutter comes up on its last way round; 60 mm is common practice, no source."""
     plan = router_plan(job(size=(long, wide), depth=1.0), settings(cut_edge=True))
-    (way,) = plan.operations
-    z = way.paths.xyz[:, 2]
+    (side,) = plan.operations
+    z = side.paths.xyz[:, 2]
     up = z > z.min() + 0.5
     assert np.count_nonzero(up[1:] & ~up[:-1]) == tabs
 
@@ -382,8 +384,8 @@ def test_a_pocket_at_the_edge_is_open_there() -> None:
 @given(scenes(), st.sampled_from(["flat-1", "flat-3", "ball-1"]), ALSO)
 def test_the_plan_keeps_what_every_plan_promises(cuts, cutter, also) -> None:
     """The project's own second look at finished plans, with its own method: samples along every way."""
-    its = job(*cuts, cutter=cutter, depth=1.5, cut_outs=())
-    plan = router_plan(its, settings(*also))
+    each = job(*cuts, cutter=cutter, depth=1.5, cut_outs=())
+    plan = router_plan(each, settings(*also))
     assert broken(plan, settings(*also)) == ()
 
 
@@ -395,15 +397,15 @@ def test_no_cut_no_plan() -> None:
 
 @pytest.mark.parametrize("stranger", ["laser-fine", "u-2"])
 def test_a_further_cutter_must_go_into_the_machine(stranger) -> None:
-    its = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
+    each = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
     with pytest.raises(InputError, match="goes into"):
-        router_plan(its, settings(stranger))
+        router_plan(each, settings(stranger))
 
 
 def test_a_further_cutter_named_twice_works_once() -> None:
-    its = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
+    each = job(box(3, 3, 18, 12), cutter="flat-3", depth=1.0)
     chosen = dataclasses.replace(settings("flat-3", "flat-1", "flat-1"))
-    names = [operation.name for operation in router_plan(its, chosen).operations]
+    names = [operation.name for operation in router_plan(each, chosen).operations]
     assert len(set(names)) == len(names)
 
 
@@ -427,16 +429,16 @@ def test_the_block_is_cut_out_of_its_sheet_by_a_straight_cutter(tabs) -> None:
 def test_what_is_asked_for_and_not_made_breaks() -> None:
     """An opening and the block's edge without a straight cutter; an opening too narrow; clamps on both."""
     outs = (box(14, 4, 6, 6), box(3, 14, 2, 2))
-    its = {"cut_outs": outs}
-    plan = router_plan(job(box(4, 4, 6, 6), cutter="v-60", **its), settings(cut_edge=True))
+    each = {"cut_outs": outs}
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="v-60", **each), settings(cut_edge=True))
     assert [one.rule for one in plan.findings] == ["not-cut"] * 3
     assert sum(one.at is None for one in plan.findings) == 1
-    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-3", **its), settings())
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-3", **each), settings())
     assert [shapely.Point(one.at).within(outs[1]) for one in plan.findings] == [True]
-    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **its), settings())
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **each), settings())
     assert plan.findings == ()
     clamped = settings(cut_edge=True, no_go=geometry.polygon_array([box(16, -2, 3, 8)]))
-    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **its), clamped)
+    plan = router_plan(job(box(4, 4, 6, 6), cutter="flat-1", **each), clamped)
     said = " ".join(one.why for one in plan.findings)
     assert "clamp lies on the cut-out" in said
     assert "clamp lies in the way of its edge" in said

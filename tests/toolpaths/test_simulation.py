@@ -49,12 +49,12 @@ def followed(paths: Paths, key: str, px: float = 0.02) -> Relief:
     return relief
 
 
-def job_on(its, cutter: str = "v-60", machine=ROUTER, **changed) -> Job:
-    return setup("cherry", cutter, machine=machine, depth=changed.pop("depth", 1.0), **changed).on(its)
+def job_on(each, cutter: str = "v-60", machine=ROUTER, **changed) -> Job:
+    return setup("cherry", cutter, machine=machine, depth=changed.pop("depth", 1.0), **changed).on(each)
 
 
-def result(its, cutter: str = "v-60", machine=ROUTER, px: float = 0.05, **choices) -> Simulated:
-    plan = plan_for(job_on(its, cutter, machine), PathSettings(**choices))
+def result(each, cutter: str = "v-60", machine=ROUTER, px: float = 0.05, **choices) -> Simulated:
+    plan = plan_for(job_on(each, cutter, machine), PathSettings(**choices))
     assert plan is not None
     return simulated(plan, px)
 
@@ -145,45 +145,47 @@ def _sharpest(points: list[tuple[float, float]]) -> float:
 def test_a_flat_cutter_s_way_is_the_buffer_of_its_line(points: list[tuple[float, float]]) -> None:
     relief = followed(way(*((x, y, -1) for x, y in points)), "flat-1", 0.05)
     expected = shapely.LineString(points).buffer(0.5, quad_segs=32)
-    found = shapely.union_all(relief.outlines())
-    assert shapely.symmetric_difference(found, expected).area < 0.004 * expected.length
-    assert shapely.hausdorff_distance(found, expected) < 0.1 * _sharpest(points)  # two pixels, farther in sharp notches
+    results = shapely.union_all(relief.outlines())
+    assert shapely.symmetric_difference(results, expected).area < 0.004 * expected.length
+    assert shapely.hausdorff_distance(results, expected) < 0.1 * _sharpest(
+        points
+    )  # two pixels, farther in sharp notches
 
 
 def test_a_v_plan_leaves_the_land_and_cuts_all() -> None:
-    its = result(block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6)))
-    assert its.lost.worst_mm <= its.noise_mm
-    assert its.missed.area_mm2 < 0.03  # corners, which the blunt tip rounds
-    assert len(its.report) == 0
-    assert shapely.area(its.block.cuts).sum() == pytest.approx(16 + 240 + math.pi * 0.36, rel=2e-3)
-    assert its.relief.height.min() == pytest.approx(-1, abs=1e-6)
+    each = result(block(box(5, 4, 20, 0.8), box(5, 8, 20, 12), disc(32, 10, 0.6)))
+    assert each.lost.worst_mm <= each.noise_mm
+    assert each.missed.area_mm2 < 0.03  # corners, which the blunt tip rounds
+    assert len(each.report) == 0
+    assert shapely.area(each.block.cuts).sum() == pytest.approx(16 + 240 + math.pi * 0.36, rel=2e-3)
+    assert each.relief.height.min() == pytest.approx(-1, abs=1e-6)
 
 
 def test_a_wide_cutter_misses_corners_by_the_closed_form() -> None:
     """Plane geometry: in a square corner a radius r leaves r (√2 - 1) at its farthest and r² (1 - pi/4) of area."""
-    its = result(block(box(5, 5, 12, 10)), "flat-3", px=0.02)
+    each = result(block(box(5, 5, 12, 10)), "flat-3", px=0.02)
     r = SHELF.cutter("flat-3").values["diameter_mm"] / 2
-    assert its.missed.worst_mm == pytest.approx(r * (math.sqrt(2) - 1), abs=0.03)
-    assert its.missed.area_mm2 == pytest.approx(4 * r**2 * (1 - math.pi / 4), rel=0.03)
-    assert len(its.missed.places) == 4
-    assert its.lost.area_mm2 < 0.01
+    assert each.missed.worst_mm == pytest.approx(r * (math.sqrt(2) - 1), abs=0.03)
+    assert each.missed.area_mm2 == pytest.approx(4 * r**2 * (1 - math.pi / 4), rel=0.03)
+    assert len(each.missed.places) == 4
+    assert each.lost.area_mm2 < 0.01
 
 
 @pytest.mark.parametrize("lowered", ["shapes", "lines", "contours"])
 def test_a_laser_s_plan_leaves_the_land_whichever_way_it_lowers(lowered: str) -> None:
-    its = result(block(box(5, 5, 12, 10).difference(box(9, 8, 4, 4))), "laser-fine", LASER, lowered=lowered)
-    assert its.lost.worst_mm <= its.noise_mm
-    assert its.missed.area_mm2 < 0.1
-    assert at(its.relief, 11, 10) == 0
-    assert at(its.relief, 7, 10) == pytest.approx(-1)
+    each = result(block(box(5, 5, 12, 10).difference(box(9, 8, 4, 4))), "laser-fine", LASER, lowered=lowered)
+    assert each.lost.worst_mm <= each.noise_mm
+    assert each.missed.area_mm2 < 0.1
+    assert at(each.relief, 11, 10) == 0
+    assert at(each.relief, 7, 10) == pytest.approx(-1)
 
 
 def test_a_cut_out_falls_out_and_a_tab_holds_nothing_of_it_back() -> None:
     plywood = setup("birch-plywood", "laser-fine", machine=LASER)  # thin enough for the laser to cut through
     plan = plan_for(plywood.on(block(box(5, 5, 4, 4), cut_outs=(box(15, 8, 14, 14),))), PathSettings())
-    its = simulated(plan, 0.05)
-    assert shapely.area(its.block.cut_outs).sum() == pytest.approx(196, rel=5e-3)
-    assert its.lost.worst_mm < 0.05
+    each = simulated(plan, 0.05)
+    assert shapely.area(each.block.cut_outs).sum() == pytest.approx(196, rel=5e-3)
+    assert each.lost.worst_mm < 0.05
 
 
 def test_a_cutter_set_too_deep_loses_land_and_the_checks_say_so() -> None:
@@ -193,12 +195,12 @@ def test_a_cutter_set_too_deep_loses_land_and_the_checks_say_so() -> None:
     assert plan is not None
     deep = [dataclasses.replace(one, paths=dataclasses.replace(one.paths, xyz=one.paths.xyz - (0, 0, 0.3)))
             for one in plan.operations]  # fmt: skip
-    its = simulated(dataclasses.replace(plan, operations=tuple(deep)), 0.02)
-    assert its.lost.worst_mm == pytest.approx(0.3 * math.tan(math.radians(30)), abs=0.02)
-    assert its.lost.area_mm2 == pytest.approx(2 * (42 * 0.173), rel=0.05)
-    rules = {finding.rule for finding in its.report}
+    each = simulated(dataclasses.replace(plan, operations=tuple(deep)), 0.02)
+    assert each.lost.worst_mm == pytest.approx(0.3 * math.tan(math.radians(30)), abs=0.02)
+    assert each.lost.area_mm2 == pytest.approx(2 * (42 * 0.173), rel=0.05)
+    rules = {finding.rule for finding in each.report}
     assert land_width.RULE in rules
-    narrow = min(finding.measured for finding in its.report if finding.rule == land_width.RULE)
+    narrow = min(finding.measured for finding in each.report if finding.rule == land_width.RULE)
     assert narrow == pytest.approx(0.6 - 2 * 0.173, abs=0.02)
     assert len(simulated(plan, 0.05).report) == 0
 
@@ -209,21 +211,21 @@ def test_what_is_not_cut_at_all_is_missed() -> None:
     one = Operation(
         name="CENTRE LINE V-60", work=Work.CENTRE_LINE, asks="", cutter=job.cutter, paths=line, depth_mm=0.6
     )
-    its = simulated(Plan(job=job, operations=(one,)))
-    assert its.missed.area_mm2 > 20
-    assert 16 < its.missed.worst_at[1] < 17
+    each = simulated(Plan(job=job, operations=(one,)))
+    assert each.missed.area_mm2 > 20
+    assert 16 < each.missed.worst_at[1] < 17
     assert simulated(Plan(job=job, operations=())).missed.area_mm2 == pytest.approx(40)
 
 
 def test_the_picture_shows_the_block_as_it_lies_with_lost_and_missed_in_colour() -> None:
-    its = result(block(box(2, 2, 10, 10)), "flat-3", px=0.1)
-    picture = np.asarray(Image.open(io.BytesIO(simulated_png(its))).convert("RGB")).astype(int)
+    each = result(block(box(2, 2, 10, 10)), "flat-3", px=0.1)
+    picture = np.asarray(Image.open(io.BytesIO(simulated_png(each))).convert("RGB")).astype(int)
     assert picture.shape == (300, 400, 3)
     floor, face = picture[300 - 70, 400 - 70], picture[50, 50]  # the print's left is the block's right
     assert floor.sum() < face.sum() - 60
     red, green, blue = np.moveaxis(picture, 2, 0)
     teal = (green > red + 60) & (blue > red + 60)
-    assert teal.sum() == pytest.approx(100 * its.missed.area_mm2, rel=0.35)
+    assert teal.sum() == pytest.approx(100 * each.missed.area_mm2, rel=0.35)
 
 
 def test_the_note_tells_the_figures_and_says_what_they_rest_on() -> None:

@@ -47,9 +47,9 @@ def test_settings_of_paths_from_both_ends(name: str) -> None:
 
 def test_what_is_done_where_nothing_is_asked() -> None:
     """Two steps beside the land, lines a tenth apart, 2 mm off for heat, 5 degrees down a ramp, tabs."""
-    its = PathSettings()
-    assert (its.shoulder_steps, its.line_spacing_mm, its.rest_mm, its.ramp_deg) == (2, 0.1, 2.0, 5.0)
-    assert (its.lead_in_mm, its.pass_mm, its.tabs, its.cut_edge, its.lowered, its.cleared) == (
+    each = PathSettings()
+    assert (each.shoulder_steps, each.line_spacing_mm, each.rest_mm, each.ramp_deg) == (2, 0.1, 2.0, 5.0)
+    assert (each.lead_in_mm, each.pass_mm, each.tabs, each.cut_edge, each.lowered, each.cleared) == (
         0, 0, True, False, "shapes", "rings",
     )  # fmt: skip
     assert {setting.name for setting in parameters(PathSettings) if setting.bounded} == ENDS.keys()
@@ -83,19 +83,19 @@ def test_gaps_for_tabs_lie_on_straight_stretches_and_are_as_wide_as_asked(gap: f
     lines = [shapely.LineString(pieces.xyz[a:b, :2]) for a, b in zip(pieces.start[:-1], pieces.start[1:], strict=True)]
     left = ring.exterior.difference(shapely.union_all(lines).buffer(1e-9))
     holes = shapely.get_parts(shapely.line_merge(left))
-    assert [its.length for its in holes] == pytest.approx([gap, gap], abs=1e-6)
-    assert min(its.distance(shapely.MultiPoint(ring.exterior.coords)) for its in holes) >= gap / 2
+    assert [hole.length for hole in holes] == pytest.approx([gap, gap], abs=1e-6)
+    assert min(each.distance(shapely.MultiPoint(ring.exterior.coords)) for each in holes) >= gap / 2
 
 
 def test_a_line_is_begun_in_what_falls_out_where_that_has_room() -> None:
     """Off to the left of the first corner, half-way between its sides: 2 mm into a square; a sliver has none."""
     square, sliver = box(0, 0, 10, 10), box(20, 0, 0.5, 10)
-    both = [closed(its) for its in (square, sliver)]
-    ways = Paths(np.concatenate([its.xyz for its in both]), np.array([0, 4, 8]), np.array([True, True]))
-    led = tabs.led_in(ways, shapes(square, sliver), 2.0)
+    both = [closed(each) for each in (square, sliver)]
+    setups = Paths(np.concatenate([one.xyz for one in both]), np.array([0, 4, 8]), np.array([True, True]))
+    led = tabs.led_in(setups, shapes(square, sliver), 2.0)
     assert led.closed.tolist() == [False, True]
     begin, first, last = led.xyz[0, :2], led.xyz[1, :2], led.exits[0, :2]
-    assert first.tolist() == last.tolist() == ways.xyz[0, :2].tolist()
+    assert first.tolist() == last.tolist() == setups.xyz[0, :2].tolist()
     assert math.dist(begin, first) == pytest.approx(2)
     assert np.abs(begin - first) == pytest.approx([math.sqrt(2)] * 2)
     assert square.contains(shapely.Point(begin))
@@ -150,15 +150,15 @@ def finding(rule: str = "land-width", at=(1.0, 1.0), measured: float = 0.3) -> F
 
 
 @pytest.mark.parametrize(
-    ("found", "same"),
+    ("expected", "same"),
     [
         (finding(), True), (finding(at=(1.99, 1.0)), True), (finding(at=(2.01, 1.0)), False), (finding(at=None), False),
         (finding(rule="small-island"), False), (finding(measured=0.271), True), (finding(measured=0.269), False),
     ],
 )  # fmt: skip
-def test_a_finding_of_what_is_left_is_the_plans_own_where_it_is_no_worse(found: Finding, same: bool) -> None:
+def test_a_finding_of_what_is_left_is_the_plans_own_where_it_is_no_worse(expected: Finding, same: bool) -> None:
     """Of one rule, within a millimetre, and narrower by no more than 0.03 mm."""
-    assert _same(found, finding()) == same
+    assert _same(expected, finding()) == same
     assert not _same(finding(), finding(at=None))
 
 
@@ -175,12 +175,12 @@ def test_how_far_what_is_cut_reaches_beyond_what_was_to_be() -> None:
     """A strip 0.3 mm wide on one side; slivers narrower than the noise are none; without a plan all is nowhere."""
     plan = shapes(box(5, 5, 10, 5), disc(30, 20, 2))
     wider = shapes(box(5, 5, 10.3, 5), disc(30, 20, 2.005))
-    its = _deviation(wider, plan, 0.02)
-    assert len(its.places) == 1
-    assert its.area_mm2 == pytest.approx(1.5, rel=0.01)
-    assert its.worst_mm == pytest.approx(0.3, abs=0.002)
-    assert its.worst_at[0] == pytest.approx(15.29, abs=0.002)
-    assert its.to_dict()["worst_mm"] == round(its.worst_mm, 3)
+    each = _deviation(wider, plan, 0.02)
+    assert len(each.places) == 1
+    assert each.area_mm2 == pytest.approx(1.5, rel=0.01)
+    assert each.worst_mm == pytest.approx(0.3, abs=0.002)
+    assert each.worst_at[0] == pytest.approx(15.29, abs=0.002)
+    assert each.to_dict()["worst_mm"] == round(each.worst_mm, 3)
     none = _deviation(plan, plan, 0.02)
     assert (len(none.places), none.worst_mm, none.worst_at, none.to_dict()["worst_at_mm"]) == (0, 0, None, None)
     assert _deviation(plan, shapes(), 0.02).worst_mm > 9000
@@ -199,11 +199,11 @@ def test_a_block_of_more_than_sixteen_million_pixels_is_looked_at_more_coarsely(
         simulated_block, "untouched", lambda wide, high, fine: seen.append(fine) or untouched(wide, high, 1.0)
     )
     plan = SimpleNamespace(job=setup().on(block(box(5, 5, 9, 9), size=size)), operations=())
-    its = simulated_block.simulated(plan, asked)
+    each = simulated_block.simulated(plan, asked)
     assert seen == [pytest.approx(px, abs=1e-4)]
-    assert its.noise_mm == pytest.approx(0.4 * its.relief.px_mm)
-    assert len(its.block.cuts) == 0
-    assert its.missed.area_mm2 == pytest.approx(81)
+    assert each.noise_mm == pytest.approx(0.4 * each.relief.px_mm)
+    assert len(each.block.cuts) == 0
+    assert each.missed.area_mm2 == pytest.approx(81)
 
 
 def ways(*lines: list[tuple[float, float, float]]) -> Paths:
@@ -246,8 +246,8 @@ def test_what_lies_at_the_boards_edge_or_outside_it() -> None:
 
 
 def test_samples_lie_no_farther_apart_than_asked_and_hold_each_corner() -> None:
-    way = ways([(0, 0, 0), (1, 0, 0), (1, 0.35, -0.2)], [(7, 7, 0)])
-    points = promises.sampled(way, 0.1)
+    side = ways([(0, 0, 0), (1, 0, 0), (1, 0.35, -0.2)], [(7, 7, 0)])
+    points = promises.sampled(side, 0.1)
     assert len(points) == 10 + 5 + 1 + 1
     assert np.linalg.norm(np.diff(points[:16], axis=0), axis=1).max() <= 0.1 + 1e-9
     assert {(0, 0, 0), (1, 0, 0), (1, 0.35, -0.2), (7, 7, 0)} <= set(map(tuple, points.round(9).tolist()))
@@ -300,11 +300,11 @@ def test_feeds_are_rounded_down_to_tens_and_slower_where_it_goes_down() -> None:
 def test_a_path_that_begins_where_the_last_one_ended_goes_on(off: float, onward: bool) -> None:
     paths = ways([(0, 0, -1), (5, 0, -1)], [(5 + off, 0, -1), (9, 0, -1)])
     operation = SimpleNamespace(paths=paths, passes=1)
-    its = moves.moves_of([operation], SimpleNamespace(feed_mm_min=600.0, plunge_mm_min=120.0), 8.0)
-    assert (its.kind == moves.DOWN).sum() == (1 if onward else 2)
-    assert its.to[0].tolist() == [0, 0, 8]
-    assert its.to[1].tolist() == [0, 0, 1]  # fast to a millimetre above the face
-    assert its.to[-1].tolist() == [9, 0, 8]
+    each = moves.moves_of([operation], SimpleNamespace(feed_mm_min=600.0, plunge_mm_min=120.0), 8.0)
+    assert (each.kind == moves.DOWN).sum() == (1 if onward else 2)
+    assert each.to[0].tolist() == [0, 0, 8]
+    assert each.to[1].tolist() == [0, 0, 1]  # fast to a millimetre above the face
+    assert each.to[-1].tolist() == [9, 0, 8]
 
 
 def test_a_corner_is_passed_two_hundredths_of_a_millimetre_off() -> None:

@@ -135,8 +135,8 @@ def test_each_of_a_router_s_operations_has_its_own_strokes_and_ways():
     job = cases.setup("basswood", "flat-1", machine=cases.SHELF.machine("router-bed")).on(cases.block())
     cutter = Library().cutter("flat-1")
     lots = [[line((5, y), (25, y)) for y in ys] for ys in ((5, 8), (12, 15, 18))]
-    paths = [dataclasses.replace(its, xyz=its.xyz - [0, 0, 1]) for its in map(joined, lots)]
-    one, other = (dataclasses.replace(operation(its), name=str(k), cutter=cutter) for k, its in enumerate(paths))
+    paths = [dataclasses.replace(each, xyz=each.xyz - [0, 0, 1]) for each in map(joined, lots)]
+    one, other = (dataclasses.replace(operation(item), name=str(k), cutter=cutter) for k, item in enumerate(paths))
     first, second = timing.times(Plan(job=job, operations=(one, other)))
     (alone,) = timing.times(Plan(job=job, operations=(one,)))
     assert (first.strokes, second.strokes, alone.strokes) == (2, 3, 2)
@@ -219,8 +219,8 @@ PACES = {"line_slow_mm": 20.0, "line_fast_mm": 60.0, "clear_slow_cm2": 5.0, "cle
 def test_a_quick_hand_of_no_known_pace_is_as_slow_as_a_slow_one(unknown, quick, slow):
     """Of a material of which a slow pace isn't known nothing is told."""
     paces = {f"hand_{name}_min": None if name in unknown else pace for name, pace in PACES.items()}
-    told = timing.hand_minutes(120, 30, dataclasses.replace(Library().material("linoleum"), **paces))
-    assert told == (None if quick is None else (quick, slow))
+    report = timing.hand_minutes(120, 30, dataclasses.replace(Library().material("linoleum"), **paces))
+    assert report == (None if quick is None else (quick, slow))
 
 
 @pytest.mark.parametrize(("seconds", "said"), [(42.4, "42 s"), (90, "2 min"), (2400, "40 min"), (9000, "2 h 30 min")])

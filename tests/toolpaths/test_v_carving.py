@@ -22,12 +22,12 @@ from carvegen.toolpaths.v_carving.planner import sharp, unfilled
 from tests.cases import SHELF, block, box, disc, setup, shapes
 
 
-def job_on(its: Block, **changed) -> Job:
-    return setup("cherry", "v-60", machine=SHELF.machine("router-bed"), **changed).on(its)
+def job_on(each: Block, **changed) -> Job:
+    return setup("cherry", "v-60", machine=SHELF.machine("router-bed"), **changed).on(each)
 
 
-def planned(its: Block, *, no_go=(), **changed) -> Plan:
-    plan = plan_for(job_on(its, **changed), PathSettings(no_go=shapes(*no_go)))
+def planned(each: Block, *, no_go=(), **changed) -> Plan:
+    plan = plan_for(job_on(each, **changed), PathSettings(no_go=shapes(*no_go)))
     assert plan is not None
     return plan
 
@@ -65,10 +65,10 @@ def test_nothing_goes_near_a_clamp_and_what_it_hides_is_told() -> None:
 def test_only_corners_sharper_than_the_tip_is_blunt_are_left() -> None:
     sharp = setup("cherry", "v-60").cutter
     blunt = dataclasses.replace(sharp, values={**sharp.values, "tip_mm": 0.6})
-    its = block(box(5, 5, 20, 12))
-    whole = planned(its, depth=1.0)
+    each = block(box(5, 5, 20, 12))
+    whole = planned(each, depth=1.0)
     assert len(whole.unreached) == 0
-    worn = plan_for(dataclasses.replace(job_on(its, depth=1.0), cutter=blunt), PathSettings())
+    worn = plan_for(dataclasses.replace(job_on(each, depth=1.0), cutter=blunt), PathSettings())
     assert worn is not None
     # plane geometry: a round tip of radius r leaves r² (1 - pi/4) in a square corner
     assert shapely.area(worn.unreached) == pytest.approx(np.full(4, 0.3**2 * (1 - np.pi / 4)), rel=0.15)
@@ -83,22 +83,22 @@ def test_what_the_axis_says_to_be_filled_is(seed: int, blunt: float, torn: float
     flakes = shapely.polygons(np.stack([np.cos(turn), np.sin(turn)], axis=-1) * reach[..., None])
     flakes = flakes[shapely.is_valid(flakes)]
     some = sharp(medial_axis(flakes), len(flakes), blunt)
-    every, told = (
+    every, report = (
         unfilled(flakes, flakes, which, blunt, barred=geometry.empty(), left=None)
         for which in (np.ones(len(flakes), dtype=bool), some)
     )
-    assert len(told) == len(every)
-    assert shapely.equals_exact(told, every).all()
+    assert len(report) == len(every)
+    assert shapely.equals_exact(report, every).all()
 
 
-@pytest.mark.parametrize(("blunt", "told"), [(0.3, [True, False]), (1.0, [True, True])])
-def test_only_shapes_of_whose_corners_a_disc_leaves_something_are_looked_at(blunt: float, told: list[bool]) -> None:
+@pytest.mark.parametrize(("blunt", "expected"), [(0.3, [True, False]), (1.0, [True, True])])
+def test_only_shapes_of_whose_corners_a_disc_leaves_something_are_looked_at(blunt: float, expected: list[bool]) -> None:
     """A square and a 12-gon: r (1 / sin(a/2) - 1) is left of a corner of angle a, of 150 degrees 0.011 and 0.035 mm.
 
     More than 0.02 is worth a word.
     """
     both = shapes(box(0, 0, 10, 10), disc(5, 30, 5, points=12))
-    assert sharp(medial_axis(both), 2, blunt).tolist() == told
+    assert sharp(medial_axis(both), 2, blunt).tolist() == expected
 
 
 def test_a_block_of_many_shapes_keeps_its_promises() -> None:

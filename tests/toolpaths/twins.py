@@ -10,18 +10,18 @@ from carvegen.toolpaths.paths import Paths
 
 def lines(paths: Paths) -> list[shapely.LineString]:
     """One line a path, a closed one with its closing side."""
-    found = []
+    result = []
     for k in range(len(paths)):
         xy = paths.xyz[paths.start[k] : paths.start[k + 1], :2].tolist()
-        found.append(shapely.LineString(xy + xy[:1] if paths.closed[k] else xy))
-    return found
+        result.append(shapely.LineString(xy + xy[:1] if paths.closed[k] else xy))
+    return result
 
 
 def swept(paths: Paths, half_mm: float, *, filled: bool = False) -> shapely.Geometry:
     """All that a round cutter of one width touches along the paths; inside their outlines too if `filled`."""
     short = [part for line in lines(paths) for part in _in_parts(line)]
-    ways = shapely.union_all(shapely.buffer(np.asarray(short, dtype=object), half_mm, quad_segs=8))
-    return shapely.union(ways, area(paths)) if filled else ways
+    setups = shapely.union_all(shapely.buffer(np.asarray(short, dtype=object), half_mm, quad_segs=8))
+    return shapely.union(setups, area(paths)) if filled else setups
 
 
 def _in_parts(line: shapely.LineString, points: int = 8) -> list[shapely.LineString]:

@@ -32,17 +32,17 @@ NO_FLOORS = geometry.empty()
 @pytest.mark.parametrize("view", [View.BLOCK, View.PRINT])
 def test_every_cut_is_in_one_zone_and_the_times_add_up(view) -> None:
     patches = patches_of(JOB, seen(JOB, view), NO_FLOORS)
-    assert sum(its.cuts for its in patches) == len(FLAKES) + 2
+    assert sum(each.cuts for each in patches) == len(FLAKES) + 2
     whole = by_hand_min(JOB.block, JOB.material)
-    assert [sum(its.minutes[k] for its in patches) for k in (0, 1)] == pytest.approx(whole, rel=1e-6)
-    assert [its.number for its in patches] == list(range(1, len(patches) + 1))
+    assert [sum(one.minutes[k] for one in patches) for k in (0, 1)] == pytest.approx(whole, rel=1e-6)
+    assert [patch.number for patch in patches] == list(range(1, len(patches) + 1))
 
 
 def test_they_go_to_and_fro_from_the_top_down() -> None:
     """4 by 2 zones of 40 mm: right, one down, left; each next to the one before."""
     patches = patches_of(JOB, seen(JOB, View.PRINT), NO_FLOORS)
     assert len(patches) == 8
-    assert {(its.box[2] - its.box[0], its.box[3] - its.box[1]) for its in patches} == {(PATCH_MM, PATCH_MM)}
+    assert {(patch.box[2] - patch.box[0], patch.box[3] - patch.box[1]) for patch in patches} == {(PATCH_MM, PATCH_MM)}
     assert patches[0].box == (0, 40, 40, 80)
     for one, other in itertools.pairwise(patches):
         assert shapely.box(*one.box).intersection(shapely.box(*other.box)).length == pytest.approx(40)
@@ -64,13 +64,13 @@ def test_every_zone_of_a_block_that_is_mostly_floor_is_numbered() -> None:
     """A thin post on a cleared face: its zones have no land for a number."""
     face = box(0, 0, 120, 80).difference(box(60, 0, 3, 70))
     guide = hand_guide(setup("linoleum", "v-60").on(block(face, size=(120.0, 80.0))), "carbon")
-    assert sorted(int(its.text) for its in guide.labels) == list(range(1, len(guide.tables[0].rows)))
+    assert sorted(int(label.text) for label in guide.labels) == list(range(1, len(guide.tables[0].rows)))
 
 
 def test_a_zone_with_nothing_to_cut_is_not_listed() -> None:
     job = setup("linoleum", "v-60").on(block(disc(10, 70, 2), disc(100, 10, 2), size=(160.0, 80.0)))
     patches = patches_of(job, seen(job, View.PRINT), NO_FLOORS)
-    assert [(its.number, its.cuts) for its in patches] == [(1, 1), (2, 1)]
+    assert [(patch.number, patch.cuts) for patch in patches] == [(1, 1), (2, 1)]
 
 
 @takes_long  # a slow twin
@@ -84,11 +84,11 @@ def test_numbers_are_left_out_only_where_none_has_room(monkeypatch) -> None:
         at = at[(np.hypot(*(at - centre).T) > gap + 0.1)]
         flakes = geometry.joined(geometry.polygon_array(shapely.buffer(geometry.dots(at), 0.1, quad_segs=2)))
         job = setup("linoleum", "v-60").on(block(*flakes, size=(80.0, 80.0)))
-        found = patches_of(job, seen(job, View.PRINT), NO_FLOORS)
+        result = patches_of(job, seen(job, View.PRINT), NO_FLOORS)
         with monkeypatch.context() as patched:
             patched.setattr(guide_patches, "_may_have_room", lambda boxes, *_: np.ones(len(boxes), dtype=bool))
-            assert found == patches_of(job, seen(job, View.PRINT), NO_FLOORS)
-        numbered, zones = numbered + sum(bool(patch.rooms) for patch in found), zones + len(found)
+            assert result == patches_of(job, seen(job, View.PRINT), NO_FLOORS)
+        numbered, zones = numbered + sum(bool(patch.rooms) for patch in result), zones + len(result)
     assert 2 <= numbered < zones / 2
 
 
@@ -102,7 +102,7 @@ def test_strokes_where_zones_meet_stand_in_the_margin_only_and_the_legend_says_s
     assert (shapely.length(shapely.intersection(lines, board)) == 0).all()
     assert (shapely.distance(lines, board) == 0).all()
     assert shapely.covers(shapely.box(*guide.bounds), lines).all()
-    boxes = [its.box for its in patches_of(JOB, guide.shown, NO_FLOORS)]
+    boxes = [each.box for each in patches_of(JOB, guide.shown, NO_FLOORS)]
     columns = {x for left, _, right, _ in boxes for x in (left, right)} - {0, 160}
     rows = {y for _, low, _, top in boxes for y in (low, top)} - {0, 80}
     upright = guide.borders[:, 0] == guide.borders[:, 2]
@@ -112,19 +112,19 @@ def test_strokes_where_zones_meet_stand_in_the_margin_only_and_the_legend_says_s
         columns, rows = columns - {80}, rows - {40}
     assert sorted(guide.borders[upright, 0]) == sorted([*columns, *columns])
     assert sorted(guide.borders[~upright, 1]) == sorted([*rows, *rows])
-    assert any(its.shows == "borders" for its in guide.shows)
+    assert any(show.shows == "borders" for show in guide.shows)
 
 
 def test_a_block_of_one_zone_has_no_strokes() -> None:
     alone = hand_guide(setup("linoleum", "v-60").on(block(disc(10, 10, 2), size=(30.0, 30.0))), "carbon")
     assert not len(alone.borders)
-    assert not any(its.shows == "borders" for its in alone.shows)
+    assert not any(show.shows == "borders" for show in alone.shows)
 
 
 def test_a_number_on_an_empty_floor_steps_aside_of_a_ring() -> None:
     """The floor of a zone has one widest place, and a ring is drawn round it."""
     job = setup("linoleum", "v-60").on(block(box(2, 2, 76, 36), size=(80.0, 40.0)))
-    plain = {its.text: its.at for its in hand_guide(job, "tracing").labels}
+    plain = {label.text: label.at for label in hand_guide(job, "tracing").labels}
     ringed = Report(
         tuple(
             Finding(
@@ -134,7 +134,7 @@ def test_a_number_on_an_empty_floor_steps_aside_of_a_ring() -> None:
             for at in plain.values()
         )
     )  # fmt: skip
-    beside = {its.text: its.at for its in hand_guide(job, "tracing", ringed).labels}
+    beside = {each.text: each.at for each in hand_guide(job, "tracing", ringed).labels}
     assert plain.keys() == beside.keys()
     assert all(math.dist(at, beside[text]) > 3 for text, at in plain.items())
 
@@ -150,5 +150,5 @@ def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:
         why="it may break", remedy="leave more", kind="neck",
     )  # fmt: skip
     guide = hand_guide(job, "tracing", Report((ringed,)))
-    assert {its.text: its.at for its in plain.labels}["1"] == first.rooms[0]
-    assert {its.text: its.at for its in guide.labels}["1"] in first.rooms[1:]
+    assert {label.text: label.at for label in plain.labels}["1"] == first.rooms[0]
+    assert {each.text: each.at for each in guide.labels}["1"] in first.rooms[1:]

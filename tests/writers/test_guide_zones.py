@@ -76,7 +76,7 @@ def test_the_zones_are_apart_and_together_the_cuts(seed):
 def test_the_tools_are_named_with_depth_by_width():
     """Depths: d = (w - t) / (2 tan(a/2)), plane geometry; V of 60° with a tip of 0.1 mm."""
     job = _job(WIDE, LINE)
-    fine, along, floors = (its.words for its in tool_lines(job, zones_of(job, seen(job, View.PRINT))))
+    fine, along, floors = (tool_line.words for tool_line in tool_lines(job, zones_of(job, seen(job, View.PRINT))))
     assert "1 mm wide 0.8" in fine
     assert "1.8 mm and wider 1.5" in fine
     assert "its groove is 1.8 mm wide" in along
@@ -133,8 +133,10 @@ def test_slivers_are_nobody_s_to_decide() -> None:
     assert len(guide.shown.free) == len(guide.free_hatch) == 0
     assert not any("yours to decide" in line for line in guide.legend)
     some = np.concatenate([slivers, geometry.polygon_array([shapely.box(2, 10, 4, 11)])])
-    told = [line for line in hand_guide(_job(WIDE, free=some), "face-down").legend if "yours to decide" in line]
-    assert told == [its for its in told if its.endswith("1 place at 3 mm from the left, 10 mm from below.")] != []
+    report = [line for line in hand_guide(_job(WIDE, free=some), "face-down").legend if "yours to decide" in line]
+    assert (
+        report == [each for each in report if each.endswith("1 place at 3 mm from the left, 10 mm from below.")] != []
+    )
 
 
 def test_a_ring_on_a_wide_floor_is_seen_and_crosses_no_edge() -> None:

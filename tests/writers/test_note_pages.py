@@ -39,10 +39,10 @@ OTHERS = {
     "hand": r"\blaser|\bkerf\b|\bspindle|\bbeam\b|router",
 }
 PARAMETERS = pytest.mark.parametrize(
-    ("kind", "job"), [its[1:] for its in JOBS], ids=[f"{material}-{kind}" for material, kind, _ in JOBS]
+    ("kind", "job"), [each[1:] for each in JOBS], ids=[f"{material}-{kind}" for material, kind, _ in JOBS]
 )
 #: What hangs on the machine and not on the material.
-FEWER = pytest.mark.parametrize(("kind", "job"), few([its[1:] for its in sorted(JOBS, key=lambda its: its[1])], 9))
+FEWER = pytest.mark.parametrize(("kind", "job"), few([each[1:] for each in sorted(JOBS, key=lambda each: each[1])], 9))
 
 
 _NOTES: dict[int, str] = {}  #: by job, of which there is one for each material and kind of machine
@@ -63,8 +63,8 @@ def _note_of(kind: str, job) -> str:
 
 
 def pages(note: str) -> tuple[str, str]:
-    first, found, rest = note.partition("\n## Details\n")
-    assert found
+    first, result, rest = note.partition("\n## Details\n")
+    assert result
     return first, rest
 
 
@@ -75,10 +75,10 @@ def test_the_first_page_fits_and_holds_every_caution(kind, job) -> None:
     assert count(first) - count(question[0] if question else "") <= PAGE[kind]
     assert count(first) <= PAGE[kind] + 100
     assert count(first + rest) <= WHOLE[kind]
-    wanted = [parted(its) for its in (*job.machine.cautions, *job.permit.cautions)]
+    wanted = [parted(caution) for caution in (*job.machine.cautions, *job.permit.cautions)]
     sources = numbered_sources(part for parts in wanted for part in parts)[1]
     for says, behind in wanted:
-        plain, more = (its.rpartition(" [")[0] if its.endswith("]") else its for its in (says, behind))
+        plain, more = (each.rpartition(" [")[0] if each.endswith("]") else each for each in (says, behind))
         assert plain in first
         assert plain not in rest
         assert more in rest
@@ -104,7 +104,7 @@ def test_the_first_page_says_which_sheet_and_in_what_order(kind, job) -> None:
         assert "All together about" in first
 
 
-@pytest.mark.parametrize("job", few([its[2] for its in JOBS if its[1] == "hand"], 4))
+@pytest.mark.parametrize("job", few([each[2] for each in JOBS if each[1] == "hand"], 4))
 def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job) -> None:
     first, rest = pages(note_of("hand", job))
     places = re.findall(
@@ -119,11 +119,11 @@ def test_a_hands_note_says_once_what_is_to_be_done_and_what_the_hours_go_by(job)
     assert "paces" not in first
 
 
-@pytest.mark.parametrize("job", few([its[2] for its in JOBS if its[1] == "hand"], 4))
+@pytest.mark.parametrize("job", few([each[2] for each in JOBS if each[1] == "hand"], 4))
 def test_a_note_letters_its_findings_as_the_guides_rings_are(job) -> None:
     note = note_of("hand", job)
     report = checked(job)
-    groups = grouped(its for its in report if its.severity is not Severity.ADVICE)
+    groups = grouped(each for each in report if each.severity is not Severity.ADVICE)
     assert groups
     for k, group in enumerate(groups):
         assert f"| {letter_of(k)} | {group.title}" in note
@@ -135,7 +135,7 @@ def test_a_note_letters_its_findings_as_the_guides_rings_are(job) -> None:
 
 def test_what_is_to_be_looked_at_first_skips_no_letter() -> None:
     """A finding on the whole block, which has no place, is pressing, too."""
-    job = next(its[2] for its in JOBS if its[1] == "hand")
+    job = next(each[2] for each in JOBS if each[1] == "hand")
     whole = Finding(
         rule="depth", severity=Severity.BREAKS, at=None, measured=0.4, limit=0.5, unit="mm", why="it is shallow",
         remedy="cut it deeper",
@@ -149,7 +149,7 @@ def test_what_is_to_be_looked_at_first_skips_no_letter() -> None:
 
 
 def test_a_laser_note_with_cut_outs_and_tabs_fits_on_a_sheet_and_loses_nothing() -> None:
-    job = next(its[2] for its in JOBS if its[:2] == ("linoleum", "laser"))
+    job = next(each[2] for each in JOBS if each[:2] == ("linoleum", "laser"))
     outs = geometry.polygon_array([shapely.box(32, 4, 37, 26)])
     job = dataclasses.replace(job, block=dataclasses.replace(job.block, cut_outs=outs))
     plan = plan_for(job, PathSettings())

@@ -82,9 +82,9 @@ def test_clean_blocks_have_no_dark_red() -> None:
 def test_size_in_pixels_and_dots() -> None:
     widths = land_widths(narrow(), 0.5)
     for data in (width_map_png(narrow(), widths, px_per_mm=10), change_png(narrow(), narrow(), px_per_mm=10)):
-        its = Image.open(io.BytesIO(data))
-        assert its.size == (400, 300)
-        assert its.info["dpi"] == pytest.approx((254, 254), abs=0.1)
+        each = Image.open(io.BytesIO(data))
+        assert each.size == (400, 300)
+        assert each.info["dpi"] == pytest.approx((254, 254), abs=0.1)
 
 
 def test_svg_is_valid_and_of_true_size() -> None:
@@ -94,8 +94,8 @@ def test_svg_is_valid_and_of_true_size() -> None:
     assert root.get("width") == f"{width:g}mm"
     assert root.get("height") == f"{height:g}mm"
     space = "{http://www.w3.org/2000/svg}"
-    red = [its for its in root.iter(f"{space}g") if (its.get("fill") or "").lower() == "#8c1c2f"]
-    discs = [float(its.get("r")) for group in red for its in group.iter(f"{space}circle")]
+    red = [node for node in root.iter(f"{space}g") if (node.get("fill") or "").lower() == "#8c1c2f"]
+    discs = [float(each.get("r")) for group in red for each in group.iter(f"{space}circle")]
     assert discs
     assert max(discs) < 0.25
     assert np.median(discs) == pytest.approx(0.2, abs=0.001)
@@ -109,7 +109,7 @@ def test_a_delivery_measures_the_land_once_for_all_its_pictures(tmp_path, monkey
 
     calls = []
     real = width_map.local_widths
-    monkeypatch.setattr(width_map, "local_widths", lambda *given: calls.append(1) or real(*given))
+    monkeypatch.setattr(width_map, "local_widths", lambda *values: calls.append(1) or real(*values))
     job = setup("linoleum", "v-60").on(narrow())
     block_folder.deliver([job], tmp_path / "out", block_folder.Style(width_map=True), say=lambda _: None)
     assert len(calls) == 1

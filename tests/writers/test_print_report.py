@@ -11,9 +11,9 @@ from tests.base.test_finding_groups import FINDINGS, finding
 BLOCKS = ("sky", "key")
 
 
-def report_of(found: dict[str, dict[str, list]]) -> dict:
+def report_of(expected: dict[str, dict[str, list]]) -> dict:
     """The report of blocks with findings by kind of machine."""
-    blocks = {block: BlockFindings(by_kind=by_kind) for block, by_kind in found.items()}
+    blocks = {block: BlockFindings(by_kind=by_kind) for block, by_kind in expected.items()}
     return PrintReport(name="landing", blocks=blocks).to_dict()
 
 
@@ -22,10 +22,10 @@ def report_of(found: dict[str, dict[str, list]]) -> dict:
 )
 def test_the_groups_hold_every_finding_and_the_worst_of_each_is_one_of_them(found) -> None:
     report = report_of(found)
-    assert sum(its["places"] for its in report["findings"]) == sum(len(its) for its in report["blocks"].values())
-    for its in report["findings"]:
-        kept = {k: its[k] for k in ("rule", "severity", "measured", "limit", "at_mm", "why", "remedy")}
-        assert any(kept.items() <= single.items() for single in report["blocks"][its["block"]])
+    assert sum(one["places"] for one in report["findings"]) == sum(len(value) for value in report["blocks"].values())
+    for each in report["findings"]:
+        kept = {k: each[k] for k in ("rule", "severity", "measured", "limit", "at_mm", "why", "remedy")}
+        assert any(kept.items() <= single.items() for single in report["blocks"][each["block"]])
 
 
 def test_what_is_to_be_done_is_said_once_for_all_blocks_and_machines() -> None:
@@ -35,7 +35,7 @@ def test_what_is_to_be_done_is_said_once_for_all_blocks_and_machines() -> None:
     )
     lines = report_lines(report)
     said = " ".join(line.strip() for line in lines)
-    assert [said.count(its) for its in ("Cut 1 mm deep.", "Lean.", "Do as for sky.")] == [1, 1, 2]
+    assert [said.count(each) for each in ("Cut 1 mm deep.", "Lean.", "Do as for sky.")] == [1, 1, 2]
     assert [line for line in lines if line.endswith(":") and line[:1].strip()] == ["sky:", "key:"]
     assert sum("the worst of 2 places" in line and "Land width" in line for line in lines) == 2
 

@@ -59,9 +59,9 @@ def test_shapes_and_pixels_show_the_same_colours():
     ]
     ours = np.asarray(Image.open(io.BytesIO(print_png(PAPER, coats, WINDOW)))).astype(int)
     data = resvg_py.svg_to_bytes(svg_string=print_svg(PAPER, coats, WINDOW), dpi=254)
-    theirs = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGB")).astype(int)
-    assert theirs.shape == ours.shape
-    off = np.abs(theirs - ours).max(axis=2)
+    other = np.asarray(Image.open(io.BytesIO(bytes(data))).convert("RGB")).astype(int)
+    assert other.shape == ours.shape
+    off = np.abs(other - ours).max(axis=2)
     assert (off > 2).mean() < 0.01  # only along outlines
 
 

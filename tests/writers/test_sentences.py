@@ -45,22 +45,22 @@ def length(text: str) -> int:
 
 def test_every_kind_that_has_a_title_is_heard() -> None:
     """Otherwise a sentence could be said that nobody has read."""
-    heard = {key for _, its in every_finding() for key in ((its.rule, its.kind), (its.rule, "")) if key in SAYINGS}
+    heard = {key for _, each in every_finding() for key in ((each.rule, each.kind), (each.rule, "")) if key in SAYINGS}
     assert SAYINGS.keys() - heard == set()
 
 
 def test_every_finding_has_a_title_of_its_own() -> None:
-    for _, its in every_finding():
-        assert (its.rule, its.kind) in SAYINGS or (its.rule, "") in SAYINGS, (its.rule, its.kind)
+    for _, each in every_finding():
+        assert (each.rule, each.kind) in SAYINGS or (each.rule, "") in SAYINGS, (each.rule, each.kind)
 
 
 def test_every_finding_says_why_and_what_to_do() -> None:
     """In the terminal, in the note, at the proof's rings: each kind, whatever it was found on."""
     for group in every_group():
-        for its in (place.finding for place in group.places):
-            assert length(its.why) > 2 and length(its.remedy) > 2, (its.rule, its.kind)
-            lines = findings_lines(Report.of([its]))
-            assert " ".join(line.strip() for line in lines).endswith(sentence(its.remedy)), (its.rule, its.kind)
+        for each in (place.finding for place in group.places):
+            assert length(each.why) > 2 and length(each.remedy) > 2, (each.rule, each.kind)
+            lines = findings_lines(Report.of([each]))
+            assert " ".join(line.strip() for line in lines).endswith(sentence(each.remedy)), (each.rule, each.kind)
 
 
 def test_no_sentence_is_longer_than_a_reader_holds() -> None:
@@ -80,27 +80,27 @@ def test_units_are_those_of_a_ruler() -> None:
         assert not re.search(r"\b0\.\d+ (of|times)\b", text), (kind, text)
         assert "inf" not in text and "nan" not in text
         if kind.startswith("clearing"):
-            depths = [float(its) for its in re.findall(r"([\d.]+) mm would keep", text)]
+            depths = [float(match) for match in re.findall(r"([\d.]+) mm would keep", text)]
             assert all(depth <= 6 for depth in depths), text
 
 
 def test_an_area_that_no_depth_keeps_clear_says_so_and_no_depth() -> None:
-    deep = [its for _, its in every_finding() if its.rule == "clearing" and not its.kind.endswith("cut-deeper")]
-    assert {its.kind for its in deep} == {"roller-falls-in", "roller-dips", "paper-sinks"}
-    for its in deep:
-        assert "can't be kept clear by depth" in its.numbers
-        assert f"{its.limit:.1f}" not in its.numbers
+    deep = [one for _, one in every_finding() if one.rule == "clearing" and not one.kind.endswith("cut-deeper")]
+    assert {item.kind for item in deep} == {"roller-falls-in", "roller-dips", "paper-sinks"}
+    for each in deep:
+        assert "can't be kept clear by depth" in each.numbers
+        assert f"{each.limit:.1f}" not in each.numbers
 
 
 def test_at_most_seven_lines_and_the_rest_by_count() -> None:
     """What is left is counted: shown and counted kinds are all kinds."""
-    report = Report.of(its for _, its in every_finding())
+    report = Report.of(each for _, each in every_finding())
     lines = findings_lines(report)
     assert len(lines) <= MOST_LINES == 7
-    shown = sum(line.startswith(tuple(its.label for its in Severity)) for line in lines)
+    shown = sum(line.startswith(tuple(one.label for one in Severity)) for line in lines)
     (left,) = re.findall(r"^and (\d+) more kinds?: see proof.html", lines[-1])
     every = findings_lines(report, most=10**6)
-    assert shown + int(left) == sum(line.startswith(tuple(its.label for its in Severity)) for line in every)
+    assert shown + int(left) == sum(line.startswith(tuple(item.label for item in Severity)) for line in every)
     assert shown >= 1
 
 

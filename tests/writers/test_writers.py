@@ -127,9 +127,9 @@ def test_the_shops_colours_go_before_ours():
 
 @pytest.mark.parametrize("wrong", [{"SNOW": 3}, {"CUT AREA": 0}, {"CUT AREA": 256}])
 def test_wrong_layer_colours_are_told(wrong):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         palette(wrong)
-    assert "layer_colours" in str(told.value)
+    assert "layer_colours" in str(raised.value)
 
 
 # --- machine SVG and proof -------------------------------------------------------------------------------------------
@@ -202,13 +202,13 @@ def test_a_small_face_carries_fewer_rings(width, height, most):
 
 def test_rings_surround_their_findings_and_labels_keep_apart():
     report = landing_report(25)
-    found = marks(report, seen(jetty_block(), View.PRINT), most=200)
-    letters = {id(its.finding): letter_of(k) for k, group in enumerate(grouped(report)) for its in group.places}
-    for mark, finding in zip(found, report, strict=True):
+    result = marks(report, seen(jetty_block(), View.PRINT), most=200)
+    letters = {id(place.finding): letter_of(k) for k, group in enumerate(grouped(report)) for place in group.places}
+    for mark, finding in zip(result, report, strict=True):
         for end in (finding.at, finding.to):
             assert np.hypot(*np.subtract(mark.at, end)) < mark.radius
         assert mark.label == letters[id(finding)]
-    boxes = shapely.box(*np.array([(m.box[0], m.box[1], m.box[0] + m.box[2], m.box[1] + m.box[3]) for m in found]).T)
+    boxes = shapely.box(*np.array([(m.box[0], m.box[1], m.box[0] + m.box[2], m.box[1] + m.box[3]) for m in result]).T)
     pairs = shapely.STRtree(boxes).query(boxes, predicate="overlaps")
     assert pairs.shape[1] <= 2
 
@@ -313,9 +313,9 @@ def test_a_block_with_waste_for_stops_goes_on_one_sheet():
     assert plan((-10.0, -10.0, 110.0, 90.0), "A4").foot_mm > 0
 
 
-@pytest.mark.parametrize(("way", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])
-def test_the_test_word_is_mirrored_with_the_picture(way, mirrored):
-    root = tree(guide_svg(hand_guide(landing_job(kind="hand"), way)))
+@pytest.mark.parametrize(("matrix", "mirrored"), [("carbon", True), ("glued", True), ("face-down", False)])
+def test_the_test_word_is_mirrored_with_the_picture(matrix, mirrored):
+    root = tree(guide_svg(hand_guide(landing_job(kind="hand"), matrix)))
     (word,) = [text for text in root.iter("{*}text") if text.text == TEST_WORD]
     assert ("scale(-1" in word.get("transform")) == mirrored
     x = float(re.match(r"translate\(([\d.]+)", word.get("transform"))[1])
@@ -329,8 +329,8 @@ def test_only_wood_with_a_grain_gets_an_arrow():
 
 def test_the_arrow_turns_with_the_view():
     slopes = []
-    for way in ("carbon", "face-down"):
-        root = tree(guide_svg(hand_guide(landing_job(kind="hand", grain="side"), way)))
+    for side in ("carbon", "face-down"):
+        root = tree(guide_svg(hand_guide(landing_job(kind="hand", grain="side"), side)))
         line = root.xpath('s:g[@id="GRAIN"]/s:line', namespaces=NS)[0]
         x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
         slopes.append(-(y2 - y1) / (x2 - x1))  # SVG's y runs downwards
@@ -350,8 +350,10 @@ def test_unknown_ways_and_papers_are_told():
 
 def test_an_upright_stroke_in_a_name_ends_no_cell_of_a_table():
     """Cells as GitHub Flavored Markdown divides them: at each | that has no backslash before it."""
-    way = cases.setup("linoleum", "flat-1")
-    job = dataclasses.replace(way, cutter=dataclasses.replace(way.cutter, name="my V | sharp\nnew")).on(jetty_block())
+    setup_ = cases.setup("linoleum", "flat-1")
+    job = dataclasses.replace(setup_, cutter=dataclasses.replace(setup_.cutter, name="my V | sharp\nnew")).on(
+        jetty_block()
+    )
     plan = plan_for(job, PathSettings())
     assert plan is not None
     finding = dataclasses.replace(landing_report(1).findings[0], remedy="cut | or\nleave it")

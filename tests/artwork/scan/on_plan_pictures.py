@@ -79,9 +79,9 @@ def photographed(
     spin = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     scale = fill * min(size[0] / wide, size[1] / high)
     there = (box - box.mean(axis=0)) @ spin * scale * (1 + aslant * shaken) + np.array(size) / 2
-    way = ProjectiveTransform.from_estimate(box, there)
+    transform = ProjectiveTransform.from_estimate(box, there)
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])  # scikit-image counts from a pixel's middle
-    inner = ProjectiveTransform(np.linalg.inv(half) @ way.params @ half).inverse
+    inner = ProjectiveTransform(np.linalg.inv(half) @ transform.params @ half).inverse
     back = (lambda xy: inner(unbent(xy + 0.5, size, lens) - 0.5)) if lens else inner
     seen = warp(sheet, back, output_shape=size[::-1], order=1)[..., None]
     colour = np.array(paper) * (1 - seen) + np.array(ink) * seen
@@ -99,7 +99,7 @@ def photographed(
     colour = ndimage.gaussian_filter(colour, (0.7, 0.7, 0)) + _noise(seed, colour.shape)
     flip = np.array([[-px, 0, wide - edge], [0, px, edge], [0, 0, 1]])
     plain = np.array([[px, 0, edge], [0, px, edge], [0, 0, 1]])
-    return np.clip(colour, 0, 255).astype(np.uint8), way.params @ (flip if mirrored else plain)
+    return np.clip(colour, 0, 255).astype(np.uint8), transform.params @ (flip if mirrored else plain)
 
 
 @lru_cache(maxsize=2)
@@ -139,12 +139,12 @@ def off_mm(place, true, size=SIZE):
     return np.hypot(*(back[:2] / back[2] - points[:2]))
 
 
-def off_mm_through(found, true, picture_px, lens, size=SIZE):
+def off_mm_through(expected, true, picture_px, lens, size=SIZE):
     """How far places of the plan lie off in a picture that is laid, its lens with it."""
     x, y = np.meshgrid(np.linspace(4, size[0] - 4, 7), np.linspace(4, size[1] - 4, 5))
     points = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
     there = points @ true.T
     pixels = bent(there[:, :2] / there[:, 2:], picture_px, lens)
-    straight = np.column_stack([found.lens.straight(pixels), np.ones(len(pixels))])
-    back = straight @ np.linalg.inv(found.place).T
+    straight = np.column_stack([expected.lens.straight(pixels), np.ones(len(pixels))])
+    back = straight @ np.linalg.inv(expected.place).T
     return np.hypot(*(back[:, :2] / back[:, 2:] - points[:, :2]).T)

@@ -35,13 +35,13 @@ def shapes():
     )
 
 
-def turned(given, by_deg):
-    return geometry.polygon_array(shapely.affinity.rotate(g, by_deg, origin=(WIDTH / 2, HEIGHT / 2)) for g in given)
+def turned(values, by_deg):
+    return geometry.polygon_array(shapely.affinity.rotate(g, by_deg, origin=(WIDTH / 2, HEIGHT / 2)) for g in values)
 
 
-def painted(given, size_px, scale=PX):
+def painted(values, size_px, scale=PX):
     """How much of each pixel the shapes cover; (height, width)."""
-    return coverage(geometry.moved(given, (0, 0), scale=scale), size_px)
+    return coverage(geometry.moved(values, (0, 0), scale=scale), size_px)
 
 
 def sheet():
@@ -76,9 +76,9 @@ def data(pixels, kind="PNG", **how):
     return out.getvalue()
 
 
-def matched(found, truth):
+def matched(expected, truth):
     """For each true shape the found one that shares most with it."""
-    return [found[int(np.argmax(shapely.area(shapely.intersection(found, shape))))] for shape in truth]
+    return [expected[int(np.argmax(shapely.area(shapely.intersection(expected, shape))))] for shape in truth]
 
 
 def corners_of(shape):
@@ -92,11 +92,11 @@ def corners_of(shape):
     return shapely.MultiPoint(rings.xy[sharp])
 
 
-def apart(found, truth, *, corner_mm=0.5):
+def apart(expected, truth, *, corner_mm=0.5):
     """How far the outlines lie from one another, either way, away from the true corners; mm."""
     near = corners_of(truth).buffer(corner_mm)
     shapely.prepare(near)
-    lines = [shape.boundary for shape in (found, truth)]
+    lines = [shape.boundary for shape in (expected, truth)]
     shapely.prepare(lines)
     off = []
     for line, other in (lines, lines[::-1]):

@@ -47,14 +47,14 @@ def test_a_drawing_that_was_moved_on_its_board_is_told(right, up, turn):
     seen, true = made.photographed(
         made.painted(drawn.intersection(made.FACE), PX), px=PX, mirrored=True, margin=0.0, table=TABLE, size=PICTURE
     )
-    found = board_sides(known(seen, true @ FLIP @ moving(right, up, turn) @ FLIP, mirrored=True))
-    assert found is not None
+    result = board_sides(known(seen, true @ FLIP @ moving(right, up, turn) @ FLIP, mirrored=True))
+    assert result is not None
     back = affinity.rotate(affinity.translate(shapely.Point(120, 0), -right, -up), -turn, origin=(60, 40))
     far = np.array(moved(made.FACE, right, up, turn).exterior.coords) - np.array(made.FACE.exterior.coords)
-    assert found.corner == pytest.approx((120 - back.x, back.y), abs=0.15)
-    assert found.turn_deg == pytest.approx(turn, abs=0.1)
-    assert found.off_mm == pytest.approx(np.hypot(*far.T).max(), abs=0.1)
-    assert bool(found.words) is bool(right)
+    assert result.corner == pytest.approx((120 - back.x, back.y), abs=0.15)
+    assert result.turn_deg == pytest.approx(turn, abs=0.1)
+    assert result.off_mm == pytest.approx(np.hypot(*far.T).max(), abs=0.1)
+    assert bool(result.words) is bool(right)
 
 
 def test_a_print_has_no_board():

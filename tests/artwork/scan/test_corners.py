@@ -68,8 +68,8 @@ CASES = {
 }
 
 
-def far(found, truth):
-    lines = [shape.boundary for shape in (found, truth)]
+def far(expected, truth):
+    lines = [shape.boundary for shape in (expected, truth)]
     shapely.prepare(lines)
     return max(
         shapely.distance(shapely.points(shapely.get_coordinates(shapely.segmentize(one, 0.03))), other).max()
@@ -78,10 +78,10 @@ def far(found, truth):
 
 
 def holds(path, options, truth, off_mm=0.15):
-    found = read_scan(path, options).shapes
-    assert len(found) == len(truth)
-    assert shapely.is_valid(found).all()
-    assert max(map(far, made.matched(found, truth), truth)) < off_mm
+    result = read_scan(path, options).shapes
+    assert len(result) == len(truth)
+    assert shapely.is_valid(result).all()
+    assert max(map(far, made.matched(result, truth), truth)) < off_mm
 
 
 #: Sets take turns with the cases; all pairs where there is time.
@@ -138,8 +138,8 @@ def test_the_blur_of_edges_is_measured(blur):
     shapes = geometry.polygon_array([box, shapely.Point(330, 130).buffer(60)])
     tone = gaussian_filter(225 - 180 * made.painted(shapes, (420, 260), 1), blur)
     seen = geometry.polygon_array(affinity.scale(shape, 1, -1, origin=(0, 130)) for shape in shapes)
-    found = corners.edge_blur(np.round(tone).astype(np.uint8), seen)
-    assert found == pytest.approx(np.sqrt(blur**2 + 1 / 3), rel=0.08)
+    result = corners.edge_blur(np.round(tone).astype(np.uint8), seen)
+    assert result == pytest.approx(np.sqrt(blur**2 + 1 / 3), rel=0.08)
 
 
 @pytest.mark.parametrize("size", [3, 5, 7, 11])
@@ -154,11 +154,11 @@ def test_simplified_keeps_what_crosses_once_thinned():
     teeth = np.array([(k * 0.03, (k % 2) * 4.0) for k in range(200)])
     comb = shapely.Polygon([*teeth, (5.97, -1), (0, -1)]).difference(shapely.box(1, -0.7, 5, -0.3))
     plain = shapely.Point(20, 0).buffer(5, quad_segs=200)
-    found = simplified(geometry.polygon_array([comb, plain]), 0.02)
-    assert shapely.is_valid(found).all()
-    assert [len(shape.interiors) for shape in found] == [1, 0]
-    assert far(found[1], plain) <= 0.021
-    assert shapely.get_num_coordinates(found[1]) == shapely.get_num_coordinates(shapely.simplify(plain, 0.02))
+    result = simplified(geometry.polygon_array([comb, plain]), 0.02)
+    assert shapely.is_valid(result).all()
+    assert [len(shape.interiors) for shape in result] == [1, 0]
+    assert far(result[1], plain) <= 0.021
+    assert shapely.get_num_coordinates(result[1]) == shapely.get_num_coordinates(shapely.simplify(plain, 0.02))
 
 
 @pytest.mark.parametrize("hand", [True, False])

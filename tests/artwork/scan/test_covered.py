@@ -43,10 +43,10 @@ def _laid(seen, true, plan=PLAN):
         return laid_on(plan, ScanPicture(Image.fromarray(seen), None))
 
 
-def _unlike(found):
+def _unlike(expected):
     """What a picture shows otherwise than the plan, wider than 0.6 mm, and not under what covers it; mm²."""
-    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
-    unlike = shapely.difference(shapely.symmetric_difference(land, SKY), covered(found))
+    land = shapely.union_all(read_laid(expected, ScanOptions()).shapes)
+    unlike = shapely.difference(shapely.symmetric_difference(land, SKY), covered(expected))
     return shapely.buffer(unlike, -0.3).area
 
 
@@ -55,10 +55,10 @@ def _unlike(found):
 ], 1))  # fmt: skip
 def test_a_finger_and_glare_are_no_cuts(how):
     picture, true = _photographed(**how)
-    found = _laid(np.array(picture.image), true)
-    assert not found.fit.fault
-    assert 20 < covered(found).area < 0.25 * made.FACE.area
-    assert _unlike(found) < 0.5
+    result = _laid(np.array(picture.image), true)
+    assert not result.fit.fault
+    assert 20 < covered(result).area < 0.25 * made.FACE.area
+    assert _unlike(result) < 0.5
 
 
 @pytest.mark.parametrize(("share", "colour"), few([
@@ -70,11 +70,11 @@ def test_a_hand_or_a_grey_sheet_over_much_of_a_face_is_no_cut(share, colour):
     seen = np.array(picture.image)
     y, x = _places(seen)
     seen[x > 1000 * (0.93 - 0.95 * share) + 20 * np.sin(y / 60)] = colour
-    found = laid_on(PLAN, ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.fault
-    assert made.off_mm(found.place, true).max() < 0.6
-    assert covered(found).area == pytest.approx((1.2 * share - 0.06) * made.FACE.area, rel=0.2)
-    assert _unlike(found) < 0.5
+    result = laid_on(PLAN, ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.fault
+    assert made.off_mm(result.place, true).max() < 0.6
+    assert covered(result).area == pytest.approx((1.2 * share - 0.06) * made.FACE.area, rel=0.2)
+    assert _unlike(result) < 0.5
 
 
 @takes_long  # further things over a block, as the others here
@@ -85,10 +85,10 @@ def test_a_ruler_or_a_sheet_of_paper_on_pale_bare_wood_is_no_cut(colour):
     seen = np.array(picture.image)
     y, x = _places(seen)
     seen[np.abs(y - 300 - 0.1 * (x - 500)) < 45] = colour
-    found = _laid(seen, true)
-    assert not found.fit.fault
-    assert 1200 < covered(found).area < 2600
-    assert _unlike(found) < 0.5
+    result = _laid(seen, true)
+    assert not result.fit.fault
+    assert 1200 < covered(result).area < 2600
+    assert _unlike(result) < 0.5
 
 
 @pytest.mark.parametrize(("ink", "cut", "at", "glove", "most_mm2"), [
@@ -109,10 +109,10 @@ def test_a_glove_on_an_inked_block_or_on_grey_lino_is_no_land(ink, cut, at, glov
     seen = np.array(picture.image)
     y, x = _places(seen)
     seen[((x - at[0]) / 130) ** 2 + ((y - at[1]) / 150) ** 2 < 1] = glove
-    found = _laid(seen, true)
-    assert not found.fit.fault
-    assert 900 < covered(found).area < 1700
-    assert _unlike(found) < most_mm2
+    result = _laid(seen, true)
+    assert not result.fit.fault
+    assert 900 < covered(result).area < 1700
+    assert _unlike(result) < most_mm2
 
 
 @pytest.mark.parametrize("shadow", few([0.5, 0.0], 1))
@@ -132,9 +132,9 @@ def test_another_ink_under_much_of_the_drawing_does_not_cover_it(tone):
     seen = (np.array(tone) * (1 - under) + np.array((240, 236, 226)) * under) * cover + np.array((31, 43, 61)) * (
         1 - cover
     )
-    found = _laid(seen.astype(np.uint8), true, plan_of(key, made.SIZE))
-    assert not found.fit.fault
-    assert covered(found).area == 0
+    result = _laid(seen.astype(np.uint8), true, plan_of(key, made.SIZE))
+    assert not result.fit.fault
+    assert covered(result).area == 0
 
 
 @pytest.mark.parametrize("how", few([{"shadow": 0.5}, {}], 1))
@@ -147,9 +147,9 @@ def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
     """Beside the table's edge it counts for nothing at first; and in blue the ink is lighter than the paper."""
     picture, true = _photographed(**BLUISH, size=(480, 365))
     picture.image.save(tmp_path / "pale.png")
-    _, found = lay_file(tmp_path / "pale.png", {"sky": PLAN})
-    assert made.off_mm(found.place, true).max() < 0.1
-    assert _unlike(found) < 0.5
+    _, result = lay_file(tmp_path / "pale.png", {"sky": PLAN})
+    assert made.off_mm(result.place, true).max() < 0.1
+    assert _unlike(result) < 0.5
 
 
 @takes_long  # by the command: tests/cli/test_first_proof.py
@@ -161,9 +161,9 @@ def test_a_negative_is_refused_as_one(tmp_path, how):
     """It was read as the plan, and every cut told as standing: what is clearly the darker stands."""
     seen, _ = made.photographed(made.painted(SKY), **how)
     Image.fromarray(255 - seen).save(tmp_path / "negative.png")
-    with pytest.raises(PoorFitError, match="does not fit the plan: it shows the plan's negative") as told:
+    with pytest.raises(PoorFitError, match="does not fit the plan: it shows the plan's negative") as raised:
         lay_file(tmp_path / "negative.png", {"sky": PLAN})
-    assert "as it was taken" in told.value.hint
+    assert "as it was taken" in raised.value.hint
 
 
 @takes_long  # further things over a block, as the others here
@@ -172,9 +172,9 @@ def test_a_block_hardly_cut_yet_is_not_read_as_its_negative():
     plan = plan_of(SKY.difference(shapely.box(60, 8, 116, 74)), made.SIZE)
     begun = SKY.union(shapely.box(78, 12, 112, 70))
     seen, _ = made.photographed(made.painted(begun), shadow=0.4)
-    found = laid_on(plan, ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.fault
-    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    result = laid_on(plan, ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.fault
+    land = shapely.union_all(read_laid(result, ScanOptions()).shapes)
     assert shapely.buffer(shapely.symmetric_difference(land, begun), -0.3).area < 0.5
 
 
@@ -184,9 +184,9 @@ def test_land_is_parted_from_cut_where_most_of_what_is_to_be_cut_still_stands():
     stands = (plan.tone < 0.5) | (np.arange(plan.tone.shape[1]) > 200)
     tone = np.where(stands, 120, 250) * np.linspace(1, 0.9, plan.tone.shape[1])
     assert np.median(tone[plan.tone > 0.98]) < 120
-    found = parted(tone.astype(np.float32), plan)
-    assert found[stands].max() < 0.8 * PARTING
-    assert found[~stands].min() > 1.25 * PARTING
+    result = parted(tone.astype(np.float32), plan)
+    assert result[stands].max() < 0.8 * PARTING
+    assert result[~stands].min() > 1.25 * PARTING
 
 
 @pytest.mark.parametrize("coarse_px", [6, 20])

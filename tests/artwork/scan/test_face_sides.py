@@ -18,18 +18,18 @@ FULL = made.sky()
 
 def _laid(land, cover, **how):
     seen, true = made.photographed(cover, **how)
-    found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.fault
-    return found, made.off_mm(found.place, true).max()
+    result = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.fault
+    return result, made.off_mm(result.place, true).max()
 
 
 @pytest.mark.parametrize("how", few([{"margin": 0.0, "table": (150, 120, 80), "mirrored": True}, {}], 1))
 def test_sparse_cuts_by_hand_lie_where_the_sides_say(how):
     """Sixteen cuts whose edges wander by 0.3 mm: without the sides 0.2 mm off and more; a face is sawn straight."""
-    found, off = _laid(SPARSE, made.cut_by_hand(made.painted(SPARSE), seed=1), **how)
-    assert found.fit.held is not None
+    result, off = _laid(SPARSE, made.cut_by_hand(made.painted(SPARSE), seed=1), **how)
+    assert result.fit.held is not None
     assert off < 0.12
-    assert found.fit.corners_mm < 0.2
+    assert result.fit.corners_mm < 0.2
 
 
 def test_a_side_that_the_drawing_denies_is_not_followed():
@@ -46,5 +46,5 @@ def test_a_side_that_the_drawing_denies_is_not_followed():
 def test_where_no_side_is_seen_nothing_changes():
     """A print whose ink ends nowhere along the sides: blots alone, few of them."""
     land = shapely.intersection(made.blots(3, 22), shapely.buffer(made.FACE, -3.0))
-    found, _ = _laid(land, made.cut_by_hand(made.painted(land), seed=1))
-    assert found.fit.held is None
+    result, _ = _laid(land, made.cut_by_hand(made.painted(land), seed=1))
+    assert result.fit.held is None

@@ -260,7 +260,7 @@ SAID = {
 @pytest.mark.parametrize(("function", "text"), [(function, text) for function, texts in SAID.items() for text in texts])
 def test_words_that_can_not_be_read_are_refused(function, text):
     with pytest.raises(InputError):
-        ScanOptions(inks=found) if isinstance(found := function(text), tuple) and function is ink_names else None
+        ScanOptions(inks=result) if isinstance(result := function(text), tuple) and function is ink_names else None
 
 
 @pytest.mark.parametrize(
@@ -315,8 +315,8 @@ def test_corners_that_are_not_found_are_asked_for_with_a_ruled_picture(capsys, t
         assert ruled.size == (400, 300)
 
 
-@pytest.mark.parametrize(("left", "view", "told"), [(60, "print", True), (60, "block", False), (0, "print", False)])
-def test_corners_that_may_be_the_sheets_are_told(tmp_path, left, view, told):
+@pytest.mark.parametrize(("left", "view", "expected"), [(60, "print", True), (60, "block", False), (0, "print", False)])
+def test_corners_that_may_be_the_sheets_are_told(tmp_path, left, view, expected):
     """A print with bare margins on a dark table: the sheet was taken for the picture, and all was a tenth too small."""
     pixels = np.full((800, 1000), 40, np.uint8)
     pixels[100:700, 100:900] = 235
@@ -324,7 +324,7 @@ def test_corners_that_may_be_the_sheets_are_told(tmp_path, left, view, told):
     pixels[300:400, 300:500] = 235
     path = made.saved(tmp_path / "sheet.png", pixels)
     notes = read_scan(path, ScanOptions(corners="auto", size_mm=(80, 60), view=view)).notes
-    assert any("bare paper lies along all four sides" in note for note in notes) is told
+    assert any("bare paper lies along all four sides" in note for note in notes) is expected
 
 
 #: A face of 60 x 40 mm with an opening of 20 x 10 mm, its left end 15 mm and its foot 10 mm from the lower left corner.

@@ -63,9 +63,9 @@ def test_lens_and_place_are_solved_from_where_things_are_seen(strength):
     near = PLACE.params @ np.array([[1.002, 0, 0.3], [0, 0.999, -0.2], [0, 0, 1]])
     move = seen_from(near, lens, at)
     move[:10] += 1.5
-    place, found = solved(at, move, near, Lens.none(PX), PLAN_MM)
-    assert found.strength == pytest.approx(strength, abs=2e-4)
-    off = through(np.linalg.inv(place), found.straight(lens.bent(through(PLACE.params, at)))) - at
+    place, result = solved(at, move, near, Lens.none(PX), PLAN_MM)
+    assert result.strength == pytest.approx(strength, abs=2e-4)
+    off = through(np.linalg.inv(place), result.straight(lens.bent(through(PLACE.params, at)))) - at
     assert np.abs(off).max() < 0.02
 
 
@@ -82,11 +82,11 @@ def test_a_photograph_through_a_telephones_lens_is_read_where_it_lies():
     """A barrel of 5 %, by scikit-image's warp: without the lens edges lie 0.9 mm off at the corners."""
     size, sky = (640, 480), made.sky()
     seen, true = made.photographed(made.painted(sky), size=size, lens=-0.05)
-    found = laid_on(plan_of(sky, made.SIZE), ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.fault
+    result = laid_on(plan_of(sky, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.fault
     x, y = np.meshgrid(np.linspace(4, 116, 7), np.linspace(4, 76, 5))
     at = np.column_stack([x.ravel(), y.ravel()])
-    there = found.lens.straight(made.bent(through(true, at), size, -0.05))
-    assert np.hypot(*(through(np.linalg.inv(found.place), there) - at).T).max() < 0.08
-    unlike = shapely.symmetric_difference(shapely.union_all(read_laid(found, ScanOptions()).shapes), sky)
+    there = result.lens.straight(made.bent(through(true, at), size, -0.05))
+    assert np.hypot(*(through(np.linalg.inv(result.place), there) - at).T).max() < 0.08
+    unlike = shapely.symmetric_difference(shapely.union_all(read_laid(result, ScanOptions()).shapes), sky)
     assert shapely.buffer(unlike, -0.12).area < 0.5

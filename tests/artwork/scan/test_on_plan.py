@@ -95,17 +95,17 @@ RIGHT = {
 def test_the_drawing_itself_finds_its_place(name):
     """Edges that are 0.3 mm off themselves pull by a tenth or two; most where nothing is cut yet."""
     plan, cover, how = RIGHT[name]
-    found, true = lay(plan, cover(), **how)
-    assert not found.fit.fault
-    assert found.mirrored is how.get("mirrored", False)
-    off = made.off_mm(found.place, true)
+    result, true = lay(plan, cover(), **how)
+    assert not result.fit.fault
+    assert result.mirrored is how.get("mirrored", False)
+    off = made.off_mm(result.place, true)
     assert np.median(off) < 0.15
     assert off.max() < 0.45
 
 
 def test_a_clean_scan_is_laid_to_a_hundredth():
-    found, true = plainly_laid()
-    assert made.off_mm(found.place, true).max() < 0.03
+    result, true = plainly_laid()
+    assert made.off_mm(result.place, true).max() < 0.03
 
 
 @pytest.mark.parametrize(
@@ -118,16 +118,16 @@ def test_a_clean_scan_is_laid_to_a_hundredth():
     ids=["another block", "other snow", "nothing cut"],
 )
 def test_what_does_not_fit_is_told(plan, cover):
-    found, _ = lay(plan, cover)
-    assert found.fit.fault
+    result, _ = lay(plan, cover)
+    assert result.fit.fault
 
 
 @takes_long  # one more picture, as the others here
 @pytest.mark.parametrize("name", few(["coins", "brick", "gravel", "page", "text", "chelsea", "coffee", "rocket"], 1))
 def test_a_photograph_of_something_else_fits_no_plan(name):
     """Pictures that scikit-image's wheel brings; all of them: `python -m tests.robustness photographs`."""
-    found = laid_on(PLANS["sky"], ScanPicture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
-    assert "of 105 places on the plan only" in found.fit.fault
+    result = laid_on(PLANS["sky"], ScanPicture(Image.fromarray(getattr(data, name)()).convert("RGB"), None))
+    assert "of 105 places on the plan only" in result.fit.fault
 
 
 @pytest.mark.parametrize(("agree", "of", "good"), [(0.7, 100, True), (0.5, 100, False), (0.7, 60, False)])
@@ -162,8 +162,8 @@ def test_a_plan_of_a_few_straight_edges_tells_no_place():
     """Along a straight edge anything fits: a bar alone was laid anywhere, and looked right."""
     bar = shapely.box(30, 10, 50, 70)
     seen, _ = made.photographed(made.painted(bar))
-    found = laid_on(plan_of(bar, made.SIZE), ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.can_tell
+    result = laid_on(plan_of(bar, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.can_tell
 
 
 def test_one_corner_that_is_wrong_is_seen_by_the_figure():
@@ -182,8 +182,8 @@ def test_a_picture_is_laid_as_scikit_image_lays_it():
     size, px = (300, 200), 2.5
     here = laid(ImagePyramid(tone), true, size, px)
     half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
-    way = np.linalg.inv(half) @ true @ np.diag([1 / px, 1 / px, 1]) @ half
-    fine = warp(tone, ProjectiveTransform(way), output_shape=size[::-1], order=1)
+    matrix = np.linalg.inv(half) @ true @ np.diag([1 / px, 1 / px, 1]) @ half
+    fine = warp(tone, ProjectiveTransform(matrix), output_shape=size[::-1], order=1)
     assert np.abs(here - fine).mean() < 0.02
     assert not is_mirrored(true, PLANS["sky"])
 
@@ -191,8 +191,8 @@ def test_a_picture_is_laid_as_scikit_image_lays_it():
 @pytest.mark.parametrize("how", few([{"mirrored": True, "turn": 177.0}, {"shadow": 0.5}, {}], 1))
 def test_shapes_are_read_where_they_lie(how):
     """Areas that are in one and not in the other are the edges' own breadth."""
-    found, _ = lay("sky", made.painted(SKY), **how)
-    artwork = read_laid(found, ScanOptions())
+    result, _ = lay("sky", made.painted(SKY), **how)
+    artwork = read_laid(result, ScanOptions())
     land = shapely.union_all(artwork.shapes)
     unlike = shapely.symmetric_difference(land, SKY)
     assert shapely.buffer(unlike, -0.15).area < 0.5
@@ -202,8 +202,8 @@ def test_shapes_are_read_where_they_lie(how):
 @takes_long  # one more picture, as the others here
 def test_what_is_still_to_cut_is_no_shadow():
     """A third of the block stands uncut under a shadow: all of it is land, none is taken for light."""
-    found, _ = lay("sky", third_uncut(made.painted(SKY)), shadow=0.4)
-    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    result, _ = lay("sky", third_uncut(made.painted(SKY)), shadow=0.4)
+    land = shapely.union_all(read_laid(result, ScanOptions()).shapes)
     left = shapely.box(1, 1, made.SIZE[0] / 3 - 1, made.SIZE[1] - 1)
     assert shapely.difference(left, land).area < 1.0
 
@@ -213,8 +213,8 @@ def test_corners_are_found_where_cuts_run_to_the_edge():
     cover = made.painted(shapely.difference(SKY, shapely.box(0, 30, 120, 36)))
     seen, true = made.photographed(cover, margin=0.0, fill=0.5, table=(150, 120, 80))
     there = ProjectiveTransform(true)(PLANS["sky"].corners)
-    found = quads(np.asarray(Image.fromarray(seen).convert("L")))
-    assert min(np.linalg.norm(its[:, None] - there, axis=2).min(axis=1).max() for its in found) < 6
+    result = quads(np.asarray(Image.fromarray(seen).convert("L")))
+    assert min(np.linalg.norm(each[:, None] - there, axis=2).min(axis=1).max() for each in result) < 6
 
 
 @pytest.mark.parametrize(("table", "at", "sure"), [
@@ -243,13 +243,13 @@ def test_where_it_glares_is_told_with_what_helps(light, words):
     """By the place that the glare was put at; a table without a block glares nowhere."""
     y, x = np.indices((380, 500))
     glare = np.clip(light * np.exp(-(((x - 100) / 110) ** 2) - ((y - 130) / 90) ** 2), 0, 1)
-    with pytest.raises(InputError, match=words) as told:
+    with pytest.raises(InputError, match=words) as raised:
         block_corners(ScanPicture(Image.fromarray((120 + 135 * glare).astype(np.uint8)), None))
-    at = re.search(r"x (\d+), y (\d+)", str(told.value))
+    at = re.search(r"x (\d+), y (\d+)", str(raised.value))
     assert (at is not None) is bool(light)
-    assert ("lit from the side" in told.value.hint) is bool(light)
+    assert ("lit from the side" in raised.value.hint) is bool(light)
     if at is not None:
-        assert [int(its) for its in at.groups()] == pytest.approx((100, 130), abs=3)
+        assert [int(group) for group in at.groups()] == pytest.approx((100, 130), abs=3)
 
 
 def sent(picture, form, **settings):
@@ -298,13 +298,13 @@ def two_toned(*, grey_rows=0):
     ],
 )
 def test_a_picture_that_looks_drawn_is_told_beside_what_helps_a_photograph(picture, drawn, glares):
-    with pytest.raises(InputError) as told:
+    with pytest.raises(InputError) as raised:
         block_corners(ScanPicture(picture(), None))
-    assert ("if a program drew it" in told.value.hint) == ("width_mm 200" in told.value.hint) == drawn
-    assert told.value.hint.startswith("mark its corners")
-    assert told.value.fields[0] == "corners"
+    assert ("if a program drew it" in raised.value.hint) == ("width_mm 200" in raised.value.hint) == drawn
+    assert raised.value.hint.startswith("mark its corners")
+    assert raised.value.fields[0] == "corners"
     if glares is not None:
-        assert ("it glares about" in str(told.value)) == ("lit from the side" in told.value.hint) == glares
+        assert ("it glares about" in str(raised.value)) == ("lit from the side" in raised.value.hint) == glares
 
 
 @pytest.mark.parametrize(
@@ -316,8 +316,8 @@ def test_a_picture_that_looks_drawn_is_told_beside_what_helps_a_photograph(pictu
 )  # fmt: skip
 def test_land_that_is_cut_away_over_a_large_area_is_not_taken_for_light(gone, how):
     """Two fifths of the block are cut that should stand: all of it is told, also where a shadow lies beside it."""
-    found, _ = lay("sky", made.painted(SKY.difference(gone)), **how)
-    land = shapely.union_all(read_laid(found, ScanOptions()).shapes)
+    result, _ = lay("sky", made.painted(SKY.difference(gone)), **how)
+    land = shapely.union_all(read_laid(result, ScanOptions()).shapes)
     unlike = shapely.symmetric_difference(land, SKY.difference(gone))
     assert shapely.buffer(unlike, -0.3).area < 1.0
 
@@ -329,11 +329,11 @@ def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
     Image.fromarray(seen).resize((3000, 2280), Image.Resampling.BICUBIC).save(tmp_path / "large.jpg", quality=90)
     true = np.diag([3, 3, 1]) @ true
     there = ProjectiveTransform(true)(PLANS["sky"].corners)
-    _, found = lay_file(tmp_path / "large.jpg", {"sky": PLANS["sky"]}, corners=tuple(map(tuple, there)))
-    assert (found.part.width, found.part.file_px) == (1500, (3000, 2280))
-    assert made.off_mm(found.place, true).max() < 0.03
-    assert marked_off_mm(found, tuple(map(tuple, there))) < 0.05
-    unlike = shapely.symmetric_difference(shapely.union_all(read_laid(found, ScanOptions()).shapes), SKY)
+    _, result = lay_file(tmp_path / "large.jpg", {"sky": PLANS["sky"]}, corners=tuple(map(tuple, there)))
+    assert (result.part.width, result.part.file_px) == (1500, (3000, 2280))
+    assert made.off_mm(result.place, true).max() < 0.03
+    assert marked_off_mm(result, tuple(map(tuple, there))) < 0.05
+    unlike = shapely.symmetric_difference(shapely.union_all(read_laid(result, ScanOptions()).shapes), SKY)
     assert shapely.buffer(unlike, -0.1).area < 0.5
 
 
@@ -341,9 +341,9 @@ def test_a_large_photograph_is_decoded_no_finer_than_it_is_of_use(tmp_path):
 def test_a_small_print_in_a_large_photograph_is_looked_at_in_all_its_pixels(tmp_path):
     seen, true = made.photographed(made.painted(SKY), fill=0.3, table=(150, 120, 80), size=(1000, 760))
     Image.fromarray(seen).resize((3000, 2280), Image.Resampling.BICUBIC).save(tmp_path / "small.jpg", quality=90)
-    _, found = lay_file(tmp_path / "small.jpg", {"sky": PLANS["sky"]})
-    assert found.part.smaller == 1
-    assert made.off_mm(found.place, np.diag([3, 3, 1]) @ true).max() < 0.1
+    _, result = lay_file(tmp_path / "small.jpg", {"sky": PLANS["sky"]})
+    assert result.part.smaller == 1
+    assert made.off_mm(result.place, np.diag([3, 3, 1]) @ true).max() < 0.1
 
 
 @pytest.mark.parametrize("seed", few([5, 6], 1))
@@ -352,18 +352,18 @@ def test_of_a_sparse_block_it_is_said_how_far_off_its_corners_may_be(seed):
     blots = shapely.union(made.blots(seed, 16), shapely.box(70, 0, 78, 45))
     land = shapely.intersection(blots, shapely.buffer(made.FACE, -3.0))
     seen, true = made.photographed(made.cut_by_hand(made.painted(land), seed=1))
-    found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
-    assert not found.fit.fault
-    off = made.off_mm(found.place, true).max()
-    assert off < found.fit.corners_mm < 4 * off
-    assert found.fit.off_mm < 0.15 < found.fit.rough_mm
-    assert "towards the face's corners it may be" in found.fit.words
+    result = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+    assert not result.fit.fault
+    off = made.off_mm(result.place, true).max()
+    assert off < result.fit.corners_mm < 4 * off
+    assert result.fit.off_mm < 0.15 < result.fit.rough_mm
+    assert "towards the face's corners it may be" in result.fit.words
 
 
 def test_of_a_block_that_is_drawn_all_over_nothing_is_said_of_corners():
-    found, _ = plainly_laid()
-    assert found.fit.corners_mm < 0.05
-    assert "corners" not in found.fit.words
+    result, _ = plainly_laid()
+    assert result.fit.corners_mm < 0.05
+    assert "corners" not in result.fit.words
 
 
 @takes_long  # one more picture, as the others here
@@ -376,16 +376,16 @@ def test_of_a_nearly_symmetrical_drawing_the_right_side_is_found(turn):
     block = {"mirrored": True, "margin": 0.0, "table": (150, 120, 80), "fill": 0.6}
     for how in ({}, block):
         seen, true = made.photographed(made.cut_by_hand(made.painted(land)), turn=turn, **how)
-        found = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
-        assert found.mirrored is how.get("mirrored", False)
-        assert made.off_mm(found.place, true).max() < 0.3
+        result = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+        assert result.mirrored is how.get("mirrored", False)
+        assert made.off_mm(result.place, true).max() < 0.3
 
 
 @takes_long  # python -m tests.robustness on-plan
 def test_what_is_alike_enough_to_end_the_search_is_a_right_place_and_no_wrong_one():
     """Both sides of 0.5: 30 of 33 right pictures were found above it, and 77 wrong ones at 0.06 to 0.32."""
     seen, _ = made.photographed(made.cut_by_hand(made.painted(SKY)), table=(150, 120, 80))
-    right, wrong = (_most_alike(PLANS["sky"], its) for its in (seen, data.brick()))
+    right, wrong = (_most_alike(PLANS["sky"], each) for each in (seen, data.brick()))
     assert right > 0.6
     assert wrong < 0.4
 
@@ -422,7 +422,7 @@ def test_a_print_with_snow_that_no_plan_has_is_not_taken_for_its_tone(printed):
     cover = {name: made.painted(lands[name].difference(made.blots(5, 40, largest=2.0)), 4.0) for name in printed}
     if "sky" in cover:
         cover["sky"] *= np.linspace(1, 0.1, len(cover["sky"]))[:, None]
-    light = overprinted((251, 250, 246), [(coats[name], its) for name, its in cover.items()])
+    light = overprinted((251, 250, 246), [(coats[name], each) for name, each in cover.items()])
     seen = ScanPicture(Image.fromarray(np.uint8(np.clip(screen(light), 0, 255))), None)
     whole = better_fit(laid_on(PLANS["key"], seen), plan_of_inks(lands, coats, (251, 250, 246), made.SIZE))
     assert (whole is not None) is ("sky" in printed)
@@ -435,14 +435,14 @@ def test_a_block_is_told_from_another_that_holds_it_and_from_the_print(mirrored)
     coats = {"tone": Ink(colour=(106, 135, 153), opacity=0.3), "key": Ink(colour=(31, 43, 61), opacity=0.7)}
     plans = {name: plan_of(land, made.SIZE) for name, land in lands.items()}
     plans["print"] = plan_of_inks(lands, coats, (251, 250, 246), made.SIZE)
-    told = {}
+    report = {}
     for shown, names in {"tone": ("key", "print"), "key": ("key",)}.items():
         seen, place = made.photographed(made.painted(lands[shown], 3.0), mirrored=mirrored, size=(480, 365), px=3.0)
         for name in names:
-            told[shown, name] = at(plans[name], ScanPicture(Image.fromarray(seen), None), place)
-    rather = {names: shown_alone(its, lands) for names, its in told.items()}
+            report[shown, name] = at(plans[name], ScanPicture(Image.fromarray(seen), None), place)
+    rather = {names: shown_alone(each, lands) for names, each in report.items()}
     assert rather == {("tone", "key"): "tone", ("tone", "print"): "tone", ("key", "key"): None}
-    faults = {name for (_, name), its in told.items() if its.fault}
+    faults = {name for (_, name), one in report.items() if one.fault}
     assert faults == ({"print"} if mirrored else set())
 
 

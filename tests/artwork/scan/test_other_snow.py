@@ -65,9 +65,9 @@ def test_a_print_with_other_and_heavier_snow_lies_where_its_inks_meet() -> None:
     near, true = _laid(plan, _printed(POSTS, 2, 260), 0.8)  # so far off that one round is not enough
     seen = ImagePyramid(np.float32(np.asarray(near.part.image.convert("L"))) / 255)
     assert judged(plan, seen, refined(plan, seen, near.place)).fault, "as it was judged before: refused, or its tone"
-    found = laid_by_inks(near, plan, COATS, PAPER)
-    assert found is not None
-    off = made.off_mm(found.place, true)
+    result = laid_by_inks(near, plan, COATS, PAPER)
+    assert result is not None
+    off = made.off_mm(result.place, true)
     assert np.median(off) < 0.05
     assert off.max() < 0.1
 
@@ -78,11 +78,11 @@ def test_a_place_that_is_nearly_all_bare_says_nothing_of_where_a_print_lies(monk
     lands, drift = _printed(POSTS, 1, 20), shapely.Point(60, 40).buffer(17)
     lands = {name: land.difference(drift) for name, land in lands.items()}
     plan = _plan(lands)
-    found = laid_by_inks(_laid(plan, lands, 0.0)[0], plan, COATS, PAPER)
-    assert found is not None
-    inside = np.hypot(*(found.fit.middle - (60, 40)).T) < 9
+    result = laid_by_inks(_laid(plan, lands, 0.0)[0], plan, COATS, PAPER)
+    assert result is not None
+    inside = np.hypot(*(result.fit.middle - (60, 40)).T) < 9
     assert inside.any()
-    assert not found.fit.drawn[inside].any()
+    assert not result.fit.drawn[inside].any()
 
 
 @cache
@@ -108,8 +108,8 @@ def test_a_picture_that_fits_no_plan_is_tried_by_its_inks(monkeypatch, tmp_path,
     monkeypatch.setattr("carvegen.artwork.on_plan.laid_by_inks", lambda *_: near)
     monkeypatch.setattr("carvegen.artwork.on_plan.board_sides", lambda _: None)
     settings = {"corners": None, "dpi": None, "view": None, "coats": None}
-    name, found, notes = laid_on_plan.laid_file(tmp_path / "a.png", planned, tmp_path / "fit.png", settings)
-    assert (name, found) == (laid_on_plan.PRINT, near)
+    name, result, notes = laid_on_plan.laid_file(tmp_path / "a.png", planned, tmp_path / "fit.png", settings)
+    assert (name, result) == (laid_on_plan.PRINT, near)
     assert "laid by where its inks meet" in notes[0]
     assert not (tmp_path / "fit.png").exists()
 

@@ -58,30 +58,30 @@ def printed(lands, light=(1.0, 1.0, 1.0), fall=0.0):
 def test_an_ink_that_prints_over_all_is_not_taken_for_paper(how):
     """Against the masks that were printed; what lies under the key, which hides, may be told wrong if it is told so."""
     seen = np.moveaxis(printed(LANDS, **how), -1, 0)
-    found = by_model(seen, list(COATS.values()), PAPER)
-    sky, tone, key = found.on
+    result = by_model(seen, list(COATS.values()), PAPER)
+    sky, tone, key = result.on
     truth = {name: made.painted(land, PX) > 0.5 for name, land in LANDS.items()}
     assert sky.mean() > 0.94
-    assert (sky | found.unsure).mean() > 0.98
-    assert found.paper_share < 0.001
+    assert (sky | result.unsure).mean() > 0.98
+    assert result.paper_share < 0.001
     assert (key != truth["key"]).mean() < 0.02
     wrong = ndimage.binary_opening(tone != truth["tone"], np.ones((7, 7)))
     assert (wrong & ~truth["key"]).mean() < 0.002
-    assert (wrong & ~found.unsure).mean() < 0.01
+    assert (wrong & ~result.unsure).mean() < 0.01
 
 
 def test_where_paper_is_seen_it_is_told():
     bare = shapely.box(90, 50, 110, 75)
     lands = {name: shapely.difference(land, bare) for name, land in LANDS.items()}
-    found = by_model(np.moveaxis(printed(lands), -1, 0), list(COATS.values()), PAPER)
-    assert found.paper_share == pytest.approx(bare.area / made.FACE.area, rel=0.1)
+    result = by_model(np.moveaxis(printed(lands), -1, 0), list(COATS.values()), PAPER)
+    assert result.paper_share == pytest.approx(bare.area / made.FACE.area, rel=0.1)
 
 
 def test_a_colour_that_no_ink_gives_is_not_guessed_in_silence():
     seen = print_seen().copy()
     seen[30:60, 270:300] = (220, 40, 160)
-    found = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
-    assert found.unsure[35:55, 275:295].mean() > 0.95
+    result = by_model(np.moveaxis(seen, -1, 0), list(COATS.values()), PAPER)
+    assert result.unsure[35:55, 275:295].mean() > 0.95
 
 
 def as_printed(fades_to=1.0, density=1.0, lands=LANDS):
@@ -97,10 +97,10 @@ def as_printed(fades_to=1.0, density=1.0, lands=LANDS):
 @pytest.mark.parametrize("how", few([{"fades_to": 0.2}, {"density": 0.85}], 1))
 def test_an_ink_is_not_missed_in_silence(how):
     """The sky prints over all: where it is read as missing, that is told as unsure."""
-    found = by_model(as_printed(**how), list(COATS.values()), PAPER)
-    missed = ndimage.binary_opening(~found.on[0], np.ones((5, 5)))
-    assert (missed & ~found.unsure).mean() < 0.01
-    assert found.unsure.mean() < 0.45
+    result = by_model(as_printed(**how), list(COATS.values()), PAPER)
+    missed = ndimage.binary_opening(~result.on[0], np.ones((5, 5)))
+    assert (missed & ~result.unsure).mean() < 0.01
+    assert result.unsure.mean() < 0.45
 
 
 @takes_long  # one more print, as the others here
@@ -109,9 +109,9 @@ def test_a_flake_in_an_ink_that_fades_is_not_taken_for_ink_in_silence():
     flakes = shapely.buffer(shapely.points(np.mgrid[4:118:6, 4:78:6].reshape(2, -1).T), 0.9)
     bare = shapely.union_all(flakes)
     lands = {name: shapely.difference(land, bare) for name, land in LANDS.items()}
-    found = by_model(as_printed(fades_to=0.1, lands=lands), list(COATS.values()), PAPER)
-    inked = found.on[0] & (made.painted(bare, PX) > 0.5)
-    assert ndimage.label(ndimage.binary_opening(inked & ~found.unsure, np.ones((3, 3))))[1] < 5
+    result = by_model(as_printed(fades_to=0.1, lands=lands), list(COATS.values()), PAPER)
+    inked = result.on[0] & (made.painted(bare, PX) > 0.5)
+    assert ndimage.label(ndimage.binary_opening(inked & ~result.unsure, np.ones((3, 3))))[1] < 5
 
 
 def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
@@ -125,14 +125,14 @@ def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
 def test_read_says_what_is_not_sure_and_exits_with_one(tmp_path, capsys):
     Image.fromarray(print_seen()).save(tmp_path / "print.png", dpi=DPI)
     ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json", "--picture", tmp_path / "seen.png")
-    told = json.loads(ran.out)
-    areas = {its["name"]: its["area_mm2"] for its in told["layers"]}
+    report = json.loads(ran.out)
+    areas = {layer["name"]: layer["area_mm2"] for layer in report["layers"]}
     assert ran.code == 1
     assert areas["sky"] == pytest.approx(9600, rel=0.03)
     assert areas["key"] == pytest.approx(LANDS["key"].area, rel=0.06), "rounded by pixels of a third of a millimetre"
     assert areas["FINDING"] > 100
-    assert any("no bare paper is seen" in note for note in told["notes"])
-    assert any("not sure on" in note for note in told["notes"])
+    assert any("no bare paper is seen" in note for note in report["notes"])
+    assert any("not sure on" in note for note in report["notes"])
     with Image.open(tmp_path / "seen.png") as picture:
         seen = np.asarray(picture.convert("RGB"))
     open_sky = screen(overprinted(PAPER, [(COATS["sky"], np.array(1.0))]))
@@ -176,10 +176,10 @@ def test_a_sky_over_all_that_is_read_as_paper_is_not_sure(tmp_path, capsys):
     path = tmp_path / "sky.png"
     Image.fromarray(print_seen()).save(path, dpi=DPI)
     ran = run(capsys, "read", path, "--inks", "2", "--json")
-    told = json.loads(ran.out)
+    report = json.loads(ran.out)
     assert ran.code == 1
-    assert any("no bare paper is seen for sure" in note for note in told["notes"])
-    area = {layer["name"]: layer["area_mm2"] for layer in told["layers"]}
+    assert any("no bare paper is seen for sure" in note for note in report["notes"])
+    area = {layer["name"]: layer["area_mm2"] for layer in report["layers"]}
     assert area["FINDING"] > 0.95 * LANDS["sky"].difference(shapely.union(LANDS["tone"], LANDS["key"])).area
 
 
@@ -192,7 +192,7 @@ def test_so_it_is_where_the_print_is_read_as_one_ink(smaller, tmp_path, capsys):
     high, wide = pixels.shape[:2]
     words = ("read", path, "--size", f"{width}x{width / 1.5}", "--corners", f"0 0 {wide} 0 {wide} {high} 0 {high}")
     ran, block = run(capsys, *words, "--json"), run(capsys, *words, "--view", "block", "--json")
-    sure = [not any("no bare paper is seen" in note for note in json.loads(its.out)["notes"]) for its in (ran, block)]
+    sure = [not any("no bare paper is seen" in note for note in json.loads(each.out)["notes"]) for each in (ran, block)]
     assert (ran.code, sure) == (1, [False, True])
     area = {layer["name"]: layer["area_mm2"] for layer in json.loads(ran.out)["layers"]}
     open_sky = LANDS["sky"].difference(shapely.union(LANDS["tone"], LANDS["key"])).area
@@ -232,11 +232,11 @@ def test_a_hand_or_a_glove_is_neither_ink_nor_paper_however_dark_the_ink(ink, ov
     there = np.zeros(face.shape[:2], dtype=bool)
     there[60:, :45] = over is not None
     face[there] = over or 0
-    found = neither(tuple(np.moveaxis(face, -1, 0)), face.mean(axis=-1) > 128)
+    result = neither(tuple(np.moveaxis(face, -1, 0)), face.mean(axis=-1) > 128)
     if over is None:
-        assert found is None
+        assert result is None
     else:
-        assert np.count_nonzero(found ^ there) < 0.15 * there.sum()
+        assert np.count_nonzero(result ^ there) < 0.15 * there.sum()
 
 
 def test_a_colour_far_from_all_overprints_is_not_sure():
@@ -244,6 +244,6 @@ def test_a_colour_far_from_all_overprints_is_not_sure():
     seen = np.broadcast_to(np.uint8(PAPER), (200, 300, 3)).copy()
     seen[20:180, 20:120] = COATS["key"].colour
     seen[60:140, 180:260] = (246, 226, 180)
-    found = by_model(np.moveaxis(seen, -1, 0), [COATS["key"]], PAPER)
-    assert found.unsure[70:130, 190:250].all()
-    assert not found.unsure[:, :150].any()
+    result = by_model(np.moveaxis(seen, -1, 0), [COATS["key"]], PAPER)
+    assert result.unsure[70:130, 190:250].all()
+    assert not result.unsure[:, :150].any()

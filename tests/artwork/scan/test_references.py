@@ -33,9 +33,9 @@ PX_MM2 = (25.4 / 300) ** 2
 def test_otsu_parts_a_picture_as_scikit_image_does(picture):
     """Otsu 1979, as coded in skimage.filters.threshold_otsu: the last tone of the darker group."""
     tone = picture()
-    ours, theirs = otsu(counted(tone)), filters.threshold_otsu(tone)
-    assert ours.dark == pytest.approx(tone[tone <= theirs].mean())
-    assert ours.light == pytest.approx(tone[tone > theirs].mean())
+    ours, other = otsu(counted(tone)), filters.threshold_otsu(tone)
+    assert ours.dark == pytest.approx(tone[tone <= other].mean())
+    assert ours.light == pytest.approx(tone[tone > other].mean())
 
 
 def test_horse_has_the_area_of_its_mask(tmp_path):
@@ -73,9 +73,9 @@ def test_contours_lie_where_marching_squares_of_scikit_image_lie():
         made.worn(225 - 185 * made.painted(made.shapes()[:2], made.sheet()), uneven=0, noise=0, texture=0)
     )
     ours = traced(tone, 130.0, blur_px=0)
-    theirs = [np.column_stack([ring[:, 1], ring[:, 0]]) + 0.5 for ring in find_contours(tone.astype(float), 130.0)]
-    assert len(ours) == len(theirs) == 2
-    for ring in theirs:
+    other = [np.column_stack([ring[:, 1], ring[:, 0]]) + 0.5 for ring in find_contours(tone.astype(float), 130.0)]
+    assert len(ours) == len(other) == 2
+    for ring in other:
         line = shapely.LinearRing(ring)
         assert min(shapely.hausdorff_distance(line, shape.exterior) for shape in ours) < 0.02
 
@@ -144,9 +144,9 @@ def test_bars_drawn_by_resvg_are_read_with_their_widths(tmp_path, lean):
     tone = made.worn(60 + 0.65 * np.asarray(page.convert("L"), dtype=float), uneven=0.1)
     path = made.saved(tmp_path / "bars.png", tone, dpi=px * 25.4)
     read = read_scan(path, ScanOptions(deskew=False)).shapes
-    found = made.matched(read, geometry.polygon_array(map(shapely.Polygon, bars)))
+    result = made.matched(read, geometry.polygon_array(map(shapely.Polygon, bars)))
     assert len(read) == len(BARS)
-    for shape, width in zip(found, BARS, strict=True):
+    for shape, width in zip(result, BARS, strict=True):
         middle = shapely.intersection(shape, shapely.box(0, 8, 28, 20))
         assert middle.area / 12 == pytest.approx(width + 0.015, abs=0.03)
 

@@ -21,10 +21,10 @@ INK, PAPER = 40.0, 225.0
 
 
 def hold(artwork, truth, *, off_mm=0.15, area=0.01):
-    found = artwork.shapes
-    assert len(found) == len(truth)
-    assert shapely.is_valid(found).all()
-    for one, true in zip(made.matched(found, truth), truth, strict=True):
+    result = artwork.shapes
+    assert len(result) == len(truth)
+    assert shapely.is_valid(result).all()
+    for one, true in zip(made.matched(result, truth), truth, strict=True):
         assert made.apart(one, true) < off_mm
         assert one.area == pytest.approx(true.area, rel=area)
         assert len(one.interiors) == len(true.interiors)
@@ -52,11 +52,11 @@ def test_corners_are_not_eaten(tmp_path):
     On the diagonal both edges' error functions must multiply to one half: each 0.707, at 0.545 s from its edge.
     """
     plate = geometry.polygon_array([shapely.box(10, 10, 50, 35)])
-    found = read_scan(scan(tmp_path, plate, noise=1.0, texture=0.5)).shapes[0]
+    result = read_scan(scan(tmp_path, plate, noise=1.0, texture=0.5)).shapes[0]
     blur_mm = np.hypot(1.0, 0.6) / made.PX
-    lost = [found.distance(shapely.Point(x, y)) for x in (10, 50) for y in (10, 35)]
+    lost = [result.distance(shapely.Point(x, y)) for x in (10, 50) for y in (10, 35)]
     assert max(lost) < 0.77 * blur_mm + 1 / made.PX
-    assert shapely.get_num_coordinates(found) < 60
+    assert shapely.get_num_coordinates(result) < 60
 
 
 @pytest.mark.parametrize("how", few(["found", "given"], 1))
@@ -98,9 +98,9 @@ def test_size_by_two_points_width_and_bar(tmp_path):
         (ScanOptions(dpi=made.DPI), 2),
         (ScanOptions(bar_mm=50.0), 1),
     ):
-        found = read_scan(path, options).shapes
-        assert len(found) == count
-        assert found[int(np.argmax(shapely.area(found)))].area == pytest.approx(area, rel=0.004)
+        result = read_scan(path, options).shapes
+        assert len(result) == count
+        assert result[int(np.argmax(shapely.area(result)))].area == pytest.approx(area, rel=0.004)
 
 
 def test_specks_and_pinholes_are_dropped_and_counted(tmp_path):
@@ -153,9 +153,9 @@ def test_three_inks_are_told_apart_on_more_than_99_percent_of_the_pixels(tmp_pat
     seen, label = proof()
     worn = np.array([made.worn(channel, uneven=0, seed=k) for k, channel in enumerate(seen)])
     smooth = np.array([gaussian_filter(channel, 0.6) for channel in worn])
-    found = separated(smooth, 3)
-    assert (found.labels == label).mean() > 0.99
-    assert found.labels.dtype == np.uint8
+    result = separated(smooth, 3)
+    assert (result.labels == label).mean() > 0.99
+    assert result.labels.dtype == np.uint8
 
 
 def test_three_inks_become_three_layers_with_their_areas(tmp_path):

@@ -52,15 +52,15 @@ def test_strain_is_the_slope_beside_its_run(depth: float, run: float, share: flo
 def test_paper_that_is_stretched_too_far_is_told_and_what_it_bears_is_no_longer_told() -> None:
     """10 to 15 % for damp paper: common practice, no source."""
     deep = Pressing(relief_mm=1.4, bevel_deg=30, paper_g_m2=250)
-    found = [its for its in findings(_die(deep), geometry.empty()) if its.rule == "emboss-strain"]
-    assert found
-    assert found[0].measured > found[0].limit
-    bearable = float(found[0].remedy.split(" mm")[0].rpartition(" ")[2])
+    result = [finding for finding in findings(_die(deep), geometry.empty()) if finding.rule == "emboss-strain"]
+    assert result
+    assert result[0].measured > result[0].limit
+    bearable = float(result[0].remedy.split(" mm")[0].rpartition(" ")[2])
     assert bearable < deep.relief_mm
     assert not [
-        its
-        for its in findings(_die(replace(deep, relief_mm=bearable)), geometry.empty())
-        if its.rule == "emboss-strain"
+        each
+        for each in findings(_die(replace(deep, relief_mm=bearable)), geometry.empty())
+        if each.rule == "emboss-strain"
     ]
 
 
@@ -75,8 +75,11 @@ BORE = replace(SHELF.paper("cotton-300"), relief_largest_mm=0.5, bevel_least_deg
 )  # fmt: skip
 def test_more_than_a_measured_paper_bore_breaks_and_just_as_much_is_held(rule, field, value, limit) -> None:
     how = replace(Pressing(relief_mm=0.5, bevel_deg=40.0, corner_mm=0.5, bears=BORE), **{field: value})
-    told = [(its.rule, its.severity, its.measured, its.limit) for its in findings(_die(how), geometry.empty())]
-    beyond = [its for its in told if its[0] in ("emboss-depth", "emboss-bevel", "emboss-corner")]
+    report = [
+        (finding.rule, finding.severity, finding.measured, finding.limit)
+        for finding in findings(_die(how), geometry.empty())
+    ]
+    beyond = [each for each in report if each[0] in ("emboss-depth", "emboss-bevel", "emboss-corner")]
     assert beyond == ([(rule, Severity.BREAKS, value, limit)] if rule else [])
 
 
@@ -162,18 +165,18 @@ def test_what_is_too_small_to_be_pressed_is_told_at_its_place() -> None:
     dot = shapely.Point(80, 30).buffer(0.8)
     wanted = geometry.polygon_array([shapely.box(5, 5, 45, 45), dot])
     die = die_for(wanted, HOW, clear_mm=0.4, least_mm=0.6)
-    told = [its for its in findings(die, wanted) if its.rule == "emboss-small"]
-    assert len(told) == 1
-    assert told[0].at == pytest.approx((80, 30), abs=0.8)
-    assert told[0].measured < told[0].limit
+    report = [finding for finding in findings(die, wanted) if finding.rule == "emboss-small"]
+    assert len(report) == 1
+    assert report[0].at == pytest.approx((80, 30), abs=0.8)
+    assert report[0].measured < report[0].limit
 
 
 def test_two_raised_shapes_closer_than_the_paper_allows_are_told() -> None:
     wanted = geometry.polygon_array([shapely.box(0, 0, 20, 20), shapely.box(20.05, 0, 40, 20)])
     die = die_for(wanted, replace(HOW, corner_mm=0.2), clear_mm=0.2, least_mm=0.6)
-    told = [its for its in findings(die, wanted) if its.rule == "emboss-gap"]
-    assert len(told) == 1
-    assert told[0].measured == pytest.approx(0.45, abs=0.01)
+    report = [finding for finding in findings(die, wanted) if finding.rule == "emboss-gap"]
+    assert len(report) == 1
+    assert report[0].measured == pytest.approx(0.45, abs=0.01)
 
 
 def _shortest_mm(how: Pressing, steps: int = 160) -> float:
@@ -199,10 +202,10 @@ def _shortest_mm(how: Pressing, steps: int = 160) -> float:
 
     bounds = list(zip(np.minimum(low, high), high, strict=True))
     start = np.clip(np.linspace(half, half - how.relief_mm, steps + 1), *np.array(bounds).T)
-    found = minimize(
+    result = minimize(
         length, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 20000, "ftol": 1e-14}
     )
-    return float(found.fun)
+    return float(result.fun)
 
 
 @pytest.mark.parametrize(("relief", "bevel", "edge"), few([(0.6, 40, 0.2), (1.2, 45, 0.3), (0.3, 30, 0.1)], 2))
@@ -229,16 +232,16 @@ def test_what_is_least_is_no_more_than_what_is_most_and_corners_never_pass_the_w
 
 
 def test_a_sharper_corner_stretches_more_along_the_wall_and_a_straight_wall_not_at_all() -> None:
-    found = [taut(replace(HOW, corner_mm=corner)) for corner in (0.6, 1.5, 6.0, 1e6)]
-    assert sorted((its.outward for its in found), reverse=True) == [its.outward for its in found]
-    assert sorted((its.inward for its in found), reverse=True) == [its.inward for its in found]
-    assert found[-1].along == pytest.approx(0, abs=1e-5)
-    assert len({round(its.down, 12) for its in found}) == 1
+    result = [taut(replace(HOW, corner_mm=corner)) for corner in (0.6, 1.5, 6.0, 1e6)]
+    assert sorted((item.outward for item in result), reverse=True) == [each.outward for each in result]
+    assert sorted((entry.inward for entry in result), reverse=True) == [one.inward for one in result]
+    assert result[-1].along == pytest.approx(0, abs=1e-5)
+    assert len({round(this.down, 12) for this in result}) == 1
 
 
 def test_a_bound_that_passes_what_paper_bears_is_told_as_advice_with_both_figures() -> None:
-    told = [its for its in findings(_die(HOW), geometry.empty()) if its.rule == "emboss-stretch"]
-    assert len(told) == 1 and told[0].severity is Severity.ADVICE
-    assert told[0].measured == pytest.approx(100 * taut(HOW).area)
+    report = [finding for finding in findings(_die(HOW), geometry.empty()) if finding.rule == "emboss-stretch"]
+    assert len(report) == 1 and report[0].severity is Severity.ADVICE
+    assert report[0].measured == pytest.approx(100 * taut(HOW).area)
     gentle = Pressing(relief_mm=0.3, bevel_deg=45, corner_mm=3)
-    assert not [its for its in findings(_die(gentle), geometry.empty()) if its.rule.startswith("emboss-str")]
+    assert not [each for each in findings(_die(gentle), geometry.empty()) if each.rule.startswith("emboss-str")]

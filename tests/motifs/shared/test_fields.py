@@ -35,9 +35,11 @@ def test_value_belongs_to_the_place_not_to_the_other_points() -> None:
 def test_patches_have_their_size_and_direction() -> None:
     """Neighbours along the stretch are more alike than neighbours across it, as far apart."""
     xy = np.random.default_rng(0).uniform(0, 200, (1500, 2))
-    way = np.array([np.cos(np.radians(30)), np.sin(np.radians(30))])
+    direction = np.array([np.cos(np.radians(30)), np.sin(np.radians(30))])
     how = {"patch_mm": 6.0, "stretch": 4.0, "along_deg": 30.0}
-    both = noise(np.concatenate([xy, xy + 5 * way, xy + 5 * np.array([-way[1], way[0]])]), **how).reshape(3, -1)
+    both = noise(
+        np.concatenate([xy, xy + 5 * direction, xy + 5 * np.array([-direction[1], direction[0]])]), **how
+    ).reshape(3, -1)
     along, across = np.corrcoef(both)[0, 1:]
     assert along > across + 0.3
 

@@ -142,9 +142,9 @@ def test_of_what_cuts_do_not_touch_no_sliver_is_told_and_of_what_they_touch_all_
     tiles = shapes(shapely.box(2, 2, 12, 2.3), shapely.box(2, 5, 12, 7))
     cells, doubtful = np.full(2, shapely.box(0, 0, 14, 14)), np.full(2, shapely.Polygon())
     cut = shapes(shapely.box(4, 5.3, 10, 8))
-    found = _slivers(Standing(tiles, cells, doubtful), cut, LAND)
-    assert shapely.bounds(found)[:, 1] == pytest.approx(5)
-    assert shapely.area(found).sum() == pytest.approx(6 * 0.3, abs=0.15)
+    result = _slivers(Standing(tiles, cells, doubtful), cut, LAND)
+    assert shapely.bounds(result)[:, 1] == pytest.approx(5)
+    assert shapely.area(result).sum() == pytest.approx(6 * 0.3, abs=0.15)
 
 
 def test_what_is_thin_is_told_with_the_shape_that_it_is_a_part_of() -> None:

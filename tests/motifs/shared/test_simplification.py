@@ -33,6 +33,6 @@ def test_holes_and_small_outlines_stay() -> None:
 
 def test_what_changes_far_away_changes_nothing_here() -> None:
     one, other = (shapely.get_coordinates(simplified(shapes(wavy(bump=bump)), 0.01)[0]) for bump in (0.0, 1.5))
-    here = [{tuple(xy) for xy in its if xy[0] < 80 and xy[1] > 0} for its in (one, other)]
+    here = [{tuple(xy) for xy in each if xy[0] < 80 and xy[1] > 0} for each in (one, other)]
     assert len(here[0]) > 100
     assert here[0] == here[1]

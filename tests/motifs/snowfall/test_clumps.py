@@ -21,8 +21,8 @@ def test_snow_at_a_level_is_the_same_whatever_levels_were_tried_before(monkeypat
     """Point by point and in the same order, though most of it is neither drawn nor smoothed again."""
     drawn, smoothed = [], []
     plain_drawn, plain_smoothed = sky.drawn, clumps.smoothed
-    monkeypatch.setattr(sky, "drawn", lambda *its: drawn.append(len(its[1])) or plain_drawn(*its))
-    monkeypatch.setattr(clumps, "smoothed", lambda *its: smoothed.append(len(its[0])) or plain_smoothed(*its))
+    monkeypatch.setattr(sky, "drawn", lambda *each: drawn.append(len(each[1])) or plain_drawn(*each))
+    monkeypatch.setattr(clumps, "smoothed", lambda *item: smoothed.append(len(item[0])) or plain_smoothed(*item))
     settings = snowfall.Settings(**snowfall.PRESETS[preset])
 
     def above() -> sky.Sky:
@@ -35,30 +35,30 @@ def test_snow_at_a_level_is_the_same_whatever_levels_were_tried_before(monkeypat
         few = sum(drawn), smoothed[0]
         drawn.clear(), smoothed.clear()
         afresh = falling._fallen(above(), level)
-        assert [its.wkb for its in again] == [its.wkb for its in afresh]
+        assert [entry.wkb for entry in again] == [this.wkb for this in afresh]
     assert few[0] < 0.3 * sum(drawn)
     assert few[1] < 0.5 * smoothed[0]
 
 
 def test_a_flake_that_just_passes_the_cutter_hangs_on_no_narrow_neck() -> None:
     """A cutter a little wider finds no room in it, and so would take no notice of its neck; the smallest cut does."""
-    its, made = limits(0.1, 0.4), []
+    each, made = limits(0.1, 0.4), []
     for radius in np.linspace(0.208, 0.222, 12):
         for sunk in np.linspace(0.02, 0.2, 10):
             both = geometry.dots(np.array([[0, 0], [1.5 + radius - sunk, 0]]) + 5 * len(made))
             made.append(shapely.geometrycollections(shapely.buffer(both, [1.5, radius], quad_segs=16)))
-    (sound, _), _ = clumps.smoothed(geometry.polygon_array(made), its)
+    (sound, _), _ = clumps.smoothed(geometry.polygon_array(made), each)
     assert len(sound) > 20
-    assert len(necks(geometry.rings(sound), its.cut_mm - 0.01)) == 0
+    assert len(necks(geometry.rings(sound), each.cut_mm - 0.01)) == 0
 
 
 @pytest.mark.parametrize(("share", "filled"), [(0.85, True), (1.2, False)])
 def test_a_bay_narrower_than_what_is_filled_is_closed_and_a_wider_one_stays(share, filled) -> None:
-    its, wide = limits(0.9, 0.3), share * 2 * clumps._EASED_MM
+    each, wide = limits(0.9, 0.3), share * 2 * clumps._EASED_MM
     bay = shapely.box(8, 4, 8 + wide, 13)
     flake = shapely.box(0, 0, 18, 12).difference(bay)
     closed = shapely.union_all(
-        np.concatenate([made for made, _ in clumps.smoothed(np.array([flake], dtype=object), its)])
+        np.concatenate([made for made, _ in clumps.smoothed(np.array([flake], dtype=object), each)])
     )
     inner = shapely.box(8, 4, 8 + wide, 9)
     assert (closed.intersection(inner).area > 0.9 * inner.area) == filled
@@ -66,13 +66,13 @@ def test_a_bay_narrower_than_what_is_filled_is_closed_and_a_wider_one_stays(shar
 
 def test_no_spikes_of_land_are_left_where_rounds_meet_over_a_neck() -> None:
     """By opening the land with a plain buffer: in a frame that narrows to 0.8 mm its rounds are 1.2 mm and meet."""
-    its, by = limits(0.5, 0.3), np.array([1.2])
+    each, by = limits(0.5, 0.3), np.array([1.2])
     wedges = [shapely.Polygon([(10, 16.5 + s * 0.4), (8.2, 16.5 + s * 3.6), (11.8, 16.5 + s * 3.6)]) for s in (-1, 1)]
     frame = shapely.box(0, 0, 20, 20) - shapely.box(7, 7, 13, 13) - shapely.union_all(wedges)
-    (made,) = clumps._rounded(np.array([frame], dtype=object), by, its)
+    (made,) = clumps._rounded(np.array([frame], dtype=object), by, each)
     assert not made.equals(frame)
     land = shapely.Point(10, 10).buffer(25) - made
-    thin = land - land.buffer(-its.land_mm / 2, quad_segs=32).buffer(its.land_mm / 2 + 0.01, quad_segs=32)
+    thin = land - land.buffer(-each.land_mm / 2, quad_segs=32).buffer(each.land_mm / 2 + 0.01, quad_segs=32)
     assert max((one.area for one in geometry.parts([thin])), default=0) < 0.002
 
 
@@ -83,5 +83,5 @@ def test_on_the_grid_shapes_keep_their_points_and_what_it_parts_is_two_of_the_sa
     made, whose = clumps._fine(shapes(whole, parted, box(20, 0, 1, 0.0003)), np.array([5, 9, 2]))
     assert whose.tolist() == [5, 9, 9]
     assert shapely.get_coordinates(made[0]).tolist() == [[3, 1], [0, 4], [0, 0], [2.1, -1], [3, 1]]
-    assert [its.area for its in made[1:]] == [1, 1]
+    assert [each.area for each in made[1:]] == [1, 1]
     assert (shapely.get_precision(made) == 0).all()

@@ -83,11 +83,11 @@ def tips(pieces: geometry.PolygonArray, cut_mm: float) -> np.ndarray:
 
 @pytest.mark.parametrize("whole", [CUT_OFF, THIN])
 def test_no_long_tip_is_left_at_the_frame(whole: shapely.Polygon) -> None:
-    its = limits(0.15, 0.3)
-    assert tips(shapes(whole), its.cut_mm).max() > its.cut_mm
-    left = edge._reached(shapes(whole), FRAME, its)
+    each = limits(0.15, 0.3)
+    assert tips(shapes(whole), each.cut_mm).max() > each.cut_mm
+    left = edge._reached(shapes(whole), FRAME, each)
     assert len(left) == 1
-    assert tips(left, its.cut_mm).max() < its.cut_mm
+    assert tips(left, each.cut_mm).max() < each.cut_mm
     sides = np.array([0, 100])
     at_side = np.isin(shapely.bounds(whole)[[0, 2]], sides)
     assert (np.isin(shapely.bounds(left[0])[[0, 2]], sides) == at_side).all(), "it still runs out over the side"
@@ -115,14 +115,14 @@ def test_corners_that_only_rounding_joins_stay() -> None:
     A corner of 60 degrees leaves (sqrt 3 - pi / 3) r², 0.17 cuts squared: each is too small to be seen, all three
     together would be taken off.
     """
-    its, nth = limits(0.15, 0.3), np.arange(60)
+    each, nth = limits(0.15, 0.3), np.arange(60)
     turn = np.radians(2.03 * nth)[:, None] + np.array([0, 2, 4]) * np.pi / 3
     places = np.stack([6 + nth % 8 * 11, 6 + nth // 8 * 8.5], axis=-1)[:, None]
     corners = np.round(places + 1.6 * np.stack([np.cos(turn), np.sin(turn)], axis=-1), 3)
     turned = edge.fine(geometry.parts(edge.without_hairs(shapely.polygons(corners))))
-    missed = geometry.parts(shapely.difference(turned, edge.opened(turned, its.cut_mm + edge.SLACK_MM, quad_segs=8)))
-    assert shapely.area(missed).max() > edge._CORNER * its.cut_mm**2, "some hang together"
-    assert shapely.area(edge._reached(turned, FRAME, its)) == pytest.approx(shapely.area(turned), abs=1e-6)
+    missed = geometry.parts(shapely.difference(turned, edge.opened(turned, each.cut_mm + edge.SLACK_MM, quad_segs=8)))
+    assert shapely.area(missed).max() > edge._CORNER * each.cut_mm**2, "some hang together"
+    assert shapely.area(edge._reached(turned, FRAME, each)) == pytest.approx(shapely.area(turned), abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -134,51 +134,51 @@ def test_a_corner_by_the_widest_land_may_be_a_tip_by_what_is_asked_there(
     whole: shapely.Polygon, across: float, asked_across: float, grain: float
 ) -> None:
     """A tip as short as the land across the grain is longer than what is asked in its own direction: it goes."""
-    its = Limits(land_along_mm=0.5, land_across_mm=across, cut_mm=0.3, dot_mm=1.0, grain_deg=grain)
-    asked = replace(its, land_across_mm=asked_across)
+    each = Limits(land_along_mm=0.5, land_across_mm=across, cut_mm=0.3, dot_mm=1.0, grain_deg=grain)
+    asked = replace(each, land_across_mm=asked_across)
 
     def long(pieces: geometry.PolygonArray) -> int:
         land = geometry.parts(shapely.difference(FRAME, shapely.union_all(pieces)))
-        found = narrow_places(geometry.rings(land), asked.land_mm, limit_at=asked.land_at)
-        return int(np.count_nonzero(found.length > asked.land_at(found.direction_deg)))
+        result = narrow_places(geometry.rings(land), asked.land_mm, limit_at=asked.land_at)
+        return int(np.count_nonzero(result.length > asked.land_at(result.direction_deg)))
 
     assert long(shapes(whole)) == 1
-    left = edge._firm(shapes(whole), shapely.Polygon(), FRAME, its, unfilled=shapely.Polygon())
+    left = edge._firm(shapes(whole), shapely.Polygon(), FRAME, each, unfilled=shapely.Polygon())
     assert long(left) == 0
     assert shapely.area(left).sum() > 0.8 * whole.area
 
 
 def test_a_mass_that_reaches_far_in_is_left_as_it_is_where_only_its_end_at_the_edge_is_looked_at() -> None:
     """One of its sides runs flat across the line beyond which nothing is looked at, and leaves a sliver this side."""
-    face, its = geometry.box(100, 60), limits(0.9, 0.3)
-    line = 60 - 12 * its.land_mm
+    face, each = geometry.box(100, 60), limits(0.9, 0.3)
+    line = 60 - 12 * each.land_mm
     mass = shapely.Polygon([(40, 61), (40, 30), (70, 30), (70, line - 0.2), (50, line + 0.25), (50, 61)])
     both = shapes(shapely.box(5, 57, 9, 62), mass)
-    cuts = edge.bounded(both, face, face, its, Settings())
+    cuts = edge.bounded(both, face, face, each, Settings())
     wanted = shapely.intersection(shapely.union_all(both), face)
     assert shapely.area(shapely.symmetric_difference(shapely.union_all(cuts), wanted)) < 0.02
 
 
 def test_of_a_mass_with_a_neck_that_the_cutter_does_not_pass_the_largest_part_stays() -> None:
     """The neck is narrower by a hair; all of such a mass, a seventh of the face, once went."""
-    its = limits(0.7, 0.4)
+    each = limits(0.7, 0.4)
     mass = shapely.union_all([shapely.box(-1, 10, 30, 40), shapely.box(30, 20, 32, 20.39), shapely.box(32, 17, 38, 23)])
-    cuts = edge.bounded(shapes(mass), FRAME, FRAME, its, Settings())
+    cuts = edge.bounded(shapes(mass), FRAME, FRAME, each, Settings())
     assert shapely.area(cuts).tolist() == pytest.approx([900], abs=0.2)
-    assert tips(cuts, its.cut_mm).max(initial=0) < its.cut_mm
+    assert tips(cuts, each.cut_mm).max(initial=0) < each.cut_mm
 
 
 def test_two_corners_of_a_blunt_end_of_land_are_one_tip_for_the_coarse_measure_too() -> None:
     """The end is one and a half lands broad: a finer measure has one tip there, too long, and a coarse one had two."""
-    its, face, nowhere = limits(0.5, 0.4), geometry.box(5, 10), shapely.Polygon()
+    each, face, nowhere = limits(0.5, 0.4), geometry.box(5, 10), shapely.Polygon()
 
     def long(pieces: geometry.PolygonArray) -> bool:
         land = geometry.parts(shapely.difference(face, shapely.union_all(pieces)))
-        return bool((narrow_places(geometry.rings(land), its.land_mm).length > its.land_mm).any())
+        return bool((narrow_places(geometry.rings(land), each.land_mm).length > each.land_mm).any())
 
     flakes = shapes(*TWO)
     assert long(flakes)
-    left = edge._firm(flakes, nowhere, face, its, unfilled=nowhere)
+    left = edge._firm(flakes, nowhere, face, each, unfilled=nowhere)
     assert not long(left)
     assert shapely.area(left).sum() > 0.9 * shapely.area(flakes).sum()
 
@@ -188,20 +188,20 @@ def test_a_round_cutter_misses_what_is_sharp_and_not_what_is_blunt() -> None:
 
     Of two strips with round ends it makes the one that is broader by a twentieth, and nothing of one that is narrower.
     """
-    its = limits(0.15, 0.4)
+    each = limits(0.15, 0.4)
     many = [affinity.translate(disc(0, 0, 3, points=n), 10 * n, 50) for n in (3, 6)]
     strip = shapely.LineString([(10, 20), (15, 20)])
-    some, missed, _ = edge._missed(shapes(*many, strip.buffer(0.21), strip.buffer(0.19)), shapely.Polygon(), its)
+    some, missed, _ = edge._missed(shapes(*many, strip.buffer(0.21), strip.buffer(0.19)), shapely.Polygon(), each)
     assert some.tolist() == [True, False, False, True]
     assert shapely.intersects(missed, many[1]).sum() == 0
 
 
 def test_what_has_been_touched_is_looked_at_again_where_more_lies_round_it_now() -> None:
     """One of four among two hundred heavy falls: beside what was taken back the land was too narrow still."""
-    its, settings = limits(0.819642, 0.753423), Settings(snow=0.490059, largest_mm=3.712791)
-    sky = Sky(settings, its, 29, np.array([0.0, 0.0, 15.585299, 32.275005]))
+    each, settings = limits(0.819642, 0.753423), Settings(snow=0.490059, largest_mm=3.712791)
+    sky = Sky(settings, each, 29, np.array([0.0, 0.0, 15.585299, 32.275005]))
     fallen = falling._fallen(sky, sky.level_of(1.3 * settings.snow))
-    pieces = edge.bounded(fallen, sky.frame, sky.frame, its, settings)
-    weak, specks = edge._weak(pieces, sky.frame, shapely.Polygon(), its)
+    pieces = edge.bounded(fallen, sky.frame, sky.frame, each, settings)
+    weak, specks = edge._weak(pieces, sky.frame, shapely.Polygon(), each)
     assert len(pieces) > 0
     assert len(weak) == len(specks) == 0

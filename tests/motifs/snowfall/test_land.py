@@ -46,20 +46,20 @@ def clumps(seed: int, least: float) -> geometry.PolygonArray:
     for turn in np.linspace(0.5, 1.6, 40):  # bays from open to shut
         arc = np.linspace(turn, 2 * np.pi - turn, 60)
         made.append(shapely.linestrings(1.4 * np.column_stack([np.cos(arc), np.sin(arc)])).buffer(0.6))
-    return geometry.polygon_array([shapely.transform(its, lambda xy, k=k: xy + 20 * k) for k, its in enumerate(made)])
+    return geometry.polygon_array([shapely.transform(each, lambda xy, k=k: xy + 20 * k) for k, each in enumerate(made)])
 
 
 @pytest.mark.parametrize(("least_land", "least_cut"), [(0.7, 0.4), (0.1, 0.8)])
 def test_what_is_called_sound_has_no_neck_of_its_own(least_land, least_cut) -> None:
     """That the core hangs together tells it; measured exactly."""
-    its = limits(least_land, least_cut)
-    (sound, _), (doubtful, _) = smoothed(clumps(1, max(0.3, 0.55 * least_cut)), its)
+    each = limits(least_land, least_cut)
+    (sound, _), (doubtful, _) = smoothed(clumps(1, max(0.3, 0.55 * least_cut)), each)
     assert len(sound) > 60
     assert len(doubtful) > 10
     rings = geometry.rings(sound)
-    for outlines, least in ((geometry.reversed_rings(rings), its.land_mm), (rings, its.cut_mm)):
-        found = necks(outlines, least)
-        assert not (rings.owner[found.first] == rings.owner[found.second]).any()
+    for outlines, least in ((geometry.reversed_rings(rings), each.land_mm), (rings, each.cut_mm)):
+        result = necks(outlines, least)
+        assert not (rings.owner[result.first] == rings.owner[result.second]).any()
 
 
 def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,22 +75,22 @@ def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(land, "_patches", patches)
     left = land._settled(geometry.empty(), geometry.empty(), shapes(bad, good), limits())
     assert len(asked) < 12
-    assert [round(its.area) for its in left] == [25]
+    assert [round(each.area) for each in left] == [25]
     assert shapely.distance(left[0], good) == 0
 
 
 def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> None:
     """Most that stick out of one go or run into it by a shoulder; some stay as teeth."""
-    its, left = limits(0.5, 0.4), {"knob": 0, "shoulder": 0, "none": 0}
+    each, left = limits(0.5, 0.4), {"knob": 0, "shoulder": 0, "none": 0}
     for seed in range(60):
         key = np.arange(2, dtype=np.uint64) + np.uint64(2 * seed)
         xy, reach = np.array([[0.0, 0.0], [2.1, 0.0]]), np.array([2.4, 0.8])
         shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
         no = np.zeros(2)
         pair = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no, shape)
-        made = shapely.union_all(land.parted(pair, its, Clumps(its)))
+        made = shapely.union_all(land.parted(pair, each, Clumps(each)))
         more = shapely.area(made) - shapely.area(
-            shapely.union_all(smoothed(gathered(shape, no.astype(int)), its)[0][0])
+            shapely.union_all(smoothed(gathered(shape, no.astype(int)), each)[0][0])
         )
         sticks_out = shapely.bounds(made)[2] > 2.5
         left["none" if not sticks_out else "shoulder" if more > 0.03 else "knob"] += 1
@@ -105,25 +105,25 @@ def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> N
 )
 def test_no_small_one_links_two(packed, away, middle, pieces) -> None:
     """Two that lie far apart with a small one deep in both would be a bone; where they are packed a broad one links."""
-    its, no = limits(0.5, 0.4), np.zeros(3)
+    each, no = limits(0.5, 0.4), np.zeros(3)
     xy, reach = np.array([[0.0, 0.0], [away, 0.0], [2 * away, 0.0]]), np.array([2.4, middle, 2.4])
     shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
     key = np.arange(3, dtype=np.uint64)
     three = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, shape)
-    assert len(land.parted(three, its, Clumps(its))) == pieces
+    assert len(land.parted(three, each, Clumps(each))) == pieces
 
 
 @pytest.mark.parametrize(("reach", "bays"), [(0.45, False), (0.9, True)])
 def test_groups_within_a_millimetre_have_no_bays(reach, bays) -> None:
     """A tool makes them in a peck or two; larger ones show that they are several flakes."""
-    its, solid = limits(0.15, 0.2), []
+    each, solid = limits(0.15, 0.2), []
     for seed in range(30):
         key = np.arange(2, dtype=np.uint64) + np.uint64(2 * seed)
         xy, no = np.array([[0.0, 0.0], [1.2 * reach, 0.0]]), np.zeros(2)
         shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * np.array([reach, 0.8 * reach])))
         both = np.array([reach, 0.8 * reach])
         pair = Flakes(xy, both, no.astype(int), key, no.astype(bool), key, no, shape)
-        made = land.parted(pair, its, Clumps(its))
+        made = land.parted(pair, each, Clumps(each))
         assert len(made) == 1
         solid.append(float(shapely.area(made[0]) / shapely.area(shapely.convex_hull(made[0]))))
     assert (min(solid) < 0.98) == bays
@@ -131,16 +131,16 @@ def test_groups_within_a_millimetre_have_no_bays(reach, bays) -> None:
 
 def test_torn_clumps_show_that_they_are_several_crystals() -> None:
     """Enough of the large ones have deep bays; with crystals that lay deeper in one another 7 % had."""
-    count, its, still = 300, limits(0.6, 0.25), np.zeros(3)
+    count, each, still = 300, limits(0.6, 0.25), np.zeros(3)
     looks = Looks(
-        least_mm=0.3, passes_mm=passes_mm(its), most_mm=4.0, round=0.6, torn=1.0, longer=still, along_deg=0.0
+        least_mm=0.3, passes_mm=passes_mm(each), most_mm=4.0, round=0.6, torn=1.0, longer=still, along_deg=0.0
     )  # fmt: skip
     xy, key = np.column_stack([20.0 * np.arange(count), np.zeros(count)]), keys(np.arange(count, dtype=np.uint64))
     layer, packed = np.zeros(count, dtype=np.int64), np.zeros(count)
     flakes = falling(looks, xy, np.full(count, 3.5), layer, key=key, packed=packed)
     assert flakes.torn.all()
     crystals, whose = shapely.get_parts(drawn(looks, flakes), return_index=True)
-    made = np.concatenate([pieces for pieces, _ in smoothed(gathered(crystals, whose), its)])
+    made = np.concatenate([pieces for pieces, _ in smoothed(gathered(crystals, whose), each)])
     bayed = shapely.area(made) < 0.9 * shapely.area(shapely.convex_hull(made))
     assert 0.1 < bayed.mean() < 0.3
 
@@ -159,27 +159,27 @@ def test_rounding_knobs_off_takes_no_mass_with_a_hole_away(core) -> None:
 
 def test_some_large_neighbours_all_but_touch() -> None:
     """Of two that come too near some are one, of others one moves off by chance; none shrinks, and few go."""
-    its, count = limits(0.6, 0.3), 400
+    each, count = limits(0.6, 0.3), 400
     xy = np.stack([np.column_stack([20.0 * np.arange(count), np.full(count, y)]) for y in (0.0, 3.6)], axis=1)
     key, still = keys(np.arange(2 * count, dtype=np.uint64)), np.zeros(2 * count)
     shape = np.full(2 * count, None)
     pair = Flakes(xy.reshape(-1, 2), still + 2, still.astype(int), key, still.astype(bool), key, still, shape)
-    left = land.met(pair, its)
+    left = land.met(pair, each)
     assert len(left) == 2 * count
     assert (left.reach == 2).all()
     apart = np.hypot(*np.diff(left.xy.reshape(count, 2, 2), axis=1)[:, 0].T) - 2 * 2 * 0.84
-    off = apart[apart > its.land_mm]
+    off = apart[apart > each.land_mm]
     assert 0.3 * count < len(off) < 0.7 * count
-    assert off.max() < 3 * its.land_mm
-    assert np.quantile(off, 0.9) - np.quantile(off, 0.1) > 0.5 * its.land_mm
+    assert off.max() < 3 * each.land_mm
+    assert np.quantile(off, 0.9) - np.quantile(off, 0.1) > 0.5 * each.land_mm
 
 
 def test_flakes_that_shrink_beside_others_are_still_made_by_the_cutter() -> None:
     """However small they become; none shrinks further than the cutter passes."""
-    its, rng = limits(0.3, 0.4), np.random.default_rng(2)
+    each, rng = limits(0.3, 0.4), np.random.default_rng(2)
     count = 3000
     looks = Looks(
-        least_mm=passes_mm(its) / SMALLEST_REACH, passes_mm=passes_mm(its), most_mm=1.2, round=0.4, torn=0.0,
+        least_mm=passes_mm(each) / SMALLEST_REACH, passes_mm=passes_mm(each), most_mm=1.2, round=0.4, torn=0.0,
         longer=np.full(3, 0.3), along_deg=20.0,
     )  # fmt: skip
     reach = np.maximum(rng.uniform(0.3, 1.2, count), looks.least_mm)
@@ -187,29 +187,29 @@ def test_flakes_that_shrink_beside_others_are_still_made_by_the_cutter() -> None
         looks, rng.uniform(0, 60, (count, 2)), reach, np.ones(count, dtype=np.int64),
         key=rng.integers(1, 2**62, count).astype(np.uint64), packed=np.zeros(count),
     )  # fmt: skip
-    left = land.met(flakes.chosen(~land.doomed(flakes, np.zeros(2), its)), its)
+    left = land.met(flakes.chosen(~land.doomed(flakes, np.zeros(2), each)), each)
     shrunk = left.reach < looks.least_mm
     assert 10 < shrunk.sum() < len(left) / 2
-    assert left.reach.min() >= shrunk_mm(its)
-    for some in (left, replace(left, reach=np.full(len(left), shrunk_mm(its)))):
-        inner = shapely.buffer(drawn(looks, some), -its.cut_mm / 2)
+    assert left.reach.min() >= shrunk_mm(each)
+    for some in (left, replace(left, reach=np.full(len(left), shrunk_mm(each)))):
+        inner = shapely.buffer(drawn(looks, some), -each.cut_mm / 2)
         assert not shapely.is_empty(inner).any()
         assert (shapely.get_num_geometries(inner) == 1).all()
 
 
 @pytest.mark.parametrize("view", [(0.0, 0.0), (31.7, -12.3)])
 def test_what_goes_beside_the_largest_at_its_spot_is_the_same_through_any_window(view) -> None:
-    its, rng, count = limits(0.3, 0.4), np.random.default_rng(5), 4000
+    each, rng, count = limits(0.3, 0.4), np.random.default_rng(5), 4000
     place, key = rng.uniform(0, 40, (count, 2)), rng.integers(1, 2**62, count).astype(np.uint64)
     no = np.zeros(count)
     flakes = Flakes(
         place - view, rng.uniform(0.3, 1, count), no.astype(int), key, no.astype(bool), key, no, np.full(count, None)
     )
-    gone = land.doomed(flakes, np.array(view), its)
+    gone = land.doomed(flakes, np.array(view), each)
     part = np.flatnonzero((place > 14).all(axis=1))
     inner = (place[part] > 16).all(axis=1)
     assert 0.2 < gone.mean() < 0.95
-    assert (land.doomed(flakes.chosen(part), np.array(view), its)[inner] == gone[part][inner]).all()
+    assert (land.doomed(flakes.chosen(part), np.array(view), each)[inner] == gone[part][inner]).all()
 
 
 def test_spots_may_lie_as_far_apart_as_they_like() -> None:
@@ -222,14 +222,14 @@ def test_spots_may_lie_as_far_apart_as_they_like() -> None:
 
 def test_what_is_remembered_of_thin_air_is_not_taken_for_a_heap() -> None:
     """The same flakes in two weathers, with one memory and each with its own."""
-    its, count = limits(0.5, 0.4), 20
+    each, count = limits(0.5, 0.4), 20
     xy = np.stack([np.arange(count) // 2 * 12 + np.arange(count) % 2 * 2.7, np.zeros(count)], axis=1)
     reach, no = np.tile([2.4, 1.8], count // 2), np.zeros(count)
     shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * reach))
-    key, one, areas = keys(np.arange(count, dtype=np.uint64)), Clumps(its), []
+    key, one, areas = keys(np.arange(count, dtype=np.uint64)), Clumps(each), []
     for packed in (0.0, 0.9):
         flakes = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, shape)
-        made, afresh = (shapely.union_all(land.parted(flakes, its, memory)) for memory in (one, Clumps(its)))
+        made, afresh = (shapely.union_all(land.parted(flakes, each, memory)) for memory in (one, Clumps(each)))
         assert shapely.area(shapely.symmetric_difference(made, afresh)) < 1e-6
         areas.append(shapely.area(made))
     assert abs(areas[0] - areas[1]) > 1, "else nothing is tried here"
@@ -237,20 +237,20 @@ def test_what_is_remembered_of_thin_air_is_not_taken_for_a_heap() -> None:
 
 def test_of_two_large_ones_the_smaller_is_cut_back() -> None:
     """Neither goes and they are not one: a land lies between them, and no crumb is left of either."""
-    its = limits(0.5, 0.4)
+    each = limits(0.5, 0.4)
     near = shapes(shapely.box(0, 0, 20, 20), shapely.box(20.2, 4, 32, 16))
     state = np.full(2, land._NEW)
-    made, _ = land._apart(near, state, its)
+    made, _ = land._apart(near, state, each)
     assert len(made) == 2
-    assert its.land_mm <= shapely.distance(*made) < its.land_mm + 0.1
+    assert each.land_mm <= shapely.distance(*made) < each.land_mm + 0.1
     assert shapely.area(made).sum() == pytest.approx(20 * 20 + 11.5 * 12, rel=0.01)
 
 
 def test_no_large_flake_of_a_mass_is_a_crisp_square() -> None:
     """They are less worked than single ones, but not cut by four strokes as small ones are."""
-    count, its = 600, limits(0.5, 0.4)
+    count, each = 600, limits(0.5, 0.4)
     looks = Looks(
-        least_mm=0.4, passes_mm=passes_mm(its), most_mm=6.0, round=0.3, torn=0.0, longer=np.zeros(3), along_deg=0.0,
+        least_mm=0.4, passes_mm=passes_mm(each), most_mm=6.0, round=0.3, torn=0.0, longer=np.zeros(3), along_deg=0.0,
         worked=0.4,
     )  # fmt: skip
     xy, no = np.column_stack([8.0 * np.arange(count), np.zeros(count)]), np.zeros(count)
@@ -262,14 +262,14 @@ def test_no_large_flake_of_a_mass_is_a_crisp_square() -> None:
 @pytest.mark.parametrize(("sides", "share"), [(1, 0.3), (3, 1.0)], ids=["two alone", "three together"])
 def test_links_of_masses_hold_where_a_third_shares_them_and_elsewhere_mostly_break(sides, share) -> None:
     """Packed as thick as can be all that come near merge; so many hold of those that no third links: our choice."""
-    count, its, no = 400, limits(0.5, 0.4), np.zeros(1200)
+    count, each, no = 400, limits(0.5, 0.4), np.zeros(1200)
     corners = 2.4 * np.array([[0, 0], [1, 0], [0.5, np.sqrt(0.75)]])
     xy = np.tile(corners, (count, 1)) + np.repeat(np.column_stack([20.0 * np.arange(count), no[:count]]), 3, axis=0)
     key = keys(np.arange(3 * count, dtype=np.uint64))
     three = Flakes(xy, np.tile([1.5, 1.4, 1.3], count), no.astype(int), key, no.astype(bool), key, no + 1, no)
     first = 3 * np.arange(count)
     pairs = [(first + 1, first), (first + 2, first), (first + 2, first + 1)][:sides]
-    merges = land._meetings(three, *(np.concatenate(lot) for lot in zip(*pairs, strict=True)), its).merges
+    merges = land._meetings(three, *(np.concatenate(lot) for lot in zip(*pairs, strict=True)), each).merges
     assert merges.mean() == pytest.approx(share, abs=0.07)
 
 
@@ -284,7 +284,7 @@ def test_what_is_cut_back_leaves_no_bit_beyond() -> None:
 @pytest.mark.parametrize("packed", [0.0, 1.0])
 def test_beside_the_largest_at_their_spot_go_those_that_would_go_beside_it_alone(packed) -> None:
     """A brute-force twin: each with the largest in its square, two lattices one after the other."""
-    rng, count, its, view = np.random.default_rng(8), 250, limits(0.5, 0.4), np.array([3.1, -7.7])
+    rng, count, each, view = np.random.default_rng(8), 250, limits(0.5, 0.4), np.array([3.1, -7.7])
     key, no = keys(np.arange(count, dtype=np.uint64)), np.zeros(count)
     xy, reach = rng.uniform(0, 9, (count, 2)), np.exp(rng.normal(-0.4, 0.5, count))
     many = Flakes(xy, reach, no.astype(int), key, no.astype(bool), key, no + packed, no)
@@ -292,11 +292,11 @@ def test_beside_the_largest_at_their_spot_go_those_that_would_go_beside_it_alone
     for shift in (0.0, 0.5):
         squares: dict[tuple[int, ...], list[int]] = {}
         for k in set(range(count)) - gone:
-            squares.setdefault(tuple(np.floor((xy[k] + view) / (3 * its.cut_mm) + shift).astype(int)), []).append(k)
+            squares.setdefault(tuple(np.floor((xy[k] + view) / (3 * each.cut_mm) + shift).astype(int)), []).append(k)
         for there in squares.values():
             largest = max(there, key=lambda k: reach[k])
-            gone |= {k for k in there if k != largest and len(land.met(many.chosen(np.array([k, largest])), its)) == 1}
-    assert np.flatnonzero(land.doomed(many, view, its)).tolist() == sorted(gone)
+            gone |= {k for k in there if k != largest and len(land.met(many.chosen(np.array([k, largest])), each)) == 1}
+    assert np.flatnonzero(land.doomed(many, view, each)).tolist() == sorted(gone)
     assert 20 < len(gone) < count - 20
 
 

@@ -38,7 +38,7 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
     asked = (0.05, 0.02, 0.04)
     seen = []
     plainly = falling._white_by_layer
-    monkeypatch.setattr(falling, "_white_by_layer", lambda *its: seen.append(plainly(*its)) or seen[-1])
+    monkeypatch.setattr(falling, "_white_by_layer", lambda *each: seen.append(plainly(*each)) or seen[-1])
     growth = grown.__wrapped__(seed=seed, snow_far=asked[0], snow_middle=asked[1], snow_near=asked[2])
     assert np.abs(seen[-1] - asked).max() < 0.01
     assert growth.remark == ""
@@ -84,7 +84,7 @@ def test_snow_asked_by_layer_falls_the_same_by_what_is_kept_of_it() -> None:
     first = grown(snow_far=0.05, snow_near=0.04)
     settings = dataclasses.replace(snowfall.Settings(snow_far=0.05, snow_near=0.04), **first.kept)
     again = snowfall.grow(settings, Place(area=FACE, frame=FACE), LIMITS, stream(1, "layers"))
-    assert [its.wkb for its in again.cuts] == [its.wkb for its in first.cuts]
+    assert [cut.wkb for cut in again.cuts] == [each.wkb for each in first.cuts]
 
 
 def test_far_flakes_go_behind_what_hides_them_and_near_ones_before_it() -> None:
@@ -93,11 +93,11 @@ def test_far_flakes_go_behind_what_hides_them_and_near_ones_before_it() -> None:
     assert set(shapely.to_wkb(shapely.normalize(beside))) <= set(shapely.to_wkb(shapely.normalize(hidden.cuts))), (
         "what falls elsewhere stays as it is, point by point"
     )
-    on_post = [shapely.area(shapely.intersection(its.cuts, POST)) for its in (free, hidden)]
+    on_post = [shapely.area(shapely.intersection(each.cuts, POST)) for each in (free, hidden)]
     before = on_post[1][on_post[1] > 1e-3]
     assert 0 < len(before) < 0.5 * (on_post[0] > 1e-3).sum()
     assert np.median(before) > 3 * np.median(on_post[0][on_post[0] > 1e-3]), "those before it are the near ones"
-    cut = [float(shapely.intersection(its.boundary, POST.boundary).length) for its in hidden.cuts]
+    cut = [float(shapely.intersection(one.boundary, POST.boundary).length) for one in hidden.cuts]
     assert np.count_nonzero(np.array(cut) > 0.3) >= 2, "far ones are cut off by its edge"
     near = shapely.STRtree(hidden.cuts).query(hidden.cuts, predicate="dwithin", distance=LIMITS.land_mm - 0.01)
     assert (near[0] == near[1]).all()
@@ -106,13 +106,13 @@ def test_far_flakes_go_behind_what_hides_them_and_near_ones_before_it() -> None:
 @takes_long  # python -m tests.robustness snow tries many
 @pytest.mark.parametrize("preset", few(["heavy", "flurry"], 1))
 def test_limits_hold_where_far_flakes_are_cut_and_near_ones_are_not(preset) -> None:
-    way = setups_for(SHELF, material="linoleum", cutter="v-60", kinds=["hand"])[0]
+    setup_ = setups_for(SHELF, material="linoleum", cutter="v-60", kinds=["hand"])[0]
     settings = snowfall.Settings(**snowfall.PRESETS[preset])
     for seed in few(range(2 if preset == "flurry" else 1), 1):
         place = Place(area=FACE, frame=FACE, hides=(POST, POST, shapely.Polygon()))
-        growth = plain(snowfall.grow(settings, place, way.limits, stream(seed, "layers")))
+        growth = plain(snowfall.grow(settings, place, setup_.limits, stream(seed, "layers")))
         block = block_on(Ground(name="sky", width_mm=80, height_mm=60), growth.cuts)
-        assert list(limits_broken(way.on(block), f"{preset} {seed}")) == []
+        assert list(limits_broken(setup_.on(block), f"{preset} {seed}")) == []
 
 
 @pytest.mark.parametrize(("land", "remedy"), [(3.0, "larger flakes"), (1.0, "")])
@@ -138,12 +138,13 @@ def test_a_level_is_sought_by_halves_where_the_white_jumps() -> None:
 
 
 @pytest.mark.parametrize(
-    ("came", "told"), [((0.1, 0.2, 0.3), 0), ((0.109, 0.191, 0.3), 0), ((0.111, 0.2, 0.3), 1), ((0.1, 0.189, 0.35), 2)]
+    ("came", "expected"),
+    [((0.1, 0.2, 0.3), 0), ((0.109, 0.191, 0.3), 0), ((0.111, 0.2, 0.3), 1), ((0.1, 0.189, 0.35), 2)],
 )
-def test_a_layer_is_told_of_from_a_hundredth_of_the_face_on(came: tuple[float, ...], told: int) -> None:
+def test_a_layer_is_told_of_from_a_hundredth_of_the_face_on(came: tuple[float, ...], expected: int) -> None:
     remarks = list(falling._layer_remarks((0.1, 0.2, 0.3), np.array(came)))
-    assert len(remarks) == told
-    assert all(name in said for name, said in zip(("middle", "near"), remarks, strict=False) if told == 2)
+    assert len(remarks) == expected
+    assert all(name in said for name, said in zip(("middle", "near"), remarks, strict=False) if expected == 2)
 
 
 @pytest.mark.parametrize(("answers", "parts"), [((1.0, 1.0, 1.0), 1), ((0.5, 1.0, 1.5), 2)])
@@ -159,8 +160,8 @@ def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], part
     monkeypatch.setattr(falling, "Sky", sky)
     monkeypatch.setattr(falling, "_solved", lambda own, _: (1.0, own, own))
     monkeypatch.setattr(falling, "_white_by_layer", lambda own, *_: 0.3 * own * answers)
-    its = SimpleNamespace(settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None)
-    taken, level, _, _ = falling._solved_by_layer(its, FRAME, 1)
+    each = SimpleNamespace(settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None)
+    taken, level, _, _ = falling._solved_by_layer(each, FRAME, 1)
     assert level == 1
     assert tried[0] == pytest.approx(asked / 0.3)
     assert len(tried) == parts

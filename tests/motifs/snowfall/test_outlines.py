@@ -76,9 +76,9 @@ def test_squarish_flakes_fill_more_of_their_box() -> None:
 
 def test_wind_draws_out_along_itself() -> None:
     xy = outlined(600, 36, round_share=1.0, rng=np.random.default_rng(4), longer=1.0, along_deg=40.0)
-    way = np.array([np.cos(np.radians(40)), np.sin(np.radians(40))])
-    along = np.ptp(xy @ way, axis=1)
-    across = np.ptp(xy @ [-way[1], way[0]], axis=1)
+    direction = np.array([np.cos(np.radians(40)), np.sin(np.radians(40))])
+    along = np.ptp(xy @ direction, axis=1)
+    across = np.ptp(xy @ [-direction[1], direction[0]], axis=1)
     assert np.mean(along / across) > 1.2
 
 
@@ -114,8 +114,8 @@ def test_large_flakes_are_soft_and_of_several_kinds() -> None:
     """
     edges = outlined(1000, 60, round_share=0.6, rng=np.random.default_rng(5), large=1.0)
     side = np.roll(edges, -1, axis=1) - edges
-    way = side[..., 0] + 1j * side[..., 1]
-    turn = np.angle(np.roll(way, -1, axis=1) / way, deg=True)
+    direction = side[..., 0] + 1j * side[..., 1]
+    turn = np.angle(np.roll(direction, -1, axis=1) / direction, deg=True)
     sharpest = sum(np.roll(turn, k, axis=1) for k in range(4)).max(axis=1)
     assert np.quantile(sharpest, 0.9) < 75
     assert np.quantile(sharpest, 0.1) > 32

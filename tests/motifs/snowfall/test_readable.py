@@ -86,8 +86,8 @@ def test_flakes_that_cut_a_bar_through_together_are_one_less(flakes, stay) -> No
     """Two and a half lands of 0.5 mm must be left somewhere: a disc as wide passes along the post (brute force)."""
     left = uncut(shapes(*flakes), POST, SETTINGS, LIMITS)
     assert list(left) == [flakes[k] for k in stay]
-    way = shapely.buffer(shapely.difference(POST, geometry.union(left)), -0.62)
-    assert len(geometry.parts(way)) == 1
+    room = shapely.buffer(shapely.difference(POST, geometry.union(left)), -0.62)
+    assert len(geometry.parts(room)) == 1
 
 
 def test_of_three_across_a_split_post_only_the_one_in_the_middle_goes() -> None:
@@ -123,8 +123,8 @@ def test_random_posts_hold_and_no_flake_goes_that_would_do_no_harm() -> None:
     left = uncut(shapes(*(flake for lot in lots for flake in lot)), geometry.union(shapes(*posts)), SETTINGS, LIMITS)
 
     def holds(post: shapely.Polygon, white: shapely.Geometry, less: float) -> bool:
-        way = shapely.get_parts(shapely.buffer(shapely.difference(post, white), -less))
-        return int((shapely.area(way) > 0.0625).sum()) <= 1
+        room = shapely.get_parts(shapely.buffer(shapely.difference(post, white), -less))
+        return int((shapely.area(room) > 0.0625).sum()) <= 1
 
     def harms(flake: shapely.Polygon, post: shapely.Polygon, left_mm: float) -> bool:
         inside = post.covers(flake) and flake.distance(post.exterior) < left_mm
@@ -152,9 +152,9 @@ def test_what_happens_to_a_flake_is_its_own() -> None:
     rng = np.random.default_rng(3)
     xy, r = np.stack([np.arange(60) * 12 % 24 + 6.5, np.arange(60) // 2 * 12], axis=1), rng.uniform(0.4, 4, 60)
     xy = xy + rng.uniform(-1.5, 1.5, (60, 2))
-    many = shapes(*(disc(*its, each) for its, each in zip(xy, r, strict=True)))
+    many = shapes(*(disc(*entry, each) for entry, each in zip(xy, r, strict=True)))
     alone = [kept for flake in many for kept in uncut(shapes(flake), BARS, SETTINGS, LIMITS)]
-    assert [its.wkb for its in uncut(many, BARS, SETTINGS, LIMITS)] == [its.wkb for its in alone]
+    assert [one.wkb for one in uncut(many, BARS, SETTINGS, LIMITS)] == [item.wkb for item in alone]
 
 
 @pytest.mark.parametrize(

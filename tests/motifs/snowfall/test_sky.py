@@ -28,10 +28,10 @@ def usual() -> Sky:
 )
 def test_flakes_lie_over_one_another_up_to_a_depth_and_deeper_in_heavy_snow(snow: float, full: float) -> None:
     """1.7 deep on average; heavy snow begins at 18 % of white and is so from 28 on; six more for a share above 30 %."""
-    its = sky((12.0, 9.0), snow=snow)
-    thick = its._crowded(np.array([1e-4, 0.5, 1e3]))
+    each = sky((12.0, 9.0), snow=snow)
+    thick = each._crowded(np.array([1e-4, 0.5, 1e3]))
     assert thick == pytest.approx([1e-4, full * (1 - np.exp(-0.5 / full)), full], rel=1e-3)
-    assert its.looks.worked == pytest.approx(1 - 0.6 * np.clip((snow - 0.18) / 0.1, 0, 1))
+    assert each.looks.worked == pytest.approx(1 - 0.6 * np.clip((snow - 0.18) / 0.1, 0, 1))
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_flakes_lie_over_one_another_up_to_a_depth_and_deeper_in_heavy_snow(snow
 )
 def test_flurries_are_a_sixth_of_the_face_and_a_third_larger_in_heavy_snow(size, snow, flurry, monkeypatch) -> None:
     """17 % of its side, between 7 and 45 mm; or as large as asked."""
-    monkeypatch.setattr(Sky, "_density", lambda its: np.zeros((3, its.cells.columns * its.cells.rows)))
+    monkeypatch.setattr(Sky, "_density", lambda each: np.zeros((3, each.cells.columns * each.cells.rows)))
     assert sky(size, snow=snow).flurry == pytest.approx(flurry)
     assert sky(size, snow=snow, flurry_mm=11.0).flurry == 11
 
@@ -68,8 +68,8 @@ def test_the_level_is_that_at_which_flakes_cover_what_is_asked(usual: Sky, cover
 
 def test_octaves_of_one_weather_are_drawn_out_along_the_wind() -> None:
     """From flurries down to a fourteenth of them; nine times as long as broad in a gale, the largest less."""
-    its = sky((12.0, 9.0), wind=1.0, wind_towards_deg=20.0, flurry_mm=40.0)
-    shared, near = its.octaves(-1), its.octaves(2)
+    each = sky((12.0, 9.0), wind=1.0, wind_towards_deg=20.0, flurry_mm=40.0)
+    shared, near = each.octaves(-1), each.octaves(2)
     assert {octave.along_deg for octave in shared} == {20}
     assert [octave.stretch for octave in shared] == pytest.approx([9**0.7, 9, 9, 9])
     sizes = [octave.size_mm * octave.stretch**0.4 / 40 for octave in shared]
@@ -82,7 +82,7 @@ def test_octaves_of_one_weather_are_drawn_out_along_the_wind() -> None:
     assert [octave.height for octave in calm.octaves(-1)] == pytest.approx([0.65, 0.525, 0.525, 0.6])
     assert len({octave.along_deg for octave in calm.octaves(-1)}) == 4
     assert min(octave.size_mm for octave in calm.octaves(-1)) == 0.6  # no finer than a cell
-    keys = [octave.key for layer in (-1, 0, 1, 2) for octave in its.octaves(layer)]
+    keys = [octave.key for layer in (-1, 0, 1, 2) for octave in each.octaves(layer)]
     assert len(set(keys)) == len(keys)
 
 
@@ -105,39 +105,39 @@ def test_flakes_are_one_mass_where_they_lie_nearly_one_deep() -> None:
 
 def test_each_layer_falls_by_its_weight_and_areas_add_up_to_nearly_one() -> None:
     """But for the thickest places, as none is thicker than e to the 3.6: measured, the far ones lose more."""
-    its = sky((80.0, 60.0), flurry_mm=8.0, far=0.6, middle=0.0, near=0.2, wind=0.0)
-    assert its.weights == pytest.approx([0.75, 0, 0.25])
-    shares = its.density.mean(axis=1) * its._areas
+    each = sky((80.0, 60.0), flurry_mm=8.0, far=0.6, middle=0.0, near=0.2, wind=0.0)
+    assert each.weights == pytest.approx([0.75, 0, 0.25])
+    shares = each.density.mean(axis=1) * each._areas
     assert shares == pytest.approx([0.446, 0, 0.217], rel=0.1, abs=1e-12)
-    areas = 0.72 * np.pi * (its.medians / 2) ** 2 * np.exp(2 * np.array([0.36, 0.42, 0.48]) ** 2)
-    assert its._areas == pytest.approx(areas)
-    assert (its.density.max(axis=1) * its._areas <= np.exp(3.6) * its.weights + 1e-9).all()
+    areas = 0.72 * np.pi * (each.medians / 2) ** 2 * np.exp(2 * np.array([0.36, 0.42, 0.48]) ** 2)
+    assert each._areas == pytest.approx(areas)
+    assert (each.density.max(axis=1) * each._areas <= np.exp(3.6) * each.weights + 1e-9).all()
 
 
 def test_a_part_of_the_window_is_as_dense_as_all_of_it() -> None:
-    its = sky((60.0, 45.0), flurry_mm=7.0)
-    level = its.level_of(0.2)
-    assert its.part(level, 10_000) is None  # so many don't fall on all of it
-    part = its.part(level, 25)
+    each = sky((60.0, 45.0), flurry_mm=7.0)
+    level = each.level_of(0.2)
+    assert each.part(level, 10_000) is None  # so many don't fall on all of it
+    part = each.part(level, 25)
     assert part.is_part
-    assert its.frame.covers(part.frame)
+    assert each.frame.covers(part.frame)
     times = 60 / np.ptp(part.frame.bounds[::2])
     assert times == pytest.approx(round(times))
     assert times >= 3
     assert 8 < len(part.fallen(level)) < 60
-    assert part.cover(level) == pytest.approx(its.cover(level), rel=0.3)
+    assert part.cover(level) == pytest.approx(each.cover(level), rel=0.3)
     assert part.flurry == 7
 
 
 def test_flakes_fall_where_their_layer_is_dense_each_with_a_key_of_its_own(usual: Sky) -> None:
     level = usual.level_of(0.2)
-    its = usual.fallen(level)
-    assert len(np.unique(its.key)) == len(its)
-    assert shapely.box(*usual.frame.buffer(4.5).bounds).covers(shapely.MultiPoint(its.xy))
-    assert 90 < len(its) < 220
-    assert (its.packed == 0).all()
+    each = usual.fallen(level)
+    assert len(np.unique(each.key)) == len(each)
+    assert shapely.box(*usual.frame.buffer(4.5).bounds).covers(shapely.MultiPoint(each.xy))
+    assert 90 < len(each) < 220
+    assert (each.packed == 0).all()
     assert sky(snow=0.3).fallen(level).packed.max() > 0.5
-    reach = [2 * np.median(its.reach[(its.layer == layer) & ~its.torn]) for layer in range(3)]
+    reach = [2 * np.median(each.reach[(each.layer == layer) & ~each.torn]) for layer in range(3)]
     assert reach == pytest.approx(usual.medians, rel=0.3)
     more = usual.fallen(1.5 * level)
-    assert len(more) > len(its)
+    assert len(more) > len(each)

@@ -73,7 +73,7 @@ def test_three_in_ten_large_flakes_are_dented_and_as_many_have_a_lobe(monkeypatc
     seen: dict[str, int] = {}
     strengths: list[np.ndarray] = []
     for name in ("_side_off", "_bitten", "_lobed"):
-        monkeypatch.setattr(outlines, name, lambda off, reach, *_, its=name: seen.__setitem__(its, len(off)) or reach)
+        monkeypatch.setattr(outlines, name, lambda off, reach, *_, each=name: seen.__setitem__(each, len(off)) or reach)
     monkeypatch.setattr(
         outlines, "_dented", lambda _d, reach, _l, strength, _: strengths.append(strength) or reach.copy()
     )
@@ -148,7 +148,7 @@ def test_which_kinds_of_flakes_there_are(monkeypatch) -> None:
         monkeypatch.setattr(
             outlines,
             name,
-            lambda its, its_draws, real=real, name=name: seen.__setitem__(name, len(its)) or real(its, its_draws),
+            lambda each, its_draws, real=real, name=name: seen.__setitem__(name, len(each)) or real(each, its_draws),
         )
     for longer, crisp in ((0.0, 0.07), (1.0, 0.0)):
         outlines.outlines(
@@ -184,19 +184,19 @@ def test_sizes_are_softly_kept_between_their_ends(median: float, low: float, hig
 @pytest.mark.parametrize(("reach", "share"), [(0.48, 0.0), (0.51, 0.3 * 0.752), (0.96, 0.3 * 1.3), (3.8, 0.3 * 1.7)])
 def test_large_flakes_may_be_torn(reach: float, share: float) -> None:
     """From 0.5 mm on, what a tool makes in a peck or two: more of larger ones, up to 1.7 times what is asked."""
-    its = flakes.falling(
+    each = flakes.falling(
         LOOKS, np.zeros((COUNT, 2)), np.full(COUNT, reach), np.zeros(COUNT, dtype=int), key=draws().key,
         packed=np.zeros(COUNT),
     )  # fmt: skip
-    assert its.torn.mean() == pytest.approx(share, abs=0.035)
-    assert its.reach[its.torn] == pytest.approx(1.15 * reach)
-    assert its.reach[~its.torn] == pytest.approx(reach)
+    assert each.torn.mean() == pytest.approx(share, abs=0.035)
+    assert each.reach[each.torn] == pytest.approx(1.15 * reach)
+    assert each.reach[~each.torn] == pytest.approx(reach)
 
 
 def test_a_disc_a_little_larger_than_the_smallest_cut_passes_through_every_flake() -> None:
-    its = limits(0.5, 0.4)
-    assert flakes.passes_mm(its) == pytest.approx(0.208)
-    assert flakes.shrunk_mm(its) == pytest.approx(0.208 / 0.75)
+    each = limits(0.5, 0.4)
+    assert flakes.passes_mm(each) == pytest.approx(0.208)
+    assert flakes.shrunk_mm(each) == pytest.approx(0.208 / 0.75)
 
 
 def test_torn_clumps_are_two_to_six_crystals_that_touch_in_a_disc() -> None:
@@ -219,8 +219,8 @@ def test_torn_clumps_are_two_to_six_crystals_that_touch_in_a_disc() -> None:
 
 def test_outlines_have_as_many_points_as_keep_their_chords_within_twelve_micrometres() -> None:
     sizes = np.array([0.1, 0.3, 1.0, 3.0])
-    its = flakes._outlined(LOOKS, np.zeros((4, 2)), sizes, np.zeros(4, dtype=int), draws(4))
-    points = shapely.get_num_coordinates(its) - 1
+    each = flakes._outlined(LOOKS, np.zeros((4, 2)), sizes, np.zeros(4, dtype=int), draws(4))
+    points = shapely.get_num_coordinates(each) - 1
     assert points.tolist() == [12, 12, 28, 40]
     assert (2 * np.pi / points >= 0).all()
     assert (sizes * (1 - np.cos(np.pi / points)) < 0.0125).all()

@@ -288,7 +288,7 @@ def test_one_hole_is_air_and_another_beside_it_a_mark() -> None:
     for said in ((), ((shapely.box(10, 18, 26, 36), "open"), (shapely.box(34, 26, 36, 28), "open"))):
         place = Place(area=FACE, shapes=shapes(wall), holes=said)
         cuts = snowload.grow(settings, place, LIMITS, stream(1, "holes")).cuts
-        lies = [float(shapely.area(shapely.intersection(cuts, its)).sum()) > 0.3 for its in windows]
+        lies = [float(shapely.area(shapely.intersection(cuts, window)).sum()) > 0.3 for window in windows]
         assert lies == ([True, True, False] if said else [False, False, False])
 
 

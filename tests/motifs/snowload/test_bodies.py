@@ -270,7 +270,7 @@ def test_before_a_post_the_wind_digs_deeper_than_behind_it() -> None:
     posts = [shapely.box(x, 5, x + 2, 30) for x in (16, 34, 52)]
     scene = shapely.union_all([shapely.box(-5, -5, 75, 12), *posts])
     cuts = [white(scene, "windblown", seed, patchy=0, lumpy=0, wind_towards_deg=0) for seed in few((1, 2, 3), 2)]
-    before, behind = (np.mean([high(its, x + at, 12) for its in cuts for x in (16, 34, 52)]) for at in (-0.6, 2.6))
+    before, behind = (np.mean([high(cut, x + at, 12) for cut in cuts for x in (16, 34, 52)]) for at in (-0.6, 2.6))
     assert before < 0.28 * behind
 
 

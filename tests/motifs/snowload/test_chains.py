@@ -89,8 +89,8 @@ def test_snow_that_is_spread_is_neither_more_nor_less_on_each_chain(chains: Ledg
 )
 def test_under_what_hangs_above_air_stays_and_a_slit_stays_bare(chains: Ledges, over, land, room) -> None:
     """A millimetre at least, or the land; no wider than two it is a slit."""
-    its = SimpleNamespace(ceiling=chains.base + over, base=chains.base, highest=chains.highest)
-    assert Ledges.room(its, land) == pytest.approx(np.full(len(chains), room))
+    each = SimpleNamespace(ceiling=chains.base + over, base=chains.base, highest=chains.highest)
+    assert Ledges.room(each, land) == pytest.approx(np.full(len(chains), room))
 
 
 def test_a_chance_hangs_on_the_place_alone(chains: Ledges) -> None:

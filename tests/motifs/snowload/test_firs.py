@@ -295,8 +295,8 @@ def one_pad(*, own: dict | None = None, fir: dict | None = None, lies: float = 1
     ],
 )  # fmt: skip
 def test_so_thick_a_pad_lies_over_a_shoulder_and_below_it(changed, over: float, under: float) -> None:
-    its = one_pad(**changed)
-    assert (its.over, its.under) == pytest.approx((over, under))
+    each = one_pad(**changed)
+    assert (each.over, each.under) == pytest.approx((over, under))
 
 
 @pytest.mark.parametrize(
@@ -323,8 +323,8 @@ def test_so_thick_a_pad_lies_over_a_shoulder_and_below_it(changed, over: float, 
     ],
 )
 def test_so_far_a_pad_lies_along_a_shoulder(changed, begins: float, ends: float) -> None:
-    its = one_pad(**changed)
-    assert (its.begins, its.ends) == pytest.approx((begins, ends))
+    each = one_pad(**changed)
+    assert (each.begins, each.ends) == pytest.approx((begins, ends))
 
 
 @pytest.mark.parametrize(
@@ -477,8 +477,8 @@ def test_so_much_lies_over_a_shoulder_and_on_the_front_below_it(changed, own, ov
     """In mm², on both sides of the fir alike; it hangs a little out over the tip."""
     for side in (1, -1):
         pair = _shoulders(straight(side), laid_on(**changed), LIMITS, PLAIN, chances(**own))
-        assert [its[0].area for its in pair] == pytest.approx((over, below), rel=0.006)
-        far = [max(abs(its[0].bounds[0]), abs(its[0].bounds[2])) for its in pair]
+        assert [one[0].area for one in pair] == pytest.approx((over, below), rel=0.006)
+        far = [max(abs(each[0].bounds[0]), abs(each[0].bounds[2])) for each in pair]
         assert far[1] == pytest.approx(6.02, abs=0.01)
         assert 5.99 < far[0] < 6.4
 
@@ -501,9 +501,9 @@ def test_so_much_lies_over_a_shoulder_and_on_the_front_below_it(changed, own, ov
     ],
 )
 def test_so_much_lies_on_a_tiers_front(half, changed, own, area: float, bounds) -> None:
-    (its,) = _fronts(straight(half=float(half)), laid_on(**changed), LIMITS, PLAIN, chances(**own))
-    assert its.area == pytest.approx(area, rel=0.006)
-    assert its.bounds == pytest.approx(bounds, abs=0.012)
+    (each,) = _fronts(straight(half=float(half)), laid_on(**changed), LIMITS, PLAIN, chances(**own))
+    assert each.area == pytest.approx(area, rel=0.006)
+    assert each.bounds == pytest.approx(bounds, abs=0.012)
 
 
 @pytest.mark.parametrize(
@@ -541,9 +541,9 @@ def test_a_tiers_front_stays_bare(tier, changed, own, boughs: float) -> None:
 def test_so_large_is_half_the_cap_of_a_top(changed, own, fir, over: float, on: float, down) -> None:
     """What lies over it and what lies on it, mm², and how far down both go; they meet their other half."""
     pair = _caps(straight(top=True), laid_on(**changed), chances(**own), chances(**fir))
-    assert [its[0].area for its in pair] == pytest.approx((over, on), rel=0.008)
-    assert [its[0].bounds[1] for its in pair] == pytest.approx(down, abs=0.012)
-    assert [its[0].bounds[0] for its in pair] == pytest.approx((0.95, 0.95), abs=0.01)
+    assert [each[0].area for each in pair] == pytest.approx((over, on), rel=0.008)
+    assert [one[0].bounds[1] for one in pair] == pytest.approx(down, abs=0.012)
+    assert [item[0].bounds[0] for item in pair] == pytest.approx((0.95, 0.95), abs=0.01)
     assert pair[0][0].bounds[3] == pytest.approx(5 + 1.1 * changed.get("over", 0.5), abs=0.01)
 
 

@@ -38,8 +38,8 @@ def ledge(wide: float = 40.0, *, slope: float = 0.0, **changed: Any) -> Ledges:
     return Ledges(step=STEP, column=column, **usual)
 
 
-def ends(its: Ledges, *, crest: float = np.inf, kind: float = 0.0, free: bool = False) -> Any:
-    n = len(its)
+def ends(one: Ledges, *, crest: float = np.inf, kind: float = 0.0, free: bool = False) -> Any:
+    n = len(one)
     away = np.stack([np.arange(n), np.arange(n)[::-1]]) * STEP
     return SimpleNamespace(
         crest=np.full(n, crest), kind=np.full((2, n), kind), away=away, free=np.full((2, n), free)
@@ -93,10 +93,10 @@ def test_no_timber_is_as_broad_and_as_thick_as_a_hill(thick: float, broad: float
     ],
 )
 def test_a_field_is_ground_that_is_not_steep_or_far_off_all_that_is_broad(changed, broad, far, ground, field) -> None:
-    its = ledge(10, **changed)
-    mm = np.full(len(its), float(broad))
-    assert snow_shapes.lying_ground(its, mm) == pytest.approx(ground, abs=1e-9)
-    assert snow_shapes.fielded(its, mm, far=far) == pytest.approx(field, abs=1e-9)
+    one = ledge(10, **changed)
+    mm = np.full(len(one), float(broad))
+    assert snow_shapes.lying_ground(one, mm) == pytest.approx(ground, abs=1e-9)
+    assert snow_shapes.fielded(one, mm, far=far) == pytest.approx(field, abs=1e-9)
 
 
 # ── how far the white reaches down ───────────────────────────────────────────────────────────────────────────────
@@ -135,10 +135,10 @@ def test_a_field_is_ground_that_is_not_steep_or_far_off_all_that_is_broad(change
 def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, calm) -> None:
     of_ledge = {key: changed[key] for key in ("slope", "wide", "thick", "void") if key in changed}
     of_asked = {key: changed[key] for key in CALM | {"fallen_mm": 0} if key in changed}
-    its = ledge(**of_ledge)
+    one = ledge(**of_ledge)
     reaches = snow_shapes.reaching(
-        its, np.full(len(its), changed.get("depth", 4.0)), asked(**of_asked),
-        ends(its, crest=changed.get("crest", np.inf)), np.full(len(its), changed.get("field", 0.0)), land_mm=0.5,
+        one, np.full(len(one), changed.get("depth", 4.0)), asked(**of_asked),
+        ends(one, crest=changed.get("crest", np.inf)), np.full(len(one), changed.get("field", 0.0)), land_mm=0.5,
         rng=stream(1, "reaching"),
     )  # fmt: skip
     assert reaches == pytest.approx(down, rel=0.01, abs=0.002)
@@ -146,13 +146,13 @@ def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, 
 
 @pytest.mark.parametrize(("kind", "at_end"), [(0.0, 1.887), (0.1, 0.674), (0.2, 0.511), (0.3, 1.887)])
 def test_some_free_ends_wrap_round_what_they_lie_on_and_most_run_out(kind: float, at_end: float, calm) -> None:
-    its = ledge()
+    one = ledge()
     reaches = snow_shapes.reaching(
-        its, np.full(len(its), 4.0), asked(), ends(its, free=True, kind=kind), np.zeros(len(its)), land_mm=0.5,
+        one, np.full(len(one), 4.0), asked(), ends(one, free=True, kind=kind), np.zeros(len(one)), land_mm=0.5,
         rng=stream(1, "reaching"),
     )  # fmt: skip
     assert reaches[[0, -1]] == pytest.approx(at_end, rel=0.01)
-    assert reaches[len(its) // 2] == pytest.approx(1.887, rel=0.01)
+    assert reaches[len(one) // 2] == pytest.approx(1.887, rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -161,8 +161,8 @@ def test_some_free_ends_wrap_round_what_they_lie_on_and_most_run_out(kind: float
 )
 def test_snow_that_is_nearly_cut_is_as_deep_as_it_has_to_be(depth: float, slope: float, deeper: float) -> None:
     """Two fifths more than the smallest cut, across; no more than 2.5 times as deep, and a trace stays one."""
-    its = ledge(4, slope=slope)
-    made = snow_shapes.cuttable(its, np.full(40, depth), np.zeros(40), 0.4)
+    one = ledge(4, slope=slope)
+    made = snow_shapes.cuttable(one, np.full(40, depth), np.zeros(40), 0.4)
     assert made == pytest.approx(deeper)
 
 
@@ -180,9 +180,9 @@ def test_snow_that_is_nearly_cut_is_as_deep_as_it_has_to_be(depth: float, slope:
     ],
 )
 def test_layers_of_a_cornice_hang_out_one_over_another(kind, blows, most, tips) -> None:
-    its = snow_shapes.cornice_tips(np.array([3.0]), np.array([kind]), blows, np.array([float(most)]))
-    assert its.shape == (10, 1)
-    assert its[[0, 4, 9], 0] == pytest.approx(tips, rel=0.02)
+    one = snow_shapes.cornice_tips(np.array([3.0]), np.array([kind]), blows, np.array([float(most)]))
+    assert one.shape == (10, 1)
+    assert one[[0, 4, 9], 0] == pytest.approx(tips, rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -206,11 +206,11 @@ def test_layers_of_a_cornice_hang_out_one_over_another(kind, blows, most, tips) 
 )
 def test_so_much_hangs_out_over_free_ends(changed, left, right) -> None:
     """How far, how much in mm², and how high over the ledge its lower side lies."""
-    its = ledge(changed.get("wide", 40.0), slope=changed.get("slope", 0.0))
-    depth, free = np.full(len(its), changed.get("top", 3.0)), ends(its, kind=changed.get("kind", 0.5), free=True)
-    cover = drawn(lambda canvas: snow_shapes.lips(canvas, its, depth, free, blows=changed.get("blows", 0.0)))
-    assert not cover[:, 200 : 200 + len(its)].any()
-    for part, (far, area, low) in ((cover[:, :200], left), (cover[:, 200 + len(its) :], right)):
+    one = ledge(changed.get("wide", 40.0), slope=changed.get("slope", 0.0))
+    depth, free = np.full(len(one), changed.get("top", 3.0)), ends(one, kind=changed.get("kind", 0.5), free=True)
+    cover = drawn(lambda canvas: snow_shapes.lips(canvas, one, depth, free, blows=changed.get("blows", 0.0)))
+    assert not cover[:, 200 : 200 + len(one)].any()
+    for part, (far, area, low) in ((cover[:, :200], left), (cover[:, 200 + len(one) :], right)):
         rows = np.flatnonzero(part.any(axis=1))
         assert part.any(axis=0).sum() * STEP == pytest.approx(far)
         assert part.sum() * STEP**2 == pytest.approx(area, rel=0.02, abs=0.001)
@@ -221,12 +221,12 @@ def test_so_much_hangs_out_over_free_ends(changed, left, right) -> None:
 
 
 def slivers(seed: int, *, below: float = 3.0, field: float = 0.0, breadth: float = 60.0, **changed: Any) -> Any:
-    its = ledge(59, breadth=breadth)
+    one = ledge(59, breadth=breadth)
     said = dict[str, np.ndarray]()
 
     def draw(canvas: snow_shapes.Canvas) -> None:
         said["below"] = snow_shapes.shown_bark(
-            canvas, its, np.full(len(its), below), asked(**changed), np.full(len(its), field), limits=LIMITS,
+            canvas, one, np.full(len(one), below), asked(**changed), np.full(len(one), field), limits=LIMITS,
             rng=stream(seed, "bark"),
         )  # fmt: skip
 
@@ -333,8 +333,8 @@ def test_tongues_are_longer_and_shorter_in_broad_groups_and_a_little_one_by_one(
 def test_so_much_is_borne_at_the_most(changed, bears: float) -> None:
     own = {key: changed[key] for key in ("slope", "breadth", "void", "hung", "free") if key in changed}
     of_asked = {key: changed[key] for key in ("fallen_mm", "bridging_mm") if key in changed}
-    its = ledge(changed.get("wide", 40.0), **own)
-    most = borne(its, asked(**of_asked), np.full(len(its), changed.get("ground", 0.0)))
+    one = ledge(changed.get("wide", 40.0), **own)
+    most = borne(one, asked(**of_asked), np.full(len(one), changed.get("ground", 0.0)))
     assert most == pytest.approx(bears, abs=0.001)
 
 
@@ -356,13 +356,13 @@ def test_so_much_is_borne_at_the_most(changed, bears: float) -> None:
 )
 def test_snow_on_a_rail_is_higher_or_lower_right_at_a_post(changed, kind: float, right_there: float) -> None:
     """As a logarithm; less by e at 0.6 mm and two fifths of the depth fallen; none on slopes, ground or short rails."""
-    its = ledge(**{"breadth": 1.0} | {key: changed[key] for key in ("slope", "breadth") if key in changed})
+    one = ledge(**{"breadth": 1.0} | {key: changed[key] for key in ("slope", "breadth") if key in changed})
     fallen = changed.get("fallen_mm", 4.0)
-    higher = _at_walls(its, ends(its, kind=kind), asked(fallen_mm=fallen))
+    higher = _at_walls(one, ends(one, kind=kind), asked(fallen_mm=fallen))
     assert higher[[0, -1]] == pytest.approx(right_there, abs=0.001)
     if fallen == 4:
         assert higher[22] == pytest.approx(right_there / np.e, abs=0.001)
-    assert (_at_walls(its, ends(its, kind=kind, free=True), asked()) == 0).all()
+    assert (_at_walls(one, ends(one, kind=kind, free=True), asked()) == 0).all()
 
 
 @pytest.mark.parametrize(
@@ -386,10 +386,10 @@ def test_snow_on_a_rail_is_higher_or_lower_right_at_a_post(changed, kind: float,
 def test_so_much_is_shaken_off_of_what_is_slender_in_patches_and_less_of_crowns(changed, bare, monkeypatch) -> None:
     waves = {9.0: changed.get("slow", 0.0), 3.5: changed.get("fast", 0.0)}
     monkeypatch.setattr(growing, "waves_at", lambda at, _, patch_mm: np.full(len(at), waves[patch_mm[0]]))
-    its = ledge(1.0, thick=changed.get("thick", 1.0))
+    one = ledge(1.0, thick=changed.get("thick", 1.0))
     settings = asked(patchy=changed.get("patchy", 0.5), sticky=changed.get("sticky", 0.5))
-    scene: Any = SimpleNamespace(settings=settings, ledges=its, crown=np.full(len(its), changed.get("crown", 0.0)))
-    assert _Scene._bare(scene, np.zeros((len(its), 2)), stream(1, "bare")) == pytest.approx(bare, abs=0.001)
+    scene: Any = SimpleNamespace(settings=settings, ledges=one, crown=np.full(len(one), changed.get("crown", 0.0)))
+    assert _Scene._bare(scene, np.zeros((len(one), 2)), stream(1, "bare")) == pytest.approx(bare, abs=0.001)
 
 
 # ── how snow ends ────────────────────────────────────────────────────────────────────────────────────────────────
@@ -397,9 +397,9 @@ def test_so_much_is_shaken_off_of_what_is_slender_in_patches_and_less_of_crowns(
 
 def roofed(wide: float, falls: float, **changed: Any) -> Ledges:
     """A thing that falls off from its middle to both sides by so many mm."""
-    its = ledge(wide, **changed)
-    n = len(its)
-    return replace(its, base=its.base - falls * np.abs(np.arange(n) - (n - 1) / 2) / ((n - 1) / 2))
+    one = ledge(wide, **changed)
+    n = len(one)
+    return replace(one, base=one.base - falls * np.abs(np.arange(n) - (n - 1) / 2) / ((n - 1) / 2))
 
 
 @pytest.mark.parametrize(
@@ -435,12 +435,12 @@ def roofed(wide: float, falls: float, **changed: Any) -> Ledges:
 )
 def test_so_snow_ends_over_an_edge(changed, at_edge, rise, power, steepest, monkeypatch) -> None:
     said = iter([changed.get("kind", 0.2)] * 2 + [changed.get("steep", 0.5)] * 2 + [0.5, 0.5])
-    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), next(said)))
-    its = ledge(
+    monkeypatch.setattr(Ledges, "chance", lambda entry, *_: np.full(len(entry), next(said)))
+    one = ledge(
         changed.get("wide", 40.0), **{"free": -2} | {key: changed[key] for key in changed.keys() & {"breadth", "free"}}
     )
     of_asked = {key: changed[key] for key in changed.keys() & {"fallen_mm", "wind", "wind_towards_deg", "sticky"}}
-    so = ends_of(its, asked(**of_asked), stream(1, "ends"))
+    so = ends_of(one, asked(**of_asked), stream(1, "ends"))
     assert so.at_edge[:, 0] == pytest.approx(at_edge, abs=0.001)
     assert so.rise[:, 0] == pytest.approx(rise, abs=0.001)
     assert so.power[:, 0] == pytest.approx(power)
@@ -463,7 +463,7 @@ def test_so_snow_ends_over_an_edge(changed, at_edge, rise, power, steepest, monk
 )
 def test_so_high_is_the_dome_on_what_is_free_on_both_sides(wide, falls, chance, crest, on_tip, monkeypatch) -> None:
     """Three and a half times as broad as the snow is deep at the most; off its middle, and less below a tip."""
-    monkeypatch.setattr(Ledges, "chance", lambda its, *_: np.full(len(its), chance))
+    monkeypatch.setattr(Ledges, "chance", lambda one, *_: np.full(len(one), chance))
     so = ends_of(roofed(wide, falls), asked(), stream(1, "ends"))
     assert so.crest == pytest.approx(crest, abs=0.001)
     assert so.crest_in[:, 0] == pytest.approx(np.array([0.32 + 0.36 * chance, 0.68 - 0.36 * chance]) * wide)
@@ -477,33 +477,33 @@ def test_so_high_is_the_dome_on_what_is_free_on_both_sides(wide, falls, chance, 
     [(4.0, 1.5, False), (4.0, 1.7, True), (4.0, 3.4, True), (4.0, 3.6, False), (7.9, 4.0, True), (8.1, 4.0, False)],
 )
 def test_a_pickets_head_is_narrow_and_neither_blunt_nor_a_spire(wide: float, falls: float, head: bool) -> None:
-    its, crest = roofed(wide, falls, free=-1), np.ones(round(wide / STEP))
-    assert _heads(its, SimpleNamespace(crest=crest)).tolist() == [head] * len(its)
-    assert not _heads(its, SimpleNamespace(crest=crest + np.inf)).any()
-    assert not _heads(replace(its, void=crest), SimpleNamespace(crest=crest)).any()
+    one, crest = roofed(wide, falls, free=-1), np.ones(round(wide / STEP))
+    assert _heads(one, SimpleNamespace(crest=crest)).tolist() == [head] * len(one)
+    assert not _heads(one, SimpleNamespace(crest=crest + np.inf)).any()
+    assert not _heads(replace(one, void=crest), SimpleNamespace(crest=crest)).any()
 
 
-def twice(its: Ledges) -> Ledges:
+def twice(one: Ledges) -> Ledges:
     """The same chain again beside it."""
-    n = len(its)
+    n = len(one)
     after = {"column": 400, "x": 40.0, "first": n, "last": n}
-    own = {key: value for key, value in vars(its).items() if key != "step"}
+    own = {key: value for key, value in vars(one).items() if key != "step"}
     again = {key: value + after[key] if key in after else value for key, value in own.items()}
-    return Ledges(step=its.step, **{key: np.concatenate([own[key], again[key]], axis=-1) for key in own})
+    return Ledges(step=one.step, **{key: np.concatenate([own[key], again[key]], axis=-1) for key in own})
 
 
 @pytest.mark.parametrize("wide", [3.0, 24.0])
 @pytest.mark.parametrize("free", [-1, -2])
 def test_a_chain_bears_the_same_whatever_lies_before_it(wide: float, free: int, monkeypatch) -> None:
-    monkeypatch.setattr(Ledges, "chance", lambda its, _, at=None: np.full(len(its if at is None else at), 0.3))
+    monkeypatch.setattr(Ledges, "chance", lambda this, _, at=None: np.full(len(this if at is None else at), 0.3))
     monkeypatch.setattr(snow_shapes, "waves_at", lambda place, *_, **__: np.zeros(len(place)))
     one, settings = roofed(wide, 1.8, free=free, breadth=2.0), asked(wind=0.5)
-    for its in (one, twice(one)):
-        so, zeros = ends_of(its, settings, stream(1, "ends")), np.zeros(len(its))
-        white = snow_shapes.reaching(its, zeros + 4, settings, so, zeros, land_mm=0.5, rng=stream(1, "reaching"))
-        lies = np.stack([borne(its, settings, zeros), _at_walls(its, so, settings), *so.at_edge, *so.crest_in, so.crest,
-                         _heads(its, so), white])  # fmt: skip
-        if its is one:
+    for entry in (one, twice(one)):
+        so, zeros = ends_of(entry, settings, stream(1, "ends")), np.zeros(len(entry))
+        white = snow_shapes.reaching(entry, zeros + 4, settings, so, zeros, land_mm=0.5, rng=stream(1, "reaching"))
+        borne_, walls = borne(entry, settings, zeros), _at_walls(entry, so, settings)
+        lies = np.stack([borne_, walls, *so.at_edge, *so.crest_in, so.crest, _heads(entry, so), white])
+        if entry is one:
             alone = lies
     assert lies[:, : len(one)] == pytest.approx(alone)
     assert lies[:, len(one) :] == pytest.approx(alone)
@@ -516,8 +516,8 @@ def notched(
     gap: float = 1.0, opens: float = 0.5, *, slope: float = -0.5, free: Any = (-2, -1), **changed: Any
 ) -> Ledges:
     """A bough that falls off to the right; at its left end another one comes down to it in a wedge."""
-    its = ledge(20, slope=slope, free=np.array(free)[:, None], **changed)
-    return replace(its, ceiling=its.base + gap + opens * (its.x - 20))
+    one = ledge(20, slope=slope, free=np.array(free)[:, None], **changed)
+    return replace(one, ceiling=one.base + gap + opens * (one.x - 20))
 
 
 @pytest.mark.parametrize(
@@ -538,15 +538,15 @@ def notched(
     ],
 )
 def test_what_a_notch_of_a_crown_looks_like(changed, notch: bool) -> None:
-    its = notched(**changed)
-    assert boughs._notches(its, 0, -1).tolist() == [0] * notch
-    assert boughs._notches(its, 1, 1).tolist() == []
+    one = notched(**changed)
+    assert boughs._notches(one, 0, -1).tolist() == [0] * notch
+    assert boughs._notches(one, 1, 1).tolist() == []
 
 
 @pytest.mark.parametrize(("broad", "thick", "crown"), [(9.1, 4.1, True), (8.9, 4.1, False), (9.1, 3.9, False)])
 def test_a_tiers_front_sees_the_sky_from_four_millimetres_out_on(broad: float, thick: float, crown: bool) -> None:
-    its = notched(thick=thick)
-    least = boughs.in_front(its, np.full(len(its), broad))
+    one = notched(thick=thick)
+    least = boughs.in_front(one, np.full(len(one), broad))
     assert least[[0, 20, 40, 80]] == pytest.approx(crown * np.array([0, 0.3, 0.6, 0.6]))
 
 
@@ -585,7 +585,7 @@ def test_a_tiers_front_sees_the_sky_from_four_millimetres_out_on(broad: float, t
 )
 def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeypatch) -> None:
     """How far left it reaches from a notch at 20 mm, its area, and how thick it is 3 mm in."""
-    its, solid = notched(), np.ones((600, 800), dtype=bool)
+    one, solid = notched(), np.ones((600, 800), dtype=bool)
     solid[:, : round(changed.get("open", 0.0) / STEP)] = False
     said = iter([changed.get("own", 0.3), changed.get("other", 0.8), changed.get("third", 0.5)])
     monkeypatch.setattr(Ledges, "chance", lambda _, __, at: np.full(len(at), next(said, 0.0)))
@@ -593,7 +593,7 @@ def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeyp
     of_asked = {"boughs": 1.0} | {key: changed[key] for key in changed.keys() & {"boughs", "patchy", "fallen_mm"}}
     cover = drawn(
         lambda canvas: boughs.on_boughs(
-            canvas, its, np.full(len(its), changed.get("depth", 4.0)), np.full(len(its), changed.get("run", 40.0)),
+            canvas, one, np.full(len(one), changed.get("depth", 4.0)), np.full(len(one), changed.get("run", 40.0)),
             asked(**of_asked), solid=solid, limits=LIMITS, rng=stream(1, "boughs"),
         )
     )  # fmt: skip
@@ -625,11 +625,11 @@ def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeyp
 )
 def test_so_deep_the_snow_lies_on_a_deck_after_the_wind(changed, lies, lost: float) -> None:
     """5 mm from the left end, in the middle, 6 mm from the right end, at its brink; and mm² carried off the page."""
-    its = ledge(slope=changed.get("slope", 0.0))
-    n = len(its)
+    one = ledge(slope=changed.get("slope", 0.0))
+    n = len(one)
     settings = asked(**{"wind": 1.0} | {key: changed[key] for key in ("wind", "wind_towards_deg") if key in changed})
     depth, gone = wind.drifted(
-        its, np.full(n, 4.0), settings, clear=np.full((4, n), changed.get("clear", 1e3)),
+        one, np.full(n, 4.0), settings, clear=np.full((4, n), changed.get("clear", 1e3)),
         sky=np.full(n, changed.get("sky", 1.0)),
     )  # fmt: skip
     assert depth[[50, n // 2, n - 60, n - 1]] == pytest.approx(lies, rel=0.01)

@@ -37,9 +37,9 @@ def test_diffusion_solves_its_equation(driven) -> None:
     drive = rng.random(8) if driven else None
     steps = np.diff(np.eye(9), axis=0)
     right = values if drive is None else values - steps.T @ (along * drive)
-    told = np.linalg.solve(np.eye(9) + steps.T @ (along[:, None] * steps), right)
+    report = np.linalg.solve(np.eye(9) + steps.T @ (along[:, None] * steps), right)
     before = values.copy(), along.copy()
-    np.testing.assert_allclose(diffused(values, along, drive), told, atol=1e-12)
+    np.testing.assert_allclose(diffused(values, along, drive), report, atol=1e-12)
     assert np.array_equal(values, before[0])
     assert np.array_equal(along, before[1])
 

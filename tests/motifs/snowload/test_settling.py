@@ -83,29 +83,29 @@ def test_what_falls_lies_or_is_lost(name, preset) -> None:
 
 def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Settled]:
     """What has fallen on a table that runs past the page, by x; and what lies there at rest."""
-    its = ledges(shapely.box(0, 0, 120, 10))
+    each = ledges(shapely.box(0, 0, 120, 10))
     settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 6})
-    heap, zero = heap_at(its.x), np.zeros((2, len(its)))
+    heap, zero = heap_at(each.x), np.zeros((2, len(each)))
     none = Ends(
         zero, zero > 0, zero, zero, zero, zero[0] + np.inf, zero + 1, zero, zero[0] + 1, zero + np.inf, zero, 1.0
     )
-    rest = settled(its, heap, settings, sky=np.ones(len(its)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
-    return its, heap, rest
+    rest = settled(each, heap, settings, sky=np.ones(len(each)), ends=none, bears=zero[0] + np.inf, land_mm=0.5)
+    return each, heap, rest
 
 
 def test_deep_snow_keeps_no_slit() -> None:
-    its, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 1.5, 0.0, 3.0), 0.5)
+    each, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 1.5, 0.0, 3.0), 0.5)
     assert rest.lying + rest.lost == pytest.approx(heap.sum())
-    assert rest.depth[np.abs(its.x - 60) < 2].min() > 1.5
+    assert rest.depth[np.abs(each.x - 60) < 2].min() > 1.5
 
 
 @pytest.mark.parametrize("sticky", [0.0, 0.3, 0.6])
 def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sticky) -> None:
     """A block of snow with upright sides on a table that runs past the page; a thin layer may stand upright."""
-    its, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 5, 9.0, 0.0), sticky)
+    each, heap, rest = at_rest_on_a_table(lambda x: np.where(np.abs(x - 60) < 5, 9.0, 0.0), sticky)
     stands = float(clinging_mm(np.zeros(1), sticky, 6.0)[0])
     loose = np.minimum(rest.depth[:-1], rest.depth[1:]) > stands + 0.5
-    steepest = np.degrees(np.arctan(np.abs(np.diff(rest.depth))[loose].max() / its.step))
+    steepest = np.degrees(np.arctan(np.abs(np.diff(rest.depth))[loose].max() / each.step))
     assert rest.lying + rest.lost == pytest.approx(heap.sum())
     assert (rest.depth > 0.1).sum() > (heap > 0).sum()
     assert steepest < repose_deg(sticky) + 3
@@ -113,12 +113,12 @@ def test_a_loose_pile_on_level_ground_spreads_to_repose_and_keeps_its_volume(sti
 
 def test_ledges_are_found_exactly_between_the_cells() -> None:
     """A slope of 45 degrees and a ceiling over it, column by column against the shapes' own equations."""
-    its = ledges(shapely.union_all([SLOPE, shapely.box(20, 70, 40, 75)]))
-    left = (its.x > 10.2) & (its.x < 59.8) & (its.base < 65)
-    np.testing.assert_allclose(its.base[left], its.x[left] + 2, atol=1e-6)
-    under = (its.x > 20.2) & (its.x < 39.8) & (its.base < 65)
-    assert (its.ceiling[under] == pytest.approx(70)) and np.isinf(its.ceiling[left & (its.x > 41)]).all()
-    assert np.abs(its.slope[left & (its.x > 11) & (its.x < 59)]) == pytest.approx(1.0)
+    each = ledges(shapely.union_all([SLOPE, shapely.box(20, 70, 40, 75)]))
+    left = (each.x > 10.2) & (each.x < 59.8) & (each.base < 65)
+    np.testing.assert_allclose(each.base[left], each.x[left] + 2, atol=1e-6)
+    under = (each.x > 20.2) & (each.x < 39.8) & (each.base < 65)
+    assert (each.ceiling[under] == pytest.approx(70)) and np.isinf(each.ceiling[left & (each.x > 41)]).all()
+    assert np.abs(each.slope[left & (each.x > 11) & (each.x < 59)]) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(("air", "spans"), [(0.04, False), (0.06, True)])
@@ -131,18 +131,18 @@ def test_what_lies_a_hair_over_what_is_drawn_bridges_nothing(air, spans) -> None
 
 def test_what_stands_close_under_a_rope_makes_it_no_broader() -> None:
     """A rope 1.5 mm thick, half a millimetre over a deck of 7.5: its breadth is its own, the deck's the deck's."""
-    its = ledges(shapely.union_all([shapely.box(10, 20, 110, 21.5), shapely.box(5, 12, 115, 19.5)]))
-    middle = np.abs(its.x - 60) < 40
-    assert its.breadth[middle & (its.base > 21)] == pytest.approx(1.5, abs=0.3)
-    assert its.breadth[middle & (its.base < 20)] == pytest.approx(7.5, abs=0.7)
+    each = ledges(shapely.union_all([shapely.box(10, 20, 110, 21.5), shapely.box(5, 12, 115, 19.5)]))
+    middle = np.abs(each.x - 60) < 40
+    assert each.breadth[middle & (each.base > 21)] == pytest.approx(1.5, abs=0.3)
+    assert each.breadth[middle & (each.base < 20)] == pytest.approx(7.5, abs=0.7)
 
 
 def test_values_rise_gently_from_the_least_near_by() -> None:
     """A step from 4 to 26 half-way along a table: 1 for each mm, as far as it is looked for, on both sides alike."""
-    its = ledges(shapely.box(0, 0, 120, 10))
-    step = np.where(its.x < 60, 4.0, 26.0)
-    for values, away in ((step, its.x - 60), (step[::-1], its.x[::-1] - 60)):
-        rises = its.rising_gently(values, 1.0, 6.0)
+    each = ledges(shapely.box(0, 0, 120, 10))
+    step = np.where(each.x < 60, 4.0, 26.0)
+    for values, away in ((step, each.x - 60), (step[::-1], each.x[::-1] - 60)):
+        rises = each.rising_gently(values, 1.0, 6.0)
         assert rises[away < 0] == pytest.approx(4)
         assert rises[(away > 0) & (away < 5)] == pytest.approx(4 + away[(away > 0) & (away < 5)], abs=0.16)
         assert rises[away > 7] == pytest.approx(26)
@@ -166,8 +166,8 @@ def test_a_fork_is_fullest_at_its_bottom() -> None:
 def test_ends_differ() -> None:
     """Of forty posts alike no two ends are cut to one pattern."""
     posts = shapely.union_all([shapely.box(x, 5, x + 2, 40) for x in range(2, 118, 3)])
-    its = ledges(posts)
-    ends = ends_of(its, snowload.Settings(), stream(3, "ends"))
+    each = ledges(posts)
+    ends = ends_of(each, snowload.Settings(), stream(3, "ends"))
     rise = np.unique(ends.rise[0])
     assert len(rise) > 30
     assert np.percentile(rise, 90) > 2.5 * np.percentile(rise, 10)
@@ -202,9 +202,9 @@ def test_only_ends_of_one_kind_droop_in_still_air() -> None:
 @pytest.mark.parametrize("sticky", [0.0, 0.45])
 def test_over_a_thin_edge_a_free_end_rises_no_steeper_than_loose_snow_and_rounds_over(sticky) -> None:
     """Twelve shelves' ends: the slope right at the edge is repose at the most, further in ever less."""
-    its = ledges(shapely.union_all([shapely.box(8, y, 92, y + 3) for y in range(8, 80, 12)]))
+    each = ledges(shapely.union_all([shapely.box(8, y, 92, y + 3) for y in range(8, 80, 12)]))
     settings = snowload.Settings(**{**PLAIN, "sticky": sticky, "fallen_mm": 4})
-    ends = ends_of(its, settings, stream(1, "ends"))
+    ends = ends_of(each, settings, stream(1, "ends"))
     for side in (0, 1):
         over = ends.deepest(side) - ends.at_edge[side]
         assert (over <= np.tan(np.radians(repose_deg(sticky))) * ends.away[side] * 1.0001).all()
@@ -214,18 +214,18 @@ def test_over_a_thin_edge_a_free_end_rises_no_steeper_than_loose_snow_and_rounds
 
 @pytest.mark.parametrize(("gap", "land", "room"), [(1.9, 0.5, 0.0), (6.0, 0.5, 5.0), (6.0, 2.5, 3.5)])
 def test_snow_under_a_board_leaves_air_as_wide_as_the_land_or_a_millimetre(gap, land, room) -> None:
-    its = ledges(shapely.union_all([shapely.box(20, 10, 100, 20), shapely.box(20, 20 + gap, 100, 30 + gap)]))
-    under = (its.base < 21) & (np.abs(its.x - 60) < 30)
-    np.testing.assert_allclose(its.room(land)[under], room, atol=1e-6)
+    each = ledges(shapely.union_all([shapely.box(20, 10, 100, 20), shapely.box(20, 20 + gap, 100, 30 + gap)]))
+    under = (each.base < 21) & (np.abs(each.x - 60) < 30)
+    np.testing.assert_allclose(each.room(land)[under], room, atol=1e-6)
 
 
 @pytest.mark.parametrize("seen", [0.0, 0.4, 1.0])
 def test_of_what_a_twig_cannot_bear_as_much_lands_below_as_sees_the_sky(seen) -> None:
     """1 mm too much on every place of a board over a shelf: lying and lost are what there was, whatever is seen."""
-    its = ledges(shapely.union_all([shapely.box(5, 5, 115, 15), shapely.box(40, 50, 80, 53)]))
-    upper = its.base > 40
+    each = ledges(shapely.union_all([shapely.box(5, 5, 115, 15), shapely.box(40, 50, 80, 53)]))
+    upper = each.base > 40
     settings = snowload.Settings(**PLAIN)
-    depth, lost = _past(its, np.zeros(len(its)), upper * 1.0, settings, np.full(len(its), seen))
+    depth, lost = _past(each, np.zeros(len(each)), upper * 1.0, settings, np.full(len(each), seen))
     assert depth[~upper].sum() == pytest.approx(seen * upper.sum())
     assert depth.sum() + lost == pytest.approx(upper.sum())
 
@@ -233,20 +233,20 @@ def test_of_what_a_twig_cannot_bear_as_much_lands_below_as_sees_the_sky(seen) ->
 def test_a_fork_bears_little_more_than_the_breadth_of_its_limbs_over_what_they_bear() -> None:
     """Limbs of 45 degrees, 1.2 mm thick: the fork is some 5 mm deep over what is looked at."""
     limbs = [shapely.LineString([(60, 30), (60 + side * 30, 60)]).buffer(0.6) for side in (-1, 1)]
-    its, settings = ledges(shapely.union_all(limbs)), snowload.Settings(**{**PLAIN, "fallen_mm": 14})
-    foot = np.flatnonzero((np.abs(its.x - 60) < 3) & (its.base > 30))
-    breadth = its.breadth[foot].max()
+    each, settings = ledges(shapely.union_all(limbs)), snowload.Settings(**{**PLAIN, "fallen_mm": 14})
+    foot = np.flatnonzero((np.abs(each.x - 60) < 3) & (each.base > 30))
+    breadth = each.breadth[foot].max()
     most = 2**0.6 * (cap_mm(0.4 + 1.4 * np.array(breadth), settings.sticky) + 0.9 * breadth)
     assert breadth < 2
-    assert (borne(its, settings, np.zeros(len(its)))[foot] <= most + 1e-9).all()
+    assert (borne(each, settings, np.zeros(len(each)))[foot] <= most + 1e-9).all()
 
 
 @pytest.mark.parametrize(("thinnest", "evens"), [(0.29, False), (0.31, True)])
 def test_what_is_thick_evens_out_and_a_thin_layer_stays_as_it_fell(thinnest, evens) -> None:
     """Column by column 0.05 mm more and less, less steep than loose snow stands; 0.3 mm (our own) from both sides."""
-    its = ledges(shapely.box(0, 0, 120, 10))
-    uneven = thinnest + 0.05 * (np.arange(len(its)) % 2)
-    after = _spread(its, uneven, np.zeros(len(its)), snowload.Settings(**PLAIN, fallen_mm=6))
+    each = ledges(shapely.box(0, 0, 120, 10))
+    uneven = thinnest + 0.05 * (np.arange(len(each)) % 2)
+    after = _spread(each, uneven, np.zeros(len(each)), snowload.Settings(**PLAIN, fallen_mm=6))
     assert after.sum() == pytest.approx(uneven.sum())
     # half of each difference flows in an implicit step: what alternates is left by 1 / (1 + 4 / 2)
     assert np.ptp(after[9:-9]) == pytest.approx(0.05 / 3 if evens else 0.05, rel=1e-3)
@@ -258,14 +258,14 @@ def test_the_wind_digs_before_a_post_thrice_as_much_as_behind_it(towards_deg, le
 
     A wind of 0.4 takes 0.6 of that more before the post, and 0.2 more behind it: one is to the left, one to the right.
     """
-    its = ledges(shapely.box(0, 0, 120, 10))
-    beside = its.x < 60
+    each = ledges(shapely.box(0, 0, 120, 10))
+    beside = each.x < 60
     ends = SimpleNamespace(
-        away=np.where([beside, ~beside], 0.0, np.inf), free=np.zeros((2, len(its)), dtype=bool),
-        kind=np.full((2, len(its)), 0.2),
+        away=np.where([beside, ~beside], 0.0, np.inf), free=np.zeros((2, len(each)), dtype=bool),
+        kind=np.full((2, len(each)), 0.2),
     )  # fmt: skip
     settings = snowload.Settings(**{**PLAIN, "wind": 0.4, "wind_towards_deg": towards_deg})
-    missing = _hollows(its, ends, settings)
+    missing = _hollows(each, ends, settings)
     assert missing[beside] == pytest.approx(left)
     assert missing[~beside] == pytest.approx(right)
 
@@ -284,7 +284,7 @@ def test_what_is_dug_away_is_heaped_up_near_by(monkeypatch) -> None:
     scene, share = _Scene.of(table[0], settings, place), _share_of(place, settings)
     x, ends, deep = scene.ledges.x, ends_of(scene.ledges, settings, stream(1, "ends")), []
     for dug in (0.0, 0.5):
-        monkeypatch.setattr(growing, "_hollows", lambda its, _, __, dug=dug: dug * (np.abs(its.x - 60) < 1))
+        monkeypatch.setattr(growing, "_hollows", lambda each, _, __, dug=dug: dug * (np.abs(each.x - 60) < 1))
         deep.append(scene.snow(share, LIMITS, ends, stream(1, "snow")).depth)
     more = deep[1] - deep[0]
     assert more.min() < -0.2 * fallen
@@ -298,19 +298,19 @@ def test_the_white_of_a_heap_that_ends_runs_out_over_half_a_millimetre_and_more_
 ) -> None:
     """Snow on the left half of a table, no chance in its lower line; 0.5 mm and 0.08 of the depth: our own choice."""
     monkeypatch.setattr(snow_shapes, "waves_at", lambda where, _, **__: np.zeros(len(where)))
-    its, settings = ledges(shapely.box(0, 0, 120, 10)), snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
-    ends, depth = ends_of(its, settings, stream(1, "ends")), np.where(its.x < 60, fallen, 0.0)
-    white = reaching(its, depth, settings, ends, np.zeros(len(its)), land_mm=0.5, rng=stream(1, "reaching"))
-    assert spread_mm(white, its.x, 61, 63) == pytest.approx(0.5 + 0.08 * fallen, rel=0.05)
+    each, settings = ledges(shapely.box(0, 0, 120, 10)), snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
+    ends, depth = ends_of(each, settings, stream(1, "ends")), np.where(each.x < 60, fallen, 0.0)
+    white = reaching(each, depth, settings, ends, np.zeros(len(each)), land_mm=0.5, rng=stream(1, "reaching"))
+    assert spread_mm(white, each.x, 61, 63) == pytest.approx(0.5 + 0.08 * fallen, rel=0.05)
 
 
 def test_a_sliver_of_bark_swells_soon_from_its_free_end_which_lies_to_either_side() -> None:
     """Half as thick as it is anywhere after a quarter of its length: what is thinner than that breaks off."""
-    its, drawn = ledges(shapely.union_all([shapely.box(0, y, 120, y + 8) for y in (5, 30, 55)])), []
+    each, drawn = ledges(shapely.union_all([shapely.box(0, y, 120, y + 8) for y in (5, 30, 55)])), []
     canvas = SimpleNamespace(stroke=lambda _, low, high: drawn.append(high - low))
     settings = snowload.Settings(**{**PLAIN, "bark": 1})
-    white = np.full(len(its), 4.0)
-    shown_bark(canvas, its, white, settings, np.zeros(len(its)), limits=LIMITS, rng=stream(1, "bark"))
+    white = np.full(len(each), 4.0)
+    shown_bark(canvas, each, white, settings, np.zeros(len(each)), limits=LIMITS, rng=stream(1, "bark"))
     to_left = [thick for thick in drawn if thick[0] < thick[-1]]
     to_right = [thick[::-1] for thick in drawn if thick[0] > thick[-1]]
     assert to_left
@@ -323,12 +323,12 @@ def test_a_sliver_of_bark_swells_soon_from_its_free_end_which_lies_to_either_sid
 @pytest.mark.parametrize(("rise", "missing"), [(0.1, 0.35), (0.4, 0.175), (0.7, 0.0)])
 def test_the_hollow_round_a_post_is_of_level_ground_and_ever_less_on_slopes(rise, missing) -> None:
     """Our own choice: all of it up to 0.15 (rise over run), half at 0.4, none from 0.65 on."""
-    its = ledges(shapely.Polygon([(0, -60), (120, -60), (120, 45 + 60 * rise), (0, 45 - 60 * rise)]))
-    near = np.zeros((2, len(its)))
+    each = ledges(shapely.Polygon([(0, -60), (120, -60), (120, 45 + 60 * rise), (0, 45 - 60 * rise)]))
+    near = np.zeros((2, len(each)))
     ends = SimpleNamespace(away=np.stack([near[0], near[1] + np.inf]), free=near > 0, kind=near + 0.2)
-    middle = np.abs(its.x - 60) < 5
+    middle = np.abs(each.x - 60) < 5
     assert middle.any()
-    assert _hollows(its, ends, snowload.Settings(**PLAIN))[middle] == pytest.approx(missing, abs=1e-3)
+    assert _hollows(each, ends, snowload.Settings(**PLAIN))[middle] == pytest.approx(missing, abs=1e-3)
 
 
 @pytest.mark.parametrize("thick", [1.0, 1.5, 3.0])
@@ -364,10 +364,10 @@ def test_no_broader_limb_bears_less() -> None:
 def test_what_sticks_to_the_heads_of_pickets_neither_grows_nor_is_lost() -> None:
     """What falls on them lies there or has fallen off; on each head stays at least a third of the cap that it bears."""
     heads = [shapely.Polygon([(x, 5), (x + 4, 5), (x + 4, 30), (x + 2, 32.6), (x, 30)]) for x in (20, 40, 60)]
-    its, settings = ledges(shapely.union_all(heads)), snowload.Settings(**{**PLAIN, "sticky": 0.5, "fallen_mm": 4})
-    ends, bears = ends_of(its, settings, stream(1, "ends")), borne(its, settings, np.zeros(len(its)))
-    assert _heads(its, ends).all()
-    rest = settled(its, np.full(len(its), 4.0), settings, sky=np.ones(len(its)), ends=ends, bears=bears, land_mm=0.5)
+    each, settings = ledges(shapely.union_all(heads)), snowload.Settings(**{**PLAIN, "sticky": 0.5, "fallen_mm": 4})
+    ends, bears = ends_of(each, settings, stream(1, "ends")), borne(each, settings, np.zeros(len(each)))
+    assert _heads(each, ends).all()
+    rest = settled(each, np.full(len(each), 4.0), settings, sky=np.ones(len(each)), ends=ends, bears=bears, land_mm=0.5)
     assert rest.lying + rest.lost == pytest.approx(rest.fallen)
-    assert rest.fallen == pytest.approx(4 * len(its))
+    assert rest.fallen == pytest.approx(4 * len(each))
     assert rest.depth.max() > 0.35 * ends.crest.max()
