@@ -107,6 +107,7 @@ def test_the_same_cutting_asked_in_another_order_writes_nothing() -> None:
 
 
 def test_what_marks_were_done_by_is_written_of_those_that_have_any() -> None:
-    once = with_grown_by(PATH, TEXT.encode(), {0: ["one", "other"]})
-    assert tomllib.loads(once.decode())["motifs"][0]["marks_grew_by"] == ["one", "other"]
+    rows = [{"mark": "one", "try": 1, "land_along_mm": 0.5}, {"mark": "other", "try": 2, "land_along_mm": 0.6}]
+    once = with_grown_by(PATH, TEXT.encode(), {0: rows})
+    assert tomllib.loads(once.decode())["motifs"][0]["marks_grew_by"] == rows
     assert with_grown_by(PATH, once, {0: []}) == TEXT.encode()

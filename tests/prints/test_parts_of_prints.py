@@ -216,10 +216,11 @@ def kept_of(*cuts: shapely.Polygon, edited: tuple = (), memory: Any = None, note
 @pytest.mark.parametrize(("apart", "near"), [(0.44, True), (0.46, False)])
 def test_other_white_has_come_too_near_within_nine_tenths_of_a_land(apart: float, near: bool) -> None:
     flake, white = box(0, 0, 2, 2), box(2 + apart, 0, 2, 2)
-    each = kept_motifs._too_near(kept_of(flake), shapely.union(white, box(30, 0, 1, 1)), 0.5)
+    lands = np.array([0.5])
+    each = kept_motifs._too_near(kept_of(flake), shapely.union(white, box(30, 0, 1, 1)), lands)
     assert [shapely.equals(one, white) for one in each] == [True] * near
-    assert len(kept_motifs._too_near(kept_of(flake, edited=(flake,)), white, 0.5)) == 0
-    assert len(kept_motifs._too_near(kept_of(flake), None, 0.5)) == 0
+    assert len(kept_motifs._too_near(kept_of(flake, edited=(flake,)), white, lands)) == 0
+    assert len(kept_motifs._too_near(kept_of(flake), None, lands)) == 0
 
 
 @pytest.mark.parametrize(("gone", "come"), [(0, 0), (1, 0), (0, 1), (1, 1)])

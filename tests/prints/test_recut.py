@@ -43,7 +43,7 @@ def again(capsys, folder, text: str):
     """A build that cuts and tells of it; it draws nothing, checks no block and tries no register error."""
     (folder / "print.toml").write_text(text)
     with pytest.MonkeyPatch.context() as patch:
-        nothing = SimpleNamespace(reports={}, open_questions=(), changes=())
+        nothing = SimpleNamespace(reports={}, open_questions=(), changes=(), lost=())
         patch.setattr(print_steps, "deliver", lambda *_, **__: nothing)
         patch.setattr(print_build, "proof_files", lambda _: {"print.png": b""})
         patch.setattr(print_build, "rubbings", lambda _: {})
