@@ -1027,6 +1027,16 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
 """
 
 
+def test_what_would_break_in_the_files_is_said_before_they_are(bench: Bench) -> None:
+    said = bench.browser.execute_async_script(
+        "const done = arguments[0]; import(new URL('slips.js', document.baseURI))"
+        ".then(({ filesMade }) => done([0, 1, 5].map(filesMade)))"
+    )
+    made = "The files are made: they lie in the folder of the print."
+    breaks = "would break: look at it before anything is cut."
+    assert said == [made, f"At one place something {breaks} {made}", f"At 5 places something {breaks} {made}"]
+
+
 def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolded_them(bench: Bench) -> None:
     """Four of a kind lie open, a fifth folds them; told again, what was open is open. What goes on is said above."""
     near = "So far looked at only near what you changed."

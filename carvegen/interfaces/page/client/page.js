@@ -6,7 +6,7 @@ import { Hand } from "./hand.js";
 import { Overlay } from "./overlay.js";
 import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
-import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, drawing, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
+import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, drawing, filesMade, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
 import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
 import { View } from "./view.js";
@@ -489,7 +489,7 @@ function heard(news) {
   else if (news.kind === "stage") staged(news);
   else if (news.kind === "saved") silent(false);
   else if (news.kind === "built")
-    void beside.files?.show(true).then(() => say("The files are made: they lie in the folder of the print."));
+    void beside.files?.show(true).then(() => say(filesMade(news.breaks ?? 0), Boolean(news.breaks)));
   else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
     say(news.say ?? "The program has stopped.", true);

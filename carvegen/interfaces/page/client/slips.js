@@ -465,6 +465,14 @@ export class WeatherSlip {
 
 // ── files ────────────────────────────────────────────────────────────────────────────────────────────────────────
 
+/** What is said once the files are made: what would break comes first. @param {number} breaks places */
+export function filesMade(breaks) {
+  const made = "The files are made: they lie in the folder of the print.";
+  if (!breaks) return made;
+  const many = breaks === 1 ? "At one place something" : `At ${breaks} places something`;
+  return `${many} would break: look at it before anything is cut. ${made}`;
+}
+
 export class FilesSlip {
   /** The cautions that were read: of another machine there are others. */
   #read = "";
