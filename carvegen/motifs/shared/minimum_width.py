@@ -40,7 +40,7 @@ _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they a
 _ARC = 4
 _ROUGH_ARC = 2
 _FINEST_MM = 0.15  #: smaller patches of a fringe are left out
-_TILE_MM = 14.0  #: tiles begin at multiples of it
+_TILE_MM = 28.0  #: tiles begin at multiples of it: smaller ones are overlapped, and looked at twice, over more of them
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +96,7 @@ def tiles_of(
     bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
     tiles = _clipped(shape, bounds)
     if near is not None:
-        around = shapely.simplify(_clipped(near, bounds), reach / 20)
+        around = shapely.simplify(_clipped(near, bounds), reach / 20, preserve_topology=False)
         tiles = shapely.intersection(tiles, shapely.buffer(around, reach, quad_segs=_ROUGH_ARC))
     kept = ~shapely.is_empty(tiles)
     return tiles[kept], cells[kept]

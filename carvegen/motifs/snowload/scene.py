@@ -195,6 +195,7 @@ def without_marks(
     band = np.maximum(np.sqrt(area) / 2, _WALL_MM)
     around = shapely.difference(shapely.buffer(shapely.simplify(holes, band / 8), band, quad_segs=2), holes)
     tiles, _ = tiles_of(shapely.disjoint_subset_union_all(shapes), 0.0)
+    tiles = geometry.parts(tiles)  # piece by piece: what lies in no band is not overlaid
     walled = _solid(around, tiles)
     shut = walled > _WALLED * shapely.area(around)
     shut[shut] = ~_between_uprights(holes[shut], tiles)
