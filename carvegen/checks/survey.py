@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
+from itertools import compress
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
@@ -156,7 +157,7 @@ class Reach:
         new = np.array([each not in known for each in key], dtype=bool)
         shrunk = self._shrunk(self.shapes[new])
         made = zip(self._own[new].tolist(), shrunk.tolist(), self._reached(shrunk).tolist(), strict=True)
-        known |= dict(zip([each for each, is_new in zip(key, new.tolist(), strict=True) if is_new], made, strict=True))
+        known |= zip(compress(key, new.tolist()), made, strict=True)
         ready = [known[each] for each in key]
         for each in [each for each in known.keys() - set(key) if each[1] == self._cut_mm]:
             del known[each]

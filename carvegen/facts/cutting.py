@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Wall", "beam_diameter_mm", "beam_waist_mm", "groove_mm", "half_width_mm", "rayleigh_mm", "v_depth_mm",
-    "v_width_mm", "wall",
+    "v_width_mm", "wall", "widest_half_mm",
 ]  # fmt: skip
 
 _STEPS = 64  #: depths at which a curved wall is sampled
@@ -75,6 +75,14 @@ def half_width_mm(cutter: Cutter, below_mm: Floats, depth_mm: float) -> Floats:
     """
     above_tip = np.clip(depth_mm - below_mm, 0, None)
     return _PROFILES[cutter.form](cutter, above_tip, depth_mm)
+
+
+def widest_half_mm(cutter: Cutter, depth_mm: float) -> float:
+    """Half the widest place of the cutter's groove, its tip at `depth_mm`.
+
+    It is widest at an end: a beam is narrowest at its waist, a kerf's walls are straight, a tool's widen upwards.
+    """
+    return max(0.0, float(half_width_mm(cutter, np.array([0.0, depth_mm]), depth_mm).max()))
 
 
 def groove_mm(cutter: Cutter, depth_mm: float, *, lean_deg: float = 0.0) -> float:

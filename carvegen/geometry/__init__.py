@@ -54,6 +54,7 @@ __all__ = [
     "parts",
     "polygon_array",
     "polygons_of",
+    "regrouped",
     "reversed_rings",
     "rings",
     "room_inside",
@@ -189,6 +190,16 @@ def solid(shape: Any) -> BaseGeometry:  # noqa: ANN401
     if np.ndim(shape) == 0 and shapely.get_type_id(shape) in (_POLYGON, _MULTIPOLYGON):
         return cast("BaseGeometry", shape)
     return cast("BaseGeometry", shapely.multipolygons(parts(shape)))
+
+
+def regrouped(pieces: NDArray[np.object_], group: Indices, count: int) -> NDArray[np.object_]:
+    """The polygons of disjoint pieces, each group's as one multipolygon; (count,), empty where a group has none."""
+    groups = np.full(count, shapely.MultiPolygon(), dtype=object)
+    polygons, piece = owned_parts(pieces)
+    own = group[piece]
+    order = np.argsort(own, kind="stable")
+    shapely.multipolygons(polygons[order], indices=own[order], out=groups)
+    return groups
 
 
 def intersection(shape: Any, other: Any) -> BaseGeometry:  # noqa: ANN401

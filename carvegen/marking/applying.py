@@ -12,7 +12,18 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.streams import stream
-from carvegen.marking.ends import Habit, cut_back, habit_of, left_alone, lowered, ragged, raised, room, with_above
+from carvegen.marking.ends import (
+    LITTLE,
+    Habit,
+    cut_back,
+    habit_of,
+    left_alone,
+    lowered,
+    ragged,
+    raised,
+    room,
+    with_above,
+)
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.marking.near_land import clear_of, firm, joined_to, taken_back, weak_places
 from carvegen.motifs import motif
@@ -28,7 +39,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Mask, PolygonArray
 
-__all__ = ["Bed", "in_order", "marked", "reach_mm", "settled_by"]
+__all__ = ["BESIDE_MM", "Bed", "in_order", "marked", "reach_mm", "settled_by"]
 
 #: In which order the marks work, whatever their order in the file: what must stay or come out has the last word.
 _ORDER = (
@@ -37,10 +48,8 @@ _ORDER = (
 _SUPPLY = 1.6  #: so much more falls than is wanted, for some comes too near to what is there
 _SNOW = (0.02, 0.5)  #: least and most share of white that is asked of the weather in a mark
 _DEEPER = 0.8  #: by so much deeper snow lies where a mark asks for more
-_FLURRY, _LEAST_FLURRY = (
-    2.5,
-    0.12,
-)  #: so much denser than elsewhere a flurry is that a mark asks for, and at least so dense
+_FLURRY = 2.5  #: so much denser than elsewhere a flurry is that a mark asks for,
+_LEAST_FLURRY = 0.12  #: and at least so dense
 _FEW, _MIDDLING = 4, 1.4  #: nor is it less than so many flakes of so many times the smallest one's size
 _RAISED = 1.0  #: of its thickness: so much a heap rises in a mark that asks for more with all its strength
 _FALLS, _ENOUGH = 8, 0.1  #: snow falls so often at most, until no more than this share of it is missing
@@ -48,7 +57,7 @@ _NO_ROOM = 0.04  #: where less than this share of it finds room, smaller flakes 
 _SMALLER = 0.6  #: by so much, down to the smallest
 _LARGE = 0.5  #: of what is wanted: no flake that falls into a mark is larger
 _OF_FLURRY, _SMALL = 0.2, 1.5  #: nor of a flurry; but up to so many times the smallest one's size all fall
-_BESIDE_MM = 0.03  #: more than the slack with which land is kept
+BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
 _FROM = 0.95  #: of a flake: so far beyond a mark branches may start that grow into it
 _INTO = 0.4  #: so much of a new stroke lies in the mark at least
@@ -60,7 +69,6 @@ _FADES, _RIM = 1.5, 0.6  #: snow that grows again fades over so many flakes, at 
 _ROUGHLY_MM = 0.1
 _MASS = 4.0  #: of the largest flake's area: what is larger and runs out of a mark's reach is bitten out, it never goes
 _LOW_MM = 4.0  #: thinner snow that lies ends as ragged as if it were so thick
-_LITTLE = 0.35  #: a shape of which less is left goes whole
 
 Grow = Callable[[Any, Place, "Generator"], "PolygonArray"]
 
@@ -239,7 +247,7 @@ class _Hand:
             own = self._bite(cuts[k], region) if every is None else every
             rest = cut_back(cuts[k], own, self.habit, self.limits)
             rest = rest[~left_alone(rest, cuts[k], region, self.habit)]
-            if self.habit.settles or not whole[k] or shapely.area(rest).sum() > _LITTLE * shapely.area(cuts[k]):
+            if self.habit.settles or not whole[k] or shapely.area(rest).sum() > LITTLE * shapely.area(cuts[k]):
                 left.append(rest)
         rest = geometry.stack(left)
         gone = shapely.difference(shapely.union_all(cuts[goes]), shapely.union_all(rest))
@@ -398,7 +406,7 @@ class _Hand:
         new = clear_of(new, self.bed.others, self.limits, trim=True)
         if len(new) == 0:
             return cuts
-        near = shapely.dwithin(cuts, shapely.union_all(new), self.limits.land_mm + _BESIDE_MM)
+        near = shapely.dwithin(cuts, shapely.union_all(new), self.limits.land_mm + BESIDE_MM)
         one = joined_to(cuts[near], shapely.union_all(new), self.limits)
         return np.concatenate([cuts[~near], one])
 
@@ -426,7 +434,7 @@ class _Hand:
     def _comes_out(self) -> Growth:
         """The mark is white, and one with what it meets; what would leave land too narrow beside it goes."""
         cuts, white, land = self.growth.cuts, self.mark.shape, self.limits.land_mm
-        near = shapely.dwithin(cuts, white, land + _BESIDE_MM)
+        near = shapely.dwithin(cuts, white, land + BESIDE_MM)
         rest, joins = cuts[~near], cuts[near]
         joins = joins[~self._warts(joins)]
         while True:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, Mask, PolygonArray
 
-__all__ = ["Habit", "cut_back", "habit_of", "left_alone", "lowered", "ragged", "raised", "room", "with_above"]
+__all__ = ["LITTLE", "Habit", "cut_back", "habit_of", "left_alone", "lowered", "ragged", "raised", "room", "with_above"]
 
 _STEPS = 48  #: levels in which an end is run out
 _LIFTS = 16  #: levels in which a heap is raised
@@ -31,7 +31,7 @@ _RAGGED = 0.25  #: of a flake: how far a ragged edge swells at most
 _LONG = 0.5  #: of a flake: how far an end runs on at most
 _ABOVE = 0.25  #: of a flake: so high what lies on things is cut back with what bore it;
 _HOVERS = 0.6  #: so high or low what is left over or under that goes whole, if it is
-_LITTLE = 0.35  #: less than this share of all
+LITTLE = 0.35  #: less than this share of all: a shape of which no more is left goes whole
 _SLACK_MM = 0.01
 _SPARE_MM = 0.04  #: so much more is asked than must hold: arcs are polygons
 _CRUMB = 1.5  #: smaller pieces than so many cuts squared are left out
@@ -92,7 +92,7 @@ def left_alone(rest: PolygonArray, shape: Polygon, region: BaseGeometry, habit: 
     taken = geometry.solid(shapely.intersection(shape, region))
     high = min(_HOVERS * habit.flake_mm, 2 * room(taken))
     over, under = _swept(taken, high), _swept(taken, -high)
-    little = shapely.area(rest) < _LITTLE * shapely.area(shape)
+    little = shapely.area(rest) < LITTLE * shapely.area(shape)
     return np.asarray(little & (shapely.covers(over, rest) | shapely.covers(under, rest)))
 
 

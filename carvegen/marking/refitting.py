@@ -14,6 +14,7 @@ from carvegen.base.limits import Limits
 from carvegen.base.words import nearest
 from carvegen.geometry.necks import necks
 from carvegen.marking.applying import reach_mm
+from carvegen.marking.ends import LITTLE
 from carvegen.marking.near_land import weak_places
 from carvegen.motifs.shared.minimum_width import closed, opened
 
@@ -32,7 +33,6 @@ __all__ = ["grew_entry", "grew_in", "refitted", "zone_of"]
 
 _SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and coordinates lie on a grid
 _ROUNDS = 8  #: what is still too near after so many goes
-_LITTLE = 0.35  #: a shape of which less would be left goes; as where marks cut it back
 _SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
 _MOSTLY = 0.5  #: of a slim shape that crosses the zone's rim: if more lies beyond, it is not the zone's, and stays
 _LEAST_MM, _MOST_MM = 0.01, 120.0  #: of a limit that is read: about what the ranges of profiles can make of one
@@ -150,7 +150,7 @@ def refitted(
         done = _round(cuts, weak, others=others, zone=zone, place=place, limits=limits, white=white, last=bool(last))
         cuts, origin = _pieces(done, origin)
     left = np.bincount(origin, weights=shapely.area(cuts), minlength=len(was)) if len(cuts) else np.zeros(len(was))
-    little = (left < _LITTLE * shapely.area(was)) & ~shapely.intersects(was, white)
+    little = (left < LITTLE * shapely.area(was)) & ~shapely.intersects(was, white)
     return cuts[~little[origin]] if len(cuts) else cuts
 
 
@@ -177,7 +177,7 @@ def _wide_enough(shape: BaseGeometry, limits: Limits, zone: BaseGeometry, place:
     """A cut that is too slim, parted at narrow places; slim all over, it is widened; nothing if it is far too slim."""
     cut = limits.cut_mm + _SLACK_MM
     core = shapely.intersection(opened(shape, cut), shape)
-    if shapely.area(core) >= _LITTLE * shapely.area(shape):
+    if shapely.area(core) >= LITTLE * shapely.area(shape):
         kept = shapely.union(core, shapely.difference(shape, zone))
     else:
         disc: Any = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_SLACK_MM / 4)

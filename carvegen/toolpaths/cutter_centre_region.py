@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SAG_MM", "Fit", "centres", "fit", "ground", "grown", "holds_disc", "least_mm", "left",
-    "over_edge", "regrouped", "shrunk", "without", "worth",
+    "over_edge", "shrunk", "without", "worth",
 ]  # fmt: skip
 
 SAG_MM = 0.002  #: chords lie at most this far from their arcs
@@ -158,7 +158,7 @@ def left(target: NDArray[np.object_], reached: NDArray[np.object_], by_mm: float
     met = ~shapely.is_empty(reached) & ~shapely.is_empty(target)
     rest, owner = geometry.owned_parts(shapely.difference(target[met], reached[met]))
     less = target.copy()
-    less[met] = regrouped(*worth(rest, owner, by_mm), int(met.sum()))
+    less[met] = geometry.regrouped(*worth(rest, owner, by_mm), int(met.sum()))
     return less
 
 
@@ -188,16 +188,6 @@ def holds_disc(shapes: PolygonArray, radius_mm: float, *, quad_segs: int = 2) ->
 def least_mm(by_mm: float) -> float:
     """The radius of the least disc that is more than the error of a buffer by `by_mm`."""
     return (_SLIVER_MM + _SIMPLIFIED * by_mm) / 2
-
-
-def regrouped(parts: PolygonArray, owner: Indices, count: int) -> NDArray[np.object_]:
-    """Polygons as aligned geometries again; those without any are empty."""
-    aligned = np.full(count, shapely.MultiPolygon(), dtype=object)
-    if len(parts):
-        order = np.argsort(owner, kind="stable")
-        owners = np.unique(owner)
-        aligned[owners] = shapely.multipolygons(parts[order], indices=np.searchsorted(owners, owner[order]))
-    return aligned
 
 
 def _with_cut_outs(block: Block) -> PolygonArray:

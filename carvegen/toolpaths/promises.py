@@ -114,7 +114,12 @@ def _bed(plan: Plan, _settings: PathSettings) -> Iterator[str]:
         if needed[0] > bed[0] + TOLERANCE_MM or needed[1] > bed[1] + TOLERANCE_MM:
             yield f"the paths need {needed[1]:.1f} x {needed[0]:.1f} mm on a bed of {bed[1]:g} x {bed[0]:g} mm"
     most = max(
-        (_run_out_mm(plan, operation) for operation in plan.operations if operation.work is not Work.SCORE), default=0.0
+        (
+            cutting.widest_half_mm(operation.cutter, operation.depth_mm)
+            for operation in plan.operations
+            if operation.work is not Work.SCORE
+        ),
+        default=0.0,
     )
     for operation in plan.operations:
         room = register_lines.OUT_MM + register_lines.ARM_MM if operation.work is Work.SCORE else most
@@ -375,12 +380,6 @@ def _sampled(paths: Paths, step_mm: float) -> tuple[Floats, Indices]:
 def _widest_mm(operation: Operation) -> float:
     """Half the groove's width at the face where it is widest."""
     return float(_half_at_face(operation, np.array([-operation.depth_mm]))[0]) if operation.depth_mm > 0 else 0.0
-
-
-def _run_out_mm(plan: Plan, operation: Operation) -> float:
-    """Half the groove's width where it is widest at any depth: a computed beam widens below its focus."""
-    below = np.array([0.0, operation.depth_mm])
-    return float(cutting.half_width_mm(operation.cutter, below, operation.depth_mm).max())
 
 
 def _half_at_face(operation: Operation, z: Floats) -> Floats:

@@ -24,7 +24,6 @@ __all__ = [
     "held",
     "loosened",
     "opened",
-    "regrouped",
     "standing",
     "thin_parts",
     "tiles_of",
@@ -62,7 +61,7 @@ def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Stan
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
     wide, tile = geometry.owned_parts(opened(tiles, land_mm, quad_segs=_ROUGH_ARC))
     thin, piece = _thin(wide, land_mm)
-    thin = geometry.offset(regrouped(thin, piece, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
+    thin = geometry.offset(geometry.regrouped(thin, piece, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
     return Standing(wide, cells[tile], thin)
 
 
@@ -112,15 +111,6 @@ def _clipped(shape: BaseGeometry, bounds: Floats) -> PolygonArray:
         for k, bound in zip(strip.ravel().tolist(), bounds.tolist(), strict=True)
     )
     return np.asarray(shapely.normalize(shapely.make_valid(tiles)), dtype=object)
-
-
-def regrouped(pieces: PolygonArray, group: Indices, count: int) -> PolygonArray:
-    """The polygons of disjoint pieces in the order of their groups, each group as one multipolygon; (count,)."""
-    groups = np.full(count, shapely.MultiPolygon(), dtype=object)
-    polygons, piece = shapely.get_parts(pieces, return_index=True)
-    solid = shapely.get_dimensions(polygons) == 2
-    shapely.multipolygons(polygons[solid], indices=group[piece[solid]], out=groups)
-    return groups
 
 
 def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401

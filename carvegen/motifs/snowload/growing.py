@@ -121,12 +121,9 @@ _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shu
 _LEAST_MM2 = 1.0  #: no smaller piece is drawn, a post's cap neither, however much has fallen
 _LEAST_LINE_MM2, _LINED_MM = 0.55, 1.3  #: a line on a twig is so large and so long at least,
 _LEAST_PAD_MM2 = 0.45  #: a pad on a fir's tier so large,
-_GOES_ON_MM2, _PARTED_MM, _LEVEL_WITH = (
-    2.0,
-    0.1,
-    0.5,
-)  #: a cap goes on past a hanging twig that parts it, with pieces so
-#: large, no further apart than the twig may be broad and so much, and over so much of the lower one's height beside it
+_GOES_ON_MM2 = 2.0  #: a cap goes on past a hanging twig that parts it, with pieces so large,
+_PARTED_MM = 0.1  #: no further apart than the twig may be broad and so much,
+_LEVEL_WITH = 0.5  #: and over so much of the lower one's height beside it
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 

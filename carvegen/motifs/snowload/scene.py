@@ -11,7 +11,7 @@ import shapely
 from scipy import ndimage
 
 from carvegen import geometry
-from carvegen.motifs.shared.minimum_width import regrouped, tiles_of
+from carvegen.motifs.shared.minimum_width import tiles_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -295,7 +295,7 @@ def _shrunk(shapes: PolygonArray, by: float, *, join: Literal["round", "mitre"] 
     """The shapes less a rim so broad: piece by piece, which is quicker; (n,), may be empty or multi-part."""
     pieces, shape = shapely.get_parts(shapes, return_index=True)
     less = shapely.buffer(pieces, -by, quad_segs=_ARC, join_style=join, mitre_limit=_MITRE)
-    return regrouped(less, shape, len(shapes))
+    return geometry.regrouped(less, shape, len(shapes))
 
 
 def panes(solid: Mask, page: Grid) -> Mask:

@@ -91,11 +91,11 @@ class ReadableBars:
 
     def hiding(self, motif: PrintMotif, names: Collection[str], leaves: frozenset[str]) -> BaseGeometry:
         """What of these layers hides the snow behind it: all but lines of inks that are not the darkest."""
-        dark, its = self._dark(leaves)
-        if not its:
+        dark, darkest = self._dark(leaves)
+        if not darkest:
             return self.drawing.union(names)
-        pale = geometry.parts(self.drawing.union([name for name in names if name not in its]))
-        darks = geometry.parts(self.drawing.union([name for name in names if name in its]))
+        pale = geometry.parts(self.drawing.union([name for name in names if name not in darkest]))
+        darks = geometry.parts(self.drawing.union([name for name in names if name in darkest]))
         return geometry.union(darks, pale[~_lines(pale, motif, dark)])
 
     def _ground_of(self, names: frozenset[str]) -> BaseGeometry:

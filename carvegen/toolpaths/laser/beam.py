@@ -27,12 +27,8 @@ __all__ = ["beam_half_mm", "fits_bed", "lies_unturned", "off_limits", "room_for"
 
 
 def beam_half_mm(job: Job, depth_mm: float) -> float:
-    """Half the widest place of the groove that the beam burns to this depth: so far it stays off the land.
-
-    It is widest at an end: a beam is narrowest at its waist, and a kerf's walls are straight.
-    """
-    below = np.array([0.0, depth_mm])
-    return max(0.0, float(cutting.half_width_mm(job.cutter, below, depth_mm).max()))
+    """Half the widest place of the groove that the beam burns to this depth: so far it stays off the land."""
+    return cutting.widest_half_mm(job.cutter, depth_mm)
 
 
 def room_for(block: Block, shapes: PolygonArray, by_mm: float) -> NDArray[np.object_]:

@@ -183,7 +183,7 @@ class _Table:
             return centres
         parts, owner = geometry.owned_parts(centres)
         enough = shapely.length(shapely.get_exterior_ring(parts)) >= _ROOM * 2 * fit.face_mm
-        return cutter_centre_region.regrouped(parts[enough], owner[enough], len(centres))
+        return geometry.regrouped(parts[enough], owner[enough], len(centres))
 
     def _plunges(self, fit: Fit) -> bool:
         """Whether a cutter may go straight down: a point may, an end with edges only if it is said."""

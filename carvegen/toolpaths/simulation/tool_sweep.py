@@ -91,8 +91,7 @@ def groove_of(cutter: Cutter, depth_mm: float) -> Groove:
     if cutter.form == "v":
         return _V(math.tan(math.radians(cutter.values["included_deg"]) / 2), cutter.values["tip_mm"] / 2)
     if cutter.form == "laser":
-        half = max(0.0, float(cutting.half_width_mm(cutter, np.array([0.0, depth_mm]), depth_mm).max()))
-        return _Upright(half)
+        return _Upright(cutting.widest_half_mm(cutter, depth_mm))
     if cutter.form == "flat":
         return _Upright(cutter.values["diameter_mm"] / 2)
     heights = _TALL_MM * np.linspace(0, 1, _HEIGHTS) ** 2

@@ -17,7 +17,6 @@ from carvegen.motifs.shared.minimum_width import (
     _weak,
     closed,
     loosened,
-    regrouped,
     standing,
     tiles_of,
 )
@@ -164,9 +163,11 @@ def test_tiles_are_the_shape_cut_off_by_their_bounds() -> None:
 def test_pieces_are_grouped_again_and_a_group_without_any_is_empty() -> None:
     pair = shapely.MultiPolygon([shapely.box(0, 0, 1, 1), shapely.box(2, 0, 3, 1)])
     pieces = np.array([pair, shapely.Polygon(), shapely.box(5, 0, 6, 1), shapely.box(0, 5, 1, 6)])
-    groups = regrouped(pieces, np.array([0, 0, 2, 2]), 3)
+    groups = geometry.regrouped(pieces, np.array([0, 0, 2, 2]), 3)
     assert shapely.area(groups).tolist() == [2, 0, 2]
     assert groups[0].equals(pair)
+    mixed = geometry.regrouped(pieces[[2, 0, 3, 1]], np.array([2, 0, 2, 0]), 3)  # in any order
+    assert [shapely.equals(one, other) for one, other in zip(mixed, groups, strict=True)] == [True] * 3
 
 
 @pytest.mark.parametrize(

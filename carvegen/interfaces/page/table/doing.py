@@ -22,6 +22,7 @@ from carvegen.interfaces.page.print_checks import is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
 from carvegen.interfaces.page.wording import unread_words
+from carvegen.marking.applying import BESIDE_MM
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.prints.file.editing import (
@@ -54,7 +55,6 @@ _AROUND_MM = (
     48.0,
 )  #: a place that is to be mended is tried with so much about it, until it is seen to break
 _CELL_MM = 5.0  #: squares in which shapes are looked for
-_BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
@@ -142,7 +142,7 @@ class _Marking:
         land = max((bed.limits.land_mm for bed in self.desk.ground.beds), default=0.0)
         for lot in lots.values():
             mark = _stays(self.desk, self, lot, own_marks.GONE)
-            left = shapely.difference(mark.shape, shapely.buffer(new, land + _BESIDE_MM))
+            left = shapely.difference(mark.shape, shapely.buffer(new, land + BESIDE_MM))
             if shapely.area(left) > own_marks.LEAST_MM2:
                 self.put(replace(mark, shape=geometry.solid(left)))
 
