@@ -80,6 +80,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         sky, level, fallen, cuts = _solved_by_layer(sky, frame, key)
     else:
         level, fallen, cuts = _solved(sky, frame)
+    if sky.heavy and not shapely.is_empty(place.bars):
+        sky, cuts = sky.before(place.bars), None
+        fallen = _fallen(sky, level)
     depth = _depth(sky, level, fallen) if place.hides else None
     barred = depth is not None or not shapely.is_empty(place.bars)
     if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):

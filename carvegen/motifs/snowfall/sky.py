@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,8 @@ from carvegen.motifs.snowfall.weather import (
 )
 
 if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
     from carvegen.base.limits import Limits
     from carvegen.geometry import Floats, PolygonArray
     from carvegen.motifs.snowfall.settings import Settings
@@ -53,6 +56,8 @@ _FULLEST = 6.0  #: and for each share of white above
 _MUCH = 0.3
 _HEAVY = (0.18, 0.28)  #: the shares of white at which snow begins to be heavy, and is
 _PACKED = (0.25, 0.9)  #: how thick flakes of heavy snow begin to be one mass, and are
+_BEFORE = (2.0, 4.5)  #: of the largest flakes: so near to things heavy snow is single flakes, and so far off heaped
+_ROUGHLY = 0.1  #: of these, how near to an outline is near enough to tell so
 _WIDER = 1.0 / 3  #: heavy snow's flurries are so much larger
 _SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
 _TIMES = 3  #: a part that is wider than the window over so many is none: it tells little and costs as much
@@ -95,6 +100,7 @@ class Sky:
         self.lain: dict[tuple[bytes, bytes], PolygonArray] = {}  #: by flakes' marks and how they are packed: what they
         #: became
         self._known = np.empty(0, dtype=np.uint64), geometry.empty()
+        self._things = geometry.empty()
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
     @property
@@ -177,6 +183,25 @@ class Sky:
             whole=self,
         )
 
+    def before(self, things: BaseGeometry) -> Sky:
+        """The same sky before these: heavy snow lies in no masses that would hide them, it is flakes side by side."""
+        sky = copy(self)
+        plain = shapely.simplify(things, _ROUGHLY * self.settings.largest_mm, preserve_topology=False)
+        sky._things = geometry.parts([plain])
+        return sky
+
+    def _heaped(self, xy: Floats) -> Floats:
+        """How far flakes at these places may be one mass: 0 before things to 1 in the open; (n,)."""
+        if len(self._things) == 0 or not self.heavy:
+            return np.ones(len(xy))
+        near, far = (reach * self.settings.largest_mm for reach in _BEFORE)
+        (place, _), apart = shapely.STRtree(self._things).query_nearest(
+            geometry.dots(xy), max_distance=far, all_matches=False, return_distance=True
+        )
+        open_ = np.ones(len(xy))
+        open_[place] = np.clip((apart - near) / (far - near), 0, 1)
+        return smoothstep(open_)
+
     def fallen(self, level: float) -> Flakes:
         """All flakes that fall at a level, but those beside the largest at their spot; not drawn yet."""
         thick = np.maximum(level * self.thick, 1e-12)
@@ -184,7 +209,7 @@ class Sky:
         lots = [self._layer(layer, level * crowded * self.density[layer]) for layer in range(len(LAYERS))]
         xy, key, layer, cell = (np.concatenate(column) for column in zip(*lots, strict=True))
         reach = sized(self.looks, Draws(key, drawn=4), self.medians[layer], _SPREAD[layer])
-        packed = self.heavy * _packed(crowded * thick)[cell]
+        packed = self.heavy * _packed(crowded * thick)[cell] * self._heaped(xy)
         flakes = falling(self.looks, xy, reach, layer, key=key, packed=packed)
         return flakes.chosen(~doomed(flakes, self.view, self.limits))
 
