@@ -35,6 +35,7 @@ _FILLS = 2  #: rounds in which narrow land at the edge is opened; what is left t
 _BITES = 3
 _NOWHERE = shapely.Polygon()
 _OVER = 0.45  #: the middle of a flake that crosses a side lies so near to it, in its reaches
+_SEEN = 0.5  #: of a single flake behind what is kept clear, in one piece, or it goes: half ones read as chips
 _FINE = 8  #: the lengths of tips are measured to a third of their width over so much
 _LONG = 0.95  #: a tip that is longer, in the land that is asked, is no corner:
 _SHARES = np.linspace(0.5, 1, 9)  #: asked may be so much of the land
@@ -98,7 +99,11 @@ def bounded(
     lots.append((clear_of, ~np.any([some for _, some in hides], axis=0) if hides else np.ones(len(shapes), dtype=bool)))
     unfilled = shapely.union_all([what for what, _ in hides])
     inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
-    pieces = [_cut_off(shapes[at_edge[own[at_edge]]], clear, frame, inner, limits) for clear, own in lots]
+    pieces = []
+    for clear, own in lots:
+        some = shapes[at_edge[own[at_edge]]]
+        some = some[masses(some, settings) | _mostly_seen(some, clear, frame)]
+        pieces.append(_cut_off(some, clear, frame, inner, limits))
     edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
 
@@ -132,6 +137,18 @@ def _cut_off(
     shut = shapely.intersects(clear_of, inside)
     pieces = np.concatenate([geometry.parts(inside[~shut]), _one_side(inside[shut], clear_of, limits)])
     return _reached(pieces, frame, limits, inner)
+
+
+def _mostly_seen(shapes: PolygonArray, clear_of: BaseGeometry, frame: Polygon) -> Mask:
+    """Of which shapes half of what lies on the face, or more, is seen in one piece; (n,)."""
+    seen = np.ones(len(shapes), dtype=bool)
+    which = np.flatnonzero(shapely.intersects(clear_of, shapes))
+    inside = shapely.intersection(shapes[which], frame)
+    parts, whose = shapely.get_parts(shapely.difference(inside, clear_of), return_index=True)
+    most = np.zeros(len(which))
+    np.maximum.at(most, whose, shapely.area(parts))
+    seen[which] = most >= _SEEN * shapely.area(inside)
+    return seen
 
 
 def _one_side(shapes: PolygonArray, clear_of: BaseGeometry, limits: Limits) -> PolygonArray:

@@ -42,6 +42,7 @@ _EDGES = 6
 _LAYER_TRIES = 4
 _BEHIND = 3.2  #: of the smallest flakes: between bars that are so near, as boards are, no mass shows
 _SLIVER = 0.25  #: of half of that: what is no wider lies along a bar, not between two
+_TURNS = 3  #: in which flakes of what was a mass are laid side by side, the largest first
 _MOST = 1000.0  #: the level at most
 
 
@@ -80,9 +81,9 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         sky, level, fallen, cuts = _solved_by_layer(sky, frame, key)
     else:
         level, fallen, cuts = _solved(sky, frame)
-    if sky.heavy and not shapely.is_empty(place.bars):
-        sky, cuts = sky.before(place.bars), None
-        fallen = _fallen(sky, level)
+    if not shapely.is_empty(place.bars):
+        sky = sky.before(place.bars)
+        fallen = _loosened(sky, level, _fallen(sky, level), place)
     depth = _depth(sky, level, fallen) if place.hides else None
     barred = depth is not None or not shapely.is_empty(place.bars)
     if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):
@@ -122,14 +123,34 @@ def _between(bars: BaseGeometry, gap_mm: float) -> PolygonArray:
     return between[~shapely.is_empty(shapely.buffer(between, -_SLIVER * reach, quad_segs=2))]
 
 
+def _loosened(sky: Sky, level: float, fallen: PolygonArray, place: Place) -> PolygonArray:
+    """What falls, but of masses near bars the single flakes, of two too near the larger: no plate that these cut."""
+    large = np.flatnonzero(masses(fallen, sky.settings))
+    large = large[shapely.dwithin(fallen[large], place.bars, sky.loose_mm)]
+    flakes = _met(sky, level)
+    flakes = flakes.chosen(~flakes.torn)
+    inside = np.unique(shapely.STRtree(geometry.dots(flakes.xy)).query(fallen[large], predicate="contains")[1])
+    loose, rest = np.delete(fallen, large), sky.drawn(flakes.chosen(inside)).shape
+    for _ in range(_TURNS):
+        rest = rest[~_near(rest, loose, sky.limits)]
+        loose = np.concatenate([loose, apart(rest, sky.limits)])
+    return loose
+
+
+def _near(shapes: PolygonArray, others: PolygonArray, limits: Limits) -> Mask:
+    """Which shapes lie nearer than a land to others; (n,)."""
+    near = np.zeros(len(shapes), dtype=bool)
+    near[shapely.STRtree(shapes).query(others, predicate="dwithin", distance=limits.land_mm)[1]] = True
+    return near
+
+
 def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, place: Place) -> PolygonArray:
     """The cuts, and before the bars a few single flakes of the masses that these hide."""
     flakes = _met(sky, level)
     flakes = flakes.chosen(np.flatnonzero(flakes.layer == len(LAYERS) - 1))
     few = few_in_front(sky.drawn(flakes), hidden, place.bars)
     few = apart(few[_wanted(few, place) & geometry.wholly_in(place.area, few)], sky.limits)
-    near = shapely.STRtree(few).query(cuts, predicate="dwithin", distance=sky.limits.land_mm)[1]
-    return np.concatenate([cuts, np.delete(few, np.unique(near))])
+    return np.concatenate([cuts, few[~_near(few, cuts, sky.limits)]])
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:

@@ -56,7 +56,7 @@ _FULLEST = 6.0  #: and for each share of white above
 _MUCH = 0.3
 _HEAVY = (0.18, 0.28)  #: the shares of white at which snow begins to be heavy, and is
 _PACKED = (0.25, 0.9)  #: how thick flakes of heavy snow begin to be one mass, and are
-_BEFORE = (2.0, 4.5)  #: of the largest flakes: so near to things heavy snow is single flakes, and so far off heaped
+_BEFORE = (4.0, 6.0)  #: of the largest flakes: so near to things heavy snow is single flakes, and so far off heaped
 _ROUGHLY = 0.1  #: of these, how near to an outline is near enough to tell so
 _WIDER = 1.0 / 3  #: heavy snow's flurries are so much larger
 _SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
@@ -183,6 +183,11 @@ class Sky:
             whole=self,
         )
 
+    @property
+    def loose_mm(self) -> float:
+        """So near to things no flakes lie in a mass."""
+        return _BEFORE[0] * self.settings.largest_mm
+
     def before(self, things: BaseGeometry) -> Sky:
         """The same sky before these: heavy snow lies in no masses that would hide them, it is flakes side by side."""
         sky = copy(self)
@@ -194,7 +199,7 @@ class Sky:
         """How far flakes at these places may be one mass: 0 before things to 1 in the open; (n,)."""
         if len(self._things) == 0 or not self.heavy:
             return np.ones(len(xy))
-        near, far = (reach * self.settings.largest_mm for reach in _BEFORE)
+        near, far = self.loose_mm, _BEFORE[1] * self.settings.largest_mm
         (place, _), apart = shapely.STRtree(self._things).query_nearest(
             geometry.dots(xy), max_distance=far, all_matches=False, return_distance=True
         )
