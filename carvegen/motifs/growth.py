@@ -37,7 +37,7 @@ class Place:
 
     hides: tuple[BaseGeometry, ...] = ()  #: what stands in front of what falls far away, in the middle and near; none:
     #: nothing does
-    bars: BaseGeometry = field(default_factory=Polygon)  #: dark things: masses of falling snow lie behind them
+    bars: BaseGeometry = field(default_factory=Polygon)  #: dark things: near them no snow falls in masses
 
     @property
     def edge(self) -> Polygon:

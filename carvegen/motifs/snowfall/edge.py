@@ -100,10 +100,10 @@ def bounded(
     unfilled = shapely.union_all([what for what, _ in hides])
     inner = _inner(shapely.union(clear_of, unfilled), frame, limits)
     pieces = []
-    for clear, own in lots:
-        some = shapes[at_edge[own[at_edge]]]
-        some = some[masses(some, settings) | _mostly_seen(some, clear, frame)]
-        pieces.append(_cut_off(some, clear, frame, inner, limits))
+    for behind, own in lots:
+        those = shapes[at_edge[own[at_edge]]]
+        stays = masses(those, settings) | _mostly_seen(those, behind, frame)
+        pieces.append(_cut_off(those[stays], behind, frame, inner, limits))
     edge = _firm(np.concatenate(pieces), clear_of, frame, limits, unfilled=unfilled)
     return _joined(shapes[whole], edge, limits)
 

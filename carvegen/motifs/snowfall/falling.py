@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,7 +15,7 @@ from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import apart, bounded, crossing
 from carvegen.motifs.snowfall.land import met, parted
-from carvegen.motifs.snowfall.readable import few_in_front, masses
+from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.sky import LAYERS, Sky
 
 if TYPE_CHECKING:
@@ -40,8 +40,6 @@ _REMARKED = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 6
 _LAYER_TRIES = 4
-_BEHIND = 3.2  #: of the smallest flakes: between bars that are so near, as boards are, no mass shows
-_SLIVER = 0.25  #: of half of that: what is no wider lies along a bar, not between two
 _TURNS = 3  #: in which flakes of what was a mass are laid side by side, the largest first
 _MOST = 1000.0  #: the level at most
 
@@ -76,23 +74,23 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         return Growth(cuts=geometry.empty())
     sky = Sky(settings, limits, key, shapely.bounds(frame))
     if settings.level:
-        level, fallen, cuts = settings.level, _fallen(sky, settings.level), None
+        level, fallen, cuts = settings.level, geometry.empty(), None
     elif by_layer:
         sky, level, fallen, cuts = _solved_by_layer(sky, frame, key)
     else:
         level, fallen, cuts = _solved(sky, frame)
     if not shapely.is_empty(place.bars):
         sky = sky.before(place.bars)
-        fallen = _loosened(sky, level, _fallen(sky, level), place)
+        fallen = _loosened(sky, level, _fallen(sky, level), place.bars)
+    elif settings.level:
+        fallen = _fallen(sky, level)
     depth = _depth(sky, level, fallen) if place.hides else None
     barred = depth is not None or not shapely.is_empty(place.bars)
     if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):
         stays = _wanted(fallen, place)
         wanted, depth = fallen[stays], None if depth is None else depth[stays]
-        hides = _hidden_by(place, wanted, depth, settings)
+        hides = [] if depth is None else _hidden_by(place, depth)
         cuts = bounded(wanted, place.area, frame, limits, settings, hides=hides)
-        if not shapely.is_empty(place.bars):
-            cuts = _with_few(sky, level, cuts, wanted[masses(wanted, settings)], place)
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
@@ -103,30 +101,15 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     return Growth(cuts=cuts, kept=known, remark=remark)
 
 
-def _hidden_by(
-    place: Place, shapes: PolygonArray, depth: Indices | None, settings: Settings
-) -> list[tuple[BaseGeometry, Mask]]:
-    """What hides some of the shapes, and which, (n,): what stands before their layer; bars hide all masses."""
-    large, lots = masses(shapes, settings), list[tuple[Any, Any]]()
-    bars = geometry.union(place.bars, _between(place.bars, _BEHIND * settings.smallest_mm))
-    for k, what in enumerate(place.hides if depth is not None else [shapely.Polygon()]):
-        here = np.ones(len(shapes), dtype=bool) if depth is None else depth == k
-        lots += [(what, here & ~large), (shapely.union(what, bars), here & large)]
-    return [(what, some) for what, some in lots if not shapely.is_empty(what)]
+def _hidden_by(place: Place, depth: Indices) -> list[tuple[BaseGeometry, Mask]]:
+    """What hides some of the shapes, and which, (n,): what stands before their layer."""
+    return [(what, depth == k) for k, what in enumerate(place.hides) if not shapely.is_empty(what)]
 
 
-def _between(bars: BaseGeometry, gap_mm: float) -> PolygonArray:
-    """What lies between bars no farther apart than that; no slivers along one that bends."""
-    reach = gap_mm / 2
-    full = shapely.buffer(shapely.buffer(bars, reach, quad_segs=4), -reach, quad_segs=4)
-    between = geometry.parts(shapely.difference(full, bars))
-    return between[~shapely.is_empty(shapely.buffer(between, -_SLIVER * reach, quad_segs=2))]
-
-
-def _loosened(sky: Sky, level: float, fallen: PolygonArray, place: Place) -> PolygonArray:
-    """What falls, but of masses near bars the single flakes, of two too near the larger: no plate that these cut."""
+def _loosened(sky: Sky, level: float, fallen: PolygonArray, bars: BaseGeometry) -> PolygonArray:
+    """What falls, but of masses near bars their single flakes, the larger of two too near: no plate that bars cut."""
     large = np.flatnonzero(masses(fallen, sky.settings))
-    large = large[shapely.dwithin(fallen[large], place.bars, sky.loose_mm)]
+    large = large[shapely.dwithin(fallen[large], bars, sky.loose_mm)]
     flakes = _met(sky, level)
     flakes = flakes.chosen(~flakes.torn)
     inside = np.unique(shapely.STRtree(geometry.dots(flakes.xy)).query(fallen[large], predicate="contains")[1])
@@ -142,15 +125,6 @@ def _near(shapes: PolygonArray, others: PolygonArray, limits: Limits) -> Mask:
     near = np.zeros(len(shapes), dtype=bool)
     near[shapely.STRtree(shapes).query(others, predicate="dwithin", distance=limits.land_mm)[1]] = True
     return near
-
-
-def _with_few(sky: Sky, level: float, cuts: PolygonArray, hidden: PolygonArray, place: Place) -> PolygonArray:
-    """The cuts, and before the bars a few single flakes of the masses that these hide."""
-    flakes = _met(sky, level)
-    flakes = flakes.chosen(np.flatnonzero(flakes.layer == len(LAYERS) - 1))
-    few = few_in_front(sky.drawn(flakes), hidden, place.bars)
-    few = apart(few[_wanted(few, place) & geometry.wholly_in(place.area, few)], sky.limits)
-    return np.concatenate([cuts, few[~_near(few, cuts, sky.limits)]])
 
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:

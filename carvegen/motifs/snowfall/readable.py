@@ -1,4 +1,4 @@
-"""Snow before dark things: masses lie behind these, and what falls in front leaves them in one piece."""
+"""Snow before dark things: what falls in front leaves them in one piece."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.clumps import gathered
 
 if TYPE_CHECKING:
@@ -18,12 +17,11 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import Indices, Mask, PolygonArray
-    from carvegen.motifs.snowfall.flakes import Flakes
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["few_in_front", "mass_mm2", "masses", "uncut"]
+__all__ = ["mass_mm2", "masses", "uncut"]
 
-_IN_FRONT = 0.3  #: share of a mass's near flakes that fall before what hides it; these and the next: our own choice
+# All of these are our own choice.
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
 _WINDOW = 4.0  #: discs as wide as the largest flakes: what is light in a figure and smaller is a window, or a line
 _LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line
@@ -44,26 +42,6 @@ def mass_mm2(settings: Settings) -> float:
 def masses(shapes: PolygonArray, settings: Settings) -> Mask:
     """Which shapes are many flakes; (n,)."""
     return np.asarray(shapely.area(shapes) > mass_mm2(settings))
-
-
-def few_in_front(flakes: Flakes, hidden: PolygonArray, bars: BaseGeometry) -> PolygonArray:
-    """Some of the flakes of masses, whole, where bars stand before these.
-
-    Parameters
-    ----------
-    flakes
-        The near flakes, drawn.
-    hidden
-        The masses, before anything hides them.
-    bars
-        What stands before them.
-    """
-    chance = Draws(keys(flakes.key, 6)).random(1)[:, 0]
-    some = np.flatnonzero(~flakes.torn & (chance < _IN_FRONT))
-    shapely.prepare(bars)
-    some = some[shapely.intersects(bars, geometry.dots(flakes.xy[some]))]
-    in_masses = np.unique(shapely.STRtree(flakes.shape[some]).query(hidden, predicate="intersects")[1])
-    return np.asarray(flakes.shape[some[in_masses]], dtype=object)
 
 
 def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits: Limits) -> PolygonArray:

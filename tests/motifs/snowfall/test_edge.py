@@ -205,3 +205,20 @@ def test_what_has_been_touched_is_looked_at_again_where_more_lies_round_it_now()
     weak, specks = edge._weak(pieces, sky.frame, shapely.Polygon(), each)
     assert len(pieces) > 0
     assert len(weak) == len(specks) == 0
+
+
+@pytest.mark.parametrize(("seen", "stays"), [(0.35, False), (0.45, False), (0.55, True), (0.8, True)])
+def test_a_flake_behind_a_thing_goes_where_less_than_half_of_it_is_seen(seen, stays) -> None:
+    """By area; what the frame cuts off is not asked for, and a mass stays however much of it is hidden."""
+    post, side = geometry.box(20, 75), np.linspace(0, 1, 400)
+    share = np.array([shapely.area(shapely.difference(disc(20 - 2 + 4 * at, 30, 2), post)) for at in side]) / (
+        4 * np.pi
+    )
+    x = 18 + 4 * float(side[np.argmin(np.abs(share - seen))])
+    flakes = shapes(disc(x, 30, 2), disc(x, 75.2, 2), disc(50, 0.8, 2), disc(20, 50, 6))
+    area = shapely.difference(FRAME, post)
+    left = edge.bounded(flakes, area, FRAME, limits(0.5, 0.4), Settings(hidden=1.0))
+    assert len(left) == 2 + 2 * stays
+    assert shapely.area(left).max() > 40
+    hides = [(post, np.array([True, True, False, True]))]
+    assert len(edge.bounded(flakes, FRAME, FRAME, limits(0.5, 0.4), Settings(), hides=hides)) == 2 + 2 * stays
