@@ -20,6 +20,7 @@ from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.cut_blocks import mended_block, with_block
 from carvegen.prints.separation import in_turn, run_for
+from carvegen.prints.bare_paper.torn_twigs import torn_off, without_ghosts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -98,13 +99,14 @@ def mended_print(
     tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
     done = run_for(sum(points.values()), run)(tasks, say)
     now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
+    now, torn = torn_off(cuts, now, setups, [name for name in mend if name in lights])
     pieces = bare_unasked(wanted, now.values())
     if mend and len(pieces) and lights:
         taken = _handed_over(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
         for name in lights:
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _with_notes(now, taken)
-    return now
+    return without_ghosts(now, torn, picture, {name: lights[name] for name in mend if name in lights})
 
 
 def _handed_over(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:

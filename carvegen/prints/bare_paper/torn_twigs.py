@@ -1,0 +1,244 @@
+"""Twigs that a block can't hold go whole: to the next fork, from every block, and with the snow that lay on them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
+from carvegen.blocks.from_motif import strictest
+from carvegen.checks.mending import CutChange
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.prints.cut_blocks import Cut, Setups
+    from carvegen.prints.picture import Picture
+
+__all__ = ["Torn", "torn_off", "without_ghosts"]
+
+_MEETS_MM = 0.02  #: outlines no further apart than this meet: above the grid and what mending smooths
+_TWIG = 3.0  #: lands: what is nowhere wider is a twig; our own choice
+_SMALL = 0.25  #: of what it hung on: a larger piece that comes loose is no end; our own choice
+_CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
+_HELD = 0.35  #: of its outline: a bar of paler land that meets more of its own ink is a part of that; our own choice
+_RESTS_MM = 0.15  #: snow no further from land lies on it
+_RESTS = 0.6  #: of what snow lies on: if so much goes, the snow goes; our own choice
+_BAR_MM = 3.0  #: snow wider than this hangs in the air as a flake does; our own choice
+_ALONG_MM = 0.05  #: so near to the snow
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Torn:
+    """What of twigs is gone from the block that drew them."""
+
+    owner: str
+    gone: PolygonArray  #: what mending took away, and what came loose of it
+
+
+def torn_off(
+    before: Mapping[str, Cut], now: dict[str, Cut], setups: Setups, mended: Collection[str]
+) -> tuple[dict[str, Cut], tuple[Torn, ...]]:
+    """The blocks without the ends of twigs that mending has torn off, and what of twigs is gone.
+
+    Parameters
+    ----------
+    before
+        The blocks as they come from the separation.
+    now
+        The same, mended.
+    mended
+        Names of those that were.
+    """
+    done, torn = dict(now), list[Torn]()
+    for name in mended:
+        if not any(change.what in {"filled", "joined"} for change in now[name].changes):
+            continue
+        gone = _thinned(before[name], now[name])
+        if len(gone) == 0:
+            continue
+        land_mm = strictest(setup.limits for setup in setups[name]).land_mm
+        loose = _loose(before[name], now[name], gone, land_mm)
+        done[name] = _told(_cut_out(now[name], loose), loose)
+        torn.append(Torn(owner=name, gone=np.concatenate([gone, loose])))
+    return done, tuple(torn)
+
+
+def _thinned(before: Cut, now: Cut) -> PolygonArray:
+    """What mending has taken away of what a block drew."""
+    pieces = geometry.parts(shapely.difference(shapely.intersection(before.land, before.picture), now.land))
+    return pieces[shapely.area(pieces) > _CRUMB_MM2]
+
+
+def _loose(before: Cut, now: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
+    """Ends of twigs that hang on nothing any more since something between has gone."""
+    pieces = geometry.parts(now.land)
+    meets, _ = shapely.STRtree(gone).query(pieces, predicate="dwithin", distance=_MEETS_MM)
+    cut_off = np.bincount(meets, minlength=len(pieces)) > 0
+    owner = _pieces_of(pieces, geometry.parts(before.land))
+    area = shapely.area(pieces)
+    largest = np.zeros(int(owner.max(initial=-1)) + 2)
+    np.maximum.at(largest, owner, area)
+    end = cut_off & (owner >= 0) & (area < _SMALL * largest[owner])
+    k = np.flatnonzero(end)
+    k = k[shapely.is_empty(geometry.offset(pieces[k], -_TWIG * land_mm / 2))]
+    stays = now.block.stays
+    if len(stays) and len(k):
+        k = k[~shapely.intersects(pieces[k], shapely.union_all(stays))]
+    return pieces[k[~shapely.intersects(pieces[k], shapely.boundary(now.block.face))]]
+
+
+def _told(cut: Cut, loose: PolygonArray) -> Cut:
+    """The block with what came loose among its changes."""
+    dots = shapely.get_coordinates(shapely.point_on_surface(loose)).round(3).tolist()
+    areas = shapely.area(loose).tolist()
+    more = [CutChange(what="filled", at=(x, y), white_mm2=area) for (x, y), area in zip(dots, areas, strict=True)]
+    return replace(cut, changes=(*cut.changes, *more))
+
+
+def _pieces_of(pieces: PolygonArray, wholes: PolygonArray) -> Indices:
+    """The number of the whole of which each piece is most; -1 where it is of none; (n,)."""
+    k, j = shapely.STRtree(wholes).query(pieces, predicate="intersects")
+    share = shapely.area(shapely.intersection(pieces[k], wholes[j]))
+    owner = np.full(len(pieces), -1)
+    order = np.argsort(share, kind="stable")
+    owner[k[order]] = j[order]
+    return owner
+
+
+def _cut_out(cut: Cut, gone: PolygonArray) -> Cut:
+    """The block without some of its land: cuts that meet there become one."""
+    if len(gone) == 0:
+        return cut
+    wide = shapely.union_all(shapely.buffer(gone, _MEETS_MM, quad_segs=2))
+    block = cut.block
+    met = np.unique(block.cut_tree.query(wide, predicate="intersects"))
+    taken = geometry.difference(shapely.intersection(wide, block.face), block.cut_outs)
+    joined = geometry.snapped(geometry.parts(shapely.union_all([*block.cuts[met], taken])))
+    fixed = block.fixed
+    kept = np.delete(np.arange(len(block.cuts)), met)
+    block = replace(
+        block, cuts=np.concatenate([block.cuts[kept], joined]),
+        fixed=frozenset(np.flatnonzero(np.isin(kept, list(fixed))).tolist()),
+    )  # fmt: skip
+    return replace(cut, block=block, land=geometry.solid(shapely.difference(cut.land, wide)))
+
+
+def without_ghosts(
+    cuts: Mapping[str, Cut], torn: Collection[Torn], picture: Picture, lights: Mapping[str, float]
+) -> dict[str, Cut]:
+    """The blocks without what would show that a twig is gone: snow that lay on it, bars of paler ink between snow.
+
+    Where such snow lay and stood over a paler ink this prints; a bar of paler ink where the twig was, nearly all of
+    whose sides are white, goes: the snow closes. Each block of which twigs are gone says so in its notes.
+
+    Parameters
+    ----------
+    picture
+        As it is before anything is cut.
+    lights
+        L* of the blocks that may be changed, by name.
+    """
+    done = dict(cuts)
+    for twigs in torn:
+        paler = [name for name in lights if lights[name] > lights.get(twigs.owner, np.inf) + 1e-9]
+        snow = _hanging(done[twigs.owner], twigs, picture)
+        closed = list[Any]()
+        for name in paler:
+            done[name] = _printed(done[name], snow, twigs.gone)
+            bars = _bars(done[name], twigs.gone)
+            done[name] = _cut_out(done[name], bars)
+            closed += list(bars)
+        if len(snow):
+            off = shapely.union_all(snow)
+            done = {name: replace(cut, white=geometry.difference(cut.white, off)) for name, cut in done.items()}
+        if closed:  # nor does another block print there
+            bare = shapely.buffer(shapely.union_all(closed), _MEETS_MM, quad_segs=2)
+            done = {name: _asks_less(cut, bare) for name, cut in done.items()}
+        if len(snow) or closed:
+            done[twigs.owner] = _with_note(done[twigs.owner], geometry.polygon_array([*snow, *closed]), len(snow))
+    return done
+
+
+def _hanging(owner: Cut, twigs: Torn, picture: Picture) -> PolygonArray:
+    """Bars of lying snow of which most lay on twigs that are gone; what a mark or a highlight made bare stays."""
+    lying = [white.shapes for white in picture.whites if white.name.startswith("snowload")]
+    pieces = geometry.stack(lying)
+    near, _ = shapely.STRtree(twigs.gone).query(pieces, predicate="dwithin", distance=_RESTS_MM)
+    pieces = pieces[np.unique(near)]
+    pieces = pieces[shapely.is_empty(geometry.offset(pieces, -_BAR_MM / 2))]
+    every = shapely.STRtree(geometry.parts(owner.white))
+    k, j = every.query(pieces, predicate="intersects")
+    alone = np.bincount(k, shapely.area(every.geometries[j]), len(pieces)) < 1.05 * shapely.area(pieces)
+    pieces = pieces[alone]  # not one with other snow
+    around = shapely.boundary(shapely.buffer(pieces, _RESTS_MM, quad_segs=4))
+    gone = shapely.length(shapely.intersection(around, shapely.union_all(twigs.gone)))
+    left = shapely.length(shapely.intersection(around, owner.land))
+    pieces = pieces[gone > _RESTS * (gone + left)]
+    marked = shapely.union_all([mark.shape for mark in picture.marks])
+    unmarked: PolygonArray = pieces[~shapely.intersects(pieces, marked)]
+    return unmarked
+
+
+def _printed(cut: Cut, snow: PolygonArray, twigs: PolygonArray) -> Cut:
+    """The block with land where snow lay, as far as its own ink is asked for there."""
+    if len(snow) == 0:
+        return cut
+    there = shapely.union_all(snow)
+    beside = shapely.intersection(shapely.union_all(twigs), shapely.buffer(there, 2 * _BAR_MM, quad_segs=2))
+    white = geometry.difference(cut.white, there)
+    asked = shapely.buffer(geometry.union(there, geometry.solid(beside)), _ALONG_MM, quad_segs=2)
+    land = geometry.difference(geometry.solid(shapely.intersection(asked, cut.picture)), white)
+    return _laid_on(cut, land)
+
+
+def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
+    block = cut.block
+    met = np.unique(block.cut_tree.query(land, predicate="intersects"))
+    less = geometry.snapped(geometry.parts(geometry.difference(block.cuts[met], land)))
+    stands = geometry.difference(land, block.cut_outs)
+    block = replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
+    return replace(cut, block=block, land=geometry.solid(shapely.union(cut.land, stands)))
+
+
+def _bars(cut: Cut, gone: PolygonArray) -> PolygonArray:
+    """Land of a block where twigs were, of which but little meets more land of it."""
+    pieces = geometry.parts(shapely.intersection(cut.land, shapely.union_all(gone)))
+    pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
+    if len(pieces) == 0:
+        return pieces
+    rest = shapely.difference(cut.land, shapely.union_all(pieces))
+    edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
+    held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
+    return pieces[held < _HELD]
+
+
+def _asks_less(cut: Cut, bare: BaseGeometry) -> Cut:
+    """The block where some of its picture is given up; no other prints it either."""
+    notes = tuple(
+        note
+        for note in cut.notes
+        if not (note.rule == "other-ink" and note.at and shapely.intersects(bare, shapely.Point(note.at)))
+    )
+    return replace(cut, picture=geometry.difference(cut.picture, bare), notes=notes)
+
+
+def _with_note(cut: Cut, pieces: PolygonArray, snow: int) -> Cut:
+    """The block with a note that tells how much went with its twigs, at the largest place."""
+    largest = pieces[np.argmax(shapely.area(pieces))]
+    at = shapely.get_coordinates(shapely.point_on_surface(largest))[0].round(3).tolist()
+    note = Finding(
+        rule="mended-away", kind="twigs", severity=Severity.RISK, at=(at[0], at[1]),
+        measured=float(shapely.area(pieces).sum()), limit=_CRUMB_MM2, unit="mm²",
+        why="twigs are too thin to stand here; they are gone from all blocks, and snow that lay on them alone went too"
+        if snow
+        else "twigs are too thin to stand here; they are gone from all blocks, and the snow round them is closed",
+        remedy="draw them wider, or keep the snow off them",
+    )  # fmt: skip
+    return replace(cut, notes=(*cut.notes, note))
