@@ -18,9 +18,9 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
+from carvegen.prints.bare_paper.torn_twigs import torn_off, without_ghosts
 from carvegen.prints.cut_blocks import mended_block, with_block
 from carvegen.prints.separation import in_turn, run_for
-from carvegen.prints.bare_paper.torn_twigs import torn_off, without_ghosts
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
