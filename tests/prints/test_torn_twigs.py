@@ -66,9 +66,10 @@ def test_the_end_of_a_twig_that_mending_tore_off_goes_to_the_fork():
     assert standing(done["key"]).symmetric_difference(whole(POST, ROOT)).area < 0.01
     assert whole(*torn.gone).symmetric_difference(whole(GAP, END)).area < 0.01
     assert sum(change.white_mm2 for change in done["key"].changes) == pytest.approx(GAP.area + END.area)
+    assert [piece.area_mm2 for piece in done["key"].lost] == [END.area]
 
 
-@pytest.mark.parametrize("end", [shapely.box(14, 6, 20, 11), shapely.box(14, 10, 30, 11)])  # broad; held by the edge
+@pytest.mark.parametrize("end", [shapely.box(14, 8, 18, 11), shapely.box(14, 10, 30, 11)])  # broad; held by the edge
 def test_what_is_no_twig_stays(end):
     before = {"key": key(ROOT, GAP, end, changes=())}
     done, _ = torn_off(before, {"key": key(ROOT, end)}, SETUPS, ["key"])

@@ -12,7 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.mending import CutChange
+from carvegen.checks.mending import CutChange, LostPiece
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -95,11 +95,12 @@ def _loose(before: Cut, now: Cut, gone: PolygonArray, land_mm: float) -> Polygon
 
 
 def _told(cut: Cut, loose: PolygonArray) -> Cut:
-    """The block with what came loose among its changes."""
+    """The block with what came loose among its changes, and among what is lost."""
     dots = shapely.get_coordinates(shapely.point_on_surface(loose)).round(3).tolist()
     areas = shapely.area(loose).tolist()
     more = [CutChange(what="filled", at=(x, y), white_mm2=area) for (x, y), area in zip(dots, areas, strict=True)]
-    return replace(cut, changes=(*cut.changes, *more))
+    lost = [LostPiece(at=(x, y), area_mm2=round(area, 2)) for (x, y), area in zip(dots, areas, strict=True)]
+    return replace(cut, changes=(*cut.changes, *more), lost=(*cut.lost, *lost))
 
 
 def _pieces_of(pieces: PolygonArray, wholes: PolygonArray) -> Indices:
