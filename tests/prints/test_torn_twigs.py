@@ -78,18 +78,18 @@ def test_what_is_no_twig_stays(end):
 
 def test_a_bar_of_paler_ink_between_snow_goes_where_a_twig_is_gone():
     cuts = {"sky": sky(), "key": key(ROOT)}
-    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]))
+    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]), land_mm=0.7)
     done = without_ghosts(cuts, [torn], picture(), LIGHTS)
     assert standing(done["sky"]).intersection(whole(GAP, END)).area < 0.1
     [note] = done["key"].notes
     assert (note.rule, note.kind) == ("mended-away", "twigs")
     assert whole(GAP, END).intersects(shapely.Point(note.at))
-    assert done["sky"].picture.intersection(END).area < 0.1, "it is not asked for any more"
+    assert done["key"].given_up.covers(END), "it is told once, not as bare paper again"
 
 
 def test_sky_on_one_side_of_what_is_gone_is_no_bar():
     cuts = {"sky": sky(white=(ABOVE,)), "key": key(ROOT, white=(ABOVE,))}
-    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]))
+    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]), land_mm=0.7)
     done = without_ghosts(cuts, [torn], picture(), LIGHTS)
     assert done["sky"] is cuts["sky"]
 
@@ -97,7 +97,7 @@ def test_sky_on_one_side_of_what_is_gone_is_no_bar():
 def test_snow_that_lay_on_what_is_gone_goes_and_the_sky_prints_there():
     snow = shapely.box(13, 11, 18, 12.5)
     cuts = {"sky": sky(white=(snow,)), "key": key(ROOT, white=(snow,))}
-    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]))
+    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]), land_mm=0.7)
     done = without_ghosts(cuts, [torn], picture(snow), LIGHTS)
     assert FACE.difference(standing(done["sky"])).area < 0.01
     assert all(one.white.area < 0.01 for one in done.values()), "nor need it be bare"
@@ -106,6 +106,6 @@ def test_snow_that_lay_on_what_is_gone_goes_and_the_sky_prints_there():
 @pytest.mark.parametrize("snow", [shapely.box(9.5, 11, 15, 12.5), shapely.box(13, 11, 18, 16)])  # held; broad
 def test_snow_that_still_lies_on_something_or_is_broad_stays(snow):
     cuts = {"sky": sky(white=(snow,)), "key": key(ROOT, white=(snow,))}
-    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]))
+    torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]), land_mm=0.7)
     done = without_ghosts(cuts, [torn], picture(snow), LIGHTS)
     assert np.array_equal(done["sky"].block.cuts, cuts["sky"].block.cuts)

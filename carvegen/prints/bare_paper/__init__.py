@@ -289,7 +289,8 @@ def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
     lost = geometry.parts(shapely.intersection(shapely.difference(before, cut.land), cut.picture))
     lost = lost[shapely.area(lost) > _AWAY_MM2]
     noted = geometry.dots(np.array([note.at for note in cut.notes if note.rule == "other-ink"]).reshape(-1, 2))
-    for at, _, piece in _places(lost[~shapely.intersects(lost, shapely.union_all(noted))]):
+    told = shapely.union_all([*noted, cut.given_up])
+    for at, _, piece in _places(lost[~shapely.intersects(lost, told)]):
         yield Finding(
             rule="mended-away", severity=Severity.ADVICE, at=at, measured=float(shapely.area(piece)), limit=_AWAY_MM2,
             unit="mm²", why="a part of your drawing can't stand here and can't be widened: mending cut it away",
@@ -301,7 +302,8 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
     notes: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
-    bare = bare_unasked(shapely.difference(asked, picture.bare), cuts.values())
+    told = shapely.union_all([picture.bare, *(cut.given_up for cut in cuts.values())])
+    bare = bare_unasked(shapely.difference(asked, told), cuts.values())
     for at, width, piece in _places(bare):
         notes[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():

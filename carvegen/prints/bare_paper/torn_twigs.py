@@ -28,6 +28,7 @@ _TWIG = 3.0  #: lands: what is nowhere wider is a twig; our own choice
 _SMALL = 0.25  #: of what it hung on: a larger piece that comes loose is no end; our own choice
 _CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
 _HELD = 0.35  #: of its outline: a bar of paler land that meets more of its own ink is a part of that; our own choice
+_HALO = 0.7  #: lands: mending makes a bar below a twig as wide, and inks run on round it; our own choice
 _RESTS_MM = 0.15  #: snow no further from land lies on it
 _RESTS = 0.6  #: of what snow lies on: if so much goes, the snow goes; our own choice
 _BAR_MM = 3.0  #: snow wider than this hangs in the air as a flake does; our own choice
@@ -40,6 +41,7 @@ class Torn:
 
     owner: str
     gone: PolygonArray  #: what mending took away, and what came loose of it
+    land_mm: float  #: how wide land must be on that block
 
 
 def torn_off(
@@ -66,7 +68,7 @@ def torn_off(
         land_mm = strictest(setup.limits for setup in setups[name]).land_mm
         loose = _loose(before[name], now[name], gone, land_mm)
         done[name] = _told(_cut_out(now[name], loose), loose)
-        torn.append(Torn(owner=name, gone=np.concatenate([gone, loose])))
+        torn.append(Torn(owner=name, gone=np.concatenate([gone, loose]), land_mm=land_mm))
     return done, tuple(torn)
 
 
@@ -149,19 +151,22 @@ def without_ghosts(
     done = dict(cuts)
     for twigs in torn:
         paler = [name for name in lights if lights[name] > lights.get(twigs.owner, np.inf) + 1e-9]
-        snow = _hanging(done[twigs.owner], twigs, picture)
+        darkest = lights.get(twigs.owner, np.inf) <= min(lights.values())
+        snow = _hanging(done[twigs.owner], twigs, picture) if darkest else geometry.empty()
         closed = list[Any]()
         for name in paler:
             done[name] = _printed(done[name], snow, twigs.gone)
-            bars = _bars(done[name], twigs.gone)
+            bars = _bars(done[name], done[twigs.owner], twigs.gone, twigs.land_mm)
             done[name] = _cut_out(done[name], bars)
             closed += list(bars)
         if len(snow):
             off = shapely.union_all(snow)
-            done = {name: replace(cut, white=geometry.difference(cut.white, off)) for name, cut in done.items()}
+            done = {name: replace(cut, white=_less(cut.white, off)) for name, cut in done.items()}
         if closed:  # nor does another block print there
             bare = shapely.buffer(shapely.union_all(closed), _MEETS_MM, quad_segs=2)
-            done = {name: _asks_less(cut, bare) for name, cut in done.items()}
+            done = {name: _without_others(cut, bare) for name, cut in done.items()}
+            gone = shapely.union(done[twigs.owner].given_up, bare)
+            done[twigs.owner] = replace(done[twigs.owner], given_up=gone)
         if len(snow) or closed:
             done[twigs.owner] = _with_note(done[twigs.owner], geometry.polygon_array([*snow, *closed]), len(snow))
     return done
@@ -195,7 +200,10 @@ def _printed(cut: Cut, snow: PolygonArray, twigs: PolygonArray) -> Cut:
     beside = shapely.intersection(shapely.union_all(twigs), shapely.buffer(there, 2 * _BAR_MM, quad_segs=2))
     white = geometry.difference(cut.white, there)
     asked = shapely.buffer(geometry.union(there, geometry.solid(beside)), _ALONG_MM, quad_segs=2)
-    land = geometry.difference(geometry.solid(shapely.intersection(asked, cut.picture)), white)
+    own = cut.picture
+    if shapely.area(shapely.intersection(own, there)) > shapely.area(there) / 2:  # the twig stood before its ink, too
+        own = shapely.union(own, shapely.buffer(beside, _ALONG_MM, quad_segs=2))
+    land = geometry.difference(geometry.solid(shapely.intersection(asked, own)), white)
     return _laid_on(cut, land)
 
 
@@ -208,26 +216,35 @@ def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
     return replace(cut, block=block, land=geometry.solid(shapely.union(cut.land, stands)))
 
 
-def _bars(cut: Cut, gone: PolygonArray) -> PolygonArray:
-    """Land of a block where twigs were, of which but little meets more land of it."""
-    pieces = geometry.parts(shapely.intersection(cut.land, shapely.union_all(gone)))
+def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
+    """Land of a block where twigs were and close by, of which but little meets more land of it."""
+    lost = shapely.difference(shapely.union_all(gone), shapely.buffer(owner.land, _MEETS_MM, quad_segs=1))
+    zone = shapely.buffer(lost, _HALO * land_mm, quad_segs=4)
+    pieces = geometry.parts(shapely.intersection(cut.land, zone))
     pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
-    if len(pieces) == 0:
-        return pieces
-    rest = shapely.difference(cut.land, shapely.union_all(pieces))
+    rest = shapely.difference(cut.land, zone)
     edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
     held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
-    return pieces[held < _HELD]
+    bare = shapely.area(shapely.difference(pieces, owner.land))
+    return pieces[(held < _HELD) & (bare > shapely.area(pieces) / 2)]
 
 
-def _asks_less(cut: Cut, bare: BaseGeometry) -> Cut:
-    """The block where some of its picture is given up; no other prints it either."""
+def _less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
+    """A shape without another, which only those of its pieces lose that meet it."""
+    pieces = geometry.parts(shape)
+    met = shapely.intersects(pieces, taken)
+    left = geometry.parts(geometry.difference(pieces[met], taken))
+    return shapely.multipolygons(np.concatenate([pieces[~met], left]))
+
+
+def _without_others(cut: Cut, bare: BaseGeometry) -> Cut:
+    """The block without the notes that another prints where nothing does any more."""
     notes = tuple(
         note
         for note in cut.notes
         if not (note.rule == "other-ink" and note.at and shapely.intersects(bare, shapely.Point(note.at)))
     )
-    return replace(cut, picture=geometry.difference(cut.picture, bare), notes=notes)
+    return replace(cut, notes=notes)
 
 
 def _with_note(cut: Cut, pieces: PolygonArray, snow: int) -> Cut:
