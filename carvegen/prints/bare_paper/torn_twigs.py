@@ -196,15 +196,15 @@ def _printed(cut: Cut, snow: PolygonArray, twigs: PolygonArray) -> Cut:
     """The block with land where snow lay, as far as its own ink is asked for there."""
     if len(snow) == 0:
         return cut
-    there = shapely.union_all(snow)
-    beside = shapely.intersection(shapely.union_all(twigs), shapely.buffer(there, 2 * _BAR_MM, quad_segs=2))
-    white = geometry.difference(cut.white, there)
-    asked = shapely.buffer(geometry.union(there, geometry.solid(beside)), _ALONG_MM, quad_segs=2)
-    own = cut.picture
-    if shapely.area(shapely.intersection(own, there)) > shapely.area(there) / 2:  # the twig stood before its ink, too
-        own = shapely.union(own, shapely.buffer(beside, _ALONG_MM, quad_segs=2))
-    land = geometry.difference(geometry.solid(shapely.intersection(asked, own)), white)
-    return _laid_on(cut, land)
+    there, own = shapely.union_all(snow), shapely.intersection(snow, cut.picture)
+    most = snow[shapely.area(own) > shapely.area(snow) / 2]  # there the twigs stood before this ink, too
+    reach = shapely.buffer(shapely.union_all(most), 2 * _BAR_MM, quad_segs=2)
+    beside = shapely.intersection(shapely.union_all(twigs), reach)
+    asked = shapely.buffer(geometry.union(own, geometry.solid(beside)), _ALONG_MM, quad_segs=2)
+    other = geometry.parts(cut.white)
+    other = other[shapely.intersects(other, asked)]
+    land = geometry.difference(asked, geometry.difference(other, there))
+    return _laid_on(cut, geometry.solid(shapely.intersection(land, cut.block.face)))
 
 
 def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
@@ -234,7 +234,7 @@ def _less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
     pieces = geometry.parts(shape)
     met = shapely.intersects(pieces, taken)
     left = geometry.parts(geometry.difference(pieces[met], taken))
-    return shapely.multipolygons(np.concatenate([pieces[~met], left]))
+    return geometry.solid(np.concatenate([pieces[~met], left]))
 
 
 def _without_others(cut: Cut, bare: BaseGeometry) -> Cut:
