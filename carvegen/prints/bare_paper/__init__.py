@@ -302,8 +302,10 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
     notes: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
-    told = shapely.union_all([picture.bare, *(cut.given_up for cut in cuts.values())])
-    bare = bare_unasked(shapely.difference(asked, told), cuts.values())
+    untold = shapely.difference(asked, picture.bare)
+    for cut in cuts.values():
+        untold = untold if shapely.is_empty(cut.given_up) else shapely.difference(untold, cut.given_up)
+    bare = bare_unasked(untold, cuts.values())
     for at, width, piece in _places(bare):
         notes[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():

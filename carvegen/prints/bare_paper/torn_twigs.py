@@ -17,7 +17,7 @@ from carvegen.checks.mending import CutChange, LostPiece
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Indices, PolygonArray
+    from carvegen.geometry import PolygonArray
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.picture import Picture
 
@@ -74,26 +74,29 @@ def torn_off(
 
 def _thinned(before: Cut, now: Cut) -> PolygonArray:
     """What mending has taken away of what a block drew."""
-    pieces = geometry.parts(shapely.difference(shapely.intersection(before.land, before.picture), now.land))
-    return pieces[shapely.area(pieces) > _CRUMB_MM2]
+    pieces = geometry.parts(shapely.difference(before.land, now.land))
+    pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
+    drawn = geometry.parts(shapely.intersection(shapely.multipolygons(pieces), before.picture))
+    return drawn[shapely.area(drawn) > _CRUMB_MM2]
 
 
 def _loose(before: Cut, now: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
     """Ends of twigs that hang on nothing any more since something between has gone."""
     pieces = geometry.parts(now.land)
     meets, _ = shapely.STRtree(gone).query(pieces, predicate="dwithin", distance=_MEETS_MM)
-    cut_off = np.bincount(meets, minlength=len(pieces)) > 0
-    owner = _pieces_of(pieces, geometry.parts(before.land))
-    area = shapely.area(pieces)
-    largest = np.zeros(int(owner.max(initial=-1)) + 2)
+    tree = shapely.STRtree(geometry.parts(before.land))
+    piece, whole = tree.query_nearest(shapely.point_on_surface(pieces), all_matches=False)
+    owner, area = np.zeros(len(pieces), dtype=np.int64), shapely.area(pieces)
+    owner[piece] = whole
+    largest = np.zeros(len(tree.geometries))
     np.maximum.at(largest, owner, area)
-    end = cut_off & (owner >= 0) & (area < _SMALL * largest[owner])
-    k = np.flatnonzero(end)
+    end = area < _SMALL * largest[owner]
+    k = np.unique(meets)
+    k = k[end[k]]
     k = k[shapely.is_empty(geometry.offset(pieces[k], -_TWIG * land_mm / 2))]
-    stays = now.block.stays
-    if len(stays) and len(k):
-        k = k[~shapely.intersects(pieces[k], shapely.union_all(stays))]
-    return pieces[k[~shapely.intersects(pieces[k], shapely.boundary(now.block.face))]]
+    k = k[~shapely.intersects(pieces[k], shapely.union_all(now.block.stays))]
+    ends: PolygonArray = pieces[k[~shapely.intersects(pieces[k], shapely.boundary(now.block.face))]]
+    return ends
 
 
 def _told(cut: Cut, loose: PolygonArray) -> Cut:
@@ -103,16 +106,6 @@ def _told(cut: Cut, loose: PolygonArray) -> Cut:
     more = [CutChange(what="filled", at=(x, y), white_mm2=area) for (x, y), area in zip(dots, areas, strict=True)]
     lost = [LostPiece(at=(x, y), area_mm2=round(area, 2)) for (x, y), area in zip(dots, areas, strict=True)]
     return replace(cut, changes=(*cut.changes, *more), lost=(*cut.lost, *lost))
-
-
-def _pieces_of(pieces: PolygonArray, wholes: PolygonArray) -> Indices:
-    """The number of the whole of which each piece is most; -1 where it is of none; (n,)."""
-    k, j = shapely.STRtree(wholes).query(pieces, predicate="intersects")
-    share = shapely.area(shapely.intersection(pieces[k], wholes[j]))
-    owner = np.full(len(pieces), -1)
-    order = np.argsort(share, kind="stable")
-    owner[k[order]] = j[order]
-    return owner
 
 
 def _cut_out(cut: Cut, gone: PolygonArray) -> Cut:
