@@ -133,7 +133,7 @@ def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int
         write_file(scratch / RECORD, record.to_text())
         made = frozenset([*record.files, RECORD])
         before = earlier(out, owned=made | frozenset(old), made=sorted(made), sign=RECORD, written=old)
-        for line in before.lines():
+        for line in (*_left_alone(out, made | frozenset(old)), *before.lines()):
             say(line)
         with staged_folder(out, owned=frozenset(old) - made) as stage:
             for folder in build.folders.values():
@@ -141,6 +141,18 @@ def build_print(print_: Print, out: Path, shelf: Library, *, say: Say, jobs: int
             shutil.copy(scratch / RECORD, stage / RECORD)
             keep_edited(before, out, stage)
     return build.built(before.kept_lines())
+
+
+def _left_alone(out: Path, names: frozenset[str]) -> list[str]:
+    """What stands in a folder before the first build and is none of its files, in words."""
+    if (out / RECORD).exists() or not out.is_dir():
+        return []
+    ours = {name.split("/")[0] for name in names}
+    there = sorted(path.name + "/" * path.is_dir() for path in out.iterdir() if path.name not in ours)
+    if not there:
+        return []
+    more = f" and {len(there) - 5} more" if len(there) > 5 else ""
+    return [f"The folder {out.name} holds files of your own, which stay: {', '.join(there[:5])}{more}."]
 
 
 def _stands(print_: Print, out: Path) -> dict[str, StandingBlock]:

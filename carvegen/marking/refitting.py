@@ -19,7 +19,7 @@ from carvegen.marking.near_land import weak_places
 from carvegen.motifs.shared.minimum_width import closed, opened
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
@@ -212,17 +212,25 @@ def _round(
     bays: dict[int, list[int]] = {}
     at_edge = shapely.dwithin(weak, place.edge.exterior, _HAIR_MM)
     edges: dict[int, list[int]] = {}
+    notches: dict[tuple[int, int], list[int]] = {}
     for k in range(len(weak)):
         ends = sorted(shape[line == k].tolist(), key=lambda n: (size[n], n))
         if len(ends) == 1 and at_edge[k] and not stays[ends[0]]:
             edges.setdefault(ends[0], []).append(k)
         elif len(ends) == 1 and ends[0] < len(cuts):
             bays.setdefault(ends[0], []).append(k)
+        elif len(ends) == 2 and (pair := _overlapping(every, stays, ends)):  # one white: nothing parts them
+            notches.setdefault(pair, []).append(k)
         elif len(ends) > 1 and not stays[ends[0]]:
             beside.setdefault(ends[0], set()).update(ends[1:])
     need, result = limits.land_mm + _SLACK_MM, list(cuts)
     for k, lines in bays.items():
         result[k] = _without_bays(cuts[k], weak[lines], zone, place, need)
+    for (k, other), lines in notches.items():
+        white = shapely.union(every[k], every[other])
+        fill = shapely.difference(_without_bays(white, weak[lines], zone, place, need), white)
+        fill = shapely.intersection(shapely.buffer(fill, _HAIR_MM, quad_segs=1), place.edge)  # a little into both
+        result[k] = geometry.on_grid(shapely.union(result[k], fill))
     rim = shapely.buffer(place.edge.exterior, need, quad_segs=_ARC)
     for k in sorted({*beside, *edges}):
         around = shapely.union_all(shapely.buffer(every[sorted(beside.get(k, ()))], need, quad_segs=_ARC))
@@ -237,6 +245,13 @@ def _round(
             if not stays[k]:
                 result[k] = shapely.Polygon()
     return result
+
+
+def _overlapping(every: PolygonArray, stays: Mask, ends: Sequence[int]) -> tuple[int, int] | None:
+    """A shape that may change and the other, if one lies over the edge of the other; the smaller of two that may."""
+    one, other = ends if not stays[ends[0]] else reversed(ends)
+    area = float(shapely.area(shapely.intersection(every[one], every[other])))
+    return None if stays[one] or area < geometry.GRID_MM else (one, other)
 
 
 def _without_bays(

@@ -61,6 +61,7 @@ class Cut:
     dropped: tuple[Dropped, ...] = ()
     fringe: BaseGeometry = field(default_factory=shapely.Polygon)  #: where the carver may take more
     to_decide: BaseGeometry = field(default_factory=shapely.Polygon)  #: what marks leave to the carver
+    given_up: BaseGeometry = field(default_factory=shapely.Polygon)  #: what of the picture no block can hold, and says
     die: Die | None = None  #: of an emboss block
     notes: tuple[Finding, ...] = ()  #: what is to be said of it before it is checked
     changes: tuple[CutChange, ...] = ()  #: what was mended

@@ -509,9 +509,13 @@ def test_a_build_keeps_files_of_her_own_and_tells_what_it_replaces(own_folder, c
     assert tree(own_folder) == before
     (own_folder / "built" / "print.png").unlink()
     (own_folder / "built" / "mine.txt").write_text("mine", encoding="utf-8")
-    assert "Replaced" not in run(capsys, "build", "print.toml", "--out", "built").err
+    first = run(capsys, "build", "print.toml", "--out", "built").err
+    assert "Replaced" not in first
+    assert "The folder built holds files of your own, which stay: mine.txt." in first
     (own_folder / "print.toml").write_text(PLAIN.replace("15 10 2", "15 10 1.5"), encoding="utf-8")
-    assert "Replaced" in run(capsys, "build", "print.toml", "--out", "built").err
+    second = run(capsys, "build", "print.toml", "--out", "built").err
+    assert "Replaced" in second
+    assert "of your own" not in second
     assert (own_folder / "built" / "mine.txt").read_text(encoding="utf-8") == "mine"
 
 

@@ -157,3 +157,17 @@ def test_a_limit_that_no_block_has_is_refused_with_its_key(k: int, value: str) -
 def test_a_line_that_is_no_mark_s_limits_is_refused(text: str) -> None:
     with pytest.raises(InputError, match="five limits"):
         grew_in([text])
+
+
+def test_what_other_white_lies_over_stays_joined_to_it() -> None:
+    """Own snow over the edge of a mass: both are white, so the notches close and no strip of land parts them."""
+    mass = shapely.box(5, 5, 15, 10)
+    own = shapely.Polygon([(8, 9.5), (15, 10.4), (15, 13), (8, 13)])  # a wedge of land up to 0.4 wide between them
+    done = refitted(
+        geometry.polygon_array([mass]), geometry.polygon_array([own]), zone=FACE, place=PLACE, limits=limits(0.75)
+    )
+    (left,) = done
+    assert left.covers(mass.buffer(-0.01))
+    white = shapely.union(left, own)
+    assert white.geom_type == "Polygon"
+    assert len(weak_places(done, geometry.polygon_array([own]), PLACE, limits(0.75))) == 0

@@ -1,0 +1,255 @@
+"""Twigs that a block can't hold go whole: to the next fork, from every block, and with the snow that lay on them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
+from carvegen.blocks.from_motif import strictest
+from carvegen.checks.mending import CutChange, LostPiece
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.geometry import PolygonArray
+    from carvegen.prints.cut_blocks import Cut, Setups
+    from carvegen.prints.picture import Picture
+
+__all__ = ["Torn", "torn_off", "without_ghosts"]
+
+_MEETS_MM = 0.02  #: outlines no further apart than this meet: above the grid and what mending smooths
+_TWIG = 3.0  #: lands: what is nowhere wider is a twig; our own choice
+_SMALL = 0.25  #: of what it hung on: a larger piece that comes loose is no end; our own choice
+_CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
+_HELD = 0.35  #: of its outline: a bar of paler land that meets more of its own ink is a part of that; our own choice
+_HALO = 0.7  #: lands: mending makes a bar below a twig as wide, and inks run on round it; our own choice
+_RESTS_MM = 0.15  #: snow no further from land lies on it
+_RESTS = 0.6  #: of what snow lies on: if so much goes, the snow goes; our own choice
+_BAR_MM = 3.0  #: snow wider than this hangs in the air as a flake does; our own choice
+_ALONG_MM = 0.05  #: so near to the snow
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Torn:
+    """What of twigs is gone from the block that drew them."""
+
+    owner: str
+    gone: PolygonArray  #: what mending took away, and what came loose of it
+    land_mm: float  #: how wide land must be on that block
+
+
+def torn_off(
+    before: Mapping[str, Cut], now: dict[str, Cut], setups: Setups, mended: Collection[str]
+) -> tuple[dict[str, Cut], tuple[Torn, ...]]:
+    """The blocks without the ends of twigs that mending has torn off, and what of twigs is gone.
+
+    Parameters
+    ----------
+    before
+        The blocks as they come from the separation.
+    now
+        The same, mended.
+    mended
+        Names of those that were.
+    """
+    done, torn = dict(now), list[Torn]()
+    for name in mended:
+        if not any(change.what in {"filled", "joined"} for change in now[name].changes):
+            continue
+        gone = _thinned(before[name], now[name])
+        if len(gone) == 0:
+            continue
+        land_mm = strictest(setup.limits for setup in setups[name]).land_mm
+        loose = _loose(before[name], now[name], gone, land_mm)
+        done[name] = _told(_cut_out(now[name], loose), loose)
+        torn.append(Torn(owner=name, gone=np.concatenate([gone, loose]), land_mm=land_mm))
+    return done, tuple(torn)
+
+
+def _thinned(before: Cut, now: Cut) -> PolygonArray:
+    """What mending has taken away of what a block drew."""
+    pieces = geometry.parts(shapely.difference(before.land, now.land))
+    pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
+    drawn = geometry.parts(shapely.intersection(shapely.multipolygons(pieces), before.picture))
+    return drawn[shapely.area(drawn) > _CRUMB_MM2]
+
+
+def _loose(before: Cut, now: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
+    """Ends of twigs that hang on nothing any more since something between has gone."""
+    pieces = geometry.parts(now.land)
+    meets, _ = shapely.STRtree(gone).query(pieces, predicate="dwithin", distance=_MEETS_MM)
+    tree = shapely.STRtree(geometry.parts(before.land))
+    piece, whole = tree.query_nearest(shapely.point_on_surface(pieces), all_matches=False)
+    owner, area = np.zeros(len(pieces), dtype=np.int64), shapely.area(pieces)
+    owner[piece] = whole
+    largest = np.zeros(len(tree.geometries))
+    np.maximum.at(largest, owner, area)
+    end = area < _SMALL * largest[owner]
+    k = np.unique(meets)
+    k = k[end[k]]
+    k = k[shapely.is_empty(geometry.offset(pieces[k], -_TWIG * land_mm / 2))]
+    k = k[~shapely.intersects(pieces[k], shapely.union_all(now.block.stays))]
+    ends: PolygonArray = pieces[k[~shapely.intersects(pieces[k], shapely.boundary(now.block.face))]]
+    return ends
+
+
+def _told(cut: Cut, loose: PolygonArray) -> Cut:
+    """The block with what came loose among its changes, and among what is lost."""
+    dots = shapely.get_coordinates(shapely.point_on_surface(loose)).round(3).tolist()
+    areas = shapely.area(loose).tolist()
+    more = [CutChange(what="filled", at=(x, y), white_mm2=area) for (x, y), area in zip(dots, areas, strict=True)]
+    lost = [LostPiece(at=(x, y), area_mm2=round(area, 2)) for (x, y), area in zip(dots, areas, strict=True)]
+    return replace(cut, changes=(*cut.changes, *more), lost=(*cut.lost, *lost))
+
+
+def _cut_out(cut: Cut, gone: PolygonArray) -> Cut:
+    """The block without some of its land: cuts that meet there become one."""
+    if len(gone) == 0:
+        return cut
+    wide = shapely.union_all(shapely.buffer(gone, _MEETS_MM, quad_segs=2))
+    block = cut.block
+    met = np.unique(block.cut_tree.query(wide, predicate="intersects"))
+    taken = geometry.difference(shapely.intersection(wide, block.face), block.cut_outs)
+    joined = geometry.snapped(geometry.parts(shapely.union_all([*block.cuts[met], taken])))
+    fixed = block.fixed
+    kept = np.delete(np.arange(len(block.cuts)), met)
+    block = replace(
+        block, cuts=np.concatenate([block.cuts[kept], joined]),
+        fixed=frozenset(np.flatnonzero(np.isin(kept, list(fixed))).tolist()),
+    )  # fmt: skip
+    return replace(cut, block=block, land=geometry.solid(shapely.difference(cut.land, wide)))
+
+
+def without_ghosts(
+    cuts: Mapping[str, Cut], torn: Collection[Torn], picture: Picture, lights: Mapping[str, float]
+) -> dict[str, Cut]:
+    """The blocks without what would show that a twig is gone: snow that lay on it, bars of paler ink between snow.
+
+    Where such snow lay and stood over a paler ink this prints; a bar of paler ink where the twig was, nearly all of
+    whose sides are white, goes: the snow closes. Each block of which twigs are gone says so in its notes.
+
+    Parameters
+    ----------
+    picture
+        As it is before anything is cut.
+    lights
+        L* of the blocks that may be changed, by name.
+    """
+    done = dict(cuts)
+    for twigs in torn:
+        paler = [name for name in lights if lights[name] > lights.get(twigs.owner, np.inf) + 1e-9]
+        darkest = lights.get(twigs.owner, np.inf) <= min(lights.values())
+        snow = _hanging(done[twigs.owner], twigs, picture) if darkest else geometry.empty()
+        closed = list[Any]()
+        for name in paler:
+            done[name] = _printed(done[name], snow, twigs.gone)
+            bars = _bars(done[name], done[twigs.owner], twigs.gone, twigs.land_mm)
+            done[name] = _cut_out(done[name], bars)
+            closed += list(bars)
+        if len(snow):
+            off = shapely.union_all(snow)
+            done = {name: replace(cut, white=_less(cut.white, off)) for name, cut in done.items()}
+        if closed:  # nor does another block print there
+            bare = shapely.buffer(shapely.union_all(closed), _MEETS_MM, quad_segs=2)
+            done = {name: _without_others(cut, bare) for name, cut in done.items()}
+            gone = shapely.union(done[twigs.owner].given_up, bare)
+            done[twigs.owner] = replace(done[twigs.owner], given_up=gone)
+        if len(snow) or closed:
+            done[twigs.owner] = _with_note(done[twigs.owner], geometry.polygon_array([*snow, *closed]), len(snow))
+    return done
+
+
+def _hanging(owner: Cut, twigs: Torn, picture: Picture) -> PolygonArray:
+    """Bars of lying snow of which most lay on twigs that are gone; what a mark or a highlight made bare stays."""
+    lying = [white.shapes for white in picture.whites if white.name.startswith("snowload")]
+    pieces = geometry.stack(lying)
+    near, _ = shapely.STRtree(twigs.gone).query(pieces, predicate="dwithin", distance=_RESTS_MM)
+    pieces = pieces[np.unique(near)]
+    pieces = pieces[shapely.is_empty(geometry.offset(pieces, -_BAR_MM / 2))]
+    every = shapely.STRtree(geometry.parts(owner.white))
+    k, j = every.query(pieces, predicate="intersects")
+    alone = np.bincount(k, shapely.area(every.geometries[j]), len(pieces)) < 1.05 * shapely.area(pieces)
+    pieces = pieces[alone]  # not one with other snow
+    around = shapely.boundary(shapely.buffer(pieces, _RESTS_MM, quad_segs=4))
+    gone = shapely.length(shapely.intersection(around, shapely.union_all(twigs.gone)))
+    left = shapely.length(shapely.intersection(around, owner.land))
+    pieces = pieces[gone > _RESTS * (gone + left)]
+    marked = shapely.union_all([mark.shape for mark in picture.marks])
+    unmarked: PolygonArray = pieces[~shapely.intersects(pieces, marked)]
+    return unmarked
+
+
+def _printed(cut: Cut, snow: PolygonArray, twigs: PolygonArray) -> Cut:
+    """The block with land where snow lay, as far as its own ink is asked for there."""
+    if len(snow) == 0:
+        return cut
+    there, own = shapely.union_all(snow), shapely.intersection(snow, cut.picture)
+    most = snow[shapely.area(own) > shapely.area(snow) / 2]  # there the twigs stood before this ink, too
+    reach = shapely.buffer(shapely.union_all(most), 2 * _BAR_MM, quad_segs=2)
+    beside = shapely.intersection(shapely.union_all(twigs), reach)
+    asked = shapely.buffer(geometry.union(own, geometry.solid(beside)), _ALONG_MM, quad_segs=2)
+    other = geometry.parts(cut.white)
+    other = other[shapely.intersects(other, asked)]
+    land = geometry.difference(asked, geometry.difference(other, there))
+    return _laid_on(cut, geometry.solid(shapely.intersection(land, cut.block.face)))
+
+
+def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
+    block = cut.block
+    met = np.unique(block.cut_tree.query(land, predicate="intersects"))
+    less = geometry.snapped(geometry.parts(geometry.difference(block.cuts[met], land)))
+    stands = geometry.difference(land, block.cut_outs)
+    block = replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
+    return replace(cut, block=block, land=geometry.solid(shapely.union(cut.land, stands)))
+
+
+def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
+    """Land of a block where twigs were and close by, of which but little meets more land of it."""
+    lost = shapely.difference(shapely.union_all(gone), shapely.buffer(owner.land, _MEETS_MM, quad_segs=1))
+    zone = shapely.buffer(lost, _HALO * land_mm, quad_segs=4)
+    pieces = geometry.parts(shapely.intersection(cut.land, zone))
+    pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
+    rest = shapely.difference(cut.land, zone)
+    edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
+    held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
+    bare = shapely.area(shapely.difference(pieces, owner.land))
+    return pieces[(held < _HELD) & (bare > shapely.area(pieces) / 2)]
+
+
+def _less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
+    """A shape without another, which only those of its pieces lose that meet it."""
+    pieces = geometry.parts(shape)
+    met = shapely.intersects(pieces, taken)
+    left = geometry.parts(geometry.difference(pieces[met], taken))
+    return geometry.solid(np.concatenate([pieces[~met], left]))
+
+
+def _without_others(cut: Cut, bare: BaseGeometry) -> Cut:
+    """The block without the notes that another prints where nothing does any more."""
+    notes = tuple(
+        note
+        for note in cut.notes
+        if not (note.rule == "other-ink" and note.at and shapely.intersects(bare, shapely.Point(note.at)))
+    )
+    return replace(cut, notes=notes)
+
+
+def _with_note(cut: Cut, pieces: PolygonArray, snow: int) -> Cut:
+    """The block with a note that tells how much went with its twigs, at the largest place."""
+    largest = pieces[np.argmax(shapely.area(pieces))]
+    at = shapely.get_coordinates(shapely.point_on_surface(largest))[0].round(3).tolist()
+    note = Finding(
+        rule="mended-away", kind="twigs", severity=Severity.RISK, at=(at[0], at[1]),
+        measured=float(shapely.area(pieces).sum()), limit=_CRUMB_MM2, unit="mm²",
+        why="twigs are too thin to stand here; they are gone from all blocks, and snow that lay on them alone went too"
+        if snow
+        else "twigs are too thin to stand here; they are gone from all blocks, and the snow round them is closed",
+        remedy="draw them wider, or keep the snow off them",
+    )  # fmt: skip
+    return replace(cut, notes=(*cut.notes, note))
