@@ -1111,7 +1111,8 @@ import(new URL("cutting.js", document.baseURI)).then(async ({ CuttingSlip }) => 
   const slip = new CuttingSlip(does, files), open = () => document.querySelector("dialog form");
   const body = [...document.querySelectorAll("#slip-cutting")].at(-1);
   const asked = async (blocks, ...values) => {
-    slip.show({ motifs: [{ name: "flakes", kept: true }, { name: "grain", kept: false }], blocks: blocks.map(([name, kinds, cutter, material]) =>
+    slip.show({ motifs: [{ name: "flakes", kept: true }, { name: "grain", kept: false }],
+      blocks: blocks.map(([name, kinds, cutter, material]) =>
       ({ name, machines: kinds, material, cut_by: { for: kinds, cutter, material } })) });
     body.querySelector("button").click();
     await wait(open);

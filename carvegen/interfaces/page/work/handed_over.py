@@ -159,7 +159,8 @@ def listed(files: list[File]) -> list[dict[str, Any]]:
         {
             "n": quote(file.name), "name": file.name.rpartition("/")[2], "noun": noun(file.name), "folder": file.folder,
             "block": file.folder.partition("/")[0] if file.folder not in ("register", "inks") else "",
-            "what": file.what, "kind": file.kind, "lot": _lot(file), "safety": list(file.safety), "picture": _picture(file, names),
+            "what": file.what, "kind": file.kind, "lot": _lot(file), "safety": list(file.safety),
+            "picture": _picture(file, names),
             "bytes": sum(path.stat().st_size for path in file.paths),
         }
         for file in sorted(files, key=_by_use)
