@@ -106,12 +106,11 @@ class Bed:
         return replace(self.by(limits), others=self.others)
 
     def grown(self, settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        """The motif grown anew; none where it finds no room."""
+        """The motif grown anew, free of its grid; none where it finds no room."""
         if shapely.area(place.area) <= 0:
             return geometry.empty()
-        if self.grow is not None:
-            return self.grow(settings, place, rng)
-        return motif(self.motif).grow(settings, place, self.limits, rng).cuts
+        grow = self.grow or (lambda *each: motif(self.motif).grow(*each[:2], self.limits, each[2]).cuts)
+        return geometry.free_of_grid(grow(settings, place, rng))
 
 
 def reach_mm(motif: str, settings: Any, limits: Limits) -> float:  # noqa: ANN401
