@@ -109,8 +109,12 @@ class Bed:
         """The motif grown anew, free of its grid; none where it finds no room."""
         if shapely.area(place.area) <= 0:
             return geometry.empty()
-        grow = self.grow or (lambda *each: motif(self.motif).grow(*each[:2], self.limits, each[2]).cuts)
-        return geometry.free_of_grid(grow(settings, place, rng))
+        if self.grow is not None:
+            shapes = self.grow(settings, place, rng)
+        else:
+            shapes = motif(self.motif).grow(settings, place, self.limits, rng).cuts
+        result: PolygonArray = geometry.free_of_grid(shapes)
+        return result
 
 
 def reach_mm(motif: str, settings: Any, limits: Limits) -> float:  # noqa: ANN401
