@@ -73,6 +73,9 @@ _OF_A_BLOCK = {
     "paths.png": "what the machine follows, as a picture",
 }
 
+#: A shape of a drawing as its file has it; she knows only the name that she may have given it.
+_ELEMENT = re.compile(r" \(<\w+(?: id='([^']*)')?> in line \d+\)")
+
 #: What is said beside what was understood of a picture whose inks were told apart.
 _TOLD_APART = (
     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.",
@@ -113,7 +116,8 @@ def understood_lines(notes: Iterable[str], *, why: Iterable[str], several: bool)
 
     Of a picture whose inks were told apart (`several`) also what is to be looked at.
     """
-    return [*why, *(f"{note[:1].upper()}{note[1:].removesuffix('.')}." for note in notes), *_TOLD_APART * several]
+    plain = [_ELEMENT.sub(lambda part: f" ({part[1]})" if part[1] else "", note).removesuffix(".") for note in notes]
+    return [*why, *(f"{note[:1].upper()}{note[1:]}." for note in plain), *_TOLD_APART * several]
 
 
 def name_words(fault: str) -> str:
