@@ -106,12 +106,15 @@ class Bed:
         return replace(self.by(limits), others=self.others)
 
     def grown(self, settings: Any, place: Place, rng: Generator) -> PolygonArray:  # noqa: ANN401
-        """The motif grown anew; none where it finds no room."""
+        """The motif grown anew, free of its grid; none where it finds no room."""
         if shapely.area(place.area) <= 0:
             return geometry.empty()
         if self.grow is not None:
-            return self.grow(settings, place, rng)
-        return motif(self.motif).grow(settings, place, self.limits, rng).cuts
+            shapes = self.grow(settings, place, rng)
+        else:
+            shapes = motif(self.motif).grow(settings, place, self.limits, rng).cuts
+        result: PolygonArray = geometry.free_of_grid(shapes)
+        return result
 
 
 def reach_mm(motif: str, settings: Any, limits: Limits) -> float:  # noqa: ANN401

@@ -921,10 +921,16 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     until(lambda: bench.run(f'return document.querySelector("{card} img").naturalWidth') > 0)
     preset = bench.run(f'return document.querySelector("{card} span").textContent')
     shown = bench.flakes()
-    bench.run(f'document.querySelector("{card}").click()')
+    at_once = bench.run(
+        f"const its = document.querySelector(`{card}`); its.click();"
+        "return [its.innerText.trim(), its.parentElement.querySelectorAll('[aria-pressed=true]').length]"
+    )
+    assert at_once == [f"{preset}, growing…", 1]
     bench.answered()
     until(lambda: f'"{preset}"' in (bench.folder / "print.toml").read_text(encoding="utf-8"))
     until(lambda: bench.flakes() != shown)
+    until(lambda: bench.run(f'return document.querySelector("{card}").innerText.trim()') == preset)
+    assert bench.run(f'return document.querySelector("{card}").getAttribute("aria-pressed")') == "true"
     file = (bench.folder / "print.toml").read_bytes()
     bench.run("document.querySelector('[data-motif=flakes] details').open = true")
     slider = "document.querySelector('[data-motif=flakes] input[id$=snow]')"
@@ -958,7 +964,7 @@ def test_what_would_break_is_ringed_where_it_is_and_told_in_words(bench: Bench) 
     wire = "return bench.overlay.findings.find((its) => its.block === 'key' && its.at && its.at[0] > 69) ?? null"
     until(lambda: bench.run(wire))
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
-    until(lambda: "…" not in bench.run("return document.querySelector('#slips .count:not([hidden])').textContent"))
+    until(lambda: "so far" not in bench.run("return document.querySelector('#slips .count:not([hidden])').textContent"))
     counted = bench.run(
         "return [document.querySelector('#slips .count:not([hidden])').textContent,"
         " String(document.querySelectorAll('#slip-findings .card.breaks').length)]"
@@ -1100,12 +1106,13 @@ const done = arguments[0];
 import(new URL("cutting.js", document.baseURI)).then(async ({ CuttingSlip }) => {
   const sent = [], said = [], files = { made: 0, again: () => undefined };
   const does = { outline: () => undefined, say: (words) => said.push(words),
-    send: async (gesture) => void sent.push(gesture) };
+    send: async (gesture) => void sent.push({ gesture, waits: document.querySelector("#cutting-waits").textContent }) };
   const wait = async (till) => { while (!till()) await new Promise((then) => setTimeout(then, 10)); };
   const slip = new CuttingSlip(does, files), open = () => document.querySelector("dialog form");
   const body = [...document.querySelectorAll("#slip-cutting")].at(-1);
   const asked = async (blocks, ...values) => {
-    slip.show({ blocks: blocks.map(([name, kinds, cutter, material]) =>
+    slip.show({ motifs: [{ name: "flakes", kept: true }, { name: "grain", kept: false }],
+      blocks: blocks.map(([name, kinds, cutter, material]) =>
       ({ name, machines: kinds, material, cut_by: { for: kinds, cutter, material } })) });
     body.querySelector("button").click();
     await wait(open);
@@ -1113,11 +1120,15 @@ import(new URL("cutting.js", document.baseURI)).then(async ({ CuttingSlip }) => 
     const ticked = [...document.querySelectorAll("dialog [name=who]:checked")].map((box) => box.value);
     const tools = [...document.querySelectorAll("dialog [name=thing-Tool]")].map((box) => box.value);
     const alert = document.querySelector("dialog [role=alert]")?.textContent ?? "";
+    if (alert) document.querySelector("dialog [value=birch-plywood]").click();
+    const mended = !document.querySelector("dialog [role=alert]");
+    if (alert) document.querySelector("dialog [value=birch-plywood]").checked = false;
     document.querySelector("dialog [type=submit]").click();
     await wait(() => !open() || document.querySelector("dialog form:invalid"));
     document.querySelector("dialog")?.close();
     await wait(() => !open());
-    return { ticked, tools, alert, sent: sent.pop() };
+    const last = sent.pop();
+    return { ticked, tools, alert, mended, sent: last?.gesture, waits: last?.waits };
   };
   const hands = [["sky", ["router", "hand"], "v-60", "linoleum"], ["key", ["hand"], "v-60", "linoleum"]],
     apart = [["sky", ["laser"], "laser-fine", "basswood"], ["key", ["hand"], "u-2", "rubber-soft"]];
@@ -1145,6 +1156,8 @@ def test_blocks_that_are_cut_apart_stay_so_where_nothing_else_is_chosen(bench: B
     assert (none["ticked"], none["tools"], none["sent"]) == ([""], [""], {"do": "cut by"})
     assert "Refused: as each block has it. Never by laser:" in laser["alert"], "there is rubber"
     assert (laser["ticked"], laser.get("sent")) == (["laser"], None)
+    assert laser["mended"], "another material was named"
+    assert tool["waits"] == "Every locked shape of flakes is tried by the new limits; then it is written."
 
 
 @takes_long  # the one above, and the build of the test below
@@ -1173,6 +1186,11 @@ def test_files_are_made_and_those_for_machines_come_after_their_cautions(bench: 
     shown = {node.get_attribute("data-kind") for node in bench.browser.find_elements(By.CSS_SELECTOR, "dialog li")}
     assert "machine" not in shown
     assert bench.browser.find_element(By.CSS_SELECTOR, "#cautions li").text
+    lots = [
+        each.get_attribute("data-lot") for each in bench.browser.find_elements(By.CSS_SELECTOR, "dialog [data-lot]")
+    ]
+    assert lots == ["look", "machine", "lay", "more", "report"], "nothing is cut by hand"
+    assert bench.browser.find_elements(By.CSS_SELECTOR, "[data-lot=machine] > #cautions + p + .files")
     assert _violations(bench, "dialog[open]") == []
     bench.browser.find_element(By.ID, "read").click()
     files = bench.browser.find_elements(By.CSS_SELECTOR, "dialog li[data-kind]")

@@ -8,6 +8,8 @@ import sys
 
 import pytest
 
+from tests.cli.running import TINY, run
+
 HEAVY = {"numpy", "scipy", "shapely", "ezdxf", "reportlab", "svgwrite", "PIL", "svgelements", "noise", "tomllib"}
 LOOK = (
     "import sys\nfrom carvegen.interfaces.cli import main\n"
@@ -32,6 +34,14 @@ def test_help_imports_nothing_heavy(words):
     modules = set(done.stdout.rpartition("[")[2].replace("'", "").rstrip("]\n").split(", "))
     assert "click" in modules
     assert not HEAVY & modules
+
+
+def test_a_warning_is_said_once(tmp_path, capsys, monkeypatch) -> None:
+    """What lies past the edge is told as it is read, and not once more beneath what was made."""
+    monkeypatch.chdir(tmp_path)
+    ran = run(capsys, *TINY, "--keep-clear", "circle 0 0 4", "--out", "sky")
+    assert f"{ran.out}{ran.err}".count("past the edge of the block") == 1
+    assert "WARNING: " in (tmp_path / "sky" / "laser" / "note.md").read_text(encoding="utf-8")
 
 
 def cpu_seconds(*words: str) -> float:

@@ -164,6 +164,7 @@ def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> N
     ("name", "seed", "meaning"),
     [
         ("frost", 53, Meaning.LESS),  # beside it a slit of land half a branch long, too narrow all along
+        ("frost", 0, Meaning.MORE),  # on a grid GEOS could not lay what grew over anything
         ("grain", 0, Meaning.STAYS),  # on a grid GEOS can't lay its lines over one another
     ],
 )

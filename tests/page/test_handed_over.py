@@ -11,7 +11,8 @@ import pytest
 
 from carvegen.delivery.print_build import build_print
 from carvegen.interfaces.page.app import Page
-from carvegen.interfaces.page.work.handed_over import cautions, files
+from carvegen.interfaces.page.work.handed_over import File, _lot, cautions, files
+from carvegen.interfaces.page.work.handed_over import listed as page_list
 from carvegen.interfaces.page.work.processes import BUILT
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import Print, read_print
@@ -65,6 +66,24 @@ def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_b
     assert {"key-laser/note.md", "key-laser/block.svg", "key-laser/block.dxf"} <= set(names)
     built = lasered.parent / BUILT / "key" / "laser"
     assert all(archive.read(name) == (built / name.rpartition("/")[2]).read_bytes() for name in names)
+
+
+def test_files_lie_in_the_order_in_which_she_needs_them(lasered) -> None:
+    """The print first, a machine's after it with their note, what is for programs last."""
+    report = page_list(files(read_print(lasered, SHELF), SHELF))
+    names = [each["n"] for each in report]
+    assert names[:2] == ["print.png", "proof.html"]
+    programs = [name for name in names if name.endswith(".json")]
+    assert "report.json" in programs
+    assert names[-len(programs) :] == programs
+    lots = {each["n"]: each["lot"] for each in report}
+    by_hand = File(paths=(), name="key/hand/guide.pdf", folder="key/hand", what="", kind="print")
+    assert _lot(by_hand) == "carve"
+    assert [lots[name] for name in ("key-laser.zip", "key/laser/note.md", "register/boards.pdf", "key/proof.png")] == [
+        "machine", "machine", "lay", "more"
+    ]  # fmt: skip
+    order = [each["lot"] for each in report]
+    assert order == sorted(order, key=("look", "carve", "machine", "lay", "more", "report").index)
 
 
 @pytest.mark.parametrize(
@@ -131,6 +150,8 @@ def test_cautions_before_the_files_are_those_of_this_machine_and_this_material_a
         return each["machine"], {line.partition(":")[0] for line in each["lines"] if ":" in line[:20]}
 
     text = lasered.read_text()
+    kinds = cautions(read_print(lasered, SHELF), setups_of(read_print(lasered, SHELF), SHELF))["cautions"]
+    assert [each["kind"] for each in kinds] == ["laser"]
     machine, lino = shown(text)
     assert (machine, {"Beam", "Fire", "Asbestos"} <= lino) == (SHELF.machine("laser-bed").name, True)
     assert [word for word in lino if f"{word}:" not in note.replace("*", "")] == []

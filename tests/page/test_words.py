@@ -7,7 +7,7 @@ from importlib.resources import files
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
-from carvegen.interfaces.page.wording import explained, noun, so_far
+from carvegen.interfaces.page.wording import explained, more_words, noun, so_far, understood_lines
 from carvegen.marking.marks import Meaning
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.plan.plan_files import program_name
@@ -67,6 +67,29 @@ def test_how_long_it_has_taken_is_said_and_how_long_the_last_time_and_nothing_is
     assert [so_far(*each) for each in ((1, 0), (12, 0.4), (185, 540), (3900, 0))] == [
         "", "12 s so far", "3 min so far; this print took 9 min last time", "1 h 5 min so far",
     ]  # fmt: skip
+
+
+def test_of_more_that_can_not_be_seen_it_is_said_why_and_what_to_do_instead() -> None:
+    """Both sides of the limit: a twenty-fifth of the mark at full strength, half of that at half."""
+    assert more_words(0.1, 0.1401, 1.0, lies=False) == more_words(0.1, 0.1201, 0.5, lies=True) == ""
+    none, few, full, lying = (
+        more_words(0.1, 0.1, 1.0, lies=False), more_words(0.1, 0.139, 1.0, lies=False),
+        more_words(0.41, 0.42, 1.0, lies=False), more_words(0.0, 0.0, 1.0, lies=True),
+    )  # fmt: skip
+    assert none.startswith("no snow came: what is drawn")
+    assert few.startswith("hardly any snow came: what is drawn")
+    assert full.startswith("hardly any snow came: 42 % is white here already")
+    assert "along upper edges" in lying
+    for said in (none, few, full, lying):
+        assert said.endswith("draw own snow here, or mark it comes out")
+        assert max(len(sentence.split()) for sentence in said.split(". ")) <= 25
+
+
+def test_shapes_of_a_drawing_are_named_as_she_named_them_and_never_by_a_line_of_its_file() -> None:
+    """The second as SVG's reader says it, of a path that crosses itself."""
+    notes = ["a curve (<path id='fir top'> in line 3) is open", "it is mended (<path> in line 35) near 2, 3 mm."]
+    lines = understood_lines(notes, why=["Blocks."], several=False)
+    assert lines == ["Blocks.", "A curve (fir top) is open.", "It is mended near 2, 3 mm."]
 
 
 def test_a_word_of_the_shop_is_told_where_it_is_met_first() -> None:

@@ -29,7 +29,7 @@ from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import NO_ROOM, own_fault
+from carvegen.interfaces.page.wording import more_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -42,6 +42,8 @@ from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.facts.profiles import Library
     from carvegen.interfaces.page.table.desk import Outcome
@@ -58,8 +60,15 @@ def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Fin
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
 
 
-def _asks_for_more(gesture: Gesture) -> bool:
-    return isinstance(gesture, (Area, Stroke)) and gesture.meaning == Meaning.MORE
+def _asks_for_more(gesture: Gesture, desk: Desk) -> BaseGeometry | None:
+    """Where on the print more snow is asked for; None of all else."""
+    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != Meaning.MORE:
+        return None
+    if isinstance(gesture, Stroke):
+        shape = own_marks.line_of(gesture.points, gesture.breadth_mm)
+    else:
+        shape = own_marks.area_of(gesture.points)
+    return shapely.intersection(shape, shapely.box(0, 0, *desk.size))
 
 
 Note = Callable[[dict[str, str]], None]
@@ -268,10 +277,14 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
+        more = _asks_for_more(gesture, desk)
+        white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
-        if _asks_for_more(gesture) and not any(desk.seen.like(n)[0] == "snow" for n in outcome.delta.new):
-            notes = (*notes, NO_ROOM)
+        if more is not None and isinstance(gesture, (Area, Stroke)):
+            lies = all(desk.lies(name) for name in gesture.motifs or [each.name for each in desk.print_.motifs])
+            why = more_words(white, desk.white_in(more), gesture.strength, lies=lies)
+            notes = (*notes, why) if why else notes
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:

@@ -14,6 +14,7 @@ from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
+from carvegen.prints.file.suited import weather_of
 
 if TYPE_CHECKING:
     from carvegen.base.parameters import Parameter
@@ -65,7 +66,7 @@ def _block(desk: Desk, block: PrintBlock) -> dict[str, Any]:
 
 def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     module = motif(entry.motif)
-    preset = next((key for key, own in module.PRESETS.items() if module.Settings(**own) == entry.settings), None)
+    preset = weather_of(entry, desk.size)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.print_.motifs) + k]
     return {
         "name": entry.name, "kept": bool(entry.kept), "about": _about(entry, preset),

@@ -11,7 +11,7 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "NO_ROOM", "explained", "name_words", "noun", "own_fault", "recut_words", "so_far",
+    "IN_SHORT", "MEANINGS", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words", "so_far",
     "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
@@ -33,8 +33,9 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
-#: Of a mark that asks for more where nothing comes.
-NO_ROOM = "no snow came: what is drawn and what lies here already leave no room for one more flake"
+_INSTEAD = "draw own snow here, or mark it comes out"
+#: So much of a mark that asks for more, times its strength, turns white at least; of less it is said why.
+_SEEN = 0.04
 #: Words of the shop, told where they are met first.
 _EXPLAINED = (
     (re.compile(r"\bkerf\b"), "the width that the beam or cutter takes away"),
@@ -72,11 +73,15 @@ _OF_A_BLOCK = {
     "paths.png": "what the machine follows, as a picture",
 }
 
+#: A shape of a drawing as its file has it; she knows only the name that she may have given it.
+_ELEMENT = re.compile(r" \(<\w+(?: id='([^']*)')?> in line \d+\)")
+
 #: What is said beside what was understood of a picture whose inks were told apart.
 _TOLD_APART = (
     "Look closely at thin pale lines beside dark ones: a blurred edge can look like an ink.",
     "Light is taken as even: a scan, or a photograph without shadows, is told apart best.",
 )
+_FULL = 0.25  #: of a mark that is white to so much it is said how much; our own choice
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
 
 
@@ -111,7 +116,8 @@ def understood_lines(notes: Iterable[str], *, why: Iterable[str], several: bool)
 
     Of a picture whose inks were told apart (`several`) also what is to be looked at.
     """
-    return [*why, *(f"{note[:1].upper()}{note[1:].removesuffix('.')}." for note in notes), *_TOLD_APART * several]
+    plain = [_ELEMENT.sub(lambda part: f" ({part[1]})" if part[1] else "", note).removesuffix(".") for note in notes]
+    return [*why, *(f"{note[:1].upper()}{note[1:]}." for note in plain), *_TOLD_APART * several]
 
 
 def name_words(fault: str) -> str:
@@ -148,6 +154,28 @@ def so_far(passed_s: float, before_s: float) -> str:
     here = f"{lasted(passed_s)} so far" if passed_s >= _SOON_S else ""
     before = f"this print took {lasted(before_s)} last time" if before_s >= _SOON_S else ""
     return "; ".join(filter(None, [here, before]))
+
+
+def more_words(before: float, after: float, strength: float, *, lies: bool) -> str:
+    """Why hardly any snow came where more was asked, and what to do instead; "" where it can be seen.
+
+    Parameters
+    ----------
+    before, after
+        How much of the mark is white, 0…1.
+    lies
+        Only snow that lies on things was meant.
+    """
+    if after - before >= _SEEN * strength:
+        return ""
+    came = "no snow came" if after - before < _SEEN * strength / 4 else "hardly any snow came"
+    if lies:
+        return (
+            f"{came}: this kind lies along upper edges alone. Draw over such an edge, mean falling snow, or {_INSTEAD}"
+        )
+    room = "what is drawn and what lies here already leave no room for one more flake"
+    white = f"{100 * after:.0f} % is white here already" if after >= _FULL else room
+    return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
 
 
 def own_fault(error: BaseException) -> CarvegenError:

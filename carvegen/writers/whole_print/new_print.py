@@ -20,6 +20,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.file.keys import PrintBlock
 from carvegen.prints.file.print_file import block_name_fault
+from carvegen.prints.file.suited import largest_for
 from carvegen.prints.layers import runs_across
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
@@ -75,8 +76,6 @@ _RANKS = (
     frozenset({"tone", "tones", "flat", "flats", "tint", "tints", "midtone", "mid"}),
     frozenset({"key", "line", "lines", "lineart", "outline", "outlines", "dark", "darks"}),
 )
-_SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
-_SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for", "state", "cut_land"),
     "motifs": ("motif", "preset", "on", "settings", "behind", "far_behind", "middle_behind"),
@@ -487,7 +486,9 @@ def print_files(
         for table in tables:
             more = {"mend": True} if key == "blocks" and table.get("state") != "cut" else {}
             row = {k: table[k] for k in _KEYS[key] if k in table} | more
-            settings = row.get("settings", {}) | (_largest(row, size) if row.get("motif") == "snowfall" else {})
+            settings = row.get("settings", {}) | (
+                largest_for(str(row.get("preset")), size) if row.get("motif") == "snowfall" else {}
+            )
             if settings:
                 row["settings"] = tomlkit.inline_table()
                 row["settings"].update(settings)
@@ -497,15 +498,6 @@ def print_files(
             document[key] = rows
     files = {file: artwork_svg(layers, size, name, known_mm=known_mm) for file, layers in drawings.items()}
     return {**files, "print.toml": tomlkit.dumps(document)}
-
-
-def _largest(snowfall: Mapping[str, Any], size: tuple[float, float]) -> dict[str, float]:
-    """The largest flake of a weather that suits a small face, as a setting; none on a face for which it is made."""
-    small = math.sqrt(max(0.0, size[0] * size[1]) / _SCENE_MM2)
-    if small >= 1:
-        return {}
-    weather = motif("snowfall").Settings(**motif("snowfall").PRESETS.get(str(snowfall.get("preset")), {}))
-    return {"largest_mm": max(_SMALLEST_LARGE_MM, round(weather.largest_mm * small, 1))}
 
 
 def _depth(motifs: Sequence[Mapping[str, Any]], drawings: Mapping[str, Mapping[str, PolygonArray]]) -> tuple[str, ...]:

@@ -434,7 +434,7 @@ function blockRow({ name, role, ink, layers }, names, cut) {
       h(
         "label",
         { class: "field" },
-        "Your name of its ink",
+        "What you call this ink",
         called,
         key,
       ),

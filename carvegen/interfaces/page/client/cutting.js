@@ -120,6 +120,7 @@ function cards(title, things, usual, real = false, then = () => undefined) {
         checked: thing.key === chosen,
         onchange: () => {
           wanted = chosen = thing.key;
+          set.querySelector(".refused")?.remove(); // another was named: nothing is refused any more
           then();
         },
       }),
@@ -149,8 +150,10 @@ function missing(things, kind) {
 export class CuttingSlip {
   /** @type {Print | null} */
   #print = null;
+  /** How long it took the last time, s. */
+  #took = 0;
 
-  /** @param {{say: (words: string, refused?: boolean) => void, send: (gesture: Gesture) => Promise<void>, outline: (shapes: import("./transport.js").Recut["shapes"]) => void}} does `send` fails with a `Refusal` @param {import("./slips.js").FilesSlip} files */
+  /** @param {{say: (words: string, refused?: boolean) => void, send: (gesture: Gesture) => Promise<unknown>, outline: (shapes: import("./transport.js").Recut["shapes"]) => void}} does `send` fails with a `Refusal` @param {import("./slips.js").FilesSlip} files */
   constructor(does, files) {
     this.does = does;
     this.files = files;
@@ -190,6 +193,25 @@ export class CuttingSlip {
     );
   }
 
+  /** Says why nothing can be pressed and how long it takes, until this is ended. @param {HTMLElement} words @param {string[]} locked */
+  #waiting(words, locked) {
+    const began = performance.now(),
+      why = locked.length > 0 ? `Every locked shape of ${locked.join(" and ")} is tried by the new limits; then it is written.` : "It is being written.";
+    const tell = () => {
+      const passed = Math.round((performance.now() - began) / 1000);
+      words.textContent = [why, passed > 1 && `${passed} s so far${this.#took > 1 ? `; last time it took ${this.#took} s` : ""}.`]
+        .filter(Boolean)
+        .join(" ");
+    };
+    tell();
+    const clock = setInterval(tell, 1000);
+    return () => {
+      clearInterval(clock);
+      this.#took = Math.round((performance.now() - began) / 1000);
+      words.textContent = "";
+    };
+  }
+
   async #dialog() {
     const print = this.#print;
     if (!print) return;
@@ -204,6 +226,7 @@ export class CuttingSlip {
     const usual = { cutter: cutter.usual, material: material.usual, for: kinds };
     const { parts, read } = cuttingParts({ ...shelf, cutters: cutter.things, materials: material.things }, usual, blocks),
       said = h("p", { role: "status", class: "refused" }),
+      waits = h("p", { role: "status", id: "cutting-waits" }),
       made = this.files.made > 0;
     const told = { ...this.does, say: (/** @type {string} */ words) => void (said.textContent = words) };
     const save = h("button", { type: "submit", class: "first" }, made ? "Save it, and make the files again" : "Save it");
@@ -220,17 +243,22 @@ export class CuttingSlip {
           onsubmit: (/** @type {Event} */ event) => {
             event.preventDefault();
             save.disabled = true;
+            const ended = this.#waiting(waits, (print.motifs ?? []).filter((motif) => motif.kept).map((motif) => motif.name));
             void tried(told, async () => {
               told.say("");
               const changed = Object.entries(read()).filter(([key, value]) => String(value) !== String(usual[/** @type {keyof CutBy} */ (key)]));
               await this.does.send({ do: "cut by", ...Object.fromEntries(changed) });
               dialog.close();
               if (made) await this.files.again();
-            }).finally(() => (save.disabled = false));
+            }).finally(() => {
+              ended();
+              save.disabled = false;
+            });
           },
         },
         ...parts,
         said,
+        waits,
         h("div", { class: "row" }, save, button("Leave it", () => dialog.close())),
       ),
     );

@@ -194,17 +194,19 @@ function silent(is) {
 
 // ── gestures and their answers ───────────────────────────────────────────────────────────────────────────────────
 
-/** @param {Gesture} gesture */
+/** @param {Gesture} gesture @returns {Promise<boolean>} whether the print is laid out anew by it */
 async function send(gesture) {
-  if (print.only_looks) return say("Another window holds this print; here you can only look.", true);
-  try {
-    await gestures.send(gesture);
-  } catch (error) {
-    say(error instanceof Refusal ? error.message : String(error), true);
-  }
+  if (print.only_looks) say("Another window holds this print; here you can only look.", true);
+  else
+    try {
+      return await gestures.send(gesture);
+    } catch (error) {
+      say(error instanceof Refusal ? error.message : String(error), true);
+    }
+  return false;
 }
 
-/** @param {ArrayBuffer} buffer @param {Gesture} gesture */
+/** @param {ArrayBuffer} buffer @param {Gesture} gesture @returns {boolean} whether the print is laid out anew by it */
 function answered(buffer, gesture) {
   const { told, shapes: come } = unpack(buffer, print.size[1], print.step),
     held = [...overlay.chosen].map((shape) => shape.id);
@@ -232,6 +234,7 @@ function answered(buffer, gesture) {
     void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
+  return Boolean(told.reload);
 }
 
 /** What is said of a gesture that is done, once it is seen. @param {Gesture} gesture @param {import("./transport.js").Told} told @param {string} [more] */
@@ -493,6 +496,7 @@ function heard(news) {
   else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
     say(news.say ?? "The program has stopped.", true);
+    if (print) beside.weather?.show(print);
     void beside.files?.show();
   }
 }

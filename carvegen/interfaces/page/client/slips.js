@@ -8,7 +8,7 @@ import { ask, tell, upload } from "./transport.js";
 /** @typedef {import("./transport.js").Motif} Motif */
 /** @typedef {import("./transport.js").Setting} Setting */
 /** @typedef {{say: (words: string, refused?: boolean) => void, send: (gesture: import("./transport.js").Gesture) => Promise<unknown>}} Does */
-/** @typedef {{n: string, name: string, noun: string, block: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, bytes: number}} Made */
+/** @typedef {{n: string, name: string, noun: string, block: string, folder: string, what: string, safety: string[], picture: string | null, kind: string, lot: string, bytes: number}} Made */
 /** @typedef {{blocks: string[], rubbing: boolean, mirrored: boolean, before: boolean, marks: boolean, rings: boolean}} Seen */
 
 /**
@@ -198,7 +198,7 @@ export class FindingsSlip {
       left = all.filter((finding) => finding.left);
     const whole = looked_at === "whole";
     this.count.hidden = broken.length === 0;
-    this.count.textContent = `${broken.length}${whole ? "" : "…"}`;
+    this.count.textContent = `${broken.length}${whole ? "" : " so far"}`;
     this.count.setAttribute("aria-label", `${broken.length} would break${whole ? "" : ", so far"}`);
     this.note.textContent = whole ? `${broken.length || "Nothing"} would break.` : UNCOUNTED[looked_at];
     const risks = open.filter((finding) => finding.severity === "risk"),
@@ -358,14 +358,39 @@ export class WeatherSlip {
     this.does = does;
     this.body = slip("weather", "Weather").body;
     this.shown = "";
+    /** What was chosen last and has not grown yet; `done` once it is written. @type {{motif: string, preset: string, done: boolean} | null} */
+    this.asked = null;
   }
 
   /** @param {Print} print */
   show(print) {
+    this.print = print;
+    if (this.asked?.done) this.#forget();
     const now = JSON.stringify(print.motifs);
     if (now === this.shown) return;
     this.shown = now;
     this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
+    this.#mark();
+  }
+
+  /** What was chosen has grown, or does not grow. */
+  #forget() {
+    this.asked = null;
+    this.shown = "";
+  }
+
+  /** Marks at once what was chosen, with a sign that it grows. */
+  #mark() {
+    for (const section of this.asked ? this.body.querySelectorAll("[data-motif]") : []) {
+      if (section.getAttribute("data-motif") !== this.asked?.motif) continue;
+      for (const one of section.querySelectorAll("[data-preset]")) {
+        const own = one.getAttribute("data-preset") === this.asked.preset;
+        one.setAttribute("aria-pressed", String(own));
+        one.toggleAttribute("data-growing", own);
+        const words = one.querySelector("span");
+        if (words) words.textContent = `${one.getAttribute("data-preset")}${own ? ", growing…" : ""}`;
+      }
+    }
   }
 
   /** @param {Motif} motif */
@@ -390,8 +415,9 @@ export class WeatherSlip {
         {
           type: "button",
           "aria-pressed": motif.preset === preset,
+          "data-preset": preset,
           disabled: motif.kept,
-          onclick: () => this.#ask({ motif: motif.name, preset }),
+          onclick: () => this.#choose(motif.name, preset),
         },
         picture,
         h("span", {}, preset),
@@ -444,7 +470,7 @@ export class WeatherSlip {
         said.textContent = `${Number(input.value).toFixed(2)} ${one.unit}`;
         look(`${encodeURIComponent(one.key)}=${input.value}`);
       },
-      onchange: () => this.#ask({ motif: motif.name, settings: { [one.key]: Number(input.value) } }),
+      onchange: () => void this.#ask({ motif: motif.name, settings: { [one.key]: Number(input.value) } }),
     });
     input.value = String(one.value);
     return h(
@@ -456,10 +482,23 @@ export class WeatherSlip {
     );
   }
 
-  /** @param {object} weather */
+  /** @param {string} motif @param {string} preset */
+  async #choose(motif, preset) {
+    /** @type {NonNullable<WeatherSlip["asked"]>} */
+    const asked = { motif, preset, done: false };
+    this.asked = asked;
+    this.#mark();
+    const grows = await this.#ask({ motif, preset });
+    asked.done = true;
+    if (grows || this.asked !== asked || !this.print) return;
+    this.#forget();
+    this.show(this.print);
+  }
+
+  /** @param {object} weather @returns {Promise<unknown>} whether it grows */
   #ask(weather) {
     this.does.say("It grows anew…");
-    void this.does.send({ do: "weather", ...weather });
+    return this.does.send({ do: "weather", ...weather });
   }
 }
 
@@ -640,6 +679,13 @@ export class FilesSlip {
 
   /** All of them on a table of their own, those for machines behind their cautions. @param {Made[]} made @param {Care} care */
   #unfold(made, care) {
+    const hands = care.cautions.filter((caution) => caution.kind === "hand"),
+      machines = care.cautions.filter((caution) => caution.kind !== "hand");
+    const lines = (/** @type {Care["cautions"]} */ cautions) =>
+      cautions.map(({ machine, lines }) => h("section", {}, h("h4", {}, machine), h("ul", {}, ...lines.map((line) => h("li", {}, line)))));
+    const asked = () =>
+      care.questions.length > 0 &&
+      h("section", {}, h("h4", {}, "To be answered first"), h("ul", {}, ...care.questions.map((line) => h("li", {}, line))));
     const list = h("div", {}),
       said = JSON.stringify(care),
       read = button(
@@ -654,39 +700,26 @@ export class FilesSlip {
       read.hidden = this.#read === said;
       const seen = made.filter((file) => this.#read === said || file.kind !== "machine"),
         held = made.length - seen.length;
-      const folders = [...new Set(seen.map((file) => file.folder))];
+      const lots = [...new Set(seen.map((file) => file.lot))]; // cautions are laid out, whatever lies there
+      if (hands.length > 0 && !lots.includes("carve")) lots.push("carve");
+      if (machines.length > 0 && !lots.includes("machine")) lots.push("machine");
+      lots.sort((one, other) => Object.keys(LOTS).indexOf(one) - Object.keys(LOTS).indexOf(other));
       list.replaceChildren(
-        ...folders.map((folder) =>
+        ...lots.map((lot) =>
           h(
             "section",
-            {},
-            h("h3", {}, folderWords(folder)),
-            h(
-              "ul",
-              { class: "files" },
-              ...seen
-                .filter((file) => file.folder === folder)
-                .sort(byUse)
-                .map(fileCard),
-            ),
+            { "data-lot": lot },
+            h("h3", {}, LOTS[lot] ?? lot),
+            lot === "carve" && hands.length > 0 && careCard("cautions-hand", machines.length === 0 && asked(), ...lines(hands)),
+            lot === "machine" && machines.length > 0 && careCard("cautions", asked(), ...lines(machines), read),
+            lot === "machine" &&
+              held > 0 &&
+              h("p", { class: "faint" }, "The files for the machines lie here: first read what is said above."),
+            h("ul", { class: "files" }, ...seen.filter((file) => file.lot === lot).map(fileCard)),
           ),
         ),
-        held > 0
-          ? h("p", { class: "faint" }, `Files for the machines lie here, too: first read what is said above.`)
-          : "",
       );
     };
-    const asked =
-      care.questions.length > 0 &&
-      h(
-        "section",
-        {},
-        h("h4", {}, "To be answered first"),
-        h("ul", {}, ...care.questions.map((line) => h("li", {}, line))),
-      );
-    const lines = care.cautions.map((caution) =>
-      h("section", {}, h("h4", {}, caution.machine), h("ul", {}, ...caution.lines.map((line) => h("li", {}, line)))),
-    );
     const dialog = h(
       "dialog",
       { class: "wide", "aria-labelledby": "files-title" },
@@ -696,13 +729,7 @@ export class FilesSlip {
         h("h2", { id: "files-title" }, "Your files"),
         button("Back to the bench", () => dialog.close()),
       ),
-      h(
-        "section",
-        { class: "card", id: "cautions" },
-        h("h3", {}, "Before anything is cut"),
-        h("div", { class: "care" }, asked, ...lines),
-        read,
-      ),
+      h("p", { class: "faint" }, "Cautions stand with what they are for: the gouge's beside the guide, a machine's before its files."),
       list,
     );
     lay();
@@ -713,29 +740,21 @@ export class FilesSlip {
 /** @param {string} href @param {string} words */
 const paperLink = (href, words) => h("a", { href, target: "_blank", rel: "noopener" }, words);
 
-/** @typedef {{questions: string[], cautions: {machine: string, lines: string[]}[]}} Care */
+/** @typedef {{questions: string[], cautions: {machine: string, kind: string, lines: string[]}[]}} Care */
 
-const FOLDERS = /** @type {Record<string, string>} */ ({
-  "": "The whole print",
-  inks: "Each block alone",
-  register: "Laying blocks and paper",
+/** What files are needed for, in the order in which they lie there. */
+const LOTS = /** @type {Record<string, string>} */ ({
+  look: "The print, to look at first",
+  carve: "To carve by",
+  machine: "For the machines",
+  lay: "Laying blocks and paper",
+  more: "Each block, and more to look at",
+  report: "For other programs",
 });
-const HANDS = /** @type {Record<string, string>} */ ({
-  hand: "for your knife",
-  laser: "for the laser",
-  router: "for the router",
-});
 
-/** @param {string} folder of a build */
-function folderWords(folder) {
-  const [block, hand] = folder.split("/");
-  return FOLDERS[folder] ?? `The ${block} block${hand ? `, ${HANDS[hand] ?? hand}` : ""}`;
-}
-
-const USES = ["print", "picture", "page", "note", "machine", "other"];
-
-/** @param {Made} a @param {Made} b */
-const byUse = (a, b) => USES.indexOf(a.kind) - USES.indexOf(b.kind);
+/** What is to be heeded, in plain sight. @param {string} id @param {...(Node | false)} inside */
+const careCard = (id, ...inside) =>
+  h("section", { class: "card", id }, h("h4", {}, "Before anything is cut"), h("div", { class: "care" }, ...inside));
 
 /** @param {Made} made */
 const fileCard = (made) =>
@@ -743,6 +762,7 @@ const fileCard = (made) =>
     "li",
     { class: "card advice", "data-kind": made.kind },
     made.picture !== null && h("img", { src: `file/${made.picture}`, alt: "", loading: "lazy" }),
+    made.block && h("p", { class: "faint" }, `The ${made.block} block`),
     h(
       "p",
       {},

@@ -89,7 +89,7 @@ export class Gestures {
   opening = "";
 
   /**
-   * @param {(answer: ArrayBuffer, gesture: Gesture) => void} answered
+   * @param {(answer: ArrayBuffer, gesture: Gesture) => boolean} answered what it tells, `send` does
    * @param {(silent: boolean) => void} silent whether the program is silent
    * @param {() => void} waits another many gestures wait for their answers
    */
@@ -102,7 +102,7 @@ export class Gestures {
   /**
    * Sends a gesture after those before it; ends when it is done, with a `Refusal` when it is not.
    * @param {Gesture} gesture
-   * @returns {Promise<void>}
+   * @returns {Promise<boolean>}
    */
   send(gesture) {
     const body = JSON.stringify({ id: crypto.randomUUID(), window_id: this.window_id, opening: this.opening, ...gesture });

@@ -163,6 +163,16 @@ class Desk:
         result: list[int] = self.stock.near(motif + self._lights, area)[0].tolist()
         return result
 
+    def white_in(self, area: BaseGeometry) -> float:
+        """How much of an area is snow, 0…1."""
+        snow = [self.seen.shape(n) for n in self.seen.near(area) if self.seen.like(n)[0] == "snow"]
+        white = shapely.area(shapely.intersection(geometry.polygon_array(snow), area)).sum() if snow else 0.0
+        return float(white / max(float(shapely.area(area)), geometry.GRID_MM))
+
+    def lies(self, name: str) -> bool:
+        """Whether a motif is snow that lies on things."""
+        return self.print_.motifs[self.motif_called(name)].motif == "snowload"
+
     def scene(self, window: BaseGeometry) -> Scene:
         """What lies in a window, for its checks."""
         white: dict[str, list[Any]] = {block.name: [self.bare.openings] for block in self.print_.blocks}

@@ -25,6 +25,7 @@ from carvegen.interfaces.page.wording import unread_words
 from carvegen.marking.applying import BESIDE_MM
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
+from carvegen.motifs import motif as kind_of
 from carvegen.prints.file.editing import (
     OF_A_PIECE,
     with_cutting,
@@ -33,6 +34,7 @@ from carvegen.prints.file.editing import (
     with_mending,
     with_weather,
 )
+from carvegen.prints.file.suited import suited
 from carvegen.prints.keeping import released
 from carvegen.prints.marked.marked_whites import names_of
 
@@ -553,7 +555,10 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
         raise InputError(
             "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
         )
-    text = _edited_text(desk, with_weather, motif, gesture.preset, gesture.settings)
+    entry, own = desk.print_.motifs[motif], gesture.settings
+    if gesture.preset in kind_of(entry.motif).PRESETS:
+        own = {**suited(entry, gesture.preset, desk.size), **own}
+    text = _edited_text(desk, with_weather, motif, gesture.preset, own)
     return PlannedChange(change=Change(what=f"weather of {gesture.motif}", text=text))
 
 

@@ -31,6 +31,9 @@ __all__ = ["INLINE", "File", "cautions", "files", "listed"]
 INLINE = {".png": "image/png", ".pdf": "application/pdf", ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml"}
 _PICTURES = (".png", ".svg")
 _PICTURED_BY = {"guide.pdf": "guide.svg"}
+#: In which order the page lays out what she needs them for.
+_LOTS = ("look", "carve", "machine", "lay", "more", "report")
+_KINDS_IN_LOT = ("print", "picture", "page", "note", "machine", "other")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,17 +131,39 @@ def _kind(name: str, above: str) -> str:
     return "machine" if _of_machine(above) and suffix != ".json" else "other"
 
 
+def _lot(file: File) -> str:
+    """What a file is needed for: the whole print to look at, a hand, a machine, laying blocks, looking on, programs."""
+    above, _, own = file.name.rpartition("/")
+    if own.endswith(".json"):
+        return "report"
+    if file.kind == "machine" or _of_machine(above):
+        return "machine"
+    if above.rpartition("/")[2] == "hand":
+        return "carve"
+    if not above:
+        return "look" if file.kind in ("picture", "page") and "rubbing" not in own else "more"
+    return "lay" if above == "register" else "more"
+
+
+def _by_use(file: File) -> tuple[int, int]:
+    return _LOTS.index(_lot(file)), _KINDS_IN_LOT.index(file.kind)
+
+
 def listed(files: list[File]) -> list[dict[str, Any]]:
-    """The files as the page lists them: `n` is what each is asked for by, `picture` the same of its picture."""
+    """The files as the page lists them, what she needs first in front.
+
+    `n` is what each is asked for by, `picture` the same of its picture, `lot` what it is needed for.
+    """
     names = {file.name for file in files}
     return [
         {
             "n": quote(file.name), "name": file.name.rpartition("/")[2], "noun": noun(file.name), "folder": file.folder,
             "block": file.folder.partition("/")[0] if file.folder not in ("register", "inks") else "",
-            "what": file.what, "kind": file.kind, "safety": list(file.safety), "picture": _picture(file, names),
+            "what": file.what, "kind": file.kind, "lot": _lot(file), "safety": list(file.safety),
+            "picture": _picture(file, names),
             "bytes": sum(path.stat().st_size for path in file.paths),
         }
-        for file in files
+        for file in sorted(files, key=_by_use)
     ]  # fmt: skip
 
 
@@ -152,15 +177,20 @@ def _picture(file: File, names: set[str]) -> str | None:
 
 
 def cautions(print_: Print, setups: Setups) -> dict[str, Any]:
-    """What must be settled first, and what is to be heeded at each machine."""
+    """What must be settled first, and what is to be heeded at each machine; `kind` is the machine's, as "hand"."""
     questions: dict[str, list[str]] = {}
-    lines: dict[str, list[str]] = {}
+    lines: dict[tuple[str, str], list[str]] = {}
     for block in print_.blocks:
         for setup in setups[block.name]:
             if asked := question(setup):
                 questions.setdefault(asked, []).append(block.name)
-            lines.setdefault(setup.machine.name, []).extend(parted(text)[0] for text in cautions_of(setup))
+            lines.setdefault((setup.machine.name, setup.machine.kind), []).extend(
+                parted(text)[0] for text in cautions_of(setup)
+            )
     return {
         "questions": [f"{', '.join(dict.fromkeys(names))}: {text}" for text, names in questions.items()],
-        "cautions": [{"machine": name, "lines": explained(*dict.fromkeys(texts))} for name, texts in lines.items()],
+        "cautions": [
+            {"machine": name, "kind": kind, "lines": explained(*dict.fromkeys(texts))}
+            for (name, kind), texts in lines.items()
+        ],
     }  # fmt: skip

@@ -15,6 +15,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
+from carvegen.prints.file.suited import suited
 from carvegen.writers.whole_print.print_png import Coat, print_png
 
 if TYPE_CHECKING:
@@ -49,10 +50,11 @@ def thumbnail(at_desk: AtDesk, name: str, preset: str) -> bytes:
         If it has no such preset.
     """
     with at_desk() as desk:
-        module = motif(desk.print_.motifs[desk.motif_called(name)].motif)
+        entry, size = desk.print_.motifs[desk.motif_called(name)], desk.size
+    module = motif(entry.motif)
     if preset not in module.PRESETS:
         raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
-    return _part(at_desk, name, module.Settings(**module.PRESETS[preset]))
+    return _part(at_desk, name, module.Settings(**{**module.PRESETS[preset], **suited(entry, preset, size)}))
 
 
 def by_hand(at_desk: AtDesk, name: str, changes: Mapping[str, str]) -> bytes:
