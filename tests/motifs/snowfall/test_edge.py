@@ -205,3 +205,11 @@ def test_what_has_been_touched_is_looked_at_again_where_more_lies_round_it_now()
     weak, specks = edge._weak(pieces, sky.frame, shapely.Polygon(), each)
     assert len(pieces) > 0
     assert len(weak) == len(specks) == 0
+
+
+def test_one_bite_parts_two_by_the_land_where_the_land_between_them_can_t_be_cut_away() -> None:
+    """Both are taken back by half the land and a little: were it a little less, they would be bitten once more."""
+    each, face = limits(1.5, 0.6), geometry.box(60, 60)
+    two = shapes(shapely.box(15, 20, 20, 20.9), shapely.box(20.06, 20, 25.06, 20.9))
+    left = edge._firm(two, shapely.Polygon(), face, each, unfilled=face)
+    assert each.land_mm < shapely.distance(*left) < 1.1 * each.land_mm
