@@ -426,6 +426,17 @@ def test_in_a_mark_frost_grows_on_from_what_was_cut_and_from_the_panes_edge(ice,
     assert len(others) == 0 or shapely.distance(others, new).min() >= LAND - GRID
 
 
+def test_a_mark_beside_the_pane_grows_no_frost_and_takes_none() -> None:
+    ice, mark = geometry.polygon_array([WHOLE]), shapely.box(50, 12, 60, 26)
+    zone, settings = shapely.buffer(mark, 20), frost.Settings(**frost.PRESETS["ferns"])
+    done = regrown(
+        ice, geometry.empty(), mark=mark, zone=zone, settings=settings,
+        place=Place(area=shapely.box(0, 0, 40, 40)), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=8.0,
+    )  # fmt: skip
+    assert done.ice.tolist() == ice.tolist()
+    assert len(done.new) == len(done.ends) == 0
+
+
 def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:
     one = stub((10.0, 20.0), 90.0)
     behind = one.behind(2.0)

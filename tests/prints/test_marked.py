@@ -167,6 +167,7 @@ def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> N
     assert "stays" in report.remedy
     assert report.at == pytest.approx((50, 14.3), abs=0.2)
     assert report.measured == pytest.approx(before.area, rel=0.01)
+    assert mended_beside(before, replace(gone, name="sky"), [replace(mark, blocks=("key",)) for mark in marks]) == ()
     before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "stays"\nshape = "box 50 14.2 2 4"\n')
     assert block.land.area > before.area
     assert mended_beside(before, block, marks) == ()

@@ -19,7 +19,7 @@ from carvegen.marking.applying import Bed
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints import cut_blocks, kept_motifs, layers
+from carvegen.prints import bare_paper, cut_blocks, kept_motifs, layers
 from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
@@ -484,3 +484,32 @@ def test_a_kept_file_that_was_read_before_anything_grew_is_not_read_again(file, 
     entry: Any = SimpleNamespace(kept="a.svg", motif="snowfall")
     reader: Any = growing._once_read(lambda *_, **__: "read", print_, entry, "motifs[0]")
     assert reader(Path("folder") / file, motif=motif, size=(9.0, 9.0)) == ("read" if read else "known")
+
+
+@pytest.mark.parametrize(
+    ("motif", "on", "noted"),
+    [("snowload", (), True), ("snowload", ("caps",), True), ("snowload", ("other",), False), ("snowfall", (), False)],
+)
+def test_that_marks_on_holes_wait_for_kept_snow_to_grow_again_is_noted(motif, on, noted, monkeypatch) -> None:
+    monkeypatch.setattr(growing, "from_file", lambda *_, **__: "kept")
+    grower: Any = Grower.__new__(Grower)
+    rooms = SimpleNamespace(hole_marks=[SimpleNamespace(motifs=on)])
+    vars(grower).update(rooms=rooms, notes=[], print_=None, read=None, motifs=[])
+    entry: Any = SimpleNamespace(kept="caps.svg", motif=motif, name="caps")
+    assert grower._growth(entry, limits(), shapely.Point(), frozenset(), "motifs[0]") == "kept"
+    assert [note.partition(":")[0] for note in grower.notes] == ["caps is kept"] * noted
+
+
+@dataclass(frozen=True)
+class _Inked:
+    picture: shapely.Polygon
+    notes: tuple = ()
+
+
+def test_of_the_only_block_no_other_is_told_that_this_one_prints_instead() -> None:
+    piece = box(5, 5, 3, 3)
+    cuts: Any = {name: _Inked(box(0, 0, 9, 9)) for name in ("sky", "key")}
+    taken = [bare_paper._Taken(piece=piece, land=piece, taker="sky")]
+    assert bare_paper._with_notes({"sky": cuts["sky"]}, taken) == {"sky": cuts["sky"]}
+    noted: Any = bare_paper._with_notes(cuts, taken)
+    assert [len(noted[name].notes) for name in ("sky", "key")] == [0, 1]

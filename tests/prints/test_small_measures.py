@@ -325,6 +325,13 @@ def test_a_motifs_settings_are_taken_and_its_faults_kept() -> None:
     assert "wind" in top.faults[1].hint
 
 
+def test_a_word_that_a_motifs_setting_does_not_know_is_told_its_nearest() -> None:
+    words = kind("choice", among=("marks", "open"), default="marks")
+    assert "did you mean open?" in declared_values._own_hint(words, "opne", "must be a known word")
+    assert declared_values._own_hint(words, 3, "must be a known word") == "one of: marks, open"
+    assert declared_values._own_hint(kind("flag"), 3, "must be true or false") == "write its = true, or leave it out"
+
+
 @pytest.mark.parametrize(
     ("raw", "number"),
     [
