@@ -27,6 +27,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.bridges import PER_MM, _course, _path, _side_path, _with_fork
+from carvegen.motifs.frost.growing import Pane
 from carvegen.motifs.frost.regrowing import _at_stubs, regrown
 from carvegen.motifs.frost.stubs import Severed, Stub, _ends, severed
 from carvegen.motifs.growth import Place
@@ -344,12 +345,21 @@ def test_a_stem_that_is_cut_aslant_springs_from_its_flank(along: float, aslant: 
     Then what springs there is three tenths as broad as the cut, square to it; else as broad as the stem.
     """
     cut = shapely.LineString([(30, 0), (30 + along, 2)])
-    (one,) = _ends(shapely.Polygon([(0, 0), (30, 0), (30 + along, 2), (0, 2)]), cut)
-    assert one.aslant == aslant
-    assert one.at == pytest.approx([30 + along / 2, 1])
-    assert one.half == pytest.approx(0.15 * cut.length if aslant else 1.0, rel=0.05)
     square = np.array([2, -along]) / cut.length
-    assert one.ahead == pytest.approx(square if aslant else [1, 0], abs=0.05)
+    for line in (cut, cut.reverse()):
+        (one,) = _ends(shapely.Polygon([(0, 0), (30, 0), (30 + along, 2), (0, 2)]), line)
+        assert one.aslant == aslant
+        assert one.at == pytest.approx([30 + along / 2, 1])
+        assert one.half == pytest.approx(0.15 * cut.length if aslant else 1.0, rel=0.05)
+        assert one.ahead == pytest.approx(square if aslant else [1, 0], abs=0.05)
+
+
+@pytest.mark.parametrize(("free", "on", "apart"), [(True, 0, 0.0), (True, 1, 0.7), (False, 0, 0.7), (False, 1, 0.7)])
+def test_only_stars_on_a_bare_pane_run_out_over_its_edge(free: bool, on: int, apart: float) -> None:
+    each: Any = SimpleNamespace(
+        land=0.7, settings=SimpleNamespace(free=free), place=SimpleNamespace(shapes=[BOAT] * on)
+    )
+    assert Pane.wall_gap.fget(each) == apart  # type: ignore[attr-defined]
 
 
 PANE: Any = SimpleNamespace(least=0.2, land=0.5, step=0.1, habit=SimpleNamespace(apart=0.9, shortest=1.28))

@@ -271,6 +271,11 @@ def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: flo
     assert (by, each.settings.wind) == (seed, wind)
 
 
+def test_how_much_falls_is_as_it_was_solved_where_that_is_kept() -> None:
+    kept = SimpleNamespace(memory=None, growth=SimpleNamespace(kept={"level": 0.25}))
+    assert kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)[0].settings.level == 0.25
+
+
 @pytest.mark.parametrize(("side", "back"), [("back", True), ("front", False)])
 def test_a_die_presses_as_its_block_says_into_the_prints_paper(side: str, back: bool) -> None:
     die = SimpleNamespace(bevel_deg=40.0, edge_mm=0.3, corner_mm=0.6, side=side)
