@@ -518,3 +518,13 @@ def test_of_the_only_block_no_other_is_told_that_this_one_prints_instead() -> No
     assert bare_paper._with_notes({"sky": cuts["sky"]}, taken) == {"sky": cuts["sky"]}
     noted: Any = bare_paper._with_notes(cuts, taken)
     assert [len(noted[name].notes) for name in ("sky", "key")] == [0, 1]
+
+
+@pytest.mark.parametrize(("motif", "on", "mm2"), [("grain", ["POST"], 75), ("grain", [], 0), ("frost", ["POST"], 0)])
+def test_grain_depends_on_where_its_board_ends(motif, on, mm2: float) -> None:
+    each: Any = SimpleNamespace(
+        drawing=drawing_of(Layer("POST", box(0, 0, 5, 5))), face=box(0, 0, 10, 10), hidden_by=lambda _: shapely.Point(),
+        openings=geometry.empty(), _deeper=lambda _: [],
+    )  # fmt: skip
+    entry: Any = SimpleNamespace(motif=motif, on=on, keep_clear=[], region="")
+    assert shapely.area(GrowingRooms.surroundings(each, entry, "motifs[0]").clear) == mm2
