@@ -401,6 +401,8 @@ def test_a_side_stem_leaves_the_trunk_at_about_sixty_degrees(side: int) -> None:
     leaves = np.diff(path[:6], axis=0).sum(axis=0)
     assert np.degrees(np.arctan2(*leaves[::-1])) * side == pytest.approx(min(60, lean + 11.5), abs=12)
     assert path[0] == pytest.approx([along, 0], abs=0.01)
+    short = trunk[:30]  # a side-stem keeps two distances of arms from either end: 18 steps
+    assert _side_path(PANE, short, tip, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
     near = stub((14.0, 1.0 * side), -90.0 * side)
     assert _side_path(PANE, trunk, near, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
 
@@ -445,6 +447,17 @@ def test_a_mark_beside_the_pane_grows_no_frost_and_takes_none() -> None:
     )  # fmt: skip
     assert done.ice.tolist() == ice.tolist()
     assert len(done.new) == len(done.ends) == 0
+
+
+def test_where_other_white_lies_all_over_the_mark_no_frost_grows_and_what_was_cut_has_its_ends() -> None:
+    ice, mark = geometry.polygon_array([stem((20, 0), (20, 24))]), shapely.box(14, 12, 26, 30)
+    zone, settings = shapely.buffer(mark, 2), frost.Settings(**frost.PRESETS["ferns"])
+    done = regrown(
+        ice, geometry.polygon_array([shapely.buffer(zone, 1)]), mark=mark, zone=zone, settings=settings,
+        place=Place(area=shapely.box(0, 0, 40, 40)), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=8.0,
+    )  # fmt: skip
+    assert len(done.new) == 0
+    assert shapely.get_coordinates(shapely.centroid(done.ends)).tolist() == [pytest.approx([20, 12], abs=0.1)]
 
 
 def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:

@@ -528,3 +528,10 @@ def test_grain_depends_on_where_its_board_ends(motif, on, mm2: float) -> None:
     )  # fmt: skip
     entry: Any = SimpleNamespace(motif=motif, on=on, keep_clear=[], region="")
     assert shapely.area(GrowingRooms.surroundings(each, entry, "motifs[0]").clear) == mm2
+
+
+def test_the_sample_is_the_one_in_the_package_or_the_gallerys(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(new_folder, "__file__", str(tmp_path / "carvegen" / "prints" / "file" / "new_folder.py"))
+    assert new_folder.sample_folder() == tmp_path / "gallery" / "ferry-landing"
+    (tmp_path / "carvegen" / "_samples").mkdir(parents=True)
+    assert new_folder.sample_folder() == tmp_path / "carvegen" / "_samples"
