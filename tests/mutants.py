@@ -67,7 +67,8 @@ _FREE = {
 EARLY_ENDS = {
     "motifs/shared/minimum_width.py": "len(weak) == 0", "motifs/snowfall/readable.py": "len(bad) == 0",
     "motifs/snowfall/weather.py": "len(open_) == 0", "motifs/grain/spacing.py": "not open_.any()",
-    "motifs/snowload/snow_shapes.py": "not small.any()",
+    "motifs/snowload/snow_shapes.py": "not small.any()", "checks/drop_outs.py": "len(parts) < 2",
+    "checks/mending/widening.py": "len(beyond) == 0", "toolpaths/promises.py": "not len(settings.no_go)",
 }  # fmt: skip
 _SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far beyond a tile is looked
 _ROUNDING = 2e-6  #: nor how much room there is for rounding

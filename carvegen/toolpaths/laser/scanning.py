@@ -172,8 +172,6 @@ def go_round(rings: Rings | Paths) -> Mask:
 
     Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
-    if not len(rings):
-        return np.zeros(0, dtype=bool)
     first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
     points = rings.xyz if isinstance(rings, Paths) else rings.xy
     x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in points.T[:2])
