@@ -321,3 +321,11 @@ def test_an_operation_that_names_no_pass_goes_down_to_its_whole_depth_at_once() 
     )
     assert any("mm a pass where" in fault for fault in promises._passes(deep, settings))
     assert list(promises._unprepared(deep)) == []
+
+
+def test_what_is_scored_stays_on_the_face() -> None:
+    settings = PathSettings()
+    plan = planned(settings)
+    scored = dataclasses.replace(plan.operations[0], work=Work.SCORE, depth_mm=0.2)
+    said = list(promises._floor(dataclasses.replace(plan, operations=(scored,)), settings))
+    assert any("below the floor at 0.00 mm" in fault for fault in said)

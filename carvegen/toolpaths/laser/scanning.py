@@ -115,8 +115,6 @@ def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Pa
 
 def from_leftmost(paths: Paths) -> Paths:
     """Closed paths, each begun at its leftmost point, so that nested ones begin near one another."""
-    if not len(paths):
-        return paths
     first, x = paths.start[:-1], np.ascontiguousarray(paths.xyz[:, 0])
     hit = np.flatnonzero(x == np.repeat(np.minimum.reduceat(x, first), np.diff(paths.start)))
     return begun_at(paths, hit[np.searchsorted(hit, first)] - first)
