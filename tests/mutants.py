@@ -58,7 +58,7 @@ _SIGNS: dict[type[ast.operator], type[ast.operator]] = {ast.Add: ast.Sub, ast.Su
 #: How finely something is drawn or told changes no decision, nor how much is done or looked at together,
 _FINENESS = {"quad_segs", "tolerance", "axis", "stacklevel", "maxsize"}
 _FREE = {
-    "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
+    "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SAG_MM", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
     "_PLAIN_MM", "_ASKEW", "_ROOM", "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
     "_FEW_ROUTES", "_RATIO", "_MANY_POINTS", "_BY_BOUNDS", "_FIRST_FEW", "_LONG_LIMITS", "_FEW_SIDES", "_BATCH",
     "_WORTH_POINTS",

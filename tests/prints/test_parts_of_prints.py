@@ -535,3 +535,27 @@ def test_the_sample_is_the_one_in_the_package_or_the_gallerys(tmp_path, monkeypa
     assert new_folder.sample_folder() == tmp_path / "gallery" / "ferry-landing"
     (tmp_path / "carvegen" / "_samples").mkdir(parents=True)
     assert new_folder.sample_folder() == tmp_path / "carvegen" / "_samples"
+
+
+def test_without_marks_all_white_is_the_same_as_it_was() -> None:
+    whites = [
+        marked_whites.White(name=name, shapes=shapes(box(5, 5, 2, 2)), leaves=frozenset({"sky"}))
+        for name in ("paper", "snow")
+    ]
+    done = marked_whites.with_marks(whites, (), {"sky"}, [])
+    assert all(one is white for one, white in zip(done, whites, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("motif", "before", "hides"), [("snowload", 150, None), ("snowfall", None, 25), ("frost", None, None)]
+)
+def test_a_motif_depends_on_the_parts_of_the_drawing_that_it_asks_for(motif, before, hides) -> None:
+    """Lying snow on what stands before its bearers, falling snow on what hides flakes."""
+    drawing = drawing_of(Layer("POST", box(40, 10, 5, 30)), Layer("BOARD", box(0, 20, 100, 40)))
+    each: Any = SimpleNamespace(
+        drawing=drawing, face=box(0, 0, 100, 60), hidden_by=lambda _: shapely.Point(),
+        openings=geometry.empty(), _deeper=lambda _: [box(0, 0, 5, 5)],
+    )  # fmt: skip
+    entry: Any = SimpleNamespace(motif=motif, on=["POST", "BOARD"], keep_clear=[], region="")
+    around = GrowingRooms.surroundings(each, entry, "motifs[0]")
+    assert [shape and shape.area for shape in (around.fronts, around.hides)] == [before, hides]
