@@ -69,6 +69,7 @@ EARLY_ENDS = {
     "motifs/snowfall/weather.py": "len(open_) == 0", "motifs/grain/spacing.py": "not open_.any()",
     "motifs/snowload/snow_shapes.py": "not small.any()", "checks/drop_outs.py": "len(parts) < 2",
     "checks/mending/widening.py": "len(beyond) == 0", "toolpaths/promises.py": "not len(settings.no_go)",
+    "prints/separation.py": "len(gaps) == 0",
 }  # fmt: skip
 _SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far beyond a tile is looked
 _ROUNDING = 2e-6  #: nor how much room there is for rounding
