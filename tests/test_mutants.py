@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.mutants import ROOT, TESTS, drawn, files_of, modules, mutation, places
+from tests.mutants import EARLY_ENDS, ROOT, TESTS, drawn, files_of, modules, mutation, places
 
 
 def test_the_same_seed_makes_the_same_changes_and_each_compiles() -> None:
@@ -42,6 +42,14 @@ def test_what_changes_no_decision_is_left_alone(code, count, tmp_path) -> None:
     path = tmp_path / "module.py"
     path.write_text(code, encoding="utf-8")
     assert len(places(path)) == count
+
+
+@pytest.mark.parametrize("module", EARLY_ENDS)
+def test_branches_that_only_save_time_are_there_and_not_dropped(module: str, monkeypatch) -> None:
+    path = Path("carvegen") / module
+    without = places(path)
+    monkeypatch.delitem(EARLY_ENDS, module)
+    assert len(places(path)) == len(without) + 1
 
 
 def test_a_part_of_a_room_is_a_folder_or_a_module() -> None:

@@ -91,8 +91,6 @@ def lying_on(cuts: PolygonArray, place: Place) -> PolygonArray:
 
 
 def _on_grid(shapes: PolygonArray) -> PolygonArray:
-    if len(shapes) == 0:
-        return geometry.empty()
     free_of_grid = shapely.set_precision(shapes, 0, mode="pointwise")
     rounded = np.asarray(shapely.transform(free_of_grid, lambda xy: np.round(xy, 3) + 0.0), dtype=object)  # no -0
     good = shapely.is_valid(rounded)

@@ -165,8 +165,6 @@ def _too_near(kept: Kept, before: BaseGeometry | None, lands: Floats) -> Polygon
     whites = geometry.parts(before) if before is not None else geometry.empty()
     own = ~np.isin(marks_of(kept.growth.cuts), marks_of(kept.edited))
     grown = kept.growth.cuts[own]
-    if not len(whites) or not len(grown):
-        return geometry.empty()
     near = shapely.STRtree(whites).query(grown, predicate="dwithin", distance=_NEARER * lands[own])[1]
     return np.asarray(whites[np.unique(near)], dtype=object)
 

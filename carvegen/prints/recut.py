@@ -351,7 +351,7 @@ def cut_further(
     )  # fmt: skip
     block = replace(
         block, cuts=geometry.parts(gone), cut_before=geometry.stack([before, around, through]),
-        unseen=geometry.empty() if hidden is None else geometry.parts(hidden),
+        unseen=geometry.parts(hidden),
     )  # fmt: skip
     return replace(cut, block=block, land=land, white=geometry.union(cut.white, missing), notes=notes)
 

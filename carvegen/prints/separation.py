@@ -308,8 +308,6 @@ def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArr
     gaps = _gaps(width, scene, scene.hidden, land, least_mm2)
     if len(gaps):
         gaps = _less(gaps, _others_round(gaps, scene))
-    if len(gaps) == 0:
-        return gaps
     filled = shapely.multipolygons(gaps)
     whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
     pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))

@@ -30,8 +30,6 @@ def thinned(paths: Paths, off_mm: float = THIN_MM) -> Paths:
 
 def with_points(paths: Paths, kept: Mask) -> Paths:
     """The paths with these of their points; (points,). Every path keeps one at least."""
-    if not len(paths):
-        return paths
     start = np.concatenate([[0], np.cumsum(np.add.reduceat(kept.astype(np.int64), paths.start[:-1]))])
     return Paths(paths.xyz.compress(kept, axis=0), start, paths.closed)
 

@@ -6,6 +6,8 @@ import dataclasses
 import gc
 import math
 import weakref
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -219,3 +221,19 @@ def test_the_gaps_of_a_block_are_measured_once_for_each_least_gap_and_forgotten_
     del face, job, deeper
     gc.collect()
     assert gone() is None
+
+
+@pytest.mark.parametrize(
+    ("reach", "needed", "kind"),
+    [
+        (np.inf, 2.0, "roller-falls-in-cut-deeper"), (np.inf, 2.1, "roller-falls-in"),
+        (1.1, 2.0, "roller-dips-cut-deeper"), (1.1, 2.1, "roller-dips"), (0.9, 2.1, "paper-sinks"),
+    ],
+)  # fmt: skip
+def test_what_goes_wrong_is_told_and_whether_depth_alone_helps(reach: float, needed: float, kind: str) -> None:
+    """Cut 1 mm deep, where the material lets cut 2 mm deep."""
+    job: Any = SimpleNamespace(
+        depth_mm=1.0, thickness_mm=3.2, material=SimpleNamespace(depth_largest_mm=2.0, floor_mm=1.0),
+        printing=SimpleNamespace(reach_mm=lambda gaps: np.full(len(gaps), reach)),
+    )  # fmt: skip
+    assert clearing._kind(job, 5.0, needed) == kind

@@ -21,7 +21,7 @@ from carvegen.blocks.job import Job
 from carvegen.checks import CHECKS, checked
 from carvegen.checks.mending import Mended, _Bench, can_mend, mended, mended_for_all
 from carvegen.checks.mending.shape_edits import runs
-from carvegen.checks.survey import Survey
+from carvegen.checks.survey import Reached, Survey
 from carvegen.motifs import snowfall
 from tests.cases import block, box, disc, grown, limits, setup, shapes
 from tests.strategies import examples, few, takes_long
@@ -457,6 +457,12 @@ def test_snowfall_grown_for_finer_land_keeps_its_look() -> None:
     done = must_hold(job, area=0.12)
     same = shapely.intersection(shapely.union_all(sky.cuts), shapely.union_all(done.job.block.cuts)).area
     assert same > 0.9 * white(job)
+
+
+def test_what_was_measured_in_an_earlier_round_is_asked_of_the_bench() -> None:
+    job, known = job_of(*boxes(8, 30)), dict[tuple[int, float], Reached]()
+    assert _Bench(job, frozenset(), known=known)._known is known
+    assert _Bench(job, frozenset())._known == {}
 
 
 def test_cuts_that_lie_on_the_grid_are_checked_without_a_fault_of_their_offsets():

@@ -27,6 +27,7 @@ from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.bridges import PER_MM, _course, _path, _side_path, _with_fork
+from carvegen.motifs.frost.growing import Pane
 from carvegen.motifs.frost.regrowing import _at_stubs, regrown
 from carvegen.motifs.frost.stubs import Severed, Stub, _ends, severed
 from carvegen.motifs.growth import Place
@@ -344,12 +345,21 @@ def test_a_stem_that_is_cut_aslant_springs_from_its_flank(along: float, aslant: 
     Then what springs there is three tenths as broad as the cut, square to it; else as broad as the stem.
     """
     cut = shapely.LineString([(30, 0), (30 + along, 2)])
-    (one,) = _ends(shapely.Polygon([(0, 0), (30, 0), (30 + along, 2), (0, 2)]), cut)
-    assert one.aslant == aslant
-    assert one.at == pytest.approx([30 + along / 2, 1])
-    assert one.half == pytest.approx(0.15 * cut.length if aslant else 1.0, rel=0.05)
     square = np.array([2, -along]) / cut.length
-    assert one.ahead == pytest.approx(square if aslant else [1, 0], abs=0.05)
+    for line in (cut, cut.reverse()):
+        (one,) = _ends(shapely.Polygon([(0, 0), (30, 0), (30 + along, 2), (0, 2)]), line)
+        assert one.aslant == aslant
+        assert one.at == pytest.approx([30 + along / 2, 1])
+        assert one.half == pytest.approx(0.15 * cut.length if aslant else 1.0, rel=0.05)
+        assert one.ahead == pytest.approx(square if aslant else [1, 0], abs=0.05)
+
+
+@pytest.mark.parametrize(("free", "on", "apart"), [(True, 0, 0.0), (True, 1, 0.7), (False, 0, 0.7), (False, 1, 0.7)])
+def test_only_stars_on_a_bare_pane_run_out_over_its_edge(free: bool, on: int, apart: float) -> None:
+    each: Any = SimpleNamespace(
+        land=0.7, settings=SimpleNamespace(free=free), place=SimpleNamespace(shapes=[BOAT] * on)
+    )
+    assert Pane.wall_gap.fget(each) == apart  # type: ignore[attr-defined]
 
 
 PANE: Any = SimpleNamespace(least=0.2, land=0.5, step=0.1, habit=SimpleNamespace(apart=0.9, shortest=1.28))
@@ -391,6 +401,8 @@ def test_a_side_stem_leaves_the_trunk_at_about_sixty_degrees(side: int) -> None:
     leaves = np.diff(path[:6], axis=0).sum(axis=0)
     assert np.degrees(np.arctan2(*leaves[::-1])) * side == pytest.approx(min(60, lean + 11.5), abs=12)
     assert path[0] == pytest.approx([along, 0], abs=0.01)
+    short = trunk[:30]  # a side-stem keeps two distances of arms from either end: 18 steps
+    assert _side_path(PANE, short, tip, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
     near = stub((14.0, 1.0 * side), -90.0 * side)
     assert _side_path(PANE, trunk, near, [], np.random.default_rng(1), root=stub((0, 0), 0.0), half=0.5) is None
 
@@ -424,6 +436,28 @@ def test_in_a_mark_frost_grows_on_from_what_was_cut_and_from_the_panes_edge(ice,
     made = shapely.buffer(shapely.buffer(done.new, -(CUT / 2 - GRID), quad_segs=16), CUT / 2, quad_segs=16)
     assert shapely.area(shapely.difference(new, shapely.union_all([*made, stays.buffer(CUT)]))) < 0.3
     assert len(others) == 0 or shapely.distance(others, new).min() >= LAND - GRID
+
+
+def test_a_mark_beside_the_pane_grows_no_frost_and_takes_none() -> None:
+    ice, mark = geometry.polygon_array([WHOLE]), shapely.box(50, 12, 60, 26)
+    zone, settings = shapely.buffer(mark, 20), frost.Settings(**frost.PRESETS["ferns"])
+    done = regrown(
+        ice, geometry.empty(), mark=mark, zone=zone, settings=settings,
+        place=Place(area=shapely.box(0, 0, 40, 40)), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=8.0,
+    )  # fmt: skip
+    assert done.ice.tolist() == ice.tolist()
+    assert len(done.new) == len(done.ends) == 0
+
+
+def test_where_other_white_lies_all_over_the_mark_no_frost_grows_and_what_was_cut_has_its_ends() -> None:
+    ice, mark = geometry.polygon_array([stem((20, 0), (20, 24))]), shapely.box(14, 12, 26, 30)
+    zone, settings = shapely.buffer(mark, 2), frost.Settings(**frost.PRESETS["ferns"])
+    done = regrown(
+        ice, geometry.polygon_array([shapely.buffer(zone, 1)]), mark=mark, zone=zone, settings=settings,
+        place=Place(area=shapely.box(0, 0, 40, 40)), limits=LIMITS, rng=np.random.default_rng(1), flake_mm=8.0,
+    )  # fmt: skip
+    assert len(done.new) == 0
+    assert shapely.get_coordinates(shapely.centroid(done.ends)).tolist() == [pytest.approx([20, 12], abs=0.1)]
 
 
 def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from carvegen import geometry
+from carvegen import geometry, motifs
 from carvegen.motifs.growth import Place, lying_on
 
 AREA = shapely.box(0, 0, 60, 40)
@@ -35,3 +35,8 @@ def test_what_lies_on_shapes_is_what_both_cover_within_the_area(seed) -> None:
 def test_cuts_beside_all_shapes_lie_on_none() -> None:
     far = np.array([shapely.box(20, 21, 24, 23.5)])
     assert len(lying_on(far, Place(area=AREA, shapes=combs()))) == 0
+
+
+def test_a_module_without_source_is_named() -> None:
+    with pytest.raises(ImportError, match="nowhere has no source"):
+        motifs._code_of("nowhere")

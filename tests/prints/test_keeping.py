@@ -94,6 +94,14 @@ def test_a_print_none_of_whose_motifs_is_kept_says_so(tmp_path) -> None:
         release(each, [])
 
 
+def test_a_print_without_motifs_keeps_and_lets_go_of_nothing(tmp_path) -> None:
+    each = kept_print(tmp_path)
+    each.motifs = []
+    for names in ([], ["near flakes"]):
+        with pytest.raises(InputError, match="has no motif"):
+            keeping._numbers(each, names)
+
+
 @pytest.mark.parametrize(
     ("before", "after"), [("kept/caps.svg", "kept/caps.svg"), ("../caps.svg", "kept/snowload-1.svg")]
 )

@@ -12,6 +12,7 @@ from carvegen.base.errors import InputError
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.applying import Bed, reach_mm
+from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Place
 from carvegen.prints.bare_paper import mended_print
@@ -157,6 +158,12 @@ def test_a_stripe_beside_what_comes_out_is_widened_on_its_other_side(tmp_path) -
     assert mended_beside(before, block, marks) == ()
 
 
+@pytest.mark.parametrize(("apart", "told"), [(3.9, 1), (4.1, 0)])
+def test_what_goes_away_from_all_marks_is_no_marks_doing(apart: float, told: int) -> None:
+    gone, mark = block_of(box(10, 5, 20, 5)), Mark(meaning=Meaning.STAYS, shape=box(10 - apart - 2, 5, 2, 5), key="one")
+    assert len(mended_beside(gone.face, gone, [mark])) == told
+
+
 def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> None:
     """All of a stripe that a mark touches, 48 mm far; nothing is told where it stays."""
     before, block, marks = mended_stripe(tmp_path, OUT_BESIDE)
@@ -167,6 +174,7 @@ def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> N
     assert "stays" in report.remedy
     assert report.at == pytest.approx((50, 14.3), abs=0.2)
     assert report.measured == pytest.approx(before.area, rel=0.01)
+    assert mended_beside(before, replace(gone, name="sky"), [replace(mark, blocks=("key",)) for mark in marks]) == ()
     before, block, marks = mended_stripe(tmp_path, '[[marked]]\nmeaning = "stays"\nshape = "box 50 14.2 2 4"\n')
     assert block.land.area > before.area
     assert mended_beside(before, block, marks) == ()

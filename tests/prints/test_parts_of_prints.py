@@ -19,7 +19,7 @@ from carvegen.marking.applying import Bed
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints import cut_blocks, kept_motifs, layers
+from carvegen.prints import bare_paper, cut_blocks, kept_motifs, layers
 from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
@@ -271,6 +271,11 @@ def test_a_kept_motif_grows_again_by_what_it_grew_by(known, seed: int, wind: flo
     assert (by, each.settings.wind) == (seed, wind)
 
 
+def test_how_much_falls_is_as_it_was_solved_where_that_is_kept() -> None:
+    kept = SimpleNamespace(memory=None, growth=SimpleNamespace(kept={"level": 0.25}))
+    assert kept_motifs._as_grown(kept, _Entry(Settings()), PRINT)[0].settings.level == 0.25
+
+
 @pytest.mark.parametrize(("side", "back"), [("back", True), ("front", False)])
 def test_a_die_presses_as_its_block_says_into_the_prints_paper(side: str, back: bool) -> None:
     die = SimpleNamespace(bevel_deg=40.0, edge_mm=0.3, corner_mm=0.6, side=side)
@@ -484,3 +489,73 @@ def test_a_kept_file_that_was_read_before_anything_grew_is_not_read_again(file, 
     entry: Any = SimpleNamespace(kept="a.svg", motif="snowfall")
     reader: Any = growing._once_read(lambda *_, **__: "read", print_, entry, "motifs[0]")
     assert reader(Path("folder") / file, motif=motif, size=(9.0, 9.0)) == ("read" if read else "known")
+
+
+@pytest.mark.parametrize(
+    ("motif", "on", "noted"),
+    [("snowload", (), True), ("snowload", ("caps",), True), ("snowload", ("other",), False), ("snowfall", (), False)],
+)
+def test_that_marks_on_holes_wait_for_kept_snow_to_grow_again_is_noted(motif, on, noted, monkeypatch) -> None:
+    monkeypatch.setattr(growing, "from_file", lambda *_, **__: "kept")
+    grower: Any = Grower.__new__(Grower)
+    rooms = SimpleNamespace(hole_marks=[SimpleNamespace(motifs=on)])
+    vars(grower).update(rooms=rooms, notes=[], print_=None, read=None, motifs=[])
+    entry: Any = SimpleNamespace(kept="caps.svg", motif=motif, name="caps")
+    assert grower._growth(entry, limits(), shapely.Point(), frozenset(), "motifs[0]") == "kept"
+    assert [note.partition(":")[0] for note in grower.notes] == ["caps is kept"] * noted
+
+
+@dataclass(frozen=True)
+class _Inked:
+    picture: shapely.Polygon
+    notes: tuple = ()
+
+
+def test_of_the_only_block_no_other_is_told_that_this_one_prints_instead() -> None:
+    piece = box(5, 5, 3, 3)
+    cuts: Any = {name: _Inked(box(0, 0, 9, 9)) for name in ("sky", "key")}
+    taken = [bare_paper._Taken(piece=piece, land=piece, taker="sky")]
+    assert bare_paper._with_notes({"sky": cuts["sky"]}, taken) == {"sky": cuts["sky"]}
+    noted: Any = bare_paper._with_notes(cuts, taken)
+    assert [len(noted[name].notes) for name in ("sky", "key")] == [0, 1]
+
+
+@pytest.mark.parametrize(("motif", "on", "mm2"), [("grain", ["POST"], 75), ("grain", [], 0), ("frost", ["POST"], 0)])
+def test_grain_depends_on_where_its_board_ends(motif, on, mm2: float) -> None:
+    each: Any = SimpleNamespace(
+        drawing=drawing_of(Layer("POST", box(0, 0, 5, 5))), face=box(0, 0, 10, 10), hidden_by=lambda _: shapely.Point(),
+        openings=geometry.empty(), _deeper=lambda _: [],
+    )  # fmt: skip
+    entry: Any = SimpleNamespace(motif=motif, on=on, keep_clear=[], region="")
+    assert shapely.area(GrowingRooms.surroundings(each, entry, "motifs[0]").clear) == mm2
+
+
+def test_the_sample_is_the_one_in_the_package_or_the_gallerys(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(new_folder, "__file__", str(tmp_path / "carvegen" / "prints" / "file" / "new_folder.py"))
+    assert new_folder.sample_folder() == tmp_path / "gallery" / "ferry-landing"
+    (tmp_path / "carvegen" / "_samples").mkdir(parents=True)
+    assert new_folder.sample_folder() == tmp_path / "carvegen" / "_samples"
+
+
+def test_without_marks_all_white_is_the_same_as_it_was() -> None:
+    whites = [
+        marked_whites.White(name=name, shapes=shapes(box(5, 5, 2, 2)), leaves=frozenset({"sky"}))
+        for name in ("paper", "snow")
+    ]
+    done = marked_whites.with_marks(whites, (), {"sky"}, [])
+    assert all(one is white for one, white in zip(done, whites, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("motif", "before", "hides"), [("snowload", 150, None), ("snowfall", None, 25), ("frost", None, None)]
+)
+def test_a_motif_depends_on_the_parts_of_the_drawing_that_it_asks_for(motif, before, hides) -> None:
+    """Lying snow on what stands before its bearers, falling snow on what hides flakes."""
+    drawing = drawing_of(Layer("POST", box(40, 10, 5, 30)), Layer("BOARD", box(0, 20, 100, 40)))
+    each: Any = SimpleNamespace(
+        drawing=drawing, face=box(0, 0, 100, 60), hidden_by=lambda _: shapely.Point(),
+        openings=geometry.empty(), _deeper=lambda _: [box(0, 0, 5, 5)],
+    )  # fmt: skip
+    entry: Any = SimpleNamespace(motif=motif, on=["POST", "BOARD"], keep_clear=[], region="")
+    around = GrowingRooms.surroundings(each, entry, "motifs[0]")
+    assert [shape and shape.area for shape in (around.fronts, around.hides)] == [before, hides]

@@ -571,8 +571,9 @@ def test_what_is_said_beside_a_kept_land_is_not_trusted(tmp_path, said):
     (tmp_path / "key.json").write_text(said)
     (tmp_path / "drawing.svg").write_text(_drawing(KEY=pictures.key()))
     (tmp_path / "print.toml").write_text(HEAD + _block("key", "key", "#1f2b3d", 0.7, "key.wkb"))
-    with pytest.raises(InputError, match=r"key\.json: must say how finely .* from 0 to 1 mm"):
+    with pytest.raises(InputError, match=r"key\.json: must say how finely .* from 0 to 1 mm") as caught:
         standing_lands(read_print(tmp_path / "print.toml", cases.SHELF), tmp_path / "built")
+    assert (caught.value.value is not None) == said.endswith(("Infinity}", "NaN}", "1e9}", "-0.1}", "1.01}", "true}"))
 
 
 @pytest.mark.parametrize(("said", "known"), [('{"known_within_mm": 1}', 1.0), ('{"known_within_mm": 0.3}', 0.3)])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -341,6 +342,8 @@ def test_a_block_and_the_paper_each_have_half_of_what_two_of_them_may_differ() -
     assert np.abs(each[:, 0, 0]).max() == pytest.approx(0.01, rel=0.01)
     assert np.abs(each[:, 1, 1]).max() == pytest.approx(0.005, rel=0.01)
     assert np.abs(each[:, 0, 1]).max() == pytest.approx(0, abs=1e-12)
+    normal = block_placement._turns(np.random.default_rng(2), replace(plan, spread="normal"), block, 100.0)
+    assert normal[:, 0, 0].std() == pytest.approx(0.005, rel=0.03), "half of that is one standard deviation"
 
 
 def test_the_tables_of_the_reference_are_parted_by_one_empty_line_each() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -495,3 +497,10 @@ def test_what_is_painted_already_is_taken_as_it_is() -> None:
                       ready={"key": own})  # fmt: skip
     assert result["key"].land.equals(own)
     assert result["sky"].picture.area == pytest.approx(FACE.area - POST.shape.intersection(FACE).area)
+
+
+def test_a_land_that_no_darkest_ink_hides_stays_as_it_is_corner_by_corner() -> None:
+    land = shapely.Point(5, 5).buffer(3)
+    plate: Any = SimpleNamespace(cut_mm=0.4, land_mm=0.5)
+    scene: Any = SimpleNamespace(hidden=shapely.Polygon())
+    assert separation._plainer(plate, scene, land) is land

@@ -184,7 +184,8 @@ def test_three_neighbours_in_a_row_must_gape() -> None:
     gap = np.array([[1.0, 2, 3, 4, 0.5, 6]])
     linked = np.array([True, True, True, False, True, False])
     assert _in_a_row(gap, linked).tolist() == [[1, 2, -np.inf, -np.inf]]
-    assert _in_a_row(gap[:, :2], linked[:2]).shape == (1, 0)
+    for few in range(3):
+        assert _in_a_row(gap[:, :few], linked[: max(few - 1, 0)]).shape == (1, 0)
 
 
 # ── what stands in a drawing ─────────────────────────────────────────────────────────────────────────────────────
@@ -323,6 +324,16 @@ def test_a_motifs_settings_are_taken_and_its_faults_kept() -> None:
     assert [str(each.message) for each in top.faults] == [OF["wind"].rule, "is no setting of this motif"]
     assert "by default 0.15" in top.faults[0].hint
     assert "wind" in top.faults[1].hint
+
+
+def test_a_word_that_a_motifs_setting_does_not_know_is_told_its_nearest() -> None:
+    words = kind("choice", among=("marks", "open"), default="marks")
+    assert "did you mean open?" in declared_values._own_hint(words, "opne", "must be a known word")
+    assert declared_values._own_hint(words, 3, "must be a known word") == "one of: marks, open"
+    assert declared_values._own_hint(kind("flag"), 3, "must be true or false") == "write its = true, or leave it out"
+    assert declared_values.remedy(kind("whole", remedy="write 3", whole_number="a whole number")) == "write 3"
+    assert declared_values.remedy(words) == "one of: marks, open"
+    assert declared_values.remedy(kind("whole", whole_number="a whole number")) == "what it is: a whole number"
 
 
 @pytest.mark.parametrize(

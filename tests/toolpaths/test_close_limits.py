@@ -14,8 +14,16 @@ from carvegen import geometry
 from carvegen.facts.feeds import Start
 from carvegen.toolpaths import cutter_centre_region, plan_for, promises
 from carvegen.toolpaths.laser import planner as laser_planner
-from carvegen.toolpaths.laser.scanning import _laid_on_grid, _on_grid, _whole, from_leftmost, outlines, row_crossings
-from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
+from carvegen.toolpaths.laser.scanning import (
+    _laid_on_grid,
+    _on_grid,
+    _whole,
+    contours,
+    from_leftmost,
+    outlines,
+    row_crossings,
+)  # fmt: skip
+from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings, no_paths
 from carvegen.toolpaths.router import pockets, remarks
 from carvegen.toolpaths.sequence.tours import along_curve, length_mm, tour
 from carvegen.toolpaths.settings import PathSettings
@@ -127,6 +135,7 @@ def test_what_rounding_spoils_is_laid_on_the_grid_as_a_whole() -> None:
         x = paths.xyz[paths.start[k] : paths.start[k + 1], 0]
         assert x[0] == x.min()
     assert from_leftmost(paths).xyz.tolist() == paths.xyz.tolist()
+    assert len(from_leftmost(no_paths())) == len(contours(geometry.empty(), 1.0)[0]) == 0
 
 
 def test_rows_cross_an_outline_where_they_should() -> None:

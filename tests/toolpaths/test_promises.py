@@ -311,3 +311,21 @@ def test_what_a_clamp_covers_of_a_round_cut_is_a_finding_and_a_remark_of_every_p
     assert shapely.difference(disc(20, 15, 6).intersection(clamp), shapely.union_all(plan.covered)).area < 0.01
     assert [finding.kind for finding in plan.findings] == ["clamp-on-cut"]
     assert sum("uncut under or beside a clamp" in said for said in plan.remarks) == 1
+
+
+def test_an_operation_that_names_no_pass_goes_down_to_its_whole_depth_at_once() -> None:
+    settings = PathSettings()
+    plan = planned(settings)
+    deep = dataclasses.replace(
+        plan, operations=tuple(dataclasses.replace(step, pass_mm=None) for step in plan.operations)
+    )
+    assert any("mm a pass where" in fault for fault in promises._passes(deep, settings))
+    assert list(promises._unprepared(deep)) == []
+
+
+def test_what_is_scored_stays_on_the_face() -> None:
+    settings = PathSettings()
+    plan = planned(settings)
+    scored = dataclasses.replace(plan.operations[0], work=Work.SCORE, depth_mm=0.2)
+    said = list(promises._floor(dataclasses.replace(plan, operations=(scored,)), settings))
+    assert any("below the floor at 0.00 mm" in fault for fault in said)

@@ -87,6 +87,11 @@ def test_gaps_for_tabs_lie_on_straight_stretches_and_are_as_wide_as_asked(gap: f
     assert min(each.distance(shapely.MultiPoint(ring.exterior.coords)) for each in holes) >= gap / 2
 
 
+def test_a_line_too_short_for_tabs_stays_closed() -> None:
+    short = closed(box(0, 0, 7, 7))
+    assert tabs.tabbed(short, 1.0) is short
+
+
 def test_a_line_is_begun_in_what_falls_out_where_that_has_room() -> None:
     """Off to the left of the first corner, half-way between its sides: 2 mm into a square; a sliver has none."""
     square, sliver = box(0, 0, 10, 10), box(20, 0, 0.5, 10)

@@ -142,6 +142,8 @@ def test_each_of_a_router_s_operations_has_its_own_strokes_and_ways():
     assert (first.strokes, second.strokes, alone.strokes) == (2, 3, 2)
     assert first.work_mm == pytest.approx(alone.work_mm)
     assert second.work_mm == pytest.approx(1.5 * first.work_mm)
+    by_feed_s = 60 * first.work_mm / feeds.starting_point(job.material.key, cutter, job.machine, 1.0).feed_mm_min
+    assert by_feed_s < first.work_s < 2 * by_feed_s
 
 
 def test_between_passes_the_head_goes_back_to_where_it_began():

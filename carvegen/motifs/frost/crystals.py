@@ -148,8 +148,6 @@ class Thicket:
 
     def _fits(self, who: Indices, xy: Floats, length: Floats) -> Mask:
         """Whether arms may put a point at `xy`: clear of all there is, and of the better of those that ask."""
-        if len(who) == 0:
-            return np.empty(0, dtype=bool)
         fits = np.ones(len(who), dtype=bool)
         radius = self._radius(who, length)
         stout = radius >= self.trail.stout

@@ -191,8 +191,6 @@ def _on_stems(ice: PolygonArray, half: float, bed: IceBed) -> PolygonArray:
 def _with_stems(ice: PolygonArray, bed: IceBed) -> PolygonArray:
     """The crystals, each as one with so much of the stem it grows on as lies about its foot."""
     grows, on = shapely.STRtree(bed.stems).query(ice, predicate="intersects") if len(bed.stems) else (np.empty(0),) * 2
-    if len(grows) == 0:
-        return ice
     ice = ice.copy()
     for k in np.unique(grows).tolist():
         stems = bed.stems[on[grows == k]]

@@ -181,8 +181,6 @@ def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
     """The pieces, cut off where they lie over the area's edge, be it by a hair where an outline was simplified."""
     shapely.prepare(area)
     over = ~shapely.covers(area, pieces)
-    if not over.any():
-        return pieces
     back = geometry.snapped(geometry.parts(shapely.intersection(pieces[over], area)))
     return np.concatenate([pieces[~over], back])
 
@@ -326,8 +324,6 @@ def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArr
 
 
 def _capsules(necks: Necks, radius: float) -> PolygonArray:
-    if len(necks) == 0:
-        return geometry.empty()
     return geometry.offset(geometry.lines(necks.start, necks.end), radius + _SLACK_MM)
 
 

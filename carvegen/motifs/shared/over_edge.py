@@ -132,8 +132,6 @@ def supported(pieces: PolygonArray, frame: Polygon, strip: float) -> PolygonArra
     What was cut back further out leaves there what is thinner than any cut.
     """
     at_side = ~shapely.covers(shapely.buffer(frame, -strip, join_style="mitre"), pieces)
-    if not at_side.any():
-        return pieces
     straight = run_on(shapely.union_all(pieces[at_side]), frame, strip)
     at_side[at_side] = shapely.area(shapely.difference(pieces[at_side], straight)) > _LOOSE_MM2
     return pieces[~at_side]

@@ -88,8 +88,6 @@ def _chosen(rings: Rings, count: Indices) -> Mask:
 
 def _as_before_if_collapsed(rings: Rings, xy: Any, ring: Indices) -> tuple[Any, Indices]:  # noqa: ANN401
     lost = np.bincount(ring, minlength=len(rings)) < 3
-    if not lost.any():
-        return xy, ring
     every = np.repeat(np.arange(len(rings)), np.diff(rings.start))
     back, stays = lost[every], ~lost[ring]
     xy, ring = np.concatenate([xy[stays], rings.xy[back]]), np.concatenate([ring[stays], every[back]])

@@ -89,8 +89,6 @@ def drawn(strokes: Strokes, first: Indices, last: Indices) -> PolygonArray:
 
     A shape lies within the discs about its points and the trapezoids between them.
     """
-    if len(first) == 0:
-        return geometry.empty()
     size = last - first + 1
     run = np.repeat(np.arange(len(first)), size)
     place = geometry.counted(size)

@@ -173,8 +173,6 @@ def _others(lot: Indices) -> tuple[Indices, Indices]:
 
 def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limits: Limits) -> Mask:
     """Whether each group of flakes cuts a figure through that none of its flakes cuts; groups from 0 on, (groups,)."""
-    if len(flakes) == 0:
-        return np.zeros(0, dtype=bool)
     left = _LEFT * limits.land_mm
     together = gathered(flakes, group)
     around = _about(figure, together, limits)

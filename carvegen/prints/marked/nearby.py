@@ -105,8 +105,6 @@ def _remembered(bed: Bed, memory: Memory) -> Grow | None:
 
 def _split(shapes: PolygonArray, area: BaseGeometry) -> tuple[PolygonArray, PolygonArray]:
     """The shapes that meet an area, and the rest."""
-    if len(shapes) == 0:
-        return shapes, shapes
     met = shapely.intersects(area, shapes)
     return shapes[met], shapes[~met]
 

@@ -240,8 +240,6 @@ def gaps(meetings: Meetings, grids: Sequence[Depths], moves: Placements, some: s
 def _in_a_row(gap: Floats, linked: Mask) -> Floats:
     """The narrowest of `_RUN` neighbouring gaps; -inf where they are not neighbours; (prints, n - _RUN + 1)."""
     count = gap.shape[1] - _RUN + 1
-    if count <= 0:
-        return np.full((len(gap), 0), -np.inf)
     least = np.min([gap[:, k : k + count] for k in range(_RUN)], axis=0)
     joined = np.all([linked[k : k + count] for k in range(_RUN - 1)], axis=0)
     return np.asarray(np.where(joined, least, -np.inf))

@@ -208,8 +208,6 @@ def _outlines(shapes: PolygonArray) -> Paths:
 
 def _by_owner(paths: Paths, owner: Indices) -> Paths:
     """Paths, given owner by owner, with the owners in a short order by where the first path of each begins."""
-    if not len(paths):
-        return paths
     first = np.flatnonzero(np.diff(owner, prepend=-1))
     at = np.column_stack([paths.entries[first, :2], np.arange(len(first))])
     heads = Paths(at, np.arange(len(first) + 1), np.ones(len(first), dtype=bool))
@@ -309,8 +307,7 @@ def _depth_words(job: Job, k: int, count: int) -> str:
     if k == count:
         return f"lower to the full depth, {depth:.2f} mm"
     times = "" if k == 1 else f"{_TIMES[k]} times "
-    share = _SHARES[count] if k == 1 else f"{times}{_SHARES[count]}"
-    share = "two thirds" if (k, count) == (2, 3) else share
+    share = "two thirds" if (k, count) == (2, 3) else f"{times}{_SHARES[count]}"
     place = "beside the land" if k == 1 else f"the step below SHOULDER {k - 1} OF {count - 1}"
     return f"{place}: weaker, to about {share} of the depth, {depth * k / count:.2f} mm"
 

@@ -115,8 +115,6 @@ def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Pa
 
 def from_leftmost(paths: Paths) -> Paths:
     """Closed paths, each begun at its leftmost point, so that nested ones begin near one another."""
-    if not len(paths):
-        return paths
     first, x = paths.start[:-1], np.ascontiguousarray(paths.xyz[:, 0])
     hit = np.flatnonzero(x == np.repeat(np.minimum.reduceat(x, first), np.diff(paths.start)))
     return begun_at(paths, hit[np.searchsorted(hit, first)] - first)
@@ -172,8 +170,6 @@ def go_round(rings: Rings | Paths) -> Mask:
 
     Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
-    if not len(rings):
-        return np.zeros(0, dtype=bool)
     first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
     points = rings.xyz if isinstance(rings, Paths) else rings.xy
     x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in points.T[:2])

@@ -81,8 +81,6 @@ def to_and_fro(region: NDArray[np.object_], inset_mm: float, step_mm: float) -> 
         Open paths at the face, and the number of each one's region.
     """
     parts, owner = geometry.owned_parts(shrunk(region, inset_mm))
-    if len(parts) == 0:
-        return no_paths(), np.empty(0, dtype=np.int64)
     part, row, ends = _rows(parts, step_mm)
     begins = _breaks(parts, part, row, ends)
     xy = ends.reshape(-1, 2)

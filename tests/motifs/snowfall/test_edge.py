@@ -222,3 +222,11 @@ def test_a_flake_behind_a_thing_goes_where_less_than_half_of_it_is_seen(seen, st
     assert shapely.area(left).max() > 40
     hides = [(post, np.array([True, True, False, True]))]
     assert len(edge.bounded(flakes, FRAME, FRAME, limits(0.5, 0.4), Settings(), hides=hides)) == 2 + 2 * stays
+
+
+def test_one_bite_parts_two_by_the_land_where_the_land_between_them_can_t_be_cut_away() -> None:
+    """Both are taken back by half the land and a little: were it a little less, they would be bitten once more."""
+    each, face = limits(1.5, 0.6), geometry.box(60, 60)
+    two = shapes(shapely.box(15, 20, 20, 20.9), shapely.box(20.06, 20, 25.06, 20.9))
+    left = edge._firm(two, shapely.Polygon(), face, each, unfilled=face)
+    assert each.land_mm < shapely.distance(*left) < 1.1 * each.land_mm

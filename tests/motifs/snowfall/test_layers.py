@@ -189,3 +189,23 @@ def test_a_shape_lies_in_the_layer_of_the_largest_flake_in_it(monkeypatch) -> No
 
 FRAME = shapely.box(0, 0, 60, 40)
 SKY = SimpleNamespace()
+
+
+@pytest.mark.parametrize(
+    ("asked", "came", "level", "free", "said"),
+    [
+        (0.5, 0.4, 1.0, 100, "flakes and masses of them come whole, and the largest makes 40.0%"),
+        (0.5, 0.4, falling._MOST, 100, "leaves no room for more"),
+        (0.9, 0.4, 1.0, 100, "leaves no room for more"),  # there would be room for two like the largest
+        (0.3, 0.4, falling._MOST, 100, "come whole"),
+        (0.5, 0.4, 1.0, 97, "97% of it is free"),
+        (0.4, 0.4, 1.0, 97, ""),
+    ],
+)
+def test_why_more_or_less_is_white_than_was_asked_is_told(asked, came, level, free, said: str) -> None:
+    """Of a face of 10 by 10 mm one mass is white."""
+    settings = SimpleNamespace(snow=asked)
+    place = Place(area=box(0, 0, free / 10, 10))
+    remark = falling._remark(settings, level, shapes(box(0, 0, 10 * came, 10)), place, box(0, 0, 10, 10))
+    assert said in remark
+    assert bool(said) == bool(remark)

@@ -231,8 +231,6 @@ def _tops(line: _Line, runs: dict[int, _Runs], tips: dict[int, Indices]) -> _Top
     right, left = right[last], left[last]
     same = line.first[right] == line.first[left]
     right, left = right[same], left[same]
-    if len(right) == 0:
-        return _Tops(right, right, right)
     ends = np.column_stack([right, left]).ravel()
     apex = line.least(-line.xy[:, 1], ends, side=-1)[::2]
     below = np.stack([runs[1].below(right), runs[-1].below(left)])
