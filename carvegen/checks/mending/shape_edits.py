@@ -13,6 +13,7 @@ import shapely
 
 from carvegen.geometry import (
     GRID_MM,
+    both,
     difference,
     free_of_grid,
     intersection,
@@ -38,7 +39,7 @@ def less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
 
 def plus(*shapes: BaseGeometry) -> BaseGeometry:
     """Shapes united."""
-    return union(*shapes)
+    return both(*shapes) if len(shapes) == 2 else union(*shapes)
 
 
 def common(*shapes: BaseGeometry) -> BaseGeometry:
