@@ -330,13 +330,3 @@ def test_a_shape_is_as_elongated_as_the_rectangle_or_ellipse_that_turns_alike() 
         assert np.exp(1j * doubled) == pytest.approx(np.exp(2j * np.radians(turns)), abs=1e-3)
     holed = box(0, 0, 8, 2).difference(box(1, 0.5, 1, 1))
     assert elongations(shapes(holed, box(5, 5, 3, 3)))[0] == pytest.approx([4, 1])
-
-
-@given(st.lists(st.tuples(st.floats(0, 20), st.floats(0, 20), st.floats(0.5, 6)), min_size=2, max_size=12))
-def test_one_overlay_of_two_shapes_is_the_union_of_all_their_pieces(boxes) -> None:
-    """Twin: `union`, which lays piece over piece; both on the grid."""
-    half = len(boxes) // 2
-    one, other = (geometry.union(*(box(x, y, w, w) for x, y, w in lot)) for lot in (boxes[:half], boxes[half:]))
-    united = geometry.both(one, other)
-    assert shapely.is_valid(united)
-    assert shapely.symmetric_difference(united, geometry.union(one, other)).area < 1e-3
