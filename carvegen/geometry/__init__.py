@@ -240,11 +240,6 @@ def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401
     return solid(shapely.union_all(stack(map(parts, shapes)), grid_size=GRID_MM))
 
 
-def both(shape: BaseGeometry, other: BaseGeometry) -> BaseGeometry:
-    """Two valid shapes united as polygons on the grid by one overlay: cheaper than of all their pieces as `union`."""
-    return solid(shapely.union(solid(shape), solid(other), grid_size=GRID_MM))
-
-
 def joined(shapes: PolygonArray) -> PolygonArray:
     """The union of `shapes` as separate polygons.
 

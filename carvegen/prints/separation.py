@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial, reduce
+from functools import cached_property, partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -213,7 +213,7 @@ class _Scene:
 def _one(plate: Plate, scene: _Scene) -> Separated:
     picture, white = scene.picture, scene.white
     under = _run_under(scene, scene.spread.trap_mm)
-    under = _union([under, shapely.union_all(_uncuttable(plate, scene, _union([picture, under])))])
+    under = _union([under, *_uncuttable(plate, scene, _union([picture, under]))])
     stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
@@ -421,7 +421,7 @@ def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
     if len(shapes) == 1:
         return _plain(shapely.multipolygons(geometry.parts(shapes[0])))
-    return _plain(reduce(geometry.both, shapes) if len(shapes) else shapely.MultiPolygon())
+    return _plain(geometry.union(*shapes))
 
 
 def _plain(shape: Any) -> BaseGeometry:  # noqa: ANN401

@@ -13,7 +13,6 @@ import shapely
 
 from carvegen.geometry import (
     GRID_MM,
-    both,
     difference,
     free_of_grid,
     intersection,
@@ -39,7 +38,7 @@ def less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
 
 def plus(*shapes: BaseGeometry) -> BaseGeometry:
     """Shapes united."""
-    return both(*shapes) if len(shapes) == 2 else union(*shapes)
+    return union(*shapes)
 
 
 def common(*shapes: BaseGeometry) -> BaseGeometry:
