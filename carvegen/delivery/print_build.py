@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 
 import shapely
 
-from carvegen.artwork.on_plan import LaidError
 from carvegen.base.collector import collector_at_rest
 from carvegen.base.colour import MODEL
 from carvegen.base.errors import InputError
@@ -46,7 +45,6 @@ from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
 from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
-from carvegen.prints.recut import standing_lands
 from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.whole_print.embossed_relief import PressedFace
@@ -157,6 +155,11 @@ def _left_alone(out: Path, names: frozenset[str]) -> list[str]:
 
 def _stands(print_: Print, out: Path) -> dict[str, StandingBlock]:
     """What stands of the blocks that are cut; a refused photograph is drawn as it was laid, beside the build."""
+    if all(block.state != "cut" for block in print_.blocks):
+        return {}  # what lays photographs takes long to load
+    from carvegen.artwork.on_plan import LaidError
+    from carvegen.prints.recut import standing_lands
+
     try:
         return standing_lands(print_, out)
     except LaidError as error:

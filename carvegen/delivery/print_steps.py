@@ -28,7 +28,6 @@ from carvegen.prints.bare_paper import cut_away, mended_print, paper_findings
 from carvegen.prints.cut_blocks import cut_blocks, finding_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
-from carvegen.prints.recut import cut_further, kept_files
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import PressedFace
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
@@ -131,10 +130,7 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
     picture, cuts = cut_blocks(inputs.print_, inputs.setups, say=say, run=run)
     if picture.marks:
         say(marks_read(inputs.print_, len(picture.marks)))
-    for name, stands in inputs.stands.items():
-        cuts[name] = cut_further(
-            cuts[name], stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden, board=stands.board
-        )
+    cuts |= {name: _cut_on(cuts[name], stands, picture) for name, stands in inputs.stands.items()}
     before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run)
     paper = paper_findings(picture, cuts)
@@ -148,6 +144,15 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
         name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
         for name, cut in cuts.items()
     }
+
+
+def _cut_on(cut: Cut, stands: StandingBlock, picture: Picture) -> Cut:
+    """A block that is cut already, as it can be cut further."""
+    from carvegen.prints.recut import cut_further  # late: with it comes what lays photographs
+
+    return cut_further(
+        cut, stands.land, stands.tolerance_mm, marks=picture.marks, hidden=stands.hidden, board=stands.board
+    )
 
 
 def _run(tasks: Mapping[str, Task], say: Say, *, jobs: int) -> dict[str, Any]:
@@ -240,6 +245,8 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     if not shapely.is_empty(shape.to_decide):
         write_file(folder / decided_file(name), shapely.to_wkb(shape.to_decide))
     if inputs.stands is not None:
+        from carvegen.prints.recut import kept_files
+
         for file, data in kept_files(name, inputs.stands).items():
             write_file(folder / file, data)
     return _together({

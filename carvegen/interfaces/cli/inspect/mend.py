@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from carvegen.base.single_run import single_run
 from carvegen.interfaces.cli import options
 
 __all__ = ["command"]
@@ -20,6 +21,7 @@ __all__ = ["command"]
 @options.output
 @options.paths()
 @options.as_json
+@single_run()
 def command(file: Path, out: Path, as_json: bool, **args: Any) -> int:  # noqa: ANN401
     """Mend a drawing of closed shapes, check it, and write its files into a folder.
 

@@ -11,6 +11,7 @@ import click
 
 from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
+from carvegen.base.single_run import single_run
 from carvegen.facts.block_settings import Chance
 from carvegen.interfaces.cli import options
 from carvegen.interfaces.cli.options.option_values import declared
@@ -53,6 +54,7 @@ def maker_options(motif: str, *, presets: str, name: str) -> Callable[[Any], Any
     return decorate
 
 
+@single_run()
 def make(
     by: str,
     args: Mapping[str, Any],

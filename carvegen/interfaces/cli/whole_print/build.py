@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from carvegen.base.errors import InputError
+from carvegen.base.single_run import single_run
 from carvegen.interfaces.cli import options
 from carvegen.interfaces.cli.options.option_values import option_of
 
@@ -71,6 +72,7 @@ def _key_hint(option: str) -> str:
 @options.jobs
 @options.profile_folders
 @options.as_json
+@single_run()
 def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], as_json: bool) -> int:
     """Build every block of a print in register, the white taken out of each, with proofs and one report.
 
