@@ -18,7 +18,7 @@ from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
+from carvegen.motifs.snowload.open_sky import clear_upwind, sky_before
 from carvegen.motifs.snowload.scene import (
     Grid,
     bearer,
@@ -269,7 +269,9 @@ class _Scene:
         broad = hiding(hides, columns_of(lattice, page).raster, page)
         coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
-        past_broad, past_all = sky_seen(broad[coarse], (hides & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
+        past_broad, past_all = sky_before(
+            broad[coarse], (hides & ~broad)[coarse], beyond=page.beyond // 2, step=2 * page.step, lean_deg=lean
+        )
         runs = run_lengths(cells)
         run_mm, *lower = (
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)

@@ -442,6 +442,22 @@ def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     assert shapely.get_num_geometries(shapely.intersection(uprights, snow)).max() == 1
 
 
+@pytest.mark.parametrize("preset", few(["fresh", "deep"], 1))
+def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_deck_does_not(preset) -> None:
+    """Water between the two is no air under a roof; a deck as broad keeps the bank below it bare."""
+    x = np.linspace(0, 100, 51)
+    bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
+    hill = shapely.Polygon([(0, 50), (100, 51), *zip(x[::-1], 66 + 5 * np.sin(x[::-1] / 9), strict=True)])
+    alone, behind, under = (
+        white(shapely.union(bank, over), preset, area=shapely.box(0, 0, 100, 90), patchy=0)
+        for over in (shapely.Polygon(), hill, shapely.box(0, 50, 100, 60))
+    )
+    lower = shapely.box(0, 0, 100, 40)
+    for snow, share in ((behind, 1.0), (under, 0.0)):
+        lies = shapely.intersection(shapely.union_all(snow), lower).area
+        assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
+
+
 def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:
     """GEOS's buffer does so once in some hundred drawings, and its overlays refuse what crosses itself."""
     bow = np.array([shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])], dtype=object)
