@@ -458,6 +458,28 @@ def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_d
         assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
 
 
+@pytest.mark.parametrize(
+    ("over", "said"),
+    [
+        (shapely.Polygon(), False),
+        (shapely.box(0, 50, 100, 60), True),
+        (shapely.box(0, 22, 100, 30), False),
+        (shapely.box(0, 50, 12, 60), False),
+        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), False),
+    ],
+)
+def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
+    """But not right under boards, nor a little of it, nor where a hill behind is told."""
+    bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
+    drawn_there = Place(area=shapely.box(0, 0, 100, 90), shapes=geometry.parts(shapely.union(bank, over)))
+    remark = snowload.grow(snowload.Settings(), drawn_there, LIMITS, stream(1, "t")).remark
+    assert bool(remark) == said
+    if said:
+        assert "stays bare" in remark
+        assert "a layer of its own" in remark
+        assert int(remark.split()[0]) == pytest.approx(63, abs=8)
+
+
 def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:
     """GEOS's buffer does so once in some hundred drawings, and its overlays refuse what crosses itself."""
     bow = np.array([shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])], dtype=object)
