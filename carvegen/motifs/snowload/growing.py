@@ -126,12 +126,8 @@ _PARTED_MM = 0.1  #: no further apart than the twig may be broad and so much,
 _LEVEL_WITH = 0.5  #: and over so much of the lower one's height beside it
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
-_BARE_LAND_MM, _BARE_SKY, _BARE_AIR_MM = (
-    20.0,
-    0.2,
-    5.0,
-)  #: so much land with less sky than this stays bare, under so much
-#: air: it is said, for it may lie before what is drawn above it
+_BARE_LAND_MM, _BARE_SKY = 20.0, 0.2  #: where so much land with less sky stays bare it is said: it may lie before what
+_BARE_AIR_MM = 5.0  #: is drawn above it, with so much air between
 
 
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
@@ -349,8 +345,8 @@ class _Scene:
         middle = np.flatnonzero(bare)[bare.sum() // 2]
         where = f"x {ledges.x[middle]:.0f}, y {ledges.base[middle]:.0f} mm"
         return (
-            f"{long:.0f} mm of land round {where} stays bare: what is drawn above it in the same layers counts as a roof; "
-            "if it is a hill behind, draw the land in a layer of its own, with snow of its own"
+            f"{long:.0f} mm of land round {where} stays bare: what is drawn above it in the same layers counts as a "
+            "roof; if it is a hill behind, draw the land in a layer of its own, with snow of its own"
         )
 
     def tips(self) -> PolygonArray:
