@@ -18,7 +18,7 @@ from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.open_sky import clear_upwind, sky_seen
+from carvegen.motifs.snowload.open_sky import clear_upwind, sky_before
 from carvegen.motifs.snowload.scene import (
     Grid,
     bearer,
@@ -126,6 +126,8 @@ _PARTED_MM = 0.1  #: no further apart than the twig may be broad and so much,
 _LEVEL_WITH = 0.5  #: and over so much of the lower one's height beside it
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
+_BARE_LAND_MM, _BARE_SKY = 20.0, 0.2  #: where so much land with less sky stays bare it is said: it may lie before what
+_BARE_AIR_MM = 5.0  #: is drawn above it, with so much air between
 
 
 def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Growth:
@@ -176,7 +178,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
     free = supported(within(free, frame), frame, strip_mm(limits))
-    return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free)
+    return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free, remark=heaps.remark)
 
 
 def _heaps(
@@ -202,7 +204,7 @@ def _heaps(
         core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
     pads = scene.pads(silhouette, share, limits, drawing)
     lines = scene.lines(np.concatenate([core, pads]), share, limits, lining)
-    return _Heaps(core, may, tops, scene.tips(), lines, pads)
+    return _Heaps(core, may, tops, scene.tips(), lines, pads, scene.sheltered_land())
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,6 +217,7 @@ class _Heaps:
     tips: PolygonArray = field(default_factory=geometry.empty)  #: points: summits
     lines: PolygonArray = field(default_factory=geometry.empty)  #: on twigs that bear no heap
     pads: PolygonArray = field(default_factory=geometry.empty)  #: on the tiers of small firs
+    remark: str = ""  #: what stays bare, and why
 
     def with_caps(self, caps: _Heaps) -> _Heaps:
         """These and those of what stands in front."""
@@ -222,7 +225,7 @@ class _Heaps:
         tops, tips, lines, pads = (
             np.concatenate([getattr(self, name), getattr(caps, name)]) for name in ("tops", "tips", "lines", "pads")
         )
-        return _Heaps(core, may, tops, tips, lines, pads)
+        return _Heaps(core, may, tops, tips, lines, pads, self.remark)
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +272,9 @@ class _Scene:
         broad = hiding(hides, columns_of(lattice, page).raster, page)
         coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
-        past_broad, past_all = sky_seen(broad[coarse], (hides & ~broad)[coarse], step=2 * page.step, lean_deg=lean)
+        past_broad, past_all = sky_before(
+            broad[coarse], (hides & ~broad)[coarse], beyond=page.beyond // 2, step=2 * page.step, lean_deg=lean
+        )
         runs = run_lengths(cells)
         run_mm, *lower = (
             (runs[np.clip(row - int(down / page.step), 0, page.high - 1), ledges.column] * page.step).astype(np.float64)
@@ -327,6 +332,22 @@ class _Scene:
         ledges = self.ledges
         summit = (ledges.base >= ledges.highest(ledges.base, _SUMMIT_MM)) & (crags(ledges) > 0)
         return np.asarray(summit & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0))
+
+    def sheltered_land(self) -> str:
+        """What to say of land that stays bare because what is drawn high above it counts as a roof; mostly nothing."""
+        ledges = self.ledges
+        bare = ledges.ground & (self.foot_mm > _GROUND_MM[1]) & (self.sky < _BARE_SKY)
+        bare &= (ledges.ceiling - ledges.base > _BARE_AIR_MM) & np.isfinite(ledges.ceiling)
+        bare &= (ledges.column >= self.page.beyond) & (ledges.column < self.page.wide - self.page.beyond)
+        long = bare.sum() * ledges.step
+        if long < _BARE_LAND_MM:
+            return ""
+        middle = np.flatnonzero(bare)[bare.sum() // 2]
+        where = f"x {ledges.x[middle]:.0f}, y {ledges.base[middle]:.0f} mm"
+        return (
+            f"{long:.0f} mm of land round {where} stays bare: what is drawn above it in the same layers counts as a "
+            "roof; if it is a hill behind, draw the land in a layer of its own, with snow of its own"
+        )
 
     def tips(self) -> PolygonArray:
         """The summits of steep ground, which no dark speck crowns when they are white."""

@@ -5,17 +5,90 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import ndimage
+
+from carvegen.motifs.snowload.scene import run_lengths
 
 if TYPE_CHECKING:
-    from carvegen.geometry import Floats, Mask
+    from collections.abc import Iterator
 
-__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "sky_seen"]
+    from carvegen.geometry import Floats, Indices, Mask
+
+__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "hill_behind", "sky_before", "sky_seen"]
 
 WIDEST_DEG = 65.0  #: snow comes from directions up to this far off the plumb line
 TWIG_MM = 20.0  #: so far behind it a twig hides
 _FOR_GOOD = 30_000  #: more than twice the rows of a page
 _RAYS = 25
 _LOW_DEG = (3.0, 10.0, 20.0, 32.0)  #: the rays along which the wind is looked for, over the horizon
+_LEVEL_MM, _RISE_MM, _GAP_MM = 6.0, 1.5, 16.0  #: over so much a far shore rises by no more; no wider gap is in it,
+_EDGE_MM = 2.0  #: it comes so near to the page's sides,
+_FREE = 0.75  #: and so much of it is in sight at least
+_HILL_MM, _MASSIVE_MM, _UNEVEN = 4.0, 12.0, 0.4  #: a hill is so high, and either higher than any deck or as uneven as
+#: none: from its lower parts to its higher ones so many times as high as it is on average
+_PARTS = 10, 50, 90  #: per cent of its length
+
+
+def hill_behind(solid: Mask, step: float) -> tuple[Mask, int]:
+    """The cells of hills that end at a far shore, and the row of the highest such shore; 0: there is none.
+
+    What lies below a far shore lies before the hill, not under it. Such a shore is nearly level and runs from one side
+    of the page to the other, with air below it; the hill over it has open sky above, and is high or uneven. A deck is
+    as thick all along, an arch is not level, a roof ends within the page (our own choice).
+
+    Parameters
+    ----------
+    solid
+        What stands there, (rows, columns) of the page, row 0 lowest.
+    step
+        A cell's side, mm.
+    """
+    foot = solid.copy()
+    foot[0] = False
+    foot[1:] &= ~solid[:-1]
+    edge, shore = np.zeros((len(solid) + 1, solid.shape[1]), dtype=np.int16), 0
+    if foot.any(axis=0).mean() >= _FREE:
+        tall = run_lengths(solid.T).T
+        foot &= tall * step >= _HILL_MM
+        for at, across in _shores(foot, step):
+            top = at + tall[at, across]
+            low, middle, high = np.percentile((top - at) * step, _PARTS)
+            if (top < len(solid)).mean() > _FREE and (middle > _MASSIVE_MM or high - low > _UNEVEN * middle):
+                edge[at, across], edge[top, across] = 1, -1
+                shore = max(shore, int(np.median(at)))
+    return np.cumsum(edge, axis=0, dtype=np.int16)[:-1] > 0, shore
+
+
+def _shores(foot: Mask, step: float) -> Iterator[tuple[Indices, Indices]]:
+    """Rows and columns of those lower edges that run nearly level from side to side, each by itself."""
+    level = ndimage.maximum_filter(foot, (5, 1))
+    level = ndimage.binary_opening(level, np.ones((1, int(_LEVEL_MM / step)), dtype=bool))
+    near = 2 * int(_RISE_MM / step) + 1, 2 * int(_GAP_MM / step / 2) + 1
+    label, _ = ndimage.label(ndimage.maximum_filter(level, near))
+    for each in np.setdiff1d(np.intersect1d(label[:, 0], label[:, -1]), [0]):
+        row, column = np.nonzero(foot & level & (label == each))
+        across, edge = np.unique(column), _EDGE_MM / step
+        if len(across) >= _FREE * foot.shape[1] and across[0] < edge and across[-1] >= foot.shape[1] - edge:
+            yield np.asarray(row), np.asarray(column)
+
+
+def sky_before(broad: Mask, twigs: Mask, *, beyond: int, step: float, lean_deg: float) -> tuple[Floats, Floats]:
+    """As `sky_seen`, but what lies below the far shore of a hill lies before it: the hill hides no sky there.
+
+    Parameters
+    ----------
+    beyond
+        So many columns lie beyond either side of the page.
+    """
+    seen = sky_seen(broad, twigs, step=step, lean_deg=lean_deg)
+    hill, shore = hill_behind((broad | twigs)[:, beyond:-beyond], step)
+    if shore:
+        hill = np.pad(hill, ((0, 0), (beyond, beyond)), mode="edge")
+        for past, before in zip(
+            seen, sky_seen(broad & ~hill, twigs & ~hill, step=step, lean_deg=lean_deg), strict=True
+        ):
+            past[:shore] = before[:shore]
+    return seen
 
 
 def sky_seen(

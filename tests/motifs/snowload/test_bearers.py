@@ -442,6 +442,44 @@ def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     assert shapely.get_num_geometries(shapely.intersection(uprights, snow)).max() == 1
 
 
+@pytest.mark.parametrize("preset", few(["fresh", "deep"], 1))
+def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_deck_does_not(preset) -> None:
+    """Water between the two is no air under a roof; a deck as broad keeps the bank below it bare."""
+    x = np.linspace(0, 100, 51)
+    bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
+    hill = shapely.Polygon([(0, 50), (100, 51), *zip(x[::-1], 66 + 5 * np.sin(x[::-1] / 9), strict=True)])
+    alone, behind, under = (
+        white(shapely.union(bank, over), preset, area=shapely.box(0, 0, 100, 90), patchy=0)
+        for over in (shapely.Polygon(), hill, shapely.box(0, 50, 100, 60))
+    )
+    lower = shapely.box(0, 0, 100, 40)
+    for snow, share in ((behind, 1.0), (under, 0.0)):
+        lies = shapely.intersection(shapely.union_all(snow), lower).area
+        assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
+
+
+@pytest.mark.parametrize(
+    ("over", "said"),
+    [
+        (shapely.Polygon(), False),
+        (shapely.box(0, 50, 100, 60), True),
+        (shapely.box(0, 22, 100, 30), False),
+        (shapely.box(0, 50, 12, 60), False),
+        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), False),
+    ],
+)
+def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
+    """But not right under boards, nor a little of it, nor where a hill behind is told."""
+    bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
+    drawn_there = Place(area=shapely.box(0, 0, 100, 90), shapes=geometry.parts(shapely.union(bank, over)))
+    remark = snowload.grow(snowload.Settings(), drawn_there, LIMITS, stream(1, "t")).remark
+    assert bool(remark) == said
+    if said:
+        assert "stays bare" in remark
+        assert "a layer of its own" in remark
+        assert int(remark.split()[0]) == pytest.approx(63, abs=8)
+
+
 def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:
     """GEOS's buffer does so once in some hundred drawings, and its overlays refuse what crosses itself."""
     bow = np.array([shapely.Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])], dtype=object)

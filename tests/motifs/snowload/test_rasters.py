@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from carvegen.motifs.snowload.ledges import diffused
-from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, sky_seen
+from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, hill_behind, sky_before, sky_seen
 from carvegen.motifs.snowload.scene import Grid, _boards
 from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks, without_holes_far_from
 
@@ -120,3 +120,44 @@ def test_holes_far_from_others_are_filled_and_those_near_or_touched_stay() -> No
     frame = shapely.difference(shapely.box(40, 0, 60, 20), shapely.box(42, 2, 58, 18))
     framed = shapely.union(frame, shapely.box(45, 5, 50, 10))  # a frame with a thing in it
     assert without_holes_far_from(framed, others, 0.1).equals(framed)
+
+
+def _far_hill(low: int, high: int, *, rows: int = 100, columns: int = 200) -> np.ndarray:
+    """What stands 40 cells up the page, from side to side, `low` to `high` cells thick; (rows, columns)."""
+    thick = np.pad(np.linspace(low, high, columns - 20).astype(int), 10, mode="edge")
+    above = np.arange(rows)[:, None] - 40
+    return (above >= 0) & (above < thick)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "hill"), [(26, 28, True), (22, 22, False), (8, 20, True), (12, 16, False), (2, 6, False)]
+)
+def test_a_hill_behind_is_high_or_uneven_and_a_deck_is_neither(low, high, hill) -> None:
+    """Half a millimetre a cell: 12 mm, or uneven by four tenths; below its shore it hides nothing, above it all."""
+    solid = _far_hill(low, high)
+    cells, shore = hill_behind(solid, 0.5)
+    assert (shore > 0) == hill
+    assert np.array_equal(cells, solid if hill else np.zeros_like(solid))
+    seen = sky_before(solid, np.zeros_like(solid), beyond=10, step=0.5, lean_deg=0.0)
+    under = seen[0][:39]
+    assert (under > 0.99).all() if hill else (under < 0.05).all()
+    np.testing.assert_array_equal(seen[0][40:], sky_seen(solid, step=0.5)[0][40:])
+
+
+def test_what_ends_within_the_page_leans_or_has_no_sky_above_is_no_hill_behind() -> None:
+    """A roof, what reaches the page's top, a slanted lower edge, ground; but a post before a hill parts it not."""
+    solid = _far_hill(30, 40)
+    roof, top, ground = solid.copy(), solid.copy(), solid.copy()
+    roof[:, :6] = False
+    top[40:] = True
+    ground[:40] = True
+    column = np.arange(solid.shape[1])
+    slanted = np.take_along_axis(solid, (np.arange(len(solid))[:, None] + column // 4) % len(solid), axis=0)
+    for other in (roof, top, ground, slanted, np.zeros_like(solid)):
+        assert hill_behind(other, 0.5)[1] == 0
+    before = solid.copy()
+    before[:, 90:98] = True
+    cells, shore = hill_behind(before, 0.5)
+    assert shore == 40
+    assert np.array_equal(cells[:, :90], solid[:, :90])
+    assert not cells[:, 90:98].any()
