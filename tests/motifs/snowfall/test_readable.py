@@ -175,17 +175,17 @@ def test_near_bars_no_snow_lies_in_masses_and_far_from_them_all_stays() -> None:
     face, bars = box(0, 0, 48, 24), geometry.union(shapes(box(3, 0, 2, 24), box(9, 0, 2, 24)))
 
     def grown(place: Place):
-        return shapely.normalize(motif("snowfall").grow(settings, place, LIMITS, stream(2, "bars")).cuts)
+        return shapely.normalize(motif("snowfall").grow(settings, place, LIMITS, stream(4, "bars")).cuts)
 
     before, after = grown(Place(area=face)), grown(Place(area=face, bars=bars))
     were, near = (cuts[masses(cuts, settings) & shapely.dwithin(cuts, bars, 8)] for cuts in (before, after))
-    assert shapely.area(shapely.intersection(were, bars)).max() > 10, "else nothing is tried here"
+    assert shapely.area(shapely.intersection(were, bars)).max() > 40, "else nothing is tried here"
     assert len(near) == 0
     assert masses(after, settings).any(), "in the open they lie as before"
     one, other = np.triu_indices(len(after), 1)
     assert shapely.distance(after[one], after[other]).min() >= LIMITS.land_mm
     white = shapely.area(shapely.intersection(after, box(0, 0, 17, 24))).sum() / (17 * 24)
-    assert 0.15 < white < 0.3, "flakes side by side; heaped they were 0.39"
-    there = [{cut.wkb for cut in cuts if cut.bounds[0] > 11 + 6 * 2 + 5} for cuts in (before, after)]
+    assert 0.2 < white < 0.3, "flakes side by side; heaped they were 0.62"
+    there = [{cut.wkb for cut in cuts if cut.bounds[0] > 11 + 6 * 2 + 2} for cuts in (before, after)]
     assert there[0] == there[1]
-    assert len(there[0]) > 10
+    assert len(there[0]) > 15
