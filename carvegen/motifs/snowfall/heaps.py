@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["heaped", "mean_radius", "without_tails"]
 
 # All of these are our own choice, by eye.
-_FILLED_MM = 0.8  #: deep in a mass gaps narrower than twice this are filled,
+_FILLED_MM = 1.5  #: deep in a mass gaps narrower than twice this are filled,
 _DEEP_MM = 1.3  #: but not so near to its rim: there its flakes show
 _NECK = 0.45  #: what a disc of so much of a mass's mean radius does not pass is a neck, an arm or a knob,
 _NECK_MM = 1.6  #: but no larger a disc

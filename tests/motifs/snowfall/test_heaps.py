@@ -42,13 +42,11 @@ def test_arms_go_and_bumps_stay() -> None:
     assert shapely.area(shapely.difference(rim, made)) < 0.1 * shapely.area(rim)
 
 
-@pytest.mark.parametrize(("radius", "filled"), [(0.6, True), (1.0, False)])
-def test_small_gaps_deep_within_are_filled_and_larger_ones_are_air_as_those_at_the_rim_are(radius, filled) -> None:
-    """Narrower than 1.6 mm; filled up to 3 mm, masses were plates."""
-    ring = shapely.difference(disc(0, 0, 8), disc(0, 0, radius))
+def test_what_flakes_leave_deep_within_is_filled_but_not_at_the_rim() -> None:
+    ring = shapely.difference(disc(0, 0, 8), disc(0, 0, 1.2))
     bay = shapely.difference(ring, box(6.5, -0.6, 3, 1.2))
     (made,) = heaped(shapes(bay), 0.7, limits())
-    assert shapely.contains(made, shapely.Point(0, 0)) == filled
+    assert shapely.contains(made, shapely.Point(0, 0))
     assert not shapely.intersects(made, shapely.Point(7.5, 0))
 
 
