@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,9 +12,11 @@ import shapely
 from carvegen import geometry
 from carvegen.blocks.block import Block
 from carvegen.checks.mending import CutChange
+from carvegen.prints.bare_paper import _mended_again
 from carvegen.prints.bare_paper.torn_twigs import Torn, torn_off, without_ghosts
 from carvegen.prints.cut_blocks import Cut
 from carvegen.prints.marked.marked_whites import White
+from tests.cases import setup
 
 FACE = shapely.box(0, 0, 30, 20)
 POST = shapely.box(5, 0, 9, 20)
@@ -109,3 +112,12 @@ def test_snow_that_still_lies_on_something_or_is_broad_stays(snow):
     torn = Torn(owner="key", gone=geometry.polygon_array([GAP, END]), land_mm=0.7)
     done = without_ghosts(cuts, [torn], picture(snow), LIGHTS)
     assert np.array_equal(done["sky"].block.cuts, cuts["sky"].block.cuts)
+
+
+def test_slivers_that_are_left_where_bars_went_are_mended(monkeypatch):
+    monkeypatch.undo()
+    sliver = sky(white=(shapely.box(5, 5, 10, 10), shapely.box(10.1, 5, 15, 10)))
+    done = _mended_again(replace(sliver, changes=GONE), (setup(),), lambda _: None)
+    assert standing(done).intersection(shapely.box(10, 6, 10.1, 9)).area < 0.01
+    assert done.changes[:1] == GONE
+    assert len(done.changes) > 1

@@ -106,7 +106,18 @@ def mended_print(
         for name in lights:
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _with_notes(now, taken)
-    return without_ghosts(now, torn, picture, {name: lights[name] for name in mend if name in lights})
+    clean = without_ghosts(now, torn, picture, {name: lights[name] for name in mend if name in lights})
+    return {
+        name: cut if cut.block is now[name].block else _mended_again(cut, setups[name], say)
+        for name, cut in clean.items()
+    }
+
+
+def _mended_again(cut: Cut, setups: Sequence[Setup], say: Say) -> Cut:
+    """A block from which bars were taken, or on which snow was filled, mended where that left slivers."""
+    cuts, fixed, changes, lost = mended_block(cut, setups, say)
+    done = with_block(cut, (cuts, fixed, (*cut.changes, *changes), (*cut.lost, *lost)))
+    return replace(done, land=geometry.solid(done.land))
 
 
 def _handed_over(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:

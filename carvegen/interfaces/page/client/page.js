@@ -199,6 +199,7 @@ async function send(gesture) {
   if (print.only_looks) say("Another window holds this print; here you can only look.", true);
   else
     try {
+      if (gesture.do === "try" || gesture.meaning === "more") say("Snow grows in your mark…"); // that takes a while
       return await gestures.send(gesture);
     } catch (error) {
       say(error instanceof Refusal ? error.message : String(error), true);
