@@ -29,7 +29,7 @@ from carvegen.facts.profiles import Paper
 from carvegen.marking.adapting import Adapted, kept_findings
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth
-from carvegen.prints.bare_paper import cut_away, paper_findings
+from carvegen.prints.bare_paper import cut_away, paper_findings, torn_twigs
 from carvegen.prints.cut_blocks import Cut, finding_of
 from carvegen.prints.kept_motifs import change_findings
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
@@ -193,6 +193,10 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)
     stands = shapely.box(10, 5, 30, 30)
     yield from (("", note) for note in cut_further(snowed, stands, hidden=hidden, board=askew).notes)
+    for snow in (0, 1):
+        yield from (
+            ("", note) for note in torn_twigs._with_note(cut, geometry.polygon_array([box(5, 5, 3, 1)]), snow).notes
+        )
     yield from (("", one) for one in _of_paper())
 
 
