@@ -105,6 +105,7 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
 _NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
+_ENDS_MM = 2.5  #: but less so near to where that ends: no step stands there
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SWELL_MM, _SWELLS_MM = 0.13, (3.0, 7.0)  #: it swells by so much after a fall of 1 mm, in waves so long
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
@@ -646,11 +647,12 @@ def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floa
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
-    over = np.where(notch | sides, _LEVELS_MM, 0.0)
+    over, level = np.where(notch | sides, _LEVELS_MM, 0.0), depth
     for _ in range(_LEVELLINGS):
-        depth = ledges.calmed(depth, np.minimum(over[:-1], over[1:]), 0.0)
-    swollen = np.clip(depth * uneven + np.clip(depth, 0, 1) * swell, 0, None)
-    return np.asarray(np.where(over > 0, swollen, depth))
+        level = ledges.calmed(level, np.minimum(over[:-1], over[1:]), 0.0)
+    swollen = np.clip(level * uneven + np.clip(level, 0, 1) * swell, 0, None)
+    within = ledges.rising_gently(np.sign(over), 1 / _ENDS_MM, _ENDS_MM)
+    return np.asarray(depth + within * (swollen - depth))
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

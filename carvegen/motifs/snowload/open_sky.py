@@ -29,12 +29,8 @@ _FREE = 0.75  #: and so much of it is in sight at least
 _HILL_MM, _MASSIVE_MM, _UNEVEN = 4.0, 12.0, 0.4  #: a hill is so high, and either higher than any deck or as uneven as
 #: none: from its lower parts to its higher ones so many times as high as it is on average
 _PARTS = 10, 50, 90  #: per cent of its length
-_STREAK_MM, _SLENDER, _RIPPLES = (
-    1.5,
-    8.0,
-    0.08,
-)  #: a streak of water is no thicker, so many times as long at least, rises
-#: no more than so many times its length over its thickness,
+_STREAK_MM, _SLENDER = 1.5, 8.0  #: a streak of water is no thicker, so many times as long at least,
+_RIPPLES = 0.08  #: is no higher than it is thick by more than so many times its length,
 _LONE_MM, _CLEAR_MM = 1.5, 3.0  #: and is alone: nothing so near beside it, nothing so near over or under it
 
 

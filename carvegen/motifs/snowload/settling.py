@@ -69,6 +69,8 @@ _HEAPED, _DEEPEST = 0.6, 2.0  #: as this power of how many times the usual depth
 _MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _WALL_MM = 3.0  #: what stands at an end is as high as it is anywhere so near
+_HIGH_MM, _SCATTERS = 5.0, 0.5  #: what falls from higher than that scatters by so much for each mm more,
+_FLIES_MM, _SCATTERED_MM = 6.0, 12.0  #: most of it elsewhere if by more than this; it matters so far about
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
@@ -379,7 +381,11 @@ def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -
     below = ledges.free[side, end]
     lands = below >= 0
     came = np.bincount(below[lands], more[lands], minlength=len(ledges)).astype(np.float64)
-    came = ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm)
+    falls = np.zeros(len(ledges))
+    np.maximum.at(falls, below[lands], np.where(more > 0, ledges.base[end] - ledges.base[below], 0)[lands])
+    scatters = _SCATTERS * np.clip(falls - _HIGH_MM, 0, None)
+    scatters = ledges.highest(scatters, _SCATTERED_MM)
+    came = ledges.smoothed(came / (1 + scatters / _FLIES_MM), 0.4 + 0.35 * settings.fallen_mm + scatters[:-1])
     return depth - more + came, float(more[~lands].sum())
 
 
