@@ -373,20 +373,23 @@ def heaped(ledges: Ledges, depth: Floats, limit: Floats) -> Floats:
 
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
-    """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
+    """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing.
+
+    From high up it scatters, and part of it falls before or behind what is drawn there.
+    """
     limits = limited(ledges, depth, ends)
     more = np.clip(depth - limits.min(axis=0), 0, None)
     side = limits.argmin(axis=0)
     end = np.where(side == 0, ledges.first, ledges.last)
     below = ledges.free[side, end]
-    lands = below >= 0
-    came = np.bincount(below[lands], more[lands], minlength=len(ledges)).astype(np.float64)
-    falls = np.zeros(len(ledges))
-    np.maximum.at(falls, below[lands], np.where(more > 0, ledges.base[end] - ledges.base[below], 0)[lands])
-    scatters = _SCATTERS * np.clip(falls - _HIGH_MM, 0, None)
+    lands = (below >= 0) & (more > 0)
+    scatters = np.zeros(len(ledges))
+    falls = (ledges.base[end] - ledges.base[below])[lands]
+    np.maximum.at(scatters, below[lands], _SCATTERS * np.clip(falls - _HIGH_MM, 0, None))
     scatters = ledges.highest(scatters, _SCATTERED_MM)
-    came = ledges.smoothed(came / (1 + scatters / _FLIES_MM), 0.4 + 0.35 * settings.fallen_mm + scatters[:-1])
-    return depth - more + came, float(more[~lands].sum())
+    came = np.bincount(below[lands], more[lands], minlength=len(ledges)) / (1 + scatters / _FLIES_MM)
+    lost = float(more.sum() - came.sum())
+    return depth - more + ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm + scatters[:-1]), lost
 
 
 def _past(ledges: Ledges, depth: Floats, more: Floats, settings: Settings, sky: Floats) -> tuple[Floats, float]:
