@@ -42,11 +42,8 @@ _POKES = 0.3  #: so many tips poke out
 _JOINS = 0.8  #: a pad that reaches so far up the shoulder goes on to the notch,
 _UPRIGHT = 2.5  #: but not on steeper ones (rise over run): the outline would be all white
 _CAP = 0.75  #: of a top is white at the most
-_CAP_MM, _CAP_FALLEN = (
-    1.0,
-    0.04,
-)  #: its cap reaches so far down after hardly any snow, and by so much of what has fallen
-#: further: below that the stem is dark, or the tip would be a candle;
+_CAP_MM, _CAP_FALLEN = 1.0, 0.04  #: its cap reaches so far down, and by so much of what has fallen further: longer it
+#: would be a candle;
 _STEM_MM, _STEM = 2.4, 0.5  #: the pads of its tier end so far below the tip, or so much of its length
 _SMALL = 2.4  #: smallest cuts: a smaller cap would be a crumb; a top of which less than land would be left is all white
 _TONGUES = 0.55  #: of the fronts bear a tongue from the notch, others a heap further in:
