@@ -18,7 +18,7 @@ from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.open_sky import clear_upwind, sky_before
+from carvegen.motifs.snowload.open_sky import clear_upwind, hill_behind, sky_before, water_before
 from carvegen.motifs.snowload.scene import (
     Grid,
     bearer,
@@ -105,6 +105,7 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
 _NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
+_ENDS_MM = 2.5  #: but less so near to where that ends: no step stands there
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SWELL_MM, _SWELLS_MM = 0.13, (3.0, 7.0)  #: it swells by so much after a fall of 1 mm, in waves so long
 _SUMMIT_MM = 1.0  #: a summit is highest so far about
@@ -153,6 +154,10 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     heaps = _heaps(silhouette, settings, place, limits, (settling, drawing))
     if len(place.fronts):
         fronts = shapely.intersection(shapely.union_all(place.fronts), page)
+        if len(heaps.water):
+            fronts = geometry.solid(
+                shapely.difference(fronts, shapely.buffer(shapely.union_all(heaps.water), _TOUCH_MM))
+            )
         heaps = heaps.with_caps(_heaps(fronts, settings, place, limits, before))
     if len(heaps.core) == len(heaps.lines) == len(heaps.pads) == 0:
         return Growth(cuts=geometry.empty())
@@ -204,7 +209,7 @@ def _heaps(
         core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
     pads = scene.pads(silhouette, share, limits, drawing)
     lines = scene.lines(np.concatenate([core, pads]), share, limits, lining)
-    return _Heaps(core, may, tops, scene.tips(), lines, pads, scene.sheltered_land())
+    return _Heaps(core, may, tops, scene.tips(), lines, pads, scene.remark(), scene.water)
 
 
 @dataclass(frozen=True, eq=False)
@@ -218,6 +223,7 @@ class _Heaps:
     lines: PolygonArray = field(default_factory=geometry.empty)  #: on twigs that bear no heap
     pads: PolygonArray = field(default_factory=geometry.empty)  #: on the tiers of small firs
     remark: str = ""  #: what stays bare, and why
+    water: PolygonArray = field(default_factory=geometry.empty)  #: streaks that bear none
 
     def with_caps(self, caps: _Heaps) -> _Heaps:
         """These and those of what stands in front."""
@@ -225,7 +231,7 @@ class _Heaps:
         tops, tips, lines, pads = (
             np.concatenate([getattr(self, name), getattr(caps, name)]) for name in ("tops", "tips", "lines", "pads")
         )
-        return _Heaps(core, may, tops, tips, lines, pads, self.remark)
+        return _Heaps(core, may, tops, tips, lines, pads, self.remark, self.water)
 
 
 @dataclass(frozen=True, eq=False)
@@ -249,6 +255,7 @@ class _Scene:
     foot_mm: Floats  #: and that furthest down, below the notches of rock, (n,)
     crown: Floats  #: the share of the sky that the boughs of a crown see at least, (n,)
     bears: bool  #: whether anything is broad enough for heaps
+    water: PolygonArray  #: streaks of water before a hill, which are not among what is drawn
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -261,6 +268,13 @@ class _Scene:
         solid = solid if bears else drawn
         page = Grid.of(place.area.bounds)
         bearing = columns_of(solid, page)
+        coarse, beyond = np.s_[::2, ::2], page.beyond // 2  # the sky is alike over a millimetre
+        stands = bearing.raster[coarse] & bears  # twigs that bear no heap hide no sky
+        hill, shore = hill_behind(stands[:, beyond:-beyond], 2 * page.step)
+        water = water_before(drawn, page.bottom + 2 * page.step * shore) if shore else geometry.empty()
+        if len(water):
+            solid, drawn = (each[~_meet(each, water)] for each in (solid, drawn))
+            bearing = columns_of(solid, page)
         if not np.isfinite(bearing.high).any():  # there is no air over it
             return None
         shape = columns_of(drawn, page)
@@ -268,12 +282,11 @@ class _Scene:
         cells = bearing.raster
         row = np.clip(np.ceil((ledges.base - page.bottom) / page.step).astype(int), 0, page.high - 1)
         lean = _LEAN_DEG * strength(settings)
-        hides = cells & bears  # twigs that bear no heap hide no sky
+        hides = cells & bears
         broad = hiding(hides, columns_of(lattice, page).raster, page)
-        coarse = np.s_[::2, ::2]  # the sky is alike over a millimetre
         above, beside = np.minimum((row + 1) // 2, (page.high - 1) // 2), ledges.column // 2
         past_broad, past_all = sky_before(
-            broad[coarse], (hides & ~broad)[coarse], beyond=page.beyond // 2, step=2 * page.step, lean_deg=lean
+            broad[coarse], (hides & ~broad)[coarse], hill, shore, beyond=beyond, step=2 * page.step, lean_deg=lean
         )
         runs = run_lengths(cells)
         run_mm, *lower = (
@@ -303,6 +316,7 @@ class _Scene:
             lower[-1],
             crown,
             bears,
+            water,
         )
 
     @cached_property
@@ -333,7 +347,23 @@ class _Scene:
         summit = (ledges.base >= ledges.highest(ledges.base, _SUMMIT_MM)) & (crags(ledges) > 0)
         return np.asarray(summit & (ledges.highest(lying_ground(ledges, self.foot_mm), _PEAK_MM) > 0))
 
-    def sheltered_land(self) -> str:
+    def remark(self) -> str:
+        """What to say of what stays bare though snow may be wanted there; mostly nothing."""
+        return "; ".join(filter(None, [self._sheltered_land(), self._water()]))
+
+    def _water(self) -> str:
+        if not len(self.water):
+            return ""
+        x, y = shapely.get_coordinates(shapely.centroid(self.water[0]))[0]
+        many, where = len(self.water), f"x {x:.0f}, y {y:.0f} mm"
+        what = (
+            f"{many} thin streaks below the far shore, the first at {where}, count"
+            if many > 1
+            else (f"a thin streak below the far shore, at {where}, counts")
+        )
+        return f"{what} as water and bear no snow; draw things on which snow lies in a layer of their own"
+
+    def _sheltered_land(self) -> str:
         """What to say of land that stays bare because what is drawn high above it counts as a roof; mostly nothing."""
         ledges = self.ledges
         bare = ledges.ground & (self.foot_mm > _GROUND_MM[1]) & (self.sky < _BARE_SKY)
@@ -509,6 +539,11 @@ class _Scene:
         return whites[0], whites[1]
 
 
+def _meet(pieces: PolygonArray, others: PolygonArray) -> Mask:
+    """Which pieces meet one of the others, (n,)."""
+    return np.isin(np.arange(len(pieces)), shapely.STRtree(pieces).query(others, predicate="intersects")[1])
+
+
 def _reads(pieces: PolygonArray, settings: Settings, tops: PolygonArray) -> Mask:
     """Which pieces one would cut: large ones, long ones if they lie, and those on a top or in a mouth; (n,)."""
     small = min(settings.fallen_mm / _THIN_MM, 1.0)
@@ -539,7 +574,7 @@ def _going_on(pieces: PolygonArray, reads: Mask, apart_mm: float) -> Mask:
 
 def _padded(pieces: PolygonArray, pads: PolygonArray) -> Mask:
     """Which pieces are pads on firs or hold one, (n,)."""
-    return np.isin(np.arange(len(pieces)), shapely.STRtree(pads).query(pieces, predicate="intersects")[0])
+    return _meet(pieces, pads)
 
 
 def _lines(pieces: PolygonArray, lined: BaseGeometry) -> Mask:
@@ -612,11 +647,12 @@ def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floa
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
-    over = np.where(notch | sides, _LEVELS_MM, 0.0)
+    over, level = np.where(notch | sides, _LEVELS_MM, 0.0), depth
     for _ in range(_LEVELLINGS):
-        depth = ledges.calmed(depth, np.minimum(over[:-1], over[1:]), 0.0)
-    swollen = np.clip(depth * uneven + np.clip(depth, 0, 1) * swell, 0, None)
-    return np.asarray(np.where(over > 0, swollen, depth))
+        level = ledges.calmed(level, np.minimum(over[:-1], over[1:]), 0.0)
+    swollen = np.clip(level * uneven + np.clip(level, 0, 1) * swell, 0, None)
+    within = ledges.rising_gently(np.sign(over), 1 / _ENDS_MM, _ENDS_MM)
+    return np.asarray(depth + within * (swollen - depth))
 
 
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

@@ -122,7 +122,7 @@ class Ledges:
             step *= 2
         return values
 
-    def smoothed(self, values: Floats, over_mm: float, where: Mask | None = None) -> Floats:
+    def smoothed(self, values: Floats, over_mm: Floats | float, where: Mask | None = None) -> Floats:
         """Values spread along the chains, their sum kept; not across places that are not in `where`."""
         links = self.linked[:-1] if where is None else self.linked[:-1] & where[:-1] & where[1:]
         return diffused(values, links * (over_mm / self.step) ** 2 / 2)

@@ -5,16 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from scipy import ndimage
 
+from carvegen import geometry
 from carvegen.motifs.snowload.scene import run_lengths
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from carvegen.geometry import Floats, Indices, Mask
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
-__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "hill_behind", "sky_before", "sky_seen"]
+__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "hill_behind", "sky_before", "sky_seen", "water_before"]
 
 WIDEST_DEG = 65.0  #: snow comes from directions up to this far off the plumb line
 TWIG_MM = 20.0  #: so far behind it a twig hides
@@ -27,6 +29,9 @@ _FREE = 0.75  #: and so much of it is in sight at least
 _HILL_MM, _MASSIVE_MM, _UNEVEN = 4.0, 12.0, 0.4  #: a hill is so high, and either higher than any deck or as uneven as
 #: none: from its lower parts to its higher ones so many times as high as it is on average
 _PARTS = 10, 50, 90  #: per cent of its length
+_STREAK_MM, _SLENDER = 1.5, 8.0  #: a streak of water is no thicker, so many times as long at least,
+_RIPPLES = 0.08  #: is no higher than it is thick by more than so many times its length,
+_LONE_MM, _CLEAR_MM = 1.5, 3.0  #: and is alone: nothing so near beside it, nothing so near over or under it
 
 
 def hill_behind(solid: Mask, step: float) -> tuple[Mask, int]:
@@ -72,16 +77,39 @@ def _shores(foot: Mask, step: float) -> Iterator[tuple[Indices, Indices]]:
             yield np.asarray(row), np.asarray(column)
 
 
-def sky_before(broad: Mask, twigs: Mask, *, beyond: int, step: float, lean_deg: float) -> tuple[Floats, Floats]:
+def water_before(shapes: PolygonArray, shore_mm: float) -> PolygonArray:
+    """The shapes that are streaks of water below a far shore at such a height: thin, long, level, each quite alone.
+
+    An oar has a blade, a rope sags, a gunwale rises, rails and planks lie over one another (our own choice).
+    """
+    west, south, east, _ = shapely.total_bounds(shapes)
+    top = shore_mm - _RISE_MM
+    shapes = geometry.parts(shapely.clip_by_rect(shapes, west, south - _HILL_MM, east, top))
+    left, low, right, high = shapely.bounds(shapes).T
+    area, half_round = shapely.area(shapes), shapely.length(shapes) / 2
+    thick = (half_round - np.sqrt(np.clip(half_round**2 - 4 * area, 0, None))) / 2  # of a strip of that area and rim
+    streak = (thick <= _STREAK_MM) & (right - left >= _SLENDER * thick) & (high < top)
+    streak &= high - low - thick <= _RIPPLES * (right - left)
+    at = np.flatnonzero(streak)
+    at = at[shapely.is_empty(shapely.buffer(shapes[at], -_STREAK_MM / 2))]
+    around = shapely.box(left[at] - _LONE_MM, low[at] - _CLEAR_MM, right[at] + _LONE_MM, high[at] + _CLEAR_MM)
+    near, _ = shapely.STRtree(shapes).query(around, predicate="intersects")
+    return np.asarray(shapes[at[np.bincount(near, minlength=len(at)) == 1]], dtype=object)
+
+
+def sky_before(
+    broad: Mask, twigs: Mask, hill: Mask, shore: int, *, beyond: int, step: float, lean_deg: float
+) -> tuple[Floats, Floats]:
     """As `sky_seen`, but what lies below the far shore of a hill lies before it: the hill hides no sky there.
 
     Parameters
     ----------
+    hill, shore
+        As `hill_behind` tells them.
     beyond
         So many columns lie beyond either side of the page.
     """
     seen = sky_seen(broad, twigs, step=step, lean_deg=lean_deg)
-    hill, shore = hill_behind((broad | twigs)[:, beyond:-beyond], step)
     if shore:
         hill = np.pad(hill, ((0, 0), (beyond, beyond)), mode="edge")
         for past, before in zip(

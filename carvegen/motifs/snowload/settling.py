@@ -69,6 +69,8 @@ _HEAPED, _DEEPEST = 0.6, 2.0  #: as this power of how many times the usual depth
 _MOST, _MOST_MM = 1.25, 0.8  #: the deepest anywhere: so many times what has fallen, and so much more
 _HOLLOW_MM, _LEVELS = 0.1, 2  #: deeper hollows are levelled, in so many steps
 _WALL_MM = 3.0  #: what stands at an end is as high as it is anywhere so near
+_HIGH_MM, _SCATTERS = 5.0, 0.5  #: what falls from higher than that scatters by so much for each mm more,
+_FLIES_MM, _SCATTERED_MM = 6.0, 12.0  #: most of it elsewhere if by more than this; it matters so far about
 _HELD_MM = 0.3  #: snow below an edge that comes so near to it holds what lies on the edge
 _POCKET = 0.9  #: between walls it lies so deep for the pocket's breadth, and
 _DOME = 3.5  #: a thing that is free on both sides and no broader than so many times what has fallen bears a dome
@@ -371,16 +373,23 @@ def heaped(ledges: Ledges, depth: Floats, limit: Floats) -> Floats:
 
 
 def _over_edges(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> tuple[Floats, float]:
-    """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing."""
+    """What the ends cannot hold falls on what lies below them, spread a little; and the sum that meets nothing.
+
+    From high up it scatters, and part of it falls before or behind what is drawn there.
+    """
     limits = limited(ledges, depth, ends)
     more = np.clip(depth - limits.min(axis=0), 0, None)
     side = limits.argmin(axis=0)
     end = np.where(side == 0, ledges.first, ledges.last)
     below = ledges.free[side, end]
-    lands = below >= 0
-    came = np.bincount(below[lands], more[lands], minlength=len(ledges)).astype(np.float64)
-    came = ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm)
-    return depth - more + came, float(more[~lands].sum())
+    lands = (below >= 0) & (more > 0)
+    scatters = np.zeros(len(ledges))
+    falls = (ledges.base[end] - ledges.base[below])[lands]
+    np.maximum.at(scatters, below[lands], _SCATTERS * np.clip(falls - _HIGH_MM, 0, None))
+    scatters = ledges.highest(scatters, _SCATTERED_MM)
+    came = np.bincount(below[lands], more[lands], minlength=len(ledges)) / (1 + scatters / _FLIES_MM)
+    lost = float(more.sum() - came.sum())
+    return depth - more + ledges.smoothed(came, 0.4 + 0.35 * settings.fallen_mm + scatters[:-1]), lost
 
 
 def _past(ledges: Ledges, depth: Floats, more: Floats, settings: Settings, sky: Floats) -> tuple[Floats, float]:

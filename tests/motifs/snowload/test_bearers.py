@@ -458,6 +458,24 @@ def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_d
         assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
 
 
+def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_bear_snow() -> None:
+    """Without the hill, or in front of all else, a streak may be anything; an oar and a plank never are water."""
+    hill = shapely.Polygon([(0, 50), (100, 51), (100, 70), (50, 78), (0, 64)])
+    streak, plank = shapely.box(20, 30, 50, 31), shapely.box(20, 15, 50, 17)
+    oar = shapely.union(shapely.box(60, 20, 90, 21), shapely.box(80, 19.4, 90, 21.6))
+    for over, fronts, bare in ((hill, (), True), (hill, (streak,), True), (shapely.Polygon(), (), False)):
+        on = shapes(*geometry.parts(shapely.union_all([over, streak, plank, oar])))
+        place = Place(area=shapely.box(0, 0, 100, 90), shapes=on, fronts=shapes(*fronts))
+        growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
+        lies = [
+            shapely.intersection(thing.buffer(2), shapely.union_all(growth.cuts)).area for thing in (streak, plank, oar)
+        ]
+        assert (lies[0] == 0) == bare
+        assert min(lies[1:]) > 5
+        assert ("a thin streak below the far shore, at x 35, y 30 mm, counts as water" in growth.remark) == bare
+        assert ("in a layer of their own" in growth.remark) == bare
+
+
 @pytest.mark.parametrize(
     ("over", "said"),
     [

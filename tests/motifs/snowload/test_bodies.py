@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
@@ -317,3 +318,13 @@ def test_heaps_are_of_many_lengths_and_few_are_crumbs(preset) -> None:
         long += (shapely.bounds(pieces)[:, 2] - shapely.bounds(pieces)[:, 0]).tolist()
     assert min(long) > 4
     assert max(long) > 4 * min(long)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_where_a_levelled_notch_ends_on_a_slope_no_step_stands(seed) -> None:
+    """Land that falls to a notch at a slope of 43 degrees and rises beyond it at 28: its surface, tenth by tenth."""
+    land = shapely.Polygon([(-5, -5), (-5, 42), (14, 42), (30, 27), (75, 51), (75, -5)])
+    cuts = white(land, "deep", seed, patchy=0)
+    uprights = geometry.lines(*(np.column_stack([np.arange(15, 40, 0.1), np.full(250, y)]) for y in (0.0, 60.0)))
+    surface = shapely.bounds(shapely.intersection(uprights, cuts))[:, 3]
+    assert np.abs(np.diff(surface)).max() < 0.25

@@ -318,8 +318,9 @@ def test_so_thick_a_pad_lies_over_a_shoulder_and_below_it(changed, over: float, 
         # on a steep one a hem stays dark, of a land and a quarter and 0.15 mm
         ({"tall": 25.5}, 0, 1 - 0.775 / 20),
         ({"tall": 24.5}, 0, 1),
-        # a top's ends two lands below its cap
-        ({"top": 1}, 0, 1 - 2.75 / 20),
+        # a top's ends two lands below its stem, or below its cap where that reaches further
+        ({"top": 1}, 0, 1 - 3.4 / 20),
+        ({"top": 1, "long": 4.0}, 0, 1 - 3.0 / 4),
     ],
 )
 def test_so_far_a_pad_lies_along_a_shoulder(changed, begins: float, ends: float) -> None:
@@ -356,10 +357,11 @@ def test_tiers_are_close_where_no_hem_stays_dark_between_their_pads(apart: float
     ("changed", "cap"),
     [
         ({}, 0),
-        ({"top": 1}, 1.75),
-        ({"top": 1, "fallen_mm": 1.0}, 1.5),
-        ({"top": 1, "fir": {2: 0.0}}, 0.75 * 1.75),
-        ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.75),
+        ({"top": 1}, 1.14),
+        ({"top": 1, "fallen_mm": 1.0}, 1.04),
+        ({"top": 1, "fallen_mm": 7.0}, 1.28),
+        ({"top": 1, "fallen_mm": 7.0, "fir": {2: 0.0}}, 0.75 * 1.28),
+        ({"top": 1, "fir": {2: 1.0}}, 1.25 * 1.14),
         ({"top": 1, "long": 2.0}, 1.0),
         ({"top": 1, "long": 2.0, "fir": {2: 0.0}}, 0.96),  # what a cutter of 0.4 mm makes, and no less
         ({"top": 1, "long": 1.47, "fir": {2: 0.0}}, 0.96),
@@ -569,3 +571,17 @@ def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, 
     for seed in (1, 3):
         cuts = snowload.grow(snowload.Settings(), place, limits, stream(seed, "firs")).cuts
         assert shapely.area(shapely.intersection(shapely.union_all(cuts), top)) < 0.5 * top.area
+
+
+@pytest.mark.parametrize("preset", ["deep", "wet"])
+def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> None:
+    """Of the top two millimetres of eight firs; the tip itself is white."""
+    firs = [fir(8 + 14 * k, 4, tiers=4, tall=4.5 + 0.25 * k) for k in range(8)]
+    place = Place(area=shapely.box(0, 0, 114, 36), shapes=geometry.parts(shapely.union_all(firs)))
+    settings = snowload.Settings(**snowload.PRESETS[preset])
+    cuts = shapely.union_all(snowload.grow(settings, place, LIMITS, stream(1, "firs")).cuts)
+    for one in firs:
+        high = one.bounds[3]
+        top, tip = (shapely.intersection(one, shapely.box(0, high - down, 114, high)) for down in (2, 0.6))
+        assert 0.3 < shapely.difference(top, cuts).area / top.area < 0.9
+        assert shapely.difference(tip, cuts).area < 0.1 * tip.area

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from carvegen.motifs.snowload.ledges import diffused
-from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, hill_behind, sky_before, sky_seen
+from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, hill_behind, sky_before, sky_seen, water_before
 from carvegen.motifs.snowload.scene import Grid, _boards
 from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks, without_holes_far_from
 
@@ -138,7 +138,8 @@ def test_a_hill_behind_is_high_or_uneven_and_a_deck_is_neither(low, high, hill) 
     cells, shore = hill_behind(solid, 0.5)
     assert (shore > 0) == hill
     assert np.array_equal(cells, solid if hill else np.zeros_like(solid))
-    seen = sky_before(solid, np.zeros_like(solid), beyond=10, step=0.5, lean_deg=0.0)
+    hill_cells, bank = hill_behind(solid[:, 10:-10], 0.5)
+    seen = sky_before(solid, np.zeros_like(solid), hill_cells, bank, beyond=10, step=0.5, lean_deg=0.0)
     under = seen[0][:39]
     assert (under > 0.99).all() if hill else (under < 0.05).all()
     np.testing.assert_array_equal(seen[0][40:], sky_seen(solid, step=0.5)[0][40:])
@@ -161,3 +162,49 @@ def test_what_ends_within_the_page_leans_or_has_no_sky_above_is_no_hill_behind()
     assert shore == 40
     assert np.array_equal(cells[:, :90], solid[:, :90])
     assert not cells[:, 90:98].any()
+
+
+def _streak(thick: float, long: float, rise: float = 0.0, *, low: float = 10.0) -> shapely.Polygon:
+    """A level stroke 30 mm from the left, whose middle lies so much higher than its ends."""
+    xy = [(30 + thick / 2, low + thick / 2), (30 + long / 2, low + thick / 2 + rise)]
+    xy.append((30 + long - thick / 2, low + thick / 2))
+    return shapely.LineString(xy).buffer(thick / 2)
+
+
+@pytest.mark.parametrize(
+    ("thing", "water"),
+    [
+        (_streak(1.0, 20), True),
+        (_streak(1.45, 20), True),
+        (_streak(1.55, 20), False),  # a plank
+        (_streak(1.0, 8.5), True),
+        (_streak(1.0, 7.5), False),
+        (_streak(1.0, 20, 1.4), True),
+        (_streak(1.0, 20, 1.8), False),  # a slack rope, a gunwale
+        (_streak(1.0, 20).union(shapely.box(44, 9.6, 50, 11.6)), False),  # an oar with its blade
+        (_streak(1.0, 20, low=43.4), False),  # at the far shore, which lies at 45 mm
+        (_streak(1.0, 20, low=42.2), True),
+    ],
+)
+def test_a_streak_of_water_is_thin_long_and_level(thing, water) -> None:
+    hill = shapely.box(0, 45, 100, 60)
+    found = water_before(np.array([hill, thing], dtype=object), 45.0)
+    assert shapely.equals(found, thing).tolist() == [True] * water
+
+
+@pytest.mark.parametrize(
+    ("other", "water"),
+    [
+        (shapely.box(40, 14.1, 60, 15), True),
+        (shapely.box(40, 13.9, 60, 15), False),  # a rail over another, a boat over its shadow
+        (shapely.box(40, 2, 60, 6.9), True),
+        (shapely.box(40, 2, 60, 7.1), False),
+        (shapely.box(51.6, 0, 54, 30), True),
+        (shapely.box(51.4, 0, 54, 30), False),  # a post to which a rope is tied
+    ],
+)
+def test_a_streak_of_water_is_alone(other, water) -> None:
+    """A stroke from 30 to 50 mm across, from 10 to 11 mm up; the other thing may be as thin itself."""
+    thing = _streak(1.0, 20)
+    found = water_before(np.array([other, thing, shapely.box(0, 45, 100, 60)], dtype=object), 45.0)
+    assert shapely.equals(found, thing).any() == water

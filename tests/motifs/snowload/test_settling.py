@@ -22,6 +22,7 @@ from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
     _heads,
+    _over_edges,
     _past,
     _spread,
     borne,
@@ -371,3 +372,25 @@ def test_what_sticks_to_the_heads_of_pickets_neither_grows_nor_is_lost() -> None
     assert rest.lying + rest.lost == pytest.approx(rest.fallen)
     assert rest.fallen == pytest.approx(4 * len(each))
     assert rest.depth.max() > 0.35 * ends.crest.max()
+
+
+def _fallen_on_a_table(drop_mm: float) -> tuple[Ledges, np.ndarray, float]:
+    """What comes to a table so far below an edge that holds 1 mm and bears 9, mm; and what is lost."""
+    on = ledges(shapely.union_all([shapely.box(-5, 2, 125, 20), shapely.box(40, 20 + drop_mm - 1, 60, 20 + drop_mm)]))
+    above = on.base > 20 + drop_mm - 0.5
+    settings = snowload.Settings(fallen_mm=3.5)
+    ends = ends_of(on, settings, stream(1, "ends"))
+    ends = replace(ends, crest=np.where(above, 1.0, np.inf))
+    depth = np.where(above & (ends.away.min(axis=0) < 1), 9.0, 0.0)
+    after, lost = _over_edges(on, depth, settings, ends)
+    assert after.sum() + lost == pytest.approx(depth.sum())
+    return on, np.where(above, 0, after), lost / depth.sum()
+
+
+def test_what_falls_from_high_scatters_and_partly_falls_elsewhere_and_from_low_down_lands_in_a_heap() -> None:
+    _, low, lost_low = _fallen_on_a_table(5.0)
+    _, high, lost_high = _fallen_on_a_table(17.0)
+    assert (lost_low, lost_high) == pytest.approx((0, 0.5), abs=0.02)
+    assert high.sum() == pytest.approx(low.sum() / 2, rel=0.05)  # scattered by 6 mm, as far as half flies past
+    assert high.max() < 0.2 * low.max()
+    assert _fallen_on_a_table(7.0)[1].max() < low.max()

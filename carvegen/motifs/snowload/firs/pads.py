@@ -41,7 +41,10 @@ _LONG_MM, _SHORTEST_MM = 1.7, 0.9  #: on a short shoulder a pad is so long if th
 _POKES = 0.3  #: so many tips poke out
 _JOINS = 0.8  #: a pad that reaches so far up the shoulder goes on to the notch,
 _UPRIGHT = 2.5  #: but not on steeper ones (rise over run): the outline would be all white
-_CAP, _CAP_MM = 0.75, 1.5  #: of a top is white at the most, and so much at least where there is room
+_CAP = 0.75  #: of a top is white at the most
+_CAP_MM, _CAP_FALLEN = 1.0, 0.04  #: its cap reaches so far down, and by so much of what has fallen further: longer it
+#: would be a candle;
+_STEM_MM, _STEM = 2.4, 0.5  #: the pads of its tier end so far below the tip, or so much of its length
 _SMALL = 2.4  #: smallest cuts: a smaller cap would be a crumb; a top of which less than land would be left is all white
 _TONGUES = 0.55  #: of the fronts bear a tongue from the notch, others a heap further in:
 _FRONT_MM, _TILTS = 1.9, 0.4  #: where half a tier is so broad; it falls so much to its side
@@ -140,11 +143,12 @@ class _Pads:
         reach = 0.25 + 0.28 * deep + 0.3 * settings.sticky + 0.5 * own[:, 2] + 0.2 * blows
         reach = np.maximum(reach, begins + _LONG_MM / long)
         reach = np.where(reach > _JOINS, 1.0, reach)
-        cap = np.clip(0.7 + 0.3 * settings.fallen_mm, _CAP_MM, None) * (0.75 + 0.5 * fir[:, 2])
+        cap = (_CAP_MM + _CAP_FALLEN * settings.fallen_mm) * (0.75 + 0.5 * fir[:, 2])
         cap = np.minimum(cap, (0.4 + 0.2 * fir[:, 2]) * long)
         cap = np.maximum(cap, _SMALL * limits.cut_mm)
         cap = np.where(long - cap < limits.land_mm, long, cap)
-        short = np.where(tiers.top, cap + 2 * limits.land_mm, (~close & (tall > _UPRIGHT * wide)) * hem)
+        stem = np.maximum(cap, np.minimum(_STEM_MM, _STEM * long)) + 2 * limits.land_mm
+        short = np.where(tiers.top, stem, (~close & (tall > _UPRIGHT * wide)) * hem)
         ends = np.minimum(reach, 1 - short / long)
         on &= (ends - begins) * long > _SHORTEST_MM
         return _Pads(on, over, under, begins, ends, cap * some * tiers.top, close, np.clip(lies * deep**0.5, 0, 1))
