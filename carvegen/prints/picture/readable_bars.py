@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.prints.layers import runs_across
+from carvegen.prints.picture.known import Known
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -42,7 +43,7 @@ class ReadableBars:
     drawing: LayeredDrawing
     plates: Sequence[Plate]  #: the blocks that print ink
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each
-    _grounds: dict[frozenset[str], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
+    _known: Known = field(default_factory=Known, init=False, repr=False)  #: of names of blocks or layers
 
     def bars_and_figures(
         self, motif: PrintMotif, leaves: frozenset[str]
@@ -55,7 +56,7 @@ class ReadableBars:
         """
         dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
-        things = shapely.union(dark, self._painted_on(whole, names))
+        things = self._known.once(("things", leaves), lambda: shapely.union(dark, self._painted_on(whole, names)))
         largest, ground = motif.settings.largest_mm, self._ground_of(names)
         broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
         pale = [self._pale_bars(plate, motif, dark) for plate in self._pale(leaves)]
@@ -66,6 +67,9 @@ class ReadableBars:
 
     def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
+        return self._known.once(("dark", leaves), lambda: self._darkest(leaves))
+
+    def _darkest(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
         dark = [
             plate for plate in self.plates
@@ -100,11 +104,13 @@ class ReadableBars:
 
     def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
         """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
-        if names not in self._grounds:
+
+        def made() -> BaseGeometry:
             parts = geometry.parts(self.drawing.union(names))
             before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
-            self._grounds[names] = geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
-        return self._grounds[names]
+            return geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+
+        return self._known.once(("ground", names), made)
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
