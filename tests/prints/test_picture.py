@@ -14,7 +14,7 @@ from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
-from carvegen.motifs.snowfall.readable import Figure, uncut
+from carvegen.motifs.snowfall.readable import Figure, uncut, with_lines
 from carvegen.prints.cut_blocks import Setups, plates_of, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
@@ -314,7 +314,7 @@ def test_a_mass_takes_no_sliver_of_a_bar_before_it() -> None:
 @pytest.mark.parametrize(("wide", "long", "parted"), [(0.35, 12, True), (0.7, 12, True), (0.7, 1.5, False)])
 def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide, long, parted) -> None:
     flake, twig = box(0, 0, 4, 3), box(2, 1.5 - long / 2, wide, long)
-    left = uncut(shapes(flake), Figure(shape=twig, settings=Settings(largest_mm=6.0), limits=LIMITS))
+    left = uncut(shapes(flake), Figure(seen=with_lines(twig, LIMITS), settings=Settings(largest_mm=6.0), limits=LIMITS))
     assert (len(left) == 0 or not shapely.intersects(left, twig).any()) == parted
 
 
@@ -322,7 +322,9 @@ def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide
 def test_what_sticks_out_of_a_post_is_a_twig_if_it_is_longer_than_four_lands(long, goes) -> None:
     """Half its outline, length and width, is held against 2 mm; beyond flake and margin, 1.35 mm, its end is left."""
     twig, flake = box(20, 15, long, 0.35), box(19.7, 14.5, 0.4, 1.35)
-    figure = Figure(shape=shapely.union(POST, twig), settings=Settings(largest_mm=6.0), limits=LIMITS)
+    figure = Figure(
+        seen=with_lines(shapely.union(POST, twig), LIMITS), settings=Settings(largest_mm=6.0), limits=LIMITS
+    )
     left = uncut(shapes(flake), figure)
     assert (len(left) == 0) == goes
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["Figure", "mass_mm2", "masses", "uncut"]
+__all__ = ["Figure", "mass_mm2", "masses", "uncut", "with_lines"]
 
 # All of these are our own choice.
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
@@ -50,14 +50,12 @@ def masses(shapes: PolygonArray, settings: Settings) -> Mask:
 class Figure:
     """What must stay readable, as flakes of one largest size are held against it; looked at closely once."""
 
-    shape: BaseGeometry  #: polygon or multipolygon, mm
+    seen: BaseGeometry  #: polygon or multipolygon with its lines (`with_lines`), mm
     settings: Settings  #: of the snow
     limits: Limits
 
-    @cached_property
-    def seen(self) -> BaseGeometry:
-        """The shape with its lines, prepared."""
-        return _prepared(_with_lines(self.shape, self.limits))
+    def __post_init__(self) -> None:
+        shapely.prepare(self.seen)
 
     @cached_property
     def outline(self) -> BaseGeometry:
@@ -134,7 +132,7 @@ def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, settings, limits)])
 
 
-def _with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:
+def with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:
     """A figure without what is narrower than the land; but long lines, as twigs are, so wide that they can stand."""
     broad = opened(figure, limits.land_mm)
     thin = geometry.parts(shapely.difference(figure, broad))

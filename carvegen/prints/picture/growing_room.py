@@ -15,7 +15,7 @@ from carvegen.blocks.from_motif import Ground, place_on
 from carvegen.marking.adapting import APART_MM
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs.growth import Place, no_room
-from carvegen.motifs.snowfall.readable import Figure
+from carvegen.motifs.snowfall.readable import Figure, with_lines
 from carvegen.prints.marked.marked_whites import hole_marks_of
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -174,8 +174,10 @@ class GrowingRooms:
         """What masses must not eat, and what single flakes must not harm."""
 
         def made() -> tuple[BaseGeometry, tuple[Figure, ...]]:
-            bars, figures = self._readable.bars_and_figures(motif, leaves)
-            return bars, tuple(Figure(shape=each, settings=motif.settings, limits=limits) for each in figures)
+            bars, (dark, things) = self._readable.bars_and_figures(motif, leaves)
+            alike = self._known.once(("dark", limits, leaves), lambda: with_lines(dark, limits))
+            seen = alike, with_lines(things, limits)
+            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits) for each in seen)
 
         return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
 

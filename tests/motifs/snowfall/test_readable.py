@@ -22,7 +22,9 @@ BARS = shapely.union(POST, TWIG)
 
 
 def uncut(some, figure, settings, limits):
-    return readable.uncut(some, readable.Figure(shape=figure, settings=settings, limits=limits))
+    return readable.uncut(
+        some, readable.Figure(seen=readable.with_lines(figure, limits), settings=settings, limits=limits)
+    )
 
 
 @pytest.mark.parametrize(
