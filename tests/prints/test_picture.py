@@ -535,7 +535,9 @@ def _rect(one: shapely.Polygon) -> str:
 #: Dark posts, pale boards and waves of several widths: any other setting shows in what hides, or in bars.
 DRAWN = (
     Layer("POST", geometry.union(shapes(box(25, 3, 2, 22), box(31, 0, 1.2, 9), box(30.8, 20, 0.3, 8)))),
-    Layer("BOARD", geometry.union(shapes(*(box(2 + 4 * k, 2, wide, 26) for k, wide in enumerate((0.7, 1.5, 1.9, 9)))))),
+    Layer("BOARD", geometry.union(shapes(
+        *(box(2 + 4 * k, 2, wide, 26) for k, wide in enumerate((0.7, 1.5, 1.9, 9))), box(27, 4, 1, 20),
+    ))),
 )  # fmt: skip
 INKED = "".join(
     f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nlayers = ["{of}"]\nmaterial = "linoleum"\n'
