@@ -573,6 +573,25 @@ def test_all_is_saved_only_once_no_stroke_waits(bench: Bench) -> None:
     assert len(bench.marks("comes out")) == 2
 
 
+def test_while_more_snow_grows_it_is_said(bench: Bench) -> None:
+    """Of less nothing is said before it is done."""
+    bench.run(
+        "window.asked = window.fetch; window.held = [];"
+        "window.fetch = (path, more) => path !== 'do' ? asked(path, more) :"
+        " new Promise((done) => held.push(() => done(asked(path, more))))"
+    )
+    said = []
+    for meaning in ("less", "more"):
+        bench.take(meaning)
+        drawn(bench.browser, bench.pixels((20, 40), (40, 44)))
+        until(lambda: bench.run("return held.length") == 1)
+        said.append(bench.said() == "Snow grows in your mark…")
+        bench.run("held.shift()()")
+        until(lambda meaning=meaning: bench.said().startswith(f"Done: {meaning}"))
+    bench.run("window.fetch = asked")
+    assert said == [False, True]
+
+
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
@@ -1080,6 +1099,7 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     path = bench.folder / "print.toml"
     before = path.read_text(encoding="utf-8")
     _cut_by(bench)
+    assert bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").text == "Save it"
     assert _violations(bench, "dialog[open]") == []
     _choose(bench, "hand", "router", "rubber-soft", "laser")  # the router goes: by hand alone rubber is cut
     assert "Never by laser: Nobody can say" in bench.browser.find_element(By.CSS_SELECTOR, "dialog [role=alert]").text
@@ -1167,7 +1187,9 @@ def test_with_another_machine_the_files_are_made_again_and_its_cautions_come_bef
     bench.run("document.querySelector('dialog').close()")
     _cut_by(bench)
     _choose(bench, "laser")
-    bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
+    save = bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]")
+    assert save.text == "Save it, and make the files again"
+    save.click()
     until(lambda: bench.browser.find_elements(By.ID, "cautions"))
     assert _kinds(bench) == [["laser", "router"]] * 2
     assert "laser" in bench.browser.find_element(By.ID, "cautions").text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -13,15 +14,17 @@ from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
-from carvegen.motifs.snowfall.readable import uncut
-from carvegen.prints.cut_blocks import Setups, setups_of, unmarked_of
+from carvegen.motifs.snowfall.readable import Figure, uncut, with_lines
+from carvegen.prints.cut_blocks import Setups, plates_of, setups_of, unmarked_of
 from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
-from carvegen.prints.layers import drawing_of, runs_across
+from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
 from carvegen.prints.picture import Picture, growing
+from carvegen.prints.picture.growing_room import GrowingRooms
+from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
-from carvegen.prints.separation import in_turn
+from carvegen.prints.separation import Layer, in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
 from tests.cli.running import needs_fork
 from tests.strategies import MANY, takes_long
@@ -311,7 +314,7 @@ def test_a_mass_takes_no_sliver_of_a_bar_before_it() -> None:
 @pytest.mark.parametrize(("wide", "long", "parted"), [(0.35, 12, True), (0.7, 12, True), (0.7, 1.5, False)])
 def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide, long, parted) -> None:
     flake, twig = box(0, 0, 4, 3), box(2, 1.5 - long / 2, wide, long)
-    left = uncut(shapes(flake), twig, Settings(largest_mm=6.0), LIMITS)
+    left = uncut(shapes(flake), Figure(seen=with_lines(twig, LIMITS), settings=Settings(largest_mm=6.0), limits=LIMITS))
     assert (len(left) == 0 or not shapely.intersects(left, twig).any()) == parted
 
 
@@ -319,7 +322,10 @@ def test_no_flake_cuts_a_twig_through_though_it_is_drawn_narrower_than_land(wide
 def test_what_sticks_out_of_a_post_is_a_twig_if_it_is_longer_than_four_lands(long, goes) -> None:
     """Half its outline, length and width, is held against 2 mm; beyond flake and margin, 1.35 mm, its end is left."""
     twig, flake = box(20, 15, long, 0.35), box(19.7, 14.5, 0.4, 1.35)
-    left = uncut(shapes(flake), shapely.union(POST, twig), Settings(largest_mm=6.0), LIMITS)
+    figure = Figure(
+        seen=with_lines(shapely.union(POST, twig), LIMITS), settings=Settings(largest_mm=6.0), limits=LIMITS
+    )
+    left = uncut(shapes(flake), figure)
     assert (len(left) == 0) == goes
 
 
@@ -524,3 +530,103 @@ def test_flakes_in_the_middle_fall_behind_a_whole_jetty_and_not_its_lines_alone(
 def _rect(one: shapely.Polygon) -> str:
     left, low, right, top = one.bounds
     return f'<rect x="{left}" y="{30 - top}" width="{right - left}" height="{top - low}" fill="#1d2a38"/>'
+
+
+#: Dark posts, pale boards and waves of several widths: any other setting shows in what hides, or in bars.
+DRAWN = (
+    Layer("POST", geometry.union(shapes(box(25, 3, 2, 22), box(31, 0, 1.2, 9), box(30.8, 20, 0.3, 8)))),
+    Layer("BOARD", geometry.union(shapes(
+        *(box(2 + 4 * k, 2, wide, 26) for k, wide in enumerate((0.7, 1.5, 1.9, 9))), box(27, 4, 1, 20),
+    ))),
+)  # fmt: skip
+INKED = "".join(
+    f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nlayers = ["{of}"]\nmaterial = "linoleum"\n'
+    'cutter = "v-60"\nfor = ["hand"]\n'
+    for name, role, ink, of in (
+        ("key", "key", "#22354a", "POST"), ("tone", "tone", "#6d8fa8", "BOARD"), ("sky", "background", "#c3d6e0", "*"),
+    )
+)  # fmt: skip
+TWO_SIZES = """
+[[motifs]]
+motif = "snowfall"
+settings = { snow = 0.1, smallest_mm = 0.7, largest_mm = 3.0 }
+far_behind = ["BOARD"]
+"""
+BOTH = ("POST", "BOARD")
+FLAT = Layer("FLAT", box(5, 5, 8, 6))
+LINE = Layer("LINE", shapely.buffer(shapely.boundary(FLAT.shape), 0.2))
+
+
+def changed(**own):
+    return lambda motif: replace(motif, **own)
+
+
+def set_to(**own):
+    return lambda motif: replace(motif, settings=replace(motif.settings, **own))
+
+
+@pytest.fixture(name="drawn_rooms")
+def _drawn_rooms(tmp_path):
+    """Rooms on a drawing as often as they are asked for, and the motif that grows there."""
+    drawn = "".join(f'[[layers]]\nname = "{layer.name}"\nshape = "box 2 2 5 5"\n' for layer in DRAWN)
+    path = tmp_path / "print.toml"
+    path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\n{INKED}{drawn}{TWO_SIZES}', encoding="utf-8")
+    print_ = read_print(path, SHELF)
+    plates = plates_of(print_, setups_of(print_, SHELF))
+
+    def made(layers=DRAWN) -> GrowingRooms:
+        return GrowingRooms.on(LayeredDrawing(print_, layers, ()), plates, geometry.empty())
+
+    return made, print_.motifs[0]
+
+
+def room_in(rooms: GrowingRooms, motif, by=LIMITS) -> list[bytes]:
+    """All of a room that flakes are held against."""
+    leaves = frozenset(name for name in rooms.pictures if motif.leaves(name))
+    room = rooms.room(motif, rooms.face, by, leaves)
+    seen = [each for figure in room.figures for each in (figure.seen, figure.windows)]
+    return [*map(shapely.to_wkb, [room.area, room.bars, *room.hides, *seen])]
+
+
+@pytest.mark.parametrize(
+    ("other", "by"),
+    [
+        (set_to(largest_mm=4.9), LIMITS), (set_to(smallest_mm=1.1), LIMITS), (set_to(cut_at_edge=False), LIMITS),
+        (changed(behind=BOTH), LIMITS), (changed(far_behind=BOTH), LIMITS), (changed(middle_behind=BOTH), LIMITS),
+        (changed(blocks=("tone", "sky")), LIMITS), (changed(front=False), LIMITS), (changed(), limits(1.1, 0.6)),
+    ],
+)  # fmt: skip
+def test_what_is_known_of_a_room_is_never_out_of_date(drawn_rooms, other, by) -> None:
+    """Asked for after another, and after that again, each is what it would be by itself."""
+    made, motif = drawn_rooms
+    rooms, alone = made(), room_in(made(), other(motif), by)
+    usual = room_in(rooms, motif)
+    assert alone != usual, "else nothing is tried here"
+    assert room_in(rooms, other(motif), by) == alone
+    assert room_in(rooms, motif) == usual
+
+
+def test_a_room_is_looked_at_once_and_anew_on_another_drawing(drawn_rooms, monkeypatch) -> None:
+    made, motif = drawn_rooms
+    looked: list[object] = []
+    for kind, name in ((LayeredDrawing, "outlined"), (ReadableBars, "hiding"), (ReadableBars, "bars_and_figures")):
+        own = getattr(kind, name)
+        monkeypatch.setattr(kind, name, lambda *each, name=name, own=own: looked.append(name) or own(*each))
+    rooms, wider = made(), made((Layer("POST", box(25, 3, 4, 22)), DRAWN[1]))
+    first = room_in(rooms, motif)
+    once = len(looked)
+    assert room_in(rooms, motif) == first
+    assert room_in(rooms, set_to(snow=0.3)(motif)) == first, "how much falls changes no room"
+    assert len(looked) == once > 0
+    assert room_in(wider, motif) != first
+    assert len(looked) == 2 * once
+    lined = made((LINE, FLAT))
+    assert [len(lined._outlined([name])) for name in ("LINE", "FLAT", "LINE")] == [1, 0, 1]
+
+
+def test_no_more_is_known_than_some_dozen_things() -> None:
+    known, made = Known(), []
+    for k in [*range(100), 60, *range(100, 140), 60, 70]:
+        assert known.once(("room", k), lambda k=k: made.append(k) or -k) == -k
+    assert made == [*range(140), 70], "what was asked for meanwhile is still there, what was not is gone"
+    assert len(known._made) < 60

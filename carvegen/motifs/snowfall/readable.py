@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import count
 from typing import TYPE_CHECKING
 
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Indices, Mask, PolygonArray
     from carvegen.motifs.snowfall.settings import Settings
 
-__all__ = ["mass_mm2", "masses", "uncut"]
+__all__ = ["Figure", "mass_mm2", "masses", "uncut", "with_lines"]
 
 # All of these are our own choice.
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
@@ -44,7 +46,38 @@ def masses(shapes: PolygonArray, settings: Settings) -> Mask:
     return np.asarray(shapely.area(shapes) > mass_mm2(settings))
 
 
-def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits: Limits) -> PolygonArray:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Figure:
+    """What must stay readable, as flakes of one largest size are held against it; looked at closely once."""
+
+    seen: BaseGeometry  #: polygon or multipolygon with its lines (`with_lines`), mm
+    settings: Settings  #: of the snow
+    limits: Limits
+
+    def __post_init__(self) -> None:
+        shapely.prepare(self.seen)
+
+    @cached_property
+    def outline(self) -> BaseGeometry:
+        """The outline of what is seen, prepared."""
+        return _prepared(shapely.boundary(self.seen))
+
+    @cached_property
+    def windows(self) -> BaseGeometry:
+        """Outlines of small light places in it, prepared."""
+        holes = geometry.holes(geometry.parts(self.seen))
+        small = (shapely.area(holes) < _WINDOW * mass_mm2(self.settings)) & ~shapely.is_empty(
+            geometry.offset(holes, -_LEFT * self.limits.land_mm)
+        )
+        return _prepared(shapely.boundary(geometry.union(holes[small])))
+
+
+def _prepared(shape: BaseGeometry) -> BaseGeometry:
+    shapely.prepare(shape)
+    return shape
+
+
+def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
     One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
@@ -56,22 +89,17 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     ----------
     shapes
         Polygons (n,), mm. Masses stay as they are.
-    figure
-        What must stay readable: polygon or multipolygon, mm.
+    readable
+        What must stay so.
 
     Returns
     -------
     PolygonArray
         As many, or fewer.
     """
-    figure = _with_lines(figure, limits)
+    settings, limits = readable.settings, readable.limits
+    figure, outline, windows = readable.seen, readable.outline, readable.windows
     left = _LEFT * limits.land_mm
-    outline = shapely.boundary(figure)
-    holes = geometry.holes(geometry.parts(figure))
-    small = (shapely.area(holes) < _WINDOW * mass_mm2(settings)) & ~shapely.is_empty(geometry.offset(holes, -left))
-    windows = shapely.boundary(geometry.union(holes[small]))
-    for each in (figure, outline, windows):
-        shapely.prepare(each)
 
     def harms(some: PolygonArray) -> Mask:
         """Whether each does, (n,)."""
@@ -104,7 +132,7 @@ def uncut(shapes: PolygonArray, figure: BaseGeometry, settings: Settings, limits
     return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, settings, limits)])
 
 
-def _with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:
+def with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:
     """A figure without what is narrower than the land; but long lines, as twigs are, so wide that they can stand."""
     broad = opened(figure, limits.land_mm)
     thin = geometry.parts(shapely.difference(figure, broad))

@@ -38,7 +38,7 @@ def fallen(
     room, snow = begun
     cuts = snow.cuts
     for figure in room.figures:
-        cuts = uncut(cuts, figure, motif.settings, limits)
+        cuts = uncut(cuts, figure)
     flakes = settled(
         cuts, before, [rooms.pictures[name] for name in sorted(leaves)], limits,
         area=room.area, frame=room.edge, mass_mm2=mass_mm2(motif.settings),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +15,9 @@ from carvegen.blocks.from_motif import Ground, place_on
 from carvegen.marking.adapting import APART_MM
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs.growth import Place, no_room
+from carvegen.motifs.snowfall.readable import Figure, with_lines
 from carvegen.prints.marked.marked_whites import hole_marks_of
+from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
 from carvegen.prints.separation import painted
 
@@ -51,7 +53,7 @@ class Room:
     edge: Polygon  #: rectangle that it is fitted into
     hides: tuple[BaseGeometry, ...] = ()
     bars: BaseGeometry = NOTHING
-    figures: tuple[BaseGeometry, ...] = ()  #: that single flakes must not harm
+    figures: tuple[Figure, ...] = ()  #: that single flakes must not harm
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,6 +65,7 @@ class GrowingRooms:
     openings: PolygonArray
     hole_marks: Sequence[HoleMark]  #: what marks say of holes
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each block, white and all
+    _known: Known = field(default_factory=Known, init=False, repr=False)  #: by what else than the drawing it depends on
 
     @classmethod
     def on(cls, drawing: LayeredDrawing, plates: Sequence[Plate], openings: PolygonArray) -> GrowingRooms:
@@ -161,9 +164,22 @@ class GrowingRooms:
         open_, by_depth = self.open_sky(motif, area, limits)
         frame = None if motif.region else self._frame(motif, limits)
         hides = (*by_depth, shapely.Polygon()) if motif.far_behind or motif.middle_behind else ()
-        bars, figures = self._readable.bars_and_figures(motif, leaves)
+        bars, figures = self._bars_and_figures(motif, limits, leaves)
         edge = shapely.box(*shapely.bounds(area)) if frame is None else frame
         return Room(area=open_, frame=frame, edge=edge, hides=hides, bars=bars, figures=figures)
+
+    def _bars_and_figures(
+        self, motif: PrintMotif, limits: Limits, leaves: frozenset[str]
+    ) -> tuple[BaseGeometry, tuple[Figure, ...]]:
+        """What masses must not eat, and what single flakes must not harm."""
+
+        def made() -> tuple[BaseGeometry, tuple[Figure, ...]]:
+            bars, (dark, things) = self._readable.bars_and_figures(motif, leaves)
+            alike = self._known.once(("dark", limits, leaves), lambda: with_lines(dark, limits))
+            seen = alike, with_lines(things, limits)
+            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits) for each in seen)
+
+        return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
 
     @cached_property
     def _readable(self) -> ReadableBars:
@@ -173,26 +189,41 @@ class GrowingRooms:
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits
     ) -> tuple[BaseGeometry, list[BaseGeometry]]:
         """Where nothing hides flakes, which must be somewhere; and what hides the far ones and those in the middle."""
-        hidden, *by_depth = [self.hidden_by(motif), *self._deeper(motif)]
-        if not motif.settings.cut_at_edge:
-            hidden, *by_depth = shapely.buffer([hidden, *by_depth], limits.land_mm, quad_segs=4)
+        hidden, *by_depth = self._hiding(motif, 0.0 if motif.settings.cut_at_edge else limits.land_mm)
         open_ = shapely.difference(area, hidden)
         if shapely.area(open_) <= 0:
             raise no_room("snow")
         return open_, by_depth
+
+    def _hiding(self, motif: PrintMotif, land_mm: float) -> list[BaseGeometry]:
+        """What hides all flakes, what far ones and what those in the middle, with so much land beside each."""
+
+        def made() -> list[BaseGeometry]:
+            hiding = [self.hidden_by(motif), *self._deeper(motif)]
+            return [*shapely.buffer(hiding, land_mm, quad_segs=4)] if land_mm else hiding
+
+        behind = motif.front, motif.behind, motif.far_behind, motif.middle_behind, motif.blocks
+        return self._known.once(("hiding", *behind, *_sizes(motif), land_mm), made)
 
     def _deeper(self, motif: PrintMotif) -> list[BaseGeometry]:
         """What far flakes fall behind, and what those in the middle do: whole things, not their lines alone.
 
         A streak of a paler ink is none: a flake would end in a straight edge along it.
         """
+        behind = motif.far_behind, motif.middle_behind, motif.blocks
+        return self._known.once(("deeper", *behind, *_sizes(motif)), lambda: self._deep(motif))
+
+    def _deep(self, motif: PrintMotif) -> list[BaseGeometry]:
         drawing, deep = self.drawing, list[Any]()
         leaves = frozenset(name for name in self.pictures if motif.leaves(name))
         for named in (motif.far_behind, motif.middle_behind):
             names = drawing.names if "*" in named else named
-            whole, flats = self._readable.hiding(motif, names, leaves), drawing.outlined(names)
+            whole, flats = self._readable.hiding(motif, names, leaves), self._outlined(names)
             deep.append(geometry.union(geometry.parts(whole), flats) if len(flats) else whole)
         return deep
+
+    def _outlined(self, names: Sequence[str]) -> PolygonArray:
+        return self._known.once(("outlined", *names), lambda: self.drawing.outlined(names))
 
     def surroundings(self, motif: PrintMotif, key: str) -> Surroundings:
         """What of the drawing a motif depends on, as it is drawn."""
@@ -242,6 +273,11 @@ class GrowingRooms:
             f"{motif.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
             f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
         ]
+
+
+def _sizes(motif: PrintMotif) -> tuple[float, float]:
+    """Of its settings, all that tells a bar from a line."""
+    return motif.settings.smallest_mm, motif.settings.largest_mm
 
 
 def _wall_of(holes: PolygonArray, shapes: Sequence[BaseGeometry]) -> Indices:

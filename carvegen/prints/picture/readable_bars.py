@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.prints.layers import runs_across
+from carvegen.prints.picture.known import Known
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -42,7 +43,7 @@ class ReadableBars:
     drawing: LayeredDrawing
     plates: Sequence[Plate]  #: the blocks that print ink
     pictures: Mapping[str, BaseGeometry]  #: what of the picture is in the ink of each
-    _grounds: dict[frozenset[str], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
+    _known: Known = field(default_factory=Known, init=False, repr=False)  #: of names of blocks or layers
 
     def bars_and_figures(
         self, motif: PrintMotif, leaves: frozenset[str]
@@ -55,10 +56,10 @@ class ReadableBars:
         """
         dark, names = self._dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
-        things = shapely.union(dark, self._painted_on(whole, names))
+        things = self._known.once(("things", leaves), lambda: shapely.union(dark, self._painted_on(whole, names)))
         largest, ground = motif.settings.largest_mm, self._ground_of(names)
         broad = shapely.union(_broad(whole, _BROAD * largest), _broad(ground, _GROUND * largest))
-        pale = [self._pale_bars(plate, motif, dark) for plate in self._pale(leaves)]
+        pale = [self._pale_bars(plate, motif, self._beside(leaves)) for plate in self._pale(leaves)]
         bars, all_ = (
             geometry.union(geometry.parts(each), *pale) for each in (shapely.difference(things, broad), things)
         )
@@ -66,6 +67,9 @@ class ReadableBars:
 
     def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
+        return self._known.once(("dark", leaves), lambda: self._darkest(leaves))
+
+    def _darkest(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
         dark = [
             plate for plate in self.plates
@@ -74,37 +78,45 @@ class ReadableBars:
         shown = geometry.union(geometry.polygon_array(self.pictures[plate.name] for plate in dark))
         return shown, frozenset(name for plate in dark for name in plate.layers)
 
+    def _beside(self, leaves: frozenset[str]) -> BaseGeometry:
+        """What is dark, and a little round it."""
+        return self._known.once(
+            ("beside", leaves), lambda: shapely.buffer(self._dark(leaves)[0], _BESIDE_MM, quad_segs=2)
+        )
+
     def _pale(self, leaves: frozenset[str]) -> list[Plate]:
         """The plates of all inks but the darkest and the palest."""
         between = sorted({plate.lightness for plate in self.plates})[1:-1]
         return [plate for plate in self.plates if plate.name in leaves and plate.lightness in between]
 
-    def _pale_bars(self, plate: Plate, motif: PrintMotif, dark: BaseGeometry = _NOTHING) -> PolygonArray:
+    def _pale_bars(self, plate: Plate, motif: PrintMotif, beside: BaseGeometry = _NOTHING) -> PolygonArray:
         """What a paler ink shows that is all bars: of things with a broad part none, and no lines, as waves are."""
         if plate.ground or plate.under_all:
             return geometry.empty()
         wide, parts = _BROAD * motif.settings.largest_mm, geometry.parts([self.pictures[plate.name]])
-        lines = _lines(parts, motif, dark)
+        lines = _lines(parts, motif, beside)
         ground = shapely.intersects(parts, self._ground_of(plate.layers))
         broad = np.where(ground, _GROUND * motif.settings.largest_mm, wide)
         return parts[~lines & shapely.is_empty(shapely.buffer(parts, -broad / 2, quad_segs=4))]
 
     def hiding(self, motif: PrintMotif, names: Collection[str], leaves: frozenset[str]) -> BaseGeometry:
         """What of these layers hides the snow behind it: all but lines of inks that are not the darkest."""
-        dark, darkest = self._dark(leaves)
+        _, darkest = self._dark(leaves)
         if not darkest:
             return self.drawing.union(names)
         pale = geometry.parts(self.drawing.union([name for name in names if name not in darkest]))
         darks = geometry.parts(self.drawing.union([name for name in names if name in darkest]))
-        return geometry.union(darks, pale[~_lines(pale, motif, dark)])
+        return geometry.union(darks, pale[~_lines(pale, motif, self._beside(leaves))])
 
     def _ground_of(self, names: frozenset[str]) -> BaseGeometry:
         """What of these layers is drawn from one side of the face to the other, whatever stands before it."""
-        if names not in self._grounds:
+
+        def made() -> BaseGeometry:
             parts = geometry.parts(self.drawing.union(names))
             before = self.drawing.union([layer.name for layer in self.drawing.in_front_of(names)])
-            self._grounds[names] = geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
-        return self._grounds[names]
+            return geometry.union(parts[runs_across(parts, self.drawing.print_.width_mm, before)])
+
+        return self._known.once(("ground", names), made)
 
     def _painted_on(self, things: BaseGeometry, names: frozenset[str]) -> BaseGeometry:
         """What other layers show in front of things and mostly on them or in their holes, as bands on posts."""
@@ -117,7 +129,7 @@ class ReadableBars:
         return geometry.union(parts[on])
 
 
-def _lines(parts: PolygonArray, motif: PrintMotif, dark: BaseGeometry) -> Mask:
+def _lines(parts: PolygonArray, motif: PrintMotif, beside: BaseGeometry) -> Mask:
     """Which parts of a picture are so narrow beside flakes that these fall over them; none along what is dark; (n,).
 
     That is a part of the dark thing, as the shaded side of a deck is.
@@ -125,7 +137,7 @@ def _lines(parts: PolygonArray, motif: PrintMotif, dark: BaseGeometry) -> Mask:
     line = max(_LINE * motif.settings.smallest_mm, _LINE_LARGE * motif.settings.largest_mm)
     thick = shapely.buffer(shapely.buffer(parts, -line / 2, quad_segs=4), line / 2, quad_segs=4)
     rims = shapely.boundary(parts)
-    along = shapely.length(shapely.intersection(rims, shapely.buffer(dark, _BESIDE_MM, quad_segs=2)))
+    along = shapely.length(shapely.intersection(rims, beside))
     thin = shapely.area(thick) < _THICK * shapely.area(parts)
     return np.asarray(thin & (along < _ALONG * shapely.length(rims)))
 

@@ -10,7 +10,8 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowfall.readable import masses, uncut
+from carvegen.motifs.snowfall import readable
+from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
 
@@ -18,6 +19,12 @@ LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
 POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
 LEVEL = 65.47  #: so heavy that flakes lie in masses
 BARS = shapely.union(POST, TWIG)
+
+
+def uncut(some, figure, settings, limits):
+    return readable.uncut(
+        some, readable.Figure(seen=readable.with_lines(figure, limits), settings=settings, limits=limits)
+    )
 
 
 @pytest.mark.parametrize(
