@@ -21,7 +21,7 @@ from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import drawing_of, runs_across
 from carvegen.prints.picture import Picture, growing
 from carvegen.prints.picture.readable_bars import ReadableBars
-from carvegen.prints.separation import in_turn
+from carvegen.prints.tasks import in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
 from tests.cli.running import needs_fork
 from tests.strategies import MANY, takes_long

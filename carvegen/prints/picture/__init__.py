@@ -15,7 +15,7 @@ from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.picture.growing import Grower, Growths, joined_flakes
 from carvegen.prints.picture.growing_room import GrowingRooms
-from carvegen.prints.separation import in_turn
+from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.kept_motifs import Grown, KeptReader
     from carvegen.prints.layers import LayeredDrawing
-    from carvegen.prints.separation import Plate, Run
+    from carvegen.prints.separation import Plate
+    from carvegen.prints.tasks import Run
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
