@@ -54,9 +54,27 @@ if TYPE_CHECKING:
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
-    "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
-    "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "notes_of", "printed_coats", "proof_files",
+    "CHANGED",
+    "BlockInputs",
+    "CutInputs",
+    "ProofInputs",
+    "ReportInputs",
+    "Shape",
+    "ShapedPrint",
+    "block_folder",
+    "block_style",
+    "changed_files",
+    "cut_inputs",
+    "cuts_of",
+    "decided_file",
+    "findings_in",
+    "noted",
+    "notes_of",
+    "notes_on",
+    "printed_coats",
+    "proof_files",
     "rubbings",
+    "shapes_of",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -119,8 +137,28 @@ def marks_read(print_: Print, count: int) -> str:
     return f"{count} mark{'s' * (count != 1)} read: {', '.join(sources)}"
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ShapedPrint:
+    """The shapes of every block, before it is told what of the paper is bare and should not be."""
+
+    picture: Picture
+    before: Mapping[str, BaseGeometry]  #: what stood of each block before it was mended
+    cuts: Mapping[str, Cut]  #: the blocks as they are to be made
+
+
 def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
-    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper.
+    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
+    shaped = shapes_of(inputs, say=say, jobs=jobs)
+    return shaped.picture, noted(shaped.cuts, notes_on(shaped, inputs.setups))
+
+
+def noted(cuts: Mapping[str, Cut], notes: Mapping[str, tuple[Finding, ...]]) -> dict[str, Cut]:
+    """Blocks with more notes, by name."""
+    return {name: replace(cut, notes=(*cut.notes, *notes[name])) for name, cut in cuts.items()}
+
+
+def shapes_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> ShapedPrint:
+    """The picture, and the blocks mended.
 
     Parameters
     ----------
@@ -136,17 +174,20 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
     cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
     before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run, first=first)
+    return ShapedPrint(picture=picture, before=before, cuts=cuts)
+
+
+def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ...]]:
+    """What is to be told of each block besides its own notes: of marks, of mending, of the paper; by name."""
+    picture, before, cuts = shaped.picture, shaped.before, shaped.cuts
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
-        name: (*mark_findings(cut.block, marks[name], inputs.setups[name]),
+        name: (*mark_findings(cut.block, marks[name], setups[name]),
                *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut))
         for name, cut in cuts.items()
     }  # fmt: skip
-    return picture, {
-        name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
-        for name, cut in cuts.items()
-    }
+    return {name: (*beside[name], *picture.findings.get(name, ()), *paper[name]) for name in cuts}
 
 
 def _cut_on(standing: Mapping[str, StandingBlock], picture: Picture, cut: Cut) -> Cut:

@@ -163,8 +163,8 @@ class _Crew:
     def _fail(self, name: str, error: Exception) -> None:
         """End what comes after a task that failed; what comes before it goes on: it may fail, too, and come first."""
         self.errors[name] = error
+        self._waiting.clear()
         after = self._order[self._order.index(name) :]
-        self._waiting = [other for other in self._waiting if other not in after]
         for pipe in [pipe for pipe, (other, _) in self._running.items() if other in after]:
             _, child = self._running.pop(pipe)
             _end(pipe, child)
