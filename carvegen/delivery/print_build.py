@@ -290,7 +290,8 @@ class _Build:
         """What there is to do, the longest first; what is a reason for several blocks is told once."""
         tasks: dict[str, Task | Later] = {}
         if self.shaped is not None:
-            tasks[_NOTES] = partial(_note, self.shaped, self.setups)
+            shown = replace(self.shaped, picture=self.shaped.picture.without_motifs())
+            tasks[_NOTES] = partial(_note, shown, self.setups)
             tasks[_REGISTER] = Later(needs=[_NOTES], make=partial(self._trials, proofs, scratch))
         elif self.why[_REGISTER]:
             tasks[_REGISTER] = self._trials(proofs, scratch, {})

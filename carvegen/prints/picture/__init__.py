@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -76,6 +76,12 @@ class Picture:
             arrays = [*([self.openings] if openings else []), *(white.shapes for white in whites)]
             self._unions[key] = joined_flakes(arrays)
         return self._unions[key]
+
+    def without_motifs(self) -> Picture:
+        """The same without what a process of its own can't be handed: how motifs grew."""
+        plain = replace(self, motifs=())
+        plain._unions.update(self._unions)
+        return plain
 
     def to_decide_for(self, block: str) -> BaseGeometry:
         """What marks leave to the carver on a block."""
