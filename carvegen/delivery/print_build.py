@@ -31,13 +31,15 @@ from carvegen.delivery.print_steps import (
     block_style,
     changed_files,
     cut_inputs,
-    cuts_of,
     decided_file,
     findings_in,
+    noted,
     notes_of,
+    notes_on,
     printed_coats,
     proof_files,
     rubbings,
+    shapes_of,
 )
 from carvegen.delivery.register_folder import FIGURES, register_files, register_inputs, register_trials
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
@@ -45,6 +47,7 @@ from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
 from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
+from carvegen.prints.tasks import Later
 from carvegen.writers.proof.proof_pages import print_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
 from carvegen.writers.whole_print.embossed_relief import PressedFace
@@ -54,11 +57,12 @@ from carvegen.writers.whole_print.ringed_png import fit_png
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.delivery.print_steps import ShapedPrint
     from carvegen.delivery.register_folder import RegisterInputs
     from carvegen.delivery.side_by_side import Say, Task
     from carvegen.delivery.step_keys import Recipe
     from carvegen.facts.profiles import Library
-    from carvegen.prints.cut_blocks import Cut
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.misregister.trials import TrialOutcome
     from carvegen.prints.recut import StandingBlock
@@ -69,6 +73,7 @@ __all__ = ["Built", "build_print", "each_once", "marking_sheet", "outdated", "pu
 #: The steps besides the blocks', which have the blocks' names: none of those can begin with a space.
 _CUTS, _PROOFS, _REGISTER, _REPORT = CUTS, " proofs", " register", " report"
 _RUBBINGS = " rubbings"  #: files of the proofs that are drawn beside the others
+_NOTES, _REGISTER_FILES = " notes", " register's files"  #: what is made beside other steps
 _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 
 #: What the files of the whole print are for.
@@ -195,7 +200,9 @@ class _Build:
             shape = self.old.step(name).inputs.get(_SHAPE, "")
             self._settle(name, {_SHAPE: shape, **digests(inputs)}, "not built before")
         self.changes = differences(self.old.step(_CUTS).inputs, self.recipes[_CUTS]) or self._lost()
-        self.cuts: dict[str, Cut] = {}  #: none if no block is to be built
+        self.shaped: ShapedPrint | None = None  #: none if no block is to be built
+        self.cuts: Mapping[str, Cut] = {}  #: the same blocks, once it is worked out with all that is to be told
+        self.register: RegisterInputs | None = None  #: none before it is known what of the paper is bare
         self.folders: dict[str, Path] = {}  #: of the steps that were run
         self.notes: tuple[str, ...] = ()
         self.report: dict[str, Any] = {}
@@ -211,20 +218,23 @@ class _Build:
             self._cut(scratch / _CUTS.strip(), jobs)
         proofs = self._proofs()
         self._settle(_PROOFS, digests(proofs), "not drawn before")
-        lands, picture = proofs.land, digest(self.recipes[_PROOFS])
-        notes = [note for name in self.block_inputs for note in self._notes(name)]
-        register = register_inputs(self.print_, self.setups, lands, picture, notes)
-        self._settle(_REGISTER, digests(register), "not tried before")
+        self.folders |= self._folders(scratch)
+        if self.shaped is None:
+            self._trials(proofs, scratch, {})
+        slight = [_NOTES, _PROOFS, _RUBBINGS, _REGISTER_FILES]
+        done = side_by_side(self._tasks(proofs, scratch), jobs=jobs, say=self.say, slight=slight)
+        _write(done.get(_RUBBINGS, {}), self.folders.get(_PROOFS, scratch))
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
         self._settle(
             _REPORT, digests(ReportInputs(print_=self.print_, setups=self.setups, made=made)), "not reported before"
         )
-        self.folders |= {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
-        done = side_by_side(self._tasks(proofs, register), jobs=jobs, say=self.say, slight=[_PROOFS, _RUBBINGS])
-        _write(done.get(_RUBBINGS, {}), self.folders.get(_PROOFS, scratch))
-        figures = self._register(register, done.get(_REGISTER))
-        self._report(proofs, figures, done)
+        self.folders |= self._folders(scratch)
+        self._report(proofs, self._figures(done), done)
         self.record = self._record()
+
+    def _folders(self, scratch: Path) -> dict[str, Path]:
+        """A folder for each step that must be run, of those settled so far."""
+        return {step: scratch / str(k) for k, step in enumerate(self.why) if self.why[step]}
 
     def _lost(self) -> list[str]:
         """Files of the cuts that are no longer as they were written."""
@@ -232,7 +242,8 @@ class _Build:
         return [f"{name} is missing or was changed" for name, key in files.items() if file_hash(self.out / name) != key]
 
     def _cut(self, folder: Path, jobs: int) -> None:
-        picture, self.cuts = cuts_of(self.cut_inputs, say=self.say, jobs=jobs)
+        self.shaped = shapes_of(self.cut_inputs, say=self.say, jobs=jobs)
+        picture, self.cuts = self.shaped.picture, self.shaped.cuts
         folder.mkdir()
         _write(changed_files(picture), folder)
         self.folders[_CUTS] = folder
@@ -275,25 +286,48 @@ class _Build:
         there: BaseGeometry = shapely.from_wkb(data)
         return there
 
-    def _tasks(self, proofs: ProofInputs, register: RegisterInputs) -> dict[str, Task]:
-        """What does not need one another, the longest first; what is a reason for several blocks is told once."""
-        tasks: dict[str, Task] = {_REGISTER: partial(_try_out, register)} if self.why[_REGISTER] else {}
+    def _tasks(self, proofs: ProofInputs, scratch: Path) -> dict[str, Task | Later]:
+        """What there is to do, the longest first; what is a reason for several blocks is told once."""
+        tasks: dict[str, Task | Later] = {}
+        if self.shaped is not None:
+            shown = replace(self.shaped, picture=self.shaped.picture.without_motifs())
+            tasks[_NOTES] = partial(_note, shown, self.setups)
+            tasks[_REGISTER] = Later(needs=[_NOTES], make=partial(self._trials, proofs, scratch))
+        elif self.why[_REGISTER]:
+            tasks[_REGISTER] = self._trials(proofs, scratch, {})
         for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
             shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
             tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
         if self.why[_PROOFS]:
-            tasks[_RUBBINGS] = partial(_draw_rubbings, proofs)
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
+            tasks[_RUBBINGS] = partial(_draw_rubbings, proofs)
+        if _REGISTER in tasks:
+            tasks[_REGISTER_FILES] = Later(needs={_REGISTER, _PROOFS} & tasks.keys(), make=self._register_files)
         return tasks
 
-    def _register(self, inputs: RegisterInputs, trials: TrialOutcome | None) -> dict[str, Any]:
-        """The figures of register errors, and their files if they are new."""
-        if not self.why[_REGISTER]:
-            return json.loads(self._text(FIGURES)) if FIGURES in self.old.step(_REGISTER).files else {}
+    def _trials(self, proofs: ProofInputs, scratch: Path, done: Mapping[str, Any]) -> Task:
+        """Trying out register errors, if it must be done: that is settled once all is known that is told of blocks."""
+        if self.shaped is not None:
+            self.cuts = noted(self.shaped.cuts, done[_NOTES])
+        lands, picture = proofs.land, digest(self.recipes[_PROOFS])
+        notes = [note for name in self.block_inputs for note in self._notes(name)]
+        self.register = register_inputs(self.print_, self.setups, lands, picture, notes)
+        self._settle(_REGISTER, digests(self.register), "not tried before")
+        self.folders |= self._folders(scratch)
+        return partial(_try_out, self.register) if self.why[_REGISTER] else _nothing
+
+    def _register_files(self, done: Mapping[str, Any]) -> Task:
+        """Writing what register errors come to, if they were tried out."""
+        if self.register is None or not self.why[_REGISTER]:
+            return _nothing
         printed = self.folders.get(_PROOFS, self.out) / "print.png"
-        files, figures = register_files(inputs, trials, printed.read_bytes())
-        _write(files, self.folders[_REGISTER])
-        return figures
+        return partial(_write_register, self.register, done[_REGISTER], printed, self.folders[_REGISTER])
+
+    def _figures(self, done: Mapping[str, Any]) -> dict[str, Any]:
+        """The figures of register errors, as they are now or were."""
+        if self.why[_REGISTER]:
+            return dict(done[_REGISTER_FILES])
+        return json.loads(self._text(FIGURES)) if FIGURES in self.old.step(_REGISTER).files else {}
 
     def _report(self, proofs: ProofInputs, figures: dict[str, Any], done: Mapping[str, Any]) -> None:
         if not self.why[_REPORT]:
@@ -382,7 +416,7 @@ def marking_sheet(print_: Print, shelf: Library, paper: str, *, say: Say) -> tup
             say(f"taking the blocks as they were made in {record.parent.name}")
             break
     else:
-        lands = {name: shapely.to_wkb(cut.land) for name, cut in cuts_of(inputs, say=say)[1].items()}
+        lands = {name: shapely.to_wkb(cut.land) for name, cut in shapes_of(inputs, say=say).cuts.items()}
     stands = {name: shapely.from_wkb(land) for name, land in lands.items()}  # both alike: without GEOS's grid
     sheet = MarkingSheet(name=print_.name, window=print_.window)
     data = marking_sheet_pdf(sheet, print_.paper, printed_coats(print_, stands), paper)
@@ -418,6 +452,23 @@ def _try_out(inputs: RegisterInputs, say: Say) -> TrialOutcome | None:
     return register_trials(inputs)
 
 
+def _write_register(
+    inputs: RegisterInputs, trials: TrialOutcome | None, printed: Path, folder: Path, _: Say
+) -> dict[str, Any]:
+    shutil.rmtree(folder, ignore_errors=True)  # of a process that was killed
+    files, figures = register_files(inputs, trials, printed.read_bytes())
+    _write(files, folder)
+    return figures
+
+
+def _note(shaped: ShapedPrint, setups: Setups, _: Say) -> dict[str, tuple[Finding, ...]]:
+    return notes_on(shaped, setups)
+
+
+def _nothing(_: Say) -> None:
+    """What is left of a task that need not be done."""
+
+
 def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say: Say) -> BlockFindings:
     name = shape.block.name
     shutil.rmtree(folder, ignore_errors=True)  # of a process that was killed
@@ -425,12 +476,12 @@ def _build_block(shape: Shape, inputs: BlockInputs, folder: Path, why: str, say:
     return block_folder(shape, inputs, folder, lambda stage: say(f"{name}: {stage}"))
 
 
-def _draw_rubbings(inputs: ProofInputs, say: Say) -> dict[str, bytes | str]:
-    say("drawing the proofs")
+def _draw_rubbings(inputs: ProofInputs, _: Say) -> dict[str, bytes | str]:
     return rubbings(inputs)
 
 
-def _draw_proofs(inputs: ProofInputs, folder: Path, _: Say) -> None:
+def _draw_proofs(inputs: ProofInputs, folder: Path, say: Say) -> None:
+    say("drawing the proofs")
     shutil.rmtree(folder, ignore_errors=True)
     _write(proof_files(inputs), folder)
 

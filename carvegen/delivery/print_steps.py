@@ -24,8 +24,8 @@ from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import RegisterPlan
-from carvegen.prints.bare_paper import cut_away, mended_print, paper_findings
-from carvegen.prints.cut_blocks import cut_blocks, finding_of
+from carvegen.prints.bare_paper import cut_and_mended, cut_away, mended_print, paper_findings
+from carvegen.prints.cut_blocks import finding_of, picture_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.writers.whole_print.changed_png import Before, changed_png
@@ -44,18 +44,37 @@ if TYPE_CHECKING:
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
     from carvegen.delivery.block_folder import Style
-    from carvegen.delivery.side_by_side import Say, Task
+    from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
     from carvegen.prints.recut import StandingBlock
+    from carvegen.prints.tasks import Tasks
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
-    "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "block_folder", "block_style",
-    "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "notes_of", "printed_coats", "proof_files",
+    "CHANGED",
+    "BlockInputs",
+    "CutInputs",
+    "ProofInputs",
+    "ReportInputs",
+    "Shape",
+    "ShapedPrint",
+    "block_folder",
+    "block_style",
+    "changed_files",
+    "cut_inputs",
+    "cuts_of",
+    "decided_file",
+    "findings_in",
+    "noted",
+    "notes_of",
+    "notes_on",
+    "printed_coats",
+    "proof_files",
     "rubbings",
+    "shapes_of",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -118,8 +137,28 @@ def marks_read(print_: Print, count: int) -> str:
     return f"{count} mark{'s' * (count != 1)} read: {', '.join(sources)}"
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ShapedPrint:
+    """The shapes of every block, before it is told what of the paper is bare and should not be."""
+
+    picture: Picture
+    before: Mapping[str, BaseGeometry]  #: what stood of each block before it was mended
+    cuts: Mapping[str, Cut]  #: the blocks as they are to be made
+
+
 def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dict[str, Cut]]:
-    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper.
+    """The picture, and the blocks as they are to be made: mended, and with what is to be told of the paper."""
+    shaped = shapes_of(inputs, say=say, jobs=jobs)
+    return shaped.picture, noted(shaped.cuts, notes_on(shaped, inputs.setups))
+
+
+def noted(cuts: Mapping[str, Cut], notes: Mapping[str, tuple[Finding, ...]]) -> dict[str, Cut]:
+    """Blocks with more notes, by name."""
+    return {name: replace(cut, notes=(*cut.notes, *notes[name])) for name, cut in cuts.items()}
+
+
+def shapes_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> ShapedPrint:
+    """The picture, and the blocks mended.
 
     Parameters
     ----------
@@ -127,27 +166,35 @@ def cuts_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> tuple[Picture, dic
         How many processes may work on blocks at once; small ones are done in this one all the same.
     """
     run = partial(_run, jobs=jobs)
-    picture, cuts = cut_blocks(inputs.print_, inputs.setups, say=say, run=run)
+    picture = picture_of(inputs.print_, inputs.setups, say=say, run=run)
     if picture.marks:
         say(marks_read(inputs.print_, len(picture.marks)))
-    cuts |= {name: _cut_on(cuts[name], stands, picture) for name, stands in inputs.stands.items()}
+    say("working out what each block prints")
+    further = partial(_cut_on, inputs.stands, picture)
+    cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
     before = {name: cut.land for name, cut in cuts.items()}
-    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run)
+    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run, first=first)
+    return ShapedPrint(picture=picture, before=before, cuts=cuts)
+
+
+def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ...]]:
+    """What is to be told of each block besides its own notes: of marks, of mending, of the paper; by name."""
+    picture, before, cuts = shaped.picture, shaped.before, shaped.cuts
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
     beside = {
-        name: (*mark_findings(cut.block, marks[name], inputs.setups[name]),
+        name: (*mark_findings(cut.block, marks[name], setups[name]),
                *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut))
         for name, cut in cuts.items()
     }  # fmt: skip
-    return picture, {
-        name: replace(cut, notes=(*cut.notes, *beside[name], *picture.findings.get(name, ()), *paper[name]))
-        for name, cut in cuts.items()
-    }
+    return {name: (*beside[name], *picture.findings.get(name, ()), *paper[name]) for name in cuts}
 
 
-def _cut_on(cut: Cut, stands: StandingBlock, picture: Picture) -> Cut:
-    """A block that is cut already, as it can be cut further."""
+def _cut_on(standing: Mapping[str, StandingBlock], picture: Picture, cut: Cut) -> Cut:
+    """A block, as it can be cut further if it is cut already."""
+    stands = standing.get(cut.block.name)
+    if stands is None:
+        return cut
     from carvegen.prints.recut import cut_further  # late: with it comes what lays photographs
 
     return cut_further(
@@ -155,7 +202,7 @@ def _cut_on(cut: Cut, stands: StandingBlock, picture: Picture) -> Cut:
     )
 
 
-def _run(tasks: Mapping[str, Task], say: Say, *, jobs: int) -> dict[str, Any]:
+def _run(tasks: Tasks, say: Say, *, jobs: int) -> dict[str, Any]:
     return side_by_side(tasks, jobs=jobs, say=say)
 
 

@@ -10,7 +10,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextvars import ContextVar
 from multiprocessing.connection import wait
 from multiprocessing.reduction import ForkingPickler
@@ -21,10 +21,13 @@ from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
 from carvegen.base.words import lasted
+from carvegen.prints.tasks import Later, ready_task
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
     from multiprocessing.process import BaseProcess
+
+    from carvegen.prints.tasks import Tasks
 
 __all__ = ["Say", "Task", "TimeLeft", "end_with_parent", "side_by_side", "usual_jobs"]
 
@@ -55,8 +58,10 @@ def usual_jobs() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Collection[str] = ()) -> dict[str, Any]:
+def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] = ()) -> dict[str, Any]:
     """What each task returns, by its name; they are begun in order, `jobs` of them at a time.
+
+    One that needs others begins once they are done, and those after it need not wait for it.
 
     However it ends, no process is left; a child whose parent is killed ends by itself. What fails in a child by a fault
     of ours, or because memory ran out, is done once more in this process, where there is room and its place is told.
@@ -78,56 +83,91 @@ def side_by_side(tasks: Mapping[str, Task], *, jobs: int, say: Say, slight: Coll
     """
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
-    waiting = [] if alone else list(tasks)
     clock = _Clock(tasks.keys() - set(slight), 1 if alone else jobs, say)
-    running: dict[Any, tuple[str, BaseProcess]] = {}
-    done: dict[str, Any] = {}
-    errors: dict[str, Exception] = {}
-    try:
-        while waiting or running:
-            while waiting and len(running) < jobs:
-                name = waiting.pop(0)
-                clock.begin(name)
-                own, child = _begun(tasks[name])
-                running[own] = name, child
-            heard: list[Any] = wait(list(running), timeout=_AGAIN_S)
-            if not heard:
-                clock.tell()
-                continue
-            pipe = heard[0]
-            what, value = _heard(pipe)
-            if what == "says":
-                say(value)
-                continue
-            name, child = running.pop(pipe)
-            _end(pipe, child)
-            if what == "returns":
-                done[name] = value
-                if not errors:
-                    clock.end(name)
-            elif value is not None:
-                errors[name] = value
-                waiting.clear()  # they come after all that are begun
-                _end_after(name, list(tasks), running)
-    finally:
-        for pipe, (_, child) in running.items():
-            _end(pipe, child)
+    crew = _Crew(tasks, jobs, clock, say)
+    if not alone:
+        crew.work()
+    done = crew.done
     for name, task in tasks.items():
-        if name in errors:
-            raise errors[name]
+        if name in crew.errors:
+            raise crew.errors[name]
         if name not in done:
             clock.begin(name)
-            done[name] = _inside(task, say)
+            done[name] = _inside(ready_task(task, done), say)
             clock.end(name)
     return {name: done[name] for name in tasks}
 
 
-def _end_after(name: str, order: list[str], running: dict[Any, tuple[str, BaseProcess]]) -> None:
-    """End the tasks that come after one that failed; those before it go on: they may fail, too, and come first."""
-    late = [pipe for pipe, (other, _) in running.items() if order.index(other) > order.index(name)]
-    for pipe in late:
-        _, child = running.pop(pipe)
+class _Crew:
+    """Children at work on tasks: what waits, what each has returned, what failed."""
+
+    def __init__(self, tasks: Tasks, jobs: int, clock: _Clock, say: Say) -> None:
+        self._tasks, self._jobs, self._clock, self._say = tasks, jobs, clock, say
+        self._order = list(tasks)
+        self._waiting = list(tasks)
+        self._running: dict[Any, tuple[str, BaseProcess]] = {}
+        self.done: dict[str, Any] = {}
+        self.errors: dict[str, Exception] = {}
+
+    def work(self) -> None:
+        """Do what can be done in children, and leave none; what needs a task that is not done stays undone."""
+        try:
+            while self._begin() or self._running:
+                heard: list[Any] = wait(list(self._running), timeout=_AGAIN_S)
+                if heard:
+                    self._hear(heard[0])
+                else:
+                    self._clock.tell()
+        finally:
+            for pipe, (_, child) in self._running.items():
+                _end(pipe, child)
+
+    def _begin(self) -> bool:
+        """Begin what is ready, as far as there is room; whether anything was."""
+        begun = False
+        while len(self._running) < self._jobs and (name := self._ready()):
+            self._waiting.remove(name)
+            try:
+                task = ready_task(self._tasks[name], self.done)
+            except CarvegenError as error:
+                self._fail(name, error)
+                continue
+            self._clock.begin(name)
+            own, child = _begun(task)
+            self._running[own] = name, child
+            begun = True
+        return begun
+
+    def _ready(self) -> str:
+        """The first that waits and has all that it needs; "" if there is none."""
+        for name in self._waiting:
+            task = self._tasks[name]
+            if not isinstance(task, Later) or all(need in self.done for need in task.needs):
+                return name
+        return ""
+
+    def _hear(self, pipe: Connection) -> None:
+        what, value = _heard(pipe)
+        if what == "says":
+            self._say(value)
+            return
+        name, child = self._running.pop(pipe)
         _end(pipe, child)
+        if what == "returns":
+            self.done[name] = value
+            if not self.errors:
+                self._clock.end(name)
+        elif value is not None:
+            self._fail(name, value)
+
+    def _fail(self, name: str, error: Exception) -> None:
+        """End what comes after a task that failed; what comes before it goes on: it may fail, too, and come first."""
+        self.errors[name] = error
+        self._waiting.clear()
+        after = self._order[self._order.index(name) :]
+        for pipe in [pipe for pipe, (other, _) in self._running.items() if other in after]:
+            _, child = self._running.pop(pipe)
+            _end(pipe, child)
 
 
 class _Clock:

@@ -25,7 +25,8 @@ from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.picture import pictured, unmarked
-from carvegen.prints.separation import Plate, Trapping, in_turn, separated
+from carvegen.prints.separation import Plate, Trapping, run_for, separation
+from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -38,15 +39,16 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintBlock
     from carvegen.prints.kept_motifs import KeptReader
     from carvegen.prints.picture import Growths, Picture, Unmarked
-    from carvegen.prints.separation import Dropped, Run, Say, Separated
+    from carvegen.prints.separation import Dropped, Separated, Separation
+    from carvegen.prints.tasks import Run, Say
 
 __all__ = [
-    "Cut", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "finding_of", "mended_block", "mended_cut",
-    "picture_of", "plates_of", "pressing_of", "setups_of", "unmarked_of", "with_block",
+    "Cut", "Mended", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "cut_of", "finding_of", "mended_block",
+    "mended_cut", "picture_of", "plates_of", "pressing_of", "separation_of", "setups_of", "unmarked_of", "with_block",
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-_Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...]]
+Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,19 +158,30 @@ def cut_blocks(
     print_: Print, setups: Setups, *, say: Say, run: Run = in_turn
 ) -> tuple[Picture, dict[str, Cut]]:  # fmt: skip
     """The picture of a print, and every block taken out of it, by name, in printing order; `run` as `separated`'s."""
-    picture, plates = picture_of(print_, setups, say=say, run=run), plates_of(print_, setups)
+    picture = picture_of(print_, setups, say=say, run=run)
     say("working out what each block prints")
-    layers = picture.drawing.layers
+    whole = separation_of(print_, setups, picture)
+    done = run_for(whole.points, run)(whole.tasks, say)
+    return picture, {block.name: cut_of(print_, k, setups, picture, done) for k, block in enumerate(print_.blocks)}
+
+
+def separation_of(print_: Print, setups: Setups, picture: Picture) -> Separation:
+    """What is to be done to know what each block prints that prints ink from its land."""
+    layers, plates = picture.drawing.layers, plates_of(print_, setups)
     known = {layer.name for layer in layers}
     drawn = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
     ready = {plate.name: picture.pictures[plate.name] for plate in plates if plate in drawn}
-    by_block = separated(
+    return separation(
         picture.face, layers, drawn, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name), ready=ready,
-        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), say=say, run=run,
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
-    cuts = [_cut(print_, k, setups[block.name][0], picture, by_block) for k, block in enumerate(print_.blocks)]
-    return picture, {cut.block.name: _on_board(print_, k, cut, setups) for k, cut in enumerate(cuts)}
+
+
+def cut_of(print_: Print, k: int, setups: Setups, picture: Picture, by_block: Mapping[str, Separated]) -> Cut:
+    """Block `k`, 0 for the first, as it comes from the separation; `by_block` has at least its own."""
+    setup = setups[print_.blocks[k].name][0]
+    return _on_board(print_, k, _cut(print_, k, setup, picture, by_block), setups)
 
 
 def _on_board(print_: Print, k: int, cut: Cut, setups: Setups) -> Cut:
@@ -283,7 +296,7 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
     return with_block(cut, mended_block(cut, setups, say))
 
 
-def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> _Mended:
+def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> Mended:
     """The block's cuts as `mended_cut` mends them, which of them mending leaves alone, what was changed and lost."""
     jobs = [setup.on(cut.block) for setup in setups]
     done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
@@ -291,7 +304,7 @@ def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> _Mended:
     return block.cuts, block.fixed, changes, lost_pieces(cut.block, block, changes)
 
 
-def with_block(cut: Cut, mended: _Mended) -> Cut:
+def with_block(cut: Cut, mended: Mended) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
     block = replace(cut.block, cuts=mended[0], fixed=mended[1])
     return replace(cut, block=block, land=_standing(block), changes=mended[2], lost=mended[3])

@@ -13,18 +13,17 @@ import shapely
 
 from carvegen import geometry
 from carvegen.motifs.shared.minimum_width import opened
+from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.geometry import Mask, PolygonArray
+    from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
-    "Dropped", "Layer", "Plate", "Run", "Say", "Separated", "Trapping", "in_turn", "painted", "run_for", "separated",
+    "Dropped", "Layer", "Plate", "Separated", "Separation", "Trapping", "painted", "run_for", "separated", "separation",
 ]  # fmt: skip
-
-Say = Callable[[str], None]  #: is told of each stage
-Run = Callable[[Mapping[str, Callable[[Say], Any]], Say], dict[str, Any]]  #: does tasks that do not need one another
 
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
 _ALONG_MM = 0.05  #: so near to the dark an edge of the white is drawn by it
@@ -106,12 +105,36 @@ def painted(face: BaseGeometry, layers: Sequence[Layer], plate: Plate) -> BaseGe
     return _whole(geometry.intersection(area, face))
 
 
-def in_turn(tasks: Mapping[str, Callable[[Say], Any]], say: Say) -> dict[str, Any]:
-    """What each task returns, by name, done one after another."""
-    return {name: task(say) for name, task in tasks.items()}
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Separation:
+    """What is to be done to know what each plate prints."""
+
+    tasks: Mapping[str, Task]  #: of each plate, by name; each returns what is `Separated`
+    points: int  #: of the white, in all
 
 
 def separated(
+    face: BaseGeometry,
+    layers: Sequence[Layer],
+    plates: Sequence[Plate],
+    *,
+    say: Say = lambda _: None,
+    run: Run = in_turn,
+    **known: Any,  # noqa: ANN401
+) -> dict[str, Separated]:
+    """What each plate prints, by name: all that `separation`, which takes the same, finds to do.
+
+    Parameters
+    ----------
+    run
+        Does what does not need one another, each told `say`: every plate, or those that are asked for.
+    """
+    whole = separation(face, layers, plates, **known)
+    done = run_for(whole.points, run)(whole.tasks, say)
+    return {plate.name: done[plate.name] for plate in plates if plate.name in done}
+
+
+def separation(
     face: BaseGeometry,
     layers: Sequence[Layer],
     plates: Sequence[Plate],
@@ -120,10 +143,8 @@ def separated(
     spread: Trapping,
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
     ready: Mapping[str, BaseGeometry] = MappingProxyType({}),
-    say: Say = lambda _: None,
-    run: Run = in_turn,
-) -> dict[str, Separated]:
-    """What each plate prints, by name.
+) -> Separation:
+    """What each plate prints, as tasks.
 
     1. Each plate gets its part of the picture (`painted`). 2. Where it meets darker inks it runs on under them
     by the trap, or up to half of what is dark there. 3. Its white is taken out. 4. Where the white's edge is
@@ -140,8 +161,6 @@ def separated(
         Where all of the plate's part of the picture prints, whatever else is asked.
     ready
         What is `painted` of plates already, by name.
-    run
-        Does what does not need one another, each told `say`: every plate.
     """
     pictures = {
         plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
@@ -155,8 +174,9 @@ def separated(
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
-    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate)) for plate in plates}
-    return run_for(points, run)(tasks, say)
+    order = sorted(plates, key=lambda plate: -_points(scenes[plate.name]))  # what takes longest comes first
+    tasks = {plate.name: partial(_separated, plate, scenes[plate.name], stays(plate)) for plate in order}
+    return Separation(tasks=tasks, points=points)
 
 
 def run_for(points: int, run: Run) -> Run:
@@ -172,6 +192,11 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     separated = _one(plate, replace(scene, white=_plain(touched)))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
+
+
+def _points(scene: _Scene) -> int:
+    """How many points there are to a plate."""
+    return int(shapely.get_num_coordinates([scene.picture, scene.white]).sum())
 
 
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:

@@ -19,6 +19,7 @@ import shapely
 from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
+from carvegen.prints.tasks import Later, in_turn
 from tests.cli.running import needs_fork
 from tests.delivery.elsewhere import grid_of
 from tests.strategies import few
@@ -255,3 +256,45 @@ def test_while_a_part_takes_long_it_is_told_again(monkeypatch):
     assert sum("1 of 2 parts done" in line for line in said) > 1
     side_by_side({name: lambda _: time.sleep(0.3) for name in "ab"}, jobs=2, say=said.append)
     assert "0 of 2 parts done, 0 s so far" in said, "before any is done nothing is guessed"
+
+
+def later(needs, make=lambda done: partial(squared, sum(done.values()))):
+    return Later(needs=needs, make=make)
+
+
+BY_NEEDS = [pytest.param(in_turn, id="in turn"), *(partial(side_by_side, jobs=jobs) for jobs in (1, 2))]
+
+
+@pytest.mark.parametrize("run", BY_NEEDS)
+def test_a_task_gets_what_it_needs_from_others(run):
+    two = later("a", lambda done: partial(squared, done["a"]))
+    tasks = {"a": partial(squared, 2), "b": partial(squared, 3), "c": two, "d": later("abc")}
+    assert list(run(tasks, say=lambda _: None).items()) == [("a", 4), ("b", 9), ("c", 16), ("d", 29**2)]
+
+
+def test_who_needs_others_lets_those_after_it_go_first():
+    said = []
+    tasks = {"a": lambda say: time.sleep(0.5), "b": later("a", lambda _: partial(squared, 2)), "c": partial(squared, 3)}
+    side_by_side(tasks, jobs=2, say=said.append)
+    assert said == ["squaring 3", "squaring 2"]
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+@pytest.mark.parametrize("slow", ["b", "d"])
+def test_of_tasks_that_cannot_be_made_the_first_in_order_is_told(jobs, slow):
+    def refusing(needs, done):
+        raise InputError("can't be made", value=done[needs])
+
+    tasks = {
+        "a": lambda say: time.sleep(0.3 * (slow == "b")) or 1, "b": later("a", partial(refusing, "a")),
+        "c": lambda say: time.sleep(0.3 * (slow == "d")) or 2, "d": later("c", partial(refusing, "c")),
+    }  # fmt: skip
+    with pytest.raises(InputError, match="can't be made, got 1"):
+        side_by_side(tasks, jobs=jobs, say=print)
+
+
+def test_what_needs_a_task_that_was_killed_is_done_after_it():
+    tasks = {"a": killed_in_a_child, "b": later("a", lambda done: lambda say: done["a"] + ", too"), "c": elsewhere}
+    done = side_by_side(tasks, jobs=2, say=print)
+    assert done.pop("c") != TEST_PROCESS
+    assert done == {"a": "done here", "b": "done here, too"}

@@ -21,7 +21,8 @@ from scipy import ndimage
 from carvegen.base.findings import Finding, Severity
 from carvegen.delivery import print_build
 from carvegen.delivery.side_by_side import side_by_side
-from carvegen.prints.bare_paper import _holds, mended_print, paper_findings
+from carvegen.prints import separation
+from carvegen.prints.bare_paper import _holds, cut_and_mended, mended_print, paper_findings
 from carvegen.prints.cut_blocks import Cut, cut_blocks, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.separation import painted
@@ -247,6 +248,30 @@ def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_
     for name, cut in alone.items():
         assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(beside[name].block.cuts).tolist()
         assert shapely.to_wkb(cut.land) == shapely.to_wkb(beside[name].land)
+
+
+def test_blocks_mended_as_soon_as_they_are_cut_are_the_same(tmp_path, monkeypatch):
+    print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
+    alone = mended_print(print_, picture, cuts, setups, say=lambda _: None)
+    monkeypatch.setattr(separation, "_WORTH_POINTS", 0)
+    asked, lands = [], dict[str, bytes]()
+
+    def apart(tasks, say):
+        asked.extend(tasks)
+        return side_by_side(tasks, jobs=2, say=say)
+
+    def further(cut):
+        lands[cut.block.name] = shapely.to_wkb(cut.land)
+        return cut
+
+    found, first = cut_and_mended(print_, picture, setups, further=further, say=lambda _: None, run=apart)
+    assert sum(name.startswith(" mended ") for name in asked) == len(cuts)
+    assert list(found) == list(cuts)
+    assert lands == {name: shapely.to_wkb(cut.land) for name, cut in cuts.items()}
+    done = mended_print(print_, picture, found, setups, say=lambda _: None, first=first)
+    for name, cut in alone.items():
+        assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(done[name].block.cuts).tolist()
+        assert shapely.to_wkb(cut.land) == shapely.to_wkb(done[name].land)
 
 
 @pytest.mark.parametrize(("angle", "holds"), [(27.3, False), (28.8, False), (30.3, True), (45.0, True)])

@@ -24,7 +24,8 @@ from carvegen.prints.picture import Picture, growing
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
-from carvegen.prints.separation import Layer, in_turn
+from carvegen.prints.separation import Layer
+from carvegen.prints.tasks import in_turn
 from tests.cases import SHELF, box, disc, limits, shapes
 from tests.cli.running import needs_fork
 from tests.strategies import MANY, takes_long

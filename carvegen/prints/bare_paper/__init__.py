@@ -19,8 +19,9 @@ from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.bare_paper.torn_twigs import torn_off, without_ghosts
-from carvegen.prints.cut_blocks import mended_block, with_block
-from carvegen.prints.separation import in_turn, run_for
+from carvegen.prints.cut_blocks import cut_of, mended_block, separation_of, with_block
+from carvegen.prints.separation import run_for
+from carvegen.prints.tasks import Later, in_turn
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,12 +30,12 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
-    from carvegen.prints.cut_blocks import Cut, Setups
+    from carvegen.prints.cut_blocks import Cut, Mended, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
-    from carvegen.prints.separation import Run, Say
+    from carvegen.prints.tasks import Run, Say, Task
 
-__all__ = ["HAIR_MM", "bare_unasked", "cut_away", "mended_print", "paper_findings"]
+__all__ = ["HAIR_MM", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "paper_findings"]
 
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -65,8 +66,78 @@ class _Print:
     lights: Mapping[str, float]  #: L* of the blocks that may be given land, by name
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FirstMending:
+    """What each block's own mending makes of it, and where the print wants ink."""
+
+    mended: Mapping[str, Mended]
+    wanted: BaseGeometry
+
+
+_WANTED = " wanted"  #: among blocks, whose names don't begin with a space
+_MENDED = " mended "
+
+
+def cut_and_mended(
+    print_: Print, picture: Picture, setups: Setups, *, further: Callable[[Cut], Cut], say: Say, run: Run
+) -> tuple[dict[str, Cut], FirstMending]:
+    """The blocks as they come from the separation, by name, in printing order; and mended, each as soon as it is cut.
+
+    Parameters
+    ----------
+    further
+        What is still to be done to a block before it is mended.
+    run
+        Does what does not need one another, each told `say`.
+    """
+    whole = separation_of(print_, setups, picture)
+    cuts: dict[str, Cut] = {}
+    numbers = {block.name: k for k, block in enumerate(print_.blocks)}
+
+    def cut(name: str, done: Mapping[str, Any]) -> Cut:
+        if name not in cuts:
+            cuts[name] = further(cut_of(print_, numbers[name], setups, picture, done))
+        return cuts[name]
+
+    def mending(name: str, done: Mapping[str, Any]) -> Task:
+        return partial(mended_block, cut(name, done), setups[name])
+
+    def wanting(done: Mapping[str, Any]) -> Task:
+        return partial(_wanted, [cut(name, done).ink for name in numbers], picture.bare)
+
+    tasks: dict[str, Task | Later] = {**whole.tasks}
+    for name in _to_mend(print_):
+        tasks[_MENDED + name] = Later(needs={name} & whole.tasks.keys(), make=partial(mending, name))
+    tasks[_WANTED] = Later(needs=whole.tasks.keys(), make=wanting)
+    done = run_for(whole.points, run)(tasks, say)
+    mended = {name: done[_MENDED + name] for name in _to_mend(print_)}
+    return {name: cut(name, done) for name in numbers}, FirstMending(mended=mended, wanted=done[_WANTED])
+
+
+def _to_mend(print_: Print) -> list[str]:
+    return [block.name for block in print_.blocks if block.mend and block.role != "emboss"]
+
+
+def _wanted(inks: Sequence[BaseGeometry], bare: BaseGeometry, _: Say) -> BaseGeometry:
+    """Where ink is wanted: all that the blocks print before they are mended, but for what stays bare."""
+    wanted: BaseGeometry = shapely.difference(shapely.union_all(inks), bare)
+    return wanted
+
+
+def _first_mending(
+    print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, *, say: Say, run: Run
+) -> FirstMending:
+    """The same of blocks that are cut."""
+    points = {name: int(shapely.get_num_coordinates(cut.block.cuts).sum()) for name, cut in cuts.items()}
+    order = sorted(_to_mend(print_), key=lambda name: -points[name])  # what takes longest comes first
+    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
+    done = run_for(sum(points.values()), run)(tasks, say)
+    return FirstMending(mended=done, wanted=_wanted([cut.ink for cut in cuts.values()], picture.bare, say))
+
+
 def mended_print(
     print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, *, say: Say, run: Run = in_turn,
+    first: FirstMending | None = None,
 ) -> dict[str, Cut]:  # fmt: skip
     """The blocks of a print mended, those of them that ask for it, and no paper laid bare by it.
 
@@ -81,26 +152,25 @@ def mended_print(
         The blocks by name as they come from the separation, in printing order.
     run
         Does what does not need one another, each told `say`: the first mending of every block.
+    first
+        What that comes to, if it is done already.
 
     Returns
     -------
     dict
         The same blocks, mended; a block that lost a piece to another has an advice for it in its notes.
     """
-    mend = [block.name for block in print_.blocks if block.mend and cuts[block.name].die is None]
+    mend = _to_mend(print_)
+    first = first or _first_mending(print_, picture, cuts, setups, say=say, run=run)
     lights = {
         block.name: lightness(block.ink.colour)
         for block in print_.blocks
         if block.inked and block.ink and block.state != "cut"
     }
-    wanted = shapely.difference(shapely.union_all([cut.ink for cut in cuts.values()]), picture.bare)
-    points = {name: int(shapely.get_num_coordinates(cut.block.cuts).sum()) for name, cut in cuts.items()}
-    order = sorted(mend, key=lambda name: -points[name])  # what takes longest comes first
-    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
-    done = run_for(sum(points.values()), run)(tasks, say)
-    now = {name: with_block(cut, done[name]) if name in done else cut for name, cut in cuts.items()}
+    mended = first.mended
+    now = {name: with_block(cut, mended[name]) if name in mended else cut for name, cut in cuts.items()}
     now, torn = torn_off(cuts, now, setups, [name for name in mend if name in lights])
-    pieces = bare_unasked(wanted, now.values())
+    pieces = bare_unasked(first.wanted, now.values())
     if mend and len(pieces) and lights:
         taken = _handed_over(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
         for name in lights:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import shapely
@@ -15,7 +15,7 @@ from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.picture.growing import Grower, Growths, joined_flakes
 from carvegen.prints.picture.growing_room import GrowingRooms
-from carvegen.prints.separation import in_turn
+from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.kept_motifs import Grown, KeptReader
     from carvegen.prints.layers import LayeredDrawing
-    from carvegen.prints.separation import Plate, Run
+    from carvegen.prints.separation import Plate
+    from carvegen.prints.tasks import Run
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
@@ -75,6 +76,12 @@ class Picture:
             arrays = [*([self.openings] if openings else []), *(white.shapes for white in whites)]
             self._unions[key] = joined_flakes(arrays)
         return self._unions[key]
+
+    def without_motifs(self) -> Picture:
+        """The same without what a process of its own can't be handed: how motifs grew."""
+        plain = replace(self, motifs=())
+        plain._unions.update(self._unions)
+        return plain
 
     def to_decide_for(self, block: str) -> BaseGeometry:
         """What marks leave to the carver on a block."""

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from carvegen.prints.kept_motifs import KeptReader
     from carvegen.prints.picture.fitting import Begun
     from carvegen.prints.picture.growing_room import GrowingRooms, Room
-    from carvegen.prints.separation import Run, Say
+    from carvegen.prints.tasks import Run, Say
 
 __all__ = ["Grower", "Growths", "joined_flakes"]
 

@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.prints.cut_blocks import as_drawn, plates_of, setups_of
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.separation import Plate, Trapping, separated
+from carvegen.prints.tasks import in_turn
 from carvegen.writers.block.clean_artwork import artwork_svg
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
         [_under_darker(plate, plates) if plate.name in files else plate for plate in plates],
         white=lambda _: shapely.Polygon(),
         spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
-        run=lambda tasks, say: {name: tasks[name](say) for name in files},
+        run=lambda tasks, say: in_turn({name: tasks[name] for name in files}, say),
     )  # fmt: skip
     return {
         file: artwork_svg(
