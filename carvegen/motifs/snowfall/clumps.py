@@ -10,6 +10,7 @@ import shapely
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
 from carvegen.motifs.snowfall.heaps import heaped, mean_radius, without_tails
+from carvegen.motifs.snowfall.limbs import without_limbs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -64,7 +65,7 @@ class Clumps:
         gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
-        made = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
+        made = _limbless(*smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM)), self._limits)
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):
             more, whose = made[nth]
@@ -127,6 +128,19 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     open_ = ~_bends_more(whole, np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
     return (whole[open_], of_whole[open_]), doubtful
+
+
+def _limbless(sound: _Lot, doubtful: _Lot, limits: Limits) -> tuple[_Lot, _Lot]:
+    """The same, small ones without their limbs; what becomes of these is doubtful, too."""
+    left = []
+    more, whose = [], []
+    for shapes, of in (sound, doubtful):
+        limbed, made, nth = without_limbs(shapes, limits)
+        left.append((shapes[~limbed], of[~limbed]))
+        more.append(made)
+        whose.append(of[nth])
+    made, of = _fine(*_parts(simpler(np.concatenate(more)), np.concatenate(whose)))
+    return left[0], (np.concatenate([left[1][0], made]), np.concatenate([left[1][1], of]))
 
 
 def _least_gap(limits: Limits) -> float:
