@@ -51,10 +51,13 @@ _Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape 
 
 
 class Clumps:
-    """What clumps of flakes become; those that lay there at the level tried before are not smoothed again."""
+    """What clumps of flakes become; those that lay there at the level tried before are not smoothed again.
 
-    def __init__(self, limits: Limits) -> None:
-        self._limits = limits
+    Those smaller than `mass_mm2` have no limbs.
+    """
+
+    def __init__(self, limits: Limits, mass_mm2: float = np.inf) -> None:
+        self._limits, self._mass_mm2 = limits, mass_mm2
         self._known = np.empty(0, dtype=np.uint64)
         self._pieces = [(geometry.empty(), self._known)] * 2
 
@@ -65,7 +68,8 @@ class Clumps:
         gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
-        made = _limbless(*smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM)), self._limits)
+        sound, doubtful = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
+        made = _limbless(sound, doubtful, self._limits, self._mass_mm2)
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):
             more, whose = made[nth]
@@ -130,12 +134,12 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     return (whole[open_], of_whole[open_]), doubtful
 
 
-def _limbless(sound: _Lot, doubtful: _Lot, limits: Limits) -> tuple[_Lot, _Lot]:
+def _limbless(sound: _Lot, doubtful: _Lot, limits: Limits, mass_mm2: float) -> tuple[_Lot, _Lot]:
     """The same, small ones without their limbs; what becomes of these is doubtful, too."""
     left = []
     more, whose = [], []
     for shapes, of in (sound, doubtful):
-        limbed, made, nth = without_limbs(shapes, limits)
+        limbed, made, nth = without_limbs(shapes, limits, mass_mm2)
         left.append((shapes[~limbed], of[~limbed]))
         more.append(made)
         whose.append(of[nth])

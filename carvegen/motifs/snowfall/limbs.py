@@ -19,7 +19,6 @@ __all__ = ["without_limbs"]
 # All of these are our own choice, by eye.
 _LIMBED = 0.82  #: what fills less of its hull has limbs;
 _SPECK_CUTS = 4.0  #: smaller ones than so many smallest cuts squared are specks,
-_MASS_MM = 3.0  #: and what has a larger mean radius is a mass, whose rim may be torn
 _BODY = 0.68  #: of its mean radius: a splat has a disc inside that is so large;
 _WEB = 0.8  #: the bays between its limbs are filled by discs of so much of its mean radius
 _LUMP = (0.72, 0.9)  #: of the largest disc inside: others are what such a disc fills; the second if that has limbs
@@ -29,7 +28,7 @@ _ROUND = 1.03  #: arcs are polygons: they are drawn so much larger
 _SLACK_MM = 0.012
 
 
-def without_limbs(shapes: PolygonArray, limits: Limits) -> tuple[Mask, PolygonArray, Indices]:
+def without_limbs(shapes: PolygonArray, limits: Limits, mass_mm2: float) -> tuple[Mask, PolygonArray, Indices]:
     """Which shapes are small and have limbs, and what they become: a splat is webbed, a chain parted in its lumps.
 
     Of lumps no land apart the largest stays. The cutter makes each in one piece; land at their rims may be narrow.
@@ -38,6 +37,8 @@ def without_limbs(shapes: PolygonArray, limits: Limits) -> tuple[Mask, PolygonAr
     ----------
     shapes
         Polygons that the cutter makes, mm; (n,).
+    mass_mm2
+        What is larger is a mass, whose rim may be torn.
 
     Returns
     -------
@@ -45,7 +46,7 @@ def without_limbs(shapes: PolygonArray, limits: Limits) -> tuple[Mask, PolygonAr
         Which, (n,); what they become, and the number of the shape that each of these is of.
     """
     area, mean = shapely.area(shapes), mean_radius(shapes)
-    some = np.flatnonzero((area > _SPECK_CUTS * limits.cut_mm**2) & (mean < _MASS_MM))
+    some = np.flatnonzero((area > _SPECK_CUTS * limits.cut_mm**2) & (area < mass_mm2))
     some = some[_have_limbs(shapes[some])]
     limbed, mean = shapes[some], mean[some]
     room = shapely.length(shapely.maximum_inscribed_circle(limbed, tolerance=_SLACK_MM))

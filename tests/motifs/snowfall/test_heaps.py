@@ -84,7 +84,7 @@ def _splat(long: float) -> shapely.Polygon:
     ids=["a bone is two flakes", "a figure its body", "no land between some: the larger", "a chain one of its lumps"],
 )
 def test_of_what_has_limbs_the_lumps_are_left(shape, left) -> None:
-    limbed, made, whose = without_limbs(shapes(disc(20, 0, 1), shape), limits(0.5, 0.4))
+    limbed, made, whose = without_limbs(shapes(disc(20, 0, 1), shape), limits(0.5, 0.4), 28.0)
     assert limbed.tolist() == [False, True]
     assert (whose == 1).all()
     assert np.sort(np.sqrt(shapely.area(made) / np.pi))[::-1] == pytest.approx(left, rel=0.12)
@@ -94,7 +94,7 @@ def test_of_what_has_limbs_the_lumps_are_left(shape, left) -> None:
 
 def test_a_body_with_short_limbs_is_webbed() -> None:
     splat = _splat(1.6)
-    _, (made,), _ = without_limbs(shapes(splat), limits(0.5, 0.4))
+    _, (made,), _ = without_limbs(shapes(splat), limits(0.5, 0.4), 28.0)
     assert shapely.contains(shapely.buffer(made, 0.05), splat)
     assert shapely.area(made) > 0.82 * shapely.area(shapely.convex_hull(made))
 
@@ -105,7 +105,7 @@ def test_a_body_with_short_limbs_is_webbed() -> None:
     ids=["a bump", "a mass", "a speck"],
 )
 def test_what_has_no_limbs_and_masses_and_specks_are_left(shape) -> None:
-    limbed, made, _ = without_limbs(shapes(shape), limits(0.5, 0.4))
+    limbed, made, _ = without_limbs(shapes(shape), limits(0.5, 0.4), 28.0)
     assert not limbed.any()
     assert len(made) == 0
 
