@@ -303,7 +303,7 @@ def test_flakes_that_lie_as_before_become_the_same_shapes_once() -> None:
         assert falling._fallen(sky, 1.5 * level) is not first
 
 
-@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 5)])
+@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 11)])
 def test_the_white_that_is_solved_is_the_nearest_that_was_tried_edge_and_all(monkeypatch, share, key) -> None:
     """Of these two the second level that is tried is nearer than the first."""
 
