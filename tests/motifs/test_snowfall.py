@@ -94,13 +94,16 @@ def test_flurries_within_flurries() -> None:
 
 
 def test_depth_torn_clumps_and_no_row_along_the_frame() -> None:
-    """Measured over two seeds: sizes 9.3 to 10 fold, 11 to 14 % torn, beside the frame 0.4 to 0.8 as many."""
+    """Measured over two seeds: sizes 9.3 to 10 fold, beside the frame 0.4 to 0.8 as many.
+
+    Of 195 and 185 that are 2 mm or larger 9 and 8 are torn, 10 and 9 before those with limbs were made fuller.
+    """
     cuts = snow(1, size=(200.0, 150.0))
     size = across(cuts)
     low, high = np.quantile(size, [0.05, 0.95])
     assert high / low > 8
     torn = (shapely.area(cuts) < 0.9 * shapely.area(shapely.convex_hull(cuts)))[size >= 2]
-    assert 0.05 < torn.mean() < 0.15
+    assert 0.04 < torn.mean() < 0.15
     to_edge = shapely.distance(cuts, shapely.box(0, 0, 200, 150).exterior)
     beside, within = (((to_edge > a) & (to_edge <= b)).sum() / (b - a) for a, b in ((0, 1.5), (2, 5)))
     assert beside < 1.2 * within
@@ -146,7 +149,8 @@ def test_heavy_snow_lies_in_masses_with_holes() -> None:
     """Where it falls thick flakes are one, and many small ones lie beside them, all over the face.
 
     Measured over one seed: 35 % of the white in the largest fiftieth, 1 hole, for what lies deep in a heap is filled.
-    Of middling ones 16 % have deep bays, 20 and 24 over two more seeds: their rims show flakes.
+    Of middling ones 13 % have deep bays, 18 and 14 over two more seeds: their rims show flakes. With small clumps
+    that had limbs it was 16, 20 and 24.
     """
     cuts = grown("snowfall", Settings(**PRESETS["heavy"]), limits(0.9, 0.4), 1, size=(150.0, 110.0)).cuts
     size = np.sort(shapely.area(cuts))[::-1]
@@ -156,7 +160,7 @@ def test_heavy_snow_lies_in_masses_with_holes() -> None:
     assert np.median(np.sqrt(4 * size / np.pi)) < 2.2
     some = cuts[(shapely.area(cuts) >= 2) & (shapely.area(cuts) <= 40)]
     bayed = shapely.area(some) < 0.9 * shapely.area(shapely.convex_hull(some))
-    assert 0.14 < bayed.mean() < 0.25, "torn, but no jigsaw"
+    assert 0.11 < bayed.mean() < 0.25, "torn, but no jigsaw"
 
 
 @takes_long  # laws/test_motifs.py on small blocks
@@ -299,7 +303,7 @@ def test_flakes_that_lie_as_before_become_the_same_shapes_once() -> None:
         assert falling._fallen(sky, 1.5 * level) is not first
 
 
-@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 5)])
+@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 11)])
 def test_the_white_that_is_solved_is_the_nearest_that_was_tried_edge_and_all(monkeypatch, share, key) -> None:
     """Of these two the second level that is tried is nearer than the first."""
 

@@ -10,6 +10,7 @@ import shapely
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
 from carvegen.motifs.snowfall.heaps import heaped, mean_radius, without_tails
+from carvegen.motifs.snowfall.limbs import without_limbs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -50,10 +51,13 @@ _Lot = tuple["PolygonArray", "Indices"]  #: pieces, and the number of the shape 
 
 
 class Clumps:
-    """What clumps of flakes become; those that lay there at the level tried before are not smoothed again."""
+    """What clumps of flakes become; those that lay there at the level tried before are not smoothed again.
 
-    def __init__(self, limits: Limits) -> None:
-        self._limits = limits
+    Those smaller than `mass_mm2` have no limbs.
+    """
+
+    def __init__(self, limits: Limits, mass_mm2: float = np.inf) -> None:
+        self._limits, self._mass_mm2 = limits, mass_mm2
         self._known = np.empty(0, dtype=np.uint64)
         self._pieces = [(geometry.empty(), self._known)] * 2
 
@@ -64,7 +68,8 @@ class Clumps:
         gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
-        made = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
+        sound, doubtful = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
+        made = _limbless(sound, doubtful, self._limits, self._mass_mm2)
         order = np.argsort(mark, kind="stable")
         for nth, (before, marked) in enumerate(self._pieces):
             more, whose = made[nth]
@@ -127,6 +132,19 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     open_ = ~_bends_more(whole, np.pi - _BENDS)
     doubtful = np.concatenate([whole[~open_], rest]), np.concatenate([of_whole[~open_], of_rest])
     return (whole[open_], of_whole[open_]), doubtful
+
+
+def _limbless(sound: _Lot, doubtful: _Lot, limits: Limits, mass_mm2: float) -> tuple[_Lot, _Lot]:
+    """The same, small ones without their limbs; what becomes of these is doubtful, too."""
+    left = []
+    more, whose = [], []
+    for shapes, of in (sound, doubtful):
+        limbed, made, nth = without_limbs(shapes, limits, mass_mm2)
+        left.append((shapes[~limbed], of[~limbed]))
+        more.append(made)
+        whose.append(of[nth])
+    made, of = _fine(*_parts(simpler(np.concatenate(more)), np.concatenate(whose)))
+    return left[0], (np.concatenate([left[1][0], made]), np.concatenate([left[1][1], of]))
 
 
 def _least_gap(limits: Limits) -> float:

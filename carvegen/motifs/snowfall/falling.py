@@ -310,6 +310,8 @@ def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, 
     if free < 0.98 * whole or place.density is not None or place.hides or not place.bars.is_empty:
         open_ = shapely.area(shapely.difference(place.area, shapely.union_all([place.bars, *place.hides])))
         why = f"snow is kept off a part of the face, {open_ / whole:.0%} of it is free"
+        if not place.bars.is_empty:
+            why += ", and near bars of the drawing, as posts are, snow falls in single flakes instead of masses"
         help_ = "raise snow, or keep less of it clear"
     elif came < settings.snow and (level >= 0.9 * _MOST or settings.snow - came > one):
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"

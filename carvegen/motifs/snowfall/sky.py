@@ -25,6 +25,7 @@ from carvegen.motifs.snowfall.flakes import (
 )
 from carvegen.motifs.snowfall.land import doomed
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
+from carvegen.motifs.snowfall.readable import mass_mm2
 from carvegen.motifs.snowfall.weather import (
     CELL_MM,
     Cells,
@@ -96,7 +97,7 @@ class Sky:
         high = np.ceil((np.array([right, top]) + self.view + pad) / CELL_MM).astype(int)
         self.cells = Cells(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
         self.density: Floats = self._density() if whole is None else whole.cells.values_in(self.cells, whole.density)
-        self.clumps = Clumps(limits)
+        self.clumps = Clumps(limits, mass_mm2(settings))
         self.lain: dict[tuple[bytes, bytes], PolygonArray] = {}  #: by flakes' marks and how they are packed: what they
         #: became
         self._known = np.empty(0, dtype=np.uint64), geometry.empty()

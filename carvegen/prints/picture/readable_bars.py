@@ -1,4 +1,4 @@
-"""What stays readable where snow falls: bars, which its masses must not eat, and lines and darks."""
+"""What stays readable where snow falls: bars, near which it falls in single flakes, and lines and darks."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["ReadableBars"]
 
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
-_BROAD = 4.0  #: of the largest flakes: masses lie in front of what is so wide; our own choice
+_BROAD = 4.0  #: of the largest flakes: what is so wide is no bar, and masses lie in front of it; our own choice
 _GROUND = 2.0  #: or so wide, if it runs from side to side: behind a hill they would end straight along its foot
 _LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it,
 _LINE_LARGE = 1 / 3  #: or so much of the largest: a streak on water ends no mass straight; the same
@@ -48,7 +48,7 @@ class ReadableBars:
     def bars_and_figures(
         self, motif: PrintMotif, leaves: frozenset[str]
     ) -> tuple[BaseGeometry, tuple[BaseGeometry, BaseGeometry]]:
-        """Bars that masses of snow must not eat, and figures that single flakes must not harm.
+        """Bars, near which snow falls in single flakes, not in masses, and figures that these flakes must not harm.
 
         Bars are what of the darkest ink is no broad ground, and boards and posts of paler ones but the palest. Figures
         are lines and darks by themselves, and as things with all that is on them. Of inks no more counts than their

@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowfall import readable
+from carvegen.motifs.snowfall import falling, readable
 from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, limits, shapes
@@ -196,3 +196,12 @@ def test_near_bars_no_snow_lies_in_masses_and_far_from_them_all_stays() -> None:
     there = [{cut.wkb for cut in cuts if cut.bounds[0] > 11 + 6 * 2 + 2} for cuts in (before, after)]
     assert there[0] == there[1]
     assert len(there[0]) > 15
+
+
+@pytest.mark.parametrize("barred", [True, False])
+def test_that_bars_keep_masses_away_is_a_reason_for_less_white(barred) -> None:
+    face, post = box(0, 0, 48, 24), box(3, 0, 2, 24)
+    place = Place(area=face, bars=post) if barred else Place(area=shapely.difference(face, post), frame=face)
+    said = falling._remark(Settings(snow=0.3), 5.0, shapes(box(10, 5, 5, 5)), place, face)
+    assert "asked for 30% white, 2% came" in said
+    assert ("near bars of the drawing" in said and "single flakes instead of masses" in said) == barred
