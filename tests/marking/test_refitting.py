@@ -159,15 +159,30 @@ def test_a_line_that_is_no_mark_s_limits_is_refused(text: str) -> None:
         grew_in([text])
 
 
+MASS = shapely.box(5, 5, 15, 10)
+OWN = shapely.Polygon([(8, 9.5), (15, 10.4), (15, 13), (8, 13)])  # a wedge of land up to 0.4 wide between the two
+
+
 def test_what_other_white_lies_over_stays_joined_to_it() -> None:
     """Own snow over the edge of a mass: both are white, so the notches close and no strip of land parts them."""
-    mass = shapely.box(5, 5, 15, 10)
-    own = shapely.Polygon([(8, 9.5), (15, 10.4), (15, 13), (8, 13)])  # a wedge of land up to 0.4 wide between them
-    done = refitted(
-        geometry.polygon_array([mass]), geometry.polygon_array([own]), zone=FACE, place=PLACE, limits=limits(0.75)
-    )
-    (left,) = done
-    assert left.covers(mass.buffer(-0.01))
-    white = shapely.union(left, own)
-    assert white.geom_type == "Polygon"
-    assert len(weak_places(done, geometry.polygon_array([own]), PLACE, limits(0.75))) == 0
+    own = geometry.polygon_array([OWN])
+    (left,) = done = refitted(geometry.polygon_array([MASS]), own, zone=FACE, place=PLACE, limits=limits(0.75))
+    assert left.covers(MASS.buffer(-0.01))
+    assert shapely.union(left, OWN).geom_type == "Polygon"
+    assert len(weak_places(done, own, PLACE, limits(0.75))) == 0
+
+
+@pytest.mark.parametrize(
+    ("mass", "foot", "left"),
+    [
+        (MASS, 10.0, 50.2), (shapely.box(3, 3, 15, 10), 10.0, 84.2), (shapely.box(3, 3, 15, 10), 10.2, 83.1),
+        (shapely.box(3, 3, 15, 10), 9.0, 84.0),
+    ],
+)  # fmt: skip
+def test_a_third_shape_beside_a_notch_takes_a_land_of_what_was_filled_and_no_more(mass, foot: float, left) -> None:
+    """0.4 off the corner of a mass of 50 or 84 mm² under own snow; at 10.2 the notch stays, and is cut wider."""
+    others = geometry.polygon_array([OWN, shapely.box(15.4, foot, 17, foot + 0.5)])
+    done = refitted(geometry.polygon_array([mass]), others, zone=FACE, place=PLACE, limits=limits(0.75))
+    assert shapely.area(done).sum() == pytest.approx(left, abs=0.15)
+    assert len(weak_places(done, others, PLACE, limits(0.75))) == 0
+    assert shapely.distance(done, others[1]).min() >= 0.75
