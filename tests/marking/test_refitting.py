@@ -186,3 +186,14 @@ def test_a_third_shape_beside_a_notch_takes_a_land_of_what_was_filled_and_no_mor
     assert shapely.area(done).sum() == pytest.approx(left, abs=0.15)
     assert len(weak_places(done, others, PLACE, limits(0.75))) == 0
     assert shapely.distance(done, others[1]).min() >= 0.75
+
+
+def test_where_what_is_filled_and_cut_undo_one_another_land_is_left_around_the_weak_places_and_the_mass_stays() -> None:
+    """Own snow over the tip of a mass, a speck 0.2 off it, by a land of 1.1: bays come anew with each cut."""
+    mass = shapely.Polygon([(17.1, 10.4), (8.9, 11.5), (7.8, 7.6), (9.1, 7.8), (10.9, 6.8), (14.4, 6.3)])
+    own = shapely.Polygon([(16.3, 12.9), (15.4, 11.8), (15.4, 11.2), (15.2, 10.2), (18.8, 9.2), (19.9, 11.2)])
+    speck = shapely.Polygon([(16.5, 9.5), (16.6, 9.3), (16.4, 9.2), (16.5, 9.1), (16.6, 9.1), (17.3, 8.8)])
+    others = geometry.polygon_array([own, speck])
+    done = refitted(geometry.polygon_array([mass]), others, zone=FACE, place=PLACE, limits=limits(1.1))
+    assert 0.75 * mass.area < shapely.area(done).sum() < mass.area
+    assert len(weak_places(done, others, PLACE, limits(1.1))) == 0
