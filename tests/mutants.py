@@ -90,10 +90,8 @@ class Mutation:
 
 def places(path: Path) -> list[int]:
     """Which of a module's nodes can be changed, by their numbers."""
-    tree, ends = (
-        ast.parse((ROOT / path).read_text(encoding="utf-8")),
-        EARLY_ENDS.get(path.as_posix()[len("carvegen/") :]),
-    )
+    tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
+    ends = EARLY_ENDS.get(path.as_posix().removeprefix("carvegen/"))
     return [
         k for k, (node, changeable) in enumerate(list(_walk(tree)))
         if changeable and not (isinstance(node, ast.If) and ast.unparse(node.test) == ends) and _changed(node)

@@ -26,6 +26,7 @@ def single_run() -> Iterator[None]:
     quarter of what a command takes to begin. Not for a server, which goes on.
     """
     keep_memory()
+    atexit.unregister(gc.freeze)  # once is enough, however many runs a process has
     atexit.register(gc.freeze)
     with collector_at_rest():
         yield

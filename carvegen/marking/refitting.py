@@ -32,7 +32,9 @@ if TYPE_CHECKING:
 __all__ = ["grew_entry", "grew_in", "refitted", "zone_of"]
 
 _SLACK_MM = 0.02  #: so much more than a limit is left: arcs are polygons and coordinates lie on a grid
-_ROUNDS = 8  #: what is still too near after so many goes
+_FILLING = 4  #: in so many goes notches are filled; those that stay are cut wider, further along with each go
+_ROUNDS = 12  #: what is still too near after so many is cut back around each weak place, more with each go
+_LAST = 16  #: what is too near after so many stays so, and is found with all other weak land
 _SLIM = 0.5  #: of the smallest cut: what is slimmer is not widened to it, it goes; our own choice
 _MOSTLY = 0.5  #: of a slim shape that crosses the zone's rim: if more lies beyond, it is not the zone's, and stays
 _LEAST_MM, _MOST_MM = 0.01, 120.0  #: of a limit that is read: about what the ranges of profiles can make of one
@@ -122,7 +124,8 @@ def refitted(
     """The cuts as they hold by these limits; those that do already are the same objects, and nothing comes.
 
     What is slimmer than the smallest cut is widened to it, or goes. Land that is too narrow between two is widened
-    at the cost of the smaller one, which is parted where it gets too slim; in a bay of one it is cut away.
+    at the cost of the smaller one, which is parted where it gets too slim; in a bay of one it is cut away. Where other
+    white lies over a cut's edge, the notches between the two are filled, but for a land round all others.
 
     Parameters
     ----------
@@ -142,12 +145,12 @@ def refitted(
     first = [cut if fits else _wide_enough(cut, limits, zone, place) for cut, fits in zip(cuts, wide, strict=True)]
     origin = np.arange(len(cuts))
     cuts, origin = _pieces(first, origin)
-    for last in np.arange(_ROUNDS + 1) == _ROUNDS:
+    for turn in range(_LAST):
         weak = weak_places(cuts, others, place, limits)
         weak = weak[shapely.intersects(weak, zone)] if len(weak) else weak
         if not len(weak):
             break
-        done = _round(cuts, weak, others=others, zone=zone, place=place, limits=limits, white=white, last=bool(last))
+        done = _round(cuts, weak, others=others, zone=zone, place=place, limits=limits, white=white, turn=turn)
         cuts, origin = _pieces(done, origin)
     left = np.bincount(origin, weights=shapely.area(cuts), minlength=len(was)) if len(cuts) else np.zeros(len(was))
     little = (left < LITTLE * shapely.area(was)) & ~shapely.intersects(was, white)
@@ -199,9 +202,9 @@ def _slim(cuts: NDArray[np.object_], limits: Limits) -> Mask:
 
 def _round(
     cuts: PolygonArray, weak: PolygonArray, *, others: PolygonArray, zone: BaseGeometry, place: Place, limits: Limits,
-    white: BaseGeometry, last: bool,
+    white: BaseGeometry, turn: int,
 ) -> list[BaseGeometry]:  # fmt: skip
-    """The cuts with land made wider at each weak place, or none of what is beside it where it is the last time."""
+    """The cuts with land made wider at each weak place; the later the turn, the less is filled and the more goes."""
     every = np.concatenate([cuts, others])
     size = shapely.area(every)
     stays = np.arange(len(every)) >= len(cuts)
@@ -212,38 +215,43 @@ def _round(
     bays: dict[int, list[int]] = {}
     at_edge = shapely.dwithin(weak, place.edge.exterior, _HAIR_MM)
     edges: dict[int, list[int]] = {}
+    late: dict[int, list[int]] = {}
     notches: dict[tuple[int, int], list[int]] = {}
     for k in range(len(weak)):
         ends = sorted(shape[line == k].tolist(), key=lambda n: (size[n], n))
-        if len(ends) == 1 and at_edge[k] and not stays[ends[0]]:
+        if turn >= _ROUNDS:
+            late.setdefault(ends[0], []).append(k)
+        elif len(ends) == 1 and at_edge[k] and not stays[ends[0]]:
             edges.setdefault(ends[0], []).append(k)
         elif len(ends) == 1 and ends[0] < len(cuts):
             bays.setdefault(ends[0], []).append(k)
-        elif len(ends) == 2 and (pair := _overlapping(every, stays, ends)):  # one white: nothing parts them
+        elif len(ends) == 2 and (pair := _overlapping(every, stays, ends)):
             notches.setdefault(pair, []).append(k)
         elif len(ends) > 1 and not stays[ends[0]]:
             beside.setdefault(ends[0], set()).update(ends[1:])
     need, result = limits.land_mm + _SLACK_MM, list(cuts)
     for k, lines in bays.items():
         result[k] = _without_bays(cuts[k], weak[lines], zone, place, need)
+    slots: dict[int, list[BaseGeometry]] = {}
     for (k, other), lines in notches.items():
-        white = shapely.union(every[k], every[other])
-        fill = shapely.difference(_without_bays(white, weak[lines], zone, place, need), white)
-        fill = shapely.intersection(shapely.buffer(fill, _HAIR_MM, quad_segs=1), place.edge)  # a little into both
-        result[k] = geometry.on_grid(shapely.union(result[k], fill))
+        if turn < _FILLING:  # both are one white, which nothing parts
+            fill = _notch(every, (k, other), weak[lines], zone=zone, place=place, need=need)
+            result[k] = geometry.on_grid(shapely.union(result[k], fill))
+        else:
+            near = shapely.union_all(shapely.buffer(weak[lines], (turn - _FILLING + 2) * need, quad_segs=2))
+            slot = shapely.buffer(every[other], need, quad_segs=_ARC)
+            slots.setdefault(k, []).append(shapely.intersection(slot, near))
+    wider = {k: shapely.buffer(weak[n], (turn - _ROUNDS + 1) * need, quad_segs=_ARC) for k, n in late.items()}
+    slots |= {k: list(discs) for k, discs in wider.items() if not stays[k]}
     rim = shapely.buffer(place.edge.exterior, need, quad_segs=_ARC)
-    for k in sorted({*beside, *edges}):
+    for k in sorted({*beside, *edges, *slots}):
         around = shapely.union_all(shapely.buffer(every[sorted(beside.get(k, ()))], need, quad_segs=_ARC))
         near = shapely.union_all(shapely.buffer(weak[edges.get(k, [])], 2 * need, quad_segs=2))
-        around = shapely.union(around, shapely.intersection(rim, near))
+        around = shapely.union_all([around, shapely.intersection(rim, near), *slots.get(k, ())])
         left = shapely.difference(result[k], shapely.intersection(around, zone))
         inside = shapely.intersection(opened(left, limits.cut_mm + _SLACK_MM), left)
         left = shapely.union(inside, shapely.difference(left, zone))
-        result[k] = shapely.Polygon() if last else geometry.on_grid(left)
-    if last:
-        for k in bays:
-            if not stays[k]:
-                result[k] = shapely.Polygon()
+        result[k] = geometry.on_grid(left)
     return result
 
 
@@ -252,6 +260,17 @@ def _overlapping(every: PolygonArray, stays: Mask, ends: Sequence[int]) -> tuple
     one, other = ends if not stays[ends[0]] else reversed(ends)
     area = float(shapely.area(shapely.intersection(every[one], every[other])))
     return None if stays[one] or area < geometry.GRID_MM else (one, other)
+
+
+def _notch(
+    every: PolygonArray, pair: tuple[int, int], lines: PolygonArray, *, zone: BaseGeometry, place: Place, need: float
+) -> BaseGeometry:  # fmt: skip
+    """What closes notches between two shapes, one of which lies over the edge of the other, a land off all others."""
+    both = shapely.union_all(every[list(pair)])
+    fill = shapely.difference(_without_bays(both, lines, zone, place, need), both)
+    near = np.setdiff1d(shapely.STRtree(every).query(fill, predicate="dwithin", distance=need), pair)
+    fill = shapely.difference(fill, shapely.union_all(shapely.buffer(every[near], need, quad_segs=_ARC)))
+    return shapely.intersection(shapely.buffer(fill, _HAIR_MM, quad_segs=1), place.edge)  # a little into both
 
 
 def _without_bays(

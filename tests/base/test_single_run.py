@@ -57,6 +57,16 @@ def test_a_single_run_ends_without_a_look_through_all_that_lives() -> None:
     assert frozen[1] > 1_000
 
 
+def test_a_process_of_many_runs_ends_no_later(monkeypatch) -> None:
+    at_end: list[object] = []
+    monkeypatch.setattr("atexit.register", at_end.append)
+    monkeypatch.setattr("atexit.unregister", lambda each: at_end.remove(each) if each in at_end else None)
+    for _ in range(3):
+        with single_run():
+            pass
+    assert at_end == [gc.freeze]
+
+
 def test_the_collector_rests_in_a_single_run_alone() -> None:
     was_on = gc.isenabled()
     gc.enable()

@@ -941,8 +941,8 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     preset = bench.run(f'return document.querySelector("{card} span").textContent')
     shown = bench.flakes()
     at_once = bench.run(
-        f"const its = document.querySelector(`{card}`); its.click();"
-        "return [its.innerText.trim(), its.parentElement.querySelectorAll('[aria-pressed=true]').length]"
+        f"const card = document.querySelector(`{card}`); card.click();"
+        "return [card.innerText.trim(), card.parentElement.querySelectorAll('[aria-pressed=true]').length]"
     )
     assert at_once == [f"{preset}, growing…", 1]
     bench.answered()

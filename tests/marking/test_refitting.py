@@ -159,15 +159,41 @@ def test_a_line_that_is_no_mark_s_limits_is_refused(text: str) -> None:
         grew_in([text])
 
 
+MASS = shapely.box(5, 5, 15, 10)
+OWN = shapely.Polygon([(8, 9.5), (15, 10.4), (15, 13), (8, 13)])  # a wedge of land up to 0.4 wide between the two
+
+
 def test_what_other_white_lies_over_stays_joined_to_it() -> None:
     """Own snow over the edge of a mass: both are white, so the notches close and no strip of land parts them."""
-    mass = shapely.box(5, 5, 15, 10)
-    own = shapely.Polygon([(8, 9.5), (15, 10.4), (15, 13), (8, 13)])  # a wedge of land up to 0.4 wide between them
-    done = refitted(
-        geometry.polygon_array([mass]), geometry.polygon_array([own]), zone=FACE, place=PLACE, limits=limits(0.75)
-    )
-    (left,) = done
-    assert left.covers(mass.buffer(-0.01))
-    white = shapely.union(left, own)
-    assert white.geom_type == "Polygon"
-    assert len(weak_places(done, geometry.polygon_array([own]), PLACE, limits(0.75))) == 0
+    own = geometry.polygon_array([OWN])
+    (left,) = done = refitted(geometry.polygon_array([MASS]), own, zone=FACE, place=PLACE, limits=limits(0.75))
+    assert left.covers(MASS.buffer(-0.01))
+    assert shapely.union(left, OWN).geom_type == "Polygon"
+    assert len(weak_places(done, own, PLACE, limits(0.75))) == 0
+
+
+@pytest.mark.parametrize(
+    ("mass", "foot", "left"),
+    [
+        (MASS, 10.0, 50.2), (shapely.box(3, 3, 15, 10), 10.0, 84.2), (shapely.box(3, 3, 15, 10), 10.2, 83.1),
+        (shapely.box(3, 3, 15, 10), 9.0, 84.0),
+    ],
+)  # fmt: skip
+def test_a_third_shape_beside_a_notch_takes_a_land_of_what_was_filled_and_no_more(mass, foot: float, left) -> None:
+    """0.4 off the corner of a mass of 50 or 84 mm² under own snow; at 10.2 the notch stays, and is cut wider."""
+    others = geometry.polygon_array([OWN, shapely.box(15.4, foot, 17, foot + 0.5)])
+    done = refitted(geometry.polygon_array([mass]), others, zone=FACE, place=PLACE, limits=limits(0.75))
+    assert shapely.area(done).sum() == pytest.approx(left, abs=0.15)
+    assert len(weak_places(done, others, PLACE, limits(0.75))) == 0
+    assert shapely.distance(done, others[1]).min() >= 0.75
+
+
+def test_where_what_is_filled_and_cut_undo_one_another_land_is_left_around_the_weak_places_and_the_mass_stays() -> None:
+    """Own snow over the tip of a mass, a speck 0.2 off it, by a land of 1.1: bays come anew with each cut."""
+    mass = shapely.Polygon([(17.1, 10.4), (8.9, 11.5), (7.8, 7.6), (9.1, 7.8), (10.9, 6.8), (14.4, 6.3)])
+    own = shapely.Polygon([(16.3, 12.9), (15.4, 11.8), (15.4, 11.2), (15.2, 10.2), (18.8, 9.2), (19.9, 11.2)])
+    speck = shapely.Polygon([(16.5, 9.5), (16.6, 9.3), (16.4, 9.2), (16.5, 9.1), (16.6, 9.1), (17.3, 8.8)])
+    others = geometry.polygon_array([own, speck])
+    done = refitted(geometry.polygon_array([mass]), others, zone=FACE, place=PLACE, limits=limits(1.1))
+    assert 0.75 * mass.area < shapely.area(done).sum() < mass.area
+    assert len(weak_places(done, others, PLACE, limits(1.1))) == 0

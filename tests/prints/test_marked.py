@@ -158,10 +158,10 @@ def test_a_stripe_beside_what_comes_out_is_widened_on_its_other_side(tmp_path) -
     assert mended_beside(before, block, marks) == ()
 
 
-@pytest.mark.parametrize(("apart", "told"), [(3.9, 1), (4.1, 0)])
-def test_what_goes_away_from_all_marks_is_no_marks_doing(apart: float, told: int) -> None:
+@pytest.mark.parametrize(("apart", "notes"), [(3.9, 1), (4.1, 0)])
+def test_what_goes_away_from_all_marks_is_no_marks_doing(apart: float, notes: int) -> None:
     gone, mark = block_of(box(10, 5, 20, 5)), Mark(meaning=Meaning.STAYS, shape=box(10 - apart - 2, 5, 2, 5), key="one")
-    assert len(mended_beside(gone.face, gone, [mark])) == told
+    assert len(mended_beside(gone.face, gone, [mark])) == notes
 
 
 def test_what_mending_takes_far_from_a_mark_is_told_with_the_mark(tmp_path) -> None:

@@ -60,7 +60,7 @@ def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Fin
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
 
 
-def _asks_for_more(gesture: Gesture, desk: Desk) -> BaseGeometry | None:
+def _place_for_more(gesture: Gesture, desk: Desk) -> BaseGeometry | None:
     """Where on the print more snow is asked for; None of all else."""
     if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != Meaning.MORE:
         return None
@@ -277,7 +277,7 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
-        more = _asks_for_more(gesture, desk)
+        more = _place_for_more(gesture, desk)
         white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)

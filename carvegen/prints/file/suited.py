@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from carvegen.motifs import motif
@@ -12,8 +11,9 @@ from carvegen.motifs import motif
 if TYPE_CHECKING:
     from carvegen.prints.file.keys import PrintMotif
 
-__all__ = ["largest_for", "suited", "weather_of"]
+__all__ = ["NEW_SNOWFALL", "largest_for", "suited", "weather_of"]
 
+NEW_SNOWFALL: Mapping[str, float] = {"hidden": 0.0}  #: how flakes lie before and behind drawn things in a new print
 _SCENE_MM2 = 200.0 * 150.0  #: the face that flakes are as large for as a weather says: our own choice
 _SMALLEST_LARGE_MM = 2.0  #: on the smallest face the largest flakes are still larger than the finest
 
@@ -34,23 +34,31 @@ def suited(entry: PrintMotif, preset: str, size: tuple[float, float]) -> dict[st
     """What a motif's other preset is to be with on a face of `size`, mm: what was set for its face and its drawing.
 
     What hides flakes goes by the drawing. The largest flake is that of the preset, made for the face anew, if it was
-    made for the face before.
+    made for the face before; one that was set otherwise stays, and no smaller than the smallest.
     """
     if entry.motif != "snowfall":
         return {}
     named: Mapping[str, Any] = motif(entry.motif).PRESETS[preset]
     usual = motif(entry.motif).Settings(**motif(entry.motif).PRESETS.get(entry.preset, {}))
-    own = {key: getattr(entry.settings, key) for key in ("hidden", "largest_mm")}
-    changed = {key: value for key, value in own.items() if value != getattr(usual, key)}
-    result = {"hidden": changed["hidden"]} if "hidden" in changed and "hidden" not in named else {}
-    return result | (largest_for(preset, size) if "largest_mm" in changed else {})
+    result: dict[str, float] = {}
+    if entry.settings.hidden != usual.hidden and "hidden" not in named:
+        result["hidden"] = entry.settings.hidden
+    largest = entry.settings.largest_mm
+    if largest == largest_for(entry.preset, size).get("largest_mm"):
+        result |= largest_for(preset, size)
+    elif largest != usual.largest_mm:
+        result["largest_mm"] = max(largest, motif(entry.motif).Settings(**named).smallest_mm)
+    return result
 
 
 def weather_of(entry: PrintMotif, size: tuple[float, float]) -> str | None:
-    """Which preset a motif grows by, as it is or as it suits the print; None if more of it was set."""
+    """Which preset a motif grows by, as it is or as a new print begins with it; None if more of it was set."""
     module = motif(entry.motif)
     for preset, named in module.PRESETS.items():
-        as_named = module.Settings(**named)
-        if entry.settings in (as_named, replace(as_named, **suited(entry, preset, size))):
+        made = [NEW_SNOWFALL, largest_for(preset, size)] if entry.motif == "snowfall" else []
+        more = [dict(named)]
+        for each in made:
+            more += [{**one, **each} for one in more]
+        if entry.settings in [module.Settings(**one) for one in more]:
             return preset
     return None

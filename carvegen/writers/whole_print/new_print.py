@@ -20,7 +20,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.file.keys import PrintBlock
 from carvegen.prints.file.print_file import block_name_fault
-from carvegen.prints.file.suited import largest_for
+from carvegen.prints.file.suited import NEW_SNOWFALL, largest_for
 from carvegen.prints.layers import runs_across
 from carvegen.writers.block.clean_artwork import artwork_svg, page_size
 
@@ -230,7 +230,7 @@ def guess(
         "blocks": blocks,
         "motifs": [
             *({"motif": "snowload", "preset": presets["snowload"], "on": on} for on in bearers),
-            {"motif": "snowfall", "preset": presets["snowfall"], "settings": {"hidden": 0.0}, **hides},
+            {"motif": "snowfall", "preset": presets["snowfall"], "settings": dict(NEW_SNOWFALL), **hides},
         ],
         "why": why,
     }  # fmt: skip

@@ -214,8 +214,8 @@ def _tell_delivery(delivery: Delivery) -> None:
     quiet, block = telling.quiet(), delivery.block
     if not quiet:
         click.echo(summary(block))
-    told = telling.kept_notes()  # as they were understood
-    for note in (note for note in delivery.notes if note.startswith("WARNING") and note not in told):
+    said = telling.kept_notes()  # as they were understood
+    for note in (note for note in delivery.notes if note.startswith("WARNING") and note not in said):
         click.echo(note)
     if len(block.cuts) == 0:
         click.echo("NOTHING IS CUT: no shape fits or holds here. Try another preset, finer limits or other places.")
