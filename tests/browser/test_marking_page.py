@@ -1072,6 +1072,7 @@ def _kinds(bench: Bench) -> list[list[str]]:
     return [table["for"] for table in tables]
 
 
+_DRAWN = "return document.getElementById('drawn-land').textContent"
 _CUT = "return document.getElementById('slip-cutting').innerText"
 
 
@@ -1089,7 +1090,12 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
     assert bench.browser.find_elements(By.CSS_SELECTOR, "dialog form:invalid")
     assert path.read_text(encoding="utf-8") == before
-    _choose(bench, "linoleum", "router", "laser")
+    _choose(bench, "linoleum")
+    until(lambda: "the least land is" in bench.run(_DRAWN))
+    told = bench.run(_DRAWN)
+    assert "What is drawn counts as snow does: a line or twig thinner than" in told, told
+    _choose(bench, "router", "laser")
+    until(lambda: bench.run(_DRAWN) != told)
     bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
     until(lambda: "hand with" in bench.run(_CUT))
     assert _kinds(bench) == [["hand", "router"]] * 2

@@ -18,8 +18,9 @@ from PIL import Image
 from shapely import affinity
 
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
+from carvegen.blocks.from_motif import strictest
 from carvegen.interfaces.page.beginning import offers
-from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.gestures import CutBy, gesture
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.table import kept_copy
 from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
@@ -687,6 +688,30 @@ def blocks_cut_by(folder: Path, sky: str, key: str) -> Hand:
     first, second, third = path.read_text(encoding="utf-8").split('for = ["hand"]')
     path.write_text(f"{first}{sky}{second}{key}{third}", encoding="utf-8")
     return Hand(path)
+
+
+def test_before_another_machine_is_chosen_it_is_told_what_becomes_of_thin_lines(tmp_path) -> None:
+    """By the figures that the build goes by; of what would be refused, and where nothing changes, nothing."""
+    hand = blocks_cut_by(tmp_path, 'for = ["hand"]\nmend = true', 'for = ["hand"]')
+    said = hand.session.drawn_land(CutBy(kinds=("hand", "laser"), material="", cutter=""))["say"]
+    was = {name: strictest(one.limits for one in lot).land_mm for name, lot in hand.session.desk.setups.items()}
+    file = hand.path.read_bytes()
+    hand.does("cut by", **{"for": ["hand", "laser"]})
+    now = {name: strictest(one.limits for one in lot).land_mm for name, lot in hand.session.desk.setups.items()}
+    assert now["sky"] > was["sky"]
+    lands = {name: f"{name}: the least land is {now[name]:.2g} mm, until now {was[name]:.2g} mm. " for name in now}
+    assert said == [
+        f"{lands['sky']}What is drawn counts as snow does: a line or twig thinner than {now['sky']:.2g} mm is widened to "
+        "that, or goes, in the files for all who cut it.",
+        f"{lands['key']}What is drawn counts as snow does: a line or twig thinner than {now['key']:.2g} mm stays as "
+        "drawn, and is told as too weak: these blocks are not mended.",
+    ]
+    hand.does("undo")
+    assert hand.path.read_bytes() == file
+    for wish in ({"kinds": ("hand",)}, {"material": "rubber-soft", "kinds": ("laser",)}, {"material": "no such"}):
+        empty = CutBy(**{"kinds": (), "material": "", "cutter": "", **wish})
+        assert hand.session.drawn_land(empty) == {"say": []}
+    hand.close()
 
 
 def test_what_is_not_asked_for_stays_as_each_block_has_it_and_a_kind_is_written_once(tmp_path) -> None:

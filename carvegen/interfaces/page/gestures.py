@@ -328,6 +328,11 @@ def _cut_by(fields: _Fields) -> CutBy:
     return CutBy(kinds=kinds, material=fields.text("material", ""), cutter=fields.text("cutter", ""))
 
 
+def cut_by(material: str, cutter: str, kinds: Sequence[str]) -> CutBy:
+    """A wish that others cut the print, as its gesture would say it, before it is one."""
+    return _cut_by(_Fields({"material": material, "cutter": cutter, "for": list(kinds) or None}))
+
+
 _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "stroke": _stroke,
     "area": _area,
