@@ -149,7 +149,7 @@ def deliver(
     unused = _unused(jobs, style)
     for note in (*untold.values(), *unused):
         say(note)
-    limits = strictest(job.setup.limits for job in jobs)
+    limits = strictest(job.limits for job in jobs)
     block, questions = jobs[0].block, tuple(filter(None, map(question, jobs)))
     scale = _px_per_mm(block.width_mm, block.height_mm)
     with staged_folder(out, owned=OWNED) as stage:
@@ -173,7 +173,8 @@ def deliver(
         recut = len(block.cut_before) > 0
         files = contents(reports, planned, changed=bool(own), width_map=style.width_map, recut=recut)
         delivery = Delivery(
-            files=files, reports=reports, open_questions=questions, block=block, changes=changes, lost=lost, limits=limits,
+            files=files, reports=reports, open_questions=questions, block=block, changes=changes, lost=lost,
+            limits=limits,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
             simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),

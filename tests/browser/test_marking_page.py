@@ -573,6 +573,27 @@ def test_all_is_saved_only_once_no_stroke_waits(bench: Bench) -> None:
     assert len(bench.marks("comes out")) == 2
 
 
+def test_not_all_is_said_to_be_saved_while_the_print_is_laid_out_anew(bench: Bench) -> None:
+    head = "return document.getElementById('saved').textContent"
+    bench.run(
+        "window.asked = window.fetch; window.held = [];"
+        "window.fetch = (path, more) => path !== 'shapes' ? asked(path, more) :"
+        " new Promise((done) => held.push(() => done(asked(path, more))))"
+    )
+    bench.run("void bench.gestures.send({ do: 'weather', motif: bench.print().motifs.at(-1).name, preset: 'squall' })")
+    until(lambda: bench.run("return held.length") == 1)
+    bench.run("return new Promise((done) => setTimeout(done, 300))")
+    assert bench.run(head) not in ("All saved", "")
+    bench.run(
+        "window.heads = []; new MutationObserver(() => heads.push(document.getElementById('saved').textContent))"
+        ".observe(document.getElementById('saved'), { childList: true })"
+    )
+    bench.run("bench.gestures.silent(false)")  # as any answer does
+    assert "All saved" not in bench.run("return [...heads, document.getElementById('saved').textContent]")
+    bench.run("held.splice(0).forEach((one) => one()); window.fetch = asked")
+    until(lambda: bench.run(head) == "All saved")
+
+
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
@@ -1478,8 +1499,11 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     label = begun.browser.find_element(By.CSS_SELECTOR, "dialog .laid canvas").get_attribute("aria-label")
     assert label == "Understood: POSTS, RAIL"
     assert _violations(begun, "dialog[open]") == []
-    snow = [each for each in begun.run(_LABELS) if each.startswith("snow")]
-    assert sorted(item.partition(" on ")[0] for item in snow) == ["snowfall", *["snowload"] * (len(snow) - 1)]
+    snow = [each for each in begun.run(_LABELS) if each.startswith("Snow that")]
+    assert sorted(item.partition(" on ")[0] for item in snow) == [
+        "Snow that falls",
+        *["Snow that lies"] * (len(snow) - 1),
+    ]
     assert {layer for one in snow for layer in one.partition(" on ")[2].split(", ") if layer} == {"POSTS", "RAIL"}
     begun.run("document.querySelectorAll('[data-is=name]')[0].value = 'Fog'")
     begun.run("document.querySelector('dialog form').requestSubmit()")

@@ -700,11 +700,11 @@ def test_before_another_machine_is_chosen_it_is_told_what_becomes_of_thin_lines(
     now = {name: strictest(one.limits for one in lot).land_mm for name, lot in hand.session.desk.setups.items()}
     assert now["sky"] > was["sky"]
     lands = {name: f"{name}: the least land is {now[name]:.2g} mm, until now {was[name]:.2g} mm. " for name in now}
+    drawn = f"What is drawn counts as snow does: a line or twig thinner than {now['sky']:.2g} mm"
+    assert now["sky"] == now["key"]
     assert said == [
-        f"{lands['sky']}What is drawn counts as snow does: a line or twig thinner than {now['sky']:.2g} mm is widened to "
-        "that, or goes, in the files for all who cut it.",
-        f"{lands['key']}What is drawn counts as snow does: a line or twig thinner than {now['key']:.2g} mm stays as "
-        "drawn, and is told as too weak: these blocks are not mended.",
+        f"{lands['sky']}{drawn} is widened to that, or goes, in the files for all who cut it.",
+        f"{lands['key']}{drawn} stays as drawn, and is told as too weak: these blocks are not mended.",
     ]
     hand.does("undo")
     assert hand.path.read_bytes() == file

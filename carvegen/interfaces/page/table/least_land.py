@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import CarvegenError
 from carvegen.blocks.from_motif import strictest
@@ -41,12 +41,12 @@ def drawn_land_words(desk: Desk, wish: CutBy) -> list[str]:
 def _cut_by(block: PrintBlock, wish: CutBy, kinds: list[str]) -> PrintBlock:
     """A block as `carvegen.prints.file.editing.with_cutting` writes it; `kinds` cut it now."""
     if wish.material not in ("", block.material):
-        usual = replace(block, **{key: type(block).__dataclass_fields__[key].default for key in OF_A_PIECE})
-        block = replace(usual, material=wish.material, kinds=block.kinds or tuple(kinds))
+        usual: dict[str, Any] = {one.name: one.default for one in fields(block) if one.name in OF_A_PIECE}
+        block = replace(block, material=wish.material, kinds=block.kinds or tuple(kinds), **usual)
     return replace(block, kinds=wish.kinds or block.kinds, cutter=wish.cutter or block.cutter)
 
 
-def _words(names: str, was: str, now: str, mends: bool) -> str:  # noqa: FBT001
+def _words(names: str, was: str, now: str, mends: bool) -> str:
     land = f"{names}: the least land is {now}, until now {was}."
     drawn = f"What is drawn counts as snow does: a line or twig thinner than {now}"
     if mends:
