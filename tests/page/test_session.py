@@ -537,6 +537,33 @@ def changed_lines(before: str, after: str) -> list[str]:
     return [line[2:] for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line.startswith("+ ")]
 
 
+BOARDS = layer("BOARDS", "box 4 8 92 3"), layer("POST", "box 40 11 6 14"), layer("ROOF", "box 30 30 40 3")
+
+
+@pytest.mark.parametrize(
+    ("kind", "preset", "more"),
+    [
+        ("snowload", "deep", 'on = ["BOARDS", "POST", "ROOF"]'),
+        ("snowfall", "steady", "settings = { smallest_mm = 1.0 }"),
+    ],
+)
+def test_a_picture_of_the_weather_shows_what_the_print_would_have(tmp_path, monkeypatch, kind, preset, more) -> None:
+    """Boards that go past the picture's sides are no field, and a roof above it shelters them."""
+    after, blocks = f'[[motifs]]\nmotif = "{kind}"\n{more}', {"sky": ["*"], "key": ["BOARDS", "POST", "ROOF"]}
+    path = tmp_path / "print.toml"
+    path.write_text(small_print(*BOARDS, blocks=blocks, after=after, size=(100, 40), seed=4), encoding="utf-8")
+    hand, drawn, frame = Hand(path), [], (34.0, 4.0, 62.0, 25.0)
+    monkeypatch.setattr(thumbnails, "_frame", lambda *_: frame)
+    monkeypatch.setattr(thumbnails, "print_png", lambda _, coats, *__, **___: drawn.extend(coats) or b"")
+    hand.session.thumbnail(f"{kind} 1", preset)
+    hand.does("weather", motif=f"{kind} 1", preset=preset)
+    hand.close()
+    window, inked = shapely.box(*frame), shapely.union_all([coat.land for coat in drawn])
+    shown, built = window.difference(inked), built_white(path, "sky").intersection(window)
+    assert built.area > 3
+    assert shown.symmetric_difference(built).area < 0.02 * built.area
+
+
 def test_pictures_of_lying_snow_show_how_the_weathers_differ(hand) -> None:
     """Near by, where it lies: dusting and deep differ in a thirtieth of the picture; the same weather, in nothing."""
     pictures = {}
