@@ -27,6 +27,12 @@ class Limits:
         """The width that is enough in every direction."""
         return max(self.land_along_mm, self.land_across_mm)
 
+    @property
+    def land_words(self) -> str:
+        """How wide land must be, mm; two widths where the grain asks for them."""
+        widths = sorted({f"{land:.2g}" for land in (self.land_along_mm, self.land_across_mm)}, key=float)
+        return f"{' to '.join(widths)} mm{', by the grain' * (len(widths) > 1)}"
+
     def land_at(self, direction_deg: NDArray[np.float64]) -> NDArray[np.float64]:
         """Minimum width in mm of lands that run at `direction_deg` from the x axis; same shape.
 

@@ -18,6 +18,7 @@ from carvegen.base.previous_run import (
     write_record,
 )
 from carvegen.base.words import shortened
+from carvegen.blocks.from_motif import strictest
 from carvegen.checks import checked
 from carvegen.checks.mending import lost_pieces, mended_for_all, mending_words
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
@@ -43,6 +44,7 @@ from carvegen.writers.sheet import CUT_PICTURE
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
+    from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job, Setup
     from carvegen.checks.mending import CutChange, LostPiece
@@ -87,6 +89,7 @@ class Delivery:
     block: Block  #: as it was written
     changes: tuple[CutChange, ...] = ()  #: what was mended
     lost: tuple[LostPiece, ...] = ()  #: the land that mending took away whole
+    limits: Limits | None = None  #: that mending went by
     notes: tuple[str, ...] = ()  #: on the drawings that were read
     simulated: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)  #: figures by kind of machine
     earlier: Earlier = field(default_factory=Earlier)  #: what the folder held of an earlier run; not in the report
@@ -146,6 +149,7 @@ def deliver(
     unused = _unused(jobs, style)
     for note in (*untold.values(), *unused):
         say(note)
+    limits = strictest(job.limits for job in jobs)
     block, questions = jobs[0].block, tuple(filter(None, map(question, jobs)))
     scale = _px_per_mm(block.width_mm, block.height_mm)
     with staged_folder(out, owned=OWNED) as stage:
@@ -157,7 +161,7 @@ def deliver(
                 style,
                 untold.get(job.machine.kind, ""),
                 several=len(jobs) > 1,
-                mended=mending_words(changes, lost),
+                mended=mending_words(changes, lost, limits),
             )
             for job in jobs
         }
@@ -170,6 +174,7 @@ def deliver(
         files = contents(reports, planned, changed=bool(own), width_map=style.width_map, recut=recut)
         delivery = Delivery(
             files=files, reports=reports, open_questions=questions, block=block, changes=changes, lost=lost,
+            limits=limits,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
             simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),

@@ -356,7 +356,7 @@ class _Build:
 
     def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
         """All that is said of a block: of its cut, of register, and by its checks."""
-        own = findings_in(self.out / name) if built is None else built
+        own = findings_in(self.out / name, self.block_inputs[name]) if built is None else built
         register = [finding for block, finding in (findings(figures) if figures else ()) if block == name]
         return replace(own, by_kind={"": [*self._notes(name), *register], **own.by_kind})
 

@@ -299,15 +299,15 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     return _together({
         sheet: BlockFindings(
             by_kind={kind: report.findings for kind, report in done.reports.items()}, questions=done.open_questions,
-            mended=mending_words(done.changes, done.lost),
+            mended=mending_words(done.changes, done.lost, limits),
         )
         for sheet, done in made.items()
     })  # fmt: skip
 
 
-def findings_in(folder: Path) -> BlockFindings:
+def findings_in(folder: Path, inputs: BlockInputs) -> BlockFindings:
     """What the reports in a block's folder tell, as `block_folder` returned it."""
-    sheets = {}
+    sheets, limits = {}, strictest(setup.limits for setup in inputs.setups)
     for sheet in ("", COUNTER):
         if (report := folder / sheet / "report.json").is_file():
             record = json.loads(report.read_text(encoding="utf-8"))
@@ -317,7 +317,7 @@ def findings_in(folder: Path) -> BlockFindings:
             changes = [CutChange(**{**change, "at": tuple(change["at"])}) for change in record["changes"]]
             lost = [LostPiece(**{**piece, "at": tuple(piece["at"])}) for piece in record["lost"]]
             sheets[sheet] = BlockFindings(
-                by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes, lost)
+                by_kind=reports, questions=tuple(record["open_questions"]), mended=mending_words(changes, lost, limits)
             )
     return _together(sheets)
 

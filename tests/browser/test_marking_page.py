@@ -592,6 +592,27 @@ def test_while_more_snow_grows_it_is_said(bench: Bench) -> None:
     assert said == [False, True]
 
 
+def test_not_all_is_said_to_be_saved_while_the_print_is_laid_out_anew(bench: Bench) -> None:
+    head = "return document.getElementById('saved').textContent"
+    bench.run(
+        "window.asked = window.fetch; window.held = [];"
+        "window.fetch = (path, more) => path !== 'shapes' ? asked(path, more) :"
+        " new Promise((done) => held.push(() => done(asked(path, more))))"
+    )
+    bench.run("void bench.gestures.send({ do: 'weather', motif: bench.print().motifs.at(-1).name, preset: 'squall' })")
+    until(lambda: bench.run("return held.length") == 1)
+    bench.run("return new Promise((done) => setTimeout(done, 300))")
+    assert bench.run(head) not in ("All saved", "")
+    bench.run(
+        "window.heads = []; new MutationObserver(() => heads.push(document.getElementById('saved').textContent))"
+        ".observe(document.getElementById('saved'), { childList: true })"
+    )
+    bench.run("bench.gestures.silent(false)")  # as any answer does
+    assert "All saved" not in bench.run("return [...heads, document.getElementById('saved').textContent]")
+    bench.run("held.splice(0).forEach((one) => one()); window.fetch = asked")
+    until(lambda: bench.run(head) == "All saved")
+
+
 def test_a_new_outline_takes_the_place_of_the_old(bench: Bench) -> None:
     _, x, y, _ = _one_alone(bench)
     bench.take("fingers")
@@ -1091,6 +1112,7 @@ def _kinds(bench: Bench) -> list[list[str]]:
     return [table["for"] for table in tables]
 
 
+_DRAWN = "return document.getElementById('drawn-land').textContent"
 _CUT = "return document.getElementById('slip-cutting').innerText"
 
 
@@ -1109,7 +1131,12 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
     assert bench.browser.find_elements(By.CSS_SELECTOR, "dialog form:invalid")
     assert path.read_text(encoding="utf-8") == before
-    _choose(bench, "linoleum", "router", "laser")
+    _choose(bench, "linoleum")
+    until(lambda: "the least land is" in bench.run(_DRAWN))
+    told = bench.run(_DRAWN)
+    assert "What is drawn counts as snow does: a line or twig thinner than" in told, told
+    _choose(bench, "router", "laser")
+    until(lambda: bench.run(_DRAWN) != told)
     bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
     until(lambda: "hand with" in bench.run(_CUT))
     assert _kinds(bench) == [["hand", "router"]] * 2
@@ -1494,8 +1521,11 @@ def test_a_print_is_begun_with_her_drawing(begun: Bench) -> None:
     label = begun.browser.find_element(By.CSS_SELECTOR, "dialog .laid canvas").get_attribute("aria-label")
     assert label == "Understood: POSTS, RAIL"
     assert _violations(begun, "dialog[open]") == []
-    snow = [each for each in begun.run(_LABELS) if each.startswith("snow")]
-    assert sorted(item.partition(" on ")[0] for item in snow) == ["snowfall", *["snowload"] * (len(snow) - 1)]
+    snow = [each for each in begun.run(_LABELS) if each.startswith("Snow that")]
+    assert sorted(item.partition(" on ")[0] for item in snow) == [
+        "Snow that falls",
+        *["Snow that lies"] * (len(snow) - 1),
+    ]
     assert {layer for one in snow for layer in one.partition(" on ")[2].split(", ") if layer} == {"POSTS", "RAIL"}
     begun.run("document.querySelectorAll('[data-is=name]')[0].value = 'Fog'")
     begun.run("document.querySelector('dialog form').requestSubmit()")

@@ -11,6 +11,7 @@ import pytest
 import shapely
 from shapely import affinity
 
+from carvegen.base.limits import Limits
 from carvegen.checks import checked, land_width
 from carvegen.checks.mending import (
     CutChange,
@@ -222,6 +223,9 @@ def test_words_of_changes_count_them_by_kind_and_tell_where_it_changed_most() ->
     assert mending_words(changes) == (
         "cuts joined over thin land: 1, thin land widened: 2; -0.6 mm² of white; the largest at x 5.0, y 6.0 mm"
     )
+    for across, widths in ((0.5, "0.5 mm"), (0.72, "0.5 to 0.72 mm, by the grain")):
+        limits = Limits(land_along_mm=0.5, land_across_mm=across, cut_mm=0.3, dot_mm=1.0)
+        assert f"over thin land: 1, thin land widened to {widths}: 2; " in mending_words(changes, (), limits)
     little = [CutChange(what="rounded", at=(3.0, 4.0), white_mm2=-0.04)]
     assert mending_words(little) == "cuts rounded for the tool: 1; +0.0 mm² of white; the largest at x 3.0, y 4.0 mm"
 

@@ -151,6 +151,28 @@ def test_a_drawing_of_inks_that_is_taken_for_cuts_is_told(own_folder, capsys, dr
         run(capsys, "check", "a.svg", "--json", *SETUP).out)["notes"]) == said  # fmt: skip
 
 
+FEW = filled(3, wide=40)  # of the face 10 %
+
+
+@pytest.mark.parametrize(
+    ("drawing", "said"),
+    [
+        ((group("KEY", FEW), group("SKY", filled(30, left=20))), True),
+        ((group("KEY", FEW, filled(2, fill="#a33")),), True),
+        ((group("KEY", FEW),), False),
+        ((group("KEY", FEW), group("CUT AREA", filled(30, left=20))), False),
+        ((group("KEY", FEW), group("BLOCK EDGE", ALL)), False),
+    ],
+)
+def test_one_layer_of_several_may_be_an_ink_however_little_it_fills(own_folder, capsys, drawing, said):
+    """Lines of a key are as few as cuts are: only the whole file tells. Silent where a layer is a block's."""
+    (own_folder / "a.svg").write_text(svg(*drawing))
+    ran = run(capsys, "check", "a.svg#KEY", *SETUP)
+    assert ran.code < 2
+    assert ("if these are inks" in ran.err) == said
+    assert ("carvegen new FOLDER --drawing a.svg makes its blocks" in ran.err) == said
+
+
 def test_colours_that_are_too_many_to_tell_apart_keep_no_drawing_from_its_check(own_folder, capsys, monkeypatch):
     (own_folder / "a.svg").write_text(svg(ALL, filled(20, fill="#a33")))
     assert "if these are inks" in run(capsys, "check", "a.svg", *SETUP).err

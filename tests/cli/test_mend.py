@@ -34,6 +34,9 @@ def test_mended_files_hold_and_changes_are_told(own_folder, capsys):
     assert done.code == 0, done.err
     report = json.loads(done.out)
     assert {change["what"] for change in report["changes"]} == {"widened"}
+    told = run(capsys, "mend", name, *SETUP, "--view", "block", "--out", "sea").out
+    land = cases.setup("linoleum", "laser-fine").limits.land_mm
+    assert f"Mended: thin land widened to {land:.2g} mm: {len(report['changes'])};" in told
     assert {"changes.png", "land-width.png", "land-width.svg"} <= set(report["files"])
     assert all((own_folder / "sky" / file).is_file() for file in report["files"])
     assert json.loads((own_folder / "sky" / "report.json").read_text())["changes"] == report["changes"]

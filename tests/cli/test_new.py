@@ -254,6 +254,16 @@ def test_no_snow_lies_on_what_a_layers_name_says_is_water_light_or_letters(name,
     layers = {layer: geometry.polygon_array([shapely.box(9, 0, 20, 3)]) for layer in (name, "posts")}
     lying = [table["on"] for table in guess(layers, (40, 30))["motifs"] if table["motif"] == "snowload"]
     assert lying == [[name, "posts"] if bears else ["posts"]]
+    told = f"By the name, no snow lies on {name}."
+    if bears:
+        told = "Snow lies on every layer that is not behind all; on one named as water, light or letters none would."
+    assert guess(layers, (40, 30))["why"][-1] == told
+
+
+def test_what_is_said_of_the_blocks_tells_what_bears_no_snow_by_its_name(tmp_path, capsys):
+    inside = '<g id="water"><path d="M0 0h40v6h-40z"/></g><g id="posts"><path d="M9 6h4v12h-4z"/></g>'
+    assert "By the name, no snow lies on water." in run(
+        capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).out  # fmt: skip
 
 
 def test_where_nothing_bears_snow_none_lies():

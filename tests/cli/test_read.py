@@ -57,7 +57,8 @@ def test_layers_of_a_drawing_keep_their_names_and_areas(own_folder, capsys):
     assert [layer["name"] for layer in first["layers"]] == ["jetty", "Töne & lamp"]
     assert [layer["area_mm2"] for layer in first["layers"]] == [50.0, 91.0]
     assert (first["width_mm"], first["height_mm"]) == (40, 30)
-    assert json.loads(run(capsys, "read", "b.svg", "--json", "-o", "c.dxf").out) == first
+    again = json.loads(run(capsys, "read", "b.svg", "--json", "-o", "c.dxf").out)
+    assert again == {**first, "says_view": "print"}
     document = ezdxf.readfile(own_folder / "c.dxf")
     assert document.header["$INSUNITS"] == 4
     assert all(line.closed for line in document.modelspace().query("LWPOLYLINE"))
@@ -113,6 +114,49 @@ def test_a_scan_can_be_kept_clear(scan, capsys):
     assert dark.area > 200
     assert len(cuts) > 10
     assert shapely.distance(cuts, dark).min() > 0.9
+
+
+@pytest.fixture
+def one_block(own_folder, capsys):
+    """A block of a few flakes, all in its left half, for a laser: its files and its proof."""
+    (own_folder / "right.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+        '<rect id="k" x="15" width="25" height="30"/></svg>',
+        encoding="utf-8",
+    )
+    done = run(capsys, "snowfall", "--size", "40x30", "--material", "linoleum", "--cutter", "laser-fine",
+               "--keep-clear", "right.svg", "--for", "laser", "--out", "sky", "--json")  # fmt: skip
+    assert done.code in (0, 1), done.err
+    return own_folder / "sky"
+
+
+@pytest.mark.parametrize("file", [f"laser/{name}.{kind}" for name in ("block", "paths") for kind in ("svg", "dxf")])
+def test_a_file_that_says_block_view_is_read_as_that(one_block, capsys, file):
+    """Cuts that print on the left lie on the right in the file; what is read, told and written is as it prints."""
+    outlines = ["--outlines"] * file.endswith("svg")
+    done = run(capsys, "read", one_block / file, *outlines, "-o", "clean.svg")
+    assert done.code == 0, done.err
+    assert "The file itself is in BLOCK VIEW, mirrored; here it is turned round, as it prints." in done.out
+    assert ", print view" in done.out
+    assert json.loads(run(capsys, "read", one_block / file, "--json").out)["says_view"] == "block"
+    clean = read(one_block.parent / "clean.svg", outlines=True)
+    middle = shapely.union_all(clean.layers["BLOCK EDGE"]).envelope.centroid.x
+    assert clean.says_view == "print"
+    (cuts,) = (clean.layers[name] for name in ("CUT AREA", "SHOULDER 1 OF 2") if name in clean.layers)
+    assert shapely.bounds(cuts)[:, 2].max() < middle
+    assert "BLOCK VIEW" not in run(capsys, "read", "clean.svg").out, "once is enough"
+
+
+@pytest.mark.parametrize("file", ["proof.svg", "left.svg"])
+def test_a_file_in_print_view_is_read_as_it_lies(one_block, capsys, file):
+    (one_block / "left.svg").write_text(SVG, encoding="utf-8")
+    first = read(one_block / file, without=["NOTES"])
+    done = run(capsys, "read", one_block / file, "-o", "clean.svg")
+    assert done.code == 0, done.err
+    assert "BLOCK VIEW" not in done.out
+    clean = read(one_block.parent / "clean.svg")
+    for name, shapes in first.layers.items():
+        assert shapely.union_all(shapes).symmetric_difference(shapely.union_all(clean.layers[name])).area < 0.01
 
 
 NESTED = (

@@ -279,7 +279,8 @@ def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path)
         pace.done()
     last = "this print took 40 s last time"
     assert report == [
-        (part, f"{so_far} so far; {last}") for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
+        (part, f"{so_far} so far, slower while other programs work; {last}")
+        for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
     ]
     assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, "")
     now[0], parts = 0.0, []

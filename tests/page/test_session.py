@@ -18,8 +18,9 @@ from PIL import Image
 from shapely import affinity
 
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
+from carvegen.blocks.from_motif import strictest
 from carvegen.interfaces.page.beginning import offers
-from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.gestures import CutBy, gesture
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.table import kept_copy
 from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
@@ -536,6 +537,33 @@ def changed_lines(before: str, after: str) -> list[str]:
     return [line[2:] for line in difflib.ndiff(before.splitlines(), after.splitlines()) if line.startswith("+ ")]
 
 
+BOARDS = layer("BOARDS", "box 4 8 92 3"), layer("POST", "box 40 11 6 14"), layer("ROOF", "box 30 30 40 3")
+
+
+@pytest.mark.parametrize(
+    ("kind", "preset", "more"),
+    [
+        ("snowload", "deep", 'on = ["BOARDS", "POST", "ROOF"]'),
+        ("snowfall", "steady", "settings = { smallest_mm = 1.0 }"),
+    ],
+)
+def test_a_picture_of_the_weather_shows_what_the_print_would_have(tmp_path, monkeypatch, kind, preset, more) -> None:
+    """Boards that go past the picture's sides are no field, and a roof above it shelters them."""
+    after, blocks = f'[[motifs]]\nmotif = "{kind}"\n{more}', {"sky": ["*"], "key": ["BOARDS", "POST", "ROOF"]}
+    path = tmp_path / "print.toml"
+    path.write_text(small_print(*BOARDS, blocks=blocks, after=after, size=(100, 40), seed=4), encoding="utf-8")
+    hand, drawn, frame = Hand(path), [], (34.0, 4.0, 62.0, 25.0)
+    monkeypatch.setattr(thumbnails, "_frame", lambda *_: frame)
+    monkeypatch.setattr(thumbnails, "print_png", lambda _, coats, *__, **___: drawn.extend(coats) or b"")
+    hand.session.thumbnail(f"{kind} 1", preset)
+    hand.does("weather", motif=f"{kind} 1", preset=preset)
+    hand.close()
+    window, inked = shapely.box(*frame), shapely.union_all([coat.land for coat in drawn])
+    shown, built = window.difference(inked), built_white(path, "sky").intersection(window)
+    assert built.area > 3
+    assert shown.symmetric_difference(built).area < 0.02 * built.area
+
+
 def test_pictures_of_lying_snow_show_how_the_weathers_differ(hand) -> None:
     """Near by, where it lies: dusting and deep differ in a thirtieth of the picture; the same weather, in nothing."""
     pictures = {}
@@ -687,6 +715,30 @@ def blocks_cut_by(folder: Path, sky: str, key: str) -> Hand:
     first, second, third = path.read_text(encoding="utf-8").split('for = ["hand"]')
     path.write_text(f"{first}{sky}{second}{key}{third}", encoding="utf-8")
     return Hand(path)
+
+
+def test_before_another_machine_is_chosen_it_is_told_what_becomes_of_thin_lines(tmp_path) -> None:
+    """By the figures that the build goes by; of what would be refused, and where nothing changes, nothing."""
+    hand = blocks_cut_by(tmp_path, 'for = ["hand"]\nmend = true', 'for = ["hand"]')
+    said = hand.session.drawn_land(CutBy(kinds=("hand", "laser"), material="", cutter=""))["say"]
+    was = {name: strictest(one.limits for one in lot).land_mm for name, lot in hand.session.desk.setups.items()}
+    file = hand.path.read_bytes()
+    hand.does("cut by", **{"for": ["hand", "laser"]})
+    now = {name: strictest(one.limits for one in lot).land_mm for name, lot in hand.session.desk.setups.items()}
+    assert now["sky"] > was["sky"]
+    lands = {name: f"{name}: the least land is {now[name]:.2g} mm, until now {was[name]:.2g} mm. " for name in now}
+    drawn = f"What is drawn counts as snow does: a line or twig thinner than {now['sky']:.2g} mm"
+    assert now["sky"] == now["key"]
+    assert said == [
+        f"{lands['sky']}{drawn} is widened to that, or goes, in the files for all who cut it.",
+        f"{lands['key']}{drawn} stays as drawn, and is told as too weak: these blocks are not mended.",
+    ]
+    hand.does("undo")
+    assert hand.path.read_bytes() == file
+    for wish in ({"kinds": ("hand",)}, {"material": "rubber-soft", "kinds": ("laser",)}, {"material": "no such"}):
+        empty = CutBy(**{"kinds": (), "material": "", "cutter": "", **wish})
+        assert hand.session.drawn_land(empty) == {"say": []}
+    hand.close()
 
 
 def test_what_is_not_asked_for_stays_as_each_block_has_it_and_a_kind_is_written_once(tmp_path) -> None:

@@ -65,7 +65,9 @@ def test_page_and_papers_have_one_word_for_one_thing(tmp_path) -> None:
 
 def test_how_long_it_has_taken_is_said_and_how_long_the_last_time_and_nothing_is_guessed() -> None:
     assert [so_far(*each) for each in ((1, 0), (12, 0.4), (185, 540), (3900, 0))] == [
-        "", "12 s so far", "3 min so far; this print took 9 min last time", "1 h 5 min so far",
+        "", "12 s so far, slower while other programs work",
+        "3 min so far, slower while other programs work; this print took 9 min last time",
+        "1 h 5 min so far, slower while other programs work",
     ]  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -58,6 +59,16 @@ def test_numbers_stand_on_land_or_on_a_floor_and_the_table_has_a_box_for_each_zo
     assert len(table.rows) == 9
     assert all(row[-1] == "" for row in table.rows[1:])
     assert table.rows[1][:3] == ("1", "0 to 40", "40 to 80")
+
+
+def test_the_table_counts_whole_cuts_and_says_so_where_the_tools_have_more_places() -> None:
+    """One wide cut has four corners for the fine tool and a floor."""
+    guide = hand_guide(setup("linoleum", "v-60").on(block(box(20, 20, 30, 30), size=(80.0, 80.0))), "carbon")
+    (table,) = guide.tables
+    assert sum(int(row[3]) for row in table.rows[1:] if row[3] != "-") == 1
+    places = [int(n) for n in re.findall(r"grey, (\d+) places?", " ".join(entry.words for entry in guide.tools))]
+    assert sum(places) == 5
+    assert "counts in one of them, whole; the places named with the tools are its parts, by width." in table.words[0]
 
 
 def test_every_zone_of_a_block_that_is_mostly_floor_is_numbered() -> None:

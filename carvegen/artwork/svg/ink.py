@@ -150,7 +150,7 @@ class LayerGatherer:
             raise error.within(node.place) from None
         if area.crossing_place:
             place = f"({node.place}) {area.crossing_place} from the drawing's lower left corner"
-            self.notes.add("an outline crosses itself and is mended by its fill rule", place)
+            self.notes.add("an outline crosses itself; it is filled as drawing programs show it", place)
         if area.flat and not paints.is_painted(look, "stroke"):
             self.notes.add("an outline without area is left out", node.place)
         return area.shapes

@@ -29,6 +29,7 @@ from carvegen.geometry.narrow import NarrowKind
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.checks.survey import Reached
@@ -74,12 +75,16 @@ class LostPiece:
     area_mm2: float  #: to a hundredth
 
 
-def mending_words(changes: Sequence[CutChange], lost: Sequence[LostPiece] = ()) -> str:
-    """What was mended, by kind, how much white it made or took, where it changed most, what is lost; "" of none."""
+def mending_words(changes: Sequence[CutChange], lost: Sequence[LostPiece] = (), limits: Limits | None = None) -> str:
+    """What was mended, by kind, how much white it made or took, where it changed most, what is lost; "" of none.
+
+    By the `limits` that it was mended by it is told how wide thin land is now.
+    """
     if not changes:
         return ""
     counts = Counter(change.what for change in changes)
-    words = ", ".join(f"{_COUNTED[what]}: {count}" for what, count in sorted(counts.items()))
+    widths = {"widened": f" to {limits.land_words}"} if limits is not None else {}
+    words = ", ".join(f"{_COUNTED[what]}{widths.get(what, '')}: {count}" for what, count in sorted(counts.items()))
     most = max(changes, key=lambda change: abs(change.white_mm2))
     white = sum(change.white_mm2 for change in changes)
     words += f"; {round(white, 1) + 0.0:+.1f} mm² of white; the largest at x {most.at[0]:.1f}, y {most.at[1]:.1f} mm"

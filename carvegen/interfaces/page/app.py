@@ -31,7 +31,7 @@ from carvegen.interfaces.page.beginning import (
     understood,
     upload_of,
 )
-from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.gestures import cut_by, gesture
 from carvegen.interfaces.page.guard import Guard, forget, remember
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.wording import own_fault
@@ -361,6 +361,9 @@ class Page:
                 ask.path_params["motif"], ask.path_params["preset"]), picture),
             "/weather/{motif}.png": self._answers(lambda session, ask: session.by_hand(
                 ask.path_params["motif"], dict(ask.query_params)), picture),
+            "/cut-by": self._answers(lambda session, ask: session.drawn_land(cut_by(
+                ask.query_params.get("material", ""), ask.query_params.get("cutter", ""),
+                ask.query_params.getlist("for")))),
             "/proof/{name}": self.proof_file, "/file/{name:path}": self.file, "/sheet": self.sheet,
         }  # fmt: skip
         post = {

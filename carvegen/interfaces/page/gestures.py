@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -326,6 +326,11 @@ def _cut_by(fields: _Fields) -> CutBy:
     if fields.has("for") and not kinds:
         raise InputError("names nobody who cuts it", field="for", hint="choose a machine, or your own hand")
     return CutBy(kinds=kinds, material=fields.text("material", ""), cutter=fields.text("cutter", ""))
+
+
+def cut_by(material: str, cutter: str, kinds: Sequence[str]) -> CutBy:
+    """A wish that others cut the print, as its gesture would say it, before it is one."""
+    return _cut_by(_Fields({"material": material, "cutter": cutter, "for": list(kinds) or None}))
 
 
 _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {

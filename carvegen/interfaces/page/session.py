@@ -27,6 +27,7 @@ from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
+from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.wording import more_words, own_fault
@@ -560,6 +561,11 @@ class Session:
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""
         return cautions(self.desk.print_, self.desk.setups)
+
+    def drawn_land(self, wish: CutBy) -> dict[str, Any]:
+        """What becomes of what is drawn if others cut the print, before it is chosen."""
+        with self._at_desk() as desk:
+            return {"say": drawn_land_words(desk, wish)}
 
     def compared(self, picture: Path, wish: dict[str, Any], out: Path) -> dict[str, Any]:
         """A photograph of a proof or a block laid on the plan: what is said; pictures go into `out`.

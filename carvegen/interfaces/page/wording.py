@@ -151,7 +151,7 @@ def unsure_lines(places: int, area_mm2: float, *, several: bool, picked: bool) -
 
 def so_far(passed_s: float, before_s: float) -> str:
     """How long work has gone on, and how long it took the time before, unless it was soon done; nothing is guessed."""
-    here = f"{lasted(passed_s)} so far" if passed_s >= _SOON_S else ""
+    here = f"{lasted(passed_s)} so far, slower while other programs work" if passed_s >= _SOON_S else ""
     before = f"this print took {lasted(before_s)} last time" if before_s >= _SOON_S else ""
     return "; ".join(filter(None, [here, before]))
 

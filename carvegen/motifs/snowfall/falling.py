@@ -309,10 +309,12 @@ def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, 
         return ""
     if free < 0.98 * whole or place.density is not None or place.hides or not place.bars.is_empty:
         open_ = shapely.area(shapely.difference(place.area, shapely.union_all([place.bars, *place.hides])))
-        why = f"snow is kept off a part of the face, {open_ / whole:.0%} of it is free"
+        thinned = " or thinned out" if place.density is not None else ""
+        share = f"{open_ / whole:.0%} of the face is open to snow"
+        why = f"{share}, the rest is hidden by what is drawn or kept clear{thinned}"
         if not place.bars.is_empty:
             why += ", and near bars of the drawing, as posts are, snow falls in single flakes instead of masses"
-        help_ = "raise snow, or keep less of it clear"
+        help_ = "raise snow, or let less stand before it or be kept clear"
     elif came < settings.snow and (level >= 0.9 * _MOST or settings.snow - came > one):
         why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
     else:

@@ -286,7 +286,8 @@ def _patch_table(patches: Sequence[GuideZone]) -> Table:
         words=(
             f"Zones of about {PATCH_MM:g} x {PATCH_MM:g} mm, from the top row down, to and fro, as this sheet lies. "
             "The number stands on the drawing where there is room for it. A cut that lies in several zones counts in "
-            "one of them; the minutes are for what lies in each.",
+            "one of them, whole; the places named with the tools are its parts, by width. The minutes are for what "
+            "lies in each zone.",
         ),
         rows=patch_rows(patches),
         ticked=True,

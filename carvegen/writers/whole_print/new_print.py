@@ -232,8 +232,15 @@ def guess(
             *({"motif": "snowload", "preset": presets["snowload"], "on": on} for on in bearers),
             {"motif": "snowfall", "preset": presets["snowfall"], "settings": dict(NEW_SNOWFALL), **hides},
         ],
-        "why": why,
+        "why": [*why, _bare_words([name for name in things or inked if not _may_bear(name)])],
     }  # fmt: skip
+
+
+def _bare_words(bare: Sequence[str]) -> str:
+    """On which layers no snow lies by the words of their names; where none is so named, that it would be so."""
+    if bare:
+        return f"By the name, no snow lies on {', '.join(bare)}."
+    return "Snow lies on every layer that is not behind all; on one named as water, light or letters none would."
 
 
 def _may_bear(name: str) -> bool:

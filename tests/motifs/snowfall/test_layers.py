@@ -59,7 +59,7 @@ def test_it_is_told_how_much_of_the_face_is_free() -> None:
     face, area = shapely.box(0, 0, 40, 30), shapely.box(0, 0, 20, 30)
     place = Place(area=area, frame=face, bars=shapely.box(5, 0, 10, 30))
     growth = snowfall.grow(snowfall.Settings(snow=0.3), place, LIMITS, stream(1, "layers"))
-    assert "kept off a part of the face, 38% of it is free" in growth.remark
+    assert "38% of the face is open to snow, the rest is hidden by what is drawn or kept clear; raise" in growth.remark
 
 
 @takes_long  # what is asked above, as integers
@@ -198,7 +198,7 @@ SKY = SimpleNamespace()
         (0.5, 0.4, falling._MOST, 100, "leaves no room for more"),
         (0.9, 0.4, 1.0, 100, "leaves no room for more"),  # there would be room for two like the largest
         (0.3, 0.4, falling._MOST, 100, "come whole"),
-        (0.5, 0.4, 1.0, 97, "97% of it is free"),
+        (0.5, 0.4, 1.0, 97, "97% of the face is open to snow"),
         (0.4, 0.4, 1.0, 97, ""),
     ],
 )

@@ -90,17 +90,19 @@ def _say(job: Job, drawn: Drawn, notes: list[str], report: Report, picture: Path
 
 
 def _inks(file: Path, job: Job, units: str | None) -> list[str]:
-    """A note if nearly all is cut, in several layers or colours: what is filled are inks, then, not cuts."""
+    """A note if what is filled may be inks, not cuts: nearly all is cut, or one layer of several is asked for."""
     import shapely
 
+    from carvegen.artwork.reading import file_and_layer
     from carvegen.blocks.from_drawing import in_several_inks
 
+    whole, layer = file_and_layer(file)
     share = float(shapely.area(job.block.cuts).sum() / shapely.area(job.block.face))
-    if share < _MOSTLY or not in_several_inks(file, units=units):
+    if not (layer or share >= _MOSTLY) or not in_several_inks(whole, units=units):
         return []
     return [
         f"what is filled is taken as cut, {share:.0%} of the face; if these are inks, this is a drawing of a print: "
-        "carvegen new FOLDER --drawing FILE makes its blocks"
+        f"carvegen new FOLDER --drawing {whole if layer else 'FILE'} makes its blocks"
     ]
 
 

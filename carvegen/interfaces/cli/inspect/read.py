@@ -108,7 +108,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     else:
         from carvegen.blocks.layer_names import NOTES
 
-        artwork = read(file, units=units, outlines=outlines, without=(NOTES,))
+        artwork = _as_it_prints(read(file, units=units, outlines=outlines, without=(NOTES,)))
     coats = dict(zip(chosen["inks"], chosen["coats"], strict=True)) if chosen.get("coats") else {}
     _write(artwork, file, out, picture, coats)
     (_say_json if as_json else _say)(artwork)
@@ -116,6 +116,23 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     if shown is not None:
         options.look_first(shown)
     return int(UNSURE in artwork.layers and is_picture(file))
+
+
+def _as_it_prints(artwork: Artwork) -> Artwork:
+    """A drawing in print view: one that says of itself that it shows the block as it lies is mirrored."""
+    from dataclasses import replace
+
+    import shapely
+
+    from carvegen import geometry
+
+    shapes = artwork.shapes
+    if artwork.says_view != "block" or not len(shapes):
+        return artwork
+    left, _, right, _ = shapely.total_bounds(shapes).tolist()
+    width = left + right if artwork.width_mm is None else artwork.width_mm
+    layers = {name: geometry.mirrored(each, width) for name, each in artwork.layers.items()}
+    return replace(artwork, layers=layers)
 
 
 def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, Any]) -> tuple[Artwork, dict[str, Any]]:
@@ -212,6 +229,7 @@ def _say_json(artwork: Artwork) -> None:
         "width_mm": artwork.width_mm and round(artwork.width_mm, 3),
         "height_mm": artwork.height_mm and round(artwork.height_mm, 3),
         "true_size": artwork.true_size,
+        "says_view": artwork.says_view,
         "tolerance_mm": round(artwork.tolerance_mm, 4),
         "layers": _figures(artwork),
         "inside": {name: list(names) for name, names in artwork.inside.items()},
@@ -225,9 +243,11 @@ def _say(artwork: Artwork) -> None:
     if not artwork.true_size:
         click.echo("It says no true size; areas are as if its longer side were 1000 mm.")
     elif artwork.width_mm is None or artwork.height_mm is None:
-        click.echo(f"It has no page; {_extent(artwork)}.")
+        click.echo(f"It has no page; {_extent(artwork)}{', print view' * bool(artwork.says_view)}.")
     else:
         click.echo(f"Page {artwork.width_mm:.2f} × {artwork.height_mm:.2f} mm, print view.")
+    if artwork.says_view == "block":
+        click.echo("The file itself is in BLOCK VIEW, mirrored; here it is turned round, as it prints.")
     click.echo(f"Curves are made of straight pieces, at most {artwork.tolerance_mm:.2g} mm off.")
     rows = [("layer", "shapes", "holes", "points", "area mm²")]
     rows += [tuple(shortened(str(cell), _CELL) for cell in row.values()) for row in _figures(artwork)]  # type: ignore[misc]

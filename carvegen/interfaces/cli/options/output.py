@@ -160,7 +160,7 @@ def _mending(delivery: Delivery) -> str:
     """What was mended, by kind, how much white it made or took, and the land that is lost."""
     from carvegen.checks.mending import mending_words
 
-    return f"Mended: {mending_words(delivery.changes, delivery.lost)} (see changes.png)."
+    return f"Mended: {mending_words(delivery.changes, delivery.lost, delivery.limits)} (see changes.png)."
 
 
 def finish(delivery: Delivery, out: Path, *, as_json: bool, doubts: Sequence[str] = (), remedy: str = "") -> int:

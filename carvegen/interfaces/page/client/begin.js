@@ -390,7 +390,8 @@ function numbered(label, value, least = 5, most = 3000) {
 }
 
 /** A motif, and the layers that it lies on. @param {{motif: string, on?: string[]}} guess */
-const lain = ({ motif, on = [] }) => (on.length > 0 ? `${motif} on ${on.join(", ")}` : motif);
+const lain = ({ motif, on = [] }) => [SNOW[motif] ?? motif, ...(on.length > 0 ? [`on ${on.join(", ")}`] : [])].join(" ");
+const SNOW = /** @type {Record<string, string>} */ ({ snowload: "Snow that lies", snowfall: "Snow that falls" });
 
 /** @param {Offers} offers @param {string} motif @param {string} preset */
 function weather(offers, motif, preset) {

@@ -228,6 +228,14 @@ export class CuttingSlip {
       said = h("p", { role: "status", class: "refused" }),
       waits = h("p", { role: "status", id: "cutting-waits" }),
       made = this.files.made > 0;
+    const drawn = h("div", { role: "status", id: "drawn-land", class: "told" });
+    /** Told before she agrees: what is drawn is widened, too. */
+    const tellDrawn = async () => {
+      const wish = changes(read(), usual),
+        asked = new URLSearchParams([...Object.entries(wish).flatMap(([key, value]) => [value].flat().map((one) => [key, one]))]);
+      const lines = /** @type {string[]} */ (Object.keys(wish).length > 0 ? (await ask(`cut-by?${asked}`)).say : []);
+      if (String(Object.entries(wish)) === String(Object.entries(changes(read(), usual)))) drawn.replaceChildren(...lines.map((line) => h("p", {}, line)));
+    };
     const told = { ...this.does, say: (/** @type {string} */ words) => void (said.textContent = words) };
     const save = h("button", { type: "submit", class: "first" }, made ? "Save it, and make the files again" : "Save it");
     const dialog = h(
@@ -240,14 +248,14 @@ export class CuttingSlip {
       h(
         "form",
         {
+          onchange: () => void tried(told, tellDrawn),
           onsubmit: (/** @type {Event} */ event) => {
             event.preventDefault();
             save.disabled = true;
             const ended = this.#waiting(waits, (print.motifs ?? []).filter((motif) => motif.kept).map((motif) => motif.name));
             void tried(told, async () => {
               told.say("");
-              const changed = Object.entries(read()).filter(([key, value]) => String(value) !== String(usual[/** @type {keyof CutBy} */ (key)]));
-              await this.does.send({ do: "cut by", ...Object.fromEntries(changed) });
+              await this.does.send({ do: "cut by", ...changes(read(), usual) });
               dialog.close();
               if (made) await this.files.again();
             }).finally(() => {
@@ -257,6 +265,7 @@ export class CuttingSlip {
           },
         },
         ...parts,
+        drawn,
         said,
         waits,
         h("div", { class: "row" }, save, button("Leave it", () => dialog.close())),
@@ -264,6 +273,11 @@ export class CuttingSlip {
     );
     opened(dialog);
   }
+}
+
+/** What was chosen otherwise than it is. @param {CutBy} now @param {CutBy} usual @returns {Partial<CutBy>} */
+function changes(now, usual) {
+  return Object.fromEntries(Object.entries(now).filter(([key, value]) => String(value) !== String(usual[/** @type {keyof CutBy} */ (key)])));
 }
 
 /**

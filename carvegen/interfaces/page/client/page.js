@@ -42,6 +42,8 @@ const gestures = new Gestures(answered, silent, () => {
 /** @type {Print} */
 let print;
 let wanted = false,
+  laidOut = 0, // so often it is being laid out anew
+  behind = "", // what is at work behind
   onceSeen = /** @type {(() => void) | null} */ (null),
   lastTry = /** @type {Gesture | null} */ (null);
 let seen = /** @type {import("./slips.js").Seen | null} */ (null),
@@ -189,7 +191,7 @@ function silent(is) {
   saved.dataset.silent = is ? "yes" : "no";
   if (is) saved.textContent = "The program does not answer; what you do is kept and sent again.";
   else if (print?.only_looks) saved.textContent = "Another window holds this print: here you can look.";
-  else if (print) saved.textContent = gestures.waiting ? "Saving…" : "All saved";
+  else if (print) saved.textContent = gestures.waiting ? "Saving…" : behind || (laidOut ? "Saved; the print is being laid out anew…" : "All saved");
 }
 
 // ── gestures and their answers ───────────────────────────────────────────────────────────────────────────────────
@@ -445,12 +447,24 @@ function lamp(lit) {
 
 // ── the print ────────────────────────────────────────────────────────────────────────────────────────────────────
 
-/** Asks for the print and all of its shapes. @param {Print} [asked] @returns {Promise<void>} */
+/** Asks for the print and all of its shapes, and says so meanwhile. @param {Print} [asked] @returns {Promise<void>} */
 async function load(asked) {
+  laidOut += 1;
+  if (byId("saved").dataset.silent !== "yes") silent(false);
+  try {
+    await laid(asked);
+  } finally {
+    laidOut -= 1;
+  }
+  silent(false);
+}
+
+/** @param {Print} [asked] @returns {Promise<void>} */
+async function laid(asked) {
   const mine = gestures.window_id,
     looks = mine !== undefined && print.only_looks;
   const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
-  if (mine !== undefined && told.opening === print.opening && told.version < print.version) return load(); // a gesture was done meanwhile
+  if (mine !== undefined && told.opening === print.opening && told.version < print.version) return laid(); // a gesture was done meanwhile
   print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
   [gestures.window_id, gestures.opening] = [print.window_id, print.opening];
   view.size = print.size;
@@ -471,7 +485,6 @@ async function load(asked) {
   beside.cutting?.show(print);
   motifsNamed();
   counts();
-  silent(false);
   changed();
 }
 
@@ -509,8 +522,8 @@ function staged(news) {
       ? `The print is being laid on the bench: ${news.text}…`
       : "The print is being laid on the bench…");
   beside.files?.progress(news);
-  if (news.text && !print.only_looks) byId("saved").textContent = `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}`;
-  else silent(false);
+  behind = news.text ? `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}` : "";
+  silent(false);
 }
 
 /** After a silence: the program may have been started again, and have laid the print out anew. */

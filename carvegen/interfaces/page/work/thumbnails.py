@@ -30,14 +30,16 @@ AtDesk = Callable[[], AbstractContextManager["Desk"]]
 
 _SIZE_MM = (60.0, 45.0)
 _LYING_MM = (28.0, 21.0)  #: of snow that lies: its depth differs by parts of a millimetre
-_AROUND_MM = 8.0
+_GROWS_MM = (240.0, 180.0)  #: round it snow grows, on a small face all of it: that bounds what a picture costs; our own
 _PX_WIDE = 240
 
 
 def thumbnail(at_desk: AtDesk, name: str, preset: str) -> bytes:
     """A part of the print with a motif by one of its presets, all other white as it is; a PNG.
 
-    Each preset is grown from the same stream, so that the pictures differ by the weather alone.
+    Each preset is grown as the print would grow it: on the whole face, or so much of a large one as a picture may
+    cost. On a part alone, boards that go on past its sides would be ground, and the share that is asked would fall on
+    what of the sky happens to be there.
 
     Parameters
     ----------
@@ -86,10 +88,12 @@ def _part(at_desk: AtDesk, name: str, settings: Any) -> bytes:  # noqa: ANN401
         window = shapely.box(*frame)
         others = [desk.seen.shape(n) for n in desk.seen.near(window) if desk.seen.like(n)[1] != name]
         bed, print_, pictures = desk.bare.beds[desk.motif_called(name)], desk.print_, desk.bare.pictures
-    wide = shapely.buffer(window, _AROUND_MM, join_style="mitre")  # so that it lies as in the print, up to the edge
-    area = geometry.solid(shapely.intersection(bed.place.area, wide))
-    place = replace(bed.place, area=area, frame=wide)
-    snow = bed.grown(settings, place, stream(bed.seed, "weather", name))
+        entry, size = print_.motifs[desk.motif_called(name)], desk.size
+    place, middle = bed.place, shapely.centroid(window)
+    if any(side > most for side, most in zip(size, _GROWS_MM, strict=True)):
+        wide = shapely.box(*_about(middle, _GROWS_MM, size))
+        place = replace(place, area=geometry.solid(shapely.intersection(place.area, wide)), frame=wide)
+    snow = bed.grown(settings, place, stream(bed.seed, "print", entry.motif, str(entry.nth)))
     white = shapely.union_all([*snow, *others])
     coats = [
         Coat(ink=block.ink, land=geometry.solid(shapely.difference(
@@ -111,8 +115,14 @@ def _frame(desk: Desk, name: str) -> tuple[float, float, float, float]:
         about = _where_most(heaps, width, height)
     elif entry.on:
         about = shapely.centroid(desk.bare.drawing.union(entry.on))
-    left = min(max(about.x - width / 2, 0.0), desk.size[0] - width)
-    bottom = min(max(about.y - height / 2, 0.0), desk.size[1] - height)
+    return _about(about, (width, height), desk.size)
+
+
+def _about(middle: Point, most: tuple[float, float], size: tuple[float, float]) -> tuple[float, float, float, float]:
+    """A rectangle about a place, as large as it may be and as lies on a face of that size."""
+    width, height = (min(side, large) for side, large in zip(size, most, strict=True))
+    left = min(max(middle.x - width / 2, 0.0), size[0] - width)
+    bottom = min(max(middle.y - height / 2, 0.0), size[1] - height)
     return left, bottom, left + width, bottom + height
 
 
