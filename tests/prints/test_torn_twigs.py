@@ -144,6 +144,12 @@ def test_a_strip_of_paler_ink_below_what_still_stands_is_no_bar():
     assert done["sky"] is under
 
 
+def test_a_strip_of_paler_ink_round_what_stands_again_is_no_bar():
+    twig = shapely.box(12, 10.4, 18, 10.6)
+    done = without_ghosts({"sky": sky(), "key": key(ROOT, twig)}, [replace(TORN, gone=shapes(twig))], picture(), LIGHTS)
+    assert stays_where_the_twig_was(done)
+
+
 def test_a_darker_ink_where_a_paler_twig_is_gone_is_no_bar():
     cuts = {"sky": sky(less=(GAP, END)), "key": key(ROOT, END)}
     done = without_ghosts(cuts, [replace(TORN, owner="sky")], picture(), LIGHTS)
@@ -181,6 +187,14 @@ def test_other_white_beside_it_stays_bare():
     assert goes(done)
     assert standing(done["sky"]).intersection(BELOW).area < 0.01
     assert done["key"].white.symmetric_difference(BELOW).area < 0.01
+
+
+def test_an_ink_before_which_little_of_the_snow_lay_does_not_print_where_its_twig_was():
+    little = replace(sky(white=(SNOW,), less=(GAP, END)), picture=shapely.box(17, 0, 30, 20))
+    cuts = {"sky": little, "key": key(ROOT, white=(SNOW,))}
+    done = without_ghosts(cuts, [TORN], picture(SNOW), LIGHTS)
+    assert standing(done["sky"]).covers(shapely.box(17, 11, 18, 12.5))
+    assert standing(done["sky"]).intersection(shapely.box(13.1, 10.1, 16.9, 12.4)).area < 0.01
 
 
 @pytest.mark.parametrize(("right", "expected"), [(15.5, False), (16.5, True)])
@@ -221,8 +235,9 @@ def test_snow_stays_where_a_darker_ink_may_bear_it():
 def test_what_mending_left_alone_it_leaves_alone_again(snow):
     white = (SNOW, FAR) if snow else (ABOVE, BELOW, FAR)
     there = sky(white=white)
-    number = [cut.equals(FAR) for cut in there.block.cuts].index(True)
-    there = replace(there, block=replace(there.block, fixed=frozenset([number])))
+    cuts = sorted(there.block.cuts, key=lambda cut: cut.equals(FAR))  # it comes last
+    fixed = frozenset([len(cuts) - 1])
+    there = replace(there, block=replace(there.block, cuts=geometry.polygon_array(cuts), fixed=fixed))
     lying = picture(SNOW) if snow else picture()
     done = without_ghosts({"sky": there, "key": key(ROOT, white=white)}, [TORN], lying, LIGHTS)["sky"]
     assert done is not there
