@@ -144,6 +144,15 @@ def test_a_strip_of_paler_ink_below_what_still_stands_is_no_bar():
     assert done["sky"] is under
 
 
+@pytest.mark.parametrize(("left", "expected"), [(9.0, True), (15.2, True), (16.6, False), (18.0, False)])
+def test_a_rail_drawn_in_paler_ink_stays_where_the_line_before_it_is_gone(left, expected):
+    """Left of `left` the rail alone is drawn in it, on to the right all: of the bar's outline so much lies beside."""
+    rail = shapely.box(5, 10, 22, 11)
+    picture_ = whole(rail.buffer(-0.01), shapely.box(left, 0, 30, 20))
+    done = closed(sky=replace(sky(), picture=picture_))
+    assert stays_where_the_twig_was(done) is not expected
+
+
 def test_a_strip_of_paler_ink_round_what_stands_again_is_no_bar():
     twig = shapely.box(12, 10.4, 18, 10.6)
     done = without_ghosts({"sky": sky(), "key": key(ROOT, twig)}, [replace(TORN, gone=shapes(twig))], picture(), LIGHTS)
@@ -165,7 +174,7 @@ def test_no_note_says_any_more_that_another_ink_prints_where_none_does():
 # ── snow ─────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def goes(done) -> bool:
+def snow_goes(done) -> bool:
     """Whether the snow at the middle of the twig's end is no longer asked for, nor cut."""
     at = shapely.Point(15, 11.3)
     asked = {bool(one.white.intersects(at)) for one in done.values()}
@@ -176,7 +185,7 @@ def goes(done) -> bool:
 
 def test_snow_that_lay_on_what_is_gone_goes_and_the_sky_prints_there():
     done = snowed(SNOW)
-    assert goes(done)
+    assert snow_goes(done)
     assert FACE.difference(standing(done["sky"])).area < 0.01
     assert all(one.white.area < 0.01 for one in done.values()), "nor need it be bare"
     assert ["snow that lay on it alone went too" in note.why for note in done["key"].notes] == [True, True]
@@ -184,7 +193,7 @@ def test_snow_that_lay_on_what_is_gone_goes_and_the_sky_prints_there():
 
 def test_other_white_beside_it_stays_bare():
     done = snowed(SNOW, BELOW)
-    assert goes(done)
+    assert snow_goes(done)
     assert standing(done["sky"]).intersection(BELOW).area < 0.01
     assert done["key"].white.symmetric_difference(BELOW).area < 0.01
 
@@ -200,32 +209,32 @@ def test_an_ink_before_which_little_of_the_snow_lay_does_not_print_where_its_twi
 @pytest.mark.parametrize(("right", "expected"), [(15.5, False), (16.5, True)])
 def test_snow_goes_where_three_fifths_of_what_it_lies_on_are_gone(right, expected):
     """3.8 of 6.6 mm, or 4.8 of 7.6, of the outline 0.15 mm round it; by plane geometry."""
-    assert goes(snowed(shapely.box(9.5, 11, right, 12.5))) is expected
+    assert snow_goes(snowed(shapely.box(9.5, 11, right, 12.5))) is expected
 
 
 @pytest.mark.parametrize(("height", "expected"), [(2.9, True), (3.1, False)])
 def test_broad_snow_stays(height, expected):
-    assert goes(snowed(shapely.box(13, 11, 18, 11 + height))) is expected
+    assert snow_goes(snowed(shapely.box(13, 11, 18, 11 + height))) is expected
 
 
 @pytest.mark.parametrize(("above", "expected"), [(0.1, True), (0.2, False)])
 def test_snow_lies_on_what_is_no_further_off_than_it_rests(above, expected):
-    assert goes(snowed(shapely.box(13, 11 + above, 18, 12.5))) is expected
+    assert snow_goes(snowed(shapely.box(13, 11 + above, 18, 12.5))) is expected
 
 
 def test_snow_that_a_mark_touches_stays():
-    assert not goes(snowed(SNOW, marks=[shapely.box(17, 12, 20, 16)]))
-    assert goes(snowed(SNOW, marks=[FAR]))
+    assert not snow_goes(snowed(SNOW, marks=[shapely.box(17, 12, 20, 16)]))
+    assert snow_goes(snowed(SNOW, marks=[FAR]))
 
 
 def test_snow_that_is_one_with_other_snow_stays():
-    assert not goes(snowed(SNOW, shapely.box(17, 12, 20, 16)))
+    assert not snow_goes(snowed(SNOW, shapely.box(17, 12, 20, 16)))
 
 
 def test_snow_stays_where_a_darker_ink_may_bear_it():
     cuts = {"sky": sky(white=(SNOW,)), "key": key(ROOT, white=(SNOW,))}
     done = without_ghosts(cuts, [TORN], picture(SNOW), LIGHTS | {"ink": 5.0})
-    assert not goes(done)
+    assert not snow_goes(done)
 
 
 # ── what mending leaves alone ────────────────────────────────────────────────────────────────────────────────────

@@ -26,6 +26,7 @@ __all__ = ["Torn", "torn_from", "without_ghosts"]
 _MEETS_MM = 0.02  #: outlines no further apart than this meet: above the grid and what mending smooths
 _CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
 _HELD = 0.35  #: of its outline: a bar of paler land that meets more of its own ink is a part of that; our own choice
+_BESIDE = 0.5  #: of its outline: a bar with so little of its ink asked for beside is a thing drawn; our own choice
 _HALO = 0.7  #: lands: mending makes a bar below a twig as wide, and inks run on round it; our own choice
 _RESTS_MM = 0.15  #: snow no further from land lies on it
 _RESTS = 0.6  #: of what snow lies on: if so much goes, the snow goes; our own choice
@@ -175,7 +176,10 @@ def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
 
 
 def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
-    """Land of a block where twigs were and close by, of which but little meets more land of it; no mark keeps it."""
+    """Land of a block where twigs were and close by, of which but little meets more land of it; no mark keeps it.
+
+    What is drawn so narrow in that ink is a thing of its own: beside a bar the ink is asked for below the white.
+    """
     lost = shapely.difference(shapely.union_all(gone), shapely.buffer(owner.land, _MEETS_MM, quad_segs=1))
     zone = shapely.buffer(lost, _HALO * land_mm, quad_segs=4)
     pieces = geometry.parts(shapely.intersection(cut.land, zone))
@@ -183,9 +187,10 @@ def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonAr
     rest = shapely.difference(cut.land, zone)
     edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
     held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
+    beside = shapely.length(shapely.intersection(edges, cut.picture)) / shapely.length(edges)
     bare = shapely.area(shapely.difference(pieces, owner.land))
     marked = shapely.intersects(pieces, shapely.union_all(cut.block.stays))
-    return pieces[(held < _HELD) & (bare > shapely.area(pieces) / 2) & ~marked]
+    return pieces[(held < _HELD) & (beside > _BESIDE) & (bare > shapely.area(pieces) / 2) & ~marked]
 
 
 def _less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
