@@ -193,10 +193,7 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
     hidden, askew = shapely.box(12, 6, 20, 10), BoardSides(corner=(-2.7, 0.4), turn_deg=1.0, off_mm=2.3)
     stands = shapely.box(10, 5, 30, 30)
     yield from (("", note) for note in cut_further(snowed, stands, hidden=hidden, board=askew).notes)
-    for snow in (0, 1):
-        yield from (
-            ("", note) for note in torn_twigs._with_note(cut, geometry.polygon_array([box(5, 5, 3, 1)]), snow).notes
-        )
+    yield from (("", torn_twigs._note(box(5, 5, 3, 1), snow=snow)) for snow in (False, True))
     yield from (("", one) for one in _of_paper())
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import contextlib
 import json
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -150,12 +150,24 @@ def _left_alone(out: Path, names: frozenset[str]) -> list[str]:
     """What stands in a folder before the first build and is none of its files, in words."""
     if (out / RECORD).exists() or not out.is_dir():
         return []
-    ours = {name.split("/")[0] for name in names}
-    there = sorted(path.name + "/" * path.is_dir() for path in out.iterdir() if path.name not in ours)
+    folders = {parent.as_posix() for name in names for parent in PurePosixPath(name).parents}
+    there = list(_strange(out, "", names, folders))
     if not there:
         return []
     more = f" and {len(there) - 5} more" if len(there) > 5 else ""
     return [f"The folder {out.name} holds files of your own, which stay: {', '.join(there[:5])}{more}."]
+
+
+def _strange(folder: Path, within: str, files: Collection[str], folders: Collection[str]) -> Iterator[str]:
+    """What of a folder is none of these files, by its path `within` the build; other folders as one, none hidden."""
+    for path in sorted(folder.iterdir()):
+        name = within + path.name
+        if path.name.startswith("."):
+            continue
+        if name in folders and path.is_dir():
+            yield from _strange(path, f"{name}/", files, folders)
+        elif name not in files and name not in folders:
+            yield f"{name}/" if path.is_dir() else name
 
 
 def _stands(print_: Print, out: Path) -> dict[str, StandingBlock]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from carvegen.delivery.print_build import each_once
+import pytest
+
+from carvegen.delivery.build_record import RECORD
+from carvegen.delivery.print_build import _left_alone, each_once
 from carvegen.delivery.step_keys import differences
 from carvegen.prints.file.key_lines import placed
 
@@ -58,3 +61,24 @@ def test_a_presets_settings_are_not_named_beside_it():
     new = {"preset of snowfall 1": "heavy", "settings of snowfall 1": "c", "settings of snowfall 2": "d"}
     assert differences(old, new) == ["preset of snowfall 1 changed", "settings of snowfall 2 changed"]
     assert differences(old, {**old, "settings of snowfall 1": "c"}) == ["settings of snowfall 1 changed"]
+
+
+@pytest.mark.parametrize(
+    ("hers", "words"),
+    [
+        (["mine.txt"], "mine.txt"),
+        (["key/mine.txt"], "key/mine.txt"),  # beside files of the build
+        (["key/hand/mine.txt", "photos/a.jpg", "photos/b.jpg"], "key/hand/mine.txt, photos/"),
+        ([f"{k}.txt" for k in range(7)], "0.txt, 1.txt, 2.txt, 3.txt, 4.txt and 2 more"),
+        ([".hidden", "key/proof.svg", "key/.hidden"], ""),
+    ],
+)
+def test_what_stands_in_the_folder_of_a_first_build_is_told_wherever_it_lies_in_it(tmp_path, hers, words) -> None:
+    for name in hers:
+        (tmp_path / "built" / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / "built" / name).touch()
+    names = frozenset({"print.png", "key/proof.svg", "key/hand/note.md"})
+    said = [f"The folder built holds files of your own, which stay: {words}."] if words else []
+    assert _left_alone(tmp_path / "built", names) == said
+    (tmp_path / "built" / RECORD).touch()  # not the first
+    assert _left_alone(tmp_path / "built", names) == []

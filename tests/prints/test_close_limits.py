@@ -281,17 +281,20 @@ def test_a_layer_on_no_block_is_told_where_a_square_millimetre_of_it_shows_and_n
 
 @pytest.mark.parametrize(("lost", "expected"), [(0.95, False), (1.05, True)])
 def test_a_square_millimetre_of_the_drawing_that_mending_takes_is_told(lost: float, expected: bool) -> None:
-    note = SimpleNamespace(rule="other-ink", at=(0.5, 1.0))
+    note = SimpleNamespace(rule="other-ink", kind="sky", at=(0.5, 1.0))
+    twig = SimpleNamespace(rule="mended-away", kind="twigs", at=(0.5, 0.5))
     whole = box(0, 0, 10, 1)
     cut = SimpleNamespace(land=box(lost, 0, 9, 1), picture=whole, changes=("cut",), notes=(), given_up=NOTHING)
     said = list(bare_paper.cut_away(box(0, 0, 10, 1), cut))
     assert [(each.measured, each.unit) for each in said] == [(pytest.approx(lost), "mm²")] * expected
     cut.notes = (note,)  # another prints it
     assert list(bare_paper.cut_away(box(0, 0, 10, 1), cut)) == []
-    cut.notes, cut.given_up = (), whole  # it is told as a twig
+    cut.land, cut.notes = box(lost, 0, 3, 1), (twig,)  # it is told as a twig, and another piece is not
+    assert [each.measured for each in bare_paper.cut_away(whole, cut)] == [pytest.approx(7 - lost)]
+    cut.given_up = whole  # no block prints it: it is told all the same
+    assert [each.measured for each in bare_paper.cut_away(whole, cut)] == [pytest.approx(7 - lost)]
+    cut.changes = ()
     assert list(bare_paper.cut_away(whole, cut)) == []
-    cut.given_up, cut.changes = NOTHING, ()
-    assert list(bare_paper.cut_away(box(0, 0, 10, 1), cut)) == []
 
 
 def test_a_piece_is_of_the_block_that_asks_for_most_of_it() -> None:

@@ -18,7 +18,7 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.prints.bare_paper.torn_twigs import torn_off, without_ghosts
+from carvegen.prints.bare_paper.torn_twigs import torn_from, without_ghosts
 from carvegen.prints.cut_blocks import cut_of, mended_block, separation_of, with_block
 from carvegen.prints.separation import run_for
 from carvegen.prints.tasks import Later, in_turn
@@ -169,7 +169,7 @@ def mended_print(
     }
     mended = first.mended
     now = {name: with_block(cut, mended[name]) if name in mended else cut for name, cut in cuts.items()}
-    now, torn = torn_off(cuts, now, setups, [name for name in mend if name in lights])
+    torn = torn_from(cuts, now, setups, [name for name in mend if name in lights])
     pieces = bare_unasked(first.wanted, now.values())
     if mend and len(pieces) and lights:
         taken = _handed_over(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
@@ -358,7 +358,7 @@ def _places(pieces: PolygonArray) -> Iterator[tuple[tuple[float, float], float, 
 
 
 def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
-    """Where mending took away what of the drawing is in the block's own ink, and no other block is told to print it.
+    """Where mending took away what of the drawing is in the block's own ink, unless a note says so already.
 
     Parameters
     ----------
@@ -369,9 +369,9 @@ def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
         return
     lost = geometry.parts(shapely.intersection(shapely.difference(before, cut.land), cut.picture))
     lost = lost[shapely.area(lost) > _AWAY_MM2]
-    noted = geometry.dots(np.array([note.at for note in cut.notes if note.rule == "other-ink"]).reshape(-1, 2))
-    told = shapely.union_all([*noted, cut.given_up])
-    for at, _, piece in _places(lost[~shapely.intersects(lost, told)]):
+    places = [note.at for note in cut.notes if note.rule == "other-ink" or note.kind == "twigs"]
+    noted = shapely.union_all(geometry.dots(np.array(places).reshape(-1, 2)))
+    for at, _, piece in _places(lost[~shapely.intersects(lost, noted)]):
         yield Finding(
             rule="mended-away", severity=Severity.ADVICE, at=at, measured=float(shapely.area(piece)), limit=_AWAY_MM2,
             unit="mm²", why="a part of your drawing can't stand here and can't be widened: mending cut it away",
@@ -383,10 +383,8 @@ def paper_findings(picture: Picture, cuts: Mapping[str, Cut]) -> dict[str, list[
     """What of the paper is bare and should not be, or has ink and should be bare; by the block that it is about."""
     notes: dict[str, list[Finding]] = {name: [] for name in cuts}
     asked = shapely.union_all([cut.picture for cut in cuts.values()])
-    untold = shapely.difference(asked, picture.bare)
-    for cut in cuts.values():
-        untold = untold if shapely.is_empty(cut.given_up) else shapely.difference(untold, cut.given_up)
-    bare = bare_unasked(untold, cuts.values())
+    noted = shapely.union_all([cut.given_up for cut in cuts.values()])
+    bare = bare_unasked(shapely.difference(shapely.difference(asked, picture.bare), noted), cuts.values())
     for at, width, piece in _places(bare):
         notes[_owner(piece, cuts)].append(_bare_finding(at, width, _length(piece, width)))
     for name, cut in cuts.items():

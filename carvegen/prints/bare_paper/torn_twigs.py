@@ -1,4 +1,4 @@
-"""Twigs that a block can't hold go whole: to the next fork, from every block, and with the snow that lay on them."""
+"""Where mending takes a twig away no ghost of it stays: snow that lay on it alone, bars of paler ink between snow."""
 
 from __future__ import annotations
 
@@ -12,22 +12,21 @@ import shapely
 from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.from_motif import strictest
-from carvegen.checks.mending import CutChange, LostPiece
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import PolygonArray
+    from carvegen.blocks.block import Block
+    from carvegen.geometry import Indices, PolygonArray
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.picture import Picture
 
-__all__ = ["Torn", "torn_off", "without_ghosts"]
+__all__ = ["Torn", "torn_from", "without_ghosts"]
 
 _MEETS_MM = 0.02  #: outlines no further apart than this meet: above the grid and what mending smooths
-_TWIG = 3.0  #: lands: what is nowhere wider is a twig; our own choice
-_SMALL = 0.25  #: of what it hung on: a larger piece that comes loose is no end; our own choice
 _CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
 _HELD = 0.35  #: of its outline: a bar of paler land that meets more of its own ink is a part of that; our own choice
+_BESIDE = 0.5  #: of its outline: a bar with so little of its ink asked for beside is a thing drawn; our own choice
 _HALO = 0.7  #: lands: mending makes a bar below a twig as wide, and inks run on round it; our own choice
 _RESTS_MM = 0.15  #: snow no further from land lies on it
 _RESTS = 0.6  #: of what snow lies on: if so much goes, the snow goes; our own choice
@@ -37,17 +36,17 @@ _ALONG_MM = 0.05  #: so near to the snow
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Torn:
-    """What of twigs is gone from the block that drew them."""
+    """What mending took away of a block's own drawing."""
 
     owner: str
-    gone: PolygonArray  #: what mending took away, and what came loose of it
+    gone: PolygonArray
     land_mm: float  #: how wide land must be on that block
 
 
-def torn_off(
-    before: Mapping[str, Cut], now: dict[str, Cut], setups: Setups, mended: Collection[str]
-) -> tuple[dict[str, Cut], tuple[Torn, ...]]:
-    """The blocks without the ends of twigs that mending has torn off, and what of twigs is gone.
+def torn_from(
+    before: Mapping[str, Cut], now: Mapping[str, Cut], setups: Setups, mended: Collection[str]
+) -> tuple[Torn, ...]:
+    """What mending has taken away of the twigs of each block; what it left of them stands, in one piece or not.
 
     Parameters
     ----------
@@ -58,18 +57,13 @@ def torn_off(
     mended
         Names of those that were.
     """
-    done, torn = dict(now), list[Torn]()
+    torn = list[Torn]()
     for name in mended:
-        if not any(change.what in {"filled", "joined"} for change in now[name].changes):
-            continue
-        gone = _thinned(before[name], now[name])
-        if len(gone) == 0:
-            continue
-        land_mm = strictest(setup.limits for setup in setups[name]).land_mm
-        loose = _loose(before[name], now[name], gone, land_mm)
-        done[name] = _told(_cut_out(now[name], loose), loose)
-        torn.append(Torn(owner=name, gone=np.concatenate([gone, loose]), land_mm=land_mm))
-    return done, tuple(torn)
+        if any(change.what in {"filled", "joined"} for change in now[name].changes):
+            gone = _thinned(before[name], now[name])
+            land_mm = strictest(setup.limits for setup in setups[name]).land_mm
+            torn += [Torn(owner=name, gone=gone, land_mm=land_mm)] if len(gone) else []
+    return tuple(torn)
 
 
 def _thinned(before: Cut, now: Cut) -> PolygonArray:
@@ -78,34 +72,6 @@ def _thinned(before: Cut, now: Cut) -> PolygonArray:
     pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
     drawn = geometry.parts(shapely.intersection(shapely.multipolygons(pieces), before.picture))
     return drawn[shapely.area(drawn) > _CRUMB_MM2]
-
-
-def _loose(before: Cut, now: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
-    """Ends of twigs that hang on nothing any more since something between has gone."""
-    pieces = geometry.parts(now.land)
-    meets, _ = shapely.STRtree(gone).query(pieces, predicate="dwithin", distance=_MEETS_MM)
-    tree = shapely.STRtree(geometry.parts(before.land))
-    piece, whole = tree.query_nearest(shapely.point_on_surface(pieces), all_matches=False)
-    owner, area = np.zeros(len(pieces), dtype=np.int64), shapely.area(pieces)
-    owner[piece] = whole
-    largest = np.zeros(len(tree.geometries))
-    np.maximum.at(largest, owner, area)
-    end = area < _SMALL * largest[owner]
-    k = np.unique(meets)
-    k = k[end[k]]
-    k = k[shapely.is_empty(geometry.offset(pieces[k], -_TWIG * land_mm / 2))]
-    k = k[~shapely.intersects(pieces[k], shapely.union_all(now.block.stays))]
-    ends: PolygonArray = pieces[k[~shapely.intersects(pieces[k], shapely.boundary(now.block.face))]]
-    return ends
-
-
-def _told(cut: Cut, loose: PolygonArray) -> Cut:
-    """The block with what came loose among its changes, and among what is lost."""
-    dots = shapely.get_coordinates(shapely.point_on_surface(loose)).round(3).tolist()
-    areas = shapely.area(loose).tolist()
-    more = [CutChange(what="filled", at=(x, y), white_mm2=area) for (x, y), area in zip(dots, areas, strict=True)]
-    lost = [LostPiece(at=(x, y), area_mm2=round(area, 2)) for (x, y), area in zip(dots, areas, strict=True)]
-    return replace(cut, changes=(*cut.changes, *more), lost=(*cut.lost, *lost))
 
 
 def _cut_out(cut: Cut, gone: PolygonArray) -> Cut:
@@ -117,13 +83,15 @@ def _cut_out(cut: Cut, gone: PolygonArray) -> Cut:
     met = np.unique(block.cut_tree.query(wide, predicate="intersects"))
     taken = geometry.difference(shapely.intersection(wide, block.face), block.cut_outs)
     joined = geometry.snapped(geometry.parts(shapely.union_all([*block.cuts[met], taken])))
-    fixed = block.fixed
+    land = geometry.solid(shapely.difference(cut.land, wide))
+    return replace(cut, block=_with_cuts(block, met, joined), land=land)
+
+
+def _with_cuts(block: Block, met: Indices, instead: PolygonArray) -> Block:
+    """The block with other cuts instead of those it has by these numbers; mending still leaves alone what it did."""
     kept = np.delete(np.arange(len(block.cuts)), met)
-    block = replace(
-        block, cuts=np.concatenate([block.cuts[kept], joined]),
-        fixed=frozenset(np.flatnonzero(np.isin(kept, list(fixed))).tolist()),
-    )  # fmt: skip
-    return replace(cut, block=block, land=geometry.solid(shapely.difference(cut.land, wide)))
+    fixed = np.flatnonzero(np.isin(kept, list(block.fixed))).tolist()
+    return replace(block, cuts=np.concatenate([block.cuts[kept], instead]), fixed=frozenset(fixed))
 
 
 def without_ghosts(
@@ -132,7 +100,7 @@ def without_ghosts(
     """The blocks without what would show that a twig is gone: snow that lay on it, bars of paler ink between snow.
 
     Where such snow lay and stood over a paler ink this prints; a bar of paler ink where the twig was, nearly all of
-    whose sides are white, goes: the snow closes. Each block of which twigs are gone says so in its notes.
+    whose sides are white, goes: the snow closes. For each twig by which something went, its block has a note.
 
     Parameters
     ----------
@@ -158,10 +126,9 @@ def without_ghosts(
         if closed:  # nor does another block print there
             bare = shapely.buffer(shapely.union_all(closed), _MEETS_MM, quad_segs=2)
             done = {name: _without_others(cut, bare) for name, cut in done.items()}
-            gone = shapely.union(done[twigs.owner].given_up, bare)
-            done[twigs.owner] = replace(done[twigs.owner], given_up=gone)
-        if len(snow) or closed:
-            done[twigs.owner] = _with_note(done[twigs.owner], geometry.polygon_array([*snow, *closed]), len(snow))
+            given_up = shapely.union(done[twigs.owner].given_up, bare)
+            done[twigs.owner] = replace(done[twigs.owner], given_up=given_up)
+        done[twigs.owner] = _with_notes(done[twigs.owner], twigs, snow, geometry.polygon_array(closed))
     return done
 
 
@@ -204,13 +171,15 @@ def _laid_on(cut: Cut, land: BaseGeometry) -> Cut:
     block = cut.block
     met = np.unique(block.cut_tree.query(land, predicate="intersects"))
     less = geometry.snapped(geometry.parts(geometry.difference(block.cuts[met], land)))
-    stands = geometry.difference(land, block.cut_outs)
-    block = replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
-    return replace(cut, block=block, land=geometry.solid(shapely.union(cut.land, stands)))
+    stands = geometry.solid(shapely.union(cut.land, geometry.difference(land, block.cut_outs)))
+    return replace(cut, block=_with_cuts(block, met, less), land=stands)
 
 
 def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonArray:
-    """Land of a block where twigs were and close by, of which but little meets more land of it."""
+    """Land of a block where twigs were and close by, of which but little meets more land of it; no mark keeps it.
+
+    What is drawn so narrow in that ink is a thing of its own: beside a bar the ink is asked for below the white.
+    """
     lost = shapely.difference(shapely.union_all(gone), shapely.buffer(owner.land, _MEETS_MM, quad_segs=1))
     zone = shapely.buffer(lost, _HALO * land_mm, quad_segs=4)
     pieces = geometry.parts(shapely.intersection(cut.land, zone))
@@ -218,8 +187,10 @@ def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonAr
     rest = shapely.difference(cut.land, zone)
     edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
     held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
+    beside = shapely.length(shapely.intersection(edges, cut.picture)) / shapely.length(edges)
     bare = shapely.area(shapely.difference(pieces, owner.land))
-    return pieces[(held < _HELD) & (bare > shapely.area(pieces) / 2)]
+    marked = shapely.intersects(pieces, shapely.union_all(cut.block.stays))
+    return pieces[(held < _HELD) & (beside > _BESIDE) & (bare > shapely.area(pieces) / 2) & ~marked]
 
 
 def _less(shape: BaseGeometry, taken: BaseGeometry) -> BaseGeometry:
@@ -240,16 +211,23 @@ def _without_others(cut: Cut, bare: BaseGeometry) -> Cut:
     return replace(cut, notes=notes)
 
 
-def _with_note(cut: Cut, pieces: PolygonArray, snow: int) -> Cut:
-    """The block with a note that tells how much went with its twigs, at the largest place."""
-    largest = pieces[np.argmax(shapely.area(pieces))]
-    at = shapely.get_coordinates(shapely.point_on_surface(largest))[0].round(3).tolist()
-    note = Finding(
-        rule="mended-away", kind="twigs", severity=Severity.RISK, at=(at[0], at[1]),
-        measured=float(shapely.area(pieces).sum()), limit=_CRUMB_MM2, unit="mm²",
-        why="twigs are too thin to stand here; they are gone from all blocks, and snow that lay on them alone went too"
+def _with_notes(cut: Cut, twigs: Torn, snow: PolygonArray, closed: PolygonArray) -> Cut:
+    """The block with a note for each piece of a twig that snow lay on or that lay between snow that is closed."""
+    tree = shapely.STRtree(twigs.gone)
+    _, borne = tree.query(snow, predicate="dwithin", distance=_RESTS_MM)
+    _, between = tree.query(closed, predicate="dwithin", distance=_HALO * twigs.land_mm)
+    notes = [_note(twigs.gone[k], snow=k in borne) for k in np.union1d(borne, between)]
+    return replace(cut, notes=(*cut.notes, *notes))
+
+
+def _note(twig: BaseGeometry, *, snow: bool) -> Finding:
+    """What is to be said of a twig that is gone from all blocks, and how much of the drawing it was."""
+    x, y = shapely.get_coordinates(shapely.point_on_surface(twig))[0].round(3).tolist()
+    return Finding(
+        rule="mended-away", kind="twigs", severity=Severity.RISK, at=(x, y), measured=float(shapely.area(twig)),
+        limit=_CRUMB_MM2, unit="mm²",
+        why="a twig is too thin to stand here; it is gone from all blocks, and snow that lay on it alone went too"
         if snow
-        else "twigs are too thin to stand here; they are gone from all blocks, and the snow round them is closed",
-        remedy="draw them wider, or keep the snow off them",
+        else "a twig is too thin to stand here; it is gone from all blocks, and the snow round it is closed",
+        remedy="draw it wider, or keep the snow off it",
     )  # fmt: skip
-    return replace(cut, notes=(*cut.notes, note))
