@@ -38,6 +38,9 @@ _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
+_SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
+_REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
+_MOSTLY = 0.5  #: or so much of it: it is no run-on
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -217,7 +220,7 @@ def _one(plate: Plate, scene: _Scene) -> Separated:
     stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, _plainer(plate, scene, left), picture, white)
+    land = _tidied(plate, _plainer(plate, scene, left), picture, white, scene.hidden)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -345,8 +348,10 @@ def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
     return geometry.parts(left)
 
 
-def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
-    """The land without what is nothing but a run-on: pieces that nobody sees, and slivers under darker ink."""
+def _tidied(
+    plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry, hidden: BaseGeometry
+) -> BaseGeometry:
+    """The land without what is nothing but a run-on: pieces of which nobody sees much, and slivers under darker ink."""
     seen = _union([shapely.difference(picture, white)])
     inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
     # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
@@ -354,7 +359,23 @@ def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: Base
     pieces = geometry.parts(geometry.intersection(land, wide))
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
-    return _plain(shapely.union_all(there[_shows(there, seen)]))
+    shown = geometry.parts(shapely.union_all(there[_shows(there, seen)]))
+    return _plain(shapely.union_all(shown[~_specks(shown, seen, hidden, white)]))
+
+
+def _specks(pieces: PolygonArray, seen: BaseGeometry, hidden: BaseGeometry, white: BaseGeometry) -> Mask:
+    """Which pieces are small and lie, but for next to nothing, under the darkest ink: not worth a cut round them.
+
+    What the drawing has small stays, so it can be seen; not what the white leaves of larger things.
+    """
+    specks: Mask = shapely.area(pieces) < _SMALL_MM2
+    small = pieces[specks]
+    sight = shapely.area(shapely.difference(shapely.intersection(small, seen), hidden))
+    rests, _ = shapely.STRtree(geometry.parts(white)).query(small, predicate="dwithin", distance=_MEETS_MM)
+    enough = np.full(len(small), _DOT_MM2)
+    enough[rests] = _REST_MM2
+    specks[specks] = sight < np.minimum(enough, _MOSTLY * shapely.area(small))
+    return specks
 
 
 def _shows(pieces: PolygonArray, seen: BaseGeometry) -> Mask:

@@ -291,6 +291,25 @@ def test_of_a_piece_with_very_many_corners_what_is_seen_anywhere_counts(at, show
     assert separation._shows(geometry.polygon_array([piece, cases.disc(80, 0, 1)]), seen).tolist() == [shows, True]
 
 
+@pytest.mark.parametrize(
+    ("long", "snow", "stands"),
+    [(0.45, True, False), (0.55, True, True), (0.45, False, True), (0.11, False, True), (0.09, False, False)],
+)
+def test_a_small_piece_of_which_next_to_nothing_is_in_sight_goes(long, snow, stands):
+    """A slit in a post, 0.45 mm of it of the tone, which runs on round it: snow leaves 0.2 or 0.25 mm² of a slit."""
+    slit, white = shapely.box(24, 15, 24 + long, 15.5), shapely.box(24 + long, 15, 28, 15.5)
+    layers = [Layer("LIT", shapely.union(slit, white) if snow else slit), POST]
+    land = taken(layers, [plate("tone", "LIT"), plate("key", "POST")], white if snow else NOTHING)["tone"].land
+    assert (land.area > 0.5 * long) == stands
+
+
+def test_a_large_piece_of_which_next_to_nothing_is_in_sight_stays():
+    """A frame of the drawing that is 0.02 mm wide: with what runs on it is 0.9 mm, and 16 mm²."""
+    frame = shapely.box(22, 5, 30, 10) - shapely.box(22.02, 5.02, 29.98, 9.98)
+    land = taken([Layer("LIT", frame), POST], [plate("tone", "LIT"), plate("key", "POST")])["tone"].land
+    assert land.area > 16
+
+
 def test_it_narrows_at_tips():
     """Where tone and key both end on the sky's other side the trap shrinks to nothing over its own width."""
     tone, key = Layer("FIELD", shapely.box(0, 0, 20, 20)), Layer("DARK", shapely.box(20, 0, 40, 20))
@@ -480,7 +499,7 @@ def test_no_rim_shows_round_flakes_before_an_ink_that_is_not_the_darkest():
 def test_what_runs_on_stays_from_a_third_of_a_land_on(wide: float, stays: bool) -> None:
     """A strip that nobody sees, at what is seen: narrower it is a sliver."""
     seen = shapely.box(0, 0, 10, 10)
-    left = separation._tidied(SKY, seen | shapely.box(9, 4, 20, 4 + wide), seen, NOTHING)
+    left = separation._tidied(SKY, seen | shapely.box(9, 4, 20, 4 + wide), seen, NOTHING, NOTHING)
     assert left.area - seen.area == pytest.approx(10 * wide * stays, abs=0.05)
 
 
