@@ -150,11 +150,14 @@ def separated(
         plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
     }
     least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
-    hides = _union(
-        [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
-    )
+    darkest = [plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
+    hides, whites = _union([pictures[name] for name in darkest]), {plate.name: white(plate) for plate in plates}
     scenes = {
-        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides, spread)
+        plate.name: _Scene(
+            face=face, picture=pictures[plate.name], darker=_darker(plate, plates, pictures),
+            white=whites[plate.name], hides=hides, spread=spread,
+            bare=[whites[name] for name in dict.fromkeys([plate.name, *darkest])],
+        )
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
@@ -194,6 +197,7 @@ class _Scene:
     darker: BaseGeometry
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
+    bare: Sequence[BaseGeometry]  #: all that is white on the plate, and on those of the darkest ink
     spread: Trapping
 
     @cached_property
@@ -205,6 +209,11 @@ class _Scene:
     def hidden(self) -> BaseGeometry:
         """Where the darkest ink covers the plate's, if lighter: there its outline is free, but for that room."""
         return _union([geometry.intersection(self.darker, self.hides)])
+
+    @cached_property
+    def free(self) -> BaseGeometry:
+        """Where the plate's ink is seen, or may be laid and is not."""
+        return shapely.union(self.picture, self.hidden)
 
     @cached_property
     def beside(self) -> PolygonArray:
@@ -296,10 +305,32 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     """The land, plainly outlined where the darkest ink hides it: nothing that shows or hides register errors."""
     if shapely.is_empty(scene.hidden) or shapely.is_empty(land):
         return land
+    gaps = _enclosed(scene, land)
+    if len(gaps):
+        land = geometry.union(land, gaps)
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
         land = geometry.union(land, gaps)
     return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
+
+
+def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:
+    """Gaps that the land runs all round and the darkest ink hides: no cut there, however broad, shows anything.
+
+    None with the white, paper or another ink in sight within the trap: there it would show out of register.
+    """
+    pieces, wide = geometry.parts(land), max(scene.spread.trap_mm, scene.spread.cut_back_mm)
+    holes = geometry.holes(pieces)
+    holes = holes[shapely.area(holes) > _CRUMB_MM2]
+    if len(holes):
+        whites = shapely.STRtree(geometry.parts(scene.bare))
+        holes = np.delete(holes, whites.query(holes, predicate="dwithin", distance=wide)[0])
+    if len(holes) == 0:
+        return holes
+    _, inner = shapely.STRtree(pieces).query(holes, predicate="contains")
+    gaps = _less(holes, pieces[np.unique(inner)])
+    met, _ = shapely.STRtree(_others_round(gaps, scene)).query(gaps, predicate="intersects")
+    return np.delete(gaps, met)
 
 
 def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
@@ -321,7 +352,7 @@ def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
     """All that lies within the trap of where paper or another ink is seen, about gaps."""
     trap = scene.spread.trap_mm
     around = shapely.intersection(_round_each(gaps, trap), scene.face)
-    others = opened(shapely.difference(around, shapely.union(scene.picture, scene.hidden)), 2 * _MEETS_MM)
+    others = opened(shapely.difference(around, scene.free), 2 * _MEETS_MM)
     return geometry.parts(_about(others, trap * _SPARE))
 
 

@@ -177,10 +177,10 @@ def test_no_more_than_half_of_the_dark_between_a_light_field_and_the_white():
 @pytest.mark.parametrize(("wide", "left"), [(0.9, 0), (1.39, 0), (1.41, 0), (1.78, 0), (1.82, 0.82)])
 def test_under_a_line_between_two_parts_of_one_ink_it_runs_through_what_is_not_worth_a_cut(wide, left):
     """From both sides by the trap: what is then left under the line is cut if it is twice as wide as a cut, 0.8 mm."""
-    result = taken([Layer("LINE", shapely.box(20, 5, 20 + wide, 35))], [SKY, plate("key", "LINE")])
+    result = taken([Layer("LINE", shapely.box(20, 0, 20 + wide, 40))], [SKY, plate("key", "LINE")])
     bare = shapely.difference(FACE, result["sky"].land)
     assert (bare & shapely.box(0, 10, 60, 20)).area == pytest.approx(10 * left, rel=0.03, abs=0.01)
-    assert bare.area == pytest.approx(29 * left, rel=0.03, abs=0.01)
+    assert bare.area == pytest.approx(40 * left, rel=0.03, abs=0.01)
 
 
 @pytest.mark.parametrize(("ink", "left"), [("tone", 0.6), ("key", 0)])
@@ -196,6 +196,45 @@ def test_no_pinhole_is_left_in_what_runs_on_under_the_dark():
     """Under a disc little wider than two traps: a hole of 0.01 mm² that no cutter enters."""
     result = taken([Layer("KNOB", cases.disc(30, 20, TRAP + 0.06))], [SKY, plate("key", "KNOB")])
     assert result["sky"].land.area == pytest.approx(FACE.area, abs=0.001)
+
+
+HULL = shapely.box(20, 5, 36, 35)
+
+
+@pytest.mark.parametrize(
+    ("front", "filled"),
+    [
+        ([], True),
+        ([Layer("SKY", shapely.box(24, 10, 28, 14))], True),
+        ([Layer("LIT", shapely.box(24, 10, 28, 14))], False),
+        ([Layer("LIT", shapely.box(4, 10, 19.95, 14))], True),
+        ([Layer("LIT", shapely.box(4, 10, 20, 14))], False),
+        ([Layer("SPOT", shapely.box(24, 10, 28, 14))], False),
+    ],
+    ids=["nothing", "its own light", "another's light", "another ink near", "another ink beside", "paper"],
+)
+def test_what_land_runs_all_round_and_the_darkest_hides_is_no_cut(front, filled):
+    """A hull of 16 x 30 mm before the sky: nothing but the key shows there, and the sky prints all round it."""
+    sky, key, tone = replace(plate("sky", "SKY", "ALL")), plate("key", "HULL"), plate("tone", "LIT")
+    land = taken([*front, Layer("HULL", HULL), Layer("ALL", FACE)], [sky, tone, key])["sky"].land
+    assert shapely.covers(land.buffer(1e-6), shapely.box(29, 6, 35, 34)) == filled
+    assert (land & shapely.box(29, 6, 35, 34)).area == pytest.approx(6 * 28 * filled, abs=0.01)
+
+
+@pytest.mark.parametrize(("on_key", "on_sky"), [(True, True), (True, False), (False, True)])
+def test_no_gap_is_filled_where_the_dark_has_white_of_its_own_or_the_land_has(on_key, on_sky):
+    flake = cases.disc(28, 20, 2)
+    white = {"key": flake if on_key else NOTHING, "sky": flake if on_sky else NOTHING}
+    result = separated(
+        FACE, [Layer("HULL", HULL)], [SKY, plate("key", "HULL")], white=lambda one: white[one.name], spread=SPREAD
+    )
+    assert (result["sky"].land & HULL.buffer(-TRAP - 0.01)).area == pytest.approx(0, abs=0.1)
+
+
+def test_no_gap_is_filled_below_an_ink_through_which_it_would_show():
+    layers = [Layer("HULL", HULL), Layer("POST", shapely.box(45, 0, 50, 30))]
+    land = taken(layers, [SKY, plate("tone", "HULL"), plate("key", "POST")])["sky"].land
+    assert (land & HULL.buffer(-TRAP - 0.01)).area == pytest.approx(0, abs=0.1)
 
 
 def test_what_is_laid_into_a_useless_cut_stays_back_from_white_and_other_inks():
