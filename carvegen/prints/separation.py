@@ -37,7 +37,8 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
-_SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
+_SPUR, _SPUR_TRAPS = 1.5, 2.1  #: and no spur of land narrower than so many times what holds, or traps: the same
+_SPUR_MM2, _SPUR_SEEN = 0.1, 0.2  #: more of a spur is not in sight, nor a greater share of it: the same
 _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
@@ -311,7 +312,8 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
         land = geometry.union(land, gaps)
-    return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
+    broad = max(_SPUR * plate.land_mm, _SPUR_TRAPS * scene.spread.trap_mm)
+    return shapely.difference(land, shapely.union_all(_spurs(broad, scene, land)))
 
 
 def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:
@@ -357,16 +359,16 @@ def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
-    """Narrow ends of the land of which nothing is in sight, as far as the darkest ink hides them."""
+    """Narrow ends of the land of which next to nothing is in sight, but not what shows through an ink over them."""
     near = shapely.intersection(land, shapely.buffer(scene.hidden, width, quad_segs=1))
     broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
     end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
-    seen = shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white))
-    ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
-    return geometry.parts(shapely.intersection(ends, scene.hidden))
+    seen = shapely.intersection(ends, shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white)))
+    little = shapely.area(seen) < np.minimum(_SPUR_MM2, np.maximum(_SPUR_SEEN * shapely.area(ends), _CRUMB_MM2))
+    return geometry.parts([*shapely.intersection(ends[little], scene.hidden), *seen[little]])
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
