@@ -38,7 +38,6 @@ _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
 _SPUR, _SPUR_TRAPS = 1.5, 2.1  #: and no spur of land narrower than so many times what holds, or traps: the same
-_SPUR_MM2, _SPUR_SEEN = 0.1, 0.2  #: more of a spur is not in sight, nor a greater share of it: the same
 _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
@@ -156,7 +155,7 @@ def separated(
     scenes = {
         plate.name: _Scene(
             face=face, picture=pictures[plate.name], darker=_darker(plate, plates, pictures),
-            white=whites[plate.name], hides=hides, spread=spread,
+            paler=_paler(plate, plates, pictures), white=whites[plate.name], hides=hides, spread=spread,
             bare=[whites[name] for name in dict.fromkeys([plate.name, *darkest])],
         )
         for plate in plates
@@ -189,6 +188,16 @@ def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeome
     return _union(darker)
 
 
+def _paler(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
+    """What of the picture is in inks lighter than this one, or in one that lies under all."""
+    paler = [
+        pictures[other.name]
+        for other in plates
+        if other is not plate and (other.under_all or other.lightness > plate.lightness + 1e-9)
+    ]
+    return _union(paler) if paler else shapely.Polygon()
+
+
 @dataclass(frozen=True, eq=False)
 class _Scene:
     """What there is to a plate: its own part of the picture, what is darker, what is white."""
@@ -196,6 +205,7 @@ class _Scene:
     face: BaseGeometry
     picture: BaseGeometry
     darker: BaseGeometry
+    paler: BaseGeometry  #: what is in lighter inks, and in one that lies under all
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
     bare: Sequence[BaseGeometry]  #: all that is white on the plate, and on those of the darkest ink
@@ -230,7 +240,7 @@ def _one(plate: Plate, scene: _Scene) -> Separated:
     stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, _plainer(plate, scene, left), picture, white, scene.hidden)
+    land = _tidied(plate, _plainer(plate, scene, left), scene)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -313,7 +323,7 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     if len(gaps):
         land = geometry.union(land, gaps)
     broad = max(_SPUR * plate.land_mm, _SPUR_TRAPS * scene.spread.trap_mm)
-    return shapely.difference(land, shapely.union_all(_spurs(broad, scene, land)))
+    return shapely.difference(land, shapely.multipolygons(_spurs(broad, scene, land)))
 
 
 def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:
@@ -359,16 +369,16 @@ def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
-    """Narrow ends of the land of which next to nothing is in sight, but not what shows through an ink over them."""
+    """Narrow ends of the land of which nothing is in sight, as far as the darkest ink hides them."""
     near = shapely.intersection(land, shapely.buffer(scene.hidden, width, quad_segs=1))
     broad = shapely.buffer(opened(near, width, quad_segs=_TIDY_ARC), _MEETS_MM, quad_segs=1)
     ends = geometry.parts(shapely.difference(near, broad))
     ends = ends[shapely.area(ends) > (width / 4) ** 2]
     end, _ = shapely.STRtree(geometry.parts(broad)).query(ends, predicate="dwithin", distance=_MEETS_MM)
     ends = ends[np.bincount(end, minlength=len(ends)) == 1]
-    seen = shapely.intersection(ends, shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white)))
-    little = shapely.area(seen) < np.minimum(_SPUR_MM2, np.maximum(_SPUR_SEEN * shapely.area(ends), _CRUMB_MM2))
-    return geometry.parts([*shapely.intersection(ends[little], scene.hidden), *seen[little]])
+    seen = shapely.difference(scene.picture, shapely.union(scene.hidden, scene.white))
+    ends = ends[shapely.area(shapely.intersection(ends, seen)) < _CRUMB_MM2]
+    return geometry.parts(shapely.intersection(ends, scene.hidden))
 
 
 def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
@@ -381,11 +391,9 @@ def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
     return geometry.parts(left)
 
 
-def _tidied(
-    plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry, hidden: BaseGeometry
-) -> BaseGeometry:
+def _tidied(plate: Plate, land: BaseGeometry, scene: _Scene) -> BaseGeometry:
     """The land without what is nothing but a run-on: pieces of which nobody sees much, and slivers under darker ink."""
-    seen = _union([shapely.difference(picture, white)])
+    seen = _union([shapely.difference(scene.picture, scene.white)])
     inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
     # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
     wide = shapely.union(shapely.buffer(inner, plate.land_mm / 6 + _MEETS_MM, quad_segs=_TIDY_ARC), seen)
@@ -393,21 +401,23 @@ def _tidied(
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
     shown = geometry.parts(shapely.union_all(there[_shows(there, seen)]))
-    return _plain(shapely.union_all(shown[~_specks(shown, seen, hidden, white)]))
+    return _plain(shapely.union_all(shown[~_specks(shown, seen, scene)]))
 
 
-def _specks(pieces: PolygonArray, seen: BaseGeometry, hidden: BaseGeometry, white: BaseGeometry) -> Mask:
+def _specks(pieces: PolygonArray, seen: BaseGeometry, scene: _Scene) -> Mask:
     """Which pieces are small and lie, but for next to nothing, under the darkest ink: not worth a cut round them.
 
-    What the drawing has small stays, so it can be seen; not what the white leaves of larger things.
+    What the drawing has small stays, so it can be seen, not what the white leaves of larger things; but where that
+    would lay paper bare, which no paler ink covers, it stays as well.
     """
     specks: Mask = shapely.area(pieces) < _SMALL_MM2
     small = pieces[specks]
-    sight = shapely.area(shapely.difference(shapely.intersection(small, seen), hidden))
-    rests, _ = shapely.STRtree(geometry.parts(white)).query(small, predicate="dwithin", distance=_MEETS_MM)
+    sight = shapely.difference(shapely.intersection(small, seen), scene.hidden)
+    rests, _ = shapely.STRtree(geometry.parts(scene.white)).query(small, predicate="dwithin", distance=_MEETS_MM)
     enough = np.full(len(small), _DOT_MM2)
     enough[rests] = _REST_MM2
-    specks[specks] = sight < np.minimum(enough, _MOSTLY * shapely.area(small))
+    little = shapely.area(sight) < np.minimum(enough, _MOSTLY * shapely.area(small))
+    specks[specks] = little & (shapely.area(shapely.difference(sight, scene.paler)) < _DOT_MM2)
     return specks
 
 
