@@ -37,7 +37,7 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
-_SPUR, _SPUR_TRAPS = 1.5, 2.1  #: and no spur of land narrower than so many times what holds, or traps: the same
+_SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
@@ -322,8 +322,7 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
         land = geometry.union(land, gaps)
-    broad = max(_SPUR * plate.land_mm, _SPUR_TRAPS * scene.spread.trap_mm)
-    return shapely.difference(land, shapely.multipolygons(_spurs(broad, scene, land)))
+    return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
 
 
 def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:

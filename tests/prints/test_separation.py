@@ -287,16 +287,6 @@ def test_under_the_dark_no_narrow_end_of_land_is_left_that_guards_nothing(apart,
     assert (tone.land & shapely.box(21, 0, 31, 7)).area > 65, "all that is broad stays"
 
 
-@pytest.mark.parametrize(("apart", "left"), [(1.7, 0.0), (1.9, 1.1)])
-def test_a_run_on_round_a_tip_is_two_traps_wide_and_such_an_end_goes_too(apart, left):
-    """Lands of 0.5 mm hold, so ends of 0.75 would; what runs on from both sides is 1 mm."""
-    side = 26 - apart / 2
-    flakes = shapely.box(22, 8, side, 20) | shapely.box(52 - side, 8, 30, 20) | shapely.box(22, 18, 30, 20)
-    tone = replace(plate("tone", "POST"), land_mm=0.5)
-    land = taken([POST], [SKY, tone, plate("key", "POST")], flakes)["tone"].land
-    assert (land & shapely.box(24.5, 9, 27.5, 17)).area == pytest.approx(8 * left, abs=0.1)
-
-
 def test_under_the_dark_an_end_of_land_stays_where_it_runs_on_round_what_is_in_sight():
     """A tab of the field's ink 0.7 x 0.2 mm stands out into the post: with what runs on, 0.2 a side, it is narrow."""
     layers = [
