@@ -37,6 +37,9 @@ _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
+_SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
+_REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
+_MOSTLY = 0.5  #: or so much of it: it is no run-on
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -166,11 +169,14 @@ def separation(
         plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
     }
     least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
-    hides = _union(
-        [pictures[plate.name] for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
-    )
+    darkest = [plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
+    hides, whites = _union([pictures[name] for name in darkest]), {plate.name: white(plate) for plate in plates}
     scenes = {
-        plate.name: _Scene(face, pictures[plate.name], _darker(plate, plates, pictures), white(plate), hides, spread)
+        plate.name: _Scene(
+            face=face, picture=pictures[plate.name], darker=_darker(plate, plates, pictures),
+            paler=_paler(plate, plates, pictures), white=whites[plate.name], hides=hides, spread=spread,
+            bare=[whites[name] for name in dict.fromkeys([plate.name, *darkest])],
+        )
         for plate in plates
     }  # fmt: skip
     points = sum(int(shapely.get_num_coordinates(scene.white)) for scene in scenes.values())
@@ -207,6 +213,16 @@ def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeome
     return _union(darker)
 
 
+def _paler(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
+    """What of the picture is in inks lighter than this one, or in one that lies under all."""
+    paler = [
+        pictures[other.name]
+        for other in plates
+        if other is not plate and (other.under_all or other.lightness > plate.lightness + 1e-9)
+    ]
+    return _union(paler) if paler else shapely.Polygon()
+
+
 @dataclass(frozen=True, eq=False)
 class _Scene:
     """What there is to a plate: its own part of the picture, what is darker, what is white."""
@@ -214,8 +230,10 @@ class _Scene:
     face: BaseGeometry
     picture: BaseGeometry
     darker: BaseGeometry
+    paler: BaseGeometry  #: what is in lighter inks, and in one that lies under all
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
     hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
+    bare: Sequence[BaseGeometry]  #: all that is white on the plate, and on those of the darkest ink
     spread: Trapping
 
     @cached_property
@@ -227,6 +245,11 @@ class _Scene:
     def hidden(self) -> BaseGeometry:
         """Where the darkest ink covers the plate's, if lighter: there its outline is free, but for that room."""
         return _union([geometry.intersection(self.darker, self.hides)])
+
+    @cached_property
+    def free(self) -> BaseGeometry:
+        """Where the plate's ink is seen, or may be laid and is not."""
+        return shapely.union(self.picture, self.hidden)
 
     @cached_property
     def beside(self) -> PolygonArray:
@@ -242,7 +265,7 @@ def _one(plate: Plate, scene: _Scene) -> Separated:
     stands = _union([geometry.difference(_union([picture, under]), white)])
     back, dropped = _cut_back(plate, stands, scene, scene.spread.cut_back_mm)
     left = _union([geometry.difference(stands, back)])
-    land = _tidied(plate, _plainer(plate, scene, left), picture, white)
+    land = _tidied(plate, _plainer(plate, scene, left), scene)
     return Separated(picture=picture, land=land, dropped=dropped)
 
 
@@ -318,10 +341,32 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     """The land, plainly outlined where the darkest ink hides it: nothing that shows or hides register errors."""
     if shapely.is_empty(scene.hidden) or shapely.is_empty(land):
         return land
+    gaps = _enclosed(scene, land)
+    if len(gaps):
+        land = geometry.union(land, gaps)
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
     if len(gaps):
         land = geometry.union(land, gaps)
     return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
+
+
+def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:
+    """Gaps that the land runs all round and the darkest ink hides: no cut there, however broad, shows anything.
+
+    None with the white, paper or another ink in sight within the trap: there it would show out of register.
+    """
+    pieces, wide = geometry.parts(land), max(scene.spread.trap_mm, scene.spread.cut_back_mm)
+    holes = geometry.holes(pieces)
+    holes = holes[shapely.area(holes) > _CRUMB_MM2]
+    if len(holes):
+        whites = shapely.STRtree(geometry.parts(scene.bare))
+        holes = np.delete(holes, whites.query(holes, predicate="dwithin", distance=wide)[0])
+    if len(holes) == 0:
+        return holes
+    _, inner = shapely.STRtree(pieces).query(holes, predicate="contains")
+    gaps = _less(holes, pieces[np.unique(inner)])
+    met, _ = shapely.STRtree(_others_round(gaps, scene)).query(gaps, predicate="intersects")
+    return np.delete(gaps, met)
 
 
 def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
@@ -343,7 +388,7 @@ def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
     """All that lies within the trap of where paper or another ink is seen, about gaps."""
     trap = scene.spread.trap_mm
     around = shapely.intersection(_round_each(gaps, trap), scene.face)
-    others = opened(shapely.difference(around, shapely.union(scene.picture, scene.hidden)), 2 * _MEETS_MM)
+    others = opened(shapely.difference(around, scene.free), 2 * _MEETS_MM)
     return geometry.parts(_about(others, trap * _SPARE))
 
 
@@ -370,16 +415,34 @@ def _less(pieces: PolygonArray, taken: PolygonArray) -> PolygonArray:
     return geometry.parts(left)
 
 
-def _tidied(plate: Plate, land: BaseGeometry, picture: BaseGeometry, white: BaseGeometry) -> BaseGeometry:
-    """The land without what is nothing but a run-on: pieces that nobody sees, and slivers under darker ink."""
-    seen = _union([shapely.difference(picture, white)])
+def _tidied(plate: Plate, land: BaseGeometry, scene: _Scene) -> BaseGeometry:
+    """The land without what is nothing but a run-on: pieces of which nobody sees much, and slivers under darker ink."""
+    seen = _union([shapely.difference(scene.picture, scene.white)])
     inner = shapely.buffer(land, -plate.land_mm / 6, quad_segs=_TIDY_ARC)
     # a little more than what a disc reaches, so that its arcs and the land's outline don't cross again and again
     wide = shapely.union(shapely.buffer(inner, plate.land_mm / 6 + _MEETS_MM, quad_segs=_TIDY_ARC), seen)
     pieces = geometry.parts(geometry.intersection(land, wide))
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
-    return _plain(shapely.union_all(there[_shows(there, seen)]))
+    shown = geometry.parts(shapely.union_all(there[_shows(there, seen)]))
+    return _plain(shapely.union_all(shown[~_specks(shown, seen, scene)]))
+
+
+def _specks(pieces: PolygonArray, seen: BaseGeometry, scene: _Scene) -> Mask:
+    """Which pieces are small and lie, but for next to nothing, under the darkest ink: not worth a cut round them.
+
+    What the drawing has small stays, so it can be seen, not what the white leaves of larger things; but where that
+    would lay paper bare, which no paler ink covers, it stays as well.
+    """
+    specks: Mask = shapely.area(pieces) < _SMALL_MM2
+    small = pieces[specks]
+    sight = shapely.difference(shapely.intersection(small, seen), scene.hidden)
+    rests, _ = shapely.STRtree(geometry.parts(scene.white)).query(small, predicate="dwithin", distance=_MEETS_MM)
+    enough = np.full(len(small), _DOT_MM2)
+    enough[rests] = _REST_MM2
+    little = shapely.area(sight) < np.minimum(enough, _MOSTLY * shapely.area(small))
+    specks[specks] = little & (shapely.area(shapely.difference(sight, scene.paler)) < _DOT_MM2)
+    return specks
 
 
 def _shows(pieces: PolygonArray, seen: BaseGeometry) -> Mask:

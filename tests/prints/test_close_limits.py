@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -410,14 +411,19 @@ def test_an_edge_as_short_as_four_times_how_near_counts_is_none(tall: float, dra
     assert (each.area > 0) == drawn
 
 
+def _sight(picture: Any) -> Any:
+    """A scene in which all of a picture is in sight."""
+    return SimpleNamespace(picture=picture, white=NOTHING, hidden=NOTHING, paler=NOTHING)
+
+
 def test_a_run_on_that_nobody_sees_and_slivers_of_it_are_left_out() -> None:
     seen = box(0, 0, 5, 5)
     for wide, stays in ((0.2, False), (0.25, True)):  # a third of the land's width
         land = shapely.union(shapely.union(seen, box(5, 2, 2, wide)), box(8, 0, 2, 2))
-        each = separation._tidied(PLATE, land, seen, NOTHING)
+        each = separation._tidied(PLATE, land, _sight(seen))
         assert each.area == pytest.approx(25 + (2 * wide if stays else 0), abs=0.05)
     for crumb, stays in ((0.0018, False), (0.0022, True)):  # a hundredth of a square millimetre is seen, or not
-        assert (separation._tidied(PLATE, seen, box(-1, 0, 1 + crumb, 5), NOTHING).area > 24) == stays
+        assert (separation._tidied(PLATE, seen, _sight(box(-1, 0, 1 + crumb, 5))).area > 24) == stays
 
 
 def test_crumbs_of_a_picture_are_left_out() -> None:
