@@ -83,7 +83,7 @@ def _is_hill(solid: Mask, at: Indices, across: Indices, top: Indices) -> bool:
     np.minimum.at(line, across, top - np.median(at))
     seen = np.isfinite(line)
     line = np.interp(columns, columns[seen], line[seen])
-    line = ndimage.grey_opening(line, max(int(_PEAK * side), 1), mode="nearest")
+    line = np.asarray(ndimage.grey_opening(line, (max(int(_PEAK * side), 1),), mode="nearest"))
     least, middle, most = np.percentile(line, _PARTS)
     uneven = middle > _HIGH * side and most - least > _UNEVEN * middle and _sag(line) > _SAG * side
     lows = ndimage.label(line <= line.min() + _LOW * side)[1]
