@@ -533,7 +533,7 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     ],
 )
 def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
-    """But not right under boards, nor a little of it, nor where a hill behind is told."""
+    """But not right under boards, nor under a little; a gable counts as a roof."""
     bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
     drawn_there = Place(area=shapely.box(0, 0, 100, 90), shapes=geometry.parts(shapely.union(bank, over)))
     remark = snowload.grow(snowload.Settings(), drawn_there, LIMITS, stream(1, "t")).remark
@@ -542,6 +542,26 @@ def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remed
         assert "stays bare" in remark
         assert "a layer of its own" in remark
         assert int(remark.split()[0]) == pytest.approx(63, abs=8)
+
+
+_POSTS = shapely.union_all([shapely.box(x, 0, x + 8, 18) for x in range(5, 95, 16)])
+
+
+@pytest.mark.parametrize(
+    ("on", "under", "said"),
+    [
+        (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
+        (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
+        (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
+        (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
+        (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
+        (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
+    ],
+)
+def test_so_much_land_in_so_little_sky_is_said_to_stay_bare(on, under, said) -> None:
+    place = Place(area=shapely.box(0, 0, 100, 90), shapes=shapes(on, under))
+    remark = snowload.grow(snowload.Settings(), place, LIMITS, stream(1, "t")).remark
+    assert ("stays bare" in remark) == said
 
 
 def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -175,6 +175,7 @@ def test_tiers_below_a_line_that_crosses_a_fir_are_its_own_and_bear_pads() -> No
         ({"low": 6.5}, True),
         ({"low": 5.5}, False),  # too far down
         ({"stem": 20.0}, False),  # nothing joins the two
+        ({"hollow": 1.4}, False),  # a roof over air
     ],
 )
 def test_a_shoulder_far_below_a_fir_is_a_tier_of_it_where_it_lies_in_line(changed, tier: bool) -> None:
@@ -188,6 +189,9 @@ def test_a_shoulder_far_below_a_fir_is_a_tier_of_it_where_it_lies_in_line(change
     high = low + changed.get("slope", 1.5) * (wide - notch)
     half = [(wide, low), (notch, high), (0.3, high), (0.3, stem)]
     lower = shapely.Polygon([*half, *((-x, y) for x, y in half[::-1])])
+    hollow = changed.get("hollow", 0.0)
+    air = shapely.union_all([shapely.box(side * 1.5, 12, side * (1.5 + hollow), 13.6) for side in (1, -1)])
+    lower = shapely.difference(lower, air) if hollow else lower
     both = found(shapely.union_all([top, lower, shapely.box(-30, high, 30, high + 0.8)]))
     assert both is not None
     assert (np.abs(both.tip[:, 1] - low) < 0.1).sum() == 2 * tier

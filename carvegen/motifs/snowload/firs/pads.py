@@ -30,7 +30,7 @@ __all__ = ["on_tiers"]
 _PLACES = 20  #: along a shoulder
 _OVER, _UNDER, _GROWS = 0.5, 0.62, 0.6  #: so thick a pad is over and under the shoulder after a usual fall, mm, and
 #: grows by this power
-_LARGE_MM, _LADEN, _MOST_LADEN = 4.0, 0.8, 2.2  #: on a tier that is further apart from the next more, by this power
+_LARGE_MM, _LADEN, _MOST_LADEN = 4.0, 0.8, 2.2  #: further than that from the next a tier bears more, by this power
 _OF_TIER = (0.24, 0.3)  #: of the distance to the tier above, more or less, at the most,
 _BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth
 _LEAST = 1.35  #: smallest cuts: it is no thinner

@@ -34,9 +34,7 @@ _ALONE = 4  #: or so many without one, if the crown is solid so far in,
 _CROWN_MM = np.array([0.4, 0.8, 1.2, 1.6])
 _PAIRED, _LEVEL, _ASIDE = 0.5, 0.5, 10.0  #: and so many of them have one on the outline's other side, that
 #: lies higher or lower by no more than so much of its height, and no further aside than so many times its width
-_PARTED_AT = (
-    3.0  #: below the tiers that are seen together those of the same fir go on at most so many times as far down
-)
+_PARTED_AT = 3.0  #: of a fir that something crosses, more tiers lie no more times as far down as those above it,
 _IN_LINE = 2.0  #: they reach further out than its widest over so much, and less than in line with them times so much,
 _AXIS = 24  #: and its axis is solid at so many places from there on down
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
