@@ -256,6 +256,7 @@ class _Scene:
     crown: Floats  #: the share of the sky that the boughs of a crown see at least, (n,)
     bears: bool  #: whether anything is broad enough for heaps
     water: PolygonArray  #: streaks of water before a hill, which are not among what is drawn
+    shore: float  #: the height of its far shore, mm; the page's lower edge: there is none
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -270,8 +271,9 @@ class _Scene:
         bearing = columns_of(solid, page)
         coarse, beyond = np.s_[::2, ::2], page.beyond // 2  # the sky is alike over a millimetre
         stands = bearing.raster[coarse] & bears  # twigs that bear no heap hide no sky
-        hill, shore = hill_behind(stands[:, beyond:-beyond], 2 * page.step)
-        water = water_before(drawn, page.bottom + 2 * page.step * shore) if shore else geometry.empty()
+        hill, shore = hill_behind(stands[:, beyond:-beyond])
+        shore_mm = page.bottom + 2 * page.step * shore
+        water = water_before(drawn, shore_mm) if shore else geometry.empty()
         if len(water):
             solid, drawn = (each[~_meet(each, water)] for each in (solid, drawn))
             bearing = columns_of(solid, page)
@@ -317,6 +319,7 @@ class _Scene:
             crown,
             bears,
             water,
+            shore_mm,
         )
 
     @cached_property
@@ -349,7 +352,22 @@ class _Scene:
 
     def remark(self) -> str:
         """What to say of what stays bare though snow may be wanted there; mostly nothing."""
-        return "; ".join(filter(None, [self._sheltered_land(), self._water()]))
+        return "; ".join(filter(None, [self._sheltered_land(), self._hill(), self._water()]))
+
+    @property
+    def _on_page(self) -> Mask:
+        """The ledges within the page's sides, (n,)."""
+        return (self.ledges.column >= self.page.beyond) & (self.ledges.column < self.page.wide - self.page.beyond)
+
+    def _hill(self) -> str:
+        """What to say of a hill under which snow lies."""
+        under = self._on_page & (self.ledges.base < self.shore)
+        if under.sum() * self.ledges.step < _BARE_LAND_MM:
+            return ""
+        return (
+            f"what ends at y {self.shore:.0f} mm from side to side counts as a hill behind and shelters nothing below "
+            '(if it is a roof, mark what it shelters "less")'
+        )
 
     def _water(self) -> str:
         if not len(self.water):
@@ -368,7 +386,7 @@ class _Scene:
         ledges = self.ledges
         bare = ledges.ground & (self.foot_mm > _GROUND_MM[1]) & (self.sky < _BARE_SKY)
         bare &= (ledges.ceiling - ledges.base > _BARE_AIR_MM) & np.isfinite(ledges.ceiling)
-        bare &= (ledges.column >= self.page.beyond) & (ledges.column < self.page.wide - self.page.beyond)
+        bare &= self._on_page
         long = bare.sum() * ledges.step
         if long < _BARE_LAND_MM:
             return ""

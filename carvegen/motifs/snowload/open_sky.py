@@ -23,30 +23,37 @@ TWIG_MM = 20.0  #: so far behind it a twig hides
 _FOR_GOOD = 30_000  #: more than twice the rows of a page
 _RAYS = 25
 _LOW_DEG = (3.0, 10.0, 20.0, 32.0)  #: the rays along which the wind is looked for, over the horizon
-_LEVEL_MM, _RISE_MM, _GAP_MM = 6.0, 1.5, 16.0  #: over so much a far shore rises by no more; no wider gap is in it,
-_EDGE_MM = 2.0  #: it comes so near to the page's sides,
-_FREE = 0.75  #: and so much of it is in sight at least
-_HILL_MM, _MASSIVE_MM, _UNEVEN = 4.0, 12.0, 0.4  #: a hill is so high, and either higher than any deck or as uneven as
-#: none: from its lower parts to its higher ones so many times as high as it is on average
-_PARTS = 10, 50, 90  #: per cent of its length
+#: Of a far shore and its hill, shares of the page's side (the square root of its area):
+_LEVEL, _GAP, _EDGE = 0.04, 0.11, 0.013  #: no shorter piece of it counts, no wider gap is in it, it comes so near to
+_EVEN = 0.02  #: the page's sides, and lies within so much from one to the other
+_FREE = 0.75  #: so much of its length is in sight, and of the hill under open sky, at least
+_FLANK, _HIGH = 0.025, 0.07  #: the hill is so high all along, and at half of its places
+_PEAK = 0.13  #: what rises over less of its length is no part of its line: a parapet, a chimney, a fir
+_UNEVEN, _PARTS = 0.45, (10, 50, 90)  #: it is uneven by so many times its middle height, over such per cent of it
+_SAG = 0.025  #: its line sags by so much: a gable's or a vault's does nowhere,
+_LOW, _LOWS = 0.015, 2  #: and is as low as at its lowest, or hardly higher, at no more places: rows of gables are
+_HELD = 0.03  #: what holds it up reaches down from its foot so far, and
+_CLEARS = 0.02  #: stands no higher than its line by so much: a post before it does
+_ALMOST_ALL = 2, 98  #: per cent of the foot's places between which it is measured
+_UNDER_MM, _BELOW_MM = 1.5, 4.0  #: streaks of water lie so far under the shore; things so far below the page count
 _STREAK_MM, _SLENDER = 1.5, 8.0  #: a streak of water is no thicker, so many times as long at least,
 _RIPPLES = 0.08  #: is no higher than it is thick by more than so many times its length,
 _LONE_MM, _CLEAR_MM = 1.5, 3.0  #: and is alone: nothing so near beside it, nothing so near over or under it
 
 
-def hill_behind(solid: Mask, step: float) -> tuple[Mask, int]:
+def hill_behind(solid: Mask) -> tuple[Mask, int]:
     """The cells of hills that end at a far shore, and the row of the highest such shore; 0: there is none.
 
-    What lies below a far shore lies before the hill, not under it. Such a shore is nearly level and runs from one side
-    of the page to the other, with air below it; the hill over it has open sky above, and is high or uneven. A deck is
-    as thick all along, an arch is not level, a roof ends within the page (our own choice).
+    What lies below a far shore lies before the hill, not under it. Such a shore is level and runs from one side of the
+    page to the other, with air below it and nothing that holds it up; the hill over it has open sky above, is high,
+    and its line is uneven. A deck is as thick all along, whatever stands on it; an arch and a bough are not level, a
+    roof ends within the page, rests on posts, or sags nowhere. What looks like either is taken for a roof (our own
+    choice). All goes by shares of the page: twice as large it is the same.
 
     Parameters
     ----------
     solid
         What stands there, (rows, columns) of the page, row 0 lowest.
-    step
-        A cell's side, mm.
     """
     foot = solid.copy()
     foot[0] = False
@@ -54,25 +61,59 @@ def hill_behind(solid: Mask, step: float) -> tuple[Mask, int]:
     edge, shore = np.zeros((len(solid) + 1, solid.shape[1]), dtype=np.int16), 0
     if foot.any(axis=0).mean() >= _FREE:
         tall = run_lengths(solid.T).T
-        foot &= tall * step >= _HILL_MM
-        for at, across in _shores(foot, step):
+        foot &= tall >= _FLANK * _side(solid)
+        for at, across in _shores(foot):
             top = at + tall[at, across]
-            low, middle, high = np.percentile((top - at) * step, _PARTS)
-            if (top < len(solid)).mean() > _FREE and (middle > _MASSIVE_MM or high - low > _UNEVEN * middle):
+            if (top < len(solid)).mean() > _FREE and _is_hill(solid, at, across, top):
                 edge[at, across], edge[top, across] = 1, -1
                 shore = max(shore, int(np.median(at)))
     return np.cumsum(edge, axis=0, dtype=np.int16)[:-1] > 0, shore
 
 
-def _shores(foot: Mask, step: float) -> Iterator[tuple[Indices, Indices]]:
+def _side(solid: Mask) -> float:
+    """The side of a square as large as the page, in cells."""
+    return float(solid.size**0.5)
+
+
+def _is_hill(solid: Mask, at: Indices, across: Indices, top: Indices) -> bool:
+    """Whether what ends at such a lower edge, up to rows `top`, is a hill and no roof."""
+    side, columns = _side(solid), np.arange(solid.shape[1])
+    low, high = np.percentile(at, _ALMOST_ALL)
+    line = np.full(len(columns), np.inf)
+    np.minimum.at(line, across, top - np.median(at))
+    seen = np.isfinite(line)
+    line = np.interp(columns, columns[seen], line[seen])
+    line = np.asarray(ndimage.grey_opening(line, (max(int(_PEAK * side), 1),), mode="nearest"))
+    least, middle, most = np.percentile(line, _PARTS)
+    uneven = middle > _HIGH * side and most - least > _UNEVEN * middle and _sag(line) > _SAG * side
+    lows = ndimage.label(line <= line.min() + _LOW * side)[1]
+    before = np.s_[max(int(low - _HELD * side), 0) : int(high) + 1]
+    through = solid[before].all(axis=0) & ~seen
+    above = np.argmin(np.pad(solid[int(high) :], ((0, 1), (0, 0))), axis=0) + high - np.median(at)
+    held = through & (above < line + _CLEARS * side)
+    return bool(uneven and high - low < _EVEN * side and lows <= _LOWS and not held.any())
+
+
+def _sag(line: Floats) -> float:
+    """How far a line lies at most under the least one over it that sags nowhere."""
+    at = np.arange(len(line))
+    ends = [(0, -1.0), (at[-1], -1.0)]
+    hull = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints([*zip(at, line, strict=True), *ends])))
+    x, y = hull[:-1][hull[:-1, 1] >= 0].T
+    order = np.argsort(x)
+    return float((np.interp(at, x[order], y[order]) - line).max())
+
+
+def _shores(foot: Mask) -> Iterator[tuple[Indices, Indices]]:
     """Rows and columns of those lower edges that run nearly level from side to side, each by itself."""
+    side = _side(foot)
     level = ndimage.maximum_filter(foot, (5, 1))
-    level = ndimage.binary_opening(level, np.ones((1, int(_LEVEL_MM / step)), dtype=bool))
-    near = 2 * int(_RISE_MM / step) + 1, 2 * int(_GAP_MM / step / 2) + 1
+    level = ndimage.binary_opening(level, np.ones((1, int(_LEVEL * side)), dtype=bool))
+    near = 2 * int(_EVEN * side / 2) + 1, 2 * int(_GAP * side / 2) + 1
     label, _ = ndimage.label(ndimage.maximum_filter(level, near))
     for each in np.setdiff1d(np.intersect1d(label[:, 0], label[:, -1]), [0]):
         row, column = np.nonzero(foot & level & (label == each))
-        across, edge = np.unique(column), _EDGE_MM / step
+        across, edge = np.unique(column), _EDGE * side
         if len(across) >= _FREE * foot.shape[1] and across[0] < edge and across[-1] >= foot.shape[1] - edge:
             yield np.asarray(row), np.asarray(column)
 
@@ -83,8 +124,8 @@ def water_before(shapes: PolygonArray, shore_mm: float) -> PolygonArray:
     An oar has a blade, a rope sags, a gunwale rises, rails and planks lie over one another (our own choice).
     """
     west, south, east, _ = shapely.total_bounds(shapes)
-    top = shore_mm - _RISE_MM
-    shapes = geometry.parts(shapely.clip_by_rect(shapes, west, south - _HILL_MM, east, top))
+    top = shore_mm - _UNDER_MM
+    shapes = geometry.parts(shapely.clip_by_rect(shapes, west, south - _BELOW_MM, east, top))
     left, low, right, high = shapely.bounds(shapes).T
     area, half_round = shapely.area(shapes), shapely.length(shapes) / 2
     thick = (half_round - np.sqrt(np.clip(half_round**2 - 4 * area, 0, None))) / 2  # of a strip of that area and rim

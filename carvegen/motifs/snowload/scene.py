@@ -64,7 +64,8 @@ _PANE_MM2 = 9.0  #: in smaller holes between twigs no snow is drawn, and none fi
 _TANGLE_MM, _TANGLED = 4.0, (0.42, 0.58)  #: in a square so wide, mm of edges to a mm²: hardly a tangle, a tangle
 _POINTED_MM, _POINTED = 0.15, (0.57, 0.63)  #: of needles, but not of twigs, less is left than this without their rims
 _NEEDLES_MM = 0.55, 0.7  #: so broad on average, times the share that they take up of what is filled: needles, twigs
-_LATTICE = 6.0  #: holes less than so many times as wide as the walls round them are thick belong to a lattice
+_LATTICE, _RAIL_MM = 6.0, 10.0  #: holes less than so many times as wide as the walls round them are thick belong to a
+#: lattice, if those are no thicker: a roof on posts is none
 
 
 @dataclass(frozen=True)
@@ -201,7 +202,7 @@ def without_marks(
     shut[shut] = ~_between_uprights(holes[shut], tiles)
     mark = (shut | (words == "marks")) & (words != "open")
     thick = walled / shapely.length(holes)
-    lattice = ~mark & (np.sqrt(area) < _LATTICE * thick)
+    lattice = ~mark & (np.sqrt(area) < _LATTICE * thick) & (thick < _RAIL_MM)
     return _filled(shapes, holes[mark]), geometry.parts(shapely.union_all(shapely.buffer(holes, 1.3 * thick)[lattice]))
 
 

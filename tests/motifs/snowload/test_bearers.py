@@ -460,7 +460,7 @@ def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_d
 
 def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_bear_snow() -> None:
     """Without the hill, or in front of all else, a streak may be anything; an oar and a plank never are water."""
-    hill = shapely.Polygon([(0, 50), (100, 51), (100, 70), (50, 78), (0, 64)])
+    hill = shapely.Polygon([(0, 50), (100, 51), (100, 66), (75, 80), (40, 62), (20, 75), (0, 64)])
     streak, plank = shapely.box(20, 30, 50, 31), shapely.box(20, 15, 50, 17)
     oar = shapely.union(shapely.box(60, 20, 90, 21), shapely.box(80, 19.4, 90, 21.6))
     for over, fronts, bare in ((hill, (), True), (hill, (streak,), True), (shapely.Polygon(), (), False)):
@@ -474,6 +474,52 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         assert min(lies[1:]) > 5
         assert ("a thin streak below the far shore, at x 35, y 30 mm, counts as water" in growth.remark) == bare
         assert ("in a layer of their own" in growth.remark) == bare
+        assert ("what ends at y 51 mm from side to side counts as a hill behind" in growth.remark) == bare
+
+
+def _along(*heights: float, low: float = 60.0) -> shapely.Polygon:
+    """What ends 60 mm up the page from side to side, so many mm high at equal distances."""
+    x = np.linspace(0, 200, len(heights))
+    return shapely.Polygon([(0, low), (200, low), *zip(x[::-1], low + np.array(heights)[::-1], strict=True)])
+
+
+_PARAPETS = shapely.union_all([_along(4, 4), *(shapely.box(x, 64, x + 6, 74) for x in range(4, 200, 14))])
+_TRUSS = [_along(4, 4), *(shapely.Polygon([(x, 64), (x + 40, 64), (x + 20, 84)]) for x in range(0, 200, 50))]
+_BOUGH = [
+    _along(3, 3),
+    *(shapely.Polygon([(x, 63), (x + 10, 63), (x + 5, 66 + x % 30 * 0.7)]) for x in range(0, 200, 10)),
+]
+_PORCH = [_along(40, 40, low=70), shapely.box(30, 18, 34, 70), shapely.box(160, 16, 164, 70)]
+
+
+@pytest.mark.parametrize(
+    ("over", "share"),
+    [
+        (_along(13, 13), (0.0, 0.0)),
+        (_PARAPETS, (0.0, 0.1)),
+        (shapely.union_all(_TRUSS), (0.0, 0.1)),
+        (_along(6, 40, 6), (0.0, 0.0)),
+        (_along(6, 26, 6, 26, 6, 26, 6), (0.0, 0.0)),
+        (shapely.union_all(_PORCH), (0.0, 0.1)),
+        (shapely.union_all(_BOUGH), (0.0, 0.15)),
+        (_along(20, 40, 18, 35, 12), (0.98, 1.01)),
+    ],
+    ids=["deck", "parapets", "truss", "gable", "gables", "porch", "bough", "hill"],
+)
+def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_and_below_a_hill_is_not(
+    over, share
+) -> None:
+    """And what looks like a roof or like a hill is said."""
+    bank, page = shapely.Polygon([(0, 0), (200, 0), (200, 15), (0, 20)]), shapely.box(0, 0, 200, 150)
+    lies, said = [], ""
+    for drawn_there in (bank, shapely.union(bank, over)):
+        place = Place(area=page, shapes=geometry.parts(drawn_there))
+        growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
+        lies.append(shapely.intersection(shapely.union_all(growth.cuts), shapely.box(0, 0, 200, 40)).area)
+        said = growth.remark
+    assert share[0] * lies[0] <= lies[1] <= share[1] * lies[0]
+    assert ("counts as a hill behind and shelters nothing below" in said) == (share[0] > 0)
+    assert ("stays bare" in said) == (share[0] == 0)
 
 
 @pytest.mark.parametrize(
@@ -483,11 +529,11 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         (shapely.box(0, 50, 100, 60), True),
         (shapely.box(0, 22, 100, 30), False),
         (shapely.box(0, 50, 12, 60), False),
-        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), False),
+        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), True),
     ],
 )
 def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
-    """But not right under boards, nor a little of it, nor where a hill behind is told."""
+    """But not right under boards, nor under a little; a gable counts as a roof."""
     bank = shapely.Polygon([(0, 0), (70, 0), (55, 18), (0, 20)])
     drawn_there = Place(area=shapely.box(0, 0, 100, 90), shapes=geometry.parts(shapely.union(bank, over)))
     remark = snowload.grow(snowload.Settings(), drawn_there, LIMITS, stream(1, "t")).remark
@@ -496,6 +542,26 @@ def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remed
         assert "stays bare" in remark
         assert "a layer of its own" in remark
         assert int(remark.split()[0]) == pytest.approx(63, abs=8)
+
+
+_POSTS = shapely.union_all([shapely.box(x, 0, x + 8, 18) for x in range(5, 95, 16)])
+
+
+@pytest.mark.parametrize(
+    ("on", "under", "said"),
+    [
+        (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
+        (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
+        (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
+        (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
+        (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
+        (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
+    ],
+)
+def test_so_much_land_in_so_little_sky_is_said_to_stay_bare(on, under, said) -> None:
+    place = Place(area=shapely.box(0, 0, 100, 90), shapes=shapes(on, under))
+    remark = snowload.grow(snowload.Settings(), place, LIMITS, stream(1, "t")).remark
+    assert ("stays bare" in remark) == said
 
 
 def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.MonkeyPatch) -> None:

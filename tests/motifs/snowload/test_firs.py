@@ -149,6 +149,54 @@ def test_a_fir_without_its_top_is_one() -> None:
     assert np.bincount(tiers.side + 1).tolist() == [5, 0, 5]
 
 
+def test_tiers_below_a_line_that_crosses_a_fir_are_its_own_and_bear_pads() -> None:
+    """Three of seven, below a far shore: all tiers are of one fir, and snow lies on the lower ones, too."""
+    drawn = shapely.union(fir(0, tiers=7, tall=5), shapely.box(-40, 18, 40, 18.8))
+    tiers = found(drawn)
+    assert tiers is not None
+    assert np.unique(tiers.number).tolist() == [0]
+    for side in (1, -1):
+        low = tiers.tip[tiers.side == side, 1]
+        assert np.unique(low.round(1)).tolist() == pytest.approx([5, 10, 15, 20, 25, 30, 35], abs=1.0)
+    place = Place(area=shapely.box(-30, 0, 30, 60), shapes=geometry.parts(drawn))
+    snow = shapely.union_all(snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t")).cuts)
+    for low in (5, 10):
+        assert shapely.intersection(snow, shapely.box(-30, low - 1, 30, low + 4)).area > 2
+
+
+@pytest.mark.parametrize(
+    ("changed", "tier"),
+    [
+        ({}, True),
+        ({"reaches": 1.9}, True),
+        ({"reaches": 2.1}, False),  # it is another thing
+        ({"reaches": 0.15, "notch": 0.35, "slope": 4.0}, True),
+        ({"reaches": 0.115, "notch": 0.35, "slope": 4.0}, False),
+        ({"low": 6.5}, True),
+        ({"low": 5.5}, False),  # too far down
+        ({"stem": 20.0}, False),  # nothing joins the two
+        ({"hollow": 1.4}, False),  # a roof over air
+    ],
+)
+def test_a_shoulder_far_below_a_fir_is_a_tier_of_it_where_it_lies_in_line(changed, tier: bool) -> None:
+    """Four tiers, 12 mm in all; under a line one more."""
+    top = fir(0, 30.0, tiers=4, deg=75)
+    tiers = found(top)
+    assert tiers is not None
+    low, stem = changed.get("low", 10.0), changed.get("stem", 30.0)
+    wide = changed.get("reaches", 1.0) * (42 - low) * np.median(np.abs(tiers.tip[:, 0]) / (42 - tiers.tip[:, 1]))
+    notch = changed.get("notch", 3.0)
+    high = low + changed.get("slope", 1.5) * (wide - notch)
+    half = [(wide, low), (notch, high), (0.3, high), (0.3, stem)]
+    lower = shapely.Polygon([*half, *((-x, y) for x, y in half[::-1])])
+    hollow = changed.get("hollow", 0.0)
+    air = shapely.union_all([shapely.box(side * 1.5, 12, side * (1.5 + hollow), 13.6) for side in (1, -1)])
+    lower = shapely.difference(lower, air) if hollow else lower
+    both = found(shapely.union_all([top, lower, shapely.box(-30, high, 30, high + 0.8)]))
+    assert both is not None
+    assert (np.abs(both.tip[:, 1] - low) < 0.1).sum() == 2 * tier
+
+
 @pytest.mark.parametrize("preset", snowload.PRESETS)
 def test_most_shoulders_bear_a_pad_with_dark_below_it_and_no_fir_is_white_all_over(preset) -> None:
     tree, wind = fir(0, tall=4.0), preset == "windblown"
@@ -247,8 +295,8 @@ def test_what_holds_a_pad_of_a_fir_is_told_from_other_snow() -> None:
 
 # ── how thick a pad is, and how far it goes: one tier alone ──────────────────────────────────────────────────────
 
-#: A wide tier with a long gentle shoulder, far below the next one; after a usual fall without wind, all chances even.
-TIER: dict[str, float] = {"wide": 10.0, "tall": 20.0, "long": 20.0, "apart": 30.0, "half": 20.0, "side": 1, "top": 0}
+#: A wide tier with a long gentle shoulder, 4 mm from the next one; after a usual fall without wind, all chances even.
+TIER: dict[str, float] = {"wide": 10.0, "tall": 20.0, "long": 20.0, "apart": 4.0, "half": 20.0, "side": 1, "top": 0}
 CALM = {"fallen_mm": 3.5, "wind": 0.0, "wind_towards_deg": 0.0, "sticky": 0.5, "patchy": 0.0}
 
 
@@ -290,6 +338,10 @@ def one_pad(*, own: dict | None = None, fir: dict | None = None, lies: float = 1
         ({"apart": 1.5, "own": {0: 0.0}}, 0.252, 0.315),
         ({"apart": 1.5, "top": 1}, 0.5, 0.62),
         ({"half": 0.25, "wide": 1.0}, 0.5, 0.48),
+        # more on tiers that are further apart than 4 mm, but no more than 2.2 times as much, and not on tops
+        ({"apart": 8.0}, 0.5 * 2**0.8, 0.62 * 2**0.8),
+        ({"apart": 12.0}, 1.1, 1.364),
+        ({"apart": 12.0, "top": 1}, 0.5, 0.62),
         # no thinner in all than can be cut with some to spare
         ({"fallen_mm": 0.2}, 0.54 * 0.5 / 1.12, 0.54 * 0.62 / 1.12),
     ],
@@ -382,10 +434,10 @@ def test_so_full_a_tier_is(changed, full: float) -> None:
 
 @pytest.mark.parametrize(
     ("tall", "deg", "tier"),
-    [(0.65, 63, False), (0.75, 63, True), (8.8, 45, True), (9.2, 45, False), (4, 83.3, True), (4, 84, False)],
+    [(0.65, 63, False), (0.75, 63, True), (12.8, 45, True), (13.2, 45, False), (4, 83.3, True), (4, 84, False)],
 )
 def test_shoulders_that_are_too_low_too_wide_or_upright_are_no_tiers(tall: float, deg: float, tier: bool) -> None:
-    """At least 0.7 mm high, at the most 9 mm wide, and no steeper than nine times as high as wide."""
+    """At least 0.7 mm high, at the most 13 mm wide, and no steeper than nine times as high as wide."""
     assert (found(fir(0, tall=tall, deg=deg)) is not None) == tier
 
 
@@ -404,15 +456,15 @@ def test_shoulders_that_are_too_low_too_wide_or_upright_are_no_tiers(tall: float
         # and lies no further out than the lower one by 0.6 of its width
         ({"over": (3.19, 2.0)}, True),
         ({"over": (3.21, 2.0)}, False),
-        # a shoulder is 0.7 to 14 mm high, 0.2 to 9 mm wide, and 0.7 to 9 times as high as wide
+        # a shoulder is 0.7 to 20 mm high, 0.2 to 13 mm wide, and 0.7 to 9 times as high as wide
         ({"tip": (0.5, 2.29), "over": (0.4, 2.9)}, True),
         ({"tip": (0.5, 2.31), "over": (0.4, 2.9)}, False),
-        ({"tip": (8.0, -10.99)}, True),
-        ({"tip": (8.0, -11.01)}, False),
+        ({"tip": (8.0, -16.99)}, True),
+        ({"tip": (8.0, -17.01)}, False),
         ({"tip": (0.21, 1.2), "over": (0.2, 2.9)}, True),
         ({"tip": (0.19, 1.4), "over": (0.1, 2.9)}, False),
-        ({"tip": (8.99, -5.0)}, True),
-        ({"tip": (9.01, -5.0)}, False),
+        ({"tip": (12.99, -7.0)}, True),
+        ({"tip": (13.01, -7.0)}, False),
         ({"tip": (4.2, 0.0)}, True),
         ({"tip": (4.4, 0.0)}, False),
         ({"tip": (0.34, 0.0), "over": (0.4, 2.0)}, True),
@@ -448,7 +500,17 @@ def straight(side: int = 1, *, top: bool = False, half: float = 4.0) -> Tiers:
 
 
 def laid_on(**changed: float) -> _Pads:
-    usual = {"on": True, "over": 0.5, "under": 0.6, "begins": 0.0, "ends": 1.0, "cap": 0.0, "close": False, "full": 1.0}
+    usual = {
+        "on": True,
+        "over": 0.5,
+        "under": 0.6,
+        "begins": 0.0,
+        "ends": 1.0,
+        "cap": 0.0,
+        "close": False,
+        "large": 1.0,
+    }
+    usual["full"] = 1.0
     return _Pads(**{name: np.array([value]) for name, value in (usual | changed).items()})
 
 
@@ -524,6 +586,16 @@ def test_a_tiers_front_stays_bare(tier, changed, own, boughs: float) -> None:
     settings = snowload.Settings(lumpy=0.0, boughs=boughs)
     assert len(_fronts(straight(**tier), laid_on(**changed), LIMITS, settings, chances(**own))) == 0
     assert len(_fronts(straight(), laid_on(), LIMITS, snowload.Settings(boughs=0.51), chances())) == 1
+
+
+def test_the_front_of_a_large_tier_bears_a_heap_where_its_shoulder_bears_no_tongue_and_a_longer_one() -> None:
+    bare = chances(o8=0.3)
+    assert len(_fronts(straight(), laid_on(ends=0.9), LIMITS, PLAIN, bare)) == 0
+    assert len(_fronts(straight(), laid_on(ends=0.9, large=1.1), LIMITS, PLAIN, bare)) == 1
+    for large, long in ((1.0, 5.0), (1.1, 5.5), (2.0, 6.34)):
+        (each,) = _fronts(straight(half=6.0), laid_on(large=large), LIMITS, PLAIN, chances(o8=0.8))
+        left, _, right, _ = each.bounds
+        assert right - left == pytest.approx(long, abs=0.15)
 
 
 @pytest.mark.parametrize(

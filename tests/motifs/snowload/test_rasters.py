@@ -122,46 +122,113 @@ def test_holes_far_from_others_are_filled_and_those_near_or_touched_stay() -> No
     assert without_holes_far_from(framed, others, 0.1).equals(framed)
 
 
-def _far_hill(low: int, high: int, *, rows: int = 100, columns: int = 200) -> np.ndarray:
-    """What stands 40 cells up the page, from side to side, `low` to `high` cells thick; (rows, columns)."""
-    thick = np.pad(np.linspace(low, high, columns - 20).astype(int), 10, mode="edge")
-    above = np.arange(rows)[:, None] - 40
-    return (above >= 0) & (above < thick)
+def _standing(line, foot=80, *, rows: int = 200) -> np.ndarray:
+    """What stands from side to side, from row `foot` on so many cells high: (rows, 400); a page's side is 283."""
+    above = np.arange(rows)[:, None] - foot
+    return (above >= 0) & (above < np.broadcast_to(line, 400))
+
+
+def _ridge(*heights: float, at=(0, 100, 200, 300, 400)) -> np.ndarray:
+    return np.interp(np.arange(400), at, heights)
+
+
+_HILL = _ridge(24, 60, 30, 50, 16)
+
+
+def _peaks(wide: int) -> np.ndarray:
+    """A deck in three steps with two uprights of such a breadth on it."""
+    line = np.repeat([30.0, 36.0, 42.0], [120, 150, 130])
+    line[60 : 60 + wide] = line[200 : 200 + wide] = 80
+    return line
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "hill"), [(26, 28, True), (22, 22, False), (8, 20, True), (12, 16, False), (2, 6, False)]
+    ("line", "hill"),
+    [
+        (_HILL, True),
+        (_HILL * 0.55, True),
+        (_HILL * 0.45, False),  # too low
+        (40 + 0.75 * (_HILL - 40), True),
+        (40 + 0.55 * (_HILL - 40), False),  # too even
+        (np.full(400, 60.0), False),
+        (_ridge(20, 60, 50, 60, 20), True),
+        (_ridge(20, 60, 55, 60, 20), False),  # it sags hardly
+        (_ridge(20, 60, 90, 60, 20), False),  # nowhere: a hipped roof, a vault
+        (_ridge(20, 60, 26, 60, 20), True),
+        (_ridge(20, 60, 23, 60, 20), False),  # a row of gables
+        (_peaks(42), True),
+        (_peaks(32), False),  # parapets, chimneys
+        (_ridge(24, 60, 30, 50, 9), True),
+        (_ridge(24, 60, 30, 50, 3), False),  # it ends within the page
+        (np.where(np.arange(400) < 80, 120, _HILL), True),
+        (np.where(np.arange(400) < 115, 120, _HILL), False),  # no sky above so much of it
+    ],
 )
-def test_a_hill_behind_is_high_or_uneven_and_a_deck_is_neither(low, high, hill) -> None:
-    """Half a millimetre a cell: 12 mm, or uneven by four tenths; below its shore it hides nothing, above it all."""
-    solid = _far_hill(low, high)
-    cells, shore = hill_behind(solid, 0.5)
-    assert (shore > 0) == hill
+def test_a_hill_behind_is_high_and_its_line_uneven_and_a_roof_is_neither(line, hill) -> None:
+    """By shares of the page: twice as large it is the same. Below its shore it hides nothing, above it all."""
+    solid = _standing(line)
+    cells, shore = hill_behind(solid)
+    assert shore == (80 if hill else 0)
     assert np.array_equal(cells, solid if hill else np.zeros_like(solid))
-    hill_cells, bank = hill_behind(solid[:, 10:-10], 0.5)
-    seen = sky_before(solid, np.zeros_like(solid), hill_cells, bank, beyond=10, step=0.5, lean_deg=0.0)
-    under = seen[0][:39]
+    twice, far = hill_behind(solid.repeat(2, axis=0).repeat(2, axis=1))
+    assert far == 2 * shore
+    assert np.array_equal(twice[::2, ::2], cells)
+
+
+@pytest.mark.parametrize("hill", [True, False])
+def test_a_hill_hides_no_sky_below_its_shore_and_all_of_it_above(hill) -> None:
+    solid = np.pad(_standing(_HILL if hill else np.full(400, 60.0)), ((0, 0), (10, 10)), mode="edge")
+    seen = sky_before(solid, np.zeros_like(solid), *hill_behind(solid[:, 10:-10]), beyond=10, step=0.5, lean_deg=0.0)
+    under = seen[0][:79]
     assert (under > 0.99).all() if hill else (under < 0.05).all()
-    np.testing.assert_array_equal(seen[0][40:], sky_seen(solid, step=0.5)[0][40:])
+    np.testing.assert_array_equal(seen[0][80:], sky_seen(solid, step=0.5)[0][80:])
 
 
-def test_what_ends_within_the_page_leans_or_has_no_sky_above_is_no_hill_behind() -> None:
-    """A roof, what reaches the page's top, a slanted lower edge, ground; but a post before a hill parts it not."""
-    solid = _far_hill(30, 40)
-    roof, top, ground = solid.copy(), solid.copy(), solid.copy()
-    roof[:, :6] = False
-    top[40:] = True
-    ground[:40] = True
-    column = np.arange(solid.shape[1])
-    slanted = np.take_along_axis(solid, (np.arange(len(solid))[:, None] + column // 4) % len(solid), axis=0)
-    for other in (roof, top, ground, slanted, np.zeros_like(solid)):
-        assert hill_behind(other, 0.5)[1] == 0
-    before = solid.copy()
-    before[:, 90:98] = True
-    cells, shore = hill_behind(before, 0.5)
-    assert shore == 40
-    assert np.array_equal(cells[:, :90], solid[:, :90])
-    assert not cells[:, 90:98].any()
+def _before(solid: np.ndarray, *spans: tuple[int, int], low: int = 0, high: int = 200) -> np.ndarray:
+    """With posts before it in such columns, from row `low` up to row `high`."""
+    solid = solid.copy()
+    for first, last in spans:
+        solid[low:high, first:last] = True
+    return solid
+
+
+def _notched(piece: int, notch: int) -> np.ndarray:
+    foot = np.where((np.arange(400) + piece + notch // 2) % (piece + notch) < piece, 80, 100)
+    return _standing(_HILL + 80 - foot, foot)
+
+
+@pytest.mark.parametrize(
+    ("solid", "shore"),
+    [
+        (_standing(_HILL, 80 + np.arange(400) * 5 // 400), 82),
+        (_standing(_HILL, 80 + np.arange(400) * 8 // 400), 0),  # it leans, as an arch or a bough does
+        (_standing(np.where(np.arange(400) < 3, 0, _HILL)), 80),
+        (_standing(np.where(np.arange(400) < 6, 0, _HILL)), 0),  # it ends within the page
+        (_standing(_HILL + 40, 0), 0),  # ground
+        (_standing(np.full(400, 120)), 0),  # up to the page's upper edge
+        (_notched(16, 4), 80),
+        (_notched(8, 2), 0),  # needles, shingles
+        (_before(_standing(_HILL), (186, 214)), 80),
+        (_before(_standing(_HILL), (182, 218)), 0),  # what runs on on both sides of a tower may be two roofs
+        (_before(_standing(_HILL), (40, 68), (120, 148), (240, 268)), 80),
+        (_before(_standing(_HILL), (40, 68), (120, 148), (240, 268), (320, 348)), 0),
+        (_before(_standing(_HILL), (195, 205), high=80 + 30 + 12), 80),
+        (_before(_standing(_HILL), (195, 205), high=80 + 30 + 7), 0),  # it holds up what it does not pass
+        (_before(_standing(_HILL), (195, 205), high=90), 0),
+        (_before(_standing(_HILL), (195, 205), low=74, high=90), 80),  # a hut at the shore
+        (_before(_standing(_HILL), (195, 205), low=69, high=90), 0),  # it hangs down
+    ],
+)
+def test_a_far_shore_is_level_from_side_to_side_and_nothing_holds_up_what_ends_there(solid, shore) -> None:
+    cells, row = hill_behind(solid)
+    assert row == shore
+    assert cells.any() == (shore > 0)
+    assert hill_behind(solid.repeat(2, axis=0).repeat(2, axis=1))[1] == pytest.approx(2 * shore, abs=1)
+    if shore:
+        behind = np.pad(solid, ((1, 0), (0, 0)))[:-1]
+        free = (solid & ~behind)[shore - 3 : shore + 6].any(axis=0)
+        assert (cells <= solid).all()
+        assert not cells[:, solid[shore - 4 : shore].any(axis=0) & ~free].any()
 
 
 def _streak(thick: float, long: float, rise: float = 0.0, *, low: float = 10.0) -> shapely.Polygon:

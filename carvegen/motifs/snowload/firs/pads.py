@@ -30,6 +30,7 @@ __all__ = ["on_tiers"]
 _PLACES = 20  #: along a shoulder
 _OVER, _UNDER, _GROWS = 0.5, 0.62, 0.6  #: so thick a pad is over and under the shoulder after a usual fall, mm, and
 #: grows by this power
+_LARGE_MM, _LADEN, _MOST_LADEN = 4.0, 0.8, 2.2  #: further than that from the next a tier bears more, by this power
 _OF_TIER = (0.24, 0.3)  #: of the distance to the tier above, more or less, at the most,
 _BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth
 _LEAST = 1.35  #: smallest cuts: it is no thinner
@@ -113,6 +114,7 @@ class _Pads:
     ends: Floats  #: and so far there is snow
     cap: Floats  #: how far down a top's cap reaches, mm; 0: there is none
     close: Mask  #: whether the tier above is so near that only one of the two bears a pad
+    large: Floats  #: how many times as much lies there as on a usual tier, 1 or more
     full: Floats  #: how much lies there of what lies on a wide open tier after a usual fall, 0…1
 
     @property
@@ -128,6 +130,8 @@ class _Pads:
         amount = deep**_GROWS * lies * (0.8 + 0.4 * fir[:, 0]) * (0.75 + 0.5 * own[:, 0]) * (1 + 0.3 * blows)
         apart = np.where(tiers.top, long, np.linalg.norm(tiers.over - tiers.tip, axis=1))
         room = apart * (0.7 + 0.6 * own[:, 0])
+        large = np.where(tiers.top, 1, np.clip((apart / _LARGE_MM) ** _LADEN, 1, _MOST_LADEN))
+        amount *= large
         over = np.minimum(_OVER * amount, _OF_TIER[0] * room)
         under = np.minimum(_UNDER * amount * (0.75 + 0.5 * settings.sticky), _OF_TIER[1] * room)
         wide, tall = np.abs(tiers.tip - tiers.notch).T
@@ -151,7 +155,9 @@ class _Pads:
         short = np.where(tiers.top, stem, (~close & (tall > _UPRIGHT * wide)) * hem)
         ends = np.minimum(reach, 1 - short / long)
         on &= (ends - begins) * long > _SHORTEST_MM
-        return _Pads(on, over, under, begins, ends, cap * some * tiers.top, close, np.clip(lies * deep**0.5, 0, 1))
+        return _Pads(
+            on, over, under, begins, ends, cap * some * tiers.top, close, large, np.clip(lies * deep**0.5, 0, 1)
+        )
 
 
 def _every_other(tiers: Tiers, chance: Floats) -> Mask:
@@ -205,10 +211,12 @@ def _shoulders(
 
 def _fronts(tiers: Tiers, pads: _Pads, limits: Limits, settings: Settings, own: Floats) -> PolygonArray:
     """What lies on the tiers' fronts: tongues inwards from their notches, and heaps further in; may be fewer."""
-    half, tongue = tiers.half, own[:, 8] < _TONGUES
+    half, tongue = tiers.half, (own[:, 8] < _TONGUES) & (pads.joined | (pads.large == 1))
     wide = half + 0.25 * np.abs(tiers.tip - tiers.notch)[:, 0]
     thick = pads.under * (0.75 + 0.5 * own[:, 9])
-    long = np.where(tongue, half * (0.3 + 1.2 * own[:, 8]), np.clip(wide * (0.65 + 0.45 * own[:, 10]), 0, 5))
+    long = np.where(
+        tongue, half * (0.3 + 1.2 * own[:, 8]), np.clip(wide * (0.65 + 0.45 * own[:, 10]), 0, 5 * pads.large)
+    )
     on = (
         pads.on
         & ~tiers.top

@@ -20,7 +20,7 @@ __all__ = ["Tiers", "tiers_of"]
 
 _TURN_MM = 0.25  #: an outline turns where it goes back by so much across
 _EQUAL_MM = 1e-6  #: what differs by less is as far out
-_TALL_MM, _WIDE_MM = (0.7, 14.0), (0.2, 9.0)  #: a tier's shoulder is so high and so wide, least and most,
+_TALL_MM, _WIDE_MM = (0.7, 20.0), (0.2, 13.0)  #: a tier's shoulder is so high and so wide, least and most,
 _STEEP = (0.7, 9.0)  #: and rises so steeply;
 _BENT, _BENT_UNDER = 1.3, 1.7  #: it, and what hangs over it, are no longer than so many times straight on
 _HANGS, _RISES = 0.9, 0.6  #: the tip above hangs below the notch by no more than so much of the shoulder's height, or
@@ -34,6 +34,9 @@ _ALONE = 4  #: or so many without one, if the crown is solid so far in,
 _CROWN_MM = np.array([0.4, 0.8, 1.2, 1.6])
 _PAIRED, _LEVEL, _ASIDE = 0.5, 0.5, 10.0  #: and so many of them have one on the outline's other side, that
 #: lies higher or lower by no more than so much of its height, and no further aside than so many times its width
+_PARTED_AT = 3.0  #: of a fir that something crosses, more tiers lie no more times as far down as those above it,
+_IN_LINE = 2.0  #: they reach further out than its widest over so much, and less than in line with them times so much,
+_AXIS = 24  #: and its axis is solid at so many places from there on down
 _POINTED = 0.4  #: a top rises by so much of its breadth at least
 
 
@@ -87,6 +90,7 @@ def tiers_of(shapes: PolygonArray, stands: Callable[[Floats], Mask], places: int
     runs = {side: _two_sided(line, runs[side], runs[-side], side) for side in (1, -1)}
     tops = _tops(line, runs, tips)
     tiers = _joined([_of_side(line, runs[side], tops, side, places) for side in (1, -1)])
+    tiers = _joined([tiers, *(_lower(line, tiers, tips[side], side, stands) for side in (1, -1))])
     return tiers if len(tiers) else None
 
 
@@ -203,14 +207,20 @@ def _two_sided(line: _Line, runs: _Runs, others: _Runs, side: int) -> _Runs:
 
 def _tiered(line: _Line, side: int, tip: Indices, notch: Indices, over: Indices) -> Mask:
     """Which tips, with what lies between each and the one over it, are tiers by their shape; (n,)."""
-    (x, y), (inner, high), (above, hangs) = ((side * line.xy[each, 0], line.xy[each, 1]) for each in (tip, notch, over))
-    wide, tall = x - inner, high - y
-    ok = (np.diff(line.first[np.stack([tip, over])], axis=0)[0] == 0) & (wide > 0)
-    ok &= (tall > _TALL_MM[0]) & (tall < _TALL_MM[1]) & (wide > _WIDE_MM[0]) & (wide < _WIDE_MM[1])
-    ok &= (tall > _STEEP[0] * wide) & (tall < _STEEP[1] * wide)
-    ok &= (hangs > high - _HANGS * tall) & (hangs < high + _RISES * tall) & (above < x + _INWARD * wide)
-    ok &= line.straight(tip, notch) < _BENT
+    (x, _), (inner, high), (above, hangs) = ((side * line.xy[each, 0], line.xy[each, 1]) for each in (tip, notch, over))
+    tall = high - line.xy[tip, 1]
+    ok = _shouldered(line, side, tip, notch) & (above < x + _INWARD * (x - inner))
+    ok &= np.diff(line.first[np.stack([tip, over])], axis=0)[0] == 0
+    ok &= (hangs > high - _HANGS * tall) & (hangs < high + _RISES * tall)
     return np.asarray(ok & (line.straight(notch, over) < _BENT_UNDER))
+
+
+def _shouldered(line: _Line, side: int, tip: Indices, notch: Indices) -> Mask:
+    """Which tips have a tier's shoulder, whatever is over it; (n,)."""
+    wide, tall = ((line.xy[tip] - line.xy[notch]) * (side, -1)).T
+    ok = (wide > _WIDE_MM[0]) & (wide < _WIDE_MM[1]) & (tall > _TALL_MM[0]) & (tall < _TALL_MM[1])
+    ok &= (tall > _STEEP[0] * wide) & (tall < _STEEP[1] * wide) & (line.first[tip] == line.first[notch])
+    return np.asarray(ok & (line.straight(tip, notch) < _BENT))
 
 
 @dataclass(frozen=True, eq=False)
@@ -272,6 +282,48 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
     return Tiers(
         xy[tip], xy[notch], xy[over], np.full(len(tip), side), top, xy[fir], np.clip(half, 0, None),
         line.places(tip, notch, shares), line.places(tip, notch, -shares),
+    )  # fmt: skip
+
+
+def _lower(line: _Line, tiers: Tiers, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> Tiers:
+    """The tiers on one side further down on firs whose outline others cross: a shore, a rope, a fir before them.
+
+    Each has a shoulder, whatever is over it; it lies in line with those that are seen together below the fir's top,
+    and the fir's axis is solid down to it.
+    """
+    out = side * line.xy[:, 0]
+    notch = line.least(np.where(line.corner < 0, np.inf, out), tips, side=side)
+    tip, over = (tips[:-1], tips[1:])[::side]
+    ok = _shouldered(line, side, tip, notch) & (line.corner[tip] >= 0)
+    ok[ok] = ~(line.xy[tip[ok]][:, None] == tiers.tip).all(axis=2).any(axis=1)
+    tip, notch, over = tip[ok], notch[ok], over[ok]
+    once = np.unique(line.corner[tip], return_index=True)[1]
+    tip, notch, over = tip[once], notch[once], over[once]
+    xy, inner = line.xy[tip], line.xy[notch]
+    wide, tall = np.abs(xy - inner).T
+    within = inner[:, None] - np.stack([side * np.outer(wide, _WITHIN[:, 0]), np.outer(tall, _WITHIN[:, 1])], axis=-1)
+    solid = stands(within.reshape(-1, 2)).reshape(len(tip), len(_WITHIN)).mean(axis=1) >= _SOLID
+    off, fir = np.full(len(tip), np.inf), xy.copy()
+    for apex in np.unique(tiers.notch[tiers.top], axis=0):
+        of = (tiers.fir == apex).all(axis=1)
+        down, reach = np.abs(tiers.tip[of] - apex).T[::-1]
+        far = apex[1] - xy[:, 1]
+        out = np.maximum(side * (xy[:, 0] - apex[0]), 1e-9)
+        in_line = np.maximum(far * np.median(reach / down), 1e-9)
+        ratio = np.abs(np.log(out / in_line))
+        fits = solid & (far > down[tiers.side[of] == side].max(initial=0)) & (far < _PARTED_AT * down.max())
+        fits &= (out > reach.max() / _IN_LINE) & (out < _IN_LINE * in_line)
+        fits &= (ratio < off) & (side * (inner[:, 0] - apex[0]) > 0)
+        y = apex[1] - down.min() + np.outer(inner[:, 1] - apex[1] + down.min(), np.linspace(0, 1, _AXIS))
+        axis = np.stack(np.broadcast_arrays(apex[0], y), axis=-1).reshape(-1, 2)
+        fits &= stands(axis).reshape(y.shape).all(axis=1)
+        off[fits], fir[fits] = ratio[fits], apex
+    on = np.isfinite(off)
+    tip, notch, over, fir = tip[on], notch[on], over[on], fir[on]
+    shares, xy = np.linspace(0, 1, tiers.shoulder.shape[1]), line.xy
+    return Tiers(
+        xy[tip], xy[notch], xy[over], np.full(len(tip), side), np.zeros(len(tip), dtype=bool), fir,
+        side * (xy[notch, 0] - fir[:, 0]), line.places(tip, notch, shares), line.places(tip, notch, -shares),
     )  # fmt: skip
 
 
