@@ -434,14 +434,14 @@ def _specks(pieces: PolygonArray, seen: BaseGeometry, scene: _Scene) -> Mask:
     What the drawing has small stays, so it can be seen, not what the white leaves of larger things; but where that
     would lay paper bare, which no paler ink covers, it stays as well.
     """
-    specks: Mask = shapely.area(pieces) < _SMALL_MM2
+    specks: Mask = (shapely.area(pieces) < _SMALL_MM2) & ~shapely.is_empty(scene.paler)
     small = pieces[specks]
     sight = shapely.difference(shapely.intersection(small, seen), scene.hidden)
     rests, _ = shapely.STRtree(geometry.parts(scene.white)).query(small, predicate="dwithin", distance=_MEETS_MM)
     enough = np.full(len(small), _DOT_MM2)
     enough[rests] = _REST_MM2
     little = shapely.area(sight) < np.minimum(enough, _MOSTLY * shapely.area(small))
-    specks[specks] = little & (shapely.area(shapely.difference(sight, scene.paler)) < _DOT_MM2)
+    specks[specks] = little & (shapely.area(shapely.difference(sight, scene.paler)) < _CRUMB_MM2)
     return specks
 
 
