@@ -425,7 +425,7 @@ def _tidied(plate: Plate, land: BaseGeometry, scene: _Scene) -> BaseGeometry:
     shapely.prepare(seen)
     there = pieces[shapely.intersects(pieces, seen)]
     shown = geometry.parts(shapely.union_all(there[_shows(there, seen)]))
-    return _plain(shapely.union_all(shown[~_specks(shown, seen, scene)]))
+    return _plain(shapely.multipolygons(shown[~_specks(shown, seen, scene)]))
 
 
 def _specks(pieces: PolygonArray, seen: BaseGeometry, scene: _Scene) -> Mask:
