@@ -11,6 +11,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowfall import falling, readable
+from carvegen.motifs.snowfall.land import parted
 from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from carvegen.motifs.snowfall.sky import Sky
@@ -215,12 +216,16 @@ def test_as_much_is_white_as_was_asked_though_bars_keep_masses_away() -> None:
 
 
 def test_a_mass_that_comes_near_a_bar_stays_where_it_is_far_from_it() -> None:
-    """Six of the largest flakes off, at one level; whole masses that reached on across the face were loosened."""
-    own = {"snow": 0.4, "level": LEVEL}
-    before, after = heavy(Place(area=FACE), **own).cuts, heavy(Place(area=FACE, bars=box(0, 0, 2, 24)), **own).cuts
+    """Six of the largest flakes off, of one that fills the face; it was loosened whole."""
+    settings, post = Settings(**{**HEAVY, "snow": 0.6}), box(0, 0, 2, 24)
+    plain, barred = (Sky(settings, LIMITS, 1, np.array(FACE.bounds), bars=bars) for bars in (shapely.Polygon(), post))
+    flakes = plain.drawn(falling._met(plain, 200.0))
+    before = parted(flakes, LIMITS, plain.clumps)
+    after = falling._loosened(barred, flakes, before)
     far = box(2 + 12, 0, 34, 24)
-    reaching = before[masses(before, Settings(**HEAVY)) & shapely.dwithin(before, box(0, 0, 2, 24), 8)]
-    assert shapely.area(shapely.intersection(reaching, far)).sum() > 50, "else nothing is tried here"
+    reaching = before[masses(before, settings) & shapely.dwithin(before, post, 8)]
+    assert shapely.area(shapely.intersection(reaching, far)).sum() > 300, "else nothing is tried here"
+    assert not (masses(after, settings) & shapely.dwithin(after, post, 8)).any()
     one, other = (shapely.intersection(geometry.union(cuts), far) for cuts in (before, after))
     assert shapely.area(shapely.symmetric_difference(one, other)) < 0.02 * shapely.area(one)
 
