@@ -49,7 +49,7 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
     settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 15, 10)
-    growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(1, "layers"))
+    growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(3, "layers"))
     (came,) = re.findall(r"of the far snow 30% of the face was asked, (\d+)% came", growth.remark)
     assert 15 <= int(came) <= 22
 
