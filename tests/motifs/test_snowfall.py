@@ -96,14 +96,14 @@ def test_flurries_within_flurries() -> None:
 def test_depth_torn_clumps_and_no_row_along_the_frame() -> None:
     """Measured over two seeds: sizes 9.3 to 10 fold, beside the frame 0.4 to 0.8 as many.
 
-    Of 195 and 185 that are 2 mm or larger 9 and 8 are torn, 10 and 9 before those with limbs were made fuller.
+    Of 191 and 185 that are 2 mm or larger 12 and 11 are torn.
     """
     cuts = snow(1, size=(200.0, 150.0))
     size = across(cuts)
     low, high = np.quantile(size, [0.05, 0.95])
     assert high / low > 8
     torn = (shapely.area(cuts) < 0.9 * shapely.area(shapely.convex_hull(cuts)))[size >= 2]
-    assert 0.04 < torn.mean() < 0.15
+    assert 0.05 < torn.mean() < 0.15
     to_edge = shapely.distance(cuts, shapely.box(0, 0, 200, 150).exterior)
     beside, within = (((to_edge > a) & (to_edge <= b)).sum() / (b - a) for a, b in ((0, 1.5), (2, 5)))
     assert beside < 1.2 * within

@@ -133,7 +133,7 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
     path.write_text(f'[print]\nname = "post"\nsize_mm = [36, 30]\nseed = 4\n{BLOCK}{snow}', encoding="utf-8")
     print_ = read_print(path, SHELF)
     picture = pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
-    assert any("asked for 10% white" in note and "kept off" in note for note in picture.notes)
+    assert any("asked for 10% white" in note and "kept clear" in note for note in picture.notes)
 
 
 POSTS = '[[layers]]\nname = "POST"\nshape = "box 26 0 6 16"\n'

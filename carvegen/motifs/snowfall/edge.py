@@ -78,7 +78,8 @@ def bounded(
     frame
         Rectangle of the face: land ends there.
     settings
-        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear; masses all do.
+        Whether shapes may be cut off at the edge, and how many go on behind what is kept clear: none of which less than
+        half is seen, but all masses.
     hides
         What else is kept clear of some of the shapes, and of which; no two of these masks share a shape.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -36,11 +37,15 @@ _NEAREST = 0.0015  #: or within so much of the face
 _FEW = 3000  #: flakes: of more a part is tried first
 _PART = 0.35  #: of that, in a part
 _CLOSE = 0.008  #: but no further off than this,
+_OPEN = 0.8  #: of what is asked, so much is white away from bars, or these are not the reason for less
+_ALL = 0.98  #: of the face: of more nothing is hidden or kept clear
 _REMARKED = 0.01  #: what differs by more is told
 _TRIES = 6
 _EDGES = 6
 _LAYER_TRIES = 4
-_TURNS = 3  #: in which flakes of what was a mass are laid side by side, the largest first
+_WIDER = (1.0, 2.0, 3.0, math.inf)  #: lands: in turns, so much further from bars than masses flakes of these are loose
+_TURNS = 3  #: in which loose flakes are laid side by side, the largest first
+_UP = 4.0  #: times the first guess: near bars the level at most, or what is open were one white for few flakes more
 _MOST = 1000.0  #: the level at most
 
 
@@ -49,6 +54,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     """Flakes inside the place's area, cut off by it or whole.
 
     What falls belongs to the weather, not to the area: where a part of it is kept clear, all else stays as it was.
+    Bars change how much falls, so that the white that is asked comes; at one level they change what lies near alone.
 
     Parameters
     ----------
@@ -72,21 +78,15 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
         settings = _in_parts(replace(settings, snow=sum(settings.by_layer)), settings.by_layer)
     if settings.snow <= 0:
         return Growth(cuts=geometry.empty())
-    sky = Sky(settings, limits, key, shapely.bounds(frame))
+    sky = Sky(settings, limits, key, shapely.bounds(frame), bars=place.bars)
     if settings.level:
-        level, fallen, cuts = settings.level, geometry.empty(), None
+        level, fallen, cuts = settings.level, _fallen(sky, settings.level), None
     elif by_layer:
         sky, level, fallen, cuts = _solved_by_layer(sky, frame, key)
     else:
         level, fallen, cuts = _solved(sky, frame)
-    if not shapely.is_empty(place.bars):
-        sky = sky.before(place.bars)
-        fallen = _loosened(sky, level, _fallen(sky, level), place.bars)
-    elif settings.level:
-        fallen = _fallen(sky, level)
     depth = _depth(sky, level, fallen) if place.hides else None
-    barred = depth is not None or not shapely.is_empty(place.bars)
-    if cuts is None or barred or place.density is not None or not shapely.equals(place.area, frame):
+    if cuts is None or place.hides or place.density is not None or not shapely.equals(place.area, frame):
         stays = _wanted(fallen, place)
         wanted, depth = fallen[stays], None if depth is None else depth[stays]
         hides = [] if depth is None else _hidden_by(place, depth)
@@ -94,7 +94,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     known = {"level": level, "flurry_mm": sky.flurry}
     if by_layer:
         known |= {name: getattr(sky.settings, name) for name in ("snow", *LAYERS)}
-    remark = "" if settings.level else _remark(settings, level, cuts, place, frame)
+    remark = "" if settings.level else _remark(sky, level, fallen, cuts, place)
     if by_layer:
         came = _white_by_layer(sky, level, fallen, frame)
         remark = "; ".join(filter(None, [remark, *_layer_remarks(settings.by_layer, came)]))
@@ -106,18 +106,33 @@ def _hidden_by(place: Place, depth: Indices) -> list[tuple[BaseGeometry, Mask]]:
     return [(what, depth == k) for k, what in enumerate(place.hides) if not shapely.is_empty(what)]
 
 
-def _loosened(sky: Sky, level: float, fallen: PolygonArray, bars: BaseGeometry) -> PolygonArray:
-    """What falls, but of masses near bars their single flakes, the larger of two too near: no plate that bars cut."""
-    large = np.flatnonzero(masses(fallen, sky.settings))
-    large = large[shapely.dwithin(fallen[large], bars, sky.loose_mm)]
-    flakes = _met(sky, level)
-    flakes = flakes.chosen(~flakes.torn)
-    inside = np.unique(shapely.STRtree(geometry.dots(flakes.xy)).query(fallen[large], predicate="contains")[1])
-    loose, rest = np.delete(fallen, large), sky.drawn(flakes.chosen(inside)).shape
+def _loosened(sky: Sky, flakes: Flakes, fallen: PolygonArray) -> PolygonArray:
+    """What falls, but of masses near bars the flakes there side by side: no plate that bars cut.
+
+    The rest of such a mass lies on a land apart from them, as its own flakes lie: its rim is no straight one.
+    """
+    loose, left = np.zeros(len(flakes), dtype=bool), fallen
+    dots = geometry.dots(flakes.xy)
+    for wider in _WIDER:  # without some flakes others may come together
+        large = _near_bars(left, sky)
+        if len(large) == 0:
+            break
+        theirs = np.unique(shapely.STRtree(dots).query(left[large], predicate="contains")[1])
+        reach = sky.loose_mm + flakes.reach[theirs] + wider * sky.limits.land_mm
+        loose[theirs[shapely.dwithin(dots[theirs], sky.bars, reach)]] = True
+        left = parted(flakes.chosen(~loose), sky.limits, sky.clumps)
+    left = np.delete(left, _near_bars(left, sky))
+    rest = flakes.shape[loose & ~flakes.torn]  # a torn one is in pieces
     for _ in range(_TURNS):
-        rest = rest[~_near(rest, loose, sky.limits)]
-        loose = np.concatenate([loose, apart(rest, sky.limits)])
-    return loose
+        rest = rest[~_near(rest, left, sky.limits)]
+        left = np.concatenate([left, apart(rest, sky.limits)])
+    return left
+
+
+def _near_bars(shapes: PolygonArray, sky: Sky) -> Indices:
+    """The numbers of the masses near bars."""
+    large = np.flatnonzero(masses(shapes, sky.settings))
+    return large[shapely.dwithin(shapes[large], sky.bars, sky.loose_mm)]
 
 
 def _near(shapes: PolygonArray, others: PolygonArray, limits: Limits) -> Mask:
@@ -132,7 +147,8 @@ def _fallen(sky: Sky, level: float) -> PolygonArray:
     flakes = _met(sky, level)
     alike = flakes.mark.tobytes(), flakes.packed.tobytes()
     if alike not in sky.lain:
-        sky.lain[alike] = parted(sky.drawn(flakes), sky.limits, sky.clumps)
+        shown = sky.drawn(flakes)
+        sky.lain[alike] = _loosened(sky, shown, parted(shown, sky.limits, sky.clumps))
     return sky.lain[alike]
 
 
@@ -160,12 +176,13 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     snow = sky.settings.snow
     with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
     level = sky.level_of((with_land + min(snow, 0.42 - 1.5 * snow)) * snow)  # a first guess
+    most = _MOST if sky.bars.is_empty else min(_UP * level, _MOST)
     part = sky.part(level, _FEW)
     if part is not None:
         level, shapes = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
         off = _height(_white(shapes, part.frame)) - _height(snow * part.cover(level) / sky.cover(level))
         level = min(level * float(np.exp(-off / max(_steepness(part, level), 0.15))), _MOST)
-    level, shapes = _sought(sky, level, _constant(snow))
+    level, shapes = _sought(sky, min(level, most), _constant(snow), most=most)
     tried: list[tuple[float, float]] = []
     came: list[tuple[float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
@@ -174,9 +191,9 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
         white = float(shapely.area(cuts).sum() / shapely.area(frame))
         tried.append((float(np.log(level)), _height(white) - _height(snow)))
         came.append((level, shapes, cuts))
-        if abs(white - snow) <= _close(snow) or level >= _MOST:
+        if abs(white - snow) <= _close(snow) or (level >= most and white < snow):
             break
-        level = min(float(np.exp(_next(tried, _steepness(sky, level)))), _MOST)
+        level = min(float(np.exp(_next(tried, _steepness(sky, level)))), most)
         shapes = _fallen(sky, level)
     return came[int(np.argmin([abs(off) for _, off in tried]))]
 
@@ -187,7 +204,7 @@ def _solved_by_layer(sky: Sky, frame: Polygon, key: int) -> tuple[Sky, float, Po
     tried: list[tuple[float, Sky, float, PolygonArray, PolygonArray]] = []
     part = asked / asked.sum()
     for _ in range(_LAYER_TRIES):
-        own = Sky(_in_parts(sky.settings, part.tolist()), sky.limits, key, shapely.bounds(frame))
+        own = Sky(_in_parts(sky.settings, part.tolist()), sky.limits, key, shapely.bounds(frame), bars=sky.bars)
         level, shapes, cuts = _solved(own, frame)
         came = _white_by_layer(own, level, shapes, frame)
         tried.append((float(np.abs(came - asked).max()), own, level, shapes, cuts))
@@ -230,7 +247,7 @@ def _layer_remarks(asked: Sequence[float], came: Floats) -> Iterator[str]:
 
 
 def _sought(
-    sky: Sky, level: float, snow_at: Callable[[float], float], *, close: float = 1.0
+    sky: Sky, level: float, snow_at: Callable[[float], float], *, close: float = 1.0, most: float = _MOST
 ) -> tuple[float, PolygonArray]:
     """The level at which the share that is asked turns white; nearer to it where `close` is less than 1."""
     tried: list[tuple[float, float, PolygonArray]] = []
@@ -238,9 +255,9 @@ def _sought(
         shapes = _fallen(sky, level)
         white, snow = _white(shapes, sky.frame), snow_at(level)
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
-        if abs(white - snow) <= close * _close(snow):
+        if abs(white - snow) <= close * _close(snow) or (level >= most and white < snow):
             break
-        level = float(min(np.exp(_next([trial[:2] for trial in tried], _steepness(sky, level))), _MOST))
+        level = float(min(np.exp(_next([trial[:2] for trial in tried], _steepness(sky, level))), most))
     log_level, _, shapes = min(tried, key=lambda trial: abs(trial[1]))
     return float(np.exp(log_level)), shapes
 
@@ -300,24 +317,39 @@ def _wanted(shapes: PolygonArray, place: Place) -> Mask:
     return np.asarray(chance_at(middle) < place.density_at(middle))
 
 
-def _remark(settings: Settings, level: float, cuts: PolygonArray, place: Place, frame: Polygon) -> str:
+def _remark(sky: Sky, level: float, fallen: PolygonArray, cuts: PolygonArray, place: Place) -> str:
     """What to tell if the white that came isn't what was asked; else nothing."""
-    whole, free = float(shapely.area(frame)), float(shapely.area(place.area))
-    size = shapely.area(cuts)
+    asked, frame = sky.settings.snow, place.edge
+    whole, size = float(shapely.area(frame)), shapely.area(cuts)
     came, one = float(size.sum()) / whole, float(size.max(initial=0)) / whole
-    if abs(came - settings.snow) <= _REMARKED:
+    if abs(came - asked) <= _REMARKED:
         return ""
-    if free < 0.98 * whole or place.density is not None or place.hides or not place.bars.is_empty:
-        open_ = shapely.area(shapely.difference(place.area, shapely.union_all([place.bars, *place.hides])))
-        thinned = " or thinned out" if place.density is not None else ""
-        share = f"{open_ / whole:.0%} of the face is open to snow"
-        why = f"{share}, the rest is hidden by what is drawn or kept clear{thinned}"
-        if not place.bars.is_empty:
-            why += ", and near bars of the drawing, as posts are, snow falls in single flakes instead of masses"
-        help_ = "raise snow, or let less stand before it or be kept clear"
-    elif came < settings.snow and (level >= 0.9 * _MOST or settings.snow - came > one):
-        why, help_ = "the land that must stay leaves no room for more", "take a finer cutter or larger flakes"
-    else:
-        why = f"flakes and masses of them come whole, and the largest makes {one:.1%} of this face"
-        help_ = "make the largest flakes smaller, or try another seed"
-    return f"asked for {settings.snow:.0%} white, {came:.0%} came: {why}; {help_}"
+    free = float(shapely.area(shapely.difference(place.area, shapely.union_all(place.hides)))) / whole
+    reasons: list[tuple[str, str]] = []
+    if not sky.bars.is_empty and _white(fallen, frame) < asked - _REMARKED:
+        reasons += _barred(sky, fallen, frame)
+    if free < _ALL or place.density is not None or place.hides:
+        less, thinned = "let less stand before it or be kept clear", " or thinned out" if place.density is not None else ""
+        why = f"{free:.0%} of the face is open to snow, the rest is hidden by what is drawn or kept clear{thinned}"
+        reasons.append((why, less if reasons else f"raise snow, or {less}"))
+    if not reasons and came < asked and (level >= 0.9 * _MOST or asked - came > one):
+        reasons.append(("the land that must stay leaves no room for more", "take a finer cutter or larger flakes"))
+    elif not reasons:
+        reasons.append((
+            f"flakes and masses of them come whole, and the largest makes {one:.1%} of this face",
+            "make the largest flakes smaller, or try another seed",
+        ))  # fmt: skip
+    why, help_ = (", and ".join(parts) for parts in zip(*reasons, strict=True))
+    return f"asked for {asked:.0%} white, {came:.0%} came: {why}; {help_}"
+
+
+def _barred(sky: Sky, fallen: PolygonArray, frame: Polygon) -> Iterator[tuple[str, str]]:
+    """Why less is white near bars, and the remedy; nothing where away from them as little is."""
+    away = shapely.difference(frame, shapely.buffer(sky.bars, sky.loose_mm))
+    white = shapely.area(shapely.intersection(fallen, away)).sum()
+    if white >= _OPEN * sky.settings.snow * shapely.area(away):
+        yield (
+            "near bars of the drawing, as posts are, snow falls in single flakes, which bring less white than masses, "
+            f"and masses fall only away from bars, on {shapely.area(away) / shapely.area(frame):.0%} of the face",
+            "ask for less snow, or make the largest flakes smaller: masses then come nearer to bars",
+        )

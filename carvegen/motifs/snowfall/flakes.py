@@ -109,7 +109,7 @@ def falling(
 ) -> Flakes:
     """The flakes at these places, some of them torn by their own chance; not drawn yet."""
     size = np.log2(reach / (_LARGE * looks.least_mm))
-    torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.7 + 0.6 * size, 0, 1.7)
+    torn = Draws(key, drawn=8).random()[:, 0] < looks.torn * np.clip(0.7 + 1.0 * size, 0, 2.4)
     torn &= reach > PECK_MM
     return Flakes(xy, np.where(torn, _HOLDS * reach, reach), layer, key, torn, key, packed, np.full(len(xy), None))
 

@@ -53,7 +53,9 @@ class Settings:
     wind_towards_deg: float = angle(-70.0, help="direction in which the snow is driven; 0 is to the right, -90 down")
     round: float = share(0.6, help="share of round flakes; the others are squarish")
     torn: float = share(0.18, help="share of the larger flakes that are torn clumps of several crystals")
-    hidden: float = share(0.8, help="share of the flakes at the edge of what is kept clear that go on behind it")
+    hidden: float = share(
+        0.8, help="share of flakes that go on, cut off, behind what is kept clear; if less than half is seen, none"
+    )
     cut_at_edge: bool = flag(True, help="flakes run out over the edge of the face")
     level: float = share(0.0, at_most=1000, help="how much falls, kept from an earlier block; 0: as snow asks")
     view_x_mm: float = length(0.0, at_least=-1e5, at_most=1e5, help="where in the weather the face lies, to the right")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -57,7 +56,7 @@ _FULLEST = 6.0  #: and for each share of white above
 _MUCH = 0.3
 _HEAVY = (0.18, 0.28)  #: the shares of white at which snow begins to be heavy, and is
 _PACKED = (0.25, 0.9)  #: how thick flakes of heavy snow begin to be one mass, and are
-_BEFORE = (4.0, 6.0)  #: of the largest flakes: so near to things heavy snow is single flakes, and so far off heaped
+_BEFORE = (4.0, 6.0)  #: of the largest flakes: so near to bars heavy snow is single flakes, and so far off heaped
 _ROUGHLY = 0.1  #: of these, how near to an outline is near enough to tell so
 _WIDER = 1.0 / 3  #: heavy snow's flurries are so much larger
 _SHARES = np.linspace(0.05, 0.95, 10)  #: of the face, by how thick it falls there: in these a part is like all
@@ -66,15 +65,18 @@ _HIGHEST = 3.6  #: the density's logarithm at most
 _SHARE = 0.17  #: of the face's side: the size of its largest flurries
 _ALIKE = 1e-3  #: levels that differ by no more, in their logarithm, are alike
 _FLURRY_MM = (7.0, 45.0)  #: and between which sizes
+_NOTHING = shapely.Polygon()
 
 
 class Sky:
     """The flakes that fall on a window at any level; each belongs to its place in the weather."""
 
     def __init__(
-        self, settings: Settings, limits: Limits, key: int, window: Floats, *, whole: Sky | None = None
+        self, settings: Settings, limits: Limits, key: int, window: Floats, *, bars: BaseGeometry = _NOTHING,
+        whole: Sky | None = None,
     ) -> None:  # fmt: skip
         self.settings, self.limits, self.key, self.is_part = settings, limits, key, whole is not None
+        self.bars = bars  #: near these flakes lie side by side, in no mass that they would cut
         left, bottom, right, top = window
         self.frame = shapely.box(*window)
         passes = passes_mm(limits)
@@ -101,7 +103,8 @@ class Sky:
         self.lain: dict[tuple[bytes, bytes], PolygonArray] = {}  #: by flakes' marks and how they are packed: what they
         #: became
         self._known = np.empty(0, dtype=np.uint64), geometry.empty()
-        self._things = geometry.empty()
+        plain = shapely.simplify(bars, _ROUGHLY * settings.largest_mm, preserve_topology=False)
+        self._plain_bars = geometry.parts([plain])
         self.thick = (self.density * self._areas[:, None]).sum(axis=0)
 
     @property
@@ -186,22 +189,15 @@ class Sky:
 
     @property
     def loose_mm(self) -> float:
-        """So near to things no flakes lie in a mass."""
+        """So near to bars no flakes lie in a mass."""
         return _BEFORE[0] * self.settings.largest_mm
 
-    def before(self, things: BaseGeometry) -> Sky:
-        """The same sky before these: heavy snow lies in no masses that would hide them, it is flakes side by side."""
-        sky = copy(self)
-        plain = shapely.simplify(things, _ROUGHLY * self.settings.largest_mm, preserve_topology=False)
-        sky._things = geometry.parts([plain])
-        return sky
-
     def _heaped(self, xy: Floats) -> Floats:
-        """How far flakes at these places may be one mass: 0 before things to 1 in the open; (n,)."""
-        if len(self._things) == 0 or not self.heavy:
+        """How far flakes at these places may be one mass: 0 near bars to 1 in the open; (n,)."""
+        if len(self._plain_bars) == 0 or not self.heavy:
             return np.ones(len(xy))
         near, far = self.loose_mm, _BEFORE[1] * self.settings.largest_mm
-        (place, _), apart = shapely.STRtree(self._things).query_nearest(
+        (place, _), apart = shapely.STRtree(self._plain_bars).query_nearest(
             geometry.dots(xy), max_distance=far, all_matches=False, return_distance=True
         )
         open_ = np.ones(len(xy))

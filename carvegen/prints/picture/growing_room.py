@@ -171,7 +171,7 @@ class GrowingRooms:
     def _bars_and_figures(
         self, motif: PrintMotif, limits: Limits, leaves: frozenset[str]
     ) -> tuple[BaseGeometry, tuple[Figure, ...]]:
-        """What masses must not eat, and what single flakes must not harm."""
+        """Bars, near which snow falls in single flakes, and figures that these must not harm."""
 
         def made() -> tuple[BaseGeometry, tuple[Figure, ...]]:
             bars, (dark, things) = self._readable.bars_and_figures(motif, leaves)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["ReadableBars"]
 
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
-_BROAD = 4.0  #: of the largest flakes: what is so wide is no bar, and masses lie in front of it; our own choice
+_BROAD = 4.0  #: of the largest flakes: what is so wide is no bar, and snow falls on it in masses, too; our own choice
 _GROUND = 2.0  #: or so wide, if it runs from side to side: behind a hill they would end straight along its foot
 _LINE = 2.0  #: of the smallest flakes: what is narrower in a paler ink is a line, and snow falls over it,
 _LINE_LARGE = 1 / 3  #: or so much of the largest: a streak on water ends no mass straight; the same

@@ -109,7 +109,7 @@ _MOTIFS = (
 _DEPTH = (
     "far_behind and middle_behind: the layers that hide far flakes, and those that hide flakes in the middle distance;",
     "near flakes fall in front of all. A guess by the order of drawing: what is drawn later stands in front.",
-    "Masses of flakes lie behind what is dark and no broad ground. behind hides all that falls, as letters do.",
+    "Near what is dark and no broad ground snow falls in single flakes. behind hides all that falls, as letters do.",
 )
 _NO_DEPTH = (
     "The drawing has no separate layers that say what is near and what is far: flakes fall behind all of it, or in",

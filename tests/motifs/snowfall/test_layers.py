@@ -49,17 +49,17 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
     settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 15, 10)
-    growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(1, "layers"))
+    growth = snowfall.grow(settings, Place(area=face, frame=face), LIMITS, stream(3, "layers"))
     (came,) = re.findall(r"of the far snow 30% of the face was asked, (\d+)% came", growth.remark)
     assert 15 <= int(came) <= 22
 
 
 def test_it_is_told_how_much_of_the_face_is_free() -> None:
-    """Half of it is kept clear, and of what is left a bar takes a quarter: three eighths of the face."""
+    """Half of it is kept clear; before a bar it snows."""
     face, area = shapely.box(0, 0, 40, 30), shapely.box(0, 0, 20, 30)
     place = Place(area=area, frame=face, bars=shapely.box(5, 0, 10, 30))
     growth = snowfall.grow(snowfall.Settings(snow=0.3), place, LIMITS, stream(1, "layers"))
-    assert "38% of the face is open to snow, the rest is hidden by what is drawn or kept clear; raise" in growth.remark
+    assert "50% of the face is open to snow, the rest is hidden by what is drawn or kept clear" in growth.remark
 
 
 @takes_long  # what is asked above, as integers
@@ -152,7 +152,7 @@ def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], part
     """Of parts that turn other shares white than theirs; the nearest of all that are tried is taken."""
     tried: list[np.ndarray] = []
 
-    def sky(settings: snowfall.Settings, *_: object) -> np.ndarray:
+    def sky(settings: snowfall.Settings, *_: object, bars: object) -> np.ndarray:
         tried.append(np.array([settings.far, settings.middle, settings.near]))
         return tried[-1]
 
@@ -160,7 +160,9 @@ def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], part
     monkeypatch.setattr(falling, "Sky", sky)
     monkeypatch.setattr(falling, "_solved", lambda own, _: (1.0, own, own))
     monkeypatch.setattr(falling, "_white_by_layer", lambda own, *_: 0.3 * own * answers)
-    each = SimpleNamespace(settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None)
+    each = SimpleNamespace(
+        settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None, bars=None
+    )
     taken, level, _, _ = falling._solved_by_layer(each, FRAME, 1)
     assert level == 1
     assert tried[0] == pytest.approx(asked / 0.3)
@@ -204,8 +206,8 @@ SKY = SimpleNamespace()
 )
 def test_why_more_or_less_is_white_than_was_asked_is_told(asked, came, level, free, said: str) -> None:
     """Of a face of 10 by 10 mm one mass is white."""
-    settings = SimpleNamespace(snow=asked)
-    place = Place(area=box(0, 0, free / 10, 10))
-    remark = falling._remark(settings, level, shapes(box(0, 0, 10 * came, 10)), place, box(0, 0, 10, 10))
+    sky = SimpleNamespace(settings=SimpleNamespace(snow=asked), bars=shapely.Polygon())
+    place, white = Place(area=box(0, 0, free / 10, 10), frame=box(0, 0, 10, 10)), shapes(box(0, 0, 10 * came, 10))
+    remark = falling._remark(sky, level, white, white, place)
     assert said in remark
     assert bool(said) == bool(remark)

@@ -11,8 +11,10 @@ from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowfall import falling, readable
+from carvegen.motifs.snowfall.land import parted
 from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
+from carvegen.motifs.snowfall.sky import Sky
 from tests.cases import box, disc, limits, shapes
 
 LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
@@ -192,16 +194,70 @@ def test_near_bars_no_snow_lies_in_masses_and_far_from_them_all_stays() -> None:
     one, other = np.triu_indices(len(after), 1)
     assert shapely.distance(after[one], after[other]).min() >= LIMITS.land_mm
     white = shapely.area(shapely.intersection(after, box(0, 0, 17, 24))).sum() / (17 * 24)
-    assert 0.2 < white < 0.3, "flakes side by side; heaped they were 0.62"
+    assert 0.212 < white < 0.3, "flakes side by side, in one turn alone 0.205; heaped they were 0.62"
     there = [{cut.wkb for cut in cuts if cut.bounds[0] > 11 + 6 * 2 + 2} for cuts in (before, after)]
     assert there[0] == there[1]
     assert len(there[0]) > 15
 
 
-@pytest.mark.parametrize("barred", [True, False])
-def test_that_bars_keep_masses_away_is_a_reason_for_less_white(barred) -> None:
-    face, post = box(0, 0, 48, 24), box(3, 0, 2, 24)
-    place = Place(area=face, bars=post) if barred else Place(area=shapely.difference(face, post), frame=face)
-    said = falling._remark(Settings(snow=0.3), 5.0, shapes(box(10, 5, 5, 5)), place, face)
-    assert "asked for 30% white, 2% came" in said
-    assert ("near bars of the drawing" in said and "single flakes instead of masses" in said) == barred
+HEAVY = {**PRESETS["heavy"], "largest_mm": 2.0, "flurry_mm": 8.0}
+FACE = box(0, 0, 48, 24)
+
+
+def heavy(place: Place, **own: float):
+    return motif("snowfall").grow(Settings(**{**HEAVY, **own}), place, LIMITS, stream(4, "bars"))
+
+
+def test_as_much_is_white_as_was_asked_though_bars_keep_masses_away() -> None:
+    """Sought with bars in the sky: else it was 5 hundredths less."""
+    growth = heavy(Place(area=FACE, bars=geometry.union(shapes(box(3, 0, 2, 24), box(9, 0, 2, 24)))), snow=0.3)
+    assert growth.remark == ""
+    assert shapely.area(growth.cuts).sum() / FACE.area == pytest.approx(0.3, abs=0.01)
+
+
+def test_a_mass_that_comes_near_a_bar_stays_where_it_is_far_from_it() -> None:
+    """Six of the largest flakes off, of one that fills the face; it was loosened whole."""
+    settings, post = Settings(**{**HEAVY, "snow": 0.6}), box(0, 0, 2, 24)
+    plain, barred = (Sky(settings, LIMITS, 1, np.array(FACE.bounds), bars=bars) for bars in (shapely.Polygon(), post))
+    flakes = plain.drawn(falling._met(plain, 200.0))
+    before = parted(flakes, LIMITS, plain.clumps)
+    after = falling._loosened(barred, flakes, before)
+    far = box(2 + 12, 0, 34, 24)
+    reaching = before[masses(before, settings) & shapely.dwithin(before, post, 8)]
+    assert shapely.area(shapely.intersection(reaching, far)).sum() > 300, "else nothing is tried here"
+    assert not (masses(after, settings) & shapely.dwithin(after, post, 8)).any()
+    one, other = (shapely.intersection(geometry.union(cuts), far) for cuts in (before, after))
+    assert shapely.area(shapely.symmetric_difference(one, other)) < 0.02 * shapely.area(one)
+
+
+def test_loose_flakes_cut_no_bar_lie_in_the_area_and_not_where_none_are_wanted() -> None:
+    bars = geometry.union(shapes(box(3, 0, 2, 24), box(9, 0, 2, 24)))
+    own = {"snow": 0.4, "level": LEVEL, "torn": 1.0}
+    area = shapely.difference(FACE, box(0, 18, 20, 6))
+    place = Place(area=area, frame=FACE, bars=bars, density=lambda xy: (xy[:, 1] > 6).astype(float))
+    cuts = heavy(place, **own).cuts
+    assert (shapely.get_type_id(cuts) == shapely.GeometryType.POLYGON).all(), "torn ones are in pieces"
+    assert shapely.is_valid(cuts).all()
+    assert shapely.covers(area, cuts).all()
+    assert (shapely.get_coordinates(shapely.point_on_surface(cuts))[:, 1] > 5.5).all()
+    assert shapely.dwithin(cuts, bars, 1).sum() > 12
+    left = geometry.parts(shapely.difference(bars, geometry.union(uncut(cuts, bars, Settings(**HEAVY), LIMITS))))
+    assert (shapely.area(left) > 1).sum() == 2, "each bar in one piece"
+
+
+@pytest.mark.parametrize(
+    ("snow", "white", "said"),
+    [
+        (0.5, box(20, 0, 14, 24), "near bars of the drawing"),  # so much away from the post that it is the reason
+        (0.5, box(0, 0, 5, 24), "leaves no room"),  # nothing there either
+        (0.3, box(20, 0, 14.4, 24), ""),
+    ],
+)
+def test_that_bars_keep_masses_away_is_told_where_it_is_the_reason(snow, white, said) -> None:
+    post, settings = box(3, 0, 2, 24), Settings(snow=snow, largest_mm=2.0)
+    sky, fell = Sky(settings, LIMITS, 1, np.array(FACE.bounds), bars=post), shapes(white)
+    remark = falling._remark(sky, 1000.0, fell, fell, Place(area=FACE, bars=post))
+    assert said in remark
+    assert bool(said) == bool(remark)
+    assert ("masses fall only away from bars, on 73% of the face; ask for less" in remark) == ("near" in said)
+    assert "kept clear" not in remark
