@@ -289,7 +289,7 @@ def two_toned(*, grey_rows=0):
     ("picture", "drawn", "glares"),
     [
         (of_proof, True, True),  # its snow is white
-        (lambda: sent(of_proof(), "JPEG", quality=75), True, True),
+        (lambda: sent(of_proof(), "JPEG", quality=75), True, None),
         (lambda: noisy(of_proof(), 1.0), False, None),
         (lambda: photographed(2.0), False, True),
         (two_toned, False, True),
