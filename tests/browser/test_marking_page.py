@@ -1623,25 +1623,3 @@ def test_a_window_comes_back_to_a_program_that_was_killed_and_nothing_is_lost(be
     bench.take("flakes off")
     bench.draw((flake[1], flake[2]))
     until(lambda: flake[0] not in [each[0] for each in bench.flakes()])
-
-
-def test_not_all_is_said_to_be_saved_while_the_print_is_laid_out_anew(bench: Bench) -> None:
-    """The last of this file: other weather is not taken back."""
-    head = "return document.getElementById('saved').textContent"
-    bench.run(
-        "window.asked = window.fetch; window.held = [];"
-        "window.fetch = (path, more) => path !== 'shapes' ? asked(path, more) :"
-        " new Promise((done) => held.push(() => done(asked(path, more))))"
-    )
-    bench.run("void bench.gestures.send({ do: 'weather', motif: bench.print().motifs.at(-1).name, preset: 'squall' })")
-    until(lambda: bench.run("return held.length") == 1)
-    bench.run("return new Promise((done) => setTimeout(done, 300))")
-    assert bench.run(head) not in ("All saved", "")
-    bench.run(
-        "window.heads = []; new MutationObserver(() => heads.push(document.getElementById('saved').textContent))"
-        ".observe(document.getElementById('saved'), { childList: true })"
-    )
-    bench.run("bench.gestures.silent(false)")  # as any answer does
-    assert "All saved" not in bench.run("return [...heads, document.getElementById('saved').textContent]")
-    bench.run("held.splice(0).forEach((one) => one()); window.fetch = asked")
-    until(lambda: bench.run(head) == "All saved")
