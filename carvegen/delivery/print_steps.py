@@ -54,27 +54,9 @@ if TYPE_CHECKING:
     from carvegen.writers.whole_print.print_png import Window
 
 __all__ = [
-    "CHANGED",
-    "BlockInputs",
-    "CutInputs",
-    "ProofInputs",
-    "ReportInputs",
-    "Shape",
-    "ShapedPrint",
-    "block_folder",
-    "block_style",
-    "changed_files",
-    "cut_inputs",
-    "cuts_of",
-    "decided_file",
-    "findings_in",
-    "noted",
-    "notes_of",
-    "notes_on",
-    "printed_coats",
-    "proof_files",
-    "rubbings",
-    "shapes_of",
+    "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "ShapedPrint", "block_folder",
+    "block_style", "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "noted", "notes_of",
+    "notes_on", "printed_coats", "proof_files", "rubbings", "shapes_of",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -173,7 +155,7 @@ def shapes_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> ShapedPrint:
     further = partial(_cut_on, inputs.stands, picture)
     cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
     before = {name: cut.land for name, cut in cuts.items()}
-    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, say=say, run=run, first=first)
+    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, first, say=say)
     return ShapedPrint(picture=picture, before=before, cuts=cuts)
 
 

@@ -25,7 +25,7 @@ from carvegen.marking.kept_file import read_kept
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.picture import pictured, unmarked
-from carvegen.prints.separation import Plate, Trapping, run_for, separation
+from carvegen.prints.separation import Plate, Trapping, separation
 from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from carvegen.prints.tasks import Run, Say
 
 __all__ = [
-    "Cut", "Mended", "Setups", "as_drawn", "counter_setups_of", "cut_blocks", "cut_of", "finding_of", "mended_block",
+    "Cut", "Mended", "Setups", "as_drawn", "counter_setups_of", "cut_of", "finding_of", "mended_block",
     "mended_cut", "picture_of", "plates_of", "pressing_of", "separation_of", "setups_of", "unmarked_of", "with_block",
 ]  # fmt: skip
 
@@ -152,17 +152,6 @@ def unmarked_of(
     """The same before anything is marked on it; `read` reads kept files, `growths` remembers what has grown."""
     limits = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items()}
     return unmarked(print_, plates_of(print_, setups), limits, say=say, read=read, growths=growths)
-
-
-def cut_blocks(
-    print_: Print, setups: Setups, *, say: Say, run: Run = in_turn
-) -> tuple[Picture, dict[str, Cut]]:  # fmt: skip
-    """The picture of a print, and every block taken out of it, by name, in printing order; `run` as `separated`'s."""
-    picture = picture_of(print_, setups, say=say, run=run)
-    say("working out what each block prints")
-    whole = separation_of(print_, setups, picture)
-    done = run_for(whole.points, run)(whole.tasks, say)
-    return picture, {block.name: cut_of(print_, k, setups, picture, done) for k, block in enumerate(print_.blocks)}
 
 
 def separation_of(print_: Print, setups: Setups, picture: Picture) -> Separation:

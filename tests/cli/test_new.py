@@ -16,11 +16,12 @@ from carvegen import geometry
 from carvegen.artwork import Artwork, read
 from carvegen.base.colour import hex_of, lightness, linear, rgb, screen
 from carvegen.facts.profiles import Library
-from carvegen.prints.cut_blocks import cut_blocks, setups_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.writers.whole_print.new_print import begun_with, guess, print_files
 from tests.cases import SHELF
 from tests.cli.running import run
+from tests.prints.whole_prints import cut_blocks
 
 POSTS = '<g id="POSTS"><path d="M6 8h3v22h-3zM30 10h3v20h-3z"/></g><g id="RAIL"><path d="M2 16h36v3h-36z"/></g>'
 PAGE = 'width="40mm" height="30mm" viewBox="0 0 40 30"'

@@ -21,14 +21,15 @@ from scipy import ndimage
 from carvegen.base.findings import Finding, Severity
 from carvegen.delivery import print_build
 from carvegen.delivery.side_by_side import side_by_side
-from carvegen.prints import separation
-from carvegen.prints.bare_paper import _holds, cut_and_mended, mended_print, paper_findings
-from carvegen.prints.cut_blocks import Cut, cut_blocks, mended_cut, setups_of
+from carvegen.prints import bare_paper, separation
+from carvegen.prints.bare_paper import _holds, cut_and_mended, paper_findings
+from carvegen.prints.cut_blocks import Cut, mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.separation import painted
 from tests.cases import SHELF, block, once, setup, shapes
 from tests.cli.running import run
 from tests.cli.test_build import lowered
+from tests.prints.whole_prints import cut_blocks, mended_print
 from tests.strategies import MANY, examples, takes_long
 
 WIDTH, HEIGHT = 36, 24
@@ -268,7 +269,7 @@ def test_blocks_mended_as_soon_as_they_are_cut_are_the_same(tmp_path, monkeypatc
     assert sum(name.startswith(" mended ") for name in asked) == len(cuts)
     assert list(found) == list(cuts)
     assert lands == {name: shapely.to_wkb(cut.land) for name, cut in cuts.items()}
-    done = mended_print(print_, picture, found, setups, say=lambda _: None, first=first)
+    done = bare_paper.mended_print(print_, picture, found, setups, first, say=lambda _: None)
     for name, cut in alone.items():
         assert shapely.to_wkb(cut.block.cuts).tolist() == shapely.to_wkb(done[name].block.cuts).tolist()
         assert shapely.to_wkb(cut.land) == shapely.to_wkb(done[name].land)

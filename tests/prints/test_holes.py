@@ -11,9 +11,10 @@ from carvegen.blocks.from_motif import Ground, loaded_block
 from carvegen.marking.block_marks import BlockMarks
 from carvegen.marking.marks import HoleMark, HoleMeaning
 from carvegen.motifs import snowload
-from carvegen.prints.cut_blocks import cut_blocks, setups_of
+from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, limits, shapes, small_print
+from tests.prints.whole_prints import cut_blocks
 
 WINDOWS = [shapely.box(4, 12, 15, 24), shapely.box(17, 12, 28, 24), shapely.box(42, 12, 53, 24)]
 SHED = shapely.difference(shapely.box(2, 0, 30, 26), shapely.union_all(WINDOWS[:2]))

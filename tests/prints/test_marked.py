@@ -15,13 +15,13 @@ from carvegen.marking.applying import Bed, reach_mm
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Place
-from carvegen.prints.bare_paper import mended_print
-from carvegen.prints.cut_blocks import cut_blocks, mended_cut, setups_of
+from carvegen.prints.cut_blocks import mended_cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
 from carvegen.prints.marked.nearby import seen_mm
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
+from tests.prints.whole_prints import cut_blocks, mended_print
 from tests.strategies import few
 
 AFTER = """

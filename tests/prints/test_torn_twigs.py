@@ -12,12 +12,13 @@ from carvegen import geometry
 from carvegen.blocks.block import Block
 from carvegen.checks.mending import CutChange
 from carvegen.prints import bare_paper
-from carvegen.prints.bare_paper import _mended_again, cut_away, mended_print, paper_findings
+from carvegen.prints.bare_paper import _mended_again, cut_away, paper_findings
 from carvegen.prints.bare_paper.torn_twigs import Torn, torn_from, without_ghosts
-from carvegen.prints.cut_blocks import Cut, cut_blocks, setups_of
+from carvegen.prints.cut_blocks import Cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.marked_whites import White
 from tests.cases import SHELF, limits, setup, shapes
+from tests.prints.whole_prints import cut_blocks, mended_print
 
 FACE = shapely.box(0, 0, 30, 20)
 POST = shapely.box(5, 0, 9, 20)

@@ -21,7 +21,7 @@ from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.bare_paper.torn_twigs import torn_from, without_ghosts
 from carvegen.prints.cut_blocks import cut_of, mended_block, separation_of, with_block
 from carvegen.prints.separation import run_for
-from carvegen.prints.tasks import Later, in_turn
+from carvegen.prints.tasks import Later
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.prints.picture import Picture
     from carvegen.prints.tasks import Run, Say, Task
 
-__all__ = ["HAIR_MM", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "paper_findings"]
+__all__ = ["HAIR_MM", "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "paper_findings"]
 
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -124,21 +124,9 @@ def _wanted(inks: Sequence[BaseGeometry], bare: BaseGeometry, _: Say) -> BaseGeo
     return wanted
 
 
-def _first_mending(
-    print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, *, say: Say, run: Run
-) -> FirstMending:
-    """The same of blocks that are cut."""
-    points = {name: int(shapely.get_num_coordinates(cut.block.cuts).sum()) for name, cut in cuts.items()}
-    order = sorted(_to_mend(print_), key=lambda name: -points[name])  # what takes longest comes first
-    tasks = {name: partial(mended_block, cuts[name], setups[name]) for name in order}
-    done = run_for(sum(points.values()), run)(tasks, say)
-    return FirstMending(mended=done, wanted=_wanted([cut.ink for cut in cuts.values()], picture.bare, say))
-
-
 def mended_print(
-    print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, *, say: Say, run: Run = in_turn,
-    first: FirstMending | None = None,
-) -> dict[str, Cut]:  # fmt: skip
+    print_: Print, picture: Picture, cuts: Mapping[str, Cut], setups: Setups, first: FirstMending, *, say: Say
+) -> dict[str, Cut]:
     """The blocks of a print mended, those of them that ask for it, and no paper laid bare by it.
 
     What mending takes from one block, because it can't stand there, is given to a block whose land meets it, the one
@@ -150,10 +138,8 @@ def mended_print(
     ----------
     cuts
         The blocks by name as they come from the separation, in printing order.
-    run
-        Does what does not need one another, each told `say`: the first mending of every block.
     first
-        What that comes to, if it is done already.
+        What each block's own mending comes to, as `cut_and_mended` has it.
 
     Returns
     -------
@@ -161,7 +147,6 @@ def mended_print(
         The same blocks, mended; a block that lost a piece to another has an advice for it in its notes.
     """
     mend = _to_mend(print_)
-    first = first or _first_mending(print_, picture, cuts, setups, say=say, run=run)
     lights = {
         block.name: lightness(block.ink.colour)
         for block in print_.blocks
