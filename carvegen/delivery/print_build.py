@@ -231,8 +231,6 @@ class _Build:
         proofs = self._proofs()
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         self.folders |= self._folders(scratch)
-        if self.shaped is None:
-            self._trials(proofs, scratch, {})
         slight = [_NOTES, _PROOFS, _RUBBINGS, _REGISTER_FILES]
         done = side_by_side(self._tasks(proofs, scratch), jobs=jobs, say=self.say, slight=slight)
         _write(done.get(_RUBBINGS, {}), self.folders.get(_PROOFS, scratch))
@@ -305,8 +303,9 @@ class _Build:
             shown = replace(self.shaped, picture=self.shaped.picture.without_motifs())
             tasks[_NOTES] = partial(_note, shown, self.setups)
             tasks[_REGISTER] = Later(needs=[_NOTES], make=partial(self._trials, proofs, scratch))
-        elif self.why[_REGISTER]:
-            tasks[_REGISTER] = self._trials(proofs, scratch, {})
+        else:
+            trials = self._trials(proofs, scratch, {})
+            tasks |= {_REGISTER: trials} if self.why[_REGISTER] else {}
         for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
             shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
             tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
