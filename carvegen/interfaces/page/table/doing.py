@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from carvegen.interfaces.page.table.desk import Desk, Keeping, ShapeNames
     from carvegen.prints.file.keys import PrintBlock
 
-__all__ = ["PlannedChange", "marks_planned", "mending_planned", "planned"]
+__all__ = ["PlannedChange", "cut_by_text", "marks_planned", "mending_planned", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
@@ -564,9 +564,7 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
 
 @planned.register(gestures.CutBy)
 def _(gesture: gestures.CutBy, desk: Desk) -> PlannedChange:
-    before = [[setup.machine.kind for setup in desk.setups[block.name]] for block in desk.print_.blocks]
-    cut = functools.partial(with_cutting, before=before)
-    text = _edited_text(desk, cut, gesture.kinds, gesture.material, gesture.cutter)
+    text = cut_by_text(desk, gesture)
     if text[0] == text[1]:
         raise InputError("is cut so already", where="the print", hint="choose another machine, tool or material")
     other = [block for block in desk.print_.blocks if gesture.material not in ("", block.material)]
@@ -576,6 +574,13 @@ def _(gesture: gestures.CutBy, desk: Desk) -> PlannedChange:
     now = ", ".join(filter(None, [*gesture.kinds, gesture.cutter, gesture.material]))
     changes = {**editing.changes, "text": text}
     return _Marking(desk=desk).change(f"cut by {now}", [*_gone_with_former(other), *map(unread_words, left)], **changes)
+
+
+def cut_by_text(desk: Desk, wish: gestures.CutBy) -> tuple[str, ...]:
+    """The text of the print file, and as it is where others cut the print."""
+    before = [[setup.machine.kind for setup in desk.setups[block.name]] for block in desk.print_.blocks]
+    cut = functools.partial(with_cutting, before=before)
+    return _edited_text(desk, cut, wish.kinds, wish.material, wish.cutter)
 
 
 def _with_locked(desk: Desk, text: tuple[str, ...]) -> tuple[_Editing, tuple[str, ...], list[str]]:

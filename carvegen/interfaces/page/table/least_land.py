@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from carvegen.base.errors import CarvegenError
 from carvegen.blocks.from_motif import strictest
+from carvegen.interfaces.page.table.doing import cut_by_text
 from carvegen.prints.cut_blocks import setups_of
-from carvegen.prints.file.editing import OF_A_PIECE
 
 if TYPE_CHECKING:
     from carvegen.interfaces.page.gestures import CutBy
     from carvegen.interfaces.page.table.desk import Desk
-    from carvegen.prints.file.print_file import PrintBlock
 
 __all__ = ["drawn_land_words"]
 
@@ -24,26 +22,17 @@ def drawn_land_words(desk: Desk, wish: CutBy) -> list[str]:
     Nothing of blocks whose least land stays, that are cut already, or where the wish is refused, which is said when
     it is saved.
     """
-    blocks = tuple(_cut_by(block, wish, [setup.machine.kind for setup in desk.setups[block.name]])
-                   for block in desk.print_.blocks)  # fmt: skip
     try:
-        setups = setups_of(replace(desk.print_, blocks=blocks), desk.shelf)
+        otherwise = desk.read_otherwise(cut_by_text(desk, wish)[1])
+        setups = setups_of(otherwise, desk.shelf)
     except CarvegenError:
         return []
     alike: dict[tuple[str, str, bool], list[str]] = {}
-    for block in blocks:
+    for block in otherwise.blocks:
         was, now = (strictest(setup.limits for setup in lot[block.name]) for lot in (desk.setups, setups))
         if block.inked and block.state != "cut" and now.land_words != was.land_words:
             alike.setdefault((was.land_words, now.land_words, block.mend), []).append(block.name)
-    return [_words(", ".join(names), *told) for told, names in alike.items()]
-
-
-def _cut_by(block: PrintBlock, wish: CutBy, kinds: list[str]) -> PrintBlock:
-    """A block as `carvegen.prints.file.editing.with_cutting` writes it; `kinds` cut it now."""
-    if wish.material not in ("", block.material):
-        usual: dict[str, Any] = {one.name: one.default for one in fields(block) if one.name in OF_A_PIECE}
-        block = replace(block, material=wish.material, kinds=block.kinds or tuple(kinds), **usual)
-    return replace(block, kinds=wish.kinds or block.kinds, cutter=wish.cutter or block.cutter)
+    return [_words(", ".join(names), *widths_and_mend) for widths_and_mend, names in alike.items()]
 
 
 def _words(names: str, was: str, now: str, mends: bool) -> str:
