@@ -329,10 +329,8 @@ def _remark(sky: Sky, level: float, fallen: PolygonArray, cuts: PolygonArray, pl
     if not sky.bars.is_empty and _white(fallen, frame) < asked - _REMARKED:
         reasons += _barred(sky, fallen, frame)
     if free < _ALL or place.density is not None or place.hides:
-        less, thinned = (
-            "let less stand before it or be kept clear",
-            " or thinned out" if place.density is not None else "",
-        )
+        less = "let less stand before it or be kept clear"
+        thinned = " or thinned out" if place.density is not None else ""
         why = f"{free:.0%} of the face is open to snow, the rest is hidden by what is drawn or kept clear{thinned}"
         reasons.append((why, less if reasons else f"raise snow, or {less}"))
     if not reasons and came < asked and (level >= 0.9 * _MOST or asked - came > one):

@@ -374,11 +374,9 @@ class _Scene:
             return ""
         x, y = shapely.get_coordinates(shapely.centroid(self.water[0]))[0]
         many, where = len(self.water), f"x {x:.0f}, y {y:.0f} mm"
-        what = (
-            f"{many} thin streaks below the far shore, the first at {where}, count"
-            if many > 1
-            else (f"a thin streak below the far shore, at {where}, counts")
-        )
+        what = f"a thin streak below the far shore, at {where}, counts"
+        if many > 1:
+            what = f"{many} thin streaks below the far shore, the first at {where}, count"
         return f"{what} as water and bear no snow; draw things on which snow lies in a layer of their own"
 
     def _sheltered_land(self) -> str:
@@ -746,7 +744,7 @@ def _twigs(
     heaps = geometry.parts(white)
     heaps = heaps[shapely.area(heaps) > _BURIES_MM2]
     kept = settings.detail_kept * np.where(buried, settings.detail_kept, 1.0) > rank
-    kept &= np.isin(np.arange(len(thin)), shapely.STRtree(thin).query(heaps, predicate="intersects")[1])
+    kept &= _meet(thin, heaps)
     return np.asarray(
         shapely.buffer(thin[kept], np.clip((limits.land_mm - wide[kept]) / 2, 0, None) + 0.02, quad_segs=2)
     )
