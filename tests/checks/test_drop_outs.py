@@ -86,8 +86,8 @@ def test_parts_are_bridged_to_larger_ones_until_all_hold() -> None:
     inner = box(8, 8, 14, 14).difference(box(10, 10, 10, 10))
     two = found(outer, inner)
     assert len(two) == 2
-    setups = [shapely.LineString([one.at, one.to]).buffer(0.3, cap_style="square") for one in two]
-    left = shapely.union_all([outer, inner]).difference(shapely.union_all(setups))
+    bridges = [shapely.LineString([one.at, one.to]).buffer(0.3, cap_style="square") for one in two]
+    left = shapely.union_all([outer, inner]).difference(shapely.union_all(bridges))
     each = block(cut_outs=tuple(left.geoms))
     assert len(drop_outs.land_parts(each)) == 1
 

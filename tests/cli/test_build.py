@@ -359,10 +359,12 @@ def test_a_clamp_and_a_further_cutter_build_their_block_alone(tmp_path, capsys):
     assert [name for name, why in report["blocks"].items() if why] == ["key"]
     assert "clamps" in report["blocks"]["key"]
     drawing = ezdxf.readfile(copy / "built" / "key" / "router" / "paths.dxf")
-    setups = [entity for entity in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in entity.dxf.layer]
-    assert setups
+    outlines = [entity for entity in drawing.modelspace().query("LWPOLYLINE") if "FLAT-1" in entity.dxf.layer]
+    assert outlines
     clamp = shapely.box(16, 0, 20, 4)
-    assert not any(shapely.LineString([xy[:2] for xy in setup_.get_points()]).intersects(clamp) for setup_ in setups)
+    assert not any(
+        shapely.LineString([xy[:2] for xy in outline.get_points()]).intersects(clamp) for outline in outlines
+    )
 
 
 def test_built_again_with_another_caution_of_a_machine_is_built_afresh(plain, capsys):

@@ -40,8 +40,8 @@ def test_side_branches_of_one_side_are_parallel() -> None:
     for mother in range(len(arms)):
         for side in (-1, 1):
             of = np.flatnonzero((arms.parent == mother) & (arms.side == side) & (arms.length > 2))
-            setups = [points_of(grown, k) for k in of]
-            angles = np.array([np.arctan2(*(xy[-1] - xy[0])[::-1]) for xy in setups])
+            branches = [points_of(grown, k) for k in of]
+            angles = np.array([np.arctan2(*(xy[-1] - xy[0])[::-1]) for xy in branches])
             spread = np.degrees(np.abs(np.angle(np.exp(1j * (angles[1:] - angles[:-1])))))
             assert (spread <= 2 * np.degrees(OFF_LATTICE) + 0.2).all()
             pairs += len(spread)

@@ -74,13 +74,13 @@ def test_pages_are_the_papers_size_and_as_many_as_planned(paper):
 
 def test_every_page_says_how_to_check_the_scale_and_which_way_it_reads():
     job = landing_job(kind="hand", grain="side")
-    setups = (
+    transfers = (
         ("carbon", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("tracing", "reads forwards here", "as the print reads"),
         ("glued", "reads backwards here: that is right, it will read forwards in the print", "mirrored"),
         ("face-down", "reads forwards here", "as the print reads"),
     )
-    for side, reads, page_word in setups if MANY else setups[:2]:
+    for side, reads, page_word in transfers if MANY else transfers[:2]:
         pages = [
             " ".join(page.extract_text().split())
             for page in pypdf.PdfReader(io.BytesIO(guide_pdf(hand_guide(job, side)))).pages

@@ -192,8 +192,8 @@ def seconds(text: str, travel_mm_s: float, acceleration: float) -> tuple[float, 
         at = to
     length = np.array([np.linalg.norm(step) for step, _, _ in rows])
     speed, fast = np.array([one for _, _, one in rows]), np.array([item for _, item, _ in rows])
-    setups = np.array([step for step, _, _ in rows]) / length[:, None]
-    turn = np.arccos(np.clip((setups[1:] * setups[:-1]).sum(axis=1), -1, 1))
+    directions = np.array([step for step, _, _ in rows]) / length[:, None]
+    turn = np.arccos(np.clip((directions[1:] * directions[:-1]).sum(axis=1), -1, 1))
     caps = [0.0, *np.minimum(timing.corner_mm_s(turn, acceleration), np.minimum(speed[1:], speed[:-1])).tolist(), 0.0]
     result = np.zeros(2)
     # forwards then backwards in small steps: v² grows by no more than 2 a ds

@@ -183,7 +183,7 @@ def randomly(times: int) -> int:
 
 def same() -> int:
     """The same bytes whatever the process, the hash seed and the number of threads."""
-    setups = [
+    environments = [
         {
             "PYTHONHASHSEED": seed,
             **dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), threads),
@@ -193,14 +193,14 @@ def same() -> int:
     differ = 0
     for name, (words, _) in WRITERS.items():
         trees = []
-        for setup_ in setups:
+        for environment in environments:
             with tempfile.TemporaryDirectory() as where:
                 _given(Path(where))
-                _started(Path(where), words, 3, **setup_).wait()
+                _started(Path(where), words, 3, **environment).wait()
                 trees.append(tree(Path(where) / "out"))
         alike = all(other == trees[0] for other in trees[1:]) and len(trees[0]) > 0
         differ += not alike
-        print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(setups)} ways")
+        print(f"{name}: {len(trees[0])} files, {'the same' if alike else 'NOT THE SAME'} in {len(environments)} ways")
         unlike = {
             key for other in trees for key in trees[0].keys() | other.keys() if trees[0].get(key) != other.get(key)
         }

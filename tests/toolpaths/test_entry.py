@@ -41,7 +41,7 @@ DOWN = st.builds(
 )
 
 
-def ways(paths: Paths) -> list[np.ndarray]:
+def runs_of(paths: Paths) -> list[np.ndarray]:
     return [paths.xyz[a:b] for a, b in itertools.pairwise(paths.start.tolist())]
 
 
@@ -55,7 +55,7 @@ def strays(paths: Paths, room: geometry.PolygonArray) -> int:
     """Steps that are not in the room, to the bound of what thinning may take."""
     whole = shapely.buffer(shapely.union_all(room), THIN_MM + 2e-6)
     return sum(
-        not whole.covers(shapely.LineString(two)) for setup_ in ways(paths) for two in itertools.pairwise(setup_[:, :2])
+        not whole.covers(shapely.LineString(two)) for run in runs_of(paths) for two in itertools.pairwise(run[:, :2])
     )
 
 
@@ -65,7 +65,7 @@ def test_a_ramp_keeps_to_its_room_and_to_its_angle_and_ends_in_whole_rounds(room
     done = worked(flat, down, ramped=np.ones(len(flat), dtype=bool), room=room)
     assert len(done) == len(flat)
     assert strays(done, room) == 0
-    for ring, side in zip(ways(flat), ways(done), strict=True):
+    for ring, side in zip(runs_of(flat), runs_of(done), strict=True):
         assert slopes_deg(side).max(initial=0) <= down.ramp_deg + 0.01
         assert (np.diff(side[:, 2]) <= 1e-12).all()
         assert (side[0, 2], side[-1, 2]) == pytest.approx((0, -down.depth_mm))
@@ -82,7 +82,7 @@ def test_a_first_pass_ends_where_its_path_begins(room, down) -> None:
     flat, _ = climbing(room)
     done = entered(flat, down, ramped=np.ones(len(flat), dtype=bool), room=room)
     assert strays(done, room) == 0
-    for ring, side in zip(ways(flat), ways(done), strict=True):
+    for ring, side in zip(runs_of(flat), runs_of(done), strict=True):
         assert slopes_deg(side).max(initial=0) <= down.ramp_deg + 0.01
         step = down.depth_mm / down.passes
         assert side[-1] == pytest.approx((*ring[0, :2], -step), abs=1e-6)
@@ -101,10 +101,10 @@ def test_a_helix_in_a_disc_has_a_few_points_a_turn() -> None:
     room = geometry.polygon_array([disc(0, 0, 1.0, points=64)])
     flat, _ = climbing(room)
     down = Descent(depth_mm=0.5, passes=1, ramp_deg=2.0)
-    (side,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool), room=room))
+    (side,) = runs_of(worked(flat, down, ramped=np.ones(1, dtype=bool), room=room))
     sides = math.ceil(0.5 / math.tan(math.radians(2.0)) / math.sqrt(2))
     assert (side[:, 2] > -0.5 + 1e-9).sum() == sides
-    (fine,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
+    (fine,) = runs_of(worked(flat, down, ramped=np.ones(1, dtype=bool)))
     assert (fine[:, 2] > -0.5 + 1e-9).sum() > 10 * sides
 
 
@@ -113,7 +113,7 @@ def test_round_an_island_a_ramp_takes_no_short_cut() -> None:
     flat, _ = climbing(room)
     round_it = picked(flat, np.flatnonzero(flat.lengths < 10))
     down = Descent(depth_mm=0.5, passes=1, ramp_deg=2.0)
-    (side,) = ways(worked(round_it, down, ramped=np.ones(1, dtype=bool), room=room))
+    (side,) = runs_of(worked(round_it, down, ramped=np.ones(1, dtype=bool), room=room))
     assert np.hypot(side[:, 0], side[:, 1]) == pytest.approx(1.0, abs=0.005)
 
 
@@ -122,7 +122,7 @@ def test_an_open_path_shorter_than_the_ramp_goes_to_and_fro_on_it(long: float) -
     """2 mm down at 5° take 2 / tan 5° = 22.9 mm: no step falls steeper, and the floor is reached all along."""
     flat = Paths(np.array([[1.0, 2, 0], [1 + long, 2, 0]]), np.array([0, 2]), np.array([False]))
     down = Descent(depth_mm=2.0, passes=1, ramp_deg=5.0)
-    (side,) = ways(worked(flat, down, ramped=np.ones(1, dtype=bool)))
+    (side,) = runs_of(worked(flat, down, ramped=np.ones(1, dtype=bool)))
     assert slopes_deg(side).max() <= down.ramp_deg + 0.01
     assert (side[:, 0].min(), side[:, 0].max()) == pytest.approx((1, 1 + long))
     assert side[-2:, 2] == pytest.approx([-2, -2]) and side[-2:, 0] == pytest.approx([1, 1 + long])
@@ -131,5 +131,5 @@ def test_an_open_path_shorter_than_the_ramp_goes_to_and_fro_on_it(long: float) -
 def test_to_and_fro_an_open_path_with_a_bend_is_kept_to_on_every_leg() -> None:
     """Legs go there and back in turn: each goes round the corner, and none cuts it off (the line, by shapely)."""
     flat = Paths(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]), np.array([0, 3]), np.array([False]))
-    (side,) = ways(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
+    (side,) = runs_of(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
     assert shapely.LineString([(0, 0), (1, 0), (1, 1)]).buffer(1e-6).covers(shapely.LineString(side[:, :2]))

@@ -575,8 +575,8 @@ def test_at_a_crossing_each_line_goes_straight_on(turn: float) -> None:
     xyz[:, :2] += (40, 25)
     xyz[5:, 2] = (-0.1, -0.2, -0.3, -0.4)
     each = trails(xyz, np.array([(0, 1), (0, 2), (0, 3), (0, 4), (1, 5), (2, 6), (3, 7), (4, 8)]))
-    setups = [each.xyz[a:b] for a, b in itertools.pairwise(each.start.tolist())]
-    assert [setup_[[0, -1]].tolist() for setup_ in setups] == [xyz[[5, 7]].tolist(), xyz[[6, 8]].tolist()]
+    runs = [each.xyz[a:b] for a, b in itertools.pairwise(each.start.tolist())]
+    assert [run[[0, -1]].tolist() for run in runs] == [xyz[[5, 7]].tolist(), xyz[[6, 8]].tolist()]
 
 
 @pytest.mark.parametrize("neck", [0.18, 0.22])

@@ -96,11 +96,11 @@ def test_a_line_is_begun_in_what_falls_out_where_that_has_room() -> None:
     """Off to the left of the first corner, half-way between its sides: 2 mm into a square; a sliver has none."""
     square, sliver = box(0, 0, 10, 10), box(20, 0, 0.5, 10)
     both = [closed(each) for each in (square, sliver)]
-    setups = Paths(np.concatenate([one.xyz for one in both]), np.array([0, 4, 8]), np.array([True, True]))
-    led = tabs.led_in(setups, shapes(square, sliver), 2.0)
+    outlines = Paths(np.concatenate([one.xyz for one in both]), np.array([0, 4, 8]), np.array([True, True]))
+    led = tabs.led_in(outlines, shapes(square, sliver), 2.0)
     assert led.closed.tolist() == [False, True]
     begin, first, last = led.xyz[0, :2], led.xyz[1, :2], led.exits[0, :2]
-    assert first.tolist() == last.tolist() == setups.xyz[0, :2].tolist()
+    assert first.tolist() == last.tolist() == outlines.xyz[0, :2].tolist()
     assert math.dist(begin, first) == pytest.approx(2)
     assert np.abs(begin - first) == pytest.approx([math.sqrt(2)] * 2)
     assert square.contains(shapely.Point(begin))

@@ -20,8 +20,8 @@ def lines(paths: Paths) -> list[shapely.LineString]:
 def swept(paths: Paths, half_mm: float, *, filled: bool = False) -> shapely.Geometry:
     """All that a round cutter of one width touches along the paths; inside their outlines too if `filled`."""
     short = [part for line in lines(paths) for part in _in_parts(line)]
-    setups = shapely.union_all(shapely.buffer(np.asarray(short, dtype=object), half_mm, quad_segs=8))
-    return shapely.union(setups, area(paths)) if filled else setups
+    touched = shapely.union_all(shapely.buffer(np.asarray(short, dtype=object), half_mm, quad_segs=8))
+    return shapely.union(touched, area(paths)) if filled else touched
 
 
 def _in_parts(line: shapely.LineString, points: int = 8) -> list[shapely.LineString]:
