@@ -17,6 +17,7 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.base.progress import TimeLeft
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.prints.tasks import Later, in_turn
@@ -109,7 +110,7 @@ def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
     side_by_side({each: partial(nested, jobs) for each in "ab"}, jobs=jobs, say=said.append)
     report = [line for line in said if "to go" in line]
     assert [line.partition(",")[0] for line in report] == ["1 of 2 parts done"]
-    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in report)
+    assert all(isinstance(line, TimeLeft) for line in report)
     side_by_side({"a": partial(squared, 1), "b": partial(squared, 2)}, jobs=1, say=said.append)
     assert sum("to go" in line for line in said) == 2
 

@@ -51,6 +51,7 @@ def command(file: Path, picture: Path | None, as_json: bool, **args: Any) -> int
     options.check_picture(picture, file)
     kinds = options.kinds_of(args["machines"], args["folders"])
     (setup,) = options.setups({**args, "kinds": kinds}, own_kind_only=True)
+    options.teller(quiet=as_json, stage="checking")
     drawn = drawn_block(file, size_mm=args["size"], view=options.view(args), units=args["units"])
     job = setup.on(drawn.block)
     report = checked(job)
