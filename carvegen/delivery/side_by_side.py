@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from carvegen.prints.tasks import Tasks
 
-__all__ = ["Say", "Task", "end_with_parent", "side_by_side", "usual_jobs"]
+__all__ = ["Say", "Task", "beside", "end_with_parent", "side_by_side", "usual_jobs"]
 
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
@@ -89,6 +89,30 @@ def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] =
             done[name] = _inside(ready_task(task, done), say)
             clock.end(name)
     return {name: done[name] for name in tasks}
+
+
+def beside(task: Task, meanwhile: Callable[[], None], *, jobs: int, say: Say) -> Any:  # noqa: ANN401
+    """What a task returns, which works in a child while this process does something else, if it has begun as a copy.
+
+    What fails in the child by a fault of ours is done once more in this process, as `side_by_side` has it.
+    """
+    if jobs < 2 or _BEGIN != "fork" or multiprocessing.current_process().daemon:
+        meanwhile()
+        return _inside(task, say)
+    pipe, child = _begun(task)
+    try:
+        meanwhile()
+        what, value = _heard(pipe)
+        while what == "says":
+            say(value)
+            what, value = _heard(pipe)
+    finally:
+        _end(pipe, child)
+    if what == "fails" and value is None:
+        return _inside(task, say)
+    if what == "fails":
+        raise value
+    return value
 
 
 class _Crew:
