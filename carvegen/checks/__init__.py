@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from carvegen.base.collector import collector_at_rest
 from carvegen.base.findings import Finding, Report
+from carvegen.base.progress import each_part
 from carvegen.checks import (
     bed,
     cut_width,
@@ -48,9 +49,17 @@ CHECKS: dict[str, Callable[[Survey], Iterator[Finding]]] = {
     look.RULE: look.find,
 }
 
+#: Shares of the time that the longest take, measured on 50,000 flakes; all others take hardly any.
+_TIMES = {land_width.RULE: 0.5, cut_width.RULE: 0.1, depth.RULE: 0.23, look.RULE: 0.17}
+
 
 @collector_at_rest()
 def checked(job: Job) -> Report:
     """All findings of a job; empty where it holds."""
     survey = Survey(job)
-    return Report.of(finding for find in CHECKS.values() for finding in find(survey))
+    found: list[Finding] = []
+    times = [_TIMES.get(rule, 0.0) for rule in CHECKS]
+    for find, checking in zip(CHECKS.values(), each_part(times), strict=True):
+        with checking:
+            found += find(survey)
+    return Report.of(found)

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask
     from carvegen.toolpaths.paths import Plan
 
-__all__ = ["Delivery", "Style", "check_folder", "deliver", "question", "style_of"]
+__all__ = ["Delivery", "Style", "check_folder", "deliver", "load_writers", "question", "style_of"]
 
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
@@ -110,6 +111,16 @@ class Delivery:
 def check_folder(out: Path) -> None:
     """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
     earlier(out, owned=OWNED, made=(), sign="report.json")
+
+
+def load_writers(kinds: Sequence[str]) -> None:
+    """Import now what the files for several machines take, once for the processes that are copied from this one."""
+    for name in _LOADED if len(kinds) > 1 else ():
+        import_module(name)
+
+
+#: What is imported late otherwise, and takes the longest: of DXF, of the ways between paths, of a V's.
+_LOADED = ("ezdxf", "scipy.spatial", "scipy.sparse.csgraph", "carvegen.toolpaths.v_carving.planner")
 
 
 def deliver(

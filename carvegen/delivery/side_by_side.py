@@ -20,6 +20,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
+from carvegen.base.progress import AGAIN_S, SOON_S, Stages, TimeLeft, heard
 from carvegen.base.words import lasted
 from carvegen.prints.tasks import Later, ready_task
 
@@ -29,25 +30,17 @@ if TYPE_CHECKING:
 
     from carvegen.prints.tasks import Tasks
 
-__all__ = ["Say", "Task", "TimeLeft", "end_with_parent", "side_by_side", "usual_jobs"]
+__all__ = ["Say", "Task", "beside", "end_with_parent", "side_by_side", "usual_jobs"]
 
 Say = Callable[[str], None]  #: is told of each stage
 Task = Callable[[Say], Any]
-
-
-class TimeLeft(str):
-    """What is told between the stages: how far they are, for those who don't know by other means."""
-
-    __slots__ = ()
-
 
 _INSIDE: ContextVar[bool] = ContextVar("_INSIDE", default=False)  #: whether this is a task of others already
 
 #: Of a disk that takes nothing more: to try again would fill what is left once more, and fail alike.
 _DISK = frozenset({errno.ENOSPC, errno.EROFS, errno.EFBIG} | ({errno.EDQUOT} if hasattr(errno, "EDQUOT") else set()))
 
-_SOON_S = 2.0  #: for so long nobody asks how far it is
-_AGAIN_S = 30.0  #: after so long without a word it is told again
+_SOON_S, _AGAIN_S = SOON_S, AGAIN_S
 
 #: How a child begins: as a copy of its parent, which costs nothing, or anew where copies are not safe.
 _BEGIN = "fork" if sys.platform == "linux" else "spawn"
@@ -96,6 +89,30 @@ def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] =
             done[name] = _inside(ready_task(task, done), say)
             clock.end(name)
     return {name: done[name] for name in tasks}
+
+
+def beside(task: Task, meanwhile: Callable[[], None], *, jobs: int, say: Say) -> Any:  # noqa: ANN401
+    """What a task returns, which works in a child while this process does something else, if it has begun as a copy.
+
+    What fails in the child by a fault of ours is done once more in this process, as `side_by_side` has it.
+    """
+    if jobs < 2 or _BEGIN != "fork" or multiprocessing.current_process().daemon:
+        meanwhile()
+        return _inside(task, say)
+    pipe, child = _begun(task)
+    try:
+        meanwhile()
+        what, value = _heard(pipe)
+        while what == "says":
+            say(value)
+            what, value = _heard(pipe)
+    finally:
+        _end(pipe, child)
+    if what == "fails" and value is None:
+        return _inside(task, say)
+    if what == "fails":
+        raise value
+    return value
 
 
 class _Crew:
@@ -211,10 +228,12 @@ def _time_left(took: Sequence[float], at_work: Sequence[float], waiting: int, jo
 
 
 def _inside(task: Task, say: Say) -> Any:  # noqa: ANN401
-    """What a task returns, which tells nothing of how far its own tasks are."""
+    """What a task returns, which tells nothing of how far its own tasks are, but of its stages that take long."""
     was = _INSIDE.set(True)
     try:
-        return task(say)
+        stages = Stages(say)
+        with heard(stages.hear):
+            return task(stages)
     finally:
         _INSIDE.reset(was)
 

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import reached
 from carvegen.geometry.diagrams import (
     STEPS_PER_MM,
     Diagrams,
@@ -140,8 +141,10 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: floa
     between two points the disc may lack or pass the outline by 10 µm.
     """
     plain, owner = _straightened(shapes)
+    reached(0.2)
     simple = np.flatnonzero(are_simple(plain))
     result = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
+    reached(0.6)
     rest = np.ones(len(plain), dtype=bool)
     rest[simple[result.sure]] = False
     axis = _joined(_of_skeletons(result, owner[simple]), _of_diagrams(plain[rest], owner[rest]))

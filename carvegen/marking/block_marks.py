@@ -10,7 +10,6 @@ import numpy as np
 
 from carvegen import geometry
 from carvegen.blocks.from_motif import place_on
-from carvegen.marking.applying import Bed, marked, settled_by
 from carvegen.marking.marks import Meaning
 
 if TYPE_CHECKING:
@@ -37,6 +36,8 @@ class BlockMarks:
         own = self.of(motif, ground.name)
         if not own:
             return ground
+        from carvegen.marking.applying import Bed, marked, settled_by  # late: it takes long, and most have no marks
+
         place, before = place_on(ground, settings, limits), ground.shapes_from
 
         def with_marks(grow: Callable[[], Growth]) -> Growth:

@@ -283,3 +283,25 @@ def test_no_memory_is_told_in_words(capsys, monkeypatch):
     ran = run(capsys, *SMALL, "--out", "sky")
     assert ran == Ran(2, "", ran.err)
     assert "memory" in ran.err
+
+
+def test_130_for_ctrl_c_while_a_class_is_made(capsys, monkeypatch, tmp_path):
+    """As while a module loads: Python 3.11 wraps what a field raises there."""
+
+    class Field:
+        def __set_name__(self, owner, name):
+            raise KeyboardInterrupt
+
+    def loaded(*_, **__):
+        try:
+            type("Loaded", (), {"field": Field()})
+        except RuntimeError:
+            raise
+        except KeyboardInterrupt as interrupted:  # since Python 3.12 it comes as it is
+            raise RuntimeError("Error calling __set_name__") from interrupted
+
+    monkeypatch.setattr("carvegen.blocks.from_motif.grown_block", loaded)
+    said = run(capsys, *TINY, "--jobs", "1", "--out", tmp_path / "sky")
+    assert said.code == 130
+    assert "stopped" in said.err
+    assert "fault" not in said.err

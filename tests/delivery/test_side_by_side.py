@@ -17,8 +17,9 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
+from carvegen.base.progress import TimeLeft, reached
 from carvegen.delivery import side_by_side as side_by_side_module
-from carvegen.delivery.side_by_side import side_by_side
+from carvegen.delivery.side_by_side import beside, side_by_side
 from carvegen.prints.tasks import Later, in_turn
 from tests.cli.running import needs_fork
 from tests.delivery.elsewhere import grid_of
@@ -109,7 +110,7 @@ def test_the_parts_of_a_part_tell_not_how_far_they_are(monkeypatch, jobs):
     side_by_side({each: partial(nested, jobs) for each in "ab"}, jobs=jobs, say=said.append)
     report = [line for line in said if "to go" in line]
     assert [line.partition(",")[0] for line in report] == ["1 of 2 parts done"]
-    assert all(isinstance(line, side_by_side_module.TimeLeft) for line in report)
+    assert all(isinstance(line, TimeLeft) for line in report)
     side_by_side({"a": partial(squared, 1), "b": partial(squared, 2)}, jobs=1, say=said.append)
     assert sum("to go" in line for line in said) == 2
 
@@ -298,3 +299,54 @@ def test_what_needs_a_task_that_was_killed_is_done_after_it():
     done = side_by_side(tasks, jobs=2, say=print)
     assert done.pop("c") != TEST_PROCESS
     assert done == {"a": "done here", "b": "done here, too"}
+
+
+@needs_fork
+def test_while_a_task_works_beside_this_process_does_something_else(tmp_path):
+    """The task ends once the other thing is done; a task that waits for it in this process would wait for ever."""
+
+    def waiting(say):
+        say("waiting")
+        until = time.monotonic() + 30
+        while not (tmp_path / "done").exists():
+            assert time.monotonic() < until
+            time.sleep(0.01)
+        return os.getpid()
+
+    said = []
+    assert beside(waiting, (tmp_path / "done").touch, jobs=2, say=said.append) != TEST_PROCESS
+    assert said == ["waiting"]
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.parametrize("jobs", [1, pytest.param(2, marks=needs_fork)])
+@pytest.mark.parametrize("task", [killed_in_a_child, failing_in_a_child])
+def test_what_fails_beside_is_done_here_after_the_other_thing(jobs, task):
+    done = []
+    assert beside(task, lambda: done.append(1), jobs=jobs, say=print) == "done here"
+    assert done == [1]
+
+
+@pytest.mark.parametrize("jobs", [1, pytest.param(2, marks=needs_fork)])
+def test_an_error_from_beside_comes_whole_and_one_of_the_other_thing_ends_the_task(jobs):
+    with pytest.raises(InputError, match="must be even, got 3"):
+        beside(wrong, lambda: None, jobs=jobs, say=print)
+    begun = time.monotonic()
+    with pytest.raises(InputError, match="must be even, got 3"):
+        beside(lambda say: time.sleep(60), partial(wrong, print), jobs=jobs, say=print)
+    assert time.monotonic() - begun < 50
+    assert multiprocessing.active_children() == []
+
+
+def test_a_task_beside_tells_how_far_its_stages_are(monkeypatch):
+    monkeypatch.setattr("carvegen.base.progress.SOON_S", 0.0)
+
+    def slow(say):
+        say("snowing")
+        time.sleep(0.01)
+        reached(0.5)
+
+    for jobs in (1, 2):
+        said = []
+        beside(slow, lambda: None, jobs=jobs, say=said.append)
+        assert said == ["snowing", "snowing: 50 % done, about 1 s to go"]

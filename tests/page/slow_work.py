@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from carvegen.base.errors import InputError
-from carvegen.delivery.side_by_side import TimeLeft
+from carvegen.base.progress import TimeLeft
 
 
 def slow(path: Path, _: object, say: Callable[[str], None]) -> str:

@@ -6,6 +6,7 @@ import difflib
 import io
 import itertools
 import json
+import threading
 import time
 import tomllib
 from pathlib import Path
@@ -18,6 +19,7 @@ from PIL import Image
 from shapely import affinity
 
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
+from carvegen.base.progress import reached
 from carvegen.blocks.from_motif import strictest
 from carvegen.interfaces.page.beginning import offers
 from carvegen.interfaces.page.gestures import CutBy, gesture
@@ -806,3 +808,27 @@ def test_a_machine_that_must_not_meet_the_material_is_refused_and_nothing_is_wri
             hand.does("cut by", **wish)
         assert files(hand.path.parent) == before
     assert hand.session.state()["undo"] == 0
+
+
+def test_a_session_that_ends_while_its_print_is_opened_waits_for_no_snow(tmp_path, monkeypatch):
+    """Ctrl-C while the first snow grows: growing tells how far it is, and ends there."""
+    begun, ended = threading.Event(), threading.Event()
+
+    def growing(path, shelf, *, say):
+        try:
+            for k in range(3000):
+                reached(k / 3000)
+                begun.set()
+                time.sleep(0.01)
+        finally:
+            ended.set()
+
+    monkeypatch.setattr("carvegen.interfaces.page.session.opened", growing)
+    path = tmp_path / "print.toml"
+    path.write_text("", encoding="utf-8")
+    session = Session(path, SHELF, lambda _: None)
+    assert begun.wait(20)
+    since = time.monotonic()
+    session.close()
+    assert ended.is_set()
+    assert time.monotonic() - since < 15

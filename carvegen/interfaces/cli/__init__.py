@@ -251,9 +251,16 @@ def _in_words(error: BaseException) -> dict[str, Any]:
     if isinstance(error, MemoryError):
         hint = "make the block smaller or the flakes larger"
         return {"message": "needs more memory than this machine has", "hint": hint, "exit_code": 2}
-    if isinstance(error, (click.Abort, KeyboardInterrupt)):
+    if isinstance(error, click.Abort) or _interrupted(error):
         return {"message": "stopped; nothing was changed", "hint": "", "exit_code": 130}
     return {"message": _fault(error), "hint": _SEND, "exit_code": _FAULT}
+
+
+def _interrupted(error: BaseException | None) -> bool:
+    """Whether Ctrl-C is behind an error: Python wraps it where it comes while a module is loaded."""
+    while error is not None and not isinstance(error, KeyboardInterrupt):
+        error = error.__cause__
+    return error is not None
 
 
 _LONGEST = 600  #: letters of a message of click's, which repeats what it was given

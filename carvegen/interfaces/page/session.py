@@ -17,6 +17,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.findings import Finding
+from carvegen.base.progress import heard
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
@@ -126,7 +127,8 @@ class Session:
                 self._notes_at_opening += done_to_files(self._journal, self.path, self.shelf)
                 self._journal.written()
             self.shelf.look_again()
-            desk = opened(self.path, self.shelf, say=self._say)
+            with heard(self._goes_on):
+                desk = opened(self.path, self.shelf, say=self._say)
             became = None if before is None else recut_entry(recut(before, locked_shapes(desk)))
             with self._lock:
                 self._recut = became
@@ -150,7 +152,13 @@ class Session:
                 self._looked(self._version)
             self._check_later()
 
+    def _goes_on(self, share: float) -> None:
+        """However much of a stage is done: nobody waits for it any more once the session has ended."""
+        if self._ended:
+            raise CarvegenError("ended while the print was opened")
+
     def _say(self, stage: str) -> None:
+        self._goes_on(0)
         self.stage = stage
         self._tell({"kind": "stage", "text": self.stage, "part": None})
 

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part, halves
 from carvegen.motifs.frost.branching import BranchingHabit
 from carvegen.motifs.frost.contours import Contour, walked
 from carvegen.motifs.frost.crystals import Thicket
@@ -60,7 +61,11 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     if shapely.area(region) <= 0:
         raise no_room("frost")
     pane = Pane(settings, place, limits, region)
-    return Growth(cuts=iced(_thicket(pane, *rng.spawn(4)), pane.bed))
+    branching, icing = each_part((0.5, 0.5))
+    with branching:
+        thicket = _thicket(pane, *rng.spawn(4))
+    with icing:
+        return Growth(cuts=iced(thicket, pane.bed))
 
 
 def _thicket(pane: Pane, branching: Generator, feathers: Generator, rime: Generator, loose: Generator) -> Thicket:
@@ -81,8 +86,9 @@ def with_more(grown: Thicket, pane: Pane, feathers: Generator, rime: Generator, 
 
 def with_feathers(grown: Thicket, pane: Pane, rng: Generator) -> None:
     """Let large crystals grow from the edge."""
-    for lot in _feathers(pane, rng):
-        grown.grow(*lot)
+    for lot, growing in zip(_feathers(pane, rng), halves(), strict=False):
+        with growing:
+            grown.grow(*lot)
 
 
 def region_of(settings: Settings, place: Place) -> BaseGeometry:

@@ -11,6 +11,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from carvegen import geometry
+from carvegen.base.progress import reached
 from carvegen.geometry.necks import necks
 from carvegen.motifs.frost.branching import BranchingHabit, radius_at
 from carvegen.motifs.shared.strokes import Strokes, drawn
@@ -62,6 +63,7 @@ def iced(thicket: Thicket, bed: IceBed) -> PolygonArray:
     stays = _worth(thicket.arms, thicket.habit)
     knob = _roomy_knobs(thicket, stays)
     shapes, crystal = _drawn(thicket, stays, knob, bed)
+    reached(0.45)
     asked = np.arange(len(shapes))
     for _ in range(_MENDS):
         faulty = _at_fault(thicket, stays, _narrow_places(shapes[asked], bed))

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part, reached
 from carvegen.motifs.grain.boards import BoardFrame, boards
 from carvegen.motifs.grain.cracks_and_rays import (
     end_checks,
@@ -88,12 +90,12 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     shapes = boards(place.area, place.shapes, limits.land_mm + _SLACK_MM)
     if len(shapes) == 0:
         raise no_room("grain")
-    return Growth(
-        cuts=geometry.stack(
-            _Board(settings, board, place, limits, own).strokes()
-            for board, own in zip(shapes, rng.spawn(len(shapes)), strict=True)
-        )
-    )
+    lots = []
+    parts = each_part(shapely.area(shapes).tolist())
+    for board, own, growing in zip(shapes, rng.spawn(len(shapes)), parts, strict=True):
+        with growing:
+            lots.append(_Board(settings, board, place, limits, own).strokes())
+    return Growth(cuts=geometry.stack(lots))
 
 
 class _Board:
@@ -121,7 +123,9 @@ class _Board:
 
     def strokes(self) -> PolygonArray:
         """The board's cuts."""
-        lots = [_grain(self), *_knot_lots(self), *_marks(self)]
+        lots = [_grain(self)]
+        reached(0.5)
+        lots += [*_knot_lots(self), *_marks(self)]
         rank = np.concatenate([rank for _, rank in lots])
         wanted = gathered([lot for lot, _ in lots])
         wanted = Strokes(self.frame.placed(wanted.xy), wanted.line, wanted.half)
@@ -129,7 +133,9 @@ class _Board:
         rules = self.rules
         before, beyond = rules.land_mm + rules.cut_mm / 2, rules.land_mm + self.settings.widest_mm
         wanted, source = squared(wanted, self.area, before_mm=before, beyond_mm=beyond)
+        reached(0.55)
         shapes = drawn(*fitted(wanted, rank[source], self.area, rules))
+        reached(0.85)
         shapes = cut_off(shapes, self.area, cut_mm=self.limits.cut_mm)
         return apart(shapes, self.area, land_mm=self.limits.land_mm)
 

@@ -41,8 +41,8 @@ def traced(x: Floats, y: Floats, values: Floats, levels: Floats, rng: Generator)
         (n,)
     """
     generator = contourpy.contour_generator(x, y, values, name="serial", line_type="Separate")
-    by_level = enumerate(generator.multi_lines(levels))
-    level_lines = [(k, np.asarray(line)) for k, lines in by_level for line in lines if len(line) > 2]
+    by_level = (generator.lines(level) for level in levels.tolist())  # all in one call can't be interrupted
+    level_lines = [(k, np.asarray(line)) for k, lines in enumerate(by_level) for line in lines if len(line) > 2]
     lines = [_started_anew(line, rng.random()) for _, line in level_lines]
     if not lines:
         return Strokes(np.empty((0, 2)), np.empty(0, dtype=np.int64), np.empty(0)), np.empty(0, dtype=np.int64)

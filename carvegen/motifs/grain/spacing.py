@@ -25,6 +25,7 @@ __all__ = ["FLARE", "Rules", "fitted"]
 
 _BLUNT = np.sin(np.radians(50))  #: a line may run over the edge if it meets it at this angle at least
 _HAIRPIN = 1.25
+_LOT = 20_000  #: pieces asked of their neighbours in one call, which can't be interrupted
 _CLAIM = 0.75
 FLARE = 0.005  #: half-width that a cut gains for each mm where it runs out: a quarter of a degree
 _ROUNDS = 60  #: of settling which of two lines that are too close goes on
@@ -107,7 +108,12 @@ def _near(pieces: _Pieces, rules: Rules) -> _Near:
     """
     live = np.flatnonzero(pieces.half >= rules.cut_mm / 2)
     shapes, half = pieces.lines(live), pieces.half[live]
-    i, j = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=rules.land_mm + 2 * half)
+    tree, reach = shapely.STRtree(shapes), rules.land_mm + 2 * half
+    lots = [slice(at, at + _LOT) for at in range(0, len(shapes), _LOT)]
+    pairs = [
+        tree.query(shapes[lot], predicate="dwithin", distance=reach[lot]) + np.array([[lot.start], [0]]) for lot in lots
+    ]
+    i, j = np.concatenate([np.empty((2, 0), dtype=np.int64), *pairs], axis=1)
     once = (half[i] > half[j]) | ((half[i] == half[j]) & (i < j))
     i, j = live[i[once]], live[j[once]]
     bend = _HAIRPIN * (rules.land_mm + pieces.half[i] + pieces.half[j])

@@ -12,6 +12,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.collector import collector_at_rest
+from carvegen.base.progress import each_part, halves
 from carvegen.motifs.growth import Growth, no_room
 from carvegen.motifs.snowfall.chance import chance_at
 from carvegen.motifs.snowfall.edge import apart, bounded, crossing
@@ -47,6 +48,9 @@ _WIDER = (1.0, 2.0, 3.0, math.inf)  #: lands: in turns, so much further from bar
 _TURNS = 3  #: in which loose flakes are laid side by side, the largest first
 _UP = 4.0  #: times the first guess: near bars the level at most, or what is open were one white for few flakes more
 _MOST = 1000.0  #: the level at most
+#: Shares of the time, measured: a part is tried, the whole sky is sought, and once more edge and all,
+_TIMES = (0.15, 0.7, 0.15)
+_FALLS = (0.15, 0.15, 0.7)  #: and of one try: flakes meet, are drawn, and are parted
 
 
 @collector_at_rest()
@@ -144,11 +148,15 @@ def _near(shapes: PolygonArray, others: PolygonArray, limits: Limits) -> Mask:
 
 def _fallen(sky: Sky, level: float) -> PolygonArray:
     """All that lies in the sky at a level, the land kept; where the same flakes fall as before, the same array."""
-    flakes = _met(sky, level)
+    meeting, drawing, parting = each_part(_FALLS)
+    with meeting:
+        flakes = _met(sky, level)
     alike = flakes.mark.tobytes(), flakes.packed.tobytes()
     if alike not in sky.lain:
-        shown = sky.drawn(flakes)
-        sky.lain[alike] = _loosened(sky, shown, parted(shown, sky.limits, sky.clumps))
+        with drawing:
+            shown = sky.drawn(flakes)
+        with parting:
+            sky.lain[alike] = _loosened(sky, shown, parted(shown, sky.limits, sky.clumps))
     return sky.lain[alike]
 
 
@@ -177,24 +185,44 @@ def _solved(sky: Sky, frame: Polygon) -> tuple[float, PolygonArray, PolygonArray
     with_land = (1 + sky.limits.land_mm / np.average(sky.medians, weights=sky.weights)) ** 2
     level = sky.level_of((with_land + min(snow, 0.42 - 1.5 * snow)) * snow)  # a first guess
     most = _MOST if sky.bars.is_empty else min(_UP * level, _MOST)
-    part = sky.part(level, _FEW)
-    if part is not None:
-        level, shapes = _sought(part, level, lambda level: snow * part.cover(level) / sky.cover(level), close=_PART)
-        off = _height(_white(shapes, part.frame)) - _height(snow * part.cover(level) / sky.cover(level))
-        level = min(level * float(np.exp(-off / max(_steepness(part, level), 0.15))), _MOST)
-    level, shapes = _sought(sky, min(level, most), _constant(snow), most=most)
+    first, seeking, at_edge = each_part(_TIMES)
+    with first:
+        level = _by_part(sky, level)
+    with seeking:
+        level, shapes = _sought(sky, min(level, most), _constant(snow), most=most)
+    with at_edge:
+        return _sought_with_edge(sky, frame, level, shapes, most)
+
+
+def _by_part(sky: Sky, level: float) -> float:
+    """A better guess at the level by a part of a large sky; of a small one the same."""
+    few, snow = sky.part(level, _FEW), sky.settings.snow
+    if few is None:
+        return level
+    level, shapes = _sought(few, level, lambda level: snow * few.cover(level) / sky.cover(level), close=_PART)
+    off = _height(_white(shapes, few.frame)) - _height(snow * few.cover(level) / sky.cover(level))
+    return min(level * float(np.exp(-off / max(_steepness(few, level), 0.15))), _MOST)
+
+
+def _sought_with_edge(
+    sky: Sky, frame: Polygon, level: float, shapes: PolygonArray, most: float
+) -> tuple[float, PolygonArray, PolygonArray]:
+    """The level, what falls and that as the frame cuts it off, near the first ones, at which what is asked is white."""
+    snow, tries = sky.settings.snow, halves()
     tried: list[tuple[float, float]] = []
     came: list[tuple[float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
         before = next((cuts for _, fallen, cuts in came if fallen is shapes), None)
-        cuts = bounded(shapes, frame, frame, sky.limits, sky.settings) if before is None else before
+        with next(tries):
+            cuts = bounded(shapes, frame, frame, sky.limits, sky.settings) if before is None else before
         white = float(shapely.area(cuts).sum() / shapely.area(frame))
         tried.append((float(np.log(level)), _height(white) - _height(snow)))
         came.append((level, shapes, cuts))
         if abs(white - snow) <= _close(snow) or (level >= most and white < snow):
             break
         level = min(float(np.exp(_next(tried, _steepness(sky, level)))), most)
-        shapes = _fallen(sky, level)
+        with next(tries):
+            shapes = _fallen(sky, level)
     return came[int(np.argmin([abs(off) for _, off in tried]))]
 
 
@@ -202,16 +230,17 @@ def _solved_by_layer(sky: Sky, frame: Polygon, key: int) -> tuple[Sky, float, Po
     """As `_solved`, with parts of the layers at which each turns white what is asked of it; and the sky of them."""
     asked = np.array(sky.settings.by_layer)
     tried: list[tuple[float, Sky, float, PolygonArray, PolygonArray]] = []
-    part = asked / asked.sum()
-    for _ in range(_LAYER_TRIES):
-        own = Sky(_in_parts(sky.settings, part.tolist()), sky.limits, key, shapely.bounds(frame), bars=sky.bars)
-        level, shapes, cuts = _solved(own, frame)
+    each = asked / asked.sum()
+    for _, trying in zip(range(_LAYER_TRIES), halves(), strict=False):
+        own = Sky(_in_parts(sky.settings, each.tolist()), sky.limits, key, shapely.bounds(frame), bars=sky.bars)
+        with trying:
+            level, shapes, cuts = _solved(own, frame)
         came = _white_by_layer(own, level, shapes, frame)
         tried.append((float(np.abs(came - asked).max()), own, level, shapes, cuts))
         if tried[-1][0] <= _close(float(asked.sum())) or level >= 0.9 * _MOST:
             break
-        part *= np.clip(asked / np.maximum(came, 1e-4), 1 / 3, 3)
-        part /= part.sum()
+        each *= np.clip(asked / np.maximum(came, 1e-4), 1 / 3, 3)
+        each /= each.sum()
     return min(tried, key=lambda trial: trial[0])[1:]
 
 
@@ -251,8 +280,9 @@ def _sought(
 ) -> tuple[float, PolygonArray]:
     """The level at which the share that is asked turns white; nearer to it where `close` is less than 1."""
     tried: list[tuple[float, float, PolygonArray]] = []
-    for _ in range(_TRIES):
-        shapes = _fallen(sky, level)
+    for _, trying in zip(range(_TRIES), halves(), strict=False):
+        with trying:
+            shapes = _fallen(sky, level)
         white, snow = _white(shapes, sky.frame), snow_at(level)
         tried.append((np.log(level), _height(white) - _height(snow), shapes))
         if abs(white - snow) <= close * _close(snow) or (level >= most and white < snow):

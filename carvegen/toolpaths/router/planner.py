@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.progress import each_part, reached
 from carvegen.facts import feeds
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.fewer_points import thinned
@@ -77,7 +78,10 @@ def router_plan(
     spindle that turns clockwise.
     """
     table = _Table(job, settings, compute_left, cutter_centre_region.ground(job.block) if ground is None else ground)
-    operations = [operation for fit in table.fits for operation in table.work(fit)]
+    operations: list[Operation] = []
+    for fit, working in zip(table.fits, each_part([1.0] * len(table.fits)), strict=True):
+        with working:
+            operations += table.work(fit)
     operations += table.through()
     operations += table.round_block()
     left = table.unreached()
@@ -146,12 +150,15 @@ class _Table:
             cutter_centre_region.centres(self.wide, self.job.block, fit.inset_mm, self._barred(fit)), fit
         )
         first = fit is self.fits[0]
+        reached(0.1)
         walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
         region, _ = geometry.owned_parts(centres if first else self._inside(fit, centres))
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(fit.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
+        reached(0.25)
         cleared = self._cleared(region, fit, down)
+        reached(0.8)
         followed = self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down)
         self._leave(centres, fit)
         return [

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part
 from carvegen.facts import cutting, feeds
 from carvegen.geometry.edges import either
 from carvegen.geometry.medial import medial_axis
@@ -43,6 +44,10 @@ _CLOSELY = 0.8  #: the same of buffers, whose chords lie at most so far from the
 _CORNER_MM = 0.001  #: an end of the axis with a smaller disc is a corner of the shape
 _SAME_MM = 1e-9
 
+#: Shares of the time, measured on 50,000 flakes: centre lines, what is cleared beside them, what is left of corners;
+_TIMES = (0.6, 0.3, 0.1)
+_LINE_TIMES = (0.4, 0.2, 0.4)  #: and of the lines: the medial axis, the lines along it, their order
+
 
 def v_plan(job: Job, settings: PathSettings) -> Plan:
     """The plan of a job whose own cutter is a V.
@@ -51,9 +56,12 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     corner, by centre lines. What nothing reaches are corners sharper than the tip is blunt.
     """
     depth = deepest_mm(job)
-    lines = _lines(job, settings, depth)
+    tracing, clearing, looking = each_part(_TIMES)
+    with tracing:
+        lines = _lines(job, settings, depth)
     paths, barred = lines.paths, lines.barred
-    wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0, ground=lines.ground)
+    with clearing:
+        wide = router_plan(job, settings, compute_left=not len(paths) or len(barred) > 0, ground=lines.ground)
     if not len(paths):
         return replace(
             wide,
@@ -63,7 +71,8 @@ def v_plan(job: Job, settings: PathSettings) -> Plan:
     operations = sorted(
         [*wide.operations, _operation(job, settings, paths, depth)], key=lambda operation: _LATE[operation.work]
     )
-    left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
+    with looking:
+        left = _unreached(job, lines, geometry.stack([wide.unreached, wide.covered]) if len(barred) else None)
     under = shortfalls.beside(left, settings.no_go, cutting.groove_mm(job.cutter, depth) / 2)
     remarks = (*wide.remarks, *shortfalls.about_covered(left[under]), *_remarks(paths))
     findings = (*wide.findings, *shortfalls.covered_cuts(job, left[under]))
@@ -99,11 +108,16 @@ def _lines(job: Job, settings: PathSettings, depth_mm: float) -> _Lines:
     zone = shapely.difference(_room(job, whole, half / 2 - _SLIVER_MM), shapely.union_all(barred))
     passes = _passes(job, settings, depth_mm)
     parts, owner = geometry.owned_parts(wide)
-    axis = medial_axis(parts, most_mm=max(widest_mm(job.cutter, depth_mm), 2 * _blunt_mm(job)))
-    paths = centre_lines(axis, job.cutter, depth_mm, passes=passes, zone=zone)
-    paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
+    seeking, following, ordering = each_part(_LINE_TIMES)
+    with seeking:
+        axis = medial_axis(parts, most_mm=max(widest_mm(job.cutter, depth_mm), 2 * _blunt_mm(job)))
+    with following:
+        paths = centre_lines(axis, job.cutter, depth_mm, passes=passes, zone=zone)
+        paths = picked(paths, np.flatnonzero(_depths(paths) > _SCRATCH_MM))
+    with ordering:
+        paths = ordered(paths, rank=_pass_numbers(paths, depth_mm / passes))
     return _Lines(
-        paths=ordered(paths, rank=_pass_numbers(paths, depth_mm / passes)),
+        paths=paths,
         barred=barred,
         ground=whole,
         sharp=sharp(replace(axis, shape=owner[axis.shape]), len(whole), _blunt_mm(job)),

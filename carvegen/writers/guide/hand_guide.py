@@ -13,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.collector import collector_at_rest
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Report, Severity
+from carvegen.base.progress import each_part
 from carvegen.blocks.views import View, seen
 from carvegen.writers.block.ring_places import readable
 from carvegen.writers.guide.guide_marks import arrow, hatching, letter_lines, level_lines, rings
@@ -60,6 +61,8 @@ _DECIDED_MM = 0.4  #: what is narrower nobody decides, gouge in hand; our own ch
 TONES = (0.62, 0.78, 0.9)
 #: The same to save ink: none so light that an office printer leaves it out, as it does with tints of a few per cent.
 _PALE = (0.82, 0.88, 0.94)
+
+_TIMES = (0.6, 0.2, 0.2)  #: shares of the time, measured on 50,000 flakes: zones, patches, rings
 
 
 _BORDERS = Entry(
@@ -236,12 +239,16 @@ def hand_guide(job: Job, transfer: str, report: Report | None = None, *, saving:
         method = Transfer.CARBON  # a sheet laid face down would turn what must not be turned
     shown = seen(job, method.view)
     shown = replace(shown, free=shown.free[~shapely.is_empty(geometry.offset(shown.free, -_DECIDED_MM / 2))])
-    zones = zones_of(job, shown)
-    patches = patches_of(job, shown, zones.floors)
+    dividing, numbering, ringing = each_part(_TIMES)
+    with dividing:
+        zones = zones_of(job, shown)
+    with numbering:
+        patches = patches_of(job, shown, zones.floors)
     serious = [finding for finding in report or () if finding.severity is not Severity.ADVICE]
     borders = border_strokes(shown) if len(patches) > 1 else np.empty((0, 4))
-    room = RingRoom(shown, zones, borders) if serious else None  # costly to look for
-    drawn = rings(serious, room, shown, most=readable(shown)) if room else []
+    with ringing:
+        room = RingRoom(shown, zones, borders) if serious else None  # costly to look for
+        drawn = rings(serious, room, shown, most=readable(shown)) if room else []
     along_grain = job.material.grain == "side"
     return Guide(
         shown=shown,

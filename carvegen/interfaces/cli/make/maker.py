@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.from_motif import Ground
+    from carvegen.delivery.side_by_side import Say
     from carvegen.marking.block_marks import BlockMarks
     from carvegen.marking.kept_file import Surroundings
     from carvegen.motifs.growth import Growth
@@ -74,12 +76,10 @@ def make(
     grow
         Makes the block instead of `carvegen.blocks.from_motif.grown_block`.
     """
-    from carvegen.base.streams import stream
-    from carvegen.blocks.from_motif import grown_block, strictest
-    from carvegen.delivery.block_folder import check_folder, deliver
+    from carvegen.blocks.from_motif import strictest
+    from carvegen.delivery.side_by_side import beside
 
-    doubts, say = options.doubts(), options.teller(quiet=args["as_json"])
-    check_folder(args["out"])
+    doubts, say, jobs = options.doubts(), options.teller(quiet=args["as_json"]), options.processes(args["jobs"])
     settings = options.motif_settings(by, args)
     setups = options.setups(args)
     limits = strictest(setup.limits for setup in setups)
@@ -87,19 +87,40 @@ def make(
     marks = read_marked(args, by=by)
     ground = with_kept(ground, settings, limits, args, by=by)
     ground = marks.on(ground, settings, limits, motif=by, seed=args["seed"])
-    say(stage)
-    rng = stream(args["seed"], args["name"], by)
-    if grow is None:
-        block = grown_block(ground, settings, limits, rng, by=by, say=lambda remark: options.keep_notes([remark]))
-    else:
-        block = grow(ground, settings, limits, rng, by=by)
-    block = marks.kept_by(block)
-    delivery = deliver(
-        [setup.on(block) for setup in setups], args["out"], options.style(args), say=say,
-        processes=options.processes(args["jobs"]),
-    )  # fmt: skip
+    growing = partial(_grown, ground, settings, limits, args, by=by, stage=stage, grow=grow)
+    readied = partial(_readied, args["out"], [setup.machine.kind for setup in setups])
+    here = ground.shapes_from is not None  # a file is read or written, and its notes are told
+    block, remarks = beside(growing, readied, jobs=1 if here else jobs, say=say)
+    options.keep_notes(remarks)
+    from carvegen.delivery.block_folder import deliver
+
+    jobs_of_it = [setup.on(marks.kept_by(block)) for setup in setups]
+    delivery = deliver(jobs_of_it, args["out"], options.style(args), say=say, processes=jobs)
     remedy = "" if args["mend"] else _NEXT
     return options.finish(delivery, args["out"], as_json=args["as_json"], doubts=doubts, remedy=remedy)
+
+
+def _grown(
+    ground: Ground, settings: Any, limits: Limits, args: Mapping[str, Any], say: Say, *, by: str, stage: str,  # noqa: ANN401
+    grow: Callable[..., Block] | None,
+) -> tuple[Block, list[str]]:  # fmt: skip
+    """The block with its motif, and what is to be told of it."""
+    from carvegen.base.streams import stream
+    from carvegen.blocks.from_motif import grown_block
+
+    say(stage)
+    rng, remarks = stream(args["seed"], args["name"], by), list[str]()
+    if grow is not None:
+        return grow(ground, settings, limits, rng, by=by), remarks
+    return grown_block(ground, settings, limits, rng, by=by, say=remarks.append), remarks
+
+
+def _readied(out: Path, kinds: Sequence[str]) -> None:
+    """Refuse a folder of another origin before anything is made, and load what writes files."""
+    from carvegen.delivery.block_folder import check_folder, load_writers
+
+    check_folder(out)
+    load_writers(kinds)
 
 
 #: Where what has grown is kept: passes `keep` and `kept`.

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import click
 
+from carvegen.base.progress import Stages, heard
 from carvegen.base.words import lasted, shortened
 from carvegen.interfaces.cli.options import option_values
 
@@ -51,12 +52,21 @@ def verbose() -> bool:
     return bool(click.get_current_context().meta.get("carvegen.verbose"))
 
 
-def teller(*, quiet: bool) -> Callable[[str], None]:
-    """What tells of each stage, on the error stream so that output stays clean."""
-    meta = click.get_current_context().meta
-    if quiet or meta.get("carvegen.quiet"):
+def teller(*, quiet: bool, stage: str = "") -> Callable[[str], None]:
+    """What tells of each stage, on the error stream so that output stays clean; of a long one how far it is, too.
+
+    Parameters
+    ----------
+    stage
+        What begins at once; it is named only if it takes long.
+    """
+    context = click.get_current_context()
+    if quiet or context.meta.get("carvegen.quiet"):
         return lambda _: None
-    return _Timed(always=verbose())
+    stages = Stages(_Timed(always=verbose()))
+    stages.begin(stage)
+    context.with_resource(heard(stages.hear))
+    return stages
 
 
 class _Timed:

@@ -155,7 +155,8 @@ def _processes() -> SpawnContext | ForkServerContext:
 
 
 def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
-    from carvegen.delivery.side_by_side import TimeLeft, end_with_parent
+    from carvegen.base.progress import TimeLeft
+    from carvegen.delivery.side_by_side import end_with_parent
 
     def say(stage: str) -> None:
         if not isinstance(stage, TimeLeft):  # the page tells how long it takes by `Pace`
