@@ -13,6 +13,7 @@ from carvegen.geometry.necks import Necks, necks
 from carvegen.motifs.shared.simplification import simplified
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
@@ -118,8 +119,22 @@ def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: 
 
     GEOS thins an outline out from its first vertex on before it offsets it, so each begins at its own lowest corner.
     """
-    inner = shapely.normalize(shapely.buffer(shapely.normalize(shape), -width / 2, quad_segs=quad_segs))
+    inner = _shrunk(shapely.normalize(np.atleast_1d(shape)), width / 2, quad_segs)
+    inner = shapely.normalize(inner.reshape(np.shape(shape)))
     return shapely.make_valid(shapely.buffer(inner, width / 2, quad_segs=quad_segs))  # GEOS 3.14: not always valid
+
+
+def _shrunk(shapes: NDArray[np.object_], by: float, quad_segs: int) -> NDArray[np.object_]:
+    """The shapes less a rim so broad, as GEOS gives them but for the order of parts: one by one is quicker; (n,)."""
+    pieces, owner = shapely.get_parts(shapes, return_index=True)
+    less = shapely.buffer(pieces, -by, quad_segs=quad_segs)
+    if len(pieces) == len(shapes) and not shapely.is_empty(shapes).any():
+        return np.asarray(less, dtype=object)
+    whole = geometry.regrouped(less, owner, len(shapes))
+    count = shapely.get_num_geometries(whole)
+    whole[count == 0] = shapely.Polygon()
+    whole[count == 1] = shapely.get_geometry(whole[count == 1], 0)
+    return whole
 
 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401

@@ -9,6 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
+from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall.heaps import heaped, mean_radius, without_tails
 from carvegen.motifs.snowfall.limbs import without_limbs
 
@@ -59,27 +60,42 @@ class Clumps:
     def __init__(self, limits: Limits, mass_mm2: float = np.inf) -> None:
         self._limits, self._mass_mm2 = limits, mass_mm2
         self._known = np.empty(0, dtype=np.uint64)
-        self._pieces = [(geometry.empty(), self._known)] * 2
+        self._pieces = [(geometry.empty(), self._known, np.zeros(0, dtype=bool))] * 2
 
-    def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64], heaps: Mask) -> tuple[PolygonArray, PolygonArray]:
-        """As `smoothed`, of shapes that are the same where their marks are; in their order. Some are heaps."""
-        new = ~np.isin(mark, self._known)
-        whole = shapes[new]
+    def are_new(self, mark: NDArray[np.uint64]) -> Mask:
+        """Which clumps of these marks did not lie there at the level tried before, (n,)."""
+        return np.asarray(~np.isin(mark, self._known))
+
+    def smooth(self, shapes: PolygonArray, mark: NDArray[np.uint64], heaps: Mask) -> tuple[PolygonArray, Mask]:
+        """As `smoothed`, of shapes that are the same where their marks are; in their order, sound ones first.
+
+        And which of the pieces are narrow somewhere.
+
+        Parameters
+        ----------
+        shapes
+            Those that `are_new` alone, (m,).
+        mark, heaps
+            The marks of all, and which are heaps of flakes, (n,).
+        """
+        new, whole = self.are_new(mark), shapes.copy()
         gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
         sound, doubtful = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
-        made = _limbless(sound, doubtful, self._limits, self._mass_mm2)
+        sound, doubtful = _limbless(sound, doubtful, self._limits, self._mass_mm2)
+        made = (*sound, np.zeros(len(sound[0]), dtype=bool)), (*doubtful, _narrow(doubtful[0], self._limits))
         order = np.argsort(mark, kind="stable")
-        for nth, (before, marked) in enumerate(self._pieces):
-            more, whose = made[nth]
-            pieces, of = np.concatenate([before, more]), np.concatenate([marked, mark[new][whose]])
+        for nth, (more, whose, narrow) in enumerate(made):
+            both = zip(self._pieces[nth], (more, mark[new][whose], narrow), strict=True)
+            pieces, of, narrow_ = map(np.concatenate, both)
             here = np.isin(of, mark)
             place = order[np.searchsorted(mark[order], of[here])]
             chosen = np.flatnonzero(here)[np.argsort(place, kind="stable")]
-            self._pieces[nth] = pieces[chosen], of[chosen]
+            self._pieces[nth] = pieces[chosen], of[chosen], narrow_[chosen]
         self._known = mark
-        return self._pieces[0][0], self._pieces[1][0]
+        every, _, narrow = map(np.concatenate, zip(*self._pieces, strict=True))
+        return every, narrow
 
 
 def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
@@ -145,6 +161,13 @@ def _limbless(sound: _Lot, doubtful: _Lot, limits: Limits, mass_mm2: float) -> t
         whose.append(of[nth])
     made, of = _fine(*_parts(simpler(np.concatenate(more)), np.concatenate(whose)))
     return left[0], (np.concatenate([left[1][0], made]), np.concatenate([left[1][1], of]))
+
+
+def _narrow(shapes: PolygonArray, limits: Limits) -> Mask:
+    """Which shapes are narrow somewhere, or the land in them is; (n,)."""
+    rings = geometry.rings(shapes)
+    lands, cuts = necks(geometry.reversed_rings(rings), limits.land_mm), necks(rings, limits.cut_mm)
+    return np.isin(np.arange(len(shapes)), rings.owner[np.concatenate([lands.first, cuts.first])])
 
 
 def _least_gap(limits: Limits) -> float:

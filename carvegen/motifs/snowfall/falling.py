@@ -115,6 +115,8 @@ def _loosened(sky: Sky, flakes: Flakes, fallen: PolygonArray) -> PolygonArray:
 
     The rest of such a mass lies on a land apart from them, as its own flakes lie: its rim is no straight one.
     """
+    if sky.bars.is_empty:
+        return fallen
     loose, left = np.zeros(len(flakes), dtype=bool), fallen
     dots = geometry.dots(flakes.xy)
     for wider in _WIDER:  # without some flakes others may come together

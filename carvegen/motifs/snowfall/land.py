@@ -197,16 +197,20 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     peck = merged & _pecks(flakes, group, stays)
     pecks = _hulls(flakes.shape[peck], group[peck])
     of, flows = np.flatnonzero(merged & ~peck), flows & ~peck[large]
-    seen = merged & ~peck
-    seen[small[flows]] = False  # its shoulder holds all of it
-    members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
-    whose = np.concatenate([group[seen], group[large[flows]]])
     heaps = np.zeros(len(flakes), dtype=bool)
     heaps[group[of[flakes.packed[of] > 0]]] = True
     looks = np.digitize(flakes.packed[of], (1e-12, _HEAPED)).astype(np.uint64)  # other levels, other heaps
-    marks = _marks(flakes.mark[of] ^ looks, group[of])
-    sound, doubtful = clumps.smooth(gathered(members, whose), marks, heaps[np.unique(whose)])
-    return _settled(flakes.shape[stays & ~merged], np.concatenate([pecks, sound]), doubtful, limits)
+    marks, clump = _marks(flakes.mark[of] ^ looks, group[of]), np.unique(group[of])
+    new = clump[clumps.are_new(marks)]
+    seen = merged & ~peck & np.isin(group, new)
+    flows &= seen[large]
+    seen[small[flows]] = False  # its shoulder holds all of it
+    members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
+    whose = np.concatenate([group[seen], group[large[flows]]])
+    made, narrow = clumps.smooth(gathered(members, whose), marks, heaps[clump])
+    alone = flakes.shape[stays & ~merged]
+    state = np.concatenate([np.full(len(alone), _KEPT), np.full(len(pecks), _NEW), np.where(narrow, _DOUBTFUL, _NEW)])
+    return _settled(np.concatenate([alone, pecks, made]), state, limits)
 
 
 def _pecks(flakes: Flakes, group: Indices, stays: Mask) -> Mask:
@@ -328,16 +332,19 @@ def _share_a_neighbour(count: int, a: Indices, b: Indices, small: Indices, large
     return np.asarray(links[small].multiply(links[large]).sum(axis=1)).ravel() > 0
 
 
-def _settled(alone: PolygonArray, sound: PolygonArray, doubtful: PolygonArray, limits: Limits) -> PolygonArray:
+def _settled(shapes: PolygonArray, state: Indices, limits: Limits) -> PolygonArray:
     """The shapes a land apart from one another, none with land inside it or a neck of its own that is too narrow.
 
-    Those `alone` are so among themselves; `sound` ones may have come near others; `doubtful` ones may have narrow land
-    or necks too. Where two have come near, the smaller goes, or two large ones are one; narrow land inside one is
-    filled and a narrow neck widened. What is narrow still after some rounds of that goes: from then on each round
-    leaves fewer shapes.
+    Where two have come near, the smaller goes, or two large ones are one; narrow land inside one is filled and a
+    narrow neck widened. What is narrow still after some rounds of that goes: from then on each round leaves fewer
+    shapes.
+
+    Parameters
+    ----------
+    state
+        What may be wrong with each: nothing as to others of that state; it may have come near another; that, and it
+        may have narrow land or necks; (n,).
     """
-    shapes = np.concatenate([alone, sound, doubtful])
-    state = np.repeat([_KEPT, _NEW, _DOUBTFUL], [len(alone), len(sound), len(doubtful)])
     for nth in itertools.count():
         shapes, state = _apart(shapes, state, limits)
         which = np.flatnonzero(state == _DOUBTFUL)

@@ -35,6 +35,7 @@ __all__ = [
     "panes",
     "pieces_of",
     "run_lengths",
+    "spread",
     "tangled",
     "without_marks",
 ]
@@ -397,15 +398,27 @@ def _long_runs(thin: Mask, slopes: Floats, least: Indices) -> Mask:
     return runs
 
 
+def spread(mask: Mask, size: int) -> Mask:
+    """Whether any cell of a square of so many cells a side, an odd number, round about each is in the mask; same shape.
+
+    As scipy's ``maximum_filter``, several times as fast: so few cells are told apart by as many shifts.
+    """
+    for _ in mask.shape:
+        beside = np.pad(mask, ((size // 2, size // 2), (0, 0)))
+        near = beside[: len(mask)].copy()
+        for k in range(1, size):
+            np.logical_or(near, beside[k : k + len(mask)], out=near)
+        mask = np.ascontiguousarray(near.T)
+    return mask
+
+
 def run_lengths(mask: Mask) -> Indices:
     """In each row, the length of the unbroken run that each cell lies in; 0 outside; same shape."""
     rows, columns = mask.shape
-    padded = np.zeros((rows, columns + 1), dtype=np.int8)
-    padded[:, :-1] = mask
-    flat = padded.ravel()
-    change = np.flatnonzero(np.diff(flat, prepend=0))
+    flat = np.zeros(1 + rows * (columns + 1), dtype=bool)
+    flat[1:].reshape(rows, columns + 1)[:, :-1] = mask
+    change = np.flatnonzero(flat[1:] != flat[:-1])
     starts, stops = change[::2], change[1::2]
-    length = np.zeros(len(flat), dtype=np.int64)
-    np.add.at(length, starts, stops - starts)
-    np.add.at(length, stops, starts - stops)
-    return np.cumsum(length).reshape(rows, columns + 1)[:, :-1]
+    length = np.zeros(len(flat) - 1, dtype=np.int64)
+    length[starts], length[stops] = stops - starts, starts - stops  # no run begins where another has just ended
+    return np.cumsum(length, out=length).reshape(rows, columns + 1)[:, :-1]

@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from carvegen import geometry
 from carvegen.motifs.shared.fields import waves_at
-from carvegen.motifs.snowload.scene import pieces_of
+from carvegen.motifs.snowload.scene import pieces_of, spread
 from carvegen.motifs.snowload.settling import crags
 
 if TYPE_CHECKING:
@@ -406,17 +406,16 @@ def _without_specks(cover: Floats, solid: Mask, step: float) -> Floats:
     white = cover > 0.5
     full = white | solid
     size = int(_NARROW_MM / step) | 1
-    shut = ndimage.grey_closing(full.view(np.uint8), (size, size)).astype(bool) | full
+    shut = ~spread(~spread(full, size), size) | full
     label, area = pieces_of(~shut, step)
     small = (area < _SPECK_MM2) & (np.arange(len(area)) > 0)
-    near = ndimage.maximum_filter(white.view(np.uint8), 7) > 0
+    near = spread(white, 7)
     if not small.any():
         return np.where(shut & ~full & near, 1.0, cover)
     small &= ~_slot_cells(np.asarray(label, dtype=np.int64), small, solid)
-    small = small[label]
-    small = ndimage.maximum_filter(small.view(np.uint8), size) > 0
+    small = spread(small[label], size)
     touched = np.zeros(len(area), dtype=bool)
-    touched[label[ndimage.maximum_filter(white.view(np.uint8), size + 2) > 0]] = True
+    touched[label[spread(white, size + 2)]] = True
     filled = (small & ~solid & (touched[label] | near)) | (shut & ~full & near)
     return np.where(filled, 1.0, cover)
 

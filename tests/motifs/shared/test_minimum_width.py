@@ -12,6 +12,7 @@ from carvegen.motifs.shared.minimum_width import (
     _broken,
     _broken_round,
     _closed_apart,
+    _shrunk,
     _slivers,
     _thin,
     _weak,
@@ -64,6 +65,16 @@ def fringe_on(*more: shapely.Geometry) -> geometry.PolygonArray:
     cuts = shapes(SNOW, shapely.box(40, 5, 55, 9))
     printed = standing(BAR, LAND, near=shapely.union_all([*cuts, FRINGE]))
     return loosened(cuts, shapely.union_all([FAR, *more]), FACE, LIMITS, printed=printed)
+
+
+@pytest.mark.parametrize("by", [0.2, 0.6, 5.0])
+def test_shapes_shrunk_piece_by_piece_are_the_very_ones_that_shrink_whole(by) -> None:
+    rng = np.random.default_rng(7)
+    discs = shapely.buffer(shapely.points(rng.random((60, 2)) * 20), rng.uniform(0.3, 2.0, 60), quad_segs=5)
+    whole = [shapely.union_all(lot) for lot in np.split(discs, 4)]
+    every = shapely.normalize(geometry.polygon_array([*whole, discs[0], shapely.Polygon(), shapely.MultiPolygon()]))
+    once, apart = (shapely.normalize(each) for each in (shapely.buffer(every, -by, quad_segs=2), _shrunk(every, by, 2)))
+    assert shapely.to_wkb(apart).tolist() == shapely.to_wkb(once).tolist()
 
 
 def test_a_fringe_that_would_leave_a_sliver_is_cut_back_from_it_and_not_left_out() -> None:

@@ -11,6 +11,7 @@ import shapely
 from carvegen import geometry
 from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
+from carvegen.motifs.snowfall import clumps as clumping
 from carvegen.motifs.snowfall import land
 from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.clumps import Clumps, gathered, smoothed
@@ -73,7 +74,7 @@ def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatc
         return which, np.full(len(which), shapely.Point(2, 2).buffer(0.1), dtype=object)
 
     monkeypatch.setattr(land, "_patches", patches)
-    left = land._settled(geometry.empty(), geometry.empty(), shapes(bad, good), limits())
+    left = land._settled(shapes(bad, good), np.full(2, land._DOUBTFUL), limits())
     assert len(asked) < 12
     assert [round(each.area) for each in left] == [25]
     assert shapely.distance(left[0], good) == 0
@@ -233,6 +234,38 @@ def test_what_is_remembered_of_thin_air_is_not_taken_for_a_heap() -> None:
         assert shapely.area(shapely.symmetric_difference(made, afresh)) < 1e-6
         areas.append(shapely.area(made))
     assert abs(areas[0] - areas[1]) > 1, "else nothing is tried here"
+
+
+def test_what_lay_there_before_is_not_put_together_nor_asked_for_necks_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of three horseshoes of flakes one has changed: of two levels the second does that one's work alone."""
+    each, work, turn = limits(0.5, 0.4), [], np.radians(np.arange(0, 300, 20))
+    memory, count = Clumps(each, 1.0), 3 * len(turn)
+    place = np.repeat([0, 40, 80], len(turn)), np.zeros(count)
+    xy = np.tile(9 * np.column_stack([np.cos(turn), np.sin(turn)]), (3, 1)) + np.column_stack(place)
+    key, no = keys(np.arange(count, dtype=np.uint64)), np.zeros(count)
+    shape = geometry.polygon_array(shapely.buffer(geometry.dots(xy), BODY * 2.4))
+    flakes = Flakes(xy, no + 2.4, no.astype(int), key, no.astype(bool), key, no + 0.9, shape)
+
+    def put(members, whose):
+        work.append(len(members))
+        return gathered(members, whose)
+
+    def narrow(outlines, least):
+        work.append(len(outlines))
+        return necks(outlines, least)
+
+    monkeypatch.setattr(land, "gathered", put)
+    monkeypatch.setattr(clumping, "necks", narrow)
+    monkeypatch.setattr(land, "necks", narrow)
+    for mark in (key, np.where(np.arange(count) == 0, key + np.uint64(1), key)):
+        work.clear()
+        made = land.parted(replace(flakes, mark=mark), each, memory)
+        assert len(made) == 3
+        first, *asked = work
+        assert first == (count if mark is key else count // 3)
+        assert max(asked) == (3 if mark is key else 1)
+        afresh = land.parted(replace(flakes, mark=mark), each, Clumps(each, 1.0))
+        assert shapely.to_wkb(shapely.normalize(made)).tolist() == shapely.to_wkb(shapely.normalize(afresh)).tolist()
 
 
 def test_of_two_large_ones_the_smaller_is_cut_back() -> None:

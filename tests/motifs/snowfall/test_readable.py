@@ -222,6 +222,7 @@ def test_a_mass_that_comes_near_a_bar_stays_where_it_is_far_from_it() -> None:
     flakes = plain.drawn(falling._met(plain, 200.0))
     before = parted(flakes, LIMITS, plain.clumps)
     after = falling._loosened(barred, flakes, before)
+    assert falling._loosened(plain, flakes, before) is before, "without bars nothing is sought"
     far = box(2 + 12, 0, 34, 24)
     reaching = before[masses(before, settings) & shapely.dwithin(before, post, 8)]
     assert shapely.area(shapely.intersection(reaching, far)).sum() > 300, "else nothing is tried here"

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from scipy import ndimage
 
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, hill_behind, sky_before, sky_seen, water_before
-from carvegen.motifs.snowload.scene import Grid, _boards
+from carvegen.motifs.snowload.scene import Grid, _boards, run_lengths, spread
 from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks, without_holes_far_from
 
 
@@ -120,6 +121,26 @@ def test_holes_far_from_others_are_filled_and_those_near_or_touched_stay() -> No
     frame = shapely.difference(shapely.box(40, 0, 60, 20), shapely.box(42, 2, 58, 18))
     framed = shapely.union(frame, shapely.box(45, 5, 50, 10))  # a frame with a thing in it
     assert without_holes_far_from(framed, others, 0.1).equals(framed)
+
+
+@pytest.mark.parametrize("size", [3, 5, 7])
+def test_a_mask_spreads_as_the_largest_of_each_square_says(size: int) -> None:
+    mask = np.random.default_rng(size).random((60, 41)) < 0.02
+    assert np.array_equal(spread(mask, size), ndimage.maximum_filter(mask, size))
+    shut = ~spread(~spread(mask, size), size)
+    assert np.array_equal(shut, ndimage.grey_closing(mask.view(np.uint8), (size, size)).astype(bool))
+
+
+def test_runs_are_as_long_as_they_are_counted_cell_by_cell() -> None:
+    mask = np.random.default_rng(4).random((30, 25)) < 0.7
+    mask[0], mask[1, :] = True, False
+    mask[2, -1] = mask[3, 0] = True  # one ends where the next row's begins
+    expected = np.zeros(mask.shape, dtype=int)
+    for row, line in zip(expected, mask, strict=True):
+        for k in np.flatnonzero(line).tolist():
+            before, after = line[:k][::-1], line[k:]
+            row[k] = np.argmin(np.append(before, False)) + np.argmin(np.append(after, False))
+    assert np.array_equal(run_lengths(mask), expected)
 
 
 def _standing(line, foot=80, *, rows: int = 200) -> np.ndarray:
