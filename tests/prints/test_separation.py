@@ -240,13 +240,10 @@ def test_a_gap_is_filled_up_to_where_white_would_show_of_the_dark_or_the_land(on
     assert (result["sky"].land & HULL).area == pytest.approx((HULL - flake.buffer(APART)).area, abs=0.5)
 
 
-@pytest.mark.parametrize(("high", "filled"), [(20, True), (40, False)])
-def test_a_gap_is_filled_if_the_land_borders_on_most_of_it(high, filled):
-    """A door of 10 x 20 mm with the sky below; a mast of which only the foot stands before the wall."""
-    dark, wall = (
-        Layer("DARK", shapely.box(20, 10, 30, high + 10)),
-        Layer("WALL", shapely.box(0, 10, 60, 15 + filled * 20)),
-    )
+@pytest.mark.parametrize(("high", "top", "filled"), [(20, 35, True), (30, 26, False), (30, 15, False)])
+def test_a_gap_is_filled_if_the_land_borders_on_most_of_it(high, top, filled):
+    """A door of 10 x 20 mm with the sky below; a mast of which half or only the foot stands before the wall."""
+    dark, wall = Layer("DARK", shapely.box(20, 10, 30, high + 10)), Layer("WALL", shapely.box(0, 10, 60, top))
     tone = taken([dark, wall], [SKY, plate("tone", "WALL"), plate("key", "DARK")])["tone"].land
     inner = tone & shapely.box(21, 0, 29, 40)
     assert (inner & shapely.box(22, 11.05, 28, 29)).area == pytest.approx(6 * 17.95 * filled, abs=0.05)
