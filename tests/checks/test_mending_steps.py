@@ -85,6 +85,14 @@ def test_what_mending_left_says_why_and_what_can_still_be_done(rule, measured, s
     assert (left.at, left.measured, left.severity) == (one.at, one.measured, one.severity)
 
 
+@pytest.mark.parametrize(("long", "left"), [(8.0, 0.0), (3.0, 0.0), (2.0, 0.17), (1.0, 0.34)])
+def test_of_a_slit_that_is_wide_enough_at_one_place_alone_no_dot_is_left(long, left) -> None:
+    """In a print, a slit 0.3 mm wide with a bulge of 0.46 in the middle, 0.4 are the smallest cut."""
+    slit = shapely.union(box(10, 10, long, 0.3), disc(10 + long / 2, 10.15, 0.23))
+    (done,), _ = mended_for_all([setup().on(block(slit))], white=shapely.Polygon())
+    assert sum(shapely.area(done.block.cuts)) == pytest.approx(left, abs=0.02)
+
+
 def test_a_speck_of_snow_is_made_as_large_as_the_cutter_and_the_land_beside_it_is_mended_then() -> None:
     """0.2 mm across, 0.6 beside a cut; 0.4 are the smallest cut, and 0.006 a side are to spare: a round of 0.612."""
     speck, beside = disc(20, 15, 0.1), box(20.7, 12, 5, 6)
