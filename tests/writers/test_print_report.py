@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -72,7 +74,10 @@ def test_the_three_gravest_kinds_come_first_and_the_rest_as_a_sum() -> None:
     lines = report_lines(report_of({"sky": {"hand": found}, "key": {"hand": [*found[:2], other]}}))
     first = lines.index("What decides, of 6 places to look at:")
     assert [line[:9] for line in lines[first + 1 : first + 4]] == ["  1. sky:", "  2. key:", "  3. sky:"]
-    assert lines[first + 1].endswith(", 1 place, worst at x 10.0, y 10.0 mm")
+    assert lines[first + 1].endswith(", at x 10.0, y 10.0 mm")
+    broad = [replace(each, severity=Severity.BREAKS) for each in (found[0], other)]
+    said = report_lines(report_of({"sky": {"hand": [*broad, *found[1:]]}, "key": {"hand": found}}))
+    assert any(line.endswith(", 2 places, the worst at x 10.0, y 10.0 mm") for line in said)
     assert lines[first + 4] == "  and 2 more kinds (2 risks, 1 for the eye)"
     few = report_lines(report_of({"sky": {"hand": found}}))
     assert not any("decides" in line for line in few), "three kinds are told in full anyhow"

@@ -116,10 +116,9 @@ def _deciding(found: Sequence[Mapping[str, Any]]) -> list[str]:
     total = sum(finding["places"] for finding in found)
     lines = ["", f"What decides, of {total} places to look at:"]
     for k, finding in enumerate(found[:DECIDES], start=1):
-        places = f"{finding['places']} place{'s' if finding['places'] > 1 else ''}"
-        lines.append(
-            f"  {k}. {finding['block']}: {finding['title']}, {places}, {_place(finding['at_mm'], 'worst at ')}"
-        )
+        many = finding["places"] > 1
+        places = f"{finding['places']} places, the worst " if many else ""
+        lines.append(f"  {k}. {finding['block']}: {finding['title']}, {places}{_place(finding['at_mm'], 'at ')}")
     return [*lines, f"  and {rest_in_words([(each['severity'], each['places']) for each in found[DECIDES:]])}"]
 
 
