@@ -11,10 +11,12 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Severity
 
-__all__ = ["NEAR_MM", "Group", "Numbered", "Spot", "grouped", "letter_of", "sentence"]
+__all__ = ["DECIDES", "NEAR_MM", "Group", "Numbered", "Spot", "grouped", "letter_of", "rest_in_words", "sentence"]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
+#: So many kinds, the gravest, are told first of all; the rest as a sum.
+DECIDES = 3
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -126,6 +128,24 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
         kinds.setdefault((own, *_kind(place.finding)), []).append(place)
     groups = [Group(spots=_spots(alike), apart=key[0]) for key, alike in kinds.items()]
     return tuple(sorted(groups, key=lambda group: (group.severity, -group.beyond, group.rule, group.places[0].number)))
+
+
+def rest_in_words(counts: Sequence[tuple[str, int]]) -> str:
+    """A sum of kinds that are not told one by one, each with how bad it is and its places.
+
+    >>> rest_in_words([("risk", 12), ("risk", 3), ("advice", 4)])
+    '3 more kinds (15 risks, 4 for the eye)'
+    """
+    sums = {severity: sum(places for bad, places in counts if bad == severity) for severity in _SUMMED}
+    words = [f"{places} {_SUMMED[severity][places > 1]}" for severity, places in sums.items() if places]
+    return f"{len(counts)} more kind{'s' if len(counts) > 1 else ''} ({', '.join(words)})"
+
+
+_SUMMED = {
+    "breaks": ("broken limit", "broken limits"),
+    "risk": ("risk", "risks"),
+    "advice": ("for the eye", "for the eye"),
+}
 
 
 def letter_of(place: int) -> str:

@@ -21,7 +21,7 @@ from carvegen.base.previous_run import (
 from carvegen.base.words import shortened
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks import checked
-from carvegen.checks.mending import lost_pieces, mended_for_all, mending_words
+from carvegen.checks.mending import left_over, lost_pieces, mended_for_all, mending_words
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.facts.profiles import Verdict
@@ -229,7 +229,7 @@ def _made(
     """Check one job and write its files; `untold`: why it gets no paths."""
     kind = job.machine.kind
     say(f"checking for the {kind}" if several else "checking")
-    report = checked(job)
+    report = left_over(checked(job)) if mended else checked(job)
     made = None if untold else _plan(job, style.paths, say)
     report = report if made is None else with_plan(report, made[0])
     say(f"writing for the {kind}")

@@ -212,6 +212,15 @@ def test_many_rings_are_not_shown_at_first_but_the_one_that_is_gone_to_is(browse
     assert page.find_element(By.ID, "ring-7").text == "7"
 
 
+def test_a_place_of_the_kinds_behind_the_fold_opens_all_folds_round_it(browser: Any, tmp_path: Path) -> None:
+    cards = [*_cards(_finding(measured=0.5, at=(5.0, 5.0)))] * 4 + _many()
+    page = _opened(browser, tmp_path, replace(_sheet(), cards=cards))
+    place = page.find_element(By.CSS_SELECTOR, ".rest .spots [data-place='7']")
+    assert not place.is_displayed()
+    page.execute_script("goTo(arguments[0])", place)
+    assert place.is_displayed()
+
+
 def test_findings_of_one_kind_share_a_card_and_each_place_is_a_button_with_its_number(
     browser: Any, tmp_path: Path
 ) -> None:

@@ -11,12 +11,14 @@ import pytest
 import shapely
 from shapely import affinity
 
+from carvegen.base.findings import Finding, Report, Severity
 from carvegen.base.limits import Limits
 from carvegen.checks import checked, land_width
 from carvegen.checks.mending import (
     CutChange,
     _Bench,
     _off,
+    left_over,
     lost_pieces,
     mended,
     mended_for_all,
@@ -59,6 +61,36 @@ def test_land_between_cut_outs_is_not_mended_and_told() -> None:
     done = mended(setup().on(block(cut_outs=PAIR)))
     assert done.changes == ()
     assert [each.rule for each in done.left] == ["land-width"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "measured", "severity", "remedy"),
+    [
+        ("land-width", 0.41, Severity.BREAKS, "draw it thicker there, keep the white off it, or print 1.25 times as large"),  # noqa: E501
+        ("land-width", 0.2, Severity.BREAKS, "draw it thicker there, keep the white off it, or print larger"),
+        ("land-width", 0.0, Severity.BREAKS, "draw it thicker there, keep the white off it, or print larger"),
+        ("cut-width", 0.4, Severity.BREAKS, "take a finer cutter, have no white there, or print 1.25 times as large"),
+        ("land-width", 0.41, Severity.RISK, "do"),
+        ("depth", 0.41, Severity.BREAKS, "do"),
+    ],
+)  # fmt: skip
+def test_what_mending_left_says_why_and_what_can_still_be_done(rule, measured, severity, remedy) -> None:
+    """0.5 mm of 0.41 is 1.2195 times as much: rounded up to a twentieth."""
+    one = Finding(
+        rule=rule, severity=severity, at=(1.0, 2.0), measured=measured, limit=0.5, unit="mm", why="thin", remedy="do"
+    )
+    (left,) = left_over(Report.of([one]))
+    assert left.remedy == remedy
+    assert left.why.startswith("thin. Mending left it: it lays no ink into what must be white") == (remedy != "do")
+    assert (left.at, left.measured, left.severity) == (one.at, one.measured, one.severity)
+
+
+@pytest.mark.parametrize(("long", "left"), [(8.0, 0.0), (3.0, 0.0), (2.0, 0.17), (1.0, 0.34)])
+def test_of_a_slit_that_is_wide_enough_at_one_place_alone_no_dot_is_left(long, left) -> None:
+    """In a print, a slit 0.3 mm wide with a bulge of 0.46 in the middle, 0.4 are the smallest cut."""
+    slit = shapely.union(box(10, 10, long, 0.3), disc(10 + long / 2, 10.15, 0.23))
+    (done,), _ = mended_for_all([setup().on(block(slit))], white=shapely.Polygon())
+    assert sum(shapely.area(done.block.cuts)) == pytest.approx(left, abs=0.02)
 
 
 def test_a_speck_of_snow_is_made_as_large_as_the_cutter_and_the_land_beside_it_is_mended_then() -> None:

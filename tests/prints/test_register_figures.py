@@ -194,6 +194,50 @@ def test_what_is_not_counted_says_so_loudly_and_both_sums_are_named():
     )  # `Inked` without a movement
 
 
+def _choices(**changed):
+    """What the figures offer for the white line, changed first."""
+    report = tried()[1]
+    report["white_line"] |= changed
+    lines = register_lines(report)
+    first = next(k for k, line in enumerate(lines) if "White line" in line)
+    last = next(k for k, line in enumerate(lines) if "Ink on the snow" in line)
+    return [line.strip() for line in lines[first:last] if re.match(" +(Write|Or|Fine)", line)], report
+
+
+def test_figures_end_in_settings_to_choose_from():
+    """Stops within 0.4 mm: two blocks are up to 0.8 mm apart, with usual stops 0.6, with pins 0.3."""
+    (trap, method), report = _choices()
+    wide = report["white_line"]["overlap_for_99_in_100_mm"]
+    assert trap.startswith(f"Write: in [print] trap_mm = {wide:g} instead of 0.4, which helps on ")
+    assert method.startswith('Or: in [register] method = "pins" without tolerance_mm, which helps everywhere.')
+    assert "0.3 mm apart at worst, not 0.8; the board needs 22 mm" in method  # an overlap of 0.4 hides 0.3, not 0.6
+    (_, looser), _ = _choices(overlap_mm=0.55)
+    assert 'method = "stops"' in looser, "the least work that is enough"
+    (alone,), _ = _choices(overlap_for_99_in_100_mm=0.4)
+    assert alone.startswith('Write: in [register] method = "pins"')
+
+
+@pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        ({"share_of_prints": 0.04}, "Fine as it is: fewer than 5 of 100 prints show it."),
+        ({"line_a_print": {"mean_width_mm": 0.08, "mean_mm": 3.0}}, "Fine as it is: hardly anybody will see it."),
+    ],
+)
+def test_what_few_prints_show_or_no_eye_sees_is_fine(changed, said):
+    assert _choices(**changed)[0] == [said]
+
+
+def test_a_finding_names_the_closer_method_and_none_where_pins_are_used():
+    report = tried()[1]
+    assert all(
+        'print in closer register, such as method = "pins" in [register]' in one.remedy for _, one in findings(report)
+    )
+    report |= {"method": "pins", "tolerance_mm": 0.15}
+    assert not any("method" in one.remedy for _, one in findings(report))
+    assert not any("method =" in line for line in register_lines(report))
+
+
 def test_close_register_is_no_finding():
     _, report = tried(plan=RegisterPlan(method="pins", tolerance_mm=0.1, turn_deg=0.0))
     assert findings(report) == []

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from hypothesis import given
 from hypothesis import strategies as st
 
+from carvegen.base.finding_groups import grouped
+from carvegen.base.findings import Severity
+from carvegen.writers.proof.proof_cards import card, cards_html
 from carvegen.writers.whole_print.print_report import BlockFindings, PrintReport, report_lines, report_table
 from tests.base.test_finding_groups import FINDINGS, finding
 
@@ -60,3 +65,26 @@ def test_a_block_has_at_most_seven_lines_and_verbose_tells_every_kind_by_its_che
     table = report_table(report).split("\n")
     assert len(table) == 1 + 9 * len(BLOCKS)
     assert all("0.30 mm" in row and "0.70 mm" in row for row in table[1:])
+
+
+def test_the_three_gravest_kinds_come_first_and_the_rest_as_a_sum() -> None:
+    kinds = [("land-width", Severity.RISK, 0.1), ("foot-width", Severity.BREAKS, 0.6), ("depth", Severity.ADVICE, 0.0)]
+    found = [finding(rule=rule, severity=bad, measured=measured) for rule, bad, measured in kinds]
+    other = finding(rule="land-width", at=(80.0, 50.0))
+    lines = report_lines(report_of({"sky": {"hand": found}, "key": {"hand": [*found[:2], other]}}))
+    first = lines.index("What decides, of 6 places to look at:")
+    assert [line[:9] for line in lines[first + 1 : first + 4]] == ["  1. sky:", "  2. key:", "  3. sky:"]
+    assert lines[first + 1].endswith(", at x 10.0, y 10.0 mm")
+    broad = [replace(each, severity=Severity.BREAKS) for each in (found[0], other)]
+    said = report_lines(report_of({"sky": {"hand": [*broad, *found[1:]]}, "key": {"hand": found}}))
+    assert any(line.endswith(", 2 places, the worst at x 10.0, y 10.0 mm") for line in said)
+    assert lines[first + 4] == "  and 2 more kinds (2 risks, 1 for the eye)"
+    few = report_lines(report_of({"sky": {"hand": found}}))
+    assert not any("decides" in line for line in few), "three kinds are told in full anyhow"
+
+
+def test_on_the_proof_sheet_all_but_the_three_gravest_kinds_lie_behind_a_fold() -> None:
+    cards = [card(group) for group in grouped([finding(rule=f"rule-{k}") for k in range(6)])]
+    shown, folded = cards_html(cards).split('<details class="rest"><summary>and 3 more kinds (3 risks)</summary>')
+    assert (shown.count('class="card'), folded.count('class="card')) == (4, 4)  # three, and their list
+    assert "details" not in cards_html(cards[:4])

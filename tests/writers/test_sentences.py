@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import carvegen
-from carvegen.base.finding_groups import sentence
+from carvegen.base.finding_groups import grouped, sentence
 from carvegen.base.findings import SAYINGS, Finding, Report, Severity, in_words, saying_of, spoken
 from carvegen.writers.note.findings_table import MOST_LINES, findings_lines, kind_lines
 from tests.sentences import every_finding, every_group
@@ -98,10 +98,12 @@ def test_at_most_seven_lines_and_the_rest_by_count() -> None:
     lines = findings_lines(report)
     assert len(lines) <= MOST_LINES == 7
     shown = sum(line.startswith(tuple(one.label for one in Severity)) for line in lines)
-    (left,) = re.findall(r"^and (\d+) more kinds?: see proof.html", lines[-1])
+    ((left, sums),) = re.findall(r"^and (\d+) more kinds? \((.*)\): see proof.html", lines[-1])
     every = findings_lines(report, most=10**6)
     assert shown + int(left) == sum(line.startswith(tuple(item.label for item in Severity)) for line in every)
     assert shown >= 1
+    places = sum(group.count for group in grouped(report)[shown:])
+    assert sum(map(int, re.findall(r"\d+", sums))) == places
 
 
 def test_no_line_is_wider_than_a_terminal() -> None:

@@ -8,6 +8,7 @@ or left out. What is marked as fixed is never touched.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -35,7 +36,10 @@ if TYPE_CHECKING:
     from carvegen.checks.survey import Reached
     from carvegen.geometry import Floats, Indices, PolygonArray
 
-__all__ = ["CutChange", "LostPiece", "Mended", "can_mend", "lost_pieces", "mended", "mended_for_all", "mending_words"]
+__all__ = [
+    "CutChange", "LostPiece", "Mended", "can_mend", "left_over", "lost_pieces", "mended", "mended_for_all",
+    "mending_words",
+]  # fmt: skip
 
 _MENDED = frozenset(check.RULE for check in (land_width, foot, islands, cut_width))
 _ROUNDS = 24
@@ -46,10 +50,13 @@ _WEAK = 0.5  #: the same for land within one cut, which has one root, or none,
 _WEAK_LINE = 0.33  #: and for a long line of it: what hangs on a twig that goes would be loose; our own choice
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
+_DOT_LEFT = 0.2  #: of a cut that the cutter can't make but for less than this nothing is made: a dot; our own choice
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
 _WORTH_WORDS_MM2 = 0.1  #: smaller pieces that are lost are not told: our own choice
+_MUCH_LARGER = 2.0  #: nobody prints so many times as large for one place: our own choice
+_WHY_LEFT = "Mending left it: it lays no ink into what must be white, and takes nothing that has to stay"
 _TAKES = frozenset({"filled", "joined"})  #: the changes that take land away
 #: What a change does, for a count of them.
 _COUNTED = {
@@ -109,6 +116,21 @@ class Mended:
 def can_mend(findings: Iterable[Finding]) -> bool:
     """Whether some of the findings break a limit and are of a kind that mending the cuts can clear."""
     return any(finding.severity is Severity.BREAKS and finding.rule in _MENDED for finding in findings)
+
+
+def left_over(report: Report) -> Report:
+    """What was found once all was mended: why mending left what breaks, and what can still be done."""
+    return Report.of(_left(finding) if can_mend([finding]) else finding for finding in report)
+
+
+def _left(finding: Finding) -> Finding:
+    cut = finding.rule == cut_width.RULE
+    larger = finding.measured * _MUCH_LARGER >= finding.limit > finding.measured > 0
+    size = f"{math.ceil(20 * finding.limit / finding.measured) / 20:g} times as large" if larger else "larger"
+    remedy = f"take a finer cutter, have no white there, or print {size}" if cut else (
+        f"draw it thicker there, keep the white off it, or print {size}"
+    )  # fmt: skip
+    return replace(finding, why=f"{finding.why}. {_WHY_LEFT}", remedy=remedy)
 
 
 def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] = lambda _: None) -> Mended:
@@ -249,7 +271,8 @@ class _Bench:
                 self._put(k, wide, "cut wider", _middle(mine[0].part))
             else:
                 stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
-                rounded = shape_edits.plus(made, stays)
+                little = shapely.area(made) < _DOT_LEFT * shapely.area(self.cuts[k])
+                rounded = stays if little else shape_edits.plus(made, stays)
                 if survey.broken[k] or shape_edits.differ(self.cuts[k], rounded, _CRUMB_MM2):
                     self._put(k, rounded, "rounded", _middle(self.cuts[k]))
 

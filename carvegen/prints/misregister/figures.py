@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from carvegen.base.findings import Finding, Severity
-from carvegen.facts.register import SEEN_FROM_MM, SEEN_MM, pair_rms_mm, pair_worst_mm
+from carvegen.facts.register import METHODS, SEEN_FROM_MM, SEEN_MM, pair_rms_mm, pair_worst_mm
 from carvegen.prints.misregister.trials import MEET_MM, STEP_MM
 
 if TYPE_CHECKING:
-    from carvegen.facts.register import RegisterPlan
+    from carvegen.facts.register import Method, RegisterPlan
     from carvegen.geometry import Floats
     from carvegen.prints.misregister.block_placement import Inked
     from carvegen.prints.misregister.trials import TrialOutcome
@@ -187,17 +187,36 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
                 measured=fault["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
                 why=f"{_width(line)}, along {line['mean_mm']:g} mm of {fault['edge_mm']:.0f} mm of edge {kind.between}"
                 f". {_of_100(fault['share_of_prints'])} prints show some of it",
-                remedy=_remedy(kind, fault),
+                remedy=_remedy(kind, fault, _closer_method(record, fault)),
             )))  # fmt: skip
     return faults
 
 
-def _remedy(kind: FaultKind, fault: dict[str, Any]) -> str:
-    enough, where = fault["overlap_for_99_in_100_mm"], "register/register.png shows where"
-    helped = fault["edge_mm"] - fault["edge_with_less_overlap_mm"]
-    if enough is not None and enough > fault["overlap_mm"] and helped >= fault["edge_mm"] / 2:
-        return f"print in closer register, or write {kind.remedy} = {enough:g}; {where}"
-    return f"print in closer register, or draw the dark shape wider there; {where}"
+def _remedy(kind: FaultKind, fault: dict[str, Any], closer: Method | None = None) -> str:
+    where = "register/register.png shows where"
+    register = "print in closer register" + (f', such as method = "{closer.name}" in [register]' if closer else "")
+    if _widened(fault) and _has_room(fault) >= fault["edge_mm"] / 2:
+        return f"{register}, or write {kind.remedy} = {fault['overlap_for_99_in_100_mm']:g}; {where}"
+    return f"{register}, or draw the dark shape wider there; {where}"
+
+
+def _widened(fault: Mapping[str, Any]) -> bool:
+    """Whether a wider overlap would hide more."""
+    enough = fault["overlap_for_99_in_100_mm"]
+    return enough is not None and enough > fault["overlap_mm"]
+
+
+def _has_room(fault: Mapping[str, Any]) -> float:
+    """On how much edge, mm, the dark shape has room for the overlap."""
+    return float(fault["edge_mm"] - fault["edge_with_less_overlap_mm"])
+
+
+def _closer_method(record: Mapping[str, Any], fault: Mapping[str, Any]) -> Method | None:
+    """The method of register with the least work by which the overlap hides all, else the closest; none if in use."""
+    closer = [method for method in METHODS.values() if method.tolerance_mm < record["tolerance_mm"]]
+    hidden = fault["overlap_mm"] + record["visible_mm"]
+    closer.sort(key=lambda method: -method.tolerance_mm)
+    return next((one for one in closer if pair_worst_mm(one.tolerance_mm) <= hidden), closer[-1] if closer else None)
 
 
 def _width(line: Mapping[str, float]) -> str:
@@ -218,7 +237,7 @@ def register_lines(record: dict[str, Any]) -> list[str]:
         f"Register by {record['method']}: each impression within {record['tolerance_mm']:g} mm and "
         f"{record['turn_deg']:.2f} degrees of its place. Two blocks are as a rule {pair['rms']:.2f} mm apart, at worst "
         f"{pair['worst']:g} mm. {record['prints']} prints were tried out.",
-        *(line for kind in KINDS for line in _in_words(kind, record[kind.key])),
+        *(line for kind in KINDS for line in _in_words(kind, record[kind.key], record)),
         *_seen(record),
         f"  {_paper(record)}. {_swelling(record)}.",
     ]
@@ -256,7 +275,7 @@ def _swelling(record: dict[str, Any]) -> str:
     return f"The blocks swell by up to {grow:g} % with the damp" if grow else "The blocks do not swell"
 
 
-def _in_words(kind: FaultKind, fault: dict[str, Any]) -> list[str]:
+def _in_words(kind: FaultKind, fault: dict[str, Any], record: Mapping[str, Any]) -> list[str]:
     """A fault's lines: how wide it is, whether it is seen and how often; beneath it where, and what helps."""
     name = kind.name[:1].upper() + kind.name[1:]
     if not fault["edge_mm"]:
@@ -271,7 +290,31 @@ def _in_words(kind: FaultKind, fault: dict[str, Any]) -> list[str]:
     if fault["places"]:
         (x, y), pair = fault["places"][0]["at_mm"], " and ".join(fault["places"][0]["between"])
         lines.append(f"    Most often it is at x {x:g}, y {y:g} mm, between {pair}.")
-    return [*lines, f"    {_advice(kind, fault)}"]
+    return [*lines, f"    {_advice(kind, fault)}", *(f"    {line}" for line in _choices(kind, fault, record))]
+
+
+def _choices(kind: FaultKind, fault: Mapping[str, Any], record: Mapping[str, Any]) -> list[str]:
+    """What may be written into the print file, to what, and what that does; or that nothing need be."""
+    if fault["share_of_prints"] < _SOME:
+        return [f"Fine as it is: fewer than {_of_100(_SOME)} prints show it."]
+    if fault["line_a_print"]["mean_width_mm"] < SEEN_MM:
+        return ["Fine as it is: hardly anybody will see it."]
+    choices = []
+    if _widened(fault):
+        wide, now = fault["overlap_for_99_in_100_mm"], fault["overlap_mm"]
+        choices.append(
+            f"in [print] {kind.remedy} = {wide:g} instead of {now:g}, which helps on {_has_room(fault):.0f} of "
+            f"{fault['edge_mm']:.0f} mm of edge"
+        )
+    method = _closer_method(record, fault)
+    if method is not None:
+        usual = record["tolerance_mm"] == METHODS[record["method"]].tolerance_mm
+        choices.append(
+            f'in [register] method = "{method.name}"{"" if usual else " without tolerance_mm"}, which helps '
+            f"everywhere. Blocks are then {pair_worst_mm(method.tolerance_mm):g} mm apart at worst, not "
+            f"{record['shift_of_two_blocks_mm']['worst']:g}; the board needs {method.waste_mm:g} mm round the picture"
+        )
+    return [f"{'Or' if k else 'Write'}: {choice}." for k, choice in enumerate(choices)]
 
 
 def _advice(kind: FaultKind, fault: dict[str, Any]) -> str:

@@ -6,7 +6,7 @@ import sys
 from textwrap import fill
 from typing import TYPE_CHECKING
 
-from carvegen.base.finding_groups import grouped, sentence
+from carvegen.base.finding_groups import grouped, rest_in_words, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,8 +35,10 @@ def findings_lines(report: Report, *, most: int = MOST_LINES, all_in: str = _ALL
 
     `all_in`: where all of them are listed.
     """
-    entries = [kind_lines(group.severity.label, group.sentence, group.worst.remedy) for group in grouped(report)]
-    return shortened_lines(entries, most=most, all_in=all_in) or ["No findings."]
+    groups = grouped(report)
+    entries = [kind_lines(group.severity.label, group.sentence, group.worst.remedy) for group in groups]
+    counts = [(group.severity.label, group.count) for group in groups]
+    return shortened_lines(entries, counts, most=most, all_in=all_in) or ["No findings."]
 
 
 def kind_lines(severity: str, what: str, remedy: str = "", *, about: str = "", like: str = "") -> list[str]:
@@ -53,11 +55,17 @@ def kind_lines(severity: str, what: str, remedy: str = "", *, about: str = "", l
     return lines
 
 
-def shortened_lines(entries: Sequence[Sequence[str]], *, most: int = MOST_LINES, all_in: str = _ALL_IN) -> list[str]:
-    """As many entries as fit into so many lines, the first always, and a last line that counts the others."""
+def shortened_lines(
+    entries: Sequence[Sequence[str]], counts: Sequence[tuple[str, int]], *, most: int = MOST_LINES,
+    all_in: str = _ALL_IN,
+) -> list[str]:  # fmt: skip
+    """As many entries as fit into so many lines, the first always, and a last line that sums up the others.
+
+    `counts`: of each entry how bad it is, and at how many places.
+    """
     k = fitting(entries, most)
-    lines, left = [line for entry in entries[:k] for line in entry], len(entries) - k
-    return [*lines, f"and {left} more kind{'s' if left > 1 else ''}: see {all_in}"] if left else lines
+    lines = [line for entry in entries[:k] for line in entry]
+    return [*lines, f"and {rest_in_words(counts[k:])}: see {all_in}"] if k < len(entries) else lines
 
 
 def fitting(entries: Sequence[Sequence[str]], most: int) -> int:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from carvegen.base.finding_groups import sentence
+from carvegen.base.finding_groups import DECIDES, rest_in_words, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,11 +52,23 @@ def place_count(cards: Sequence[Card]) -> int:
 
 
 def cards_html(cards: Sequence[Card]) -> str:
-    """The list of cards; every place is a button that carries its number."""
+    """The list of cards, all but the first behind a fold; every place is a button that carries its number."""
     if not cards:
         return "<p>None: every check that was made is kept.</p>"
     fair = max(1, _MOST_PLACES // len(cards))
-    return f'<ol class="cards">{"".join(_card(card, fair) for card in cards)}</ol>'
+    shown = len(cards) if len(cards) <= DECIDES + 1 else DECIDES
+    return _listed(cards[:shown], fair) + _rest(cards[shown:], fair)
+
+
+def _listed(cards: Sequence[Card], most: int) -> str:
+    return f'<ol class="cards">{"".join(_card(card, most) for card in cards)}</ol>'
+
+
+def _rest(cards: Sequence[Card], most: int) -> str:
+    if not cards:
+        return ""
+    words = rest_in_words([(card.group.severity.label, card.group.count) for card in cards])
+    return f'<details class="rest"><summary>and {words}</summary>{_listed(cards, most)}</details>'
 
 
 def rings(cards: Sequence[Card], height_mm: float) -> list[list[float | str]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.finding_groups import grouped
+from carvegen.base.finding_groups import DECIDES, grouped, rest_in_words
 from carvegen.base.findings import Finding, Severity
 from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, kind_lines, shortened_lines
 
@@ -90,21 +90,40 @@ class PrintReport:
 
 
 def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[str]:
-    """The report for the terminal: block by block a few sentences; what to do is said once, and then where."""
+    """The report for the terminal: what decides, then block by block a few sentences; what to do is said once."""
     lines = [f"ASK FIRST: {question}" for question in report["decide_first"]]
+    lines += _deciding(report["findings"])
     lines += ["", "Places are x and y from the lower left corner of the print."] if report["findings"] else []
     first_block: dict[tuple[str, ...], str] = {}
     for block in dict.fromkeys(finding["block"] for finding in report["findings"]):
-        entries, kinds = [], list[tuple[str, ...]]()
+        entries, counts, kinds = [], list[tuple[str, int]](), list[tuple[str, ...]]()
         for finding in (finding for finding in report["findings"] if finding["block"] == block):
             kind = (finding["severity"], finding["rule"], finding["kind"], finding["remedy"])
             remedy, like = "" if kind in first_block or kind in kinds else finding["remedy"], first_block.get(kind, "")
             about = " and ".join(finding["for"])
             entries.append(kind_lines(finding["severity"], finding["sentence"], remedy, about=about, like=like))
+            counts.append((finding["severity"], finding["places"]))
             kinds.append(kind)
         first_block = dict.fromkeys(kinds[: fitting(entries, most)], block) | first_block
-        lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, most=most))]
+        lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, counts, most=most))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
+
+
+def _deciding(found: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The gravest kinds of the whole print, each in a line, and the rest as a sum; nothing where there are few."""
+    if len(found) <= DECIDES + 1:
+        return []
+    total = sum(finding["places"] for finding in found)
+    lines = ["", f"What decides, of {total} places to look at:"]
+    for k, finding in enumerate(found[:DECIDES], start=1):
+        many = finding["places"] > 1
+        places = f"{finding['places']} places, the worst " if many else ""
+        lines.append(f"  {k}. {finding['block']}: {finding['title']}, {places}{_place(finding['at_mm'], 'at ')}")
+    return [*lines, f"  and {rest_in_words([(each['severity'], each['places']) for each in found[DECIDES:]])}"]
+
+
+def _place(at: Sequence[float] | None, before: str = "") -> str:
+    return "the whole block" if at is None else f"{before}x {at[0]:.1f}, y {at[1]:.1f} mm"
 
 
 def report_table(report: Mapping[str, Any]) -> str:
@@ -120,9 +139,8 @@ def _group(group: Group, block: str, kinds: Sequence[str]) -> dict[str, Any]:
 
 
 def _row(entry: Mapping[str, Any]) -> tuple[str, ...]:
-    at = entry["at_mm"]
     return (
         entry["severity"], entry["rule"], entry["kind"], entry["block"], ", ".join(entry["for"]) or "all",
         f"{entry['measured']:.2f} {entry['unit']}", f"{entry['limit']:.2f} {entry['unit']}", str(entry["places"]),
-        "the whole block" if at is None else f"x {at[0]:.1f}, y {at[1]:.1f} mm",
+        _place(entry["at_mm"]),
     )  # fmt: skip

@@ -74,8 +74,8 @@ function goTo(button) {
   document.querySelectorAll("[aria-current]").forEach((other) => other.removeAttribute("aria-current"));
   document.querySelectorAll(".chosen").forEach((ring) => ring.classList.remove("chosen"));
   button.setAttribute("aria-current", "true");
-  const number = Number(button.dataset.place), fold = button.closest("details"), ring = drawn(number);
-  if (fold) fold.open = true;
+  const number = Number(button.dataset.place), ring = drawn(number);
+  for (let fold = button.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
   byId("said").textContent = `${button.getAttribute("aria-label") || button.textContent}; ` +
     button.closest(".card").querySelector("h3").textContent;
   document.querySelector("main").scrollIntoView({ block: "nearest" });
