@@ -294,8 +294,9 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
 def _lower(line: _Line, tiers: Tiers, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> Tiers:
     """The tiers on one side further down on firs whose outline others cross: a shore, a rope, a fir before them.
 
-    Where a tip is hidden a tier is seen from the valley on that it makes with what hides it. Each has a shoulder, whatever is over it; it lies in line with those that are seen together below the fir's top,
-    and the fir's axis is solid down to it.
+    Where a tip is hidden a tier is seen from the valley on that it makes with what hides it. Each has a shoulder,
+    whatever is over it; it lies in line with those that are seen together below the fir's top, and the fir's axis is
+    solid down to it.
     """
     out = side * line.xy[:, 0]
     tips = np.union1d(tips, line.valleys())
