@@ -18,7 +18,7 @@ from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.open_sky import clear_upwind, hill_behind, sky_before, water_before
+from carvegen.motifs.snowload.open_sky import clear_upwind, hill_behind, shore_drawn, sky_before, water_before
 from carvegen.motifs.snowload.scene import (
     Grid,
     bearer,
@@ -272,6 +272,9 @@ class _Scene:
         coarse, beyond = np.s_[::2, ::2], page.beyond // 2  # the sky is alike over a millimetre
         stands = bearing.raster[coarse] & bears  # twigs that bear no heap hide no sky
         hill, shore = hill_behind(stands[:, beyond:-beyond])
+        if not shore:
+            shore = _shore_behind(place, page)
+            hill = shore_drawn(stands[:, beyond:-beyond], shore) if shore else hill
         shore_mm = page.bottom + 2 * page.step * shore
         water = water_before(drawn, shore_mm) if shore else geometry.empty()
         if len(water):
@@ -553,6 +556,13 @@ class _Scene:
                 )
             )
         return whites[0], whites[1]
+
+
+def _shore_behind(place: Place, page: Grid) -> int:
+    """The row of every other one at which a hill ends that a layer further back draws; 0: none does."""
+    beyond = page.beyond // 2
+    layers = (columns_of(geometry.parts(layer), page).raster[::2, ::2] for layer in place.behind)
+    return max((hill_behind(each[:, beyond:-beyond])[1] for each in layers), default=0)
 
 
 def _meet(pieces: PolygonArray, others: PolygonArray) -> Mask:
