@@ -494,6 +494,20 @@ def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stand
         assert lies == [bool(each) for each in bears]
 
 
+@pytest.mark.parametrize("leans", [1, -1])
+def test_snow_on_a_slanting_rail_leans_against_a_posts_uphill_side_and_runs_out_below_the_next(leans) -> None:
+    """A rail 18 mm long at 24 degrees between posts: twice as deep at the lower one's foot, the mean of four seeds."""
+    rail = shapely.LineString([(20, 20), (40, 29)]).buffer(0.7)
+    on = shapely.union_all([rail, shapely.box(19, 8, 21, 34), shapely.box(39, 8, 41, 43)])
+    deep = []
+    for seed in range(4):
+        lying = white(shapely.affinity.scale(on, leans, 1, origin=(30, 0)), seed=seed, patchy=0)
+        lying = shapely.affinity.scale(shapely.union_all(lying), leans, 1, origin=(30, 0))
+        deep.append([lying.intersection(shapely.box(x, 0.45 * x + 11, x + 1.5, 33)).area for x in (21, 37.5)])
+    lower, upper = np.mean(deep, axis=0)
+    assert lower > 2 * upper
+
+
 def _along(*heights: float, low: float = 60.0) -> shapely.Polygon:
     """What ends 60 mm up the page from side to side, so many mm high at equal distances."""
     x = np.linspace(0, 200, len(heights))
