@@ -55,6 +55,11 @@ def test_what_stands_in_front_is_before_the_rearmost_and_none_of_them(these, fro
     assert [layer.name for layer in drawing_of(A, B, C).in_front_of(these)] == front
 
 
+@pytest.mark.parametrize(("these", "back"), [(["A"], ["B", "C"]), (["C", "A"], []), (["b"], ["C"]), (["x"], [])])
+def test_what_lies_behind_is_further_back_than_all_of_them(these, back) -> None:
+    assert [layer.name for layer in drawing_of(A, B, C).behind(these)] == back
+
+
 @pytest.mark.parametrize(("said", "hinted"), [("HOUZE", True), ("circle 1 2", False)])
 def test_a_layer_is_only_proposed_for_what_is_no_shape_in_words(said: str, hinted: bool) -> None:
     print_ = SimpleNamespace(width_mm=100.0, height_mm=80.0, blocks=(), path=Path("print.toml"), place=str)

@@ -581,6 +581,14 @@ def _drawn_rooms(tmp_path):
     return made, print_.motifs[0]
 
 
+def test_lying_snow_is_told_what_layers_further_back_draw(drawn_rooms) -> None:
+    made, motif = drawn_rooms
+    rooms = made()
+    for on, behind in ((DRAWN[0].name, DRAWN[1:]), (DRAWN[-1].name, ())):
+        told = rooms.place(replace(motif, on=(on,)), rooms.face).behind
+        assert [*map(shapely.area, told)] == [layer.shape.area for layer in behind]
+
+
 def room_in(rooms: GrowingRooms, motif, by=LIMITS) -> list[bytes]:
     """All of a room that flakes are held against."""
     leaves = frozenset(name for name in rooms.pictures if motif.leaves(name))

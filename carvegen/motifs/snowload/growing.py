@@ -19,7 +19,7 @@ from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
-from carvegen.motifs.snowload.open_sky import clear_upwind, hill_behind, sky_before, water_before
+from carvegen.motifs.snowload.open_sky import clear_upwind, hill_behind, shore_drawn, sky_before, water_before
 from carvegen.motifs.snowload.scene import (
     Grid,
     bearer,
@@ -106,6 +106,8 @@ _TIP = 6  #: times the detail: a shorter way round is that of a point, no twig
 _ON_CROWNS = 0.8  #: of what would be bare boughs of firs hold so much at the most: the more the wetter
 _NOTCH_MM, _NOTCHED_MM, _LEVELS_MM = 1.0, 13.0, 5.0  #: a notch so deep between sides of what is so broad is filled
 #: level, as far as that
+_SLANTS, _POST_MM = 0.2, 3.0  #: a rail slants from so much on (rise over run), wholly from twice; a post is as tall:
+_GATHERS, _RUNS_OUT_BELOW = 0.9, 3.0  #: uphill of it so much more lies, downhill so much less, as a logarithm
 _ENDS_MM = 2.5  #: but less so near to where that ends: no step stands there
 _LEVELLINGS = 3  #: times, so that it comes down from the sides
 _SWELL_MM, _SWELLS_MM = 0.13, (3.0, 7.0)  #: it swells by so much after a fall of 1 mm, in waves so long
@@ -284,6 +286,9 @@ class _Scene:
         coarse, beyond = np.s_[::2, ::2], page.beyond // 2  # the sky is alike over a millimetre
         stands = bearing.raster[coarse] & bears  # twigs that bear no heap hide no sky
         hill, shore = hill_behind(stands[:, beyond:-beyond])
+        if not shore:
+            shore = _shore_behind(place, page)
+            hill = shore_drawn(stands[:, beyond:-beyond], shore) if shore else hill
         shore_mm = page.bottom + 2 * page.step * shore
         water = water_before(drawn, shore_mm) if shore else geometry.empty()
         if len(water):
@@ -567,6 +572,13 @@ class _Scene:
         return whites[0], whites[1]
 
 
+def _shore_behind(place: Place, page: Grid) -> int:
+    """The row of every other one at which a hill ends that a layer further back draws; 0: none does."""
+    beyond = page.beyond // 2
+    layers = (columns_of(geometry.parts(layer), page).raster[::2, ::2] for layer in place.behind)
+    return max((hill_behind(each[:, beyond:-beyond])[1] for each in layers), default=0)
+
+
 def _meet(pieces: PolygonArray, others: PolygonArray) -> Mask:
     """Which pieces meet one of the others, (n,)."""
     return np.isin(np.arange(len(pieces)), shapely.STRtree(pieces).query(others, predicate="intersects")[1])
@@ -686,13 +698,17 @@ def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floa
 def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     """How much higher snow on rails and the like lies right at what stands there, mostly lower, as a logarithm; (n,).
 
-    Without it the line between two posts would be as straight as a shelf. On broad ground there are hollows instead.
+    Without it the line between two posts would be as straight as a shelf. On a slanting rail it gathers at the uphill
+    side of a post and runs out towards its downhill side. On broad ground there are hollows instead.
     """
-    level = np.clip(1 - np.abs(ledges.smoothed(np.clip(ledges.slope, -1, 1), 6.0)) / 0.6, 0, 1)
+    rises = ledges.smoothed(np.clip(ledges.slope, -1, 1), 6.0)
+    level = np.clip(1 - np.abs(rises) / 0.6, 0, 1)
     wide = (ledges.last - ledges.first + 1) * ledges.step
     level *= np.clip(wide / settings.fallen_mm - 0.5, 0, 1) * (1 - _broad(ledges))
     near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
-    return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0))
+    slants = np.clip((np.abs(rises) - _SLANTS) / _SLANTS, 0, 1) * (1 - _broad(ledges)) * (ends.wall > _POST_MM)
+    gathers = np.where(np.stack([rises > 0, rises < 0]), _GATHERS, -_RUNS_OUT_BELOW)
+    return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0) + (slants * near * gathers).sum(axis=0))
 
 
 def _broad(ledges: Ledges) -> Floats:

@@ -16,7 +16,16 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
-__all__ = ["TWIG_MM", "WIDEST_DEG", "clear_upwind", "hill_behind", "sky_before", "sky_seen", "water_before"]
+__all__ = [
+    "TWIG_MM",
+    "WIDEST_DEG",
+    "clear_upwind",
+    "hill_behind",
+    "shore_drawn",
+    "sky_before",
+    "sky_seen",
+    "water_before",
+]
 
 WIDEST_DEG = 65.0  #: snow comes from directions up to this far off the plumb line
 TWIG_MM = 20.0  #: so far behind it a twig hides
@@ -35,6 +44,7 @@ _LOW, _LOWS = 0.015, 2  #: and is as low as at its lowest, or hardly higher, at 
 _HELD = 0.03  #: what holds it up reaches down from its foot so far, and
 _CLEARS = 0.02  #: stands no higher than its line by so much: a post before it does
 _ALMOST_ALL = 2, 98  #: per cent of the foot's places between which it is measured
+_LINE = 0.02  #: what draws its shore is no thicker
 _UNDER_MM, _BELOW_MM = 1.5, 4.0  #: streaks of water lie so far under the shore; things so far below the page count
 _STREAK_MM, _SLENDER = 1.5, 8.0  #: a streak of water is no thicker, so many times as long at least,
 _RIPPLES = 0.08  #: is no higher than it is thick by more than so many times its length,
@@ -68,6 +78,23 @@ def hill_behind(solid: Mask) -> tuple[Mask, int]:
                 edge[at, across], edge[top, across] = 1, -1
                 shore = max(shore, int(np.median(at)))
     return np.cumsum(edge, axis=0, dtype=np.int16)[:-1] > 0, shore
+
+
+def shore_drawn(solid: Mask, shore: int) -> Mask:
+    """The cells of what draws, as a thin line, the far shore of a hill that stands in another layer.
+
+    Parameters
+    ----------
+    solid
+        What stands there, (rows, columns) of the page, row 0 lowest.
+    shore
+        The row of the shore.
+    """
+    side, line = _side(solid), np.zeros_like(solid)
+    near = np.s_[max(int(shore - _EVEN * side), 0) : int(shore + _EVEN * side) + 1]
+    tall = run_lengths(solid.T).T
+    line[near] = (solid & (tall <= _LINE * side))[near]
+    return line
 
 
 def _side(solid: Mask) -> float:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["on_twigs"]
 
 _CLIFF_MM = 0.6  #: what rises by more from one column to the next is another twig
+_TOLD = 4.0  #: steps: a smaller breadth is not told from none by a grid of every other cell: its height tells it
 _NEEDLE_MM, _LIMB_MM = 0.25, 3.0  #: a twig is broader than that, and no broader than this;
 _SHORTEST_MM, _JOINED_MM = 1.8, 0.6  #: a shorter line is a dot, but one that goes on from a heap,
 _JOINS_MM = 1.2  #: under which it reaches so far
@@ -39,6 +40,9 @@ _AIR_MM = 0.3  #: so much air stays over a line, but in the corner under a twig:
 _CORNER_MM, _MOUTH_MM, _SHUT_MM = 2.5, 1.2, 0.8  #: from so far out, where it is so wide, if it closes to so little
 _THIN_MM, _SKY_MM2 = 1.2, (2.0, 9.0)  #: in a smaller piece of sky lies none: over a twig so thin, and over others
 _SEEN = 0.2  #: of the sky: what sees less stays bare
+_SEES = 3.5  #: what sees the inverse of it bears as often as what sees all of it,
+_LEVEL = 0.35  #: and what is level so often as the share of twigs to this power tells; our own choice, as are
+_GAPS_MM = (2.6, 7.0)  #: the lengths of lines and gaps
 _TAPERS_MM, _TIP = (1.0, 3.5), 0.35  #: lines run out over so much, least and most, and so many times that at tips;
 _TAPERED = 0.35  #: of a line's length at the most, at either end;
 _FOOT, _FOOT_MM = 0.6, 0.8  #: at what stands there they are so many times thicker, over so much
@@ -121,7 +125,8 @@ def _twigs_of(drawn: Columns, settings: Settings, limits: Limits) -> _Twigs:
     ledges = ledges_of(drawn, drawn, cliff_mm=_CLIFF_MM)
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -4, 4), 0.5))
     upright = np.hypot(1, np.minimum(lean, 2.0))
-    broad = np.minimum(ledges.thick / upright, ledges.breadth)
+    plumb = ledges.thick / upright
+    broad = np.where(ledges.breadth < _TOLD * ledges.step, plumb, np.minimum(plumb, ledges.breadth))
     bears = cap_mm(_RIDGE_MM + _RIDGE * broad, settings.sticky)
     repose = float(np.tan(np.radians(repose_deg(settings.sticky))))
     return _Twigs(ledges, lean, upright, broad, bears, _LEAST * limits.cut_mm, repose)
@@ -146,7 +151,7 @@ def _bearing(twigs: _Twigs, settings: Settings, sky_mm2: Floats, seen: Floats, r
     """
     sky = sky_mm2 >= np.where(twigs.broad < _THIN_MM, *_SKY_MM2)
     twig = (twigs.broad > _NEEDLE_MM) & (twigs.broad < _LIMB_MM) & (twigs.bears > _NEARLY * twigs.least)
-    return np.asarray(twig & (seen > _SEEN) & sky & ~_bare(_places(twigs.ledges), settings, seen, rng))
+    return np.asarray(twig & (seen > _SEEN) & sky & ~_bare(twigs, settings, seen, rng))
 
 
 def _air_over(twigs: _Twigs, bearing: Mask, limits: Limits) -> _Air:
@@ -232,20 +237,23 @@ def _runs(ledges: Ledges, on: Mask) -> tuple[Indices, Indices]:
     return first[number], np.append(first[1:], len(on))[number] - 1
 
 
-def _bare(where: Floats, settings: Settings, seen: Floats, rng: Generator) -> Mask:
-    """Which places stay bare by chance, (n,): in patches, the more the fewer lines are wanted and the less comes there.
+def _bare(twigs: _Twigs, settings: Settings, seen: Floats, rng: Generator) -> Mask:
+    """Which places stay bare by chance, (n,): short gaps, the more the fewer lines are wanted and the less comes there.
+
+    Level twigs stay bare less often than leaning ones: a twig bears a broken line, and seldom nothing.
 
     Parameters
     ----------
-    where
-        The places, mm, (n, 2).
     seen
         How much of what falls comes there, 0…1, (n,).
     """
     from scipy.special import ndtr
 
-    wave = (waves_at(where, rng, patch_mm=(7.0, 7.0)) + 0.4 * waves_at(where, rng, patch_mm=(3.0, 3.0))) / 1.077
-    return np.asarray(ndtr(wave) > settings.twigs * np.clip(1.6 * seen, 0, 1))
+    where = _places(twigs.ledges)
+    wave = waves_at(where, rng, patch_mm=(_GAPS_MM[0],) * 2) + 0.5 * waves_at(where, rng, patch_mm=(_GAPS_MM[1],) * 2)
+    bears = settings.twigs * np.clip(_SEES * seen, 0, 1)
+    leans = np.clip(twigs.lean / (_STEEPEST * twigs.repose), 0, 1) ** 2
+    return np.asarray(ndtr(wave / np.hypot(1, 0.5)) > bears ** (_LEVEL + (1 - _LEVEL) * leans))
 
 
 def _at(cells: NDArray[_Cell], canvas: Canvas, ledges: Ledges, over_mm: float) -> NDArray[_Cell]:

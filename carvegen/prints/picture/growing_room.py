@@ -150,7 +150,10 @@ class GrowingRooms:
     def place(self, entry: PrintMotif, area: BaseGeometry) -> Place:
         """An area with what a motif lies on there."""
         shapes = geometry.parts(self.drawing.union(entry.on))
-        return Place(area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self.holes(entry))
+        return Place(
+            area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self.holes(entry),
+            behind=geometry.polygon_array(layer.shape for layer in self.drawing.behind(entry.on)),
+        )  # fmt: skip
 
     def room(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str]) -> Room:
         """Where new snow grows of an area: lying snow on all that it lies on, whatever hides it."""

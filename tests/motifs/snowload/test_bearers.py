@@ -477,6 +477,37 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         assert ("what ends at y 51 mm from side to side counts as a hill behind" in growth.remark) == bare
 
 
+def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stands_before_it() -> None:
+    """What draws its shore is no roof then, over a post; a streak below it is water; a sky of all the page is no hill.
+
+    A thick board further down is a roof all the same.
+    """
+    page = shapely.box(0, 0, 100, 90)
+    hill = shapely.Polygon([(0, 50), (100, 51), (100, 66), (75, 80), (40, 62), (20, 75), (0, 64)])
+    post, streak = shapely.box(18, 5, 21, 41), shapely.box(35, 20, 65, 21)
+    for y, thick, behind, bears in ((50, 1, [page], (0, 1)), (50, 1, [page, hill], (1, 0)), (45, 2, [hill], (0, 0))):
+        lines = [shapely.box(0, y, 40, y + thick), shapely.box(64, y, 100, y + thick)]
+        on = shapes(post, streak, *lines)
+        place = Place(area=page, shapes=on, behind=shapes(*behind))
+        snow = shapely.union_all(snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t")).cuts)
+        lies = [snow.intersection(shapely.box(*thing.buffer(3).bounds)).area > 1 for thing in (post, streak)]
+        assert lies == [bool(each) for each in bears]
+
+
+@pytest.mark.parametrize("leans", [1, -1])
+def test_snow_on_a_slanting_rail_leans_against_a_posts_uphill_side_and_runs_out_below_the_next(leans) -> None:
+    """A rail 18 mm long at 24 degrees between posts: twice as deep at the lower one's foot, the mean of four seeds."""
+    rail = shapely.LineString([(20, 20), (40, 29)]).buffer(0.7)
+    on = shapely.union_all([rail, shapely.box(19, 8, 21, 34), shapely.box(39, 8, 41, 43)])
+    deep = []
+    for seed in range(4):
+        lying = white(shapely.affinity.scale(on, leans, 1, origin=(30, 0)), seed=seed, patchy=0)
+        lying = shapely.affinity.scale(shapely.union_all(lying), leans, 1, origin=(30, 0))
+        deep.append([lying.intersection(shapely.box(x, 0.45 * x + 11, x + 1.5, 33)).area for x in (21, 37.5)])
+    lower, upper = np.mean(deep, axis=0)
+    assert lower > 2 * upper
+
+
 def _along(*heights: float, low: float = 60.0) -> shapely.Polygon:
     """What ends 60 mm up the page from side to side, so many mm high at equal distances."""
     x = np.linspace(0, 200, len(heights))

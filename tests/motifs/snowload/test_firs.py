@@ -657,3 +657,16 @@ def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> 
         top, tip = (shapely.intersection(one, shapely.box(0, high - down, 114, high)) for down in (2, 0.6))
         assert 0.3 < shapely.difference(top, cuts).area / top.area < 0.9
         assert shapely.difference(tip, cuts).area < 0.1 * tip.area
+
+
+@pytest.mark.parametrize(("apart", "lower"), [(4.2, 6.3), (4.6, 6.3), (5.0, 4.3), (5.0, 5.3)])
+def test_a_fir_hemmed_in_by_two_others_bears_a_pad_on_every_tier_that_is_seen(apart: float, lower: float) -> None:
+    """The tips of its lower tiers lie in its neighbours: what is seen of those begins in a valley between the two."""
+    three = [fir(0, tiers=6), *(fir(x, 5 - lower, tiers=6) for x in (-apart, apart))]
+    tiers = found(*three)
+    assert tiers is not None
+    middle = np.abs(tiers.fir[:, 0]) < 0.01
+    assert np.bincount(tiers.side[middle] + 1).tolist() == [6, 0, 6]
+    lying = pads(*three, patchy=0.0)
+    near = shapely.STRtree(lying).query(geometry.dots(tiers.tip[middle]), predicate="dwithin", distance=0.6)[0]
+    assert len(np.unique(near)) >= 11

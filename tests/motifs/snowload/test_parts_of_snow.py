@@ -38,11 +38,12 @@ def ledge(wide: float = 40.0, *, slope: float = 0.0, **changed: Any) -> Ledges:
     return Ledges(step=STEP, column=column, **usual)
 
 
-def ends(one: Ledges, *, crest: float = np.inf, kind: float = 0.0, free: bool = False) -> Any:
+def ends(one: Ledges, *, crest: float = np.inf, kind: float = 0.0, free: bool = False, wall: float = 0.0) -> Any:
     n = len(one)
     away = np.stack([np.arange(n), np.arange(n)[::-1]]) * STEP
     return SimpleNamespace(
-        crest=np.full(n, crest), kind=np.full((2, n), kind), away=away, free=np.full((2, n), free)
+        crest=np.full(n, crest), kind=np.full((2, n), kind), away=away, free=np.full((2, n), free),
+        wall=np.full((2, n), wall),
     )  # fmt: skip
 
 
@@ -362,7 +363,27 @@ def test_snow_on_a_rail_is_higher_or_lower_right_at_a_post(changed, kind: float,
     assert higher[[0, -1]] == pytest.approx(right_there, abs=0.001)
     if fallen == 4:
         assert higher[22] == pytest.approx(right_there / np.e, abs=0.001)
-    assert (_at_walls(one, ends(one, kind=kind, free=True), asked()) == 0).all()
+    assert (_at_walls(one, ends(one, kind=kind, free=True, wall=9.0), asked()) == 0).all()
+
+
+@pytest.mark.parametrize(
+    ("slope", "breadth", "wall", "left", "right"),
+    [
+        (0.6, 1.0, 3.1, 0.9, -3.0),
+        (-0.6, 1.0, 3.1, -3.0, 0.9),
+        (0.3, 1.0, 3.1, 0.35 + 0.45, 0.35 - 1.5),
+        (0.2, 1.0, 3.1, 0.467, 0.467),
+        (0.6, 4.5, 3.1, 0.45, -1.5),
+        (0.6, 6.0, 3.1, 0.0, 0.0),
+        (0.6, 1.0, 2.9, 0.0, 0.0),
+    ],
+)
+def test_snow_on_a_slanting_rail_is_higher_uphill_of_a_tall_post_and_lower_downhill(
+    slope: float, breadth: float, wall: float, left: float, right: float
+) -> None:
+    one = ledge(slope=slope, breadth=breadth)
+    higher = _at_walls(one, ends(one, wall=wall), asked(fallen_mm=4.0))
+    assert higher[[0, -1]] == pytest.approx([left, right], abs=0.001)
 
 
 @pytest.mark.parametrize(

@@ -60,6 +60,21 @@ def test_a_twig_of_half_a_millimetre_carries_a_line_on_its_top_or_none_if_that_i
     assert white(TWIG, twigs=0.0).area == 0
 
 
+@pytest.mark.parametrize(("thick", "lean"), [(0.35, 0.0), (0.5, 0.3)])
+def test_every_nearly_level_twig_however_thin_bears_a_broken_line(thick, lean) -> None:
+    """Four of 22 mm, wherever they lie on the grid, one above another: four fifths white, nowhere bare for 5 mm."""
+    left, right = (4, 3.1 - 11 * lean), (26, 3.1 + 11 * lean)
+    line = shapely.affinity.translate(shapely.LineString([left, right]), 0, 5.5 * lean)
+    twigs = [shapely.affinity.translate(line, 0, 4.07 * k) for k in range(4)]
+    lying = white(shapely.union_all([each.buffer(thick / 2, cap_style="flat") for each in twigs]), "fresh", twigs=0.75)
+    over = [shapely.affinity.translate(each, 0, thick * np.hypot(1, lean) / 2 + 0.2) for each in twigs]
+    bare = shapely.difference(np.array(over), lying)
+    runs = shapely.length(shapely.get_parts(bare))
+    assert runs.sum() < 0.2 * sum(each.length for each in over)
+    assert (shapely.length(bare) < 0.3 * over[0].length).all()
+    assert runs.max() < 5
+
+
 def test_a_steep_twig_carries_none_and_a_needle_none() -> None:
     """A twig at 68 degrees; a level needle 0.2 mm thick."""
     steep = shapely.LineString([(10, 4), (16, 19)]).buffer(0.25)

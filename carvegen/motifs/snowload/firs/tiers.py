@@ -127,6 +127,12 @@ class _Line:
         out = np.where(self.corner < 0, -np.inf, side * self.xy[:, 0])
         return _peaks(out, _TURN_MM)[1 if side > 0 else 0]
 
+    def valleys(self) -> Indices:
+        """Where it is lowest with air above: where two firs meet, the tips of both may be hidden; corners' numbers."""
+        begin, end = _peaks(np.where(self.corner < 0, -np.inf, -self.xy[:, 1]), _TURN_MM)
+        before, after = np.maximum(begin - 1, 0), np.minimum(end + 1, len(self.xy) - 1)
+        return np.asarray(begin[self.xy[after, 0] < self.xy[before, 0]])
+
     def least(self, values: Floats, tips: Indices, *, side: int) -> Indices:
         """Where the values are least from each tip to the next, of equal ones nearest to the upper tip; (tips - 1,)."""
         if len(tips) < 2:
@@ -288,10 +294,12 @@ def _of_side(line: _Line, runs: _Runs, tops: _Tops, side: int, places: int) -> T
 def _lower(line: _Line, tiers: Tiers, tips: Indices, side: int, stands: Callable[[Floats], Mask]) -> Tiers:
     """The tiers on one side further down on firs whose outline others cross: a shore, a rope, a fir before them.
 
-    Each has a shoulder, whatever is over it; it lies in line with those that are seen together below the fir's top,
-    and the fir's axis is solid down to it.
+    Where a tip is hidden a tier is seen from the valley on that it makes with what hides it. Each has a shoulder,
+    whatever is over it; it lies in line with those that are seen together below the fir's top, and the fir's axis is
+    solid down to it.
     """
     out = side * line.xy[:, 0]
+    tips = np.union1d(tips, line.valleys())
     notch = line.least(np.where(line.corner < 0, np.inf, out), tips, side=side)
     tip, over = (tips[:-1], tips[1:])[::side]
     ok = _shouldered(line, side, tip, notch) & (line.corner[tip] >= 0)
