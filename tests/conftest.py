@@ -26,7 +26,8 @@ from types import SimpleNamespace
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, given, settings
+from hypothesis.strategies import integers, lists
 
 from carvegen.motifs import motif, summaries
 from tests.cases import remembered
@@ -130,7 +131,22 @@ def _compiled() -> Path:
     return Path(os.environ["CARVEGEN_TESTS_GROWN"]) / "compiled"
 
 
+def read_constants() -> None:
+    """Hypothesis looks for constants in the modules that are there, and keeps what it has read for other processes.
+
+    It does so once it draws one, at about every twentieth draw.
+    """
+
+    @settings(max_examples=10, database=None, derandomize=True, deadline=None)
+    @given(lists(integers(), min_size=30))
+    def drawn(_numbers: list[int]) -> None: ...
+
+    drawn()
+
+
 def pytest_collection_finish() -> None:
+    if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _compiled().exists():
+        read_constants()
     _compiled().touch()
     gc.freeze()
     gc.enable()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-import multiprocessing
+import multiprocessing.forkserver
 import os
 import py_compile
 import re
@@ -11,9 +11,11 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import pytest
+from hypothesis.configuration import storage_directory
 
 from tests.conftest import (
     LONG,
@@ -22,6 +24,7 @@ from tests.conftest import (
     end_forkserver,
     pytest_collection_modifyitems,
     pytest_terminal_summary,
+    read_constants,
 )
 from tests.robustness.__main__ import files_of_laws
 
@@ -76,9 +79,11 @@ def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the page's work comes from a forkserver on Linux alone")
-def test_what_comes_from_a_forkserver_counts_once_that_has_ended():
-    """A sum that this process takes some time for is taken in a child of the forkserver."""
-    begun, many = time.process_time(), range(6_000_000)
+def test_what_comes_from_a_forkserver_counts_once_that_has_ended(monkeypatch):
+    """A sum that this process takes some time for is taken in a child of a forkserver that imports nothing of ours."""
+    end_forkserver()
+    monkeypatch.setattr(multiprocessing.forkserver._forkserver, "_preload_modules", [])
+    begun, many = time.process_time(), range(3_000_000)
     sum(many)
     alone, before = time.process_time() - begun, cpu_seconds()
     own = time.process_time()
@@ -87,6 +92,20 @@ def test_what_comes_from_a_forkserver_counts_once_that_has_ended():
     child.join()
     end_forkserver()
     assert cpu_seconds() - before - (time.process_time() - own) >= 0.8 * alone
+
+
+def test_constants_of_our_modules_are_read_before_other_processes_go_on(tmp_path, monkeypatch):
+    """What stands for our modules is one that nobody has read, whose path is no test's."""
+    with TemporaryDirectory() as home:
+        path = Path(home) / f"ice_{tmp_path.name}_{os.getpid()}.py"
+        path.write_text(f'thick_mm, here = 41.37, "{home}"\n', encoding="utf-8")
+        monkeypatch.syspath_prepend(home)
+        importlib.import_module(path.stem)
+        read_constants()
+        del sys.modules[path.stem]
+    kept = [one for one in storage_directory("constants").path.iterdir() if home in one.read_text(encoding="utf-8")]
+    assert ["41.37" in one.read_text(encoding="utf-8") for one in kept] == [True]
+    kept[0].unlink()
 
 
 def test_what_is_installed_is_not_compiled_again_and_what_is_tested_is_not_lent(tmp_path, monkeypatch):

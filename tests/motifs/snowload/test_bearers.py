@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -523,6 +524,15 @@ _BOUGH = [
 _PORCH = [_along(40, 40, low=70), shapely.box(30, 18, 34, 70), shapely.box(160, 16, 164, 70)]
 
 
+@cache
+def _on_the_bank(over: shapely.Geometry) -> tuple[float, str]:
+    """How much snow lies on a bank that runs across the page with something over it, mm², and what is said of it."""
+    bank = shapely.Polygon([(0, 0), (200, 0), (200, 15), (0, 20)])
+    place = Place(area=shapely.box(0, 0, 200, 150), shapes=geometry.parts(shapely.union(bank, over)))
+    growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
+    return shapely.intersection(shapely.union_all(growth.cuts), shapely.box(0, 0, 200, 40)).area, growth.remark
+
+
 @pytest.mark.parametrize(
     ("over", "share"),
     [
@@ -541,14 +551,8 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     over, share
 ) -> None:
     """And what looks like a roof or like a hill is said."""
-    bank, page = shapely.Polygon([(0, 0), (200, 0), (200, 15), (0, 20)]), shapely.box(0, 0, 200, 150)
-    lies, said = [], ""
-    for drawn_there in (bank, shapely.union(bank, over)):
-        place = Place(area=page, shapes=geometry.parts(drawn_there))
-        growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
-        lies.append(shapely.intersection(shapely.union_all(growth.cuts), shapely.box(0, 0, 200, 40)).area)
-        said = growth.remark
-    assert share[0] * lies[0] <= lies[1] <= share[1] * lies[0]
+    (alone, _), (lies, said) = _on_the_bank(shapely.Polygon()), _on_the_bank(over)
+    assert share[0] * alone <= lies <= share[1] * alone
     assert ("counts as a hill behind and shelters nothing below" in said) == (share[0] > 0)
     assert ("stays bare" in said) == (share[0] == 0)
 
