@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from scipy.stats import norm
 
 from carvegen.motifs.grain import Settings, growing
@@ -163,6 +164,46 @@ def test_where_a_place_wants_less_fewer_and_thinner_lines_are_cut() -> None:
         assert np.array_equal(growing._by_density(one, wanted), wanted.half)
 
 
+def test_how_vigorous_a_line_is_and_how_broad_it_would_be(monkeypatch) -> None:
+    """Waves are 10 where they are broad and 100 where they are small; along the lines 1, and 7 along pores.
+
+    Rings: 1 + 3 + 25, and a rank of 10. Hair lines: more by 0.9 log(breadth of the ring / 5 mm), at the most 0.9.
+    Pores: 7 + half of the waves along them, and a rank of -10.
+    """
+    waves = {(9.0, 60.0): 10.0, (4.0, 22.0): 100.0, (2.5, 14.0): 3.0}
+    monkeypatch.setattr(growing, "waves_at", lambda xy, _, patch_mm: np.full(len(xy), waves[patch_mm]))
+    monkeypatch.setattr(growing, "own_noise", lambda of, mm, _: np.full(len(of), {26.0: 1.0, 1.6: 7.0}[mm]))
+    count = 120
+    levels, kind = np.linspace(0.5, 29.5, 3 * count), np.tile(np.arange(3), count)
+    monkeypatch.setattr(growing, "_levels", lambda *_: (levels, kind, np.zeros(3 * count)))
+    monkeypatch.setattr(growing, "_bare", lambda _, xy: xy[:, 1] > 1)
+    seen = list[tuple[np.ndarray, ...]]()
+    monkeypatch.setattr(growing, "_swelling", lambda *each: seen.append(each) or np.ones(len(each[0])))
+    for broad, more in ((10.0, 0.9 * np.log(2)), (100.0, 0.9), (1.0, 0.0)):
+        one = board(hair_lines=0.6, faded=0.25, pores=0.5, late_wood=0.034, widest_mm=1.6)
+        one.log = SimpleNamespace(
+            radius=lambda xy: xy[:, 0], numbered=lambda radius: radius, radius_of=lambda each: each,
+            apparent_mm=lambda xy, *_, broad=broad: np.full(len(xy), broad),
+        )  # fmt: skip
+        one.window = Window(0.0, 0.0, 30.0, 2.0)
+        lines, vigour = growing._grain(one)
+        of = kind[np.rint((lines.xy[:, 0] - 0.5) / 29 * (3 * count - 1)).astype(int)]
+        assert [np.unique(vigour[of == one].round(9)).tolist() for one in range(3)] == [
+            [39.0], [pytest.approx(29 + more)], [-1.5],
+        ]  # fmt: skip
+        above, full, least = seen.pop()
+        assert least == one.rules.cut_mm
+        uncut = 1.22 * norm.ppf([0.25, 0.67, 0.75])
+        assert above + np.array([10, 0, -10])[of] == pytest.approx(vigour - uncut[of])
+        assert full[of > 0] == pytest.approx(1.3 * 0.4)
+        if broad == 10:
+            late = np.log(np.unique(full[of == 0]) / 0.34)
+            assert late.mean() == pytest.approx(0, abs=0.15)
+            assert late.std() == pytest.approx(0.5, rel=0.2)
+        assert full.max() <= 1.6
+        assert np.array_equal(lines.half == 0, lines.xy[:, 1] > 1)
+
+
 def strokes(*ys: float, half: float, first: float = 3.0, last: float = 27.0) -> Strokes:
     x = np.arange(first, last + 0.01, 0.25)
     xy = [np.column_stack([x, np.full(len(x), y)]) for y in ys]
@@ -185,7 +226,15 @@ def test_of_two_broad_lines_that_are_near_the_better_goes_on_or_both_share_the_r
     wanted = strokes(10.0, 10.0 + apart, half=0.5)
     done, first, _ = fitted(wanted, np.repeat([0.0, 1.0], 97), shapely.box(0, 0, 30, 20), RULES)
     assert done.line[first].tolist() == lines
-    assert done.half.max() == pytest.approx(0.5 if lines == [1] else (apart - 0.6) / 2)
+    for line in lines:
+        assert done.half[done.line == line].max() == pytest.approx(0.5 if lines == [1] else (apart - 0.6) / 2)
+
+
+def test_a_stroke_may_have_three_points_and_none_has_one() -> None:
+    for count in (1, 2, 3):
+        xy = np.column_stack([np.linspace(10, 14, count), np.full(count, 10.0)])
+        wanted = Strokes(xy, np.zeros(count, dtype=np.int64), np.full(count, 0.3))
+        assert len(fitted(wanted, np.zeros(count), shapely.box(0, 0, 30, 20), RULES)[1]) == (count > 1)
 
 
 @pytest.mark.parametrize(("long", "cut"), [(1.75, 0), (2.0, 1)])
@@ -207,10 +256,13 @@ def test_strokes_of_one_line_keep_a_break_between_them(gap: float, left: float) 
 def test_a_line_runs_out_over_the_edge_only_where_it_meets_it_bluntly(degrees: float, over: bool) -> None:
     along = np.arange(-20, 20.01, 0.25)
     xy = np.column_stack([100 + along * np.cos(np.radians(degrees)), along * np.sin(np.radians(degrees))])
-    wanted, face = Strokes(xy, np.zeros(len(xy), dtype=np.int64), np.full(len(xy), 0.3)), shapely.box(0, 0, 200, 100)
+    c, s = np.cos(np.radians(30)), np.sin(np.radians(30))  # all of it lies aslant on the page
+    placed = xy @ np.array([[c, s], [-s, c]]) + [7, 11]
+    wanted = Strokes(placed, np.zeros(len(xy), dtype=np.int64), np.full(len(xy), 0.3))
+    face = shapely.affinity.affine_transform(shapely.box(0, 0, 200, 100), [c, -s, s, c, 7, 11])
     for runs_out in (True, False):
         rules = Rules(**{**vars(RULES), "over_edge": runs_out})
         done, first, _ = fitted(wanted, np.zeros(len(xy)), face, rules)
-        assert (done.xy[first, 1].min() < 0.3) == (over and runs_out)
+        assert (xy[first, 1].min() < 0.3) == (over and runs_out)
         flared = done.half[first[0]] - done.half[first[0] + 1]
         assert flared == pytest.approx(0.005 * 0.25 if over and runs_out else -0.05 * 0.25, abs=1e-9)
