@@ -333,6 +333,27 @@ def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
     assert shapely.to_wkb(other).tolist() == shapely.to_wkb(new).tolist() != shapely.to_wkb(one).tolist()
 
 
+@pytest.mark.parametrize("frames", [(None, None), (None, box(0, 0, 9, 9)), (box(0, 0, 9, 9), box(0, 0, 9, 8))])
+def test_what_grew_within_another_frame_is_not_taken_for_the_same(frames) -> None:
+    grew = list[Any]()
+    bed: Any = SimpleNamespace(
+        name="snow", limits=limits(), grow=lambda _, place, __: grew.append(place.frame) or shapes(box(0, 0, 1, 1))
+    )
+    growing_: Any = nearby._remembered(bed, nearby.Memory())
+    for frame in (*frames, *frames):
+        growing_(Settings(), Place(area=box(0, 0, 9, 9), frame=frame), np.random.default_rng(1))
+    assert grew == list(dict.fromkeys(frames))
+
+
+@pytest.mark.parametrize("name", ["snow", "frost"])
+@pytest.mark.parametrize("grew", [{("a", 1): limits()}, {}])
+def test_only_the_motifs_own_white_is_fitted_again_and_only_where_marks_were_done(name: str, grew, monkeypatch) -> None:
+    monkeypatch.setattr(marked_whites, "_refitted", lambda *_: "again")
+    white = marked_whites.White(name=name, shapes=geometry.empty(), leaves=frozenset())
+    again = marked_whites._mended([white, white], [], [SimpleNamespace(grew=grew, white="snow")])
+    assert [each == "again" for each in again] == [bool(grew) and name == "snow"] * 2
+
+
 def refitted_by(mark: Mark | None, *, name: str = "snow") -> list[float]:
     """The gap between two of a motif's shapes where a mark lies that was done by half a land, and beside it."""
     bed = Bed(
@@ -461,6 +482,13 @@ def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on
     light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
     notes = GrowingRooms._hiding_note(each, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
     assert bool(notes) == noted
+
+
+def test_only_dies_have_counters(monkeypatch) -> None:
+    monkeypatch.setattr(cut_blocks, "_counter_setups", lambda _, k, block_, __, own: (k, block_.name, own))
+    blocks = [SimpleNamespace(name=role, role=role) for role in ("key", "emboss", "stencil")]
+    made = cut_blocks.counter_setups_of(SimpleNamespace(blocks=blocks), None, {block_.name: "own" for block_ in blocks})
+    assert made == {"emboss": (1, "emboss", "own")}
 
 
 @pytest.mark.parametrize(("asked", "thick"), [(None, 1.5), (0.8, 0.8), (0.6, 0.6), (0.59, None)])
