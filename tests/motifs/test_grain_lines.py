@@ -228,6 +228,8 @@ def test_of_two_broad_lines_that_are_near_the_better_goes_on_or_both_share_the_r
     assert done.line[first].tolist() == lines
     for line in lines:
         assert done.half[done.line == line].max() == pytest.approx(0.5 if lines == [1] else (apart - 0.6) / 2)
+    done, first, _ = fitted(wanted, np.zeros(194), shapely.box(0, 0, 30, 20), RULES)
+    assert done.line[first].tolist() == ([0] if lines == [1] else [0, 1])  # of two alike the first
 
 
 def test_a_stroke_may_have_three_points_and_none_has_one() -> None:
@@ -239,8 +241,12 @@ def test_a_stroke_may_have_three_points_and_none_has_one() -> None:
 
 @pytest.mark.parametrize(("long", "cut"), [(1.75, 0), (2.0, 1)])
 def test_strokes_that_are_too_short_are_none(long: float, cut: int) -> None:
+    """Whether they are all of their line or the end of a longer one."""
     wanted = strokes(10.0, half=0.3, last=3 + long)
     assert len(fitted(wanted, np.zeros(len(wanted)), shapely.box(0, 0, 30, 20), RULES)[1]) == cut
+    wanted = strokes(10.0, half=0.3)
+    half = np.where((wanted.xy[:, 0] > 15) & (wanted.xy[:, 0] < 27 - long), 0.0, 0.3)
+    assert len(fitted(wanted.with_half(half), np.zeros(97), shapely.box(0, 0, 30, 20), RULES)[1]) == 1 + cut
 
 
 @pytest.mark.parametrize(("gap", "left"), [(1.0, 1.8), (1.5, 1.8), (2.0, 2.0)])
