@@ -1,4 +1,4 @@
-"""What may be written in a print's file and asked of paths, and what is usual: both ends of each range."""
+"""What may be written in a print's file, and what is usual: both ends of each range."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import pytest
 
 from carvegen.base.parameters import parameters
 from carvegen.prints.file import keys
-from carvegen.toolpaths.settings import PathSettings
 
 #: Each number that may be set: what is usual, the least and the most.
 RANGES: list[tuple[Any, dict[str, tuple[float | None, float, float]]]] = [
@@ -23,10 +22,6 @@ RANGES: list[tuple[Any, dict[str, tuple[float | None, float, float]]]] = [
         "counter_thickness_mm": (None, 0.3, 100),
     }),
     (keys.PrintMark, {"strength": (1, 0, 1)}),
-    (PathSettings, {
-        "line_spacing_mm": (0.1, 0.02, 5), "lead_in_mm": (0, 0, 20), "rest_mm": (2, 0, 50), "ramp_deg": (5, 0.5, 30),
-        "pass_mm": (0, 0, 50),
-    }),
 ]  # fmt: skip
 
 
@@ -46,7 +41,6 @@ def test_what_may_be_asked_and_what_is_usual(settings, ranges) -> None:
     ("settings", "name", "ends"),
     [
         (keys.PrintTable, "size_mm", ((5.0, 5.0), (2000.0, 2000.0), (4.9, 5.0), (5.0, 2001.0))),
-        (PathSettings, "shoulder_steps", (0, 6, -1, 7)),
         (keys.PrintMark, "attempt", (1, 10**6, 0, 10**6 + 1)),
         (keys.PrintTable, "seed", (0, 2**63 - 1, -1, 2**63)),
     ],
