@@ -354,6 +354,20 @@ def test_only_the_motifs_own_white_is_fitted_again_and_only_where_marks_were_don
     assert [each == "again" for each in again] == [bool(grew) and name == "snow"] * 2
 
 
+@pytest.mark.parametrize("motifs", [("frost",), ("snow",)])
+def test_white_without_marks_of_its_own_stays_as_it_is_with_what_is_left_to_the_carver(motifs, monkeypatch) -> None:
+    monkeypatch.setattr(marked_whites, "marked_nearby", lambda growth, *_: replace(growth, cuts=shapes()))
+    one = shapes(box(0, 0, 1, 1))
+    white = marked_whites.White(name="snow", shapes=one, leaves=frozenset({"sky"}), free=one, to_decide=one)
+    bed: Any = Bed(
+        motif="snowfall", name="snow", settings=None, place=Place(area=box(0, 0, 9, 9)), limits=limits(), seed=1
+    )
+    mark = Mark(meaning=Meaning.MORE, shape=box(0, 0, 2, 2), key="a", motifs=motifs)
+    [made] = marked_whites._parts(white, [mark], bed, [], nearby.Memory())
+    left = 0 if motifs == ("snow",) else 1
+    assert [len(each) for each in (made.shapes, made.to_decide)] == [left, left]
+
+
 def refitted_by(mark: Mark | None, *, name: str = "snow") -> list[float]:
     """The gap between two of a motif's shapes where a mark lies that was done by half a land, and beside it."""
     bed = Bed(

@@ -7,6 +7,7 @@ import itertools
 import math
 from fractions import Fraction
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,10 +23,11 @@ from carvegen.toolpaths.laser.scanning import scan_lines
 from carvegen.toolpaths.laser.tabs import _straightest, _stretch
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.motion.moves import ACROSS, CUT, DOWN, HEIGHT, moves_of
-from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
-from carvegen.toolpaths.router.cut_through import _Tab, _tabbed
+from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings, picked
+from carvegen.toolpaths.router.cut_through import _Tab, _tabbed, cut_through
 from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows, nested
 from carvegen.toolpaths.router.pockets import _clear
+from carvegen.toolpaths.router.ramps import Descent
 from carvegen.toolpaths.sequence.order import turned
 from carvegen.toolpaths.sequence.tours import length_mm, tour
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
@@ -419,6 +421,16 @@ def test_over_a_tab_earlier_rounds_stay_a_little_higher() -> None:
         half = len(kept) // 2
         assert kept[:half].max() == pytest.approx(top + 0.05 * 0.7)
         assert kept[half + 2 :].max() == pytest.approx(top)
+
+
+def test_a_loose_piece_too_small_for_a_tab_is_cleared_by_rings_half_a_radius_apart() -> None:
+    """2.4 mm from the middle it is 15.1 mm round, a tab asks for 15.6; its core is 0.9 mm large."""
+    cutter: Any = SimpleNamespace(face_mm=1.5)
+    down = Descent(depth_mm=3.2, passes=1, ramp_deg=80.0)
+    paths = cut_through(shapes(disc(0, 0, 2.4, points=200)), cutter, down, 3.0, tabs=True)
+    far = [np.hypot(*line.xyz[:, :2].T).max() for line in (picked(paths, np.array([k])) for k in range(len(paths)))]
+    assert sorted(far) == pytest.approx([0.15, 0.9, 2.4], abs=0.03)
+    assert (paths.xyz[:, 2] <= 0).all()
 
 
 def test_what_is_followed_twice_is_as_long_as_a_speck_for_a_beam_and_as_its_cut_for_a_cutter(monkeypatch) -> None:
