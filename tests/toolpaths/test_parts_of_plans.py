@@ -430,6 +430,8 @@ def test_a_loose_piece_too_small_for_a_tab_is_cleared_by_rings_half_a_radius_apa
     paths = cut_through(shapes(disc(0, 0, 2.4, points=200)), cutter, down, 3.0, tabs=True)
     far = [np.hypot(*line.xyz[:, :2].T).max() for line in (picked(paths, np.array([k])) for k in range(len(paths)))]
     assert sorted(far) == pytest.approx([0.15, 0.9, 2.4], abs=0.03)
+    for radius, ways in ((2.47, 3), (2.5, 1), (3.0, 1)):
+        assert len(cut_through(shapes(disc(0, 0, radius, points=200)), cutter, down, 3.0, tabs=True)) == ways
     assert (paths.xyz[:, 2] <= 0).all()
 
 
