@@ -184,8 +184,8 @@ def test_feet_of_a_fan_stand_evenly_and_look_about_as_far_out_as_they_stand() ->
     """
     at, out = fans(np.ones(400_000), 900, 20.0, rng())
     gaps = np.diff(at)
-    within = gaps[gaps < 40]
-    assert np.median(within) == pytest.approx(25, abs=1)
+    within = gaps[gaps < 100]
+    assert np.median(within) == pytest.approx(25, abs=2)
     alone = np.flatnonzero((gaps[1:] > 100) & (gaps[:-1] > 100)) + 1
     assert out[alone].std() == pytest.approx(np.hypot(0.2 / 3**0.5, 0.12), rel=0.1)
     assert len(fans(np.ones(400_000), 900, 20.0, rng(2))[0]) / 900 == pytest.approx(2.6, abs=0.2)
