@@ -61,7 +61,7 @@ _FREE = {
     "_ARC", "_TIDY_ARC", "_SEGMENTS", "_SAG_MM", "_SMOOTH_MM", "_FINE_MM", "FINE_MM",
     "_PLAIN_MM", "_ASKEW", "_ROOM", "_CHUNK", "_AT_ONCE", "_BAND", "LARGE", "_MANY_HOLES", "_AROUND", "_AROUND_MM",
     "_FEW_ROUTES", "_RATIO", "_MANY_POINTS", "_BY_BOUNDS", "_FIRST_FEW", "_LONG_LIMITS", "_FEW_SIDES", "_BATCH",
-    "_WORTH_POINTS",
+    "_WORTH_POINTS", "_PAIRS", "_TOO_MANY", "_NOWHERE_MM",
 }  # fmt: skip
 #: Branches that end early what would go on with nothing: without them the bytes are the same, only later.
 EARLY_ENDS = {

@@ -237,3 +237,10 @@ def test_what_goes_wrong_is_told_and_whether_depth_alone_helps(reach: float, nee
         printing=SimpleNamespace(reach_mm=lambda gaps: np.full(len(gaps), reach)),
     )  # fmt: skip
     assert clearing._kind(job, 5.0, needed) == kind
+
+
+def test_a_roller_has_fallen_in_at_its_radius_and_what_the_paper_sinks() -> None:
+    job: Any = SimpleNamespace(
+        printing=SimpleNamespace(roller_radius_mm=20.0, indentation_mm=0.3, margin_mm=0.05)
+    )  # fmt: skip
+    assert clearing._all_in(job) == pytest.approx(20.35)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from shapely import affinity
 
 from carvegen.base.findings import Severity
 from carvegen.checks import checked, drop_outs, look
+from carvegen.checks import survey as survey_module
 from carvegen.checks.depths import clearing
 from carvegen.checks.slenderness import stout_source, stout_width
 from carvegen.checks.survey import Survey
@@ -175,3 +177,20 @@ def test_a_side_most_of_which_runs_along_the_drawing_is_the_drawings(share: floa
 
 def test_only_what_breaks_counts_as_a_break() -> None:
     assert {finding.severity for finding in checked(moat(2.0))} == {Severity.RISK}
+
+
+@pytest.mark.parametrize(
+    ("along", "across", "bevelled", "measured"),
+    [(1.0, 1.0, False, False), (1.1, 1.0, False, True), (1.0, 1.1, False, True), (1.1, 1.1, True, False)],
+)
+def test_slender_land_is_measured_where_stout_asks_for_more_than_what_lasts(
+    along: float, across: float, bevelled: bool, measured: bool, monkeypatch
+) -> None:
+    monkeypatch.setattr(survey_module, "narrow_spread", lambda *_, **__: "measured")
+    lasts = SimpleNamespace(land_along_mm=1.0, land_across_mm=1.0)
+    job = SimpleNamespace(
+        face_limits=lasts, stout_limits=SimpleNamespace(land_along_mm=along, land_across_mm=across),
+        block=SimpleNamespace(bevelled=bevelled, land_rings=None), limits=SimpleNamespace(land_mm=1.0),
+    )  # fmt: skip
+    own = SimpleNamespace(job=job, _fine=None)
+    assert (Survey._slender_spread.func(own) == "measured") == measured

@@ -189,3 +189,50 @@ def test_centres_on_a_line_or_in_one_place() -> None:
     assert np.isnan(alikeness.distance_spread(alikeness.nearest_distances(np.zeros((40, 2)))))
     report = found(disc(10 + 4 * k, 75, 1.0) for k in range(40))
     assert "look-spacing" in report  # evenly along one line
+
+
+@pytest.mark.parametrize(
+    ("index", "error", "kind"), [(1.14, 0.01, ""), (1.16, 0.01, "even"), (1.28, 0.1, ""), (1.32, 0.1, "even")]
+)
+def test_shapes_keep_more_even_distances_than_chance_by_fifteen_in_a_hundred_and_three_errors(
+    index, error, kind, monkeypatch
+) -> None:
+    monkeypatch.setattr(alikeness, "spacing", lambda *_, **__: (index, error))
+    said = list(look._spacing(shapes(disc(0, 0, 1), disc(9, 0, 1), disc(0, 20, 1)), 0.5))
+    assert [each.kind for each in said] == ([kind] if kind else [])
+
+
+@pytest.mark.parametrize(("spread", "said"), [(0.115, True), (0.125, False)])
+def test_distances_or_sizes_alike_within_twelve_in_a_hundred_look_set_out(spread, said, monkeypatch) -> None:
+    monkeypatch.setattr(alikeness, "spacing", lambda *_, **__: (1.0, 0.1))
+    monkeypatch.setattr(alikeness, "nearest_distances", lambda _: np.array([1 - spread, 1 + spread] * 20))
+    monkeypatch.setattr(alikeness, "size_spread", lambda _: spread)
+    two = shapes(disc(0, 0, 1), disc(9, 0, 1))
+    assert [each.kind for each in look._spacing(two, 0.5)] == ["lattice"] * said
+    assert len(list(look._sizes(two))) == said
+
+
+@pytest.mark.parametrize(("count", "said"), [(10, False), (11, True)])
+def test_of_a_hundred_shapes_more_than_ten_are_twins(count, said, monkeypatch) -> None:
+    monkeypatch.setattr(alikeness, "have_twins", lambda _: np.arange(100) < count)
+    assert len(list(look._twins(shapes()))) == said
+
+
+@pytest.mark.parametrize(("elongated", "measured", "said"), [(12, 0.901, True), (11, 0.99, False), (12, 0.899, False)])
+def test_shapes_are_combed_if_a_dozen_of_few_all_point_one_way(elongated, measured, said, monkeypatch) -> None:
+    monkeypatch.setattr(alikeness, "combing", lambda _: (measured, elongated))
+    assert len(list(look._combed(shapes(*[disc(9 * k, 0, 1) for k in range(14)])))) == said
+
+
+@pytest.mark.parametrize(("side", "said"), [(9.9, 0), (0.0, 1)])
+def test_straight_sides_are_told_where_a_quarter_has_them_and_boxes_sooner(side, said, monkeypatch) -> None:
+    """Runs of 0.6 of a shape's extent and more, of what is no stroke."""
+    many = shapes(*[disc(9 * k, 0, 1) for k in range(100)])
+    for run, count, degrees, told in (
+        (0.61, 26, 45.0, True), (0.61, 25, 45.0, False), (0.59, 90, 45.0, False),
+        (0.61, 11, 0.9, True), (0.61, 10, 0.9, False), (0.61, 11, 89.1, True), (0.61, 11, 1.1, False),
+    ):  # fmt: skip
+        runs = np.where(np.arange(100) < count, run, 0.1)
+        monkeypatch.setattr(alikeness, "straight_runs", lambda _, runs=runs, to=degrees: (runs, np.full(100, to)))
+        monkeypatch.setattr(alikeness, "elongations", lambda _: (np.full(100, side), None))
+        assert len(list(look._straight(many, shapes()))) == (told and said)

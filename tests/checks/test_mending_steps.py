@@ -428,3 +428,15 @@ def test_what_a_cutter_makes_is_known_of_the_shapes_of_its_latest_survey_alone()
     assert again.broken.tolist() == [True, False]
     assert known.keys() == {(id(again._own[0]), 0.4), (id(again._own[1]), 0.4), (id(first), 0.5)}
     assert again.shrunk[0] is shrunk[1]
+
+
+def test_land_between_white_on_both_sides_is_not_widened_beside_it() -> None:
+    """But where one side is none of the white, there it is."""
+    high = block().height_mm
+    pair = (box(5, 0, 5, high), box(10.3, 0, 5, high))
+    for white, widened in ((shapely.union_all(pair), False), (pair[0], True)):
+        bench = _Bench(setup().on(block(*pair)), frozenset(), white)
+        [narrow] = [each for _, each in places_of(Survey(bench.job, slender=False), np.arange(1))]
+        assert bench._widen_beside_white(narrow) == widened
+        assert len(bench._laid) == widened
+        assert bench._doomed == []

@@ -89,6 +89,22 @@ def test_an_axis_gets_a_point_wherever_its_radius_passes_one_that_is_asked_for()
     assert sorted(map(tuple, np.round(foot, 9).tolist())) == [(4, 6), (4, 10), (22, 6), (22, 10)]
 
 
+@pytest.mark.parametrize(
+    "zone", [box(0, 0, 12, 20), box(6, 7, 9, 2), box(0, 0, 40, 40), box(30, 30, 1, 1), box(4, 4, 1, 9)]
+)
+def test_of_an_axis_what_lies_in_a_zone_stays(zone) -> None:
+    axis = medial_axis(shapes(box(3, 5, 20, 6)))
+    kept = axis.within(zone)
+    there = shapely.intersection(_net(axis), zone)
+    assert kept.lengths.sum() == pytest.approx(there.length, abs=1e-9)
+    if there.length:
+        assert shapely.hausdorff_distance(_net(kept), there) < 1e-9
+    deep = np.minimum(
+        np.minimum(kept.xy[:, 1] - 5, 11 - kept.xy[:, 1]), np.minimum(kept.xy[:, 0] - 3, 23 - kept.xy[:, 0])
+    )
+    assert kept.radius[np.unique(kept.links)] == pytest.approx(deep[np.unique(kept.links)])
+
+
 @pytest.mark.parametrize(("bow", "straight"), [(0.006, True), (0.012, False)])
 def test_an_outline_that_bows_by_less_than_eight_micrometres_is_straight(bow: float, straight: bool) -> None:
     """The middle line lies half as far aside as the lower wall bows."""

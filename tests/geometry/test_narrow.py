@@ -271,3 +271,9 @@ def test_the_coarser_the_measure_the_farther_may_places_of_one_lie_apart(fine, m
     monkeypatch.setattr(narrow, "_groups", lambda at, reach: reached.append(reach) or groups(at, reach))
     narrow.narrow_spread(geometry.rings(shapes(box(0, 0, 9, 1))), 2.0, fine=fine)
     assert reached == [pytest.approx(2 * (0.5 + more))]
+
+
+def test_no_narrow_place_has_two_coordinates_all_the_same() -> None:
+    none = narrow._none()
+    assert len(none) == 0
+    assert (none.at.shape, none.to.shape) == ((0, 2), (0, 2))

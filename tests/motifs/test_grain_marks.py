@@ -206,6 +206,23 @@ def test_rays_on_a_quarter_sawn_face_lie_across_the_grain_in_flocks() -> None:
     assert np.median(np.abs(bowed[..., 1]).max(axis=1) / half) == pytest.approx(0.12, abs=0.03)
 
 
+def test_rays_lean_by_five_degrees_where_no_waves_turn_them(monkeypatch) -> None:
+    """And stand where waves and 0.35 by chance are above 0.3."""
+    for high in (1.0, 0.3, 0.0):
+        monkeypatch.setattr(
+            cracks_and_rays, "waves_at", lambda xy, _, patch_mm, high=high: np.full(len(xy), high * (patch_mm[0] < 20))
+        )
+        spine, _ = cracks_and_rays._spines(WINDOW, 0.02, rng())
+        if high == 1:
+            out = spine[:, -1] - spine[:, 0]
+            half = np.abs(out[:, 0]) / 2
+            bow = 0.09 * 2 * np.sin(2.2)  # from one end to the other, where it is bowed the most
+            off = out[:, 1] / half / 2
+            assert off.std() == pytest.approx(np.hypot(np.tan(np.radians(5)), bow / 2 / 2**0.5), rel=0.07)
+        share = {1.0: 0.977, 0.3: 0.5, 0.0: 0.196}[high]
+        assert len(spine) == pytest.approx(share * 2400, rel=0.12)
+
+
 def test_flecks_and_silver_are_as_thick_as_rays_are() -> None:
     flecks = cracks_and_rays.flecks(WINDOW, 0.01, rng(), least_mm=0.4)
     assert len(cracks_and_rays.flecks(WINDOW, 0.0, rng(), least_mm=0.4)) == 0

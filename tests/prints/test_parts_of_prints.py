@@ -19,7 +19,7 @@ from carvegen.marking.applying import Bed
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowfall import Settings
-from carvegen.prints import bare_paper, cut_blocks, kept_motifs, layers
+from carvegen.prints import bare_paper, cut_blocks, kept_motifs, layers, picture, separation
 from carvegen.prints.file import new_folder
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked import marked_whites, nearby, patches
@@ -338,6 +338,41 @@ def test_what_marks_made_by_other_limits_is_not_taken_for_the_same() -> None:
     assert shapely.to_wkb(other).tolist() == shapely.to_wkb(new).tolist() != shapely.to_wkb(one).tolist()
 
 
+@pytest.mark.parametrize("frames", [(None, None), (None, box(0, 0, 9, 9)), (box(0, 0, 9, 9), box(0, 0, 9, 8))])
+def test_what_grew_within_another_frame_is_not_taken_for_the_same(frames) -> None:
+    grew = list[Any]()
+    bed: Any = SimpleNamespace(
+        name="snow", limits=limits(), grow=lambda _, place, __: grew.append(place.frame) or shapes(box(0, 0, 1, 1))
+    )
+    growing_: Any = nearby._remembered(bed, nearby.Memory())
+    for frame in (*frames, *frames):
+        growing_(Settings(), Place(area=box(0, 0, 9, 9), frame=frame), np.random.default_rng(1))
+    assert grew == list(dict.fromkeys(frames))
+
+
+@pytest.mark.parametrize("name", ["snow", "frost"])
+@pytest.mark.parametrize("grew", [{("a", 1): limits()}, {}])
+def test_only_the_motifs_own_white_is_fitted_again_and_only_where_marks_were_done(name: str, grew, monkeypatch) -> None:
+    monkeypatch.setattr(marked_whites, "_refitted", lambda *_: "again")
+    white = marked_whites.White(name=name, shapes=geometry.empty(), leaves=frozenset())
+    again = marked_whites._mended([white, white], [], [SimpleNamespace(grew=grew, white="snow")])
+    assert [each == "again" for each in again] == [bool(grew) and name == "snow"] * 2
+
+
+@pytest.mark.parametrize("motifs", [("frost",), ("snow",)])
+def test_white_without_marks_of_its_own_stays_as_it_is_with_what_is_left_to_the_carver(motifs, monkeypatch) -> None:
+    monkeypatch.setattr(marked_whites, "marked_nearby", lambda growth, *_: replace(growth, cuts=shapes()))
+    one = shapes(box(0, 0, 1, 1))
+    white = marked_whites.White(name="snow", shapes=one, leaves=frozenset({"sky"}), free=one, to_decide=one)
+    bed: Any = Bed(
+        motif="snowfall", name="snow", settings=None, place=Place(area=box(0, 0, 9, 9)), limits=limits(), seed=1
+    )
+    mark = Mark(meaning=Meaning.MORE, shape=box(0, 0, 2, 2), key="a", motifs=motifs)
+    [made] = marked_whites._parts(white, [mark], bed, [], nearby.Memory())
+    left = 0 if motifs == ("snow",) else 1
+    assert [len(each) for each in (made.shapes, made.to_decide)] == [left, left]
+
+
 def refitted_by(mark: Mark | None, *, name: str = "snow") -> list[float]:
     """The gap between two of a motif's shapes where a mark lies that was done by half a land, and beside it."""
     bed = Bed(
@@ -466,6 +501,97 @@ def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on
     light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
     notes = GrowingRooms._hiding_note(each, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
     assert bool(notes) == noted
+
+
+def test_the_paper_is_bare_on_blocks_that_print_ink_and_on_stencils(monkeypatch) -> None:
+    grower = SimpleNamespace(check=lambda: None, motifs=[], notes=["twice", "twice"], findings=lambda: ())
+    monkeypatch.setattr(picture, "Grower", lambda *_, **__: grower)
+    rooms = SimpleNamespace(face=None, pictures={})
+    monkeypatch.setattr(picture.GrowingRooms, "on", lambda *_: rooms)
+    roles = ("key", "stencil", "emboss", "background")
+    blocks = [SimpleNamespace(name=role, role=role, layers=("A",)) for role in roles]
+    drawing = drawing_of(A, B, C, blocks=tuple(blocks))
+    drawing.print_.motifs = ()
+    for highlights, at in (((), []), (["box 50 50 5 5"], [(50, 50)])):
+        drawing.print_.highlights = highlights
+        monkeypatch.setattr(
+            picture, "_shapes", lambda *_, given=highlights: shapes(*[box(50, 50, 5, 5) for _ in given])
+        )
+        made = picture._unmarked(
+            drawing, geometry.empty(), [SimpleNamespace(name="key"), SimpleNamespace(name="background")], {},
+            say=lambda _: None,
+        )  # fmt: skip
+        assert made.inked == {"key", "background", "stencil"}
+        [paper] = made.whites  # what is embossed leaves the paper bare, too
+        assert paper.leaves == made.inked
+        corners = shapely.bounds(paper.shapes)[:, :2].tolist()
+        assert sorted(map(tuple, corners)) == [(0, 0), *at]
+        assert made.notes == ("twice",)
+
+
+def test_a_grower_knows_the_stencils_of_its_print() -> None:
+    blocks = [SimpleNamespace(name=f"the {role}", role=role) for role in ("key", "stencil", "emboss")]
+    rooms: Any = SimpleNamespace(drawing=SimpleNamespace(print_=SimpleNamespace(blocks=blocks)))
+    assert Grower(rooms, {}, read=None, growths=None, say=print).stencils == ["the stencil"]
+
+
+@pytest.mark.parametrize(("motifs", "gaps"), [((), ["open"]), (("snow",), ["open"]), (("frost",), [])])
+def test_marks_say_what_holes_are_of_their_own_motifs_or_of_all(motifs, gaps) -> None:
+    mark = SimpleNamespace(motifs=motifs, shape=box(1, 1, 2, 2), meaning=SimpleNamespace(gaps="open"))
+    rooms: Any = SimpleNamespace(drawing=drawing_of(A, B, C), hole_marks=[mark])
+    motif: Any = SimpleNamespace(on=("A",), name="snow")
+    assert [word for _, word in GrowingRooms.holes(rooms, motif)] == gaps
+
+
+def test_a_picture_is_ready_for_the_blocks_that_print_what_is_drawn_as_it_is_drawn(monkeypatch) -> None:
+    @dataclass(frozen=True)
+    class Plate:
+        name: str
+        layers: frozenset[str]
+
+    plates = [Plate("one", frozenset({"A"})), Plate("other", frozenset({"a"}))]
+    monkeypatch.setattr(cut_blocks, "plates_of", lambda *_: plates)
+    monkeypatch.setattr(cut_blocks, "as_drawn", lambda names, _: frozenset(name.upper() for name in names))
+    monkeypatch.setattr(cut_blocks, "separation", lambda *_, ready, **__: ready)
+    scene: Any = SimpleNamespace(drawing=drawing_of(A), pictures={"one": 1, "other": 2}, face=None)
+    print_: Any = SimpleNamespace(trap_mm=0.5, register_error_mm=0.5)
+    assert cut_blocks.separation_of(print_, {}, scene) == {"one": 1}
+
+
+def test_a_block_is_what_stands_of_its_face_and_knows_what_is_drawn_and_stays() -> None:
+    print_: Any = SimpleNamespace(width_mm=30.0, height_mm=20.0)
+    scene: Any = SimpleNamespace(
+        openings=shapes(box(20, 5, 4, 4)), stays_on=lambda _: box(1, 1, 2, 2), drawing=drawing_of(A)
+    )
+    own: Any = SimpleNamespace(name="key")
+    for picture_, open_, stays, drawn in ((scene, 1, 1, 1), (None, 0, 0, 0)):
+        made = cut_blocks._block(print_, own, box(0, 0, 10, 20), picture_)
+        assert (len(made.cut_outs), len(made.stays), len(made.drawn)) == (open_, stays, drawn)
+        assert shapely.area(made.cuts).sum() == pytest.approx(20 * 20 - 16 * open_)
+
+
+@pytest.mark.parametrize(
+    ("name", "darker", "paler"),
+    [("key", [], ["mid", "tone", "under"]), ("mid", ["key"], ["under"]), ("tone", ["key"], ["under"]),
+     ("under", ["key", "mid", "tone"], [])],
+)  # fmt: skip
+def test_darker_and_paler_inks_are_those_of_other_lightness_and_one_under_all_is_paler(name, darker, paler) -> None:
+    """`mid` and `tone` are as light, but for rounding."""
+    lights = {"key": 20.0, "mid": 60.0 - 1e-10, "tone": 60.0, "under": 90.0}
+    pictures = {key: box(10 * k, 0, 5, 5) for k, key in enumerate(lights)}
+    plates: Any = {
+        key: SimpleNamespace(name=key, lightness=light, under_all=key == "under") for key, light in lights.items()
+    }
+    for find, expected in ((separation._darker, darker), (separation._paler, paler)):
+        there = find(plates[name], list(plates.values()), pictures)
+        assert [key for key, each in pictures.items() if there.intersects(each)] == expected
+
+
+def test_only_dies_have_counters(monkeypatch) -> None:
+    monkeypatch.setattr(cut_blocks, "_counter_setups", lambda _, k, block_, __, own: (k, block_.name, own))
+    blocks = [SimpleNamespace(name=role, role=role) for role in ("key", "emboss", "stencil")]
+    made = cut_blocks.counter_setups_of(SimpleNamespace(blocks=blocks), None, {block_.name: "own" for block_ in blocks})
+    assert made == {"emboss": (1, "emboss", "own")}
 
 
 @pytest.mark.parametrize(("asked", "thick"), [(None, 1.5), (0.8, 0.8), (0.6, 0.6), (0.59, None)])

@@ -301,3 +301,23 @@ def test_the_shares_of_places_beside_one_another_hide_no_other() -> None:
         register_png(printed.getvalue(), (0, 0, *SIZE), tuple(kinds), ["words"])
     assert len(boxes) == 4
     assert not any(one.intersects(other) for one, other in itertools.combinations(boxes, 2))
+
+
+@pytest.mark.parametrize(("overlap", "less", "none"), [(0.37, 0.0, 0.0), (0.35, 0.4, 0.0), (0.001, 0.4, 0.4)])
+@pytest.mark.parametrize("share", [0.009, 0.011])
+def test_edges_are_told_with_less_overlap_than_asked_and_with_none_where_they_fail(overlap, less, none, share) -> None:
+    """Less: than nine tenths of it. An edge that fails in fewer than one print in a hundred is not told."""
+    result, blocks = tried()[0], print_with(0.4, 0.4)
+    edge = dataclasses.replace(
+        result.places[0], block=0, xy=np.zeros((1, 2)), under=np.array([1]), overlap_mm=np.array([overlap]),
+        snow=np.array([False]),
+    )  # fmt: skip
+    one = dataclasses.replace(result, places=(edge,), share=(np.array([share]),), worst_mm=(np.array([0.2]),))
+    record = figures(one, blocks, PLAN, 60.0, (0.4, 0.4))["white_line"]
+    often = share > 0.01
+    assert record["edge_mm"] == 0.4
+    assert record["edge_that_fails_mm"] == (0.4 if often else 0.0)
+    assert record["edge_with_less_overlap_mm"] == less
+    assert record["edge_without_overlap_mm"] == (none if often else 0.0)
+    assert len(record["places"]) == often
+    assert (record["overlap_for_all_mm"] is None) == (less > 0)

@@ -357,3 +357,12 @@ def test_a_key_before_all_tables_is_none_of_a_table_that_is_not_there() -> None:
     text = "depth_mm = 3\n[print]\ndepth_mm = 4\n"
     assert key_lines.line_of(text, "blocks[0].depth_mm") == 0
     assert key_lines.line_of(text, "print.depth_mm") == 3
+
+
+@pytest.mark.parametrize(
+    ("name", "nth", "line"),
+    [("blocks", 0, 3), ("blocks", 1, 5), ("blocks", 2, 7), ("print", 0, 1), ("marks", 0, 0), ("motifs", 0, 8)],
+)
+def test_a_table_begins_at_its_head_or_where_it_is_written_in_one_line(name: str, nth: int, line: int) -> None:
+    lines = ["[print]", "size = 1", "[[blocks]]", "", " [[ blocks ]]  # two", "", "blocks = [{}]", "motifs = []"]
+    assert key_lines._head(lines, name, nth) == line

@@ -589,3 +589,28 @@ def test_a_land_that_no_darkest_ink_hides_stays_as_it_is_corner_by_corner() -> N
     plate: Any = SimpleNamespace(cut_mm=0.4, land_mm=0.5)
     scene: Any = SimpleNamespace(hidden=shapely.Polygon())
     assert separation._plainer(plate, scene, land) is land
+
+
+@pytest.mark.parametrize(
+    ("high", "seen", "beyond", "paler", "white", "speck"),
+    [
+        # 4 mm² and more is worth a cut, and so is all where no paler ink lies under it
+        (3.9, 0.0, 0.0, True, False, True), (4.1, 0.0, 0.0, True, False, False), (3.9, 0.0, 0.0, False, False, False),
+        # so much is in sight: a dot, and beside the white a rest
+        (3.0, 0.045, 0.0, True, False, True), (3.0, 0.055, 0.0, True, False, False),
+        (3.0, 0.24, 0.0, True, True, True), (3.0, 0.26, 0.0, True, True, False),
+        # or half of it
+        (0.08, 0.035, 0.0, True, True, True), (0.08, 0.045, 0.0, True, True, False),
+        # and none of that on bare paper
+        (3.0, 0.045, 0.04, True, False, False),
+    ],
+)  # fmt: skip
+def test_small_land_of_which_next_to_nothing_is_seen_is_no_cut_worth(high, seen, beyond, paler, white, speck) -> None:
+    """1 mm broad, from its foot on so high in sight."""
+    box = cases.box
+    piece = box(0, 0, 1, high)
+    scene: Any = SimpleNamespace(
+        hidden=box(0, seen, 1, 9), paler=box(0, beyond, 1, 9) if paler else shapely.Polygon(),
+        white=box(-3, -3, 2.999, 9) if white else box(-3, -3, 2.9, 9),
+    )  # fmt: skip
+    assert separation._specks(cases.shapes(piece), piece, scene).tolist() == [speck]

@@ -296,6 +296,7 @@ def test_a_cut_out_wholly_under_a_clamp_is_left_out():
     no_go = geometry.polygon_array([box(0, 0, 40, 30)])
     plan = laser_plan(job_of(cases.block(cut_outs=(disc(20, 15, 5),))), PathSettings(no_go=no_go))
     assert list(named(plan)) == ["SCORE REGISTER"]
+    assert [each.kind for each in plan.findings].count("clamp-on-cut-out") == 1
 
 
 def test_a_cross_under_a_clamp_is_left_out_and_told():

@@ -7,6 +7,7 @@ import itertools
 import math
 from fractions import Fraction
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,13 +18,16 @@ from carvegen.base.findings import Finding, Report, Severity
 from carvegen.toolpaths import cutter_centre_region, plan_for, promises
 from carvegen.toolpaths.fewer_points import points_kept
 from carvegen.toolpaths.laser import planner as laser_planner
+from carvegen.toolpaths.laser import tabs
 from carvegen.toolpaths.laser.scanning import scan_lines
-from carvegen.toolpaths.laser.tabs import _straightest
+from carvegen.toolpaths.laser.tabs import _straightest, _stretch
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.motion.moves import ACROSS, CUT, DOWN, HEIGHT, moves_of
-from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings
+from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings, picked
+from carvegen.toolpaths.router.cut_through import _Tab, _tabbed, cut_through
 from carvegen.toolpaths.router.floor_clearing import _breaks, _inner_first, _rows, nested
 from carvegen.toolpaths.router.pockets import _clear
+from carvegen.toolpaths.router.ramps import Descent
 from carvegen.toolpaths.sequence.order import turned
 from carvegen.toolpaths.sequence.tours import length_mm, tour
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
@@ -365,6 +369,79 @@ def test_gaps_for_tabs_lie_in_the_middle_half_of_each_stretch() -> None:
     assert (places % 1 >= 0.25).all()
     assert (places % 1 <= 0.75).all()
     assert (np.abs(places % 1 - at_corner) >= 0.25).all()
+
+
+def uneven_ring(seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Corners of a star-shaped ring, the first once more at the end, and how far along it each lies."""
+    rng = np.random.default_rng(seed)
+    turn, far = np.sort(rng.uniform(0, 2 * np.pi, 40)), rng.uniform(8, 20, 40)
+    xy = np.column_stack([far * np.cos(turn), far * np.sin(turn)])
+    xy = np.concatenate([xy, xy[:1]])
+    return xy, np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_gap_for_a_tab_lies_where_the_line_turns_least_as_every_place_tried_alone_has_it(seed: int) -> None:
+    """Turns by the quotient of complex numbers; of places that turn as much the one nearest to the middle."""
+    xy, at = uneven_ring(seed)
+    way = np.diff(xy, axis=0) @ [1, 1j]
+    turn = np.abs(np.angle(way / np.roll(way, 1)))
+    stretch = at[-1] / 5
+    for k, place in enumerate(_straightest(xy, at, 5, 2.0)):
+        tried = []
+        for share in 0.25 + 0.5 * (np.arange(tabs._PLACES) + 0.5) / tabs._PLACES:
+            far = np.abs(at[:-1] - (k + share) * stretch)
+            near = np.minimum(far, at[-1] - far) < 2.0
+            tried.append((round(turn[near].sum(), 5), abs(share - 0.5), (k + share) * stretch))
+        assert place == pytest.approx(min(tried)[2])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_piece_of_a_closed_line_is_what_lies_along_it_between_two_places(seed: int) -> None:
+    xy, at = uneven_ring(seed)
+    ring, length = shapely.LineString(xy), at[-1]
+    for begin, end in ((0.1, 0.3), (0.6, 0.95), (0.7, 1.4), (0.99, 1.985), (0.02, 0.999)):
+        piece = _stretch(np.column_stack([xy, np.full(len(xy), -2.0)]), at, begin * length, end * length)
+        points = piece.xyz[:, :2]
+        ends = [ring.line_interpolate_point(share % 1, normalized=True).coords[0] for share in (begin, end)]
+        assert points[[0, -1]] == pytest.approx(np.array(ends))
+        assert shapely.LineString(points).length == pytest.approx((end - begin) * length)
+        assert shapely.hausdorff_distance(shapely.intersection(ring.buffer(1e-6), shapely.LineString(points)),
+                                          shapely.LineString(points)) < 1e-6  # fmt: skip
+        assert (piece.xyz[:, 2] == -2.0).all()
+        assert not piece.closed.any()
+
+
+def test_over_a_tab_earlier_rounds_stay_a_little_higher() -> None:
+    """By a twentieth of what they lack in depth; it is three tenths of the thickness high, at most 1.5 mm."""
+    square = [(0.0, 0.0), (30.0, 0.0), (30.0, 30.0), (0.0, 30.0), (0.0, 0.0)]
+    for thick, top, deep in ((3.0, -2.1, 3.2), (12.0, -10.5, 12.2)):
+        rounds = [(*point, z) for z in (0.7 - deep, -deep) for point in square]
+        kept = _tabbed(paths_of(rounds, closed=(True,)), 120.0, _Tab(thick, deep, 3.0)).xyz[:, 2]
+        half = len(kept) // 2
+        assert kept[:half].max() == pytest.approx(top + 0.05 * 0.7)
+        assert kept[half + 2 :].max() == pytest.approx(top)
+
+
+def test_a_loose_piece_too_small_for_a_tab_is_cleared_by_rings_half_a_radius_apart() -> None:
+    """2.4 mm from the middle it is 15.1 mm round, a tab asks for 15.6; its core is 0.9 mm large."""
+    cutter: Any = SimpleNamespace(face_mm=1.5)
+    down = Descent(depth_mm=3.2, passes=1, ramp_deg=80.0)
+    paths = cut_through(shapes(disc(0, 0, 2.4, points=200)), cutter, down, 3.0, tabs=True)
+    far = [np.hypot(*line.xyz[:, :2].T).max() for line in (picked(paths, np.array([k])) for k in range(len(paths)))]
+    assert sorted(far) == pytest.approx([0.15, 0.9, 2.4], abs=0.03)
+    for radius, ways in ((2.47, 3), (2.5, 1), (3.0, 1)):
+        assert len(cut_through(shapes(disc(0, 0, radius, points=200)), cutter, down, 3.0, tabs=True)) == ways
+    assert (paths.xyz[:, 2] <= 0).all()
+
+
+def test_what_is_followed_twice_is_as_long_as_a_speck_for_a_beam_and_as_its_cut_for_a_cutter(monkeypatch) -> None:
+    monkeypatch.setattr(promises, "doubled", lambda _, least: least)
+    monkeypatch.setattr(promises, "_widest_mm", lambda _: 3.0)
+    for form, least in (("laser", promises._SPECK_MM), ("straight", 3.0), ("v", 3.0)):
+        operation = SimpleNamespace(cutter=SimpleNamespace(form=form), paths=None, name="one")
+        said = list(promises._twice(SimpleNamespace(operations=[operation]), None))
+        assert said == [f"one: {least} lines are followed twice"]
 
 
 @pytest.mark.parametrize("seed", range(6))

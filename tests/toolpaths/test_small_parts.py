@@ -263,6 +263,7 @@ def test_crosses_lie_seven_millimetres_off_the_middle_of_each_side_with_arms_of_
     plain = register_lines.register_lines(block())
     assert len(plain) == 8
     assert plain.lengths == pytest.approx([10] * 8)
+    assert plain.xyz[:4].tolist() == [[15, -7, 0], [25, -7, 0], [20, -12, 0], [20, -2, 0]]  # to the right, then up
 
 
 @pytest.mark.parametrize(("moat", "off"), [(1.4, None), (2.0, 2.5), (3.0, 3.5), (6.0, 6.5), (6.1, None)])

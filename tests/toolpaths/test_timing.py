@@ -225,6 +225,9 @@ def test_a_quick_hand_of_no_known_pace_is_as_slow_as_a_slow_one(unknown, quick, 
     assert report == (None if quick is None else (quick, slow))
 
 
-@pytest.mark.parametrize(("seconds", "said"), [(42.4, "42 s"), (90, "2 min"), (2400, "40 min"), (9000, "2 h 30 min")])
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(42.4, "42 s"), (89, "89 s"), (90, "2 min"), (5340, "89 min"), (5400, "1 h 30 min"), (9000, "2 h 30 min")],
+)
 def test_times_are_said_as_people_say_them(seconds, said):
     assert timing.spoken(seconds) == said

@@ -339,3 +339,89 @@ def test_draws_go_on_where_they_were() -> None:
     assert np.array_equal(at_once, np.column_stack([one_by_one.random() for _ in range(3)]))
     assert np.array_equal(at_once[:, 1:], Draws(key, drawn=1).random(2))
     assert len(np.unique(at_once)) == at_once.size
+
+
+# ── what becomes of the smaller of two that are near ─────────────────────────────────────────────────────────────
+
+
+def couples(away: float, large: float, small: float, *, packed: float = 0.0, torn: bool = False, count: int = 1500):
+    """So many pairs far from one another, the larger before the smaller; and the numbers of both."""
+    middle = np.column_stack([100.0 * np.arange(count), np.zeros(count)])
+    xy = np.stack([middle, middle + np.array([away, 0.0])], axis=1).reshape(-1, 2)
+    key, both = keys(np.arange(2 * count, dtype=np.uint64)), np.arange(2 * count)
+    flakes = Flakes(
+        xy=xy, reach=np.tile([large, small], count), layer=np.full(2 * count, 2), key=key,
+        torn=np.full(2 * count, torn), mark=key, packed=np.full(2 * count, packed),
+        shape=np.full(2 * count, None, dtype=object),
+    )  # fmt: skip
+    return flakes, both[1::2], both[::2]
+
+
+AIR = limits(0.7, 0.4)  #: with what drawing needs 0.724 mm of land; flakes from 0.76 mm of reach on are no specks
+
+
+@pytest.mark.parametrize(
+    ("away", "packed", "share"),
+    [(2.8, 0.0, 0.5), (2.8, 1.0, 0.3), (2.8, 0.3, 0.3 * 0.248), (2.26, 0.0, 0.5), (2.2, 0.0, 0.0), (3.26, 0.0, 0.0)],
+)
+def test_so_many_of_two_that_are_near_merge(away: float, packed: float, share: float) -> None:
+    """Half in thin air; in a mass fewer at its rim, and of those that no third shares three in ten.
+
+    A disc's reach towards another is 0.84 of it: from 0.724 + 0.84 * 3 mm on they are not near; where the smaller one
+    lies in the other by 0.34 of its reach and more they are one as they are.
+    """
+    flakes, small, large = couples(away, 2.0, 1.0, packed=packed)
+    made = land._meetings(flakes, small, large, AIR)
+    assert made.merges.mean() == pytest.approx(share, abs=0.03)
+    assert not made.gone.any()
+    assert (made.scale == 1).all()
+    if share in (0.5, 0.3):  # the others move off, or all but touch
+        need = 0.724 - (away - 0.84 * 3)
+        off = made.off[~made.merges] - 1.12 * need
+        assert np.sqrt(off.clip(0) / (1.5 * 0.7)).mean() == pytest.approx(0.5, abs=0.04)
+        assert off.min() == pytest.approx(0, abs=0.001)
+        assert off.max() == pytest.approx(1.05, rel=0.02)
+    else:
+        assert (made.off[~made.merges] > 0).all() == (0 < share < 0.3)
+
+
+@pytest.mark.parametrize(("away", "gone"), [(0.33, True), (0.34, False), (2.2, False)])
+def test_what_lies_in_another_by_more_than_twice_and_a_half_its_reach_shows_nowhere(away: float, gone: bool) -> None:
+    made = land._meetings(*couples(away, 2.0, 1.0, count=9), AIR)
+    assert made.gone.tolist() == [gone] * 9
+    assert not made.merges.any()
+
+
+@pytest.mark.parametrize(
+    ("away", "torn", "scale"), [(2.9, False, 0.8248), (2.762, False, 0.562), (2.749, False, None), (2.98, True, None)]
+)
+def test_a_speck_beside_a_large_one_shrinks_to_no_less_than_a_clump_of_crystals_may(away, torn, scale) -> None:
+    """By 1.12 of what land is wanting, over 0.84; to 0.55 of its reach at the least, and what is torn not at all."""
+    made = land._meetings(*couples(away, 2.0, 0.7, torn=torn), AIR)
+    rest = ~made.merges
+    assert rest.mean() == pytest.approx(0.5, abs=0.04)
+    assert (made.off == 0).all()
+    assert made.gone[rest].tolist() == [scale is None] * int(rest.sum())
+    if scale is not None:
+        assert made.scale[rest] == pytest.approx(scale, abs=0.001)
+        assert (made.scale[made.merges] == 1).all()
+
+
+def test_two_specks_never_merge() -> None:
+    made = land._meetings(*couples(1.3, 0.75, 0.7), AIR)
+    assert not made.merges.any()
+    assert (land._meetings(*couples(1.3, 0.77, 0.7), AIR).merges.mean()) == pytest.approx(0.5, abs=0.04)
+
+
+@pytest.mark.parametrize(("packed", "least"), [(0.0, 0.0), (1.0, 0.37)])
+def test_those_that_merge_sink_in_by_up_to_their_reach_and_in_a_mass_no_less_than_a_third(packed, least) -> None:
+    flakes, small, large = couples(2.8, 2.0, 1.0, packed=packed)
+    made = land._meetings(flakes, small, large, AIR)
+    left = land.met(flakes, AIR)
+    assert len(left) == len(flakes)
+    apart = (left.xy[small] - left.xy[large])[:, 0]
+    assert apart[~made.merges] == pytest.approx(2.8 + made.off[~made.merges])
+    sunk = 2 - apart[made.merges] / 0.84
+    assert sunk.min() == pytest.approx(least, abs=0.01)
+    assert sunk.max() == pytest.approx(1.0, abs=0.01)
+    assert sunk.mean() == pytest.approx((1 + least) / 2, abs=0.03)

@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.open_sky import TWIG_MM, WIDEST_DEG, hill_behind, sky_before, sky_seen, water_before
-from carvegen.motifs.snowload.scene import Grid, _boards, run_lengths, spread
+from carvegen.motifs.snowload.scene import Grid, _boards, columns_of, run_lengths, spread
 from carvegen.motifs.snowload.snow_shapes import Canvas, _without_specks, without_holes_far_from
 
 
@@ -296,3 +296,36 @@ def test_a_streak_of_water_is_alone(other, water) -> None:
     thing = _streak(1.0, 20)
     found = water_before(np.array([other, thing, shapely.box(0, 45, 100, 60)], dtype=object), 45.0)
     assert shapely.equals(found, thing).any() == water
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_columns_stand_where_a_plumb_line_through_their_middle_meets_the_shapes(seed: int) -> None:
+    """Shapes overlap, have holes, and run out over all sides of the page; beside it they go on as at its rim."""
+    rng, page = np.random.default_rng(seed), Grid(2.0, 3.0, 60, 200, 0.1, 8)  # from 2.8 to 7.2 mm
+    drawn = []
+    for _ in range(7):
+        turn = np.sort(rng.uniform(0, 2 * np.pi, 9))
+        xy = rng.uniform((2, 3), (8, 23)) + rng.uniform(1, 3, (9, 1)) * np.column_stack([np.cos(turn), np.sin(turn)])
+        drawn.append(shapely.Polygon(xy).buffer(0).difference(shapely.Point(xy.mean(axis=0)).buffer(0.5)))
+    parts = [part for each in drawn for part in getattr(each, "geoms", [each])]
+    made, whole = columns_of(np.array(parts, dtype=object), page), shapely.union_all(parts)
+    for column in range(page.wide):
+        x = page.x[np.clip(column, page.beyond, page.wide - page.beyond - 1)]
+        met = shapely.intersection(whole, shapely.LineString([(x, -50), (x, 90)]))
+        spans = sorted(each.bounds[1::2] for each in getattr(met, "geoms", [met]) if each.length > 1e-6)
+        spans = [(low, high) for low, high in spans if high > page.bottom and low < page.top]
+        own = made.column == column
+        low = [page.bottom if low < page.bottom + 0.05 else low for low, _ in spans]
+        high = [np.inf if high > page.top - 0.05 else high for _, high in spans]
+        assert made.low[own] == pytest.approx(low, abs=1e-6)
+        assert made.high[own] == pytest.approx(high, abs=1e-6)
+
+
+@pytest.mark.parametrize("side", [10.0, 1000.0])
+def test_the_cells_of_a_page_lie_on_it_from_its_lower_left_corner_on(side: float) -> None:
+    page = Grid.of((5.0, 7.0, 5.0 + side, 7.0 + side / 2))
+    inner = page.wide - 2 * page.beyond
+    assert inner * page.step == pytest.approx(side, abs=page.step / 2)
+    assert page.high * page.step == pytest.approx(side / 2, abs=page.step / 2)
+    assert page.x[page.beyond] == pytest.approx(5 + page.step / 2)
+    assert page.bottom == 7.0
