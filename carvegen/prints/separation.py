@@ -155,8 +155,7 @@ def separation(
     drawn by a darker ink, the plate stays back from it by the cut-back: register errors then show no light
     fringe in the white. Where that would starve a land, it is not done and is told in `dropped`. Nor is it done
     where the plate's own part of the picture lies under an ink that is not the darkest: that would show paler
-    there, as a rim of one width round each flake. 5. What is left cut under the darkest ink, and borders on the
-    plate's land on the most, is filled (`_bordered`): only the key prints there.
+    there, as a rim of one width round each flake.
 
     Parameters
     ----------
