@@ -18,7 +18,7 @@ from carvegen.prints.tasks import in_turn
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.geometry import Mask, PolygonArray
     from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
@@ -36,7 +36,6 @@ _TIDY_ARC = 4
 _FINE_MM = 0.003  #: outlines that only steer the spread are simplified so far
 _WORTH_POINTS = 20_000  #: from which on blocks are worked on side by side; our own choice: below, it is done in seconds
 _USEFUL_MM, _USEFUL = 0.8, 2.0  #: nor is a cut under the darkest ink narrower, or than so many smallest: our choice
-_APART = 2.0  #: so many overlaps from what is seen nothing shows: two blocks, each off by one at worst
 _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the same
 _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
@@ -342,7 +341,7 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     """The land, plainly outlined where the darkest ink hides it: nothing that shows or hides register errors."""
     if shapely.is_empty(scene.hidden) or shapely.is_empty(land):
         return land
-    gaps = _bordered(_SPUR * plate.land_mm, scene, land) if scene.spread.trap_mm > 0 else geometry.empty()
+    gaps = _enclosed(scene, land)
     if len(gaps):
         land = geometry.union(land, gaps)
     gaps = _useless_cuts(max(_USEFUL_MM, _USEFUL * plate.cut_mm), scene, land)
@@ -351,38 +350,23 @@ def _plainer(plate: Plate, scene: _Scene, land: BaseGeometry) -> Any:  # noqa: A
     return shapely.difference(land, shapely.multipolygons(_spurs(_SPUR * plate.land_mm, scene, land)))
 
 
-def _bordered(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
-    """Parts of gaps that the darkest ink hides and the land borders on the most: no cut there shows anything.
+def _enclosed(scene: _Scene, land: BaseGeometry) -> PolygonArray:
+    """Gaps that the land runs all round and the darkest ink hides: no cut there, however broad, shows anything.
 
-    No nearer to white, paper or another ink in sight than two blocks may be apart, and no narrower than `width`.
+    None with the white, paper or another ink in sight within the trap: there it would show out of register.
     """
-    reach = _APART * max(scene.spread.trap_mm, scene.spread.cut_back_mm)
-    gaps = geometry.parts(geometry.difference(scene.hidden, land))
-    gaps = gaps[shapely.area(gaps) > _SMALL_MM2]
-    gaps = gaps[_along(gaps, land) >= _MOSTLY / 2]  # what lies beside the white is still to be taken off
-    if len(gaps) == 0:
-        return gaps
-    whites = geometry.parts(scene.bare)
-    met = np.unique(shapely.STRtree(whites).query(gaps, predicate="dwithin", distance=reach)[1])
-    gaps = _less(gaps, geometry.parts(_round_each(shapely.multipolygons(whites[met]), reach * _SPARE)))
-    gaps = _less(gaps, _others_round(gaps, scene, reach))
-    filled = shapely.multipolygons(gaps)
-    whole = geometry.union(shapely.intersection(land, _round_each(filled, width)), filled)
-    gaps = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
-    gaps = gaps[shapely.area(gaps) > _CRUMB_MM2]
-    return gaps[_along(gaps, land) >= _MOSTLY]
-
-
-def _along(pieces: PolygonArray, land: BaseGeometry) -> Floats:
-    """Which share of what runs round each piece, holes left out, lies along the land's outline; (n,)."""
-    rings = geometry.rings(geometry.filled(geometry.polygon_array(shapely.segmentize(pieces, _LOOK_MM / 4))))
-    ends = rings.xy[rings.edge_ends]
-    length, owner = np.hypot(*(ends - rings.xy).T), rings.spread(rings.owner)
-    outline = shapely.boundary(land)
-    shapely.prepare(outline)
-    lies = shapely.dwithin(outline, geometry.dots((rings.xy + ends) / 2), _MEETS_MM)
-    met, whole = (np.bincount(owner, part, minlength=len(pieces)) for part in (length * lies, length))
-    return met / np.maximum(whole, geometry.GRID_MM)
+    pieces, wide = geometry.parts(land), max(scene.spread.trap_mm, scene.spread.cut_back_mm)
+    holes = geometry.holes(pieces)
+    holes = holes[shapely.area(holes) > _CRUMB_MM2]
+    if len(holes):
+        whites = shapely.STRtree(geometry.parts(scene.bare))
+        holes = np.delete(holes, whites.query(holes, predicate="dwithin", distance=wide)[0])
+    if len(holes) == 0:
+        return holes
+    _, inner = shapely.STRtree(pieces).query(holes, predicate="contains")
+    gaps = _less(holes, pieces[np.unique(inner)])
+    met, _ = shapely.STRtree(_others_round(gaps, scene)).query(gaps, predicate="intersects")
+    return np.delete(gaps, met)
 
 
 def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
@@ -393,18 +377,19 @@ def _useless_cuts(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArr
     least_mm2 = width**2 / 8
     gaps = _gaps(width, scene, scene.hidden, land, least_mm2)
     if len(gaps):
-        gaps = _less(gaps, _others_round(gaps, scene, scene.spread.trap_mm))
+        gaps = _less(gaps, _others_round(gaps, scene))
     filled = shapely.multipolygons(gaps)
     whole = geometry.union(shapely.intersection(land, _round_each(gaps, width)), filled)
     pieces = geometry.parts(shapely.intersection(filled, opened(whole, width, quad_segs=_TIDY_ARC)))
     return pieces[shapely.area(pieces) > least_mm2]
 
 
-def _others_round(gaps: PolygonArray, scene: _Scene, reach: float) -> PolygonArray:
-    """All that lies within `reach` of where paper or another ink is seen, about gaps."""
-    around = shapely.intersection(_round_each(gaps, reach), scene.face)
+def _others_round(gaps: PolygonArray, scene: _Scene) -> PolygonArray:
+    """All that lies within the trap of where paper or another ink is seen, about gaps."""
+    trap = scene.spread.trap_mm
+    around = shapely.intersection(_round_each(gaps, trap), scene.face)
     others = opened(shapely.difference(around, scene.free), 2 * _MEETS_MM)
-    return geometry.parts(_about(others, reach * _SPARE))
+    return geometry.parts(_about(others, trap * _SPARE))
 
 
 def _spurs(width: float, scene: _Scene, land: BaseGeometry) -> PolygonArray:
