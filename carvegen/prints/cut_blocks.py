@@ -128,7 +128,7 @@ def plates_of(print_: Print, setups: Setups) -> tuple[Plate, ...]:
             plates.append(
                 Plate(
                     name=block.name, layers=frozenset(block.layers), lightness=lightness(block.ink.colour),
-                    land_mm=limits.land_mm, cut_mm=limits.cut_mm, ground=block.role == "background",
+                    land_mm=limits.land_mm, cut_mm=limits.cut_mm, ink=block.ink, ground=block.role == "background",
                     under_all=block.role == "ground",
                 )
             )  # fmt: skip
@@ -162,7 +162,7 @@ def separation_of(print_: Print, setups: Setups, picture: Picture) -> Separation
     ready = {plate.name: picture.pictures[plate.name] for plate in plates if plate in drawn}
     return separation(
         picture.face, layers, drawn, white=lambda plate: picture.white_for(plate.name),
-        stays=lambda plate: picture.stays_on(plate.name), ready=ready,
+        stays=lambda plate: picture.stays_on(plate.name), ready=ready, paper=print_.paper,
         spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
 

@@ -12,12 +12,14 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.colour import ciede2000, cielab, overprinted, screen
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.colour import Ink, Rgb
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.prints.tasks import Run, Say, Task
 
@@ -40,6 +42,7 @@ _SPUR = 1.5  #: and no spur of land narrower than so many times what holds: the 
 _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
+_SAME = 3.0  #: ΔE00 that nobody tells beside each other under the darkest ink: our own choice
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -61,6 +64,7 @@ class Plate:
     lightness: float  #: CIELAB L* of its ink
     land_mm: float  #: narrowest land that its material holds
     cut_mm: float  #: narrowest cut
+    ink: Ink | None = None  #: None: not known, so it hides nothing and nothing hides it
     ground: bool = False  #: prints all of the face where nothing stands in front
     under_all: bool = False  #: prints all of the face, whatever stands in front: the others print over it
 
@@ -146,6 +150,7 @@ def separation(
     spread: Trapping,
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
     ready: Mapping[str, BaseGeometry] = MappingProxyType({}),
+    paper: Rgb = (255, 255, 255),
 ) -> Separation:
     """What each plate prints, as tasks.
 
@@ -154,27 +159,40 @@ def separation(
     drawn by a darker ink, the plate stays back from it by the cut-back: register errors then show no light
     fringe in the white. Where that would starve a land, it is not done and is told in `dropped`. Nor is it done
     where the plate's own part of the picture lies under an ink that is not the darkest: that would show paler
-    there, as a rim of one width round each flake.
+    there, as a rim of one width round each flake. 5. Where the darkest ink is printed later and hides the plate's
+    (`_hides`), the land is plainly outlined: there, and nowhere else, what is cut or stands is not seen.
+
 
     Parameters
     ----------
+    plates
+        In printing order.
     white
         What must not print on a plate.
     stays
         Where all of the plate's part of the picture prints, whatever else is asked.
     ready
         What is `painted` of plates already, by name.
+    paper
+        Its colour.
     """
     pictures = {
         plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
     }
     least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
     darkest = [plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
-    hides, whites = _union([pictures[name] for name in darkest]), {plate.name: white(plate) for plate in plates}
+    dark, whites = _union([pictures[name] for name in darkest]), {plate.name: white(plate) for plate in plates}
+    hides = {
+        plate.name: [
+            pictures[other.name] for other in plates if other.name in darkest and _hides(other, plate, plates, paper)
+        ]
+        for plate in plates
+    }
     scenes = {
         plate.name: _Scene(
             face=face, picture=pictures[plate.name], darker=_darker(plate, plates, pictures),
-            paler=_paler(plate, plates, pictures), white=whites[plate.name], hides=hides, spread=spread,
+            paler=_paler(plate, plates, pictures), white=whites[plate.name], dark=dark,
+            hides=_union(hides[plate.name]) if hides[plate.name] else shapely.Polygon(), spread=spread,
             bare=[whites[name] for name in dict.fromkeys([plate.name, *darkest])],
         )
         for plate in plates
@@ -205,6 +223,26 @@ def _points(scene: _Scene) -> int:
     return int(shapely.get_num_coordinates([scene.picture, scene.white]).sum())
 
 
+def _hides(dark: Plate, plate: Plate, plates: Sequence[Plate], paper: Rgb) -> bool:
+    """Whether ink printed later hides a plate's so well that, where it prints, nobody sees if the plate does too.
+
+    On bare paper, on each of the other inks and on all of them, in printing order.
+    """
+    inks = [each.ink for each in plates]
+    if dark.ink is None or plate.ink is None or plates.index(dark) <= plates.index(plate):
+        return False
+    others = [k for k, each in enumerate(plates) if each is not dark and each is not plate and inks[k] is not None]
+    cases = np.vstack([np.zeros(len(plates)), np.eye(len(plates))[others], np.isin(np.arange(len(plates)), others)])
+    cases[:, plates.index(dark)] = 1.0
+    with_it = cases.copy()
+    with_it[:, plates.index(plate)] = 1.0
+    one, other = (
+        cielab(screen(overprinted(paper, [(ink, shares) for ink, shares in zip(inks, each.T, strict=True) if ink])))
+        for each in (cases, with_it)
+    )
+    return bool((ciede2000(one, other) <= _SAME).all())
+
+
 def _darker(plate: Plate, plates: Sequence[Plate], pictures: dict[str, BaseGeometry]) -> BaseGeometry:
     """What of the picture is in inks darker than this one, besides one that lies under all."""
     darker = [
@@ -232,18 +270,19 @@ class _Scene:
     darker: BaseGeometry
     paler: BaseGeometry  #: what is in lighter inks, and in one that lies under all
     white: BaseGeometry  #: in the end as far as it may matter to the plate: what is far away changes nothing
-    hides: BaseGeometry  #: what is in the darkest ink: nothing shows through it
+    dark: BaseGeometry  #: what is in the darkest ink
+    hides: BaseGeometry  #: what of it hides whether the plate prints below it
     bare: Sequence[BaseGeometry]  #: all that is white on the plate, and on those of the darkest ink
     spread: Trapping
 
     @cached_property
     def covered(self) -> BaseGeometry:
         """Where darker ink covers the plate's: there it leaves room for register."""
-        return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.hides))])
+        return _union([geometry.difference(self.darker, geometry.difference(self.picture, self.dark))])
 
     @cached_property
     def hidden(self) -> BaseGeometry:
-        """Where the darkest ink covers the plate's, if lighter: there its outline is free, but for that room."""
+        """Where the darkest ink hides the plate's, if lighter: there its outline is free, but for that room."""
         return _union([geometry.intersection(self.darker, self.hides)])
 
     @cached_property

@@ -13,12 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from carvegen import geometry
-from carvegen.base.colour import (
-    Ink,
-    lightness,
-    overprinted,
-    screen,
-)
+from carvegen.base.colour import Ink, ciede2000, cielab, lightness, overprinted, screen
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints import separation
@@ -42,8 +37,9 @@ NOTHING = shapely.Polygon()
 
 def plate(name: str, *layers: str, ground: bool = False) -> Plate:
     return Plate(
-        name=name, layers=frozenset(layers), lightness=lightness(INKS[name]), land_mm=0.7, cut_mm=0.4, ground=ground
-    )
+        name=name, layers=frozenset(layers), lightness=lightness(INKS[name]), land_mm=0.7, cut_mm=0.4, ground=ground,
+        ink=Ink(colour=INKS[name], opacity=1.0),
+    )  # fmt: skip
 
 
 SKY = plate("sky", ground=True)
@@ -230,6 +226,51 @@ def test_no_gap_is_filled_where_the_dark_has_white_of_its_own_or_the_land_has(on
         FACE, [Layer("HULL", HULL)], [SKY, plate("key", "HULL")], white=lambda one: white[one.name], spread=SPREAD
     )
     assert (result["sky"].land & HULL.buffer(-TRAP - 0.01)).area == pytest.approx(0, abs=0.1)
+
+
+DARK = (31, 43, 61)
+
+
+@pytest.mark.parametrize(
+    ("colour", "opacity", "first", "filled"),
+    [
+        (DARK, 0.7, False, True),
+        (DARK, 0.3, False, True),
+        (DARK, 0.0, False, False),
+        (DARK, 0.7, True, False),
+        ((106, 135, 153), 0.3, False, False),
+        ((106, 135, 153), 1.0, False, True),
+    ],
+    ids=["hides", "partly", "a glaze", "printed first", "pale", "pale, hides"],
+)
+def test_what_the_darkest_ink_does_not_hide_is_not_filled(colour, opacity, first, filled):
+    """A hull before the sky: in its middle the colours of the print are as drawn, or differ by less than one sees."""
+    sky = replace(SKY, ink=Ink(colour=INKS["sky"], opacity=0.2))
+    key = replace(plate("key", "HULL"), lightness=lightness(colour), ink=Ink(colour=colour, opacity=opacity))
+    plates = [key, sky] if first else [sky, key]
+    result = taken([Layer("HULL", HULL)], plates)
+    middle = HULL.centroid
+    printed, drawn = (
+        overprinted((255, 255, 255), [(each.ink, np.array(float(stands(each)))) for each in plates])
+        for stands in (lambda each: result[each.name].land.contains(middle), lambda each: each is key)
+    )
+    assert ciede2000(cielab(screen(printed)), cielab(screen(drawn))) <= 3
+    assert result["sky"].land.contains(middle) == filled
+
+
+def test_an_ink_that_is_not_known_hides_nothing():
+    plates = [SKY, replace(plate("key", "HULL"), ink=None)]
+    assert not taken([Layer("HULL", HULL)], plates)["sky"].land.contains(HULL.centroid)
+
+
+def test_what_the_key_hides_on_paper_it_need_not_hide_on_another_ink():
+    """Opaque white below a glaze is not seen on paper, but where a tone lies below both."""
+    white, black = Ink(colour=(255, 255, 255), opacity=1.0), Ink(colour=(120, 120, 120), opacity=0.0)
+    sky = replace(SKY, ink=white)
+    key = replace(plate("key", "HULL"), ink=black)
+    tone = replace(plate("tone"), ink=Ink(colour=INKS["tone"], opacity=1.0))
+    assert taken([Layer("HULL", HULL)], [sky, key])["sky"].land.contains(HULL.centroid)
+    assert not taken([Layer("HULL", HULL)], [tone, sky, key])["sky"].land.contains(HULL.centroid)
 
 
 def test_no_gap_is_filled_below_an_ink_through_which_it_would_show():

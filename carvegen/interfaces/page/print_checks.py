@@ -120,7 +120,7 @@ def nearby_findings(scene: Scene, window: BaseGeometry) -> PrintFindings:
     white = {plate.name: shapely.union_all(shapely.intersection(scene.white[plate.name], window)) for plate in plates}
     parts = separated(
         window, layers, plates, white=lambda plate: white[plate.name], stays=lambda plate: scene.stays[plate.name],
-        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), paper=print_.paper,
     )  # fmt: skip
     result = PrintFindings()
     for name, part in parts.items():

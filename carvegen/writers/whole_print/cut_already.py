@@ -45,7 +45,7 @@ def cut_lands(print_: Print, shelf: Library) -> dict[str, str]:
         geometry.box(*print_.size_mm), layers,
         [_under_darker(plate, plates) if plate.name in files else plate for plate in plates],
         white=lambda _: shapely.Polygon(),
-        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
+        spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm), paper=print_.paper,
         run=lambda tasks, say: in_turn({name: tasks[name] for name in files}, say),
     )  # fmt: skip
     return {
