@@ -60,8 +60,11 @@ def part(begin: float, end: float) -> Iterator[None]:
 
 
 def each_part(weights: Sequence[float]) -> Iterator[contextlib.AbstractContextManager[None]]:
-    """For each weight the next part of the work at hand, which takes so much of the time beside the others."""
-    ends = [0.0, *itertools.accumulate(weights)]
+    """For each weight the next part of the work at hand, which takes so much of the time beside the others.
+
+    If none weighs anything, all take as much.
+    """
+    ends = [0.0, *itertools.accumulate(weights if any(weights) else [1.0] * len(weights))]
     return (part(begin / ends[-1], end / ends[-1]) for begin, end in itertools.pairwise(ends))
 
 

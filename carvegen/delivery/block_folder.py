@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask
     from carvegen.toolpaths.paths import Plan
 
-__all__ = ["Delivery", "Style", "check_folder", "deliver", "load_writers", "question", "style_of"]
+__all__ = ["Delivery", "Style", "deliver", "load_writers", "question", "style_of"]
 
 _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
@@ -106,11 +106,6 @@ class Delivery:
             "reports": {kind: report.to_dict() for kind, report in self.reports.items()},
             "simulated": dict(self.simulated),
         }
-
-
-def check_folder(out: Path) -> None:
-    """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
-    earlier(out, owned=OWNED, made=(), sign="report.json")
 
 
 def load_writers(kinds: Sequence[str]) -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from carvegen.base.previous_run import RECORD
+from carvegen.base.previous_run import RECORD, earlier
 from carvegen.writers.plan.plan_files import MOST_PROGRAMS, PICTURE, program_name
 from carvegen.writers.sheet import CUT_PICTURE
 
-__all__ = ["OWNED", "contents", "contents_for"]
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = ["OWNED", "check_folder", "contents", "contents_for"]
 
 #: What each file of a delivery is for, by name; "laser" stands for "router" too.
 _PURPOSE = {
@@ -41,6 +45,12 @@ _PURPOSE = {
 OWNED = frozenset(
     [RECORD, *_PURPOSE, *(name.replace("laser/", "router/") for name in _PURPOSE if name.startswith("laser/"))]
 )
+
+
+def check_folder(out: Path) -> None:
+    """Refuse a folder, before anything is made, that holds files of another origin under names of a delivery."""
+    earlier(out, owned=OWNED, made=(), sign="report.json")
+
 
 _NONE: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 

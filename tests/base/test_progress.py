@@ -26,6 +26,16 @@ def test_a_share_of_a_part_of_a_part_is_told_as_a_share_of_all():
     assert told(work) == pytest.approx([0.125, 0.25, 0.625, 0.8125, 1, 1])
 
 
+def test_parts_of_no_weight_are_alike():
+    def work():
+        for one in each_part([0, 0]):
+            with one:
+                reached(0.5)
+
+    assert told(work) == [0.25, 0.5, 0.75, 1]
+    assert list(each_part([])) == []
+
+
 def test_of_tries_each_is_half_of_what_is_left():
     def work():
         tries = halves()

@@ -217,6 +217,18 @@ def test_something_in_the_way_of_the_folder(own_folder, capsys, out, in_the_way)
     assert tree(own_folder) == before
 
 
+@pytest.mark.parametrize(
+    "more", [("--marks", "none.svg"), ("--snow", "0.9"), ("--opening", "circle 900 900 5"), ("--kept", "none.svg")]
+)
+def test_a_folder_of_her_own_is_refused_before_anything_else_is_looked_at(own_folder, capsys, more):
+    put_file(own_folder / "sky/proof.png")
+    ran = run(capsys, *TINY, "--out", "sky", *more)
+    assert ran.code == 2
+    assert "--out" in ran.err
+    assert "proof.png" in ran.err
+    assert not any(word in ran.err for word in more)
+
+
 def test_missing_parents_are_made_and_go_again_with_a_failure(own_folder, capsys, monkeypatch):
     assert run(capsys, *TINY, "--out", "winter/landing/sky").code in (0, 1)
     assert (own_folder / "winter/landing/sky/proof.png").is_file()

@@ -32,7 +32,8 @@ def command(file: Path, out: Path, as_json: bool, **args: Any) -> int:  # noqa: 
     carvegen mend sky.svg --material linoleum --cutter v-60 --out sky/
     """
     from carvegen.blocks.from_drawing import drawn_block
-    from carvegen.delivery.block_folder import check_folder, deliver
+    from carvegen.delivery.block_folder import deliver
+    from carvegen.delivery.delivery_files import check_folder
 
     doubts, say = options.doubts(), options.teller(quiet=as_json)
     check_folder(out)

@@ -77,9 +77,11 @@ def make(
         Makes the block instead of `carvegen.blocks.from_motif.grown_block`.
     """
     from carvegen.blocks.from_motif import strictest
+    from carvegen.delivery.delivery_files import check_folder
     from carvegen.delivery.side_by_side import beside
 
     doubts, say, jobs = options.doubts(), options.teller(quiet=args["as_json"]), options.processes(args["jobs"])
+    check_folder(args["out"])
     settings = options.motif_settings(by, args)
     setups = options.setups(args)
     limits = strictest(setup.limits for setup in setups)
@@ -88,9 +90,9 @@ def make(
     ground = with_kept(ground, settings, limits, args, by=by)
     ground = marks.on(ground, settings, limits, motif=by, seed=args["seed"])
     growing = partial(_grown, ground, settings, limits, args, by=by, stage=stage, grow=grow)
-    readied = partial(_readied, args["out"], [setup.machine.kind for setup in setups])
+    loading = partial(_load_writers, [setup.machine.kind for setup in setups])
     here = ground.shapes_from is not None  # a file is read or written, and its notes are told
-    block, remarks = beside(growing, readied, jobs=1 if here else jobs, say=say)
+    block, remarks = beside(growing, loading, jobs=1 if here else jobs, say=say)
     options.keep_notes(remarks)
     from carvegen.delivery.block_folder import deliver
 
@@ -115,11 +117,9 @@ def _grown(
     return grown_block(ground, settings, limits, rng, by=by, say=remarks.append), remarks
 
 
-def _readied(out: Path, kinds: Sequence[str]) -> None:
-    """Refuse a folder of another origin before anything is made, and load what writes files."""
-    from carvegen.delivery.block_folder import check_folder, load_writers
+def _load_writers(kinds: Sequence[str]) -> None:
+    from carvegen.delivery.block_folder import load_writers  # which by itself takes as long as what it loads
 
-    check_folder(out)
     load_writers(kinds)
 
 
