@@ -46,19 +46,22 @@ class Surroundings:
     clear: BaseGeometry = field(default_factory=shapely.Polygon)  #: what it keeps out of, or what hides it
     fronts: BaseGeometry | None = None  #: parts of what it lies on whose tops stand before others; None: not known
     hides: BaseGeometry | None = None  #: what its far or middle flakes fall behind; None: not known
+    shore: BaseGeometry | None = None  #: where a hill of a layer further back changes what lies; None: not known
 
     @classmethod
     def of(
         cls, *, bears: BaseGeometry, clear: BaseGeometry, fronts: BaseGeometry | None = None,
-        hides: BaseGeometry | None = None,
+        hides: BaseGeometry | None = None, shore: BaseGeometry | None = None,
     ) -> Surroundings:  # fmt: skip
         """In the form in which a file keeps them: the same shapes always give the same numbers."""
-        fronts, hides = (None if shape is None else _settled(shape) for shape in (fronts, hides))
-        return cls(bears=_settled(bears), clear=_settled(clear), fronts=fronts, hides=hides)
+        fronts, hides, shore = (None if shape is None else _settled(shape) for shape in (fronts, hides, shore))
+        return cls(bears=_settled(bears), clear=_settled(clear), fronts=fronts, hides=hides, shore=shore)
 
     def by_name(self) -> dict[str, BaseGeometry]:
         """The shapes that are known, each by the name by which files keep it."""
-        shapes = {"bears": self.bears, "clear": self.clear, "fronts": self.fronts, "hides": self.hides}
+        shapes = {
+            "bears": self.bears, "clear": self.clear, "fronts": self.fronts, "hides": self.hides, "shore": self.shore,
+        }  # fmt: skip
         return {name: shape for name, shape in shapes.items() if shape is not None}
 
 
@@ -317,13 +320,13 @@ def _remembered(record: Mapping[str, Any] | None) -> tuple[MotifOrigin | None, d
     if record is None:
         return None, {}
     try:
-        texts = [record["bears"], record["clear"], record.get("fronts"), record.get("hides")]
-        bears, clear, fronts, hides = shapely.from_wkt(texts)
-        if not all(shape.is_valid for shape in (bears, clear, fronts, hides) if shape is not None):
+        texts = [record["bears"], record["clear"], *map(record.get, ("fronts", "hides", "shore"))]
+        bears, clear, fronts, hides, shore = shapely.from_wkt(texts)
+        if not all(shape.is_valid for shape in (bears, clear, fronts, hides, shore) if shape is not None):
             raise ValueError
         memory = MotifOrigin(
             motif=record["motif"], settings=dict(record["settings"]), marks=frozenset(record["shapes"].split()),
-            surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts, hides=hides),
+            surroundings=Surroundings(bears=bears, clear=clear, fronts=fronts, hides=hides, shore=shore),
         )  # fmt: skip
         return memory, {str(name): float(value) for name, value in record["kept"].items()}
     except (KeyError, TypeError, ValueError, AttributeError, shapely.errors.GEOSException):

@@ -31,7 +31,7 @@ class Place:
     frame: Polygon | None = None  #: rectangle where it would grow if nothing stood in its way; None: the area's bounds
     shapes: PolygonArray = field(default_factory=geometry.empty)  #: what it lies on or grows from
     fronts: PolygonArray = field(default_factory=geometry.empty)  #: parts of the shapes whose tops stand before others
-    behind: PolygonArray = field(default_factory=geometry.empty)  #: what is drawn further back, a shape for each layer
+    further_back: PolygonArray = field(default_factory=geometry.empty)  #: what is drawn there, a shape for each layer
     density: Callable[[Floats], Floats] | None = None  #: points (n, 2) to shares 0…1 of the motif; None: 1
     holes: tuple[tuple[BaseGeometry, str], ...] = ()  #: where holes in the shapes are something else than the motif
     #: takes them for: areas, and one of its words for gaps; of two areas the later one holds

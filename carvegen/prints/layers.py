@@ -76,7 +76,7 @@ class LayeredDrawing:
             return []
         return [layer for layer in self.layers[: self.layers.index(these[-1])] if layer not in these]
 
-    def behind(self, names: Iterable[str]) -> list[Layer]:
+    def further_back(self, names: Iterable[str]) -> list[Layer]:
         """The layers that lie further back than all of these."""
         these = self.named(names)
         return [*self.layers[self.layers.index(these[-1]) + 1 :]] if these else []

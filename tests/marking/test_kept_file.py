@@ -272,12 +272,12 @@ def test_open_paths_are_closed_and_told_and_a_damaged_memory_loses_no_shape(tmp_
     assert same(kept.growth.cuts, growth().cuts)
 
 
-def test_what_stands_in_front_is_remembered_and_older_files_do_not_know_it(tmp_path):
-    post = box(4, 0, 5, 10)
-    for fronts in (post, shapely.Polygon(), None):
-        around = Surroundings.of(bears=box(0, 0, 20, 20), clear=box(25, 0, 3, 3), fronts=fronts)
+@pytest.mark.parametrize("name", ["fronts", "shore"])
+def test_what_older_files_do_not_know_is_remembered(tmp_path, name):
+    for shape in (box(4, 0, 5, 10), shapely.Polygon(), None):
+        around = Surroundings.of(bears=box(0, 0, 20, 20), clear=box(25, 0, 3, 3), **{name: shape})
         text = kept_text(growth(), MotifOrigin(motif="snowload", settings={}, surroundings=around), SIZE, title="sky")
-        each = read(tmp_path, text, "snowload").memory.surroundings
-        assert ("fronts" in text) == (fronts is not None)
-        assert (each.fronts is None) if fronts is None else shapely.equals(each.fronts, fronts)
-    assert read(tmp_path, _told(fronts="POLYGON ((1")).memory is None
+        each = getattr(read(tmp_path, text, "snowload").memory.surroundings, name)
+        assert (name in text) == (shape is not None)
+        assert (each is None) if shape is None else shapely.equals(each, shape)
+    assert read(tmp_path, _told(**{name: "POLYGON ((1"})).memory is None

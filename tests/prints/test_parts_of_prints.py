@@ -57,7 +57,7 @@ def test_what_stands_in_front_is_before_the_rearmost_and_none_of_them(these, fro
 
 @pytest.mark.parametrize(("these", "back"), [(["A"], ["B", "C"]), (["C", "A"], []), (["b"], ["C"]), (["x"], [])])
 def test_what_lies_behind_is_further_back_than_all_of_them(these, back) -> None:
-    assert [layer.name for layer in drawing_of(A, B, C).behind(these)] == back
+    assert [layer.name for layer in drawing_of(A, B, C).further_back(these)] == back
 
 
 @pytest.mark.parametrize(("said", "hinted"), [("HOUZE", True), ("circle 1 2", False)])
@@ -515,7 +515,7 @@ def test_the_paper_is_bare_on_blocks_that_print_ink_and_on_stencils(monkeypatch)
     for highlights, at in (((), []), (["box 50 50 5 5"], [(50, 50)])):
         drawing.print_.highlights = highlights
         monkeypatch.setattr(
-            picture, "_shapes", lambda *_, given=highlights: shapes(*[box(50, 50, 5, 5) for _ in given])
+            picture, "_shapes", lambda *_, those=highlights: shapes(*[box(50, 50, 5, 5) for _ in those])
         )
         made = picture._unmarked(
             drawing, geometry.empty(), [SimpleNamespace(name="key"), SimpleNamespace(name="background")], {},
@@ -678,15 +678,17 @@ def test_without_marks_all_white_is_the_same_as_it_was() -> None:
 
 
 @pytest.mark.parametrize(
-    ("motif", "before", "hides"), [("snowload", 150, None), ("snowfall", None, 25), ("frost", None, None)]
+    ("motif", "before", "hides", "shore"),
+    [("snowload", 150, None, 7), ("snowfall", None, 25, None), ("frost", None, None, None)],
 )
-def test_a_motif_depends_on_the_parts_of_the_drawing_that_it_asks_for(motif, before, hides) -> None:
+def test_a_motif_depends_on_the_parts_of_the_drawing_that_it_asks_for(motif, before, hides, shore) -> None:
     """Lying snow on what stands before its bearers, falling snow on what hides flakes."""
     drawing = drawing_of(Layer("POST", box(40, 10, 5, 30)), Layer("BOARD", box(0, 20, 100, 40)))
     each: Any = SimpleNamespace(
         drawing=drawing, face=box(0, 0, 100, 60), hidden_by=lambda _: shapely.Point(),
         openings=geometry.empty(), _deeper=lambda _: [box(0, 0, 5, 5)],
+        _shore=lambda _: box(0, 0, 7, 1),
     )  # fmt: skip
     entry: Any = SimpleNamespace(motif=motif, on=["POST", "BOARD"], keep_clear=[], region="")
     around = GrowingRooms.surroundings(each, entry, "motifs[0]")
-    assert [shape and shape.area for shape in (around.fronts, around.hides)] == [before, hides]
+    assert [shape and shape.area for shape in (around.fronts, around.hides, around.shore)] == [before, hides, shore]

@@ -585,8 +585,8 @@ def test_lying_snow_is_told_what_layers_further_back_draw(drawn_rooms) -> None:
     made, motif = drawn_rooms
     rooms = made()
     for on, behind in ((DRAWN[0].name, DRAWN[1:]), (DRAWN[-1].name, ())):
-        told = rooms.place(replace(motif, on=(on,)), rooms.face).behind
-        assert [*map(shapely.area, told)] == [layer.shape.area for layer in behind]
+        layers = rooms.place(replace(motif, on=(on,)), rooms.face).further_back
+        assert [*map(shapely.area, layers)] == [layer.shape.area for layer in behind]
 
 
 def room_in(rooms: GrowingRooms, motif, by=LIMITS) -> list[bytes]:

@@ -384,8 +384,8 @@ def uneven_ring(seed: int) -> tuple[np.ndarray, np.ndarray]:
 def test_a_gap_for_a_tab_lies_where_the_line_turns_least_as_every_place_tried_alone_has_it(seed: int) -> None:
     """Turns by the quotient of complex numbers; of places that turn as much the one nearest to the middle."""
     xy, at = uneven_ring(seed)
-    way = np.diff(xy, axis=0) @ [1, 1j]
-    turn = np.abs(np.angle(way / np.roll(way, 1)))
+    steps = np.diff(xy, axis=0) @ [1, 1j]
+    turn = np.abs(np.angle(steps / np.roll(steps, 1)))
     stretch = at[-1] / 5
     for k, place in enumerate(_straightest(xy, at, 5, 2.0)):
         tried = []

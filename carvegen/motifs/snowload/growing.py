@@ -80,7 +80,7 @@ if TYPE_CHECKING:
 
     _Share = Callable[[Floats], Floats]  #: of the snow that is wanted at places, (n, 2): 0…1, (n,)
 
-__all__ = ["grow"]
+__all__ = ["before_shore", "grow"]
 
 _CLIFF_MM, _CLIFF = 0.85, 0.3  #: a base that falls by more, or by more than this share of the depth fallen, is an edge
 _LEAN_DEG = 38.0  #: a gale drives the snow so far off the plumb line
@@ -197,6 +197,51 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free, remark=heaps.remark)
 
 
+def before_shore(settings: Settings, place: Place) -> BaseGeometry:
+    """Where the snow depends on a hill that a layer further back draws, mm; empty: on none.
+
+    All that lies before the hill's far shore, if thin lines of the place's shapes draw that; and streaks of water.
+    """
+    if not len(place.further_back) or not len(place.shapes):
+        return shapely.Polygon()
+    settings, page = settings.drawn_to_scale, shapely.box(*shapely.bounds(place.area))
+    shore = _shore_further_back(place, Grid.of(page.bounds))
+    if not shore:
+        return shapely.Polygon()
+    drawn = [geometry.cropped(shapely.union_all(each), page) for each in (place.shapes, place.fronts) if len(each)]
+    return shapely.union_all([_before(shore, each, settings, place) for each in drawn])
+
+
+def _before(shore: int, silhouette: BaseGeometry, settings: Settings, place: Place) -> BaseGeometry:
+    """What of a silhouette's snow depends on such a shore, at a row of every other one."""
+    drawn, _ = without_marks(geometry.parts(silhouette), settings.gaps, place.holes)
+    if len(drawn) == 0:
+        return shapely.Polygon()
+    page = Grid.of(place.area.bounds)
+    solid, bears = _bearing_of(drawn, settings)
+    stands = _stands(columns_of(solid, page), bears)
+    if hill_behind(stands)[1]:
+        return shapely.Polygon()
+    left, bottom, right, _ = place.area.bounds
+    high = page.bottom + 2 * page.step * shore
+    streaks = shapely.buffer(shapely.union_all(water_before(drawn, high)), _TOUCH_MM)
+    if not shore_drawn(stands, shore).any():
+        return streaks
+    return shapely.difference(shapely.box(left, bottom, right, high), streaks)
+
+
+def _bearing_of(drawn: PolygonArray, settings: Settings) -> tuple[PolygonArray, bool]:
+    """What of the shapes is broad enough for heaps, or all of it; and whether anything is."""
+    solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
+    return (solid, True) if len(solid) else (drawn, False)
+
+
+def _stands(bearing: Columns, bears: bool) -> Mask:
+    """What stands on the page, every other cell of every other row; twigs that bear no heap hide no sky."""
+    beyond = bearing.page.beyond // 2
+    return np.asarray(bearing.raster[::2, ::2][:, beyond:-beyond] & bears)
+
+
 def _heaps(
     silhouette: BaseGeometry, settings: Settings, place: Place, limits: Limits, rngs: Sequence[Generator]
 ) -> _Heaps:
@@ -278,17 +323,15 @@ class _Scene:
         drawn, lattice = without_marks(geometry.parts(silhouette), settings.gaps, place.holes)
         if len(drawn) == 0:
             return None
-        solid = bearer(shapely.union_all(drawn), bridging_mm=settings.bridging_mm, detail_mm=settings.detail_mm)
-        bears = len(solid) > 0
-        solid = solid if bears else drawn
+        solid, bears = _bearing_of(drawn, settings)
         page = Grid.of(place.area.bounds)
         bearing = columns_of(solid, page)
         coarse, beyond = np.s_[::2, ::2], page.beyond // 2  # the sky is alike over a millimetre
-        stands = bearing.raster[coarse] & bears  # twigs that bear no heap hide no sky
-        hill, shore = hill_behind(stands[:, beyond:-beyond])
+        stands = _stands(bearing, bears)
+        hill, shore = hill_behind(stands)
         if not shore:
-            shore = _shore_behind(place, page)
-            hill = shore_drawn(stands[:, beyond:-beyond], shore) if shore else hill
+            shore = _shore_further_back(place, page)
+            hill = shore_drawn(stands, shore) if shore else hill
         shore_mm = page.bottom + 2 * page.step * shore
         water = water_before(drawn, shore_mm) if shore else geometry.empty()
         if len(water):
@@ -572,10 +615,10 @@ class _Scene:
         return whites[0], whites[1]
 
 
-def _shore_behind(place: Place, page: Grid) -> int:
+def _shore_further_back(place: Place, page: Grid) -> int:
     """The row of every other one at which a hill ends that a layer further back draws; 0: none does."""
     beyond = page.beyond // 2
-    layers = (columns_of(geometry.parts(layer), page).raster[::2, ::2] for layer in place.behind)
+    layers = (columns_of(geometry.parts(layer), page).raster[::2, ::2] for layer in place.further_back)
     return max((hill_behind(each[:, beyond:-beyond])[1] for each in layers), default=0)
 
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["on_twigs"]
 
 _CLIFF_MM = 0.6  #: what rises by more from one column to the next is another twig
-_TOLD = 4.0  #: steps: a smaller breadth is not told from none by a grid of every other cell: its height tells it
+_LEAST_STEPS = 4.0  #: steps: a smaller breadth is not told from none by a grid of every other cell: its height tells it
 _NEEDLE_MM, _LIMB_MM = 0.25, 3.0  #: a twig is broader than that, and no broader than this;
 _SHORTEST_MM, _JOINED_MM = 1.8, 0.6  #: a shorter line is a dot, but one that goes on from a heap,
 _JOINS_MM = 1.2  #: under which it reaches so far
@@ -126,7 +126,7 @@ def _twigs_of(drawn: Columns, settings: Settings, limits: Limits) -> _Twigs:
     lean = np.abs(ledges.smoothed(np.clip(ledges.slope, -4, 4), 0.5))
     upright = np.hypot(1, np.minimum(lean, 2.0))
     plumb = ledges.thick / upright
-    broad = np.where(ledges.breadth < _TOLD * ledges.step, plumb, np.minimum(plumb, ledges.breadth))
+    broad = np.where(ledges.breadth < _LEAST_STEPS * ledges.step, plumb, np.minimum(plumb, ledges.breadth))
     bears = cap_mm(_RIDGE_MM + _RIDGE * broad, settings.sticky)
     repose = float(np.tan(np.radians(repose_deg(settings.sticky))))
     return _Twigs(ledges, lean, upright, broad, bears, _LEAST * limits.cut_mm, repose)

@@ -16,6 +16,7 @@ from carvegen.marking.adapting import APART_MM
 from carvegen.marking.kept_file import Surroundings
 from carvegen.motifs.growth import Place, no_room
 from carvegen.motifs.snowfall.readable import Figure, with_lines
+from carvegen.motifs.snowload import Settings, before_shore
 from carvegen.prints.marked.marked_whites import hole_marks_of
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -152,7 +153,7 @@ class GrowingRooms:
         shapes = geometry.parts(self.drawing.union(entry.on))
         return Place(
             area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self.holes(entry),
-            behind=geometry.polygon_array(layer.shape for layer in self.drawing.behind(entry.on)),
+            further_back=geometry.polygon_array(layer.shape for layer in self.drawing.further_back(entry.on)),
         )  # fmt: skip
 
     def room(self, motif: PrintMotif, area: BaseGeometry, limits: Limits, leaves: frozenset[str]) -> Room:
@@ -246,7 +247,19 @@ class GrowingRooms:
             bears=bears, clear=geometry.union(geometry.polygon_array([*clear, self.hidden_by(motif)]), self.openings),
             fronts=geometry.union(self.drawing.fronts(motif.on)) if motif.motif == "snowload" else None,
             hides=geometry.union(*map(geometry.parts, self._deeper(motif))) if motif.motif == "snowfall" else None,
+            shore=self._shore(motif) if motif.motif == "snowload" else None,
         )  # fmt: skip
+
+    def _shore(self, motif: PrintMotif) -> BaseGeometry:
+        """Where a hill of a layer further back changes what lies, as `snowload.before_shore` tells."""
+        settings = motif.settings
+        assert isinstance(settings, Settings)
+
+        def made() -> BaseGeometry:
+            return before_shore(settings, self.place(motif, self.face))
+
+        marks = [(shapely.to_wkb(mark.shape), mark.meaning.gaps) for mark in self.hole_marks]
+        return self._known.once(("shore", motif.name, motif.on, settings, *marks), made)
 
     def in_front(self, motif: PrintMotif, white: BaseGeometry) -> tuple[BaseGeometry, list[str]]:
         """What stands in front of the layer on which the snow lies, and notes where it may only be drawn on it.

@@ -489,7 +489,7 @@ def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stand
     for y, thick, behind, bears in ((50, 1, [page], (0, 1)), (50, 1, [page, hill], (1, 0)), (45, 2, [hill], (0, 0))):
         lines = [shapely.box(0, y, 40, y + thick), shapely.box(64, y, 100, y + thick)]
         on = shapes(post, streak, *lines)
-        place = Place(area=page, shapes=on, behind=shapes(*behind))
+        place = Place(area=page, shapes=on, further_back=shapes(*behind))
         snow = shapely.union_all(snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t")).cuts)
         lies = [snow.intersection(shapely.box(*thing.buffer(3).bounds)).area > 1 for thing in (post, streak)]
         assert lies == [bool(each) for each in bears]
@@ -606,3 +606,28 @@ def test_a_bearer_whose_offset_crosses_itself_is_made_valid(monkeypatch: pytest.
     pieces = scene._grown_back(bow, np.array([shapely.box(-1, -1, 3, 3)], dtype=object), 0.1)
     assert shapely.is_valid(pieces).all()
     assert shapely.area(pieces).sum() == pytest.approx(3.5 + 1.0)  # two triangles, clipped
+
+
+def test_snow_depends_on_a_hill_further_back_only_by_its_shore() -> None:
+    """By its height where lines draw it, by the streaks below it else; not by its crest, nor if there is none."""
+    page = shapely.box(0, 0, 100, 90)
+    crest = [(100, 66), (75, 80), (40, 62), (20, 75), (0, 64)]
+    hill, other, lower = (
+        shapely.Polygon([(0, y), (100, y + 1), *tops])
+        for y, tops in ((50, crest), (50, [*crest[:-1], (0, 66)]), (46, crest))
+    )
+    post, streak = shapely.box(18, 5, 21, 41), shapely.box(35, 20, 65, 21)
+    lines = [shapely.box(0, 50, 40, 51), shapely.box(64, 50, 100, 51)]
+
+    def before(*hills: shapely.Polygon, on: tuple[shapely.Polygon, ...] = (post, streak, *lines)) -> shapely.Geometry:
+        place = Place(area=page, shapes=shapes(*on), further_back=shapes(*hills))
+        return snowload.before_shore(snowload.Settings(), place)
+
+    assert before(hill).area == pytest.approx(100 * 50 - 30, abs=100)
+    assert not before(hill).intersects(shapely.box(40, 20.2, 60, 20.8))
+    assert before(hill).equals(before(other))
+    assert not before(hill).equals(before(lower))
+    assert before(hill, on=(post, streak)).area == pytest.approx(30, rel=0.05)
+    assert [before(*hills, on=on).is_empty for hills, on in (((), lines), ((page,), lines), ((hill,), (post,)))] == [
+        True
+    ] * 3

@@ -33,7 +33,7 @@ _FOLDER = "copies"
 
 # SystemError: numpy reads the head of an array as a syntax tree, which two threads at once may spoil (Python 3.11).
 _DAMAGED = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, SystemError, shapely.errors.ShapelyError)
-_AROUND = ("bears", "clear", "fronts", "hides")  #: of the surroundings, as `Surroundings.by_name` names them
+_AROUND = ("bears", "clear", "fronts", "hides", "shore")  #: of the surroundings, as `Surroundings.by_name` names them
 _MOST_GROWN = 24  #: growths that are remembered: of several motifs, in several weathers
 
 Size = tuple[float, float]
