@@ -56,7 +56,10 @@ def test_a_line_half_as_wide_again_as_an_eye_tells_apart_is_plainly_seen(share: 
     assert words in figures._width(line(share * figures.SEEN_MM))
 
 
-BY_CROSSES = {"visible_mm": 0.1, "method": "crosses", "tolerance_mm": 0.5, "shift_of_two_blocks_mm": {"worst": 1.0}}
+BY_CROSSES = {
+    "visible_mm": 0.1, "method": "crosses", "tolerance_mm": 0.5, "tolerance_written": False,
+    "shift_of_two_blocks_mm": {"worst": 1.0},
+}  # fmt: skip
 
 
 def fault(**changed) -> dict[str, object]:
@@ -106,6 +109,9 @@ def test_a_wider_overlap_is_a_remedy_where_half_of_the_edge_has_room_for_it(enou
     remedy = figures._remedy(WHITE, fault(overlap_for_99_in_100_mm=enough, edge_with_less_overlap_mm=less))
     assert ("write trap_mm = 0.5" in remedy) == written
     assert ("draw the dark shape wider" in remedy) != written
+    snow = figures._remedy(SNOW, fault(overlap_for_99_in_100_mm=enough, edge_with_less_overlap_mm=less))
+    assert "register_error_mm" not in snow
+    assert ("draw the dark shape wider" in snow) != written
 
 
 @pytest.mark.parametrize(

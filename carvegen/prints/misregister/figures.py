@@ -30,14 +30,16 @@ class FaultKind:
     name: str
     between: str
     remedy: str  #: the key of the print file that widens the overlap
+    hides: bool  #: whether a wider overlap shows less; a wider cut-back leaves more dark shapes too thin for it
 
 
 KINDS = (
-    FaultKind(key="white_line", name="white line", between="between two inks", remedy="trap_mm"),
+    FaultKind(key="white_line", name="white line", between="between two inks", remedy="trap_mm", hides=True),
     FaultKind(
-        key="ink_on_snow", name="ink on the snow", between="of light ink along the snow", remedy="register_error_mm"
+        key="ink_on_snow", name="ink on the snow", between="of light ink along the snow", remedy="register_error_mm",
+        hides=False,
     ),
-)
+)  # fmt: skip
 _SELDOM = 0.01  #: places that fail in a smaller share of prints are not told
 _DAMP_GROWS = "0.5 to 2 %, common practice, no source"
 _SOME = 0.05  #: a share of prints from which on it is a finding
@@ -67,6 +69,7 @@ def figures(
     return {
         "method": plan.method,
         "tolerance_mm": off,
+        "tolerance_written": plan.tolerance_mm is not None,
         "turn_deg": round(plan.off_deg(long_side_mm), 4),
         "spread": plan.spread,
         "paper_stretch_percent": [plan.paper_stretch_along_percent, plan.paper_stretch_across_percent],
@@ -187,17 +190,20 @@ def findings(record: dict[str, Any]) -> list[tuple[str, Finding]]:
                 measured=fault["worst_mm"], limit=record["visible_mm"], unit="mm", length_mm=line["mean_mm"],
                 why=f"{_width(line)}, along {line['mean_mm']:g} mm of {fault['edge_mm']:.0f} mm of edge {kind.between}"
                 f". {_of_100(fault['share_of_prints'])} prints show some of it",
-                remedy=_remedy(kind, fault, _closer_method(record, fault)),
+                remedy=_remedy(kind, fault, _closer_words(record, _closer_method(record, fault))),
             )))  # fmt: skip
     return faults
 
 
-def _remedy(kind: FaultKind, fault: dict[str, Any], closer: Method | None = None) -> str:
+def _remedy(kind: FaultKind, fault: dict[str, Any], closer: str = "") -> str:
+    """What is to be done; `closer`: the words of a closer method, if there is one."""
     where = "register/register.png shows where"
-    register = "print in closer register" + (f', such as method = "{closer.name}" in [register]' if closer else "")
-    if _widened(fault) and _has_room(fault) >= fault["edge_mm"] / 2:
+    register = "print in closer register" + (f", such as {closer} in [register]" if closer else "")
+    if not (_widened(fault) and _has_room(fault) >= fault["edge_mm"] / 2):
+        return f"{register}, or draw the dark shape wider there; {where}"
+    if kind.hides:
         return f"{register}, or write {kind.remedy} = {fault['overlap_for_99_in_100_mm']:g}; {where}"
-    return f"{register}, or draw the dark shape wider there; {where}"
+    return f"{register}; {where}"
 
 
 def _widened(fault: Mapping[str, Any]) -> bool:
@@ -212,11 +218,23 @@ def _has_room(fault: Mapping[str, Any]) -> float:
 
 
 def _closer_method(record: Mapping[str, Any], fault: Mapping[str, Any]) -> Method | None:
-    """The method of register with the least work by which the overlap hides all, else the closest; none if in use."""
-    closer = [method for method in METHODS.values() if method.tolerance_mm < record["tolerance_mm"]]
+    """The method of register with the least work by which the overlap hides all, else the closest; none if in use.
+
+    Only methods that are closer than the one in use, by what is usual of both, and closer than it is as told.
+    """
+    usual = min(record["tolerance_mm"], METHODS[record["method"]].tolerance_mm)
+    closer = [method for method in METHODS.values() if method.tolerance_mm < usual]
     hidden = fault["overlap_mm"] + record["visible_mm"]
     closer.sort(key=lambda method: -method.tolerance_mm)
     return next((one for one in closer if pair_worst_mm(one.tolerance_mm) <= hidden), closer[-1] if closer else None)
+
+
+def _closer_words(record: Mapping[str, Any], closer: Method | None) -> str:
+    """What is to be written in [register] for a closer method; a tolerance that is written is of the one in use."""
+    if closer is None:
+        return ""
+    goes = f" and, only with it, without tolerance_mm, which is of {record['method']}"
+    return f'method = "{closer.name}"{goes if record["tolerance_written"] else ""}'
 
 
 def _width(line: Mapping[str, float]) -> str:
@@ -300,7 +318,7 @@ def _choices(kind: FaultKind, fault: Mapping[str, Any], record: Mapping[str, Any
     if fault["line_a_print"]["mean_width_mm"] < SEEN_MM:
         return ["Fine as it is: hardly anybody will see it."]
     choices = []
-    if _widened(fault):
+    if kind.hides and _widened(fault):
         wide, now = fault["overlap_for_99_in_100_mm"], fault["overlap_mm"]
         choices.append(
             f"in [print] {kind.remedy} = {wide:g} instead of {now:g}, which helps on {_has_room(fault):.0f} of "
@@ -308,10 +326,9 @@ def _choices(kind: FaultKind, fault: Mapping[str, Any], record: Mapping[str, Any
         )
     method = _closer_method(record, fault)
     if method is not None:
-        usual = record["tolerance_mm"] == METHODS[record["method"]].tolerance_mm
         choices.append(
-            f'in [register] method = "{method.name}"{"" if usual else " without tolerance_mm"}, which helps '
-            f"everywhere. Blocks are then {pair_worst_mm(method.tolerance_mm):g} mm apart at worst, not "
+            f"in [register] {_closer_words(record, method)}, which helps everywhere. "
+            f"Blocks are then {pair_worst_mm(method.tolerance_mm):g} mm apart at worst, not "
             f"{record['shift_of_two_blocks_mm']['worst']:g}; the board needs {method.waste_mm:g} mm round the picture"
         )
     return [f"{'Or' if k else 'Write'}: {choice}." for k, choice in enumerate(choices)]
@@ -323,11 +340,15 @@ def _advice(kind: FaultKind, fault: dict[str, Any]) -> str:
     little, none = fault["edge_with_less_overlap_mm"], fault["edge_without_overlap_mm"]
     if some is None:
         text = f"{kind.remedy} = {now:g} has no room anywhere."
+    elif some > now and not kind.hides:
+        text = f"Even where {kind.remedy} = {now:g} has room, more than 1 of 100 prints shows some. A wider one is no "
+        text += "remedy: more dark shapes are too thin for it. Print in closer register."
     elif some > now:
         text = f"Where the dark shape has room for it, {kind.remedy} = {some:g} hides it in 99 of 100 prints"
         text += f" and {always:g} always (now {now:g})." if always > some else f" (now {now:g})."
     elif always > now:
-        text = f"Where it has room, what is set hides it in 99 of 100 prints, {kind.remedy} = {always:g} always."
+        text = "Where it has room, what is set hides it in 99 of 100 prints"
+        text += f", {kind.remedy} = {always:g} always." if kind.hides else "."
     else:
         text = f"Where it has room nothing shows: a larger {kind.remedy} would not help."
     if little:
