@@ -11,12 +11,25 @@ import numpy as np
 if TYPE_CHECKING:
     from carvegen.base.findings import Finding, Severity
 
-__all__ = ["DECIDES", "NEAR_MM", "Group", "Numbered", "Spot", "grouped", "letter_of", "rest_in_words", "sentence"]
+__all__ = [
+    "DECIDES",
+    "ENTRIES",
+    "NEAR_MM",
+    "Group",
+    "Numbered",
+    "Spot",
+    "grouped",
+    "letter_of",
+    "rest_in_words",
+    "sentence",
+]
 
 #: Places no further than this from the worst of them are one spot to the eye: the width of a thumb's tip.
 NEAR_MM = 10.0
 #: So many kinds, the gravest, are told first of all; the rest as a sum.
 DECIDES = 3
+#: What is told of one kind for each block, or for some machines apart.
+ENTRIES = ("entry", "entries")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -130,15 +143,17 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
     return tuple(sorted(groups, key=lambda group: (group.severity, -group.beyond, group.rule, group.places[0].number)))
 
 
-def rest_in_words(counts: Sequence[tuple[str, int]]) -> str:
+def rest_in_words(counts: Sequence[tuple[str, int]], *, each: tuple[str, str] = ("kind", "kinds")) -> str:
     """A sum of kinds that are not told one by one, each with how bad it is and its places.
+
+    `each`: what one of them and several are called, as `ENTRIES` where one kind may be told more than once.
 
     >>> rest_in_words([("risk", 12), ("risk", 3), ("advice", 4)])
     '3 more kinds (15 risks, 4 for the eye)'
     """
     sums = {severity: sum(places for bad, places in counts if bad == severity) for severity in _SUMMED}
     words = [f"{places} {_SUMMED[severity][places > 1]}" for severity, places in sums.items() if places]
-    return f"{len(counts)} more kind{'s' if len(counts) > 1 else ''} ({', '.join(words)})"
+    return f"{len(counts)} more {each[len(counts) != 1]} ({', '.join(words)})"
 
 
 _SUMMED = {

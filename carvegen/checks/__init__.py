@@ -57,9 +57,9 @@ _TIMES = {land_width.RULE: 0.5, cut_width.RULE: 0.1, depth.RULE: 0.23, look.RULE
 def checked(job: Job) -> Report:
     """All findings of a job; empty where it holds."""
     survey = Survey(job)
-    found: list[Finding] = []
+    findings: list[Finding] = []
     times = [_TIMES.get(rule, 0.0) for rule in CHECKS]
     for find, checking in zip(CHECKS.values(), each_part(times), strict=True):
         with checking:
-            found += find(survey)
-    return Report.of(found)
+            findings += find(survey)
+    return Report.of(findings)

@@ -120,7 +120,7 @@ _LOADED = ("ezdxf", "scipy.spatial", "scipy.sparse.csgraph", "carvegen.toolpaths
 
 def deliver(
     jobs: Sequence[Job], out: Path, style: Style, *, say: Callable[[str], None], processes: int = 1,
-    mended: tuple[CutChange, ...] = (), lost: tuple[LostPiece, ...] = (),
+    mended: tuple[CutChange, ...] | None = None, lost: tuple[LostPiece, ...] = (),
 ) -> Delivery:  # fmt: skip
     """Check the jobs of one block and write their files into the folder `out`, all or none.
 
@@ -133,7 +133,7 @@ def deliver(
     processes
         How many may work at once, each for another machine. The files are the same with any number.
     mended, lost
-        What was mended on the block before and which land went with it, to be told.
+        What was mended on the block before and which land went with it, to be told; None: nobody asked to mend it.
 
     Raises
     ------
@@ -148,7 +148,7 @@ def deliver(
         say("mending")
         jobs, own = mended_for_all(jobs, say=say)
         lost += lost_pieces(before, jobs[0].block, own)
-    changes = (*mended, *own)
+    changes, asked = (*(mended or ()), *own), style.mend or mended is not None
     untold = {
         job.machine.kind: why for job in jobs if style.paths is not None and (why := _left_out(job, jobs[0], style))
     }
@@ -167,6 +167,7 @@ def deliver(
                 style,
                 untold.get(job.machine.kind, ""),
                 several=len(jobs) > 1,
+                asked=asked,
                 mended=mending_words(changes, lost, limits),
             )
             for job in jobs
@@ -219,12 +220,12 @@ class _Made:
 
 
 def _made(
-    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, mended: str
+    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, asked: bool, mended: str
 ) -> _Made:  # fmt: skip
-    """Check one job and write its files; `untold`: why it gets no paths."""
+    """Check one job and write its files; `untold`: why it gets no paths; `asked`: whether it was to be mended."""
     kind = job.machine.kind
     say(f"checking for the {kind}" if several else "checking")
-    report = left_over(checked(job)) if mended else checked(job)
+    report = left_over(checked(job)) if asked else checked(job)
     made = None if untold else _plan(job, style.paths, say)
     report = report if made is None else with_plan(report, made[0])
     say(f"writing for the {kind}")

@@ -203,6 +203,7 @@ class _Build:
                 setups=self.setups[block.name], counter_setups=counters.get(block.name, ()),
                 style=block_style(print_, k, shelf),
                 stands=stands.get(block.name),
+                mend=block.mend and block.role != "emboss",
             )
             for k, block in enumerate(print_.blocks)
         }  # fmt: skip

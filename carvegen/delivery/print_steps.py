@@ -238,6 +238,7 @@ class BlockInputs:
     counter_setups: tuple[Setup, ...]
     style: Style
     stands: StandingBlock | None  #: what stands of it, if it is cut already
+    mend: bool  #: whether the shape was to be mended
 
 
 def block_style(print_: Print, number: int, shelf: Library) -> Style:
@@ -267,7 +268,8 @@ def block_folder(shape: Shape, inputs: BlockInputs, folder: Path, say: Say) -> B
     limits = strictest(setup.limits for setup in inputs.setups)
     block = with_fringe(shape.block, shape.fringe, limits, to_decide=shape.to_decide)
     jobs = [setup.on(block) for setup in inputs.setups]
-    made = {"": deliver(jobs, folder / name, inputs.style, say=say, mended=shape.changes, lost=shape.lost)}
+    mended = shape.changes if inputs.mend else None
+    made = {"": deliver(jobs, folder / name, inputs.style, say=say, mended=mended, lost=shape.lost)}
     if shape.die is not None:
         made[COUNTER] = deliver_die(jobs[0], shape.die, inputs.counter_setups, folder / name, inputs.style, say=say)
     write_file(folder / "lands" / f"{name}.wkb", shapely.to_wkb(shape.land))

@@ -63,19 +63,24 @@ def test_land_between_cut_outs_is_not_mended_and_told() -> None:
     assert [each.rule for each in done.left] == ["land-width"]
 
 
+THICKER = "draw it thicker there, keep the white off it"
+
+
 @pytest.mark.parametrize(
     ("rule", "measured", "severity", "remedy"),
     [
-        ("land-width", 0.41, Severity.BREAKS, "draw it thicker there, keep the white off it, or print 1.25 times as large"),  # noqa: E501
-        ("land-width", 0.2, Severity.BREAKS, "draw it thicker there, keep the white off it, or print larger"),
-        ("land-width", 0.0, Severity.BREAKS, "draw it thicker there, keep the white off it, or print larger"),
-        ("cut-width", 0.4, Severity.BREAKS, "take a finer cutter, have no white there, or print 1.25 times as large"),
+        ("land-width", 0.41, Severity.BREAKS, f"do; or {THICKER}, or print 1.25 times as large"),
+        ("land-width", 0.2, Severity.BREAKS, f"do; or {THICKER}, or print larger"),
+        ("land-width", 0.0, Severity.BREAKS, f"do; or {THICKER}, or print larger"),
+        ("foot-width", 0.41, Severity.BREAKS, f"do; or {THICKER}, or print larger"),
+        ("small-island", 0.41, Severity.BREAKS, f"do; or {THICKER}, or print larger"),
+        ("cut-width", 0.4, Severity.BREAKS, "do; or have no white there, or print 1.25 times as large"),
         ("land-width", 0.41, Severity.RISK, "do"),
         ("depth", 0.41, Severity.BREAKS, "do"),
     ],
 )  # fmt: skip
 def test_what_mending_left_says_why_and_what_can_still_be_done(rule, measured, severity, remedy) -> None:
-    """0.5 mm of 0.41 is 1.2195 times as much: rounded up to a twentieth."""
+    """0.5 mm of 0.41 is 1.2195 times as much: rounded up to a twentieth. A foot gains as much on land of any width."""
     one = Finding(
         rule=rule, severity=severity, at=(1.0, 2.0), measured=measured, limit=0.5, unit="mm", why="thin", remedy="do"
     )

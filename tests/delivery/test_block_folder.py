@@ -53,6 +53,27 @@ def sky(usual, tmp_path):
     return shutil.copytree(usual[0], tmp_path / "sky")
 
 
+@pytest.mark.parametrize(
+    ("style", "told"),
+    [(Style(paths=None), {}), (Style(paths=None, mend=True), {}), (Style(paths=None), {"mended": ()})],
+    ids=["not asked", "asked", "asked before"],
+)
+def test_mending_that_was_asked_for_and_could_change_nothing_says_why(tmp_path, style, told) -> None:
+    """0.1 mm of land between two parts that are cut out, which mending never touches."""
+    outs = (cases.box(5, 5, 5, 5), cases.box(10.1, 5, 5, 5))
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine")
+    jobs = [setup_.on(cases.block(size=(20, 15), cut_outs=outs)) for setup_ in setups]
+    done = deliver(jobs, tmp_path / "out", style, say=lambda _: None, **told)
+    assert done.changes == ()
+    breaks = [each for report in done.reports.values() for each in report if each.rule == "land-width"]
+    assert breaks
+    asked = style.mend or bool(told)
+    for one in breaks:
+        assert ("Mending left it" in one.why) == asked
+        assert one.remedy.startswith("move or shrink one of the two cuts, or join them")
+        assert ("draw it thicker there" in one.remedy) == asked
+
+
 def sent(task):
     side_by_side._send_grids()
     return pickle.loads(ForkingPickler.dumps(task))

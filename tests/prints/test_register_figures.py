@@ -209,9 +209,7 @@ def test_figures_end_in_settings_to_choose_from():
     (trap, method), report = _choices()
     wide = report["white_line"]["overlap_for_99_in_100_mm"]
     assert trap.startswith(f"Write: in [print] trap_mm = {wide:g} instead of 0.4, which helps on ")
-    assert method.startswith(
-        'Or: in [register] method = "pins" and, only with it, without tolerance_mm, which is of stops, which helps'
-    )
+    assert method.startswith('Or: in [register] method = "pins", only then without tolerance_mm, which helps')
     assert "0.3 mm apart at worst, not 0.8; the board needs 22 mm" in method  # an overlap of 0.4 hides 0.3, not 0.6
     (alone,), _ = _choices(overlap_for_99_in_100_mm=0.4)
     assert alone.startswith('Write: in [register] method = "pins"')
@@ -231,7 +229,7 @@ def test_what_few_prints_show_or_no_eye_sees_is_fine(changed, said):
 def test_a_finding_names_the_closer_method_and_none_where_pins_are_used():
     report = tried()[1]
     assert all(
-        'print in closer register, such as method = "pins" and, only with it, without tolerance_mm' in one.remedy
+        'print in closer register, such as method = "pins", only then without tolerance_mm' in one.remedy
         for _, one in findings(report)
     )
     report |= {"method": "pins", "tolerance_mm": 0.15}

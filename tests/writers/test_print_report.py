@@ -25,8 +25,8 @@ def report_of(expected: dict[str, dict[str, list]]) -> dict:
 @given(
     st.fixed_dictionaries({block: st.fixed_dictionaries({"laser": st.lists(FINDINGS, max_size=8)}) for block in BLOCKS})
 )
-def test_the_groups_hold_every_finding_and_the_worst_of_each_is_one_of_them(found) -> None:
-    report = report_of(found)
+def test_the_groups_hold_every_finding_and_the_worst_of_each_is_one_of_them(by_block) -> None:
+    report = report_of(by_block)
     assert sum(one["places"] for one in report["findings"]) == sum(len(value) for value in report["blocks"].values())
     for each in report["findings"]:
         kept = {k: each[k] for k in ("rule", "severity", "measured", "limit", "at_mm", "why", "remedy")}
@@ -61,30 +61,45 @@ def test_a_block_has_at_most_seven_lines_and_verbose_tells_every_kind_by_its_che
         start = lines.index(f"{name}:")
         own = lines[start + 1 :][: next((k for k, line in enumerate(lines[start + 1 :]) if not line), len(lines))]
         assert len(own) <= 7
-        assert "more kinds" in own[-1]
+        assert "more entries" in own[-1]
     table = report_table(report).split("\n")
     assert len(table) == 1 + 9 * len(BLOCKS)
     assert all("0.30 mm" in row and "0.70 mm" in row for row in table[1:])
 
 
-def test_the_three_gravest_kinds_come_first_and_the_rest_as_a_sum() -> None:
-    kinds = [("land-width", Severity.RISK, 0.1), ("foot-width", Severity.BREAKS, 0.6), ("depth", Severity.ADVICE, 0.0)]
-    found = [finding(rule=rule, severity=bad, measured=measured) for rule, bad, measured in kinds]
-    other = finding(rule="land-width", at=(80.0, 50.0))
-    lines = report_lines(report_of({"sky": {"hand": found}, "key": {"hand": [*found[:2], other]}}))
-    first = lines.index("What decides, of 6 places to look at:")
-    assert [line[:9] for line in lines[first + 1 : first + 4]] == ["  1. sky:", "  2. key:", "  3. sky:"]
-    assert lines[first + 1].endswith(", at x 10.0, y 10.0 mm")
-    broad = [replace(each, severity=Severity.BREAKS) for each in (found[0], other)]
-    said = report_lines(report_of({"sky": {"hand": [*broad, *found[1:]]}, "key": {"hand": found}}))
-    assert any(line.endswith(", 2 places, the worst at x 10.0, y 10.0 mm") for line in said)
-    assert lines[first + 4] == "  and 2 more kinds (2 risks, 1 for the eye)"
-    few = report_lines(report_of({"sky": {"hand": found}}))
-    assert not any("decides" in line for line in few), "three kinds are told in full anyhow"
+def test_the_three_gravest_kinds_come_first_over_blocks_and_machines_and_the_rest_as_a_sum() -> None:
+    kinds = [("land-width", Severity.RISK, 0.1), ("foot-width", Severity.BREAKS, 0.6), ("depth", Severity.ADVICE, 0.0),
+             ("wall-angle", Severity.RISK, 0.2), ("clearing", Severity.ADVICE, 0.3)]  # fmt: skip
+    every = [finding(rule=rule, severity=bad, measured=measured) for rule, bad, measured in kinds]
+    other = finding(rule="land-width", at=(80.0, 50.0), measured=0.05)
+    blocks = {"sky": {"hand": every}, "key": {"hand": every[:2], "laser": [replace(every[0], why="burns"), other]}}
+    lines = report_lines(report_of(blocks))
+    first = lines.index("What decides, of 9 places to look at:")
+    assert [line[:9] for line in lines[first + 1 : first + 4]] == ["  1. sky,", "  2. key,", "  3. sky:"]
+    assert lines[first + 1].endswith(", 2 places, the worst on sky, at x 10.0, y 10.0 mm")
+    assert lines[first + 2].endswith(", 4 places, the worst on key, at x 80.0, y 50.0 mm")
+    assert lines[first + 3].endswith(", at x 10.0, y 10.0 mm")
+    assert lines[first + 4] == "  and 2 more kinds (2 for the eye)"
+    several = report_lines(report_of({"sky": {"hand": [*every, other]}}))
+    assert any(line.endswith(", 2 places, the worst at x 80.0, y 50.0 mm") for line in several)
+    few = report_lines(report_of({"sky": {"hand": every[:4]}, "key": {"hand": every[:4]}}))
+    assert not any("decides" in line for line in few), "four kinds are told in full anyhow, on however many blocks"
 
 
 def test_on_the_proof_sheet_all_but_the_three_gravest_kinds_lie_behind_a_fold() -> None:
     cards = [card(group) for group in grouped([finding(rule=f"rule-{k}") for k in range(6)])]
-    shown, folded = cards_html(cards).split('<details class="rest"><summary>and 3 more kinds (3 risks)</summary>')
+    shown, folded = cards_html(cards).split('<details class="rest"><summary>and 3 more entries (3 risks)</summary>')
     assert (shown.count('class="card'), folded.count('class="card')) == (4, 4)  # three, and their list
     assert "details" not in cards_html(cards[:4])
+
+
+def test_nothing_that_breaks_lies_behind_a_fold() -> None:
+    breaks = [finding(rule=f"rule-{k}", severity=Severity.BREAKS) for k in range(7)]
+    only, one_more, more = (
+        cards_html([card(group) for group in grouped([*breaks, *(finding(rule=f"other-{k}") for k in range(risks))])])
+        for risks in (0, 1, 2)
+    )
+    assert "details" not in only
+    assert "details" not in one_more
+    shown, folded = more.split('<details class="rest"><summary>and 2 more entries (2 risks)</summary>')
+    assert (shown.count("breaks a limit"), folded.count("breaks a limit"), folded.count("a risk:")) == (7, 0, 2)

@@ -124,13 +124,21 @@ def left_over(report: Report) -> Report:
 
 
 def _left(finding: Finding) -> Finding:
-    cut = finding.rule == cut_width.RULE
-    larger = finding.measured * _MUCH_LARGER >= finding.limit > finding.measured > 0
-    size = f"{math.ceil(20 * finding.limit / finding.measured) / 20:g} times as large" if larger else "larger"
-    remedy = f"take a finer cutter, have no white there, or print {size}" if cut else (
-        f"draw it thicker there, keep the white off it, or print {size}"
-    )  # fmt: skip
-    return replace(finding, why=f"{finding.why}. {_WHY_LEFT}", remedy=remedy)
+    """The finding with why mending left it, and after the check's own remedy what else can be done."""
+    keep = "have no white there" if finding.rule == cut_width.RULE else "draw it thicker there, keep the white off it"
+    return replace(
+        finding,
+        why=f"{finding.why}. {_WHY_LEFT}",
+        remedy=f"{finding.remedy}; or {keep}, or print {_larger(finding)}",
+    )
+
+
+def _larger(finding: Finding) -> str:
+    """How much larger it must be printed to hold; a number only of what grows as the print does, as no foot does."""
+    scales = finding.rule in {land_width.RULE, cut_width.RULE}
+    if not (scales and finding.measured * _MUCH_LARGER >= finding.limit > finding.measured > 0):
+        return "larger"
+    return f"{math.ceil(20 * finding.limit / finding.measured) / 20:g} times as large"
 
 
 def mended(job: Job, *, fixed: Collection[int] = (), say: Callable[[str], None] = lambda _: None) -> Mended:

@@ -233,7 +233,7 @@ def _closer_words(record: Mapping[str, Any], closer: Method | None) -> str:
     """What is to be written in [register] for a closer method; a tolerance that is written is of the one in use."""
     if closer is None:
         return ""
-    goes = f" and, only with it, without tolerance_mm, which is of {record['method']}"
+    goes = ", only then without tolerance_mm"
     return f'method = "{closer.name}"{goes if record["tolerance_written"] else ""}'
 
 

@@ -57,15 +57,15 @@ def kind_lines(severity: str, what: str, remedy: str = "", *, about: str = "", l
 
 def shortened_lines(
     entries: Sequence[Sequence[str]], counts: Sequence[tuple[str, int]], *, most: int = MOST_LINES,
-    all_in: str = _ALL_IN,
+    all_in: str = _ALL_IN, each: tuple[str, str] = ("kind", "kinds"),
 ) -> list[str]:  # fmt: skip
     """As many entries as fit into so many lines, the first always, and a last line that sums up the others.
 
-    `counts`: of each entry how bad it is, and at how many places.
+    `counts`: of each entry how bad it is, and at how many places. `each`: what one and several are called.
     """
     k = fitting(entries, most)
     lines = [line for entry in entries[:k] for line in entry]
-    return [*lines, f"and {rest_in_words(counts[k:])}: see {all_in}"] if k < len(entries) else lines
+    return [*lines, f"and {rest_in_words(counts[k:], each=each)}: see {all_in}"] if k < len(entries) else lines
 
 
 def fitting(entries: Sequence[Sequence[str]], most: int) -> int:

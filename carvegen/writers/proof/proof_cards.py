@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from carvegen.base.finding_groups import DECIDES, rest_in_words, sentence
+from carvegen.base.finding_groups import DECIDES, ENTRIES, rest_in_words, sentence
+from carvegen.base.findings import Severity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,11 +53,15 @@ def place_count(cards: Sequence[Card]) -> int:
 
 
 def cards_html(cards: Sequence[Card]) -> str:
-    """The list of cards, all but the first behind a fold; every place is a button that carries its number."""
+    """The list of cards; every place is a button that carries its number.
+
+    The gravest are in sight, and all that break a limit; others lie behind a fold, where they are more than one.
+    """
     if not cards:
         return "<p>None: every check that was made is kept.</p>"
     fair = max(1, _MOST_PLACES // len(cards))
-    shown = len(cards) if len(cards) <= DECIDES + 1 else DECIDES
+    shown = max([DECIDES, *(k for k, each in enumerate(cards, start=1) if each.group.severity is Severity.BREAKS)])
+    shown = len(cards) if len(cards) <= shown + 1 else shown
     return _listed(cards[:shown], fair) + _rest(cards[shown:], fair)
 
 
@@ -67,7 +72,7 @@ def _listed(cards: Sequence[Card], most: int) -> str:
 def _rest(cards: Sequence[Card], most: int) -> str:
     if not cards:
         return ""
-    words = rest_in_words([(card.group.severity.label, card.group.count) for card in cards])
+    words = rest_in_words([(card.group.severity.label, card.group.count) for card in cards], each=ENTRIES)
     return f'<details class="rest"><summary>and {words}</summary>{_listed(cards, most)}</details>'
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from carvegen.base.finding_groups import DECIDES, grouped, rest_in_words
+from carvegen.base.finding_groups import DECIDES, ENTRIES, grouped, rest_in_words
 from carvegen.base.findings import Finding, Severity
 from carvegen.writers.note.findings_table import MOST_LINES, aligned, fitting, kind_lines, shortened_lines
 
@@ -105,21 +105,28 @@ def report_lines(report: Mapping[str, Any], *, most: int = MOST_LINES) -> list[s
             counts.append((finding["severity"], finding["places"]))
             kinds.append(kind)
         first_block = dict.fromkeys(kinds[: fitting(entries, most)], block) | first_block
-        lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, counts, most=most))]
+        lines += ["", f"{block}:", *(f"  {line}" for line in shortened_lines(entries, counts, most=most, each=ENTRIES))]
     return [*lines, *([] if report["findings"] else ["No findings."])]
 
 
-def _deciding(found: Sequence[Mapping[str, Any]]) -> list[str]:
-    """The gravest kinds of the whole print, each in a line, and the rest as a sum; nothing where there are few."""
-    if len(found) <= DECIDES + 1:
+def _deciding(entries: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The gravest kinds of the whole print, each in a line, and the rest as a sum; nothing where there are few.
+
+    A kind is gathered over blocks and machines: by its rule, kind and how bad it is.
+    """
+    alike: dict[tuple[str, ...], list[Mapping[str, Any]]] = {}
+    for entry in entries:
+        alike.setdefault((entry["severity"], entry["rule"], entry["kind"]), []).append(entry)
+    if len(alike) <= DECIDES + 1:
         return []
-    total = sum(finding["places"] for finding in found)
-    lines = ["", f"What decides, of {total} places to look at:"]
-    for k, finding in enumerate(found[:DECIDES], start=1):
-        many = finding["places"] > 1
-        places = f"{finding['places']} places, the worst " if many else ""
-        lines.append(f"  {k}. {finding['block']}: {finding['title']}, {places}{_place(finding['at_mm'], 'at ')}")
-    return [*lines, f"  and {rest_in_words([(each['severity'], each['places']) for each in found[DECIDES:]])}"]
+    kinds = [(kind[0], own, sum(entry["places"] for entry in own)) for kind, own in alike.items()]
+    lines = ["", f"What decides, of {sum(places for *_, places in kinds)} places to look at:"]
+    for k, (_, own, places) in enumerate(kinds[:DECIDES], start=1):
+        blocks, worst = list(dict.fromkeys(entry["block"] for entry in own)), own[0]
+        where = f"on {worst['block']}, " if len(blocks) > 1 else ""
+        many = f"{places} places, the worst {where}" if places > 1 else ""
+        lines.append(f"  {k}. {', '.join(blocks)}: {worst['title']}, {many}{_place(worst['at_mm'], 'at ')}")
+    return [*lines, f"  and {rest_in_words([(severity, places) for severity, _, places in kinds[DECIDES:]])}"]
 
 
 def _place(at: Sequence[float] | None, before: str = "") -> str:
