@@ -180,14 +180,18 @@ def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> N
         os.kill(os.getpid(), getattr(signal, name))
 
     made: list[Path] = []
-    before = signal.getsignal(getattr(signal, name))
-    with pytest.MonkeyPatch.context() as here:
-        here.setattr("carvegen.interfaces.page.serving.scratch_folder", lambda: kept_in_sight(made))
-        with pytest.raises(KeyboardInterrupt):
-            serve(served, SHELF, at=ready)
+    number = getattr(signal, name)
+    before = signal.signal(number, signal.SIG_DFL)  # the suite itself may run under `nohup`
+    try:
+        with pytest.MonkeyPatch.context() as here:
+            here.setattr("carvegen.interfaces.page.serving.scratch_folder", lambda: kept_in_sight(made))
+            with pytest.raises(KeyboardInterrupt):
+                serve(served, SHELF, at=ready)
+        assert signal.getsignal(number) == signal.SIG_DFL
+    finally:
+        signal.signal(number, before)
     assert left
     assert not left[0].exists()
-    assert signal.getsignal(getattr(signal, name)) == before
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")
