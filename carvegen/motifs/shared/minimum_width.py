@@ -36,6 +36,7 @@ _FINE_MM = 0.008  #: how far an outline may be simplified
 _HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly;
 _ROUGH_MM = 0.004  #: and those nearer than this too, where no limit hangs on it
 _THINNED = 0.02  #: of an offset: by so much more than GEOS means to, an outline it has thinned out may lie otherwise
+_LONG = 150  #: outlines with more corners are worth a tree
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -133,7 +134,9 @@ def _shrunk(shapes: NDArray[np.object_], by: float, quad_segs: int) -> NDArray[n
     """
     pieces, owner = shapely.get_parts(shapes, return_index=True)
     less = shapely.buffer(pieces, -by, quad_segs=quad_segs)
-    slim = shapely.dwithin(shapely.boundary(pieces), shapely.boundary(less), _rim(by, quad_segs))
+    outline = shapely.boundary(pieces)
+    shapely.prepare(outline[shapely.get_num_coordinates(outline) > _LONG])  # looked up by a tree
+    slim = shapely.dwithin(outline, shapely.boundary(less), _rim(by, quad_segs))
     less[slim] = [_shrunk_by_sides(piece, by, quad_segs) for piece in pieces[slim]]
     if len(pieces) == len(shapes) and not shapely.is_empty(shapes).any():
         return np.asarray(less, dtype=object)
