@@ -35,6 +35,8 @@ _SLACK_MM = 0.02  #: arcs are polygons and coordinates lie on a grid: so much mo
 _FINE_MM = 0.008  #: how far an outline may be simplified
 _HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly;
 _ROUGH_MM = 0.004  #: and those nearer than this too, where no limit hangs on it
+_THINNED = 0.02  #: of an offset: by so much more than GEOS means to, an outline it has thinned out may lie otherwise
+_LONG = 300  #: outlines with more corners are worth a tree
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -125,9 +127,17 @@ def opened(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: 
 
 
 def _shrunk(shapes: NDArray[np.object_], by: float, quad_segs: int) -> NDArray[np.object_]:
-    """The shapes less a rim so broad, as GEOS gives them but for the order of parts: one by one is quicker; (n,)."""
+    """The shapes less a rim so broad, as GEOS gives them but for the order of parts: one by one is quicker; (n,).
+
+    Where an outline has many corners close together GEOS may thin out a whole inlet before it shrinks the shape, and
+    leave a rim far too slim: that piece is shrunk side by side of its outline, of which nothing is thinned out.
+    """
     pieces, owner = shapely.get_parts(shapes, return_index=True)
     less = shapely.buffer(pieces, -by, quad_segs=quad_segs)
+    outline = shapely.boundary(pieces)
+    shapely.prepare(outline[shapely.get_num_coordinates(outline) > _LONG])  # looked up by a tree
+    slim = shapely.dwithin(outline, shapely.boundary(less), _rim(by, quad_segs))
+    less[slim] = [_shrunk_by_sides(piece, by, quad_segs) for piece in pieces[slim]]
     if len(pieces) == len(shapes) and not shapely.is_empty(shapes).any():
         return np.asarray(less, dtype=object)
     whole = geometry.regrouped(less, owner, len(shapes))
@@ -135,6 +145,21 @@ def _shrunk(shapes: NDArray[np.object_], by: float, quad_segs: int) -> NDArray[n
     whole[count == 0] = shapely.Polygon()
     whole[count == 1] = shapely.get_geometry(whole[count == 1], 0)
     return whole
+
+
+def _rim(by: float, quad_segs: int) -> float:
+    """The slimmest rim that is as good as `by`: its arcs are chords (plane geometry), and outlines are thinned out.
+
+    GEOS rounds the number of chords of an arc: one spans one and a half times its share at the most.
+    """
+    return float(by * (np.cos(1.5 * np.pi / 4 / quad_segs) - _THINNED))
+
+
+def _shrunk_by_sides(piece: BaseGeometry, by: float, quad_segs: int) -> BaseGeometry:
+    outline = geometry.rings(geometry.parts(piece))
+    sides = geometry.lines(outline.xy, outline.xy[outline.edge_ends])
+    rims = shapely.buffer(sides, by, quad_segs=quad_segs)
+    return shapely.difference(shapely.make_valid(piece), shapely.union_all(rims))
 
 
 def closed(shape: Any, width: float, *, quad_segs: int = _ARC) -> Any:  # noqa: ANN401

@@ -18,6 +18,7 @@ from carvegen.motifs.shared.minimum_width import (
     _weak,
     closed,
     loosened,
+    opened,
     standing,
     tiles_of,
 )
@@ -69,12 +70,30 @@ def fringe_on(*more: shapely.Geometry) -> geometry.PolygonArray:
 
 @pytest.mark.parametrize("by", [0.2, 0.6, 5.0])
 def test_shapes_shrunk_piece_by_piece_are_the_very_ones_that_shrink_whole(by) -> None:
-    rng = np.random.default_rng(7)
+    rng = np.random.default_rng(8)
     discs = shapely.buffer(shapely.points(rng.random((60, 2)) * 20), rng.uniform(0.3, 2.0, 60), quad_segs=5)
     whole = [shapely.union_all(lot) for lot in np.split(discs, 4)]
     every = shapely.normalize(geometry.polygon_array([*whole, discs[0], shapely.Polygon(), shapely.MultiPolygon()]))
     once, apart = (shapely.normalize(each) for each in (shapely.buffer(every, -by, quad_segs=2), _shrunk(every, by, 2)))
     assert shapely.to_wkb(apart).tolist() == shapely.to_wkb(once).tolist()
+
+
+#: A wedge with a blunt corner, which GEOS 3.14 thins out so much that it leaves a rim of 0.11 mm for 0.16.
+BLUNT = [
+    (53.75, 30.3), (53.75, 31.1), (54.04696, 30.59342), (54.11877, 30.44763), (54.11683, 30.4423),
+    (54.11491, 30.43782), (54.11173, 30.43146), (54.11074, 30.42965), (54.17975, 30.3),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("quad_segs", [2, 4, 8])
+def test_no_rim_is_slimmer_than_asked_and_what_is_opened_stays_within_its_shape(quad_segs) -> None:
+    """By a chord of one and a half steps a rim is slimmer at the most: cos(1.5 * 45° / steps) (plane geometry)."""
+    shape = shapely.normalize(shapely.Polygon(BLUNT))
+    less = _shrunk(shapes(shape), 0.16, quad_segs)[0]
+    slimmest = 0.16 * np.cos(1.5 * np.pi / 4 / quad_segs)
+    assert slimmest - 0.002 < shape.boundary.distance(less.boundary) <= 0.16 + 1e-9
+    assert not less.is_empty
+    assert opened(shape, 0.32, quad_segs=quad_segs).difference(shape).area < 1e-4
 
 
 def test_a_fringe_that_would_leave_a_sliver_is_cut_back_from_it_and_not_left_out() -> None:

@@ -393,6 +393,8 @@ def test_so_far_a_pad_lies_along_a_shoulder(changed, begins: float, ends: float)
         ({"wind": 1.0, "patchy": 1.0, "own": {1: 0.61}}, False),
         ({"long": 0.95}, True),
         ({"long": 0.85}, False),
+        ({"apart": 0.01, "fir": {4: 1.0}}, True),
+        ({"apart": 0.0, "fir": {4: 1.0}}, False),  # the outline comes back to the tip: nothing has room to lie
     ],
 )
 def test_a_tier_bears_a_pad_where_enough_comes_and_it_is_no_crumb(changed, bears: bool) -> None:

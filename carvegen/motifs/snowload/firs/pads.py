@@ -140,7 +140,7 @@ class _Pads:
         over, under = over * more, under * more
         hem = _HEM * limits.land_mm + _CLOSE_MM
         close = apart < over + under + hem
-        some = lies > _BARE
+        some = (lies > _BARE) & (over + under > 0)  # none where the outline leaves no room over the tip
         on = some & (own[:, 1] < (1 - 0.4 * settings.patchy) * np.clip(1 + 0.5 * blows, 0, 1))
         on &= ~close | _every_other(tiers, fir[:, 4])
         begins = np.where(own[:, 3] < _POKES, 0.04 + 0.35 * own[:, 3], 0.0)
