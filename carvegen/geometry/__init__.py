@@ -324,7 +324,7 @@ def dots(xy: Floats) -> NDArray[np.object_]:
     return np.asarray(shapely.points(xy), dtype=object)
 
 
-def prepared(shape: BaseGeometry) -> BaseGeometry:
+def prepared(shape: shapely.Geometry) -> BaseGeometry:
     """A copy of a shape that is prepared for many questions, to be asked by one thread.
 
     A shape that others may hold, too, is never prepared itself: GEOS builds a prepared shape's index while it is asked,
