@@ -330,7 +330,7 @@ def prepared(shape: shapely.Geometry) -> BaseGeometry:
     A shape that others may hold, too, is never prepared itself: GEOS builds a prepared shape's index while it is asked,
     and two threads that ask at once end the process.
     """
-    own: BaseGeometry = shapely.set_srid(shape, shapely.get_srid(shape))  # a clone: points, grid and all
+    own = cast("BaseGeometry", shapely.set_srid(shape, shapely.get_srid(shape)))  # a clone: points, grid and all
     shapely.prepare(own)
     return own
 

@@ -18,6 +18,7 @@ import httpx
 import numpy as np
 import pytest
 import shapely
+from click.testing import CliRunner
 from starlette.requests import Request
 
 from carvegen import geometry
@@ -26,6 +27,7 @@ from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.files import scratch_folder
 from carvegen.base.limits import Limits
 from carvegen.facts.profiles import Library
+from carvegen.interfaces.cli.whole_print import mark
 from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.beginning import offers
 from carvegen.interfaces.page.gestures import gesture
@@ -201,6 +203,22 @@ def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> N
         signal.signal(number, before)
     assert left
     assert not left[0].exists()
+
+
+def test_a_server_that_no_window_shows_any_more_tells_so(tmp_path) -> None:
+    path, ended = print_file(tmp_path, after=SNOWFALL), list[Path | None]()
+    served = Served(path=path, folder=tmp_path, idle_s=0.3)
+    serve(served, SHELF, at=lambda url: threading.Thread(target=httpx.get, args=(url,)).start(), left=ended.append)
+    assert ended == [path]
+
+
+def test_the_terminal_says_that_the_page_has_ended_and_what_opens_it_again(tmp_path, monkeypatch) -> None:
+    path = print_file(tmp_path, after=SNOWFALL)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", lambda *_, left, **__: left(path))
+    result = CliRunner().invoke(mark.command, [path.name, "--no-browser"], catch_exceptions=False)
+    assert "no window has shown the page" in result.output
+    assert "carvegen mark print.toml" in result.output
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")

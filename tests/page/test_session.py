@@ -191,6 +191,20 @@ def test_a_second_server_only_looks(hand) -> None:
     assert not hand.session.state()["only_looks"]
 
 
+def test_a_server_that_only_looked_takes_the_print_once_the_other_has_let_go(tmp_path) -> None:
+    one = Hand(print_file(tmp_path))
+    other = Hand(one.path)
+    assert not other.session.take_hold()
+    one.does("stroke", meaning="stays", breadth=3, points=stroke(5, 5, 30, 9))
+    one.close()
+    assert other.session.take_hold()
+    assert not other.session.state()["only_looks"]
+    assert len(other.session.state()["marks"]) == 1  # what the other did is there
+    other.does("undo")
+    assert not other.session.state()["marks"]
+    other.close()
+
+
 def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(hand) -> None:
     hand.does("stroke", meaning="stays", breadth=4, points=stroke(20, 10, 36, 10))
     hand.does("stroke", meaning="stays", breadth=4, points=stroke(30, 10, 30, 20))

@@ -198,6 +198,18 @@ class Session:
         """Whether another server holds the print."""
         return self._journal is None
 
+    def take_hold(self) -> bool:
+        """Whether this server holds the print; where it only looked, it does once the other one has let go."""
+        with self._lock:
+            if not self.only_looks or self._ended or not self._ready.is_set():
+                return not self.only_looks
+            lease = held(self.path.parent, self.path.name)
+            if lease is None:
+                return False
+            self._lease, self._journal = lease, GestureJournal(self.path.parent, self.path.name)
+            self._again()
+        return True
+
     # ── what the page asks ──
 
     def state(self) -> dict[str, Any]:
