@@ -67,7 +67,7 @@ def serve(
         page = Page(served.path, shelf, served.folder, scratch, address=Address(port=port, token=token))
         try:
             ready, ends = partial(at, f"http://{host}/{token}/"), lambda: left(page.path)
-            asyncio.run(_run(page, page.app(host, token), door, served.idle_s, ready, ends))
+            asyncio.run(_run(page, page.app(host, token), door, served.idle_s, ready=ready, left=ends))
         finally:
             page.end()
 
@@ -106,7 +106,7 @@ def _opened(served: Served) -> tuple[socket.socket, str]:
 
 
 async def _run(
-    page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None], left: Callable[[], None]
+    page: Page, app: Guard, door: socket.socket, idle_s: float, *, ready: Callable[[], None], left: Callable[[], None]
 ) -> None:
     """Serve until the windows are left."""
     import uvicorn

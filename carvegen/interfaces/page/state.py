@@ -32,7 +32,8 @@ def state_of(desk: Desk) -> dict[str, Any]:
     print_, bare = desk.print_, desk.bare
     own = {id(mark) for mark in desk.marks.own}
     return {
-        "version": desk.version, "name": print_.name, "folder": print_.path.parent.name, "file": print_.path.name, "start": command_for(print_.path),
+        "version": desk.version, "name": print_.name, "folder": print_.path.parent.name, "file": print_.path.name,
+        "start": command_for(print_.path),
         "size": [print_.width_mm, print_.height_mm], "window": list(print_.window), "step": step_for(desk.size),
         "paper": hex_of(print_.paper), "register_error_mm": print_.register_error_mm,
         "blocks": [_block(desk, block) for block in print_.blocks],

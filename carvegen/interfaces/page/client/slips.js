@@ -258,7 +258,7 @@ export class FindingsSlip {
       h(
         "p",
         { class: "faint" },
-        [SEVERE[finding.severity], finding.block && `${finding.block} block`, finding.left && "left to your knife"]
+        [SEVERE[finding.severity], finding.block && `${finding.block} block`, finding.for && `limit for ${finding.for}`, finding.left && "left to your knife"]
           .filter(Boolean)
           .join(" · "),
       ),

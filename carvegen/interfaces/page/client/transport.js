@@ -10,7 +10,7 @@
 /** @typedef {{key: string, short: string, help: string, graded: boolean, bare: boolean}} Meaning */
 /** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, start: string, only_looks: boolean, held_by: "" | "window" | "program", undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], recut: Recut | null, land_mm: number, flake_mm: number, stage: string | null}} Print */
 /** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, kept?: string[], mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
-/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
+/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, for: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
 /** @typedef {{kind: string, version?: number, text?: string, part?: number | null, so_far?: string, say?: string, pages?: number, paper?: string, breaks?: number}} News */
 /** @typedef {{do: string, [key: string]: unknown}} Gesture */
 
