@@ -12,8 +12,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "command_for", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words", "so_far",
-    "understood_lines", "unread_words", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "command_for", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words",
+    "so_far", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.

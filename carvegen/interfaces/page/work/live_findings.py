@@ -103,7 +103,8 @@ def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozens
         "id": key, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
         "block": block, "at": at, "to": finding.to and [round(finding.to[0], 2), round(finding.to[1], 2)],
         "title": finding.title, "sentence": grouped([finding])[0].sentence, "why": finding.why,
-        "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines), "numbers": finding.numbers, "measured": round(finding.measured, 3),
+        "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines),
+        "numbers": finding.numbers, "measured": round(finding.measured, 3),
         "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
         "can_mend": mends,
     }  # fmt: skip
