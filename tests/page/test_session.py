@@ -315,6 +315,21 @@ def test_another_try_and_the_one_before(hand) -> None:
     assert sorted(map(_place, hand.snow("snowfall 1").values())) == one
 
 
+def test_among_the_tries_is_what_was_there_before(hand) -> None:
+    was = sorted(map(_place, hand.snow("snowfall 1").values()))
+    lasso = [[18, 4], [38, 4], [38, 22], [18, 22]]
+    mark = hand.does("try", motif="snowfall 1", points=lasso)["marks"][0]
+    told, shapes = unpacked(hand.session.tries(mark["id"]))
+    assert [each["attempt"] for each in told["tries"]] == [0, 1]
+    before = {_place(shapes[n]) for n in told["tries"][0]["ids"]}
+    assert {_place(shapes[n]) for n in told["tries"][1]["ids"]} != before
+    hand.does("choose try", mark=mark["id"], attempt=0)
+    assert sorted(map(_place, hand.snow("snowfall 1").values())) == was
+    assert not hand.session.state()["marks"]
+    there = {_place(each) for each in hand.shapes.values()}
+    assert before <= there
+
+
 REFUSED = (
     {"do": "stroke", "meaning": "stays", "breadth": 3, "points": [[900, 900], [910, 900]]},
     {"do": "stroke", "meaning": "melts", "breadth": 3, "points": [[1, 1]]},

@@ -259,7 +259,8 @@ function answered(buffer, gesture) {
     say(`Written: ${told.message}. The print is being laid out anew…`);
     void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
   } else seenThen(() => say(done(gesture, told)));
-  if (gesture.do === "try" || gesture.do === "choose try")
+  if (gesture.do === "choose try" && gesture.attempt === 0) beside.tries?.empty();
+  else if (gesture.do === "try" || gesture.do === "choose try")
     void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
