@@ -169,6 +169,7 @@ class Finding:
     length_mm: float | None = None  #: how far along the fault goes; of a cleared area, how wide it is
     direction_deg: float | None = None  #: in which a narrow piece runs, from the x axis
     between: tuple[str, ...] = ()  #: the walls on both sides
+    machines: tuple[str, ...] = ()  #: the kinds of machine whose limit it is, where several cut and that is told
 
     @property
     def title(self) -> str:
@@ -203,6 +204,7 @@ class Finding:
             "between": list(self.between),
             "why": self.why,
             "remedy": self.remedy,
+            **({"for": list(self.machines)} if self.machines else {}),
         }
 
     @property
@@ -220,6 +222,7 @@ class Finding:
             at=None if at is None else (at[0], at[1]),
             to=None if to is None else (to[0], to[1]),
             between=tuple(record["between"]),
+            machines=tuple(record.get("for", ())),
             **{
                 name: record[name]
                 for name in ("kind", "measured", "limit", "unit", "length_mm", "direction_deg", "why", "remedy")

@@ -54,6 +54,7 @@ __all__ = [
     "parts",
     "polygon_array",
     "polygons_of",
+    "prepared",
     "regrouped",
     "reversed_rings",
     "rings",
@@ -323,6 +324,17 @@ def dots(xy: Floats) -> NDArray[np.object_]:
     return np.asarray(shapely.points(xy), dtype=object)
 
 
+def prepared(shape: shapely.Geometry) -> BaseGeometry:
+    """A copy of a shape that is prepared for many questions, to be asked by one thread.
+
+    A shape that others may hold, too, is never prepared itself: GEOS builds a prepared shape's index while it is asked,
+    and two threads that ask at once end the process.
+    """
+    own = cast("BaseGeometry", shapely.set_srid(shape, shapely.get_srid(shape)))  # a clone: points, grid and all
+    shapely.prepare(own)
+    return own
+
+
 def offset(shapes: PolygonArray, by: float, *, quad_segs: int = 8) -> NDArray[np.object_]:
     """Shapes grown by a disc (or shrunk, below 0); (n,), may hold empty or multi-part geometries.
 
@@ -349,7 +361,7 @@ def farthest(shapes: PolygonArray, others: NDArray[np.object_]) -> Floats:
     same = np.array([id(other) for other in others])[number]
     for one in np.unique(same[large]).tolist():
         corner = np.flatnonzero(large & (same == one))
-        shapely.prepare(other := others[number[corner[0]]])
+        other = prepared(others[number[corner[0]]])
         out = corner[~shapely.contains_properly(other, points[corner])]
         away[out] = to_outline(other, points[out])
     np.fmax.at(far, number, away)
@@ -474,8 +486,7 @@ def wholly_in(area: BaseGeometry, shapes: PolygonArray) -> Mask:
     box = shapely.bounds(area)
     mask = inside_box(shapes, box, 0.0)
     if not shapely.equals(area, shapely.box(*box)):
-        shapely.prepare(area)
-        mask[mask] = shapely.contains_properly(area, shapes[mask])
+        mask[mask] = shapely.contains_properly(prepared(area), shapes[mask])
     return mask
 
 

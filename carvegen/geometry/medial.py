@@ -79,7 +79,7 @@ class MedialAxis:
 
     def within(self, zone: shapely.Geometry) -> MedialAxis:
         """What of the links lies in a zone; of shapes whose axis has room in a box there, all does."""
-        shapely.prepare(zone)
+        zone = geometry.prepared(zone)
         whole = self._boxes_in(zone)[self.shape[self.links[:, 0]]]
         asked = np.flatnonzero(~whole)
         lines = geometry.lines(*self.xy[self.links[asked].T])

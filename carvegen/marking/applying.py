@@ -179,10 +179,10 @@ class _Hand:
 
     def __init__(self, growth: Growth, mark: Mark, bed: Bed) -> None:
         cuts = shapely.set_precision(growth.cuts, 0, mode="pointwise")  # on a grid GEOS may fail where outlines touch
-        self.growth, self.mark, self.bed = replace(growth, cuts=cuts), mark, bed
+        self.growth, self.bed = replace(growth, cuts=cuts), bed
+        self.mark = replace(mark, shape=geometry.prepared(mark.shape))
         self.habit, self.limits = bed.habit, bed.limits
         self.zone = shapely.buffer(mark.shape, reach_mm(bed.motif, bed.settings, bed.limits))
-        shapely.prepare(mark.shape)
         shapely.prepare(self.zone)
 
     def done(self) -> Growth:

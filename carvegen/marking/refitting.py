@@ -138,7 +138,7 @@ def refitted(
         What is marked to come out: it is never taken back.
     """
     white = shapely.Polygon() if white is None else white
-    shapely.prepare(zone)
+    zone = geometry.prepared(zone)
     was = cuts
     beyond = shapely.dwithin(cuts, place.edge.exterior, _HAIR_MM)  # a cutter comes from over the edge
     wide = beyond | _wide(cuts, limits, zone, white)

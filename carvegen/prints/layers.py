@@ -179,8 +179,7 @@ def _filled(left: Floats, low: Floats, right: Floats, top: Floats, layers: Itera
     y = low[:, None] + np.tile(_DOTS, len(_DOTS)) * (top - low)[:, None]
     ink = np.zeros(x.shape, dtype=bool)
     for layer in layers:
-        shapely.prepare(layer.shape)
-        ink |= shapely.contains_xy(layer.shape, x, y)
+        ink |= shapely.contains_xy(geometry.prepared(layer.shape), x, y)
     return np.asarray(ink.mean(axis=1))
 
 

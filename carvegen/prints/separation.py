@@ -345,8 +345,7 @@ def _round_each(shape: Any, reach: float) -> BaseGeometry:  # noqa: ANN401
 def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     """The pieces of a shape that meet another, whole."""
     pieces = geometry.parts(shape)
-    shapely.prepare(other)
-    return shapely.union_all(pieces[shapely.intersects(pieces, other)])
+    return shapely.union_all(pieces[shapely.intersects(pieces, geometry.prepared(other))])
 
 
 def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArray:

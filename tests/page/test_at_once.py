@@ -4,31 +4,42 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import os
 import pickle
 import signal
+import sys
 import threading
 import time
+import types
 from pathlib import Path
 
 import httpx
 import numpy as np
 import pytest
 import shapely
+from click.testing import CliRunner
 from starlette.requests import Request
 
+from carvegen import geometry
 from carvegen.artwork.density import density_of
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.files import scratch_folder
+from carvegen.base.limits import Limits
 from carvegen.facts.profiles import Library
+from carvegen.interfaces.cli.whole_print import mark
 from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.beginning import offers
 from carvegen.interfaces.page.gestures import gesture
+from carvegen.interfaces.page.print_checks import nearby_findings
 from carvegen.interfaces.page.serving import Served, _ended_in_order, serve
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.work.processes import BackgroundWork
+from carvegen.motifs.snowfall import readable
+from carvegen.motifs.snowfall.settings import Settings
+from carvegen.prints.picture.known import Known
 from tests.cases import SHELF
-from tests.page.page import Hand, page_in, print_file, stroke, until
+from tests.page.page import AFTER, Hand, page_in, print_file, stroke, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, _built, drawing
 
@@ -194,6 +205,22 @@ def test_a_server_that_is_told_to_end_leaves_nothing_behind(tmp_path, name) -> N
     assert not left[0].exists()
 
 
+def test_a_server_that_no_window_shows_any_more_tells_so(tmp_path) -> None:
+    path, ended = print_file(tmp_path, after=SNOWFALL), list[Path | None]()
+    served = Served(path=path, folder=tmp_path, idle_s=0.3)
+    serve(served, SHELF, at=lambda url: threading.Thread(target=httpx.get, args=(url,)).start(), left=ended.append)
+    assert ended == [path]
+
+
+def test_the_terminal_says_that_the_page_has_ended_and_what_opens_it_again(tmp_path, monkeypatch) -> None:
+    path = print_file(tmp_path, after=SNOWFALL)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", lambda *_, left, **__: left(path))
+    result = CliRunner().invoke(mark.command, [path.name, "--no-browser"], catch_exceptions=False)
+    assert "no window has shown the page" in result.output
+    assert "carvegen mark print.toml" in result.output
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")
 def test_a_signal_that_is_ignored_stays_so() -> None:
     """By POSIX `nohup`, which has a program ignore SIGHUP: it is to outlive its terminal."""
@@ -233,6 +260,84 @@ def test_a_density_of_shapes_is_asked_by_one_thread_at_a_time(monkeypatch) -> No
     for thread in threads:
         thread.join(10)
     assert most == [1, 1, 1, 1]
+
+
+LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.5, dot_mm=0.5)
+
+
+def test_a_figure_that_growing_pictures_share_is_asked_by_one_thread_at_a_time(monkeypatch) -> None:
+    inside, most = [], []
+
+    def asked(shapes: object, _: object) -> object:
+        inside.append(1)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return shapes
+
+    monkeypatch.setattr(readable, "_uncut", asked)
+    figure = readable.Figure(seen=shapely.box(0, 0, 1, 1), settings=Settings(), limits=LIMITS)
+    threads = [threading.Thread(target=readable.uncut, args=(geometry.empty(), figure)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(10)
+    assert most == [1, 1, 1, 1]
+
+
+def test_nothing_that_threads_share_is_prepared_but_what_they_ask_in_turn(tmp_path) -> None:
+    """GEOS builds a prepared shape's index while it is asked: two threads at once end the process, now and then."""
+    more = '[[motifs]]\nmotif = "snowload"\non = ["POST"]\n[[marked]]\nmeaning = "more"\nshape = "box 20 8 12 12"\n'
+    hand = Hand(print_file(tmp_path, after=AFTER + more))
+    for name, preset in (("snowfall 1", "heavy"), ("snowload 1", "deep"), ("snowload 2", "deep")):
+        hand.session.thumbnail(name, preset)
+    hand.does("stroke", meaning="more", points=stroke(10, 15, 20, 18), breadth=6)
+    hand.does("try", motif="snowfall 1", points=[[22, 8], [34, 8], [34, 20]])
+    nearby_findings(hand.session.desk.scene(window := shapely.box(0, 0, 40, 30)), window)
+    seen, prepared = _held_by(hand.session.desk)
+    hand.close()
+    assert seen > 500  # all of the desk was looked through
+    assert prepared == 0
+
+
+def _held_by(thing: object) -> tuple[int, int]:
+    """How many geometries a thing holds, by whatever ways, and how many of them are prepared, but in figures."""
+    looked, rest, geometries = set[int](), [thing], dict[int, shapely.Geometry]()
+    while rest:
+        one = rest.pop()
+        if id(one) in looked or isinstance(one, (types.ModuleType, type, readable.Figure)):
+            continue
+        looked.add(id(one))
+        if isinstance(one, shapely.Geometry):
+            geometries[id(one)] = one
+        elif isinstance(one, np.ndarray):
+            rest += one.ravel().tolist() if one.dtype == object else []
+        elif isinstance(one, types.FunctionType):
+            rest += [cell.cell_contents for cell in one.__closure__ or ()]
+        else:
+            rest += gc.get_referents(one)
+    return len(geometries), int(shapely.is_prepared(list(geometries.values())).sum())
+
+
+def test_what_is_known_of_a_drawing_is_asked_by_many_threads() -> None:
+    known, faults = Known(), list[BaseException]()
+
+    def ask(k: int) -> None:
+        try:
+            for turn in range(20_000):
+                assert known.once(("a", turn % 60), lambda: turn % 60) == turn % 60  # noqa: B023
+        except BaseException as error:  # the thread's own
+            faults.append(error)
+
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    threads = [threading.Thread(target=ask, args=(k,)) for k in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    sys.setswitchinterval(before)
+    assert not faults
 
 
 def test_a_fault_in_a_process_is_said() -> None:

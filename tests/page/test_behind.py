@@ -19,14 +19,16 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.base.findings import Finding
+from carvegen.base.findings import Finding, Report, Severity
+from carvegen.checks.mending import left_over
 from carvegen.delivery.print_build import build_print, marking_sheet
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.interfaces.page import work
 from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.guard import Address, last, remember
-from carvegen.interfaces.page.print_checks import built_findings, nearby_findings, print_findings
+from carvegen.interfaces.page.print_checks import _for, _once, built_findings, nearby_findings, print_findings
 from carvegen.interfaces.page.serving import Served, _opened, serve
+from carvegen.interfaces.page.work.live_findings import LatestFindings, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.marking.journal import FOLDER
 from carvegen.prints.cut_blocks import setups_of
@@ -451,3 +453,57 @@ def test_a_fault_of_ours_is_said_and_the_hand_goes_on(tmp_path, monkeypatch) -> 
     count = len(hand.heard)
     until(lambda: any(each["kind"] == "findings" for each in hand.heard[count:]))
     hand.close()
+
+
+def _several(bare: Path) -> Path:
+    text = bare.read_text(encoding="utf-8")
+    assert 'for = ["hand"]' in text
+    bare.write_text(text.replace('for = ["hand"]', 'for = ["router", "hand"]'), encoding="utf-8")
+    return bare
+
+
+def test_a_place_counts_once_and_says_whose_limit_it_breaks(bare) -> None:
+    print_ = read_print(_several(bare), SHELF)
+    setups = setups_of(print_, SHELF)["key"]
+    every = print_findings(print_, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
+    broken = [each for each in every if each.severity.label == "breaks"]
+    assert broken
+    assert len({(each.rule, each.kind, each.at) for each in broken}) == len(broken)
+    assert len(setups) == 2
+    named = {setup.machine.kind: setup for setup in setups}
+    assert {machine for each in broken for machine in each.machines} <= set(named)
+    assert all(each.machines for each in broken)
+    told = [LatestFindings(), frozenset[str]()]
+    told[0].whole({"key": list(every)}, 1)
+    entries = [each for each in told[0].entries(told[1], frozenset({"key"})) if each["severity"] == "breaks"]
+    assert len(entries) == broken_in({"key": list(every)}, frozenset())
+    assert all(each["for"] for each in entries)
+    assert broken_in({"key": list(every)}, frozenset({entries[0]["id"]})) == len(entries) - 1
+    assert [each for each in entries if each["can_mend"]]
+    assert all(("mend = true" in each["remedy"]) == each["can_mend"] for each in entries)
+
+
+def test_of_two_machines_the_strictest_limit_is_told_and_whose_it_is() -> None:
+    def one(limit: float, *machines: str) -> Finding:
+        return Finding(
+            rule="land-width", kind="neck", severity=Severity.BREAKS, at=(1.0, 2.0), measured=0.3, limit=limit,
+            unit="mm", why="", remedy="", machines=machines,
+        )  # fmt: skip
+
+    assert _once([one(0.5, "laser"), one(0.7, "hand")]) == (one(0.7, "hand"),)
+    assert _once([one(0.7, "laser"), one(0.7, "hand")]) == (one(0.7, "laser", "hand"),)
+
+
+def test_what_mending_left_keeps_the_words_of_the_report(bare) -> None:
+    text = bare.read_text(encoding="utf-8")
+    at = text.index('name = "key"')
+    bare.write_text(text[:at] + "mend = true\n" + text[at:], encoding="utf-8")
+    print_ = read_print(bare, SHELF)
+    assert [block.mend for block in print_.blocks if block.name == "key"] == [True]
+    left = Finding(
+        rule="land-width", kind="neck", severity=Severity.BREAKS, at=(1.0, 2.0), measured=0.3, limit=0.5, unit="mm",
+        why="it breaks", remedy="widen it",
+    )  # fmt: skip
+    (told,) = _for("laser", Report.of([left]), mend=True)
+    (plain,) = _for("laser", Report.of([left]), mend=False)
+    assert told.remedy == next(iter(left_over(Report.of([left])))).remedy != plain.remedy == "widen it"

@@ -232,6 +232,30 @@ def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
     assert (first.status_code, second.status_code, now.status_code) == (200, 409, 200)
 
 
+def test_a_window_that_looks_is_told_why_and_gets_the_print_when_it_asks_after_the_other_was_closed(printed) -> None:
+    def ask(window: int) -> tuple[str, str, dict[str, Any]]:
+        return "POST", f"/{TOKEN}/turn", {"headers": JSON, "json": {"window_id": window}}
+
+    see = [("GET", f"/{TOKEN}/print?window_id={window}", {"headers": OWN}) for window in (1, 2)]
+    close = ("POST", f"/{TOKEN}/close", {"headers": JSON, "json": {"window_id": 1}})
+    answers = asked(printed, *see, ask(2), ask(1), close, ask(2), ask(1), ask(0))
+    assert [answer.json()["held_by"] for answer in answers[:2]] == ["", "window"]
+    assert [answer.json()["free"] for answer in (*answers[2:4], *answers[5:])] == [False, True, True, False, False]
+
+
+def test_a_page_gets_a_print_that_another_program_held(printed) -> None:
+    (there := printed.session.path.parent / "there").mkdir()
+    other = page_in(there, printed.session.path)
+    see = ("GET", f"/{TOKEN}/print?window_id=1", {"headers": OWN})
+    turn = ("POST", f"/{TOKEN}/turn", {"headers": JSON, "json": {"window_id": 1}})
+    looks, held = asked(other, see, turn)
+    assert (looks.json()["held_by"], held.json()["free"]) == ("program", False)
+    printed.end()
+    held, mine = asked(other, turn, see)
+    other.end()
+    assert (held.json()["free"], mine.json()["held_by"]) == (True, "")
+
+
 def test_a_window_that_only_looks_neither_builds_nor_stops_nor_begins(printed) -> None:
     windows = [("GET", f"/{TOKEN}/print?window_id={window}", {"headers": OWN}) for window in (1, 2)]
     bodies = [

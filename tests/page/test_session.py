@@ -191,6 +191,20 @@ def test_a_second_server_only_looks(hand) -> None:
     assert not hand.session.state()["only_looks"]
 
 
+def test_a_server_that_only_looked_takes_the_print_once_the_other_has_let_go(tmp_path) -> None:
+    one = Hand(print_file(tmp_path))
+    other = Hand(one.path)
+    assert not other.session.take_hold()
+    one.does("stroke", meaning="stays", breadth=3, points=stroke(5, 5, 30, 9))
+    one.close()
+    assert other.session.take_hold()
+    assert not other.session.state()["only_looks"]
+    assert len(other.session.state()["marks"]) == 1  # what the other did is there
+    other.does("undo")
+    assert not other.session.state()["marks"]
+    other.close()
+
+
 def test_a_newer_pencil_rubs_out_what_it_contradicts_and_grows_what_is_alike(hand) -> None:
     hand.does("stroke", meaning="stays", breadth=4, points=stroke(20, 10, 36, 10))
     hand.does("stroke", meaning="stays", breadth=4, points=stroke(30, 10, 30, 20))
@@ -299,6 +313,21 @@ def test_another_try_and_the_one_before(hand) -> None:
     assert one != two
     hand.does("choose try", mark=mark["id"], attempt=1)
     assert sorted(map(_place, hand.snow("snowfall 1").values())) == one
+
+
+def test_among_the_tries_is_what_was_there_before(hand) -> None:
+    was = sorted(map(_place, hand.snow("snowfall 1").values()))
+    lasso = [[18, 4], [38, 4], [38, 22], [18, 22]]
+    mark = hand.does("try", motif="snowfall 1", points=lasso)["marks"][0]
+    told, shapes = unpacked(hand.session.tries(mark["id"]))
+    assert [each["attempt"] for each in told["tries"]] == [0, 1]
+    before = {_place(shapes[n]) for n in told["tries"][0]["ids"]}
+    assert {_place(shapes[n]) for n in told["tries"][1]["ids"]} != before
+    hand.does("choose try", mark=mark["id"], attempt=0)
+    assert sorted(map(_place, hand.snow("snowfall 1").values())) == was
+    assert not hand.session.state()["marks"]
+    there = {_place(each) for each in hand.shapes.values()}
+    assert before <= there
 
 
 REFUSED = (

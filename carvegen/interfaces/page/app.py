@@ -119,6 +119,11 @@ class Page:
             raise InputError("no print is open yet", hint="begin with the sample, a print, a drawing or a scan")
         return self._session
 
+    @property
+    def path(self) -> Path | None:
+        """Of the print that is open; None if none is."""
+        return None if self._session is None else self._session.path
+
     def hang_up(self) -> None:
         """End what windows listen to; in the server's own thread."""
         self._over = True
@@ -191,8 +196,19 @@ class Page:
         if not known:
             self._windows += 1
         window = int(window_id) if known else self._windows
-        looks = description["only_looks"] or not self._holds(window)
-        return JSONResponse({**description, "window_id": window, "only_looks": looks})
+        held_by = "program" if description["only_looks"] else "" if self._holds(window) else "window"
+        return JSONResponse({**description, "window_id": window, "only_looks": bool(held_by), "held_by": held_by})
+
+    async def turn(self, request: Request) -> Response:
+        """Whether the print is free for a window that only looked; it holds it from then on."""
+        body = await _json_of(request)
+        window, session = body.get("window_id"), self.session
+        looked = session.only_looks
+        if type(window) is not int or window <= 0 or not await run_in_threadpool(session.take_hold):
+            return JSONResponse({"free": False})
+        if looked and self._address is not None:
+            remember(session.path, self._address)
+        return JSONResponse({"free": self._holds(window)})
 
     async def do(self, request: Request) -> Response:
         """A gesture; what it has changed, packed."""
@@ -369,7 +385,7 @@ class Page:
         post = {
             "/begin": self.begin, "/upload/{name}": self.upload, "/understood": self.understood,
             "/corners": self.corners, "/names": self.names, "/proof": self.proof, "/pencil": self.read_sheet,
-            "/do": self.do, "/close": self.close,
+            "/do": self.do, "/close": self.close, "/turn": self.turn,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
             "/sheet": self.draw_sheet,
         }  # fmt: skip

@@ -122,7 +122,7 @@ class ChooseTry:
     """An earlier try, or a later one, of a mark."""
 
     mark: str
-    attempt: int
+    attempt: int  #: 0: as it was before the first
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -345,7 +345,7 @@ _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "keep": lambda fields: Keep(motif=fields.text("motif"), kept=True),
     "let go": lambda fields: Keep(motif=fields.text("motif"), kept=False),
     "try": lambda fields: Try(motif=fields.text("motif"), points=fields.points(3)),
-    "choose try": lambda fields: ChooseTry(mark=fields.text("mark"), attempt=int(fields.number("attempt", 1, 10_000))),
+    "choose try": lambda fields: ChooseTry(mark=fields.text("mark"), attempt=int(fields.number("attempt", 0, 10_000))),
     "leave": lambda fields: Leave(finding=fields.text("finding")),
     "mend": lambda fields: Mend(finding=fields.text("finding")),
     "weather": lambda fields: Weather(

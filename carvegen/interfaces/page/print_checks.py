@@ -5,19 +5,20 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.findings import Finding, Severity
+from carvegen.base.findings import Finding, Report, Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks import CHECKS, bed, checked, cut_width, drop_outs, look
 from carvegen.checks.depths import clearing, depth, laser_depth, moat
-from carvegen.checks.mending import mended_for_all
+from carvegen.checks.mending import left_over, mended_for_all
 from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
 from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, setups_of
@@ -78,8 +79,9 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[
         say(f"checking {name}")
         limits = strictest(setup.limits for setup in setups[name])
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        reports = (finding for setup in setups[name] for finding in checked(setup.on(block)))
-        result[name] = _once([*notes_of(cut), *reports])
+        mend = next(own.mend for own in print_.blocks if own.name == name)
+        reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups[name])
+        result[name] = _once([*notes_of(cut), *chain.from_iterable(reports)])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
     return result, {name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()}
 
@@ -160,13 +162,19 @@ def _of_block(
     block: Block, setups: Iterable[Setup], white: BaseGeometry, print_: Print, window: BaseGeometry
 ) -> Iterable[Finding]:
     jobs = [setup.on(block) for setup in setups]
-    if next(other.mend for other in print_.blocks if other.name == block.name):
+    mend = next(other.mend for other in print_.blocks if other.name == block.name)
+    if mend:
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:
         survey, further = Survey(job), Survey(replace(job, block=_with_cuts_beyond(job.block, window)))
-        for rule, find in CHECKS.items():
-            if rule not in _OF_THE_WHOLE:
-                yield from find(further if rule in _OF_CUTS else survey)
+        rules = {rule: find for rule, find in CHECKS.items() if rule not in _OF_THE_WHOLE}
+        every = [each for rule, find in rules.items() for each in find(further if rule in _OF_CUTS else survey)]
+        yield from _for(job.machine.kind, Report.of(every), mend=mend)
+
+
+def _for(machine: str, report: Report, *, mend: bool) -> Iterable[Finding]:
+    """What was found for a machine, with its name; what is left after mending with the words that say so."""
+    return (replace(each, machines=(machine,)) for each in (left_over(report) if mend else report))
 
 
 def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
@@ -181,11 +189,14 @@ def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
 
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Each once, whichever machine it is for; the worst first."""
+    """Each place once, by the strictest limit and with the machines whose limit that is; the worst first."""
     first: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
-    for finding in sorted(findings, key=lambda finding: finding.severity):
+    for finding in sorted(findings, key=lambda finding: (finding.severity, -abs(finding.limit - finding.measured))):
         at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
-        first.setdefault((finding.rule, finding.kind, at), finding)
+        kept = first.setdefault(key := (finding.rule, finding.kind, at), finding)
+        if kept is not finding and (kept.severity, kept.limit) == (finding.severity, finding.limit):
+            machines = tuple(dict.fromkeys((*kept.machines, *finding.machines)))
+            first[key] = replace(kept, machines=machines)
     return tuple(sorted(first.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0))))
 
 

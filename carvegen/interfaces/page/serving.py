@@ -11,6 +11,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,8 +41,17 @@ class Served:
     idle_s: float = _IDLE_S
 
 
-def serve(served: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
-    """Serve the page until its windows are closed, or Ctrl-C; `at` is told the address once it can be asked.
+def serve(
+    served: Served, shelf: Library, *, at: Callable[[str], None], left: Callable[[Path | None], None] = lambda _: None
+) -> None:
+    """Serve the page until its windows are closed, or Ctrl-C.
+
+    Parameters
+    ----------
+    at
+        Is told the address once it can be asked.
+    left
+        Is told the print that was open last once it ends because no window shows it any more.
 
     Raises
     ------
@@ -56,7 +66,8 @@ def serve(served: Served, shelf: Library, *, at: Callable[[str], None]) -> None:
     with _ended_in_order(), scratch_folder() as scratch:
         page = Page(served.path, shelf, served.folder, scratch, address=Address(port=port, token=token))
         try:
-            asyncio.run(_run(page, page.app(host, token), door, served.idle_s, lambda: at(f"http://{host}/{token}/")))
+            ready, ends = partial(at, f"http://{host}/{token}/"), lambda: left(page.path)
+            asyncio.run(_run(page, page.app(host, token), door, served.idle_s, ready=ready, left=ends))
         finally:
             page.end()
 
@@ -94,7 +105,9 @@ def _opened(served: Served) -> tuple[socket.socket, str]:
     return _door(served.port), secrets.token_urlsafe(24)
 
 
-async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready: Callable[[], None]) -> None:
+async def _run(
+    page: Page, app: Guard, door: socket.socket, idle_s: float, *, ready: Callable[[], None], left: Callable[[], None]
+) -> None:
     """Serve until the windows are left."""
     import uvicorn
 
@@ -111,6 +124,7 @@ async def _run(page: Page, app: Guard, door: socket.socket, idle_s: float, ready
             await asyncio.sleep(_LOOK_S)
         if not server.should_exit:
             page.left()
+            left()
         server.should_exit = True
         page.hang_up()  # a window that still listens would be cut off with a traceback
 

@@ -33,7 +33,7 @@ from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.wording import more_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files
-from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby
+from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
 from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
 from carvegen.interfaces.page.work.thumbnails import by_hand, thumbnail
@@ -197,6 +197,18 @@ class Session:
     def only_looks(self) -> bool:
         """Whether another server holds the print."""
         return self._journal is None
+
+    def take_hold(self) -> bool:
+        """Whether this server holds the print; where it only looked, it does once the other one has let go."""
+        with self._lock:
+            if not self.only_looks or self._ended or not self._ready.is_set():
+                return not self.only_looks
+            lease = held(self.path.parent, self.path.name)
+            if lease is None:
+                return False
+            self._lease, self._journal = lease, GestureJournal(self.path.parent, self.path.name)
+            self._again()
+        return True
 
     # ── what the page asks ──
 
@@ -484,10 +496,12 @@ class Session:
         version = self.desk.version
 
         def event(message: dict[str, Any]) -> dict[str, Any]:
+            result = _findings(message["found"])
             with self._lock:
+                left = self._desk.left if self._desk else frozenset[str]()
                 if self._version == version:
-                    self._latest.whole(_findings(message["found"]), version)
-            return {"kind": "built", "breaks": message["breaks"], "notes": message["notes"]}
+                    self._latest.whole(result, version)
+            return {"kind": "built", "breaks": broken_in(result, left), "notes": message["notes"]}
 
         self._make("building", built, event)
 

@@ -9,7 +9,7 @@ from carvegen.base.parameters import parameters
 from carvegen.base.words import shortened
 from carvegen.interfaces.page.packed import step_for
 from carvegen.interfaces.page.table import own_marks
-from carvegen.interfaces.page.wording import IN_SHORT, MEANINGS, recut_words
+from carvegen.interfaces.page.wording import IN_SHORT, MEANINGS, command_for, recut_words
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
@@ -33,6 +33,7 @@ def state_of(desk: Desk) -> dict[str, Any]:
     own = {id(mark) for mark in desk.marks.own}
     return {
         "version": desk.version, "name": print_.name, "folder": print_.path.parent.name, "file": print_.path.name,
+        "start": command_for(print_.path),
         "size": [print_.width_mm, print_.height_mm], "window": list(print_.window), "step": step_for(desk.size),
         "paper": hex_of(print_.paper), "register_error_mm": print_.register_error_mm,
         "blocks": [_block(desk, block) for block in print_.blocks],

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Iterable
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 
 from carvegen.base.errors import CarvegenError
 from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words", "so_far",
-    "understood_lines", "unread_words", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "command_for", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words",
+    "so_far", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -96,6 +97,14 @@ def noun(name: str) -> str:
         lies = path.stem.endswith("-block")
         return f"the {path.stem.removesuffix('-block')} block alone, {'as it lies' if lies else 'as it prints'}"
     return _OF_A_BLOCK.get(path.name, path.name)
+
+
+def command_for(path: Path | None) -> str:
+    """What is typed into the terminal to open a print on the page, from the folder where the program was started."""
+    if path is None:
+        return "carvegen mark"
+    here = Path.cwd()
+    return f"carvegen mark {shlex.quote(str(path.relative_to(here) if path.is_relative_to(here) else path))}"
 
 
 def explained(*texts: str) -> list[str]:

@@ -125,7 +125,7 @@ def _near(pieces: _Pieces, rules: Rules) -> _Near:
 
 def _room_at_edge(pieces: _Pieces, area: BaseGeometry, rules: Rules) -> Floats:
     """The half-width that the area's edge leaves each piece; edges that it meets at a blunt angle don't count."""
-    shapely.prepare(area)
+    area = geometry.prepared(area)
     shapes = np.full(len(pieces), None, dtype=object)
     shapes[pieces.index] = pieces.lines(pieces.index)
     room = np.where(shapely.intersects(area, shapes), np.inf, 0.0)

@@ -93,8 +93,7 @@ def tiles_of(
     x, y = (each.ravel() for each in np.meshgrid(columns, rows))
     cells = np.asarray(shapely.box(x, y, x + side, y + side), dtype=object)
     if near is not None:
-        shapely.prepare(near)
-        cells = cells[shapely.intersects(near, cells)]
+        cells = cells[shapely.intersects(geometry.prepared(near), cells)]
     bounds = shapely.bounds(cells) + np.array([-reach, -reach, reach, reach])
     tiles = _clipped(shape, bounds)
     if near is not None:
@@ -219,8 +218,7 @@ def held(
 
 def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
     """The pieces, cut off where they lie over the area's edge, be it by a hair where an outline was simplified."""
-    shapely.prepare(area)
-    over = ~shapely.covers(area, pieces)
+    over = ~shapely.covers(geometry.prepared(area), pieces)
     back = geometry.snapped(geometry.parts(shapely.intersection(pieces[over], area)))
     return np.concatenate([pieces[~over], back])
 

@@ -86,8 +86,7 @@ def bounded(
     clear = geometry.inside_box(shapes, shapely.bounds(frame), limits.land_mm)
     within = geometry.wholly_in(area, shapes)
     for what, some in hides:
-        shapely.prepare(what)
-        within &= ~(some & shapely.intersects(what, shapes))
+        within &= ~(some & shapely.intersects(geometry.prepared(what), shapes))
     if not settings.cut_at_edge:
         return shapes[within]
     whole = within & clear

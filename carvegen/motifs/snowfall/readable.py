@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import count
+from threading import Lock
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,13 +55,15 @@ class Figure:
     settings: Settings  #: of the snow
     limits: Limits
 
+    alone: Lock = field(default_factory=Lock, repr=False)  #: held while its prepared shapes are asked
+
     def __post_init__(self) -> None:
-        shapely.prepare(self.seen)
+        object.__setattr__(self, "seen", geometry.prepared(self.seen))
 
     @cached_property
     def outline(self) -> BaseGeometry:
         """The outline of what is seen, prepared."""
-        return _prepared(shapely.boundary(self.seen))
+        return geometry.prepared(shapely.boundary(self.seen))
 
     @cached_property
     def windows(self) -> BaseGeometry:
@@ -69,12 +72,7 @@ class Figure:
         small = (shapely.area(holes) < _WINDOW * mass_mm2(self.settings)) & ~shapely.is_empty(
             geometry.offset(holes, -_LEFT * self.limits.land_mm)
         )
-        return _prepared(shapely.boundary(geometry.union(holes[small])))
-
-
-def _prepared(shape: BaseGeometry) -> BaseGeometry:
-    shapely.prepare(shape)
-    return shape
+        return geometry.prepared(shapely.boundary(geometry.union(holes[small])))
 
 
 def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
@@ -97,6 +95,11 @@ def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     PolygonArray
         As many, or fewer.
     """
+    with readable.alone:  # prints that grow side by side in one program share it
+        return _uncut(shapes, readable)
+
+
+def _uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     settings, limits = readable.settings, readable.limits
     figure, outline, windows = readable.seen, readable.outline, readable.windows
     left = _LEFT * limits.land_mm

@@ -302,9 +302,8 @@ def _wall_of(holes: PolygonArray, shapes: Sequence[BaseGeometry]) -> Indices:
         return np.empty(0, dtype=np.int64)
     along = np.arange(_ON_RIM) / _ON_RIM
     rim = shapely.line_interpolate_point(shapely.get_exterior_ring(holes)[:, None], along, normalized=True)
-    for shape in shapes:
-        shapely.prepare(shape)
-    return np.asarray(np.argmax([shapely.dwithin(shape, rim, _TOUCHES_MM).sum(axis=1) for shape in shapes], axis=0))
+    near = [shapely.dwithin(geometry.prepared(shape), rim, _TOUCHES_MM).sum(axis=1) for shape in shapes]
+    return np.asarray(np.argmax(near, axis=0))
 
 
 def kept_out(hidden: BaseGeometry, before: BaseGeometry, limits: Limits) -> Any:  # noqa: ANN401

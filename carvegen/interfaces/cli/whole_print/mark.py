@@ -34,6 +34,7 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
     """
     from carvegen.interfaces.page.guard import pointer_to
     from carvegen.interfaces.page.serving import Served, serve
+    from carvegen.interfaces.page.wording import command_for
 
     if file is not None and not file.is_file():
         raise InputError("is not there", where=str(file), hint="carvegen new landing writes one to start from")
@@ -49,8 +50,12 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
             if pointer is not None:
                 click.launch(str(pointer))
 
+        def left(last: Path | None) -> None:
+            with contextlib.suppress(OSError):  # its terminal may be gone
+                click.echo(f"Ended: for a minute no window has shown the page. To open it again: {command_for(last)}")
+
         try:
-            serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at)
+            serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at, left=left)
         except KeyboardInterrupt:
             with contextlib.suppress(OSError):  # its terminal may be gone
                 click.echo("Ended. What was done on the page is in the print's files.")

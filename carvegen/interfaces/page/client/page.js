@@ -8,7 +8,7 @@ import { Shapes, unpack } from "./packed.js";
 import { Picture, print as printInk } from "./picture.js";
 import { FilesSlip, FindingsSlip, TriesSlip, WeatherSlip, byId, drawing, filesMade, h, keysSlip, rulerDialog, seeSlip } from "./slips.js";
 import { OTHERS, Tools } from "./tools.js";
-import { Gestures, Refusal, ask, askPacked, listen } from "./transport.js";
+import { AGAIN_MS, Gestures, Refusal, ask, askPacked, listen, pause, tell } from "./transport.js";
 import { View } from "./view.js";
 
 /** @typedef {import("./transport.js").Print} Print */
@@ -189,16 +189,42 @@ function say(words, refused = false) {
 function silent(is) {
   const saved = byId("saved");
   saved.dataset.silent = is ? "yes" : "no";
-  if (is) saved.textContent = "The program does not answer; what you do is kept and sent again.";
-  else if (print?.only_looks) saved.textContent = "Another window holds this print: here you can look.";
+  if (is) saved.textContent = `${stoppedWords(print?.start)} What you do here is kept, and sent once it answers.`;
+  else if (print?.only_looks) saved.textContent = heldWords();
   else if (print) saved.textContent = gestures.waiting ? "Saving…" : behind || (laidOut ? "Saved; the print is being laid out anew…" : "All saved");
+}
+
+/** What a window says whose program is not there. @param {string} [command] */
+const stoppedWords = (command = "carvegen mark") =>
+  `The program does not answer. If it has ended, type in its terminal: ${command} . This window then goes on by itself.`;
+
+/** What a window says that only looks, with what helps. */
+const heldWords = () =>
+  print.held_by === "program"
+    ? "Another carvegen holds this print: end it in its terminal with Ctrl-C, and this window takes the print over by itself."
+    : "Another window holds this print: close that one, and this window takes the print over by itself.";
+
+/** A window that only looks asks every few seconds whether the print is free. */
+async function waitsForPrint() {
+  for (;;) {
+    await pause(AGAIN_MS);
+    if (!print.only_looks) continue;
+    try {
+      if (!(await tell("turn", {})).free) continue;
+      await load();
+      await lookAgain();
+      say("This window holds the print now.");
+    } catch {
+      /* it does not answer: it is asked again */
+    }
+  }
 }
 
 // ── gestures and their answers ───────────────────────────────────────────────────────────────────────────────────
 
 /** @param {Gesture} gesture @returns {Promise<boolean>} whether the print is laid out anew by it */
 async function send(gesture) {
-  if (print.only_looks) say("Another window holds this print; here you can only look.", true);
+  if (print.only_looks) say(`Here you can only look. ${heldWords()}`, true);
   else
     try {
       if (gesture.do === "try" || gesture.meaning === "more") say("Snow grows in your mark…"); // that takes a while
@@ -233,7 +259,8 @@ function answered(buffer, gesture) {
     say(`Written: ${told.message}. The print is being laid out anew…`);
     void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
   } else seenThen(() => say(done(gesture, told)));
-  if (gesture.do === "try" || gesture.do === "choose try")
+  if (gesture.do === "choose try" && gesture.attempt === 0) beside.tries?.empty();
+  else if (gesture.do === "try" || gesture.do === "choose try")
     void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
   performance.mark("answered");
   changed();
@@ -461,11 +488,10 @@ async function load(asked) {
 
 /** @param {Print} [asked] @returns {Promise<void>} */
 async function laid(asked) {
-  const mine = gestures.window_id,
-    looks = mine !== undefined && print.only_looks;
+  const mine = gestures.window_id;
   const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
   if (mine !== undefined && told.opening === print.opening && told.version < print.version) return laid(); // a gesture was done meanwhile
-  print = mine === undefined ? told : { ...told, window_id: mine, only_looks: looks };
+  print = mine === undefined ? told : { ...told, window_id: mine };
   [gestures.window_id, gestures.opening] = [print.window_id, print.opening];
   view.size = print.size;
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
@@ -529,7 +555,7 @@ function staged(news) {
 /** After a silence: the program may have been started again, and have laid the print out anew. */
 async function back() {
   const told = await ask(`print?window_id=${gestures.window_id}`);
-  if (told.opening === print.opening) return;
+  if (told.opening === print.opening && told.only_looks === print.only_looks) return;
   await load(told);
   await lookAgain();
   void beside.files?.show();
@@ -571,9 +597,23 @@ async function start() {
   void lookAgain();
   void beside.files.show();
   listen(print.window_id, heard, silent, () => void back());
+  void waitsForPrint();
 }
 
-start().catch((error) => {
-  byId("waiting").textContent = error instanceof Error ? error.message : String(error);
-});
+/** Begins, again and again as long as nobody answers. */
+async function begin() {
+  try {
+    await start();
+  } catch (error) {
+    const gone = error instanceof TypeError && !print; // a request that nobody answers
+    byId("waiting").textContent = gone ? stoppedWords() : error instanceof Error ? error.message : String(error);
+    if (!gone) return;
+    for (;;) {
+      await pause(AGAIN_MS);
+      if (await ask("print").then(() => true, (why) => why instanceof Refusal)) return location.reload();
+    }
+  }
+}
+
+void begin();
 Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious

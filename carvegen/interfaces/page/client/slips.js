@@ -258,7 +258,7 @@ export class FindingsSlip {
       h(
         "p",
         { class: "faint" },
-        [SEVERE[finding.severity], finding.block && `${finding.block} block`, finding.left && "left to your knife"]
+        [SEVERE[finding.severity], finding.block && `${finding.block} block`, finding.for && `limit for ${finding.for}`, finding.left && "left to your knife"]
           .filter(Boolean)
           .join(" · "),
       ),
@@ -324,13 +324,14 @@ export class TriesSlip {
       return (
         button("", () => this.choose(told.mark ?? "", attempt), {
           "aria-pressed": attempt === told.chosen,
-          "aria-label": `Try ${attempt}`,
+          "aria-label": attempt ? `Try ${attempt}` : "As it was before",
+          title: attempt ? `Try ${attempt}` : "As it was before",
           class: "",
         }).appendChild(canvas).parentElement ?? canvas
       );
     });
     this.body.replaceChildren(
-      h("p", { class: "faint" }, "Choose one; the print shows it at once."),
+      h("p", { class: "faint" }, "Choose one; the print shows it at once. The first picture is as it was before."),
       h("div", { class: "tries" }, ...pictures),
       button("One more try", this.again, { id: "again" }),
     );

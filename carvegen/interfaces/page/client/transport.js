@@ -8,9 +8,9 @@
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], quiet?: boolean, rings: Point[][]}} Mark `quiet`: nobody drew it, and it is not shown */
 /** @typedef {{say: string, shapes: {how: "mended" | "gone" | "new", rings: Point[][]}[]}} Recut what became of locked snow when others came to cut it */
 /** @typedef {{key: string, short: string, help: string, graded: boolean, bare: boolean}} Meaning */
-/** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, only_looks: boolean, undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], recut: Recut | null, land_mm: number, flake_mm: number, stage: string | null}} Print */
+/** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, start: string, only_looks: boolean, held_by: "" | "window" | "program", undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], recut: Recut | null, land_mm: number, flake_mm: number, stage: string | null}} Print */
 /** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, kept?: string[], mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
-/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
+/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, for: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
 /** @typedef {{kind: string, version?: number, text?: string, part?: number | null, so_far?: string, say?: string, pages?: number, paper?: string, breaks?: number}} News */
 /** @typedef {{do: string, [key: string]: unknown}} Gesture */
 
@@ -72,8 +72,11 @@ const holds = { window_id: undefined };
 const post = (path, body, kind = "application/json") =>
   fetch(path, { method: "POST", headers: { "content-type": kind }, body });
 
+/** So often a window asks again for what it did not get. */
+export const AGAIN_MS = 3000;
+
 /** @param {number} ms */
-const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+export const pause = (ms) => new Promise((done) => setTimeout(done, ms));
 
 export class Gestures {
   /** @type {Promise<unknown>} */
@@ -142,17 +145,30 @@ export class Gestures {
  * @returns {() => void} ends it
  */
 export function listen(window_id, heard, silent, back) {
-  const source = new EventSource(window_id === undefined ? "events" : `events?window_id=${window_id}`);
-  source.onmessage = (message) => heard(JSON.parse(message.data));
-  source.onopen = () => {
-    silent(false);
-    back();
+  let over = false,
+    source = /** @type {EventSource | null} */ (null);
+  const open = () => {
+    if (over) return;
+    const mine = (source = new EventSource(window_id === undefined ? "events" : `events?window_id=${window_id}`));
+    mine.onmessage = (message) => heard(JSON.parse(message.data));
+    mine.onopen = () => {
+      silent(false);
+      back();
+    };
+    mine.onerror = () => {
+      silent(true);
+      if (mine.readyState === EventSource.CLOSED) setTimeout(open, AGAIN_MS); // refused, it would not ask again by itself
+    };
   };
-  source.onerror = () => silent(true);
+  const end = () => {
+    over = true;
+    source?.close();
+  };
+  open();
   addEventListener("pagehide", () => {
-    source.close();
+    end();
     if (window_id !== undefined)
       navigator.sendBeacon("close", new Blob([JSON.stringify({ window_id })], { type: "application/json" }));
   });
-  return () => source.close();
+  return end;
 }

@@ -133,12 +133,13 @@ class Desk:
         return result
 
     def attempts(self, key: str) -> dict[int, list[ShapeGroup]]:
-        """The snow in a place that grows again, by try: the last six that were tried, as each would be."""
+        """The snow in a place that grows again, by try: 0 is as it was before, then the last six, as each would be."""
         mark = self.mark_called(key)
         patch = next(patch for patch in self.patches if any(own.key == key for own in patch.marks))
         window = shapely.box(*shapely.bounds(mark.shape))
         last = max(self.tried.get(key, 1), mark.attempt)
-        result = dict[int, list[ShapeGroup]]()
+        before = worked_otherwise(patch, replace(mark, shape=shapely.Polygon()), self.ground, self.stock.near)
+        result = {0: [self._group(lot, window) for lot in before]}
         for attempt in range(max(1, last - _TRIES + 1), last + 1):
             lots = worked_otherwise(patch, replace(mark, attempt=attempt), self.ground, self.stock.near)
             result[attempt] = [self._group(lot, window) for lot in lots]

@@ -289,6 +289,9 @@ def _(gesture: gestures.ChooseTry, desk: Desk) -> PlannedChange:
     mark = desk.mark_called(gesture.mark)
     if mark.meaning != Meaning.GROW_AGAIN or mark not in marking.own:
         raise InputError("is no place that was tried again here", value=gesture.mark)
+    if gesture.attempt == 0:
+        marking.replace(mark.key, None)
+        return marking.change("choose what was there before the tries")
     desk.tried[mark.key] = max(desk.tried.get(mark.key, 1), mark.attempt, gesture.attempt)
     marking.replace(mark.key, marking.read(replace(mark, attempt=gesture.attempt)))
     return marking.change(f"choose try {gesture.attempt}")

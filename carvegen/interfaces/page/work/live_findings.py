@@ -13,7 +13,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError
 from carvegen.base.finding_groups import grouped
-from carvegen.base.findings import Finding
+from carvegen.base.findings import Finding, Severity
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
 from carvegen.interfaces.page.print_checks import inner_of, nearby_findings
@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 
     from carvegen.interfaces.page.table.desk import Desk
 
-__all__ = ["LatestFindings", "Nearby"]
+__all__ = ["LatestFindings", "Nearby", "broken_in"]
 
 _TILE_MM = 40.0  #: a long stroke is looked at piece by piece
 _AROUND_MM = 6.0  #: beyond what may have changed all is looked at that a check there depends on
+_OR_MEND = "; or have the block mended: Mend it here, or `mend = true` at it in the print file"
 _MOST_TILES = 24  #: of more the whole print is checked only
 
 
@@ -76,6 +77,14 @@ class LatestFindings:
         return sorted(entries, key=lambda entry: (entry["left"], order[entry["severity"]]))
 
 
+def broken_in(by_block: Mapping[str, list[Finding]], left: frozenset[str]) -> int:
+    """How many places of a print would break, each once whoever cuts it, but those that are left to the carver."""
+    return sum(
+        finding.severity is Severity.BREAKS and key_of(name, finding) not in left
+        for name, findings in by_block.items() for finding in findings
+    )  # fmt: skip
+
+
 def _in(finding: Finding, area: BaseGeometry) -> bool:
     return finding.at is not None and bool(shapely.covers(area, shapely.Point(finding.at)))
 
@@ -88,14 +97,16 @@ def key_of(block: str, finding: Finding) -> str:
 
 def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
+    mends = block in unmended and finding.at is not None and can_mend([finding])
     at, key = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
         "id": key, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
         "block": block, "at": at, "to": finding.to and [round(finding.to[0], 2), round(finding.to[1], 2)],
         "title": finding.title, "sentence": grouped([finding])[0].sentence, "why": finding.why,
-        "remedy": finding.remedy, "numbers": finding.numbers, "measured": round(finding.measured, 3),
+        "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines),
+        "numbers": finding.numbers, "measured": round(finding.measured, 3),
         "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
-        "can_mend": block in unmended and finding.at is not None and can_mend([finding]),
+        "can_mend": mends,
     }  # fmt: skip
 
 

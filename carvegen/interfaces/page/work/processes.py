@@ -55,7 +55,7 @@ def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
-    """Build a print into its folder; what its report says, how many places break a limit, and what was noted."""
+    """Build a print into its folder; what would break by its report, by block, and what was noted."""
     from carvegen.delivery.print_build import build_print
     from carvegen.delivery.side_by_side import usual_jobs
     from carvegen.interfaces.page.print_checks import built_findings
@@ -64,7 +64,7 @@ def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
     print_, out = read_print(path, shelf), path.parent / BUILT
     done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
     result = {name: [finding.to_dict() for finding in lot] for name, lot in built_findings(print_, out).items()}
-    return {"found": result, "breaks": done.breaks, "notes": list(done.notes)}
+    return {"found": result, "notes": list(done.notes)}
 
 
 def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:
