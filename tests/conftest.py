@@ -24,6 +24,8 @@ from types import SimpleNamespace
 
 # Matrices are small, and other processes of a run have the other cores: threads would only wait for one another.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Hypothesis's own plugins, which no test asks for, load an event loop into each process.
+os.environ.setdefault("HYPOTHESIS_NO_PLUGINS", "1")
 
 import pytest
 from hypothesis import HealthCheck, given, settings

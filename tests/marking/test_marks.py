@@ -378,13 +378,13 @@ def test_marks_beside_the_face_are_told() -> None:
 
 
 def test_snow_that_grows_again_fades_into_what_lies_about_it() -> None:
-    """Over 12 tries: deep in the place all of the old goes, near its rim much stays; none that crosses is cut."""
+    """Over 8 tries: deep in the place all of the old goes, near its rim much stays; none that crosses is cut."""
     growth, bed = grown("snowfall")
     place = shapely.box(6, 4, 30, 22)
     middles = shapely.centroid(growth.cuts)
     depth = np.where(shapely.intersects(place, middles), shapely.distance(place.boundary, middles), -1.0)
     stays, much = [], []
-    for attempt in range(1, 13):
+    for attempt in range(1, 9):
         after = marked(growth, [mark(Meaning.GROW_AGAIN, place, attempt=attempt)], bed)
         much.append(white(after, place) / white(growth, place))
         same = {cut.wkb for cut in after.cuts}

@@ -357,10 +357,22 @@ export class WeatherSlip {
   /** @param {Does} does */
   constructor(does) {
     this.does = does;
-    this.body = slip("weather", "Weather").body;
+    const { fold, body } = slip("weather", "Weather");
+    this.fold = fold;
+    this.body = body;
     this.shown = "";
     /** What was chosen last and has not grown yet; `done` once it is written. @type {{motif: string, preset: string, done: boolean} | null} */
     this.asked = null;
+    fold.addEventListener("toggle", () => this.#pictures());
+  }
+
+  /** Each grows on its own, so they are asked for once they are seen: a lazy one is loaded inside a closed fold, too. */
+  #pictures() {
+    if (!this.fold.open) return;
+    for (const picture of this.body.querySelectorAll("img")) {
+      if (picture.dataset.src) picture.src = picture.dataset.src;
+      delete picture.dataset.src;
+    }
   }
 
   /** @param {Print} print */
@@ -371,6 +383,7 @@ export class WeatherSlip {
     if (now === this.shown) return;
     this.shown = now;
     this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
+    this.#pictures();
     this.#mark();
   }
 
@@ -407,7 +420,7 @@ export class WeatherSlip {
         ];
     const presets = motif.presets.map((preset) => {
       const picture = h("img", {
-        src: `weather/${encodeURIComponent(motif.name)}/${encodeURIComponent(preset)}.png`,
+        "data-src": `weather/${encodeURIComponent(motif.name)}/${encodeURIComponent(preset)}.png`,
         alt: "",
         loading: "lazy",
       });
