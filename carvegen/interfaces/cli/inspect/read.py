@@ -98,6 +98,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork.scan.planes import UNSURE
 
     _check_targets(file, out, picture)
+    options.teller(quiet=as_json, stage="reading")
     units, outlines, onto, block = (settings.pop(name) for name in ("units", "outlines", "onto", "block"))
     settings |= options.inks_of(settings.pop("inks"), settings.pop("print_file"))
     chosen = {name: value for name, value in settings.items() if value is not None}
