@@ -147,6 +147,25 @@ def test_a_file_that_says_block_view_is_read_as_that(one_block, capsys, file):
     assert "BLOCK VIEW" not in run(capsys, "read", "clean.svg").out, "once is enough"
 
 
+def test_one_thing_has_one_area_in_every_machine_file(one_block, capsys):
+    """A thin closed edge stands for the face in a file of ours, as in DXF; in others it is a line."""
+    svg, dxf = (
+        {
+            layer["name"]: layer["area_mm2"]
+            for layer in json.loads(run(capsys, "read", one_block / file, "--json").out)["layers"]
+        }
+        for file in ("laser/block.svg", "laser/block.dxf")
+    )
+    assert svg["BLOCK EDGE"] == pytest.approx(40 * 30)
+    assert svg == pytest.approx(dxf, rel=1e-3)
+    line = '<path fill="none" stroke="#000" stroke-width="0.1" d="M5 5h10v10h-10z"/>'
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    for words, area in (("", 4.0), ("<desc>PRINT VIEW</desc>", 100.0)):
+        (one_block / "own.svg").write_text(f"{head}{words}{line}</svg>", encoding="utf-8")
+        (layer,) = json.loads(run(capsys, "read", one_block / "own.svg", "--json").out)["layers"]
+        assert layer["area_mm2"] == pytest.approx(area, abs=0.1)
+
+
 @pytest.mark.parametrize("file", ["proof.svg", "left.svg"])
 def test_a_file_in_print_view_is_read_as_it_lies(one_block, capsys, file):
     (one_block / "left.svg").write_text(SVG, encoding="utf-8")
