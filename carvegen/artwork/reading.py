@@ -22,7 +22,8 @@ __all__ = ["file_and_layer", "read"]
 
 def read(
     path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool | None = False,
-    without: Iterable[str] = (), beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM, by_colour: bool = False,
+    without: Iterable[str] = (), beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM,
+    by_colour: bool = False,
 ) -> Artwork:  # fmt: skip
     """The artwork in a file: closed, valid polygons at true size.
 
