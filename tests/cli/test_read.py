@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import ezdxf
 import numpy as np
@@ -12,6 +13,7 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork import read
+from carvegen.base import progress
 from tests.cli.running import run
 from tests.strategies import few
 
@@ -209,3 +211,10 @@ def test_a_drawing_without_a_page_is_said_to_be_so_large(own_folder, capsys):
     document.saveas(own_folder / "plan.dxf")
     said = run(capsys, "read", "plan.dxf").out
     assert "It has no page; its unit is in: what is drawn is 152.4 × 63.5 mm." in said
+
+
+def test_reading_a_scan_tells_how_far_it_is_if_it_takes_long(scan, capsys, monkeypatch):
+    monkeypatch.setattr(progress, "SOON_S", 0.0)
+    done = run(capsys, "read", scan)
+    assert re.search(r"… reading: \d+ % done, about \d+ s to go", done.err)
+    assert "% done" not in run(capsys, "read", scan, "--json").err
