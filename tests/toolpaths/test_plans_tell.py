@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from carvegen.base.progress import Stages, TimeLeft, heard
@@ -32,17 +34,22 @@ def test_a_laser_plan_tells_of_its_steps(lowered):
     assert shares[-1] == pytest.approx(1)
 
 
-def test_looking_at_the_land_is_told_in_lots_and_measures_the_same(monkeypatch):
-    job = setup(cutter="laser-fine").on(block(*CUTS))
-    plan = laser_plan(job, PathSettings(lowered="lines"))
-    deepest = [promises.into_land_mm(plan, operation) for operation in plan.operations]
-    monkeypatch.setattr(promises, "_LOT", 3)
+def test_looking_at_the_land_is_told_in_lots_and_finds_the_last_path_that_enters_it(monkeypatch):
+    job, lines = setup(cutter="laser-fine").on(block(*CUTS)), PathSettings(lowered="lines")
+    plan = laser_plan(job, lines)
+    monkeypatch.setattr(promises, "_LOT", 10**6)
     monkeypatch.setattr(promises, "_CHUNK", 50)
-    assert [promises.into_land_mm(plan, operation) for operation in plan.operations] == deepest
-    shares = shares_of(lambda: promises.hold(plan, PathSettings(lowered="lines")))
+    shares = shares_of(lambda: promises.hold(plan, lines))
     assert len({round(share, 3) for share in shares}) > 20
     assert max(shares) == pytest.approx(1)
     assert min(shares) < 0.05
+    monkeypatch.setattr(promises, "_LOT", 3)
+    assert len(set(shares_of(lambda: promises.hold(plan, lines)))) > len(set(shares)) + 20
+    operation = max(plan.operations, key=lambda each: len(each.paths))
+    xyz = operation.paths.xyz.copy()
+    xyz[operation.paths.start[-2] :, 0] += 0.5
+    moved = replace(operation, paths=replace(operation.paths, xyz=xyz))
+    assert promises.into_land_mm(plan, moved) > 0.4 > 0.02 > promises.into_land_mm(plan, operation)
 
 
 def test_mending_tells_of_each_machine_and_of_each_round():
