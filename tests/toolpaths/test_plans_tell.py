@@ -37,7 +37,6 @@ def test_a_laser_plan_tells_of_its_steps(lowered):
 def test_looking_at_the_land_is_told_in_lots_and_finds_the_last_path_that_enters_it(monkeypatch):
     job, lines = setup(cutter="laser-fine").on(block(*CUTS)), PathSettings(lowered="lines")
     plan = laser_plan(job, lines)
-    monkeypatch.setattr(promises, "_LOT", 10**6)
     monkeypatch.setattr(promises, "_CHUNK", 50)
     shares = shares_of(lambda: promises.hold(plan, lines))
     assert len({round(share, 3) for share in shares}) > 20
@@ -46,6 +45,9 @@ def test_looking_at_the_land_is_told_in_lots_and_finds_the_last_path_that_enters
     monkeypatch.setattr(promises, "_LOT", 3)
     assert len(set(shares_of(lambda: promises.hold(plan, lines)))) > len(set(shares)) + 20
     operation = max(plan.operations, key=lambda each: len(each.paths))
+    sampled = shares_of(lambda: list(promises._in_chunks(operation.paths, (0.3, 1))))
+    assert len(sampled) > 5
+    assert 0.3 == min(sampled) < max(sampled) < 1
     xyz = operation.paths.xyz.copy()
     xyz[operation.paths.start[-2] :, 0] += 0.5
     moved = replace(operation, paths=replace(operation.paths, xyz=xyz))
