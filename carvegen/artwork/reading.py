@@ -21,8 +21,9 @@ __all__ = ["file_and_layer", "read"]
 
 
 def read(
-    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool = False, without: Iterable[str] = (),
-    beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM, by_colour: bool = False,
+    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool | None = False,
+    without: Iterable[str] = (), beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM,
+    by_colour: bool = False,
 ) -> Artwork:  # fmt: skip
     """The artwork in a file: closed, valid polygons at true size.
 
@@ -37,7 +38,7 @@ def read(
         Enlarges everything, the page too, before curves are made straight pieces and points are put on the grid.
     outlines
         Whether a closed hairline without a fill stands for the shape that it encloses, as in a machine's file; in
-        DXF every outline does.
+        DXF every outline does. None: where the file says from which side it shows the block, as all of ours do.
     without
         Layers that are left out; names are compared by `plain_name`.
     beside

@@ -18,6 +18,7 @@ from carvegen.base.previous_run import (
     keep_edited,
     write_record,
 )
+from carvegen.base.progress import each_part, reached
 from carvegen.base.words import shortened
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks import checked
@@ -59,6 +60,10 @@ _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 _OVERLAP_MM = 1.0  #: a router runs so far into old cuts beside new ones, so that no ridge is left; our own choice
+_PLAN_TIMES = (
+    0.5,
+    0.5,
+)  #: shares of the time: a plan is made, and held to its promises; measured on frost and heavy snow
 _NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
@@ -145,7 +150,6 @@ def deliver(
     before = jobs[0].block
     own: tuple[CutChange, ...] = ()
     if style.mend:
-        say("mending")
         jobs, own = mended_for_all(jobs, say=say)
         lost += lost_pieces(before, jobs[0].block, own)
     changes, asked = (*(mended or ()), *own), style.mend or mended is not None
@@ -282,10 +286,13 @@ def _plan(job: Job, settings: PathSettings | None, say: Say) -> tuple[Plan, Plan
         return None
     if job.machine.kind != "hand":
         say(f"planning the paths of the {job.machine.kind}")
-    plan = _planned(_machined(job), settings)
+    planning, holding = each_part(_PLAN_TIMES)
+    with planning:
+        plan = _planned(_machined(job), settings)
     if plan is None:
         return None
-    hold(plan, settings)
+    with holding:
+        hold(plan, settings)
     if settings.simulated:
         say(f"simulating the {job.machine.kind}")
     return plan, extras(plan, settings)
@@ -327,13 +334,17 @@ def _write_job(
         write_file(folder / "guide.svg", guide_svg(guide))
     else:
         write_file(folder / "block.svg", machine_svg(job))
+        reached(0.1)
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
+        reached(0.2)
         if recut:
             write_file(folder / CUT_PICTURE, old_cuts_png(whole, px_per_mm=_px_per_mm(whole.width_mm, whole.height_mm)))
     plan, more = made or (None, PlanExtras())
     if plan is not None:
         write_file(folder / "paths.png", plan_png(plan))
+        reached(0.5)
         write_file(folder / "paths.svg", plan_svg(plan))
+        reached(0.7)
         write_file(folder / "paths.dxf", plan_dxf(plan, style.dxf))
     for name, content in more.files().items():
         write_file(folder / name, content)

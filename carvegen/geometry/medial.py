@@ -161,9 +161,11 @@ def _of_diagrams(plain: PolygonArray, owner: Indices) -> MedialAxis:
     """The axes of other shapes, not yet measured."""
     outline = geometry.rings(plain)
     diagrams = Diagrams.of(outline, len(plain))
+    reached(0.75)
     shapely.prepare(plain)
     of_point = np.repeat(np.arange(len(plain)), diagrams.points_each)
     inner = _inner(plain[of_point], diagrams.points, diagrams.links)
+    reached(0.85)
     links, one, two = diagrams.links[inner], diagrams.one[inner], diagrams.two[inner]
     a, b = outline.xy, outline.xy[outline.edge_ends]
     return _sampled(diagrams.points, owner[of_point], links, Site.of(a, b, one), Site.of(a, b, two))

@@ -132,8 +132,8 @@ def from_file(
         there = set(marks_of(done.growth.cuts))
         edited = edited[np.array([mark in there for mark in marks_of(edited)], dtype=bool)]
     findings = (
-        *change_findings(motif.name, done),
-        *kept_findings(motif.name, edited, done.growth.cuts, around.clear, limits),
+        *change_findings(motif.called, done),
+        *kept_findings(motif.called, edited, done.growth.cuts, around.clear, limits),
     )
     return Grown(
         motif=motif, growth=done.growth, surroundings=lambda: around, kept=kept, gone=done.gone, come=done.come,
@@ -202,13 +202,13 @@ def _change(kind: str, shape: BaseGeometry, why: str) -> Finding:
 def _notes(print_: Print, motif: PrintMotif, kept: Kept, done: Adapted) -> Iterator[str]:
     for note in kept.notes:
         yield f"{motif.kept}: {note}"
-    yield from (f"{line}: see changed.png" for line in done.lines(motif.name))
+    yield from (f"{line}: see changed.png" for line in done.lines(motif.called))
     if kept.memory is None:
         return
     now = grown_by(motif, print_)
     other = sorted(name for name, value in now.items() if kept.memory.settings.get(name) != value)
     if other:
         yield (
-            f"{motif.name} is kept: {', '.join(other)} differ from what it grew by, which changes nothing while it is "
-            "kept; without its key kept it would grow again"
+            f"{motif.called} is kept: {', '.join(other)} differ from what it grew by, which changes nothing while it "
+            "is kept; without its key kept it would grow again"
         )

@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import CarvegenError
+from carvegen.base.progress import each_part, reached
 from carvegen.facts import cutting, feeds
 from carvegen.toolpaths import register_lines
 from carvegen.toolpaths.paths import Work, joined, picked
@@ -34,7 +35,9 @@ __all__ = ["CLAUSES", "TOLERANCE_MM", "broken", "doubled", "hold", "into_land_mm
 TOLERANCE_MM = 0.02  #: a cutter enters land by no more
 _STEP_MM = 0.1  #: from sample to sample along a path
 _SPECK_MM = 0.01  #: shorter pieces lie on one another where the rounds of a helix meet
-_CHUNK = 200_000  #: samples looked at together
+_CHUNK = 2_000  #: samples looked at in one call, which can't be interrupted,
+_LOT = 32  #: and paths
+_NEAR_TIME, _QUICK_TIME = 0.25, 0.3  #: shares of the time at which near paths are known, and the quick are looked at
 _SHOWN = 5  #: broken promises that an error names
 _PASS_STEP_MM = 0.5  #: from sample to sample where passes are looked at
 _ABOUT = 0.25  #: of a pass: so nearly as deep as the pass before; the sides of tabs lie between passes
@@ -237,8 +240,10 @@ def _clamps(plan: Plan, settings: PathSettings) -> Iterator[str]:
 
 def _land(plan: Plan, _settings: PathSettings) -> Iterator[str]:
     """No cutter enters what stays: the land; of a cut through, all but the cut-outs; round the block, the block."""
-    for operation in plan.operations:
-        deep = into_land_mm(plan, operation)
+    weights = [len(operation.paths.xyz) for operation in plan.operations]
+    for operation, looking in zip(plan.operations, each_part(weights), strict=True):
+        with looking:
+            deep = into_land_mm(plan, operation)
         if deep > TOLERANCE_MM:
             what = "lies on the wrong side of its kerf" if operation.work in _THROUGH else "enters the land"
             yield f"{operation.name}: {what} by {deep:.3f} mm"
@@ -309,7 +314,11 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     lowest = np.minimum.reduceat(paths.xyz[:, 2], paths.start[:-1])
     reach = np.maximum(_half_at_face(operation, lowest) - TOLERANCE_MM / 2, 0.0)
     near, home = np.zeros(len(paths), dtype=bool), np.full(len(paths), -1)
-    near[edge_tree.query(_lines(paths), predicate="dwithin", distance=reach)[0]] = True
+    lines = _lines(paths)
+    for k in range(0, len(lines), _LOT):
+        lot = slice(k, k + _LOT)
+        near[lot][edge_tree.query(lines[lot], predicate="dwithin", distance=reach[lot])[0]] = True
+        reached(_NEAR_TIME * k / len(lines))
     path, shape = goes_tree.query(geometry.dots(paths.entries[:, :2]), predicate="intersects")
     home[path] = shape
     near |= (home < 0) & shapely.intersects_xy(face, paths.entries[:, 0], paths.entries[:, 1])
@@ -317,12 +326,12 @@ def into_land_mm(plan: Plan, operation: Operation) -> float:
     quick, slow = (picked(paths, np.flatnonzero(near & which)) for which in (inner, ~inner))
     own, outlines, worst = home[near & inner], shapely.boundary(goes), 0.0
     shapely.prepare(goes)
-    for some, path in _in_chunks(quick):
+    for some, path in _in_chunks(quick, (_NEAR_TIME, _QUICK_TIME)):
         at = geometry.dots(some[:, :2])
         away = shapely.distance(outlines[own[path]], at)
         off = np.where(shapely.intersects(goes[own[path]], at), away, -away)
         worst = max(worst, float((_half_at_face(operation, some[:, 2]) - off).max()))
-    for some, _ in _in_chunks(slow):
+    for some, _ in _in_chunks(slow, (_QUICK_TIME, 1)):
         at = geometry.dots(some[:, :2])
         pair, away = edge_tree.query_nearest(at, all_matches=False, return_distance=True)
         away = away[np.argsort(pair[0])]
@@ -346,12 +355,13 @@ def _edges(face: shapely.Polygon, goes: PolygonArray) -> NDArray[np.object_]:
     return np.asarray(edges[~shapely.is_empty(edges)])
 
 
-def _in_chunks(paths: Paths) -> Iterator[tuple[Floats, Indices]]:
-    """Samples along all paths, some at a time, each with the number of its path."""
+def _in_chunks(paths: Paths, times: tuple[float, float]) -> Iterator[tuple[Floats, Indices]]:
+    """Samples along all paths, some at a time, each with the number of its path; `times`: the shares of the work."""
     if not len(paths):
         return
     marked, owner = _sampled(paths, _STEP_MM)
     for k in range(0, len(marked), _CHUNK):
+        reached(times[0] + (times[1] - times[0]) * k / len(marked))
         yield marked[k : k + _CHUNK], owner[k : k + _CHUNK]
 
 

@@ -157,7 +157,7 @@ def test_a_changed_drawing_is_told_and_drawn_and_built_again_is_built_afresh(kep
     change(kept, "drawing.svg", "M13 19V12H17V19Z", "M13 19V14H17V19Z")
     change(kept, "drawing.svg", "M29 2h4v4h-4z", "M23 2h10v8h-10z")
     ran = run(capsys, "build", "print.toml", "--out", "built", "--jobs", 1)
-    assert "snowload 1: the drawing has changed under" in ran.err + ran.out
+    assert "lying snow 1: the drawing has changed under" in ran.err + ran.out
     assert "Near flakes: the drawing has changed under" in ran.err + ran.out
     with Image.open(kept / "built/changed.png") as picture:
         assert picture.width > 100

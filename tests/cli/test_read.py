@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import ezdxf
 import numpy as np
@@ -12,6 +13,7 @@ from PIL import Image
 
 from carvegen import geometry
 from carvegen.artwork import read
+from carvegen.base import progress
 from tests.cli.running import run
 from tests.strategies import few
 
@@ -147,6 +149,25 @@ def test_a_file_that_says_block_view_is_read_as_that(one_block, capsys, file):
     assert "BLOCK VIEW" not in run(capsys, "read", "clean.svg").out, "once is enough"
 
 
+def test_one_thing_has_one_area_in_every_machine_file(one_block, capsys):
+    """A thin closed edge stands for the face in a file of ours, as in DXF; in others it is a line."""
+    svg, dxf = (
+        {
+            layer["name"]: layer["area_mm2"]
+            for layer in json.loads(run(capsys, "read", one_block / file, "--json").out)["layers"]
+        }
+        for file in ("laser/block.svg", "laser/block.dxf")
+    )
+    assert svg["BLOCK EDGE"] == pytest.approx(40 * 30)
+    assert svg == pytest.approx(dxf, rel=1e-3)
+    line = '<path fill="none" stroke="#000" stroke-width="0.1" d="M5 5h10v10h-10z"/>'
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+    for words, area in (("", 4.0), ("<desc>PRINT VIEW</desc>", 100.0)):
+        (one_block / "own.svg").write_text(f"{head}{words}{line}</svg>", encoding="utf-8")
+        (layer,) = json.loads(run(capsys, "read", one_block / "own.svg", "--json").out)["layers"]
+        assert layer["area_mm2"] == pytest.approx(area, abs=0.1)
+
+
 @pytest.mark.parametrize("file", ["proof.svg", "left.svg"])
 def test_a_file_in_print_view_is_read_as_it_lies(one_block, capsys, file):
     (one_block / "left.svg").write_text(SVG, encoding="utf-8")
@@ -190,3 +211,10 @@ def test_a_drawing_without_a_page_is_said_to_be_so_large(own_folder, capsys):
     document.saveas(own_folder / "plan.dxf")
     said = run(capsys, "read", "plan.dxf").out
     assert "It has no page; its unit is in: what is drawn is 152.4 × 63.5 mm." in said
+
+
+def test_reading_a_scan_tells_how_far_it_is_if_it_takes_long(scan, capsys, monkeypatch):
+    monkeypatch.setattr(progress, "SOON_S", 0.0)
+    done = run(capsys, "read", scan)
+    assert re.search(r"… reading: \d+ % done, about \d+ s to go", done.err)
+    assert "% done" not in run(capsys, "read", scan, "--json").err

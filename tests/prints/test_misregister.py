@@ -12,6 +12,7 @@ import shapely
 from scipy import integrate, ndimage
 from shapely import affinity
 
+from carvegen.base.progress import heard
 from carvegen.blocks.register_marks import register_for
 from carvegen.facts.register import RegisterPlan
 from carvegen.geometry.depth_grid import depths
@@ -264,3 +265,14 @@ def test_what_grows_grows_from_where_it_is_held(size):
     first = register_for(pins, size, "").stops[0].centroid
     assert pins.datum_mm(size) == pytest.approx((first.x, first.y), abs=0.01)
     assert RegisterPlan().datum_mm(size) == (size[0] / 2, size[1] / 2)
+
+
+def test_trials_tell_how_far_they_are():
+    """Depths of each block, places along each, prints in each lot."""
+    shares: list[float] = []
+    with heard(shares.append):
+        share_of(RegisterPlan(prints=50))
+    assert len({round(share, 3) for share in shares}) >= 6
+    assert shares == sorted(shares)
+    assert shares[0] == 0
+    assert shares[-1] == pytest.approx(1)

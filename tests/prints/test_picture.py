@@ -20,7 +20,7 @@ from carvegen.prints.cut_blocks import picture_of as pictured
 from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
-from carvegen.prints.picture import Picture, growing
+from carvegen.prints.picture import Picture, _once, growing
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -101,8 +101,8 @@ def test_a_cap_hides_a_wave_behind_its_post_though_the_wave_lies_before_a_fir(tm
 def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None:
     thick = SNOW.replace("0.06", "0.15")
     picture = picture_of(tmp_path, thick + thick)
-    assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 2")] != []
-    assert [note for note in picture.notes if "is left out" in note and note.startswith("snowfall 1")] == []
+    assert [note for note in picture.notes if "is left out" in note and note.startswith("falling snow 2")] != []
+    assert [note for note in picture.notes if "is left out" in note and note.startswith("falling snow 1")] == []
 
 
 def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it(tmp_path) -> None:
@@ -134,6 +134,24 @@ def test_a_print_tells_where_other_white_came_than_asked(tmp_path) -> None:
     print_ = read_print(path, SHELF)
     picture = pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert any("asked for 10% white" in note and "kept clear" in note for note in picture.notes)
+
+
+def test_a_note_says_which_snow_in_plain_words_and_which_setting_brings_more(tmp_path) -> None:
+    """No key stands for a thing where a person reads; a name of her own does."""
+    inputs = read_in(tmp_path, BESIDE)
+    assert [entry.called for entry in inputs[0].motifs] == ["lying snow 1", "falling snow 1"]
+    (note,) = (note for note in unmarked_of(*inputs, say=lambda _: None).notes if REMARK in note)
+    assert note.startswith("falling snow 1: asked for 10% white (snow = 0.1 in its settings), ")
+    named = read_in(tmp_path, BESIDE + 'name = "flurry"\n')
+    assert named[0].motifs[1].called == "flurry"
+
+
+def test_what_two_lying_snows_say_of_one_hill_is_told_once(tmp_path) -> None:
+    """A motif of another name that says as much is another thing: its remedy stays."""
+    hill, water = "what ends at y 51 mm counts as a hill behind", "a thin streak counts as water; draw it"
+    notes = [f"lying snow 1: {hill}", f"lying snow 2: {hill}; {water}", f"lying snow 3: {hill}", f"flakes: {hill}"]
+    told = [f"lying snow 1: {hill}", f"lying snow 2: {water}", f"flakes: {hill}"]
+    assert list(_once(notes, {f"lying snow {nth}" for nth in (1, 2, 3)})) == told
 
 
 POSTS = '[[layers]]\nname = "POST"\nshape = "box 26 0 6 16"\n'
@@ -183,7 +201,7 @@ def test_what_came_otherwise_than_asked_is_told_once(tmp_path, alone) -> None:
     motifs = BESIDE.replace(LOAD, "") if alone else BESIDE
     report = [note for note in picture_of(tmp_path, motifs).notes if REMARK in note]
     assert len(report) == 1
-    assert report[0].startswith("snowfall")
+    assert report[0].startswith("falling snow 1: ")
 
 
 @pytest.mark.parametrize("k", [0, 1, 2])

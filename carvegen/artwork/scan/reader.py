@@ -21,6 +21,7 @@ from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
 from carvegen.artwork.scan.planes import UNSURE, own_blur, traced_planes
 from carvegen.base.errors import InputError
+from carvegen.base.progress import part, reached
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["as_artwork", "read_scan", "read_straight", "seen_scan", "sized_mm"]
 
+_TRACED_TIME, _SMOOTHED_TIME = 0.75, 0.9  #: shares of the time at which outlines are traced, and smooth; measured
 _LEAST_BLUR_PX = 0.6  # the pixels' own grain
 _MOST_BLUR_PX = 20.0
 _UNSIZED_SPECK_PX = 3.0
@@ -148,7 +150,8 @@ def _read(
 ) -> Artwork:
     pitch = frame.pitch_mm if frame is not None and frame.true_size else 0.0
     blur = float(np.clip(options.smooth_mm / pitch if pitch else 0.0, _LEAST_BLUR_PX, _MOST_BLUR_PX))
-    layers, colours = traced_planes(picture, options, blur, pitch, notes)
+    with part(0, _TRACED_TIME):
+        layers, colours = traced_planes(picture, options, blur, pitch, notes)
     if frame is None and options.bar_mm:
         frame, layers = _by_bar(picture, layers, options, notes)
     if frame is not None:
@@ -158,10 +161,9 @@ def _read(
         frame = replace(frames.plain(picture, size, size), true_size=False)
     least = options.speck_mm / frame.pitch_mm if frame.true_size else _UNSIZED_SPECK_PX
     layers = {name: _without_specks(shapes, least, name, notes) for name, shapes in layers.items()}
-    layers = {
-        name: smoothing.smoothed(shapes, blur_px=_all_blur(picture, shapes, options, blur))
-        for name, shapes in layers.items()
-    }
+    for nth, (name, shapes) in enumerate(layers.items()):
+        layers[name] = smoothing.smoothed(shapes, blur_px=_all_blur(picture, shapes, options, blur))
+        reached(_TRACED_TIME + (_SMOOTHED_TIME - _TRACED_TIME) * (nth + 1) / len(layers))
     frame = _enlarged(_upright(frame, layers, picture, options, notes), scale)
     return _artwork(layers, frame, options, notes, colours)
 

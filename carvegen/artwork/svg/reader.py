@@ -72,6 +72,9 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     root = parse(data)
     if root.kind != "svg":
         raise InputError("is XML, but no SVG drawing", value=f"<{root.kind or '?'}>", hint="save the drawing as SVG")
+    words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
+    if wanted.outlines is None:
+        wanted = replace(wanted, outlines=bool(labels_in(words)[0]))
     notes = Notes()
     sheet = _enlarged(page.page_of(root, units, notes), scale)
     reader = _Reader(root, notes, wanted)
@@ -86,7 +89,6 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
     layers, colours = cleaned(by_colour.by_depth(raw, notes) if wanted.by_colour else raw, notes), dict[str, str]()
     if wanted.by_colour:
         layers, colours = by_colour.seen(layers, notes, budget)
-    words = [child.text or "" for child in root if child.kind in ("title", "desc")]  # type: ignore[attr-defined]
     return Artwork(
         layers, sheet.width_mm, sheet.height_mm, notes.lines(), sheet.true_size, wanted.tolerance_mm,
         *labels_in(words), inside=_inside(root), known_mm=known_mm_in(words), colours=colours,

@@ -18,6 +18,7 @@ RULE = "depth"
 
 _HARDLY_MM = 0.3  #: a cut shallower than this fills with ink or is reached by a soft roller; common practice
 
+_TOLERANCE_MM = 0.005  #: of a depth, as exact as discs are measured: what lacks less is as deep as is wanted
 _CLOSE = 0.02  #: a disc in a long thin cut is wanted to this part of its radius
 _MORE = 1.04  #: a buffer of 4 segments a quarter takes off up to 2 % too little (1 - cos 11.25°), GEOS's thinning 1 %
 
@@ -47,7 +48,7 @@ def _shallow(survey: Survey) -> Iterator[Finding]:
     # the largest inner disc has at least the radius area / perimeter (source: bonnesen-1921), or that of one about the
     # middle: most need no closer look
     included, tip = job.cutter.values["included_deg"], job.cutter.values["tip_mm"]
-    width = cutting.v_width_mm(included, tip, _HARDLY_MM, lean_deg=job.lean_deg)
+    width = cutting.v_width_mm(included, tip, _HARDLY_MM - _TOLERANCE_MM, lean_deg=job.lean_deg)
     room = job.block.star_radii[0][: len(job.block.cuts)]
     doubtful, room = job.block.cuts[room < width / 2], room[room < width / 2]
     small = shapely.area(doubtful) < shapely.length(doubtful) * width / 2

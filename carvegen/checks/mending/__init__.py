@@ -19,6 +19,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
+from carvegen.base.progress import each_part
 from carvegen.checks import checked, cut_width, foot, islands, land_width
 from carvegen.checks.islands import islands_of
 from carvegen.checks.land_width import short_tips
@@ -54,6 +55,7 @@ _DOT_LEFT = 0.2  #: of a cut that the cutter can't make but for less than this n
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
+_TIMES = (0.5, 0.5)  #: shares of a round's time, measured: cuts are mended, and lands
 _WORTH_WORDS_MM2 = 0.1  #: smaller pieces that are lost are not told: our own choice
 _MUCH_LARGER = 2.0  #: nobody prints so many times as large for one place: our own choice
 _WHY_LEFT = "Mending left it: it lays no ink into what must be white, and takes nothing that has to stay"
@@ -174,6 +176,7 @@ def mended_for_all(
         for k in turns:
             job = jobs[k]
             if settled.get(k) is not block:
+                say(f"looking for thin places{f' for the {job.machine.kind}' if len(jobs) > 1 else ''}")
                 bench = _worked(replace(job, block=block), block.fixed, say, white, known)
                 changes += bench.changes
                 block = settled[k] = bench.job.block
@@ -253,8 +256,11 @@ class _Bench:
         self._latest, self._became = {}, {}
         self._laid, self._doomed = [], []
         survey = Survey(self.job, slender=False, known=self._known)
-        self._mend_cuts(survey)
-        self._mend_lands(survey)
+        at_cuts, at_lands = each_part(_TIMES)
+        with at_cuts:
+            self._mend_cuts(survey)
+        with at_lands:
+            self._mend_lands(survey)
         self._fill_islands()
         if self._latest:
             self._lay_out()

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import reached
 from carvegen.geometry.edges import Outline
 from carvegen.geometry.necks import necks
 from carvegen.motifs.snowfall.heaps import heaped, mean_radius, without_tails
@@ -81,9 +82,13 @@ class Clumps:
         new, whole = self.are_new(mark), shapes.copy()
         gap = 2 * max(RIM_MM, _least_gap(self._limits)) + 4 * SLACK_MM  # or smoothing closes it again
         whole[heaps[new]] = heaped(whole[heaps[new]], gap, self._limits)
+        reached(0.4)
         whole[~heaps[new]] = without_tails(whole[~heaps[new]], self._limits)
+        reached(0.5)
         sound, doubtful = smoothed(whole, self._limits, np.where(heaps[new], RIM_MM, _EASED_MM))
+        reached(0.8)
         sound, doubtful = _limbless(sound, doubtful, self._limits, self._mass_mm2)
+        reached(0.9)
         made = (*sound, np.zeros(len(sound[0]), dtype=bool)), (*doubtful, _narrow(doubtful[0], self._limits))
         order = np.argsort(mark, kind="stable")
         for nth, (more, whose, narrow) in enumerate(made):

@@ -274,7 +274,7 @@ def _layer_remarks(asked: Sequence[float], came: Floats) -> Iterator[str]:
     """What to tell of layers that turned white otherwise than was asked."""
     for name, wanted, white in zip(LAYERS, asked, came.tolist(), strict=True):
         if abs(white - wanted) > _REMARKED:
-            yield f"of the {name} snow {wanted:.0%} of the face was asked, {white:.0%} came"
+            yield f"of the {name} snow {wanted:.0%} of the face was asked, {white:.0%} came: change snow_{name}"
 
 
 def _sought(
@@ -373,7 +373,7 @@ def _remark(sky: Sky, level: float, fallen: PolygonArray, cuts: PolygonArray, pl
             "make the largest flakes smaller, or try another seed",
         ))  # fmt: skip
     why, help_ = (", and ".join(parts) for parts in zip(*reasons, strict=True))
-    return f"asked for {asked:.0%} white, {came:.0%} came: {why}; {help_}"
+    return f"asked for {asked:.0%} white (snow = {asked:.3g} in its settings), {came:.0%} came: {why}; {help_}"
 
 
 def _barred(sky: Sky, fallen: PolygonArray, frame: Polygon) -> Iterator[tuple[str, str]]:

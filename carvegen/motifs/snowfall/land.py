@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import part, reached
 from carvegen.geometry.edges import disc_pairs
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import closed, opened
@@ -192,6 +193,7 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     stays[small[~flows & _knobs(flakes, small, large)]] = False
     left = stays[small] & stays[large]
     small, large, flows = small[left], large[left], (flows & (sunk < _HIDDEN))[left]
+    reached(0.15)
     group = geometry.linked_groups(len(flakes), small, large)
     merged = stays & ((np.bincount(group, minlength=len(flakes))[group] > 1) | flakes.torn)
     peck = merged & _pecks(flakes, group, stays)
@@ -207,7 +209,9 @@ def parted(flakes: Flakes, limits: Limits, clumps: Clumps) -> PolygonArray:
     seen[small[flows]] = False  # its shoulder holds all of it
     members = np.concatenate([flakes.shape[seen], _shoulders(flakes, small[flows], large[flows])])
     whose = np.concatenate([group[seen], group[large[flows]]])
-    made, narrow = clumps.smooth(gathered(members, whose), marks, heaps[clump])
+    clumped = gathered(members, whose)
+    with part(0.2, 0.9):
+        made, narrow = clumps.smooth(clumped, marks, heaps[clump])
     alone = flakes.shape[stays & ~merged]
     state = np.concatenate([np.full(len(alone), _KEPT), np.full(len(pecks), _NEW), np.where(narrow, _DOUBTFUL, _NEW)])
     return _settled(np.concatenate([alone, pecks, made]), state, limits)

@@ -240,6 +240,10 @@ class PrintMark:
     attempt: int = whole(1, key="try", help="grow again: another try, other shapes", at_least=1, at_most=10**6)
 
 
+#: What motifs are called in words that are told.
+_CALLED = {"snowload": "lying snow", "snowfall": "falling snow"}
+
+
 @dataclass(frozen=True, kw_only=True)
 class PrintMotif:
     """A motif, where it grows, and from which blocks it is taken."""
@@ -272,6 +276,12 @@ class PrintMotif:
     middle_behind: tuple[str, ...] = texts(
         help="falling snow: the same of those in the middle distance; near ones fall before it"
     )
+
+    @property
+    def called(self) -> str:
+        """What the reader is told of it by: its name, or what it is and its number."""
+        kind, number = _CALLED.get(self.motif, self.motif), self.nth + 1
+        return f"{kind} {number}" if self.name == f"{self.motif} {number}" else self.name
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""

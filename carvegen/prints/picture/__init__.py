@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -188,12 +188,26 @@ def _unmarked(
     for k in range(len(print_.motifs)):
         whites.append(grower.grown(k, whites))
     remarks = [note for _, grown in grower.motifs for note in grown.notes]
+    lying = {entry.called for entry in print_.motifs if entry.motif == "snowload"}
     return Unmarked(
         face=rooms.face, drawing=drawing, pictures=rooms.pictures, whites=tuple(whites), inked=inked,
         openings=openings, beds=tuple(grower.bed(k) for k in range(len(print_.motifs))),
-        motifs=tuple(grown for _, grown in grower.motifs), notes=(*dict.fromkeys(grower.notes), *remarks),
+        motifs=tuple(grown for _, grown in grower.motifs), notes=(*_once(grower.notes, lying), *remarks),
         findings=grower.findings(),
     )  # fmt: skip
+
+
+def _once(notes: Iterable[str], lying: Container[str]) -> Iterator[str]:
+    """Each note once; of what lying snow says, as of a hill before which two of them lie, each part."""
+    said = set[str]()
+    for note in dict.fromkeys(notes):
+        name, _, words = note.partition(": ")
+        parts = [part for part in words.split("; ") if part not in said]
+        if name not in lying:
+            yield note
+        elif parts:
+            said.update(parts)
+            yield f"{name}: {'; '.join(parts)}"
 
 
 def _shapes(drawing: LayeredDrawing, key: str, texts: Sequence[str]) -> PolygonArray:

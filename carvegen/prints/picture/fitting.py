@@ -46,7 +46,7 @@ def fallen(
     )  # fmt: skip
     lost = float(shapely.area(snow.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(rooms.face)
     notes = [
-        f"{motif.name}: snow on {lost:.0%} of the face is left out, too near to "
+        f"{motif.called}: snow on {lost:.0%} of the face is left out, too near to "
         "other white or to outlines; raise snow, or let flakes be smaller"
     ]
     return replace(snow, cuts=flakes), notes if lost > _LOST else []

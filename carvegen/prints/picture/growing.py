@@ -187,7 +187,7 @@ class Grower:
             return Grown(motif=motif, growth=growth, surroundings=surroundings)
         hole_marks = [mark for mark in self.rooms.hole_marks if not mark.motifs or motif.name in mark.motifs]
         if hole_marks and motif.motif == "snowload":
-            self.notes.append(f"{motif.name} is kept: marks that say what holes are hold only where it grows again")
+            self.notes.append(f"{motif.called} is kept: marks that say what holes are hold only where it grows again")
         return from_file(
             self.print_, motif, key, limits, grow=grow, surroundings=surroundings,
             room=lambda: shapely.difference(self.rooms.area(motif, limits, key), self.rooms.hidden_by(motif)),
@@ -276,7 +276,7 @@ class Grower:
 
     def _note_remark(self, entry: PrintMotif, growth: Growth) -> None:
         if growth.remark:
-            self.notes.append(f"{entry.name}: {growth.remark}")
+            self.notes.append(f"{entry.called}: {growth.remark}")
 
     def _textured(
         self, motif: PrintMotif, area: BaseGeometry, limits: Limits, before: BaseGeometry, grow: _Grow

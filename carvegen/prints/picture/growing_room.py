@@ -286,7 +286,7 @@ class GrowingRooms:
         if lost < _NOTED_MM2 or shapely.area(inside) < _DRAWN_ON * shapely.area(layer.shape):
             return []
         return [
-            f"{motif.name}: {layer.name} stands in front of {', '.join(behind)} and hides "
+            f"{motif.called}: {layer.name} stands in front of {', '.join(behind)} and hides "
             f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
         ]
 

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part, reached
 from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import cutting, feeds
 from carvegen.geometry.edges import dot
@@ -60,6 +61,10 @@ _NEAR = 0.25  #: of the spacing: a line no further than this from the next step'
 _ALONG_MM = 0.0015  #: a line whose middle lies so near to another runs along it: coordinates lie on a grid of 1 µm
 _SPECK_MM = 0.05  #: narrower places that the beam leaves in corners are not worth a word; our own choice
 _SURELY = 0.94  #: of it: what buffers get wrong is less than the rest, as GEOS takes their input 1 % of the way simpler
+
+#: Shares of the time, measured on 2,400 flakes of heavy snow: where the beam may go, its paths, what it leaves.
+_SHARES_OF_TIME = (0.35, 0.45, 0.2)
+
 _TIMES = ("", "", "two", "three", "four", "five", "six")
 
 
@@ -74,16 +79,20 @@ def laser_plan(job: Job, settings: PathSettings) -> Plan:
     thin = goes_through(job)
     half = beam_half_mm(job, job.depth_mm)
     cuts = geometry.free_of_grid(job.block.lowered)
-    steps = _steps(job, settings, cuts, half)
-    worked = [
-        *_scored(job, settings),
-        *_lowered(job, settings, steps),
-        *(opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
-        *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
-    ]
+    shrinking, lowering, looking = each_part(_SHARES_OF_TIME)
+    with shrinking:
+        steps = _steps(job, settings, cuts, half)
+    with lowering:
+        worked = [
+            *_scored(job, settings),
+            *_lowered(job, settings, steps),
+            *(opening_cuts(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
+            *(block_cut(job, settings, beam_half_mm(job, job.thickness_mm)) if thin else ()),
+        ]
     operations = tuple(operation for operation in worked if len(operation.paths))
     clamped = shortfalls.beside(cuts, settings.no_go, half)
-    left = _unreached(cuts, steps[0], half, clamped, _star_radii(job.block))
+    with looking:
+        left = _unreached(cuts, steps[0], half, clamped, _star_radii(job.block))
     under = shortfalls.beside(left, settings.no_go, 2 * half)
     plan = Plan(
         job=job,
@@ -163,6 +172,7 @@ def _lowered(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]])
     """The floor, then the steps of the shoulder, the lowest first."""
     count = len(steps)
     for k in range(count, 0, -1):
+        reached((count - k) / count)
         paths, depth = _filled(job, settings, steps, k), round(_floor_mm(job) * k / count, 3)
         passes = feeds.passes(job.material.key, job.machine, depth)
         yield Operation(
@@ -232,8 +242,11 @@ def _shoulder(job: Job, settings: PathSettings) -> tuple[int, float]:
 def _steps(job: Job, settings: PathSettings, cuts: PolygonArray, half: float) -> list[NDArray[np.object_]]:
     """Where the beam may go for each step down: all of the room for the first, and less and less of it."""
     count, step = _shoulder(job, settings)
-    rooms = (room_for(job.block, cuts, half + step * k) for k in range(count + 1))
-    return [off_limits(room, settings.no_go, half) for room in rooms]
+    steps = []
+    for k in range(count + 1):
+        steps.append(off_limits(room_for(job.block, cuts, half + step * k), settings.no_go, half))
+        reached((k + 1) / (count + 1))
+    return steps
 
 
 def _star_radii(block: Block) -> tuple[Floats, Floats]:

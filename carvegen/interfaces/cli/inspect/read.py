@@ -98,6 +98,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     from carvegen.artwork.scan.planes import UNSURE
 
     _check_targets(file, out, picture)
+    options.teller(quiet=as_json, stage="reading")
     units, outlines, onto, block = (settings.pop(name) for name in ("units", "outlines", "onto", "block"))
     settings |= options.inks_of(settings.pop("inks"), settings.pop("print_file"))
     chosen = {name: value for name, value in settings.items() if value is not None}
@@ -108,7 +109,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     else:
         from carvegen.blocks.layer_names import NOTES
 
-        artwork = _as_it_prints(read(file, units=units, outlines=outlines, without=(NOTES,)))
+        artwork = _as_it_prints(read(file, units=units, outlines=outlines or None, without=(NOTES,)))
     coats = dict(zip(chosen["inks"], chosen["coats"], strict=True)) if chosen.get("coats") else {}
     _write(artwork, file, out, picture, coats)
     (_say_json if as_json else _say)(artwork)
