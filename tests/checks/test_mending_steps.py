@@ -222,7 +222,7 @@ def test_mending_ends_after_some_two_dozen_rounds_and_four_turns_of_each_machine
     said, job = [], setup().on(block(*PAIR))
     monkeypatch.setattr(_Bench, "mend", lambda *_: True)
     mended_for_all([job, job], say=said.append)
-    assert len(said) == 48  # the second time the block is the same
+    assert sum("round" in each for each in said) == 48  # the second time the block is the same
     monkeypatch.setattr("carvegen.checks.mending._worked", _ever_new)
     turns.clear()
     mended_for_all([job, job])

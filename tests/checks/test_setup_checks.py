@@ -76,13 +76,13 @@ def test_thin_block_leaves_too_thin_a_floor() -> None:
 
 
 def test_shallow_v() -> None:
-    # A V of 60 degrees with a flat of 0.1 mm is 0.1 + 0.6 tan 30 = 0.4464 mm wide at a depth of 0.3 mm.
-    assert found("depth", setup(), block(box(10, 10, 3, 0.447))) == []
-    (each,) = found("depth", setup(), block(box(10, 10, 3, 0.445), box(20, 10, 6, 6)))
+    # A V of 60 degrees with a flat of 0.1 mm is 0.1 + 2 (0.3 - 0.005) tan 30 = 0.4406 mm wide where it lacks 0.005 mm.
+    assert found("depth", setup(), block(box(10, 10, 3, 0.442))) == []
+    (each,) = found("depth", setup(), block(box(10, 10, 3, 0.439), box(20, 10, 6, 6)))
     assert each.severity is Severity.RISK
-    assert each.measured == pytest.approx((0.445 - 0.1) / (2 * 0.57735), rel=0.01)
+    assert each.measured == pytest.approx((0.439 - 0.1) / (2 * 0.57735), rel=0.01)
     assert 10 <= each.at[0] <= 13
-    assert found("depth", setup(cutter="ball-1"), block(box(10, 10, 3, 0.445))) == []  # no V, no such depth
+    assert found("depth", setup(cutter="ball-1"), block(box(10, 10, 3, 0.439))) == []  # no V, no such depth
 
 
 @pytest.mark.parametrize(

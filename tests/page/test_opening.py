@@ -24,7 +24,7 @@ def test_a_browser_is_started_with_a_file_that_its_owner_alone_can_read(tmp_path
         seen.append((what, pointer.stat().st_mode & 0o777, pointer.read_text()))
 
     monkeypatch.setattr(click, "launch", launch)
-    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", lambda *_, at: at(URL))
+    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", lambda *_, at, left: at(URL))
     done = CliRunner().invoke(mark.command, [str(path)])
     assert done.exit_code == 0, done.output
     (what, mode, text) = seen[0]

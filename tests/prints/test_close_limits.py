@@ -161,7 +161,7 @@ def test_snow_that_is_hidden_by_what_may_be_drawn_on_its_bearer_is_noted(inside,
     front = Layer("LIT", box(0, 0, 10, 10))
     rooms = SimpleNamespace(drawing=SimpleNamespace(union=lambda _: box(0, 0, 10 * inside, 10)))
     hides = shapes(box(0, 0, 1, lost_mm2))
-    notes = GrowingRooms._hiding_note(rooms, SimpleNamespace(name="snow"), front, ["POST"], hides)
+    notes = GrowingRooms._hiding_note(rooms, SimpleNamespace(called="snow"), front, ["POST"], hides)
     assert [f"{lost_mm2:.1f} mm²" in note for note in notes] == [True] * noted
 
 
@@ -209,7 +209,7 @@ def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, 
     room = SimpleNamespace(figures=(), bars=NOTHING, area=rooms.face, edge=rooms.face)
     flakes = shapes(box(0, 0, 1, 1), box(5, 5, 100 * lost, 1))
     monkeypatch.setattr(fitting, "settled", lambda cuts, *_, **__: cuts[:1])
-    motif = SimpleNamespace(name="snow", motif="snowfall", settings=Settings())
+    motif = SimpleNamespace(name="snow", called="snow", motif="snowfall", settings=Settings())
     begun = room, Growth(cuts=flakes)
     assert list(Grower._fitted(grower, motif, begun, LIMITS, NOTHING, frozenset({"key"})).cuts) == [flakes[0]]
     assert ["snow on 1% of the face is left out" in note for note in grower.notes] == [True] * expected

@@ -237,7 +237,7 @@ def test_a_drawing_has_changed_under_what_is_kept_if_any_of_it_goes_or_comes(gon
     assert each.changed is bool(gone or come)
 
 
-MOTIF = SimpleNamespace(name="snow", kept="snow.svg", settings=Settings(), motif="snowfall")
+MOTIF = SimpleNamespace(name="snow", called="snow", kept="snow.svg", settings=Settings(), motif="snowfall")
 PRINT = SimpleNamespace(seed=4)
 
 
@@ -499,7 +499,9 @@ def test_what_may_only_be_drawn_on_a_thing_is_noted_where_it_hides_snow(drawn_on
     """All but a fiftieth of it lies on the thing, and half a square millimetre of snow is lost."""
     each: Any = SimpleNamespace(drawing=drawing_of(HILL))
     light = Layer("LIGHT", box(90 - 10 * drawn_on, 2, 10, 5))
-    notes = GrowingRooms._hiding_note(each, SimpleNamespace(name="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1)))
+    notes = GrowingRooms._hiding_note(
+        each, SimpleNamespace(called="snow"), light, ["HILL"], shapes(box(0, 0, hides, 1))
+    )
     assert bool(notes) == noted
 
 
@@ -631,7 +633,7 @@ def test_that_marks_on_holes_wait_for_kept_snow_to_grow_again_is_noted(motif, on
     grower: Any = Grower.__new__(Grower)
     rooms = SimpleNamespace(hole_marks=[SimpleNamespace(motifs=on)])
     vars(grower).update(rooms=rooms, notes=[], print_=None, read=None, motifs=[])
-    entry: Any = SimpleNamespace(kept="caps.svg", motif=motif, name="caps")
+    entry: Any = SimpleNamespace(kept="caps.svg", motif=motif, name="caps", called="caps")
     assert grower._growth(entry, limits(), shapely.Point(), frozenset(), "motifs[0]") == "kept"
     assert [note.partition(":")[0] for note in grower.notes] == ["caps is kept"] * noted
 
