@@ -25,7 +25,7 @@ from carvegen.marking.ends import (
     with_above,
 )
 from carvegen.marking.marks import Mark, Meaning
-from carvegen.marking.near_land import clear_of, firm, joined_to, taken_back, weak_places
+from carvegen.marking.near_land import clear_of, finding_room, firm, joined_to, taken_back, weak_places
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.shared.minimum_width import opened
@@ -56,6 +56,8 @@ _FALLS, _ENOUGH = 8, 0.1  #: snow falls so often at most, until no more than thi
 _NO_ROOM = 0.04  #: where less than this share of it finds room, smaller flakes fall
 _SMALLER = 0.6  #: by so much, down to the smallest
 _LARGE = 0.5  #: of what is wanted: no flake that falls into a mark is larger
+_WORTH_MOVING = 2.0  #: flakes from so many times the smallest one's size on are moved to where there is room,
+_MOVED, _MOVES = 1.5, 40  #: by so many flakes at most, in so many tries
 _OF_FLURRY, _SMALL = 0.2, 1.5  #: nor of a flurry; but up to so many times the smallest one's size all fall
 BESIDE_MM = 0.03  #: more than the slack with which land is kept
 _LONG_ENOUGH = 0.6  #: of a flake: shorter strokes are not strewn between others
@@ -366,11 +368,32 @@ class _Hand:
             new = new[self._inside(new) & shapely.within(new, self.zone) & (self._faded(new) if fades else True)]
             new = new[shapely.area(new) <= (_LARGE * wanted_mm2 if large_mm2 is None else large_mm2)]
             beside = np.concatenate([cuts, fallen, self.bed.others])
-            new = self._first(firm(clear_of(new, beside, self.limits), beside, self.bed.place, self.limits), left)
+            new = self._with_room(new, beside, chance, fades=fades)
+            new = self._first(firm(new, beside, self.bed.place, self.limits), left)
             fallen = np.concatenate([fallen, new])
             if shapely.area(new).sum() < _NO_ROOM * wanted_mm2:
                 settings = _smaller(settings)
         return np.concatenate([cuts, self._first(fallen, share * float(shapely.area(fallen).sum()))])
+
+    def _with_room(self, new: PolygonArray, beside: PolygonArray, rng: Generator, *, fades: bool) -> PolygonArray:
+        """The new shapes clear of what lies beside them; large ones that are not are moved to where there is room."""
+        clear = clear_of(new, beside, self.limits)
+        known = {id(shape) for shape in clear}
+        rest = geometry.polygon_array(
+            shape for shape in new if id(shape) not in known and shape.area > self._flake_mm2(_WORTH_MOVING)
+        )
+        place = self.bed.place
+        drawn = geometry.parts([*place.shapes, *place.fronts, *place.hides, place.bars])
+
+        def fits(moved: PolygonArray) -> Mask:
+            there = self._inside(moved) & shapely.within(moved, self.zone) & shapely.within(moved, place.area)
+            there[np.unique(shapely.STRtree(drawn).query(moved, predicate="intersects")[0])] = False
+            return np.asarray(there & (self._faded(moved) if fades else True))
+
+        reach = _MOVED * self.habit.flake_mm
+        moves = (rng.uniform(-reach, reach, (len(rest), 2)) for _ in range(_MOVES))
+        moved = finding_room(rest, np.concatenate([beside, clear]), self.limits, moves=moves, fits=fits)
+        return np.concatenate([clear, moved])
 
     def _first(self, shapes: PolygonArray, wanted_mm2: float) -> PolygonArray:
         """Those that come first by the mark's chance, large ones late, until there is enough; one at least."""

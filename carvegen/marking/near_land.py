@@ -16,15 +16,17 @@ from carvegen.motifs.frost.regrowing import regrown
 from carvegen.motifs.shared.minimum_width import closed, opened
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
     from numpy.random import Generator
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import PolygonArray
+    from carvegen.geometry import Floats, Mask, PolygonArray
     from carvegen.motifs.frost.settings import Settings
     from carvegen.motifs.growth import Place
 
-__all__ = ["clear_of", "firm", "grown_on", "joined_to", "taken_back", "weak_places"]
+__all__ = ["clear_of", "finding_room", "firm", "grown_on", "joined_to", "taken_back", "weak_places"]
 
 _SLACK_MM = 0.02  #: so much more than the land is left: arcs are polygons and coordinates lie on a grid
 _CRUMB = 3.0  #: what is trimmed to less than so many cuts squared goes
@@ -63,6 +65,58 @@ def clear_of(
     low, high = np.hsplit(shapely.bounds(pieces), 2)
     large = (shapely.area(pieces) > _CRUMB * limits.cut_mm**2) & (np.hypot(*(high - low).T) > least_mm)
     return np.concatenate([kept, pieces[large]])
+
+
+def finding_room(
+    shapes: PolygonArray,
+    fixed: PolygonArray,
+    limits: Limits,
+    *,
+    moves: Iterable[Floats],
+    fits: Callable[[PolygonArray], Mask],
+) -> PolygonArray:
+    """The shapes moved, the largest first, to where they are a land away from what is fixed and from one another.
+
+    Those that find no room are left out.
+
+    Parameters
+    ----------
+    moves
+        By how much the shapes are moved in each try, mm; each (n, 2).
+    fits
+        Which of moved shapes may lie where they are; (m,) for (m,).
+    """
+    placed = geometry.empty()
+    largest = np.argsort(-shapely.area(shapes), kind="stable")
+    for by in moves:
+        if len(largest) == 0:
+            break
+        moved = _each_moved(shapes[largest], by[largest])
+        free = np.flatnonzero(fits(moved))
+        near = shapely.STRtree(np.concatenate([fixed, placed])).query(
+            moved[free], predicate="dwithin", distance=limits.land_mm + _SLACK_MM
+        )[0]
+        free = np.delete(free, np.unique(near))
+        free = free[_apart_from_larger(moved[free], limits.land_mm + _SLACK_MM)]
+        placed = np.concatenate([placed, moved[free]])
+        largest = np.delete(largest, free)
+    return placed
+
+
+def _each_moved(shapes: PolygonArray, by: Floats) -> PolygonArray:
+    """Each shape moved by whole steps of the grid, so that it stays as it is."""
+    xy, owner = shapely.get_coordinates(shapes, return_index=True)
+    steps = np.round(xy / geometry.GRID_MM) + np.round(by / geometry.GRID_MM)[owner]
+    return np.asarray(shapely.set_coordinates(shapes.copy(), steps * geometry.GRID_MM), dtype=object)
+
+
+def _apart_from_larger(shapes: PolygonArray, apart: float) -> Mask:
+    """Which of shapes, the largest first, come too near to none of the larger ones that are kept; (n,)."""
+    keeps = np.ones(len(shapes), dtype=bool)
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=apart)
+    for one, other in sorted(zip(first[first < second].tolist(), second[first < second].tolist(), strict=True)):
+        keeps[other] &= not keeps[one]
+    return keeps
 
 
 def firm(new: PolygonArray, fixed: PolygonArray, place: Place, limits: Limits) -> PolygonArray:

@@ -17,9 +17,10 @@ from carvegen.base.streams import stream
 from carvegen.geometry.necks import necks
 from carvegen.marking.applying import Bed, marked, reach_mm, settled_by
 from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_face
+from carvegen.marking.near_land import finding_room
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
-from tests.cases import box, limits
+from tests.cases import box, limits, shapes
 from tests.robustness.moved import rows
 from tests.strategies import MANY, examples, few, takes_long
 
@@ -438,3 +439,32 @@ def test_in_a_mark_of_a_flake_s_size_something_grows_again_too() -> None:
     for k, place in enumerate(places.tolist()):
         done = marked(growth, [mark(Meaning.GROW_AGAIN, place, key=str(k))], bed)
         assert {shape.wkb for shape in done.cuts} != was
+
+
+def test_heavy_snow_that_grows_again_stays_heavy() -> None:
+    """Large flakes that fall where no room is move to where there is: in their stead drizzle came, .75 of the white."""
+    module, face = motif("snowfall"), box(0, 0, 60, 44)
+    settings, place = module.Settings(**module.PRESETS["heavy"]), Place(area=face, frame=face)
+    growth = module.grow(settings, place, LIMITS, stream(6, "heavy"))
+    bed = Bed(
+        motif="snowfall", name="heavy", settings=settled_by(settings, growth.kept), place=place, limits=LIMITS, seed=6
+    )
+    shape = box(12, 10, 36, 26)
+    done = marked(growth, [mark(Meaning.GROW_AGAIN, shape)], bed)
+    assert white(done, shape) > 0.82 * white(growth, shape)
+
+
+def test_what_finds_no_room_is_moved_the_largest_first() -> None:
+    """Squares in one spot that move in step: one finds room in each try, a land from others and what is fixed."""
+    sizes = [2.0, 4.0, 3.0, 40.0]
+    squares = shapes(*(box(0, 0, size, size) for size in sizes))
+    fixed, moves = shapes(box(-5, 0, 5, 5)), [np.full((4, 2), [10.0 * k + 0.0004, 0.0]) for k in range(4)]
+    placed = finding_room(squares, fixed, LIMITS, moves=moves, fits=lambda moved: shapely.bounds(moved)[:, 2] < 30)
+    assert [shape.bounds[0] for shape in placed] == [10.0, 20.0]  # the first try lies beside what is fixed
+    assert shapely.area(placed).tolist() == pytest.approx([16.0, 9.0])
+
+
+def test_of_two_that_move_too_near_to_each_other_the_larger_one_stays() -> None:
+    pair, moves = shapes(box(0, 0, 1, 1), box(0, 0, 3, 3)), [np.array([[10.0, 0.0], [6.6, 0.0]])]
+    (placed,) = finding_room(pair, shapes(box(0, 0, 1, 1)), LIMITS, moves=moves, fits=shapely.is_valid)
+    assert placed.area == pytest.approx(9)
