@@ -458,7 +458,7 @@ def test_what_finds_no_room_is_moved_the_largest_first() -> None:
     """Squares in one spot that move in step: one finds room in each try, a land from others and what is fixed."""
     sizes = [2.0, 4.0, 3.0, 40.0]
     squares = shapes(*(box(0, 0, size, size) for size in sizes))
-    fixed, moves = shapes(box(-5, 0, 5, 5)), [np.full((4, 2), [10.0 * k + 0.0004, 0.0]) for k in range(4)]
+    fixed, moves = shapes(box(-5, 0, 5, 5)), [np.full((4, 2), [by + 0.0004, 0.0]) for by in (0, 10, 10, 20)]
     placed = finding_room(squares, fixed, LIMITS, moves=moves, fits=lambda moved: shapely.bounds(moved)[:, 2] < 30)
     assert [shape.bounds[0] for shape in placed] == [10.0, 20.0]  # the first try lies beside what is fixed
     assert shapely.area(placed).tolist() == pytest.approx([16.0, 9.0])
