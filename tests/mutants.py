@@ -34,7 +34,7 @@ ROOT = Path(__file__).parents[1]
 
 #: The folders of tests that belong to a room; of a part of a room all of the room's.
 TESTS = {
-    "base": ("base",),
+    "base": ("base", "published"),
     "geometry": ("geometry", "closed_forms", "published"),
     "facts": ("facts", "published", "closed_forms"),
     "artwork": ("artwork",),

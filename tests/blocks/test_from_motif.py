@@ -71,3 +71,13 @@ def test_the_strictest_limits_satisfy_all():
     fine = Limits(land_along_mm=0.2, land_across_mm=0.4, cut_mm=0.6, dot_mm=0.5)
     both = strictest([LIMITS, fine])
     assert (both.land_along_mm, both.land_across_mm, both.cut_mm, both.dot_mm) == (0.5, 0.5, 0.6, 0.8)
+
+
+@pytest.mark.parametrize("field", ["margin_mm", "clearance_mm"])
+@pytest.mark.parametrize(("value", "taken"), [(0.0, True), (2.0, True), (-0.1, False), (float("nan"), False)])
+def test_strips_that_stay_clear_are_no_less_than_nothing(field, value, taken):
+    if taken:
+        assert getattr(ground(**{field: value}), field) == value
+        return
+    with pytest.raises(InputError, match=f"^{field}: must not be less than nothing"):
+        ground(**{field: value})

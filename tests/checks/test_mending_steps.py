@@ -107,15 +107,22 @@ def test_a_speck_of_snow_is_made_as_large_as_the_cutter_and_the_land_beside_it_i
     assert list(checked(done)) == []
 
 
+def _slit_of(cut: shapely.Polygon) -> widening.Slit:
+    survey = Survey(setup().on(block(cut)))
+    (part,) = (each for each in shapely.get_parts(survey.uncut(0)) if each.area > 1)
+    (slit,) = widening.slits(survey, 0, shapes(part), 0.42)
+    return slit
+
+
 @pytest.mark.parametrize("turn", [0.0, -45.0, 60.0])
 def test_a_slit_however_it_lies_lacks_a_strip_on_either_side(turn: float) -> None:
     """10 mm long and 0.3 wide where 0.42 are asked: 0.06 on either side, and smaller so than filled."""
     plain = shapely.union_all([box(11, 11, 5, 8), box(26, 11, 5, 8), box(16, 14.85, 10, 0.3)])
     cut = affinity.rotate(plain, turn, origin=(21, 15))
-    survey = Survey(setup().on(block(cut)))
-    (part,) = (each for each in shapely.get_parts(survey.uncut(0)) if each.area > 1)
-    (slit,) = widening.slits(survey, 0, shapes(part), 0.42)
+    slit, beside = (_slit_of(affinity.translate(cut, x)) for x in (0, 3))
+    survey = Survey(setup().on(block(plain)))
     assert slit.is_smaller_widened
+    assert slit.gain.area == pytest.approx(beside.gain.area, abs=0.002)
     assert slit.gain.area == pytest.approx(10 * 0.12, abs=0.12)  # but for the ends
     strip = affinity.rotate(box(15.7, 14.78, 10.6, 0.44), turn, origin=(21, 15))
     assert slit.gain.difference(strip).area < 1e-3

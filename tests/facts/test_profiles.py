@@ -28,6 +28,7 @@ from carvegen.facts.profiles import (
     figures,
     shipped,
 )
+from carvegen.facts.profiles.own_profile import started_from
 from carvegen.facts.profiles.profile_values import (
     BEAM_RANGES,
     BED_RANGES,
@@ -542,6 +543,21 @@ def test_each_fault_names_its_place_and_remedy(old, new, place, said, hint, tmp_
     fault = Library([tmp_path]).check()[0]
     assert (fault.where, fault.message) == (f"{path}: {place}", said)
     assert hint in fault.hint
+
+
+@pytest.mark.parametrize(("wrong", "shown"), [("{ a = 1 }", "a table"), ("[1, 2]", "a list"), ("7", 7)])
+def test_a_wrong_value_is_told_as_what_it_is(wrong, shown, tmp_path):
+    put(tmp_path, "materials", "mine", material_text().replace('name = "a"', f"name = {wrong}", 1))
+    fault = Library([tmp_path]).check()[0]
+    assert (fault.message, fault.value) == ("must be text in quotes", shown)
+
+
+@pytest.mark.parametrize(
+    ("about", "key"),
+    [("Started from v-60; measured by the user.", "v-60"), ("Measured by the user.", ""), ("", "")],
+)
+def test_a_profile_says_what_it_was_started_from(about, key):
+    assert started_from(about) == key
 
 
 def test_all_faults_of_all_files_are_found_at_once(tmp_path):

@@ -16,7 +16,7 @@ from carvegen.artwork.drawing import Notes
 from carvegen.artwork.scan.pixels import ScanPicture, opened
 from carvegen.base.errors import InputError
 from carvegen.marking.marks import Meaning
-from carvegen.marking.pencil import evened, sheet_reading
+from carvegen.marking.pencil import corner_marks, evened, sheet_reading
 from carvegen.marking.pencil.corner_marks import placed
 from carvegen.marking.pencil.layout import MarkingSheet
 from carvegen.marking.pencil.pencils import check_apart
@@ -308,3 +308,16 @@ def test_a_file_that_can_not_be_read_is_named(tmp_path, sheet_image):
     (tmp_path / "white.jpg").write_bytes(out.getvalue())
     with pytest.raises(InputError, match=r"white\.jpg: shows too few"):
         read_sheets([tmp_path / "white.jpg"], STRIP)
+
+
+@pytest.mark.parametrize(("smudge", "pulls"), [(0.12, False), (0.3, True)])
+def test_what_is_darker_than_an_eighth_of_the_ink_pulls_a_marks_middle_and_less_does_not(
+    smudge, pulls, monkeypatch
+) -> None:
+    """A dot one cell large of darkness 1, a smudge 4 mm right of it: (s - 0.125) of (s - 0.125 + 0.875) draws it."""
+    offset = np.arange(-4.0, 5.0)
+    dark = np.zeros((1, 9, 9))
+    dark[0, 4, 4], dark[0, 4, 8] = 1.0, smudge
+    monkeypatch.setattr(corner_marks, "_darkness", lambda *_: (dark, offset))
+    middles, _ = corner_marks._centroids(None, None, np.zeros((1, 2)), 4.0)
+    assert middles == pytest.approx(np.array([[pulls * 4 * (smudge - 0.125) / (smudge + 0.75), 0.0]]))

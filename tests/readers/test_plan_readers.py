@@ -34,7 +34,7 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
-from carvegen.writers.plan.plan_drawing import plan_dxf, plan_layers, plan_svg
+from carvegen.writers.plan.plan_drawing import level_runs, plan_dxf, plan_layers, plan_svg
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
@@ -349,3 +349,11 @@ def test_what_is_cut_through_has_one_name_in_all_files():
     names = [layer.name for layer in plan_layers(plan_of())]
     assert CUT_OUT in names
     assert not [name for name in names if "CUT OUT" in name]
+
+
+def test_a_long_level_stretch_between_two_slopes_is_a_line_of_its_own_with_all_its_sides() -> None:
+    level = [(x, 0.0, -1.0) for x in range(2, 9)]
+    xyz = np.array([(0, 0, 0), *level, (10, 0, 0)], dtype=float)
+    runs = level_runs(Paths(xyz, np.array([0, len(xyz)]), np.zeros(1, dtype=bool)))
+    assert np.diff(runs.start).tolist() == [2, 7, 2]
+    assert runs.xyz[2:9].tolist() == [list(point) for point in level]

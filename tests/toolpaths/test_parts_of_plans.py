@@ -380,10 +380,16 @@ def uneven_ring(seed: int) -> tuple[np.ndarray, np.ndarray]:
     return xy, np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(xy, axis=0).T))])
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_a_gap_for_a_tab_lies_where_the_line_turns_least_as_every_place_tried_alone_has_it(seed: int) -> None:
+def even_ring() -> tuple[np.ndarray, np.ndarray]:
+    """As `uneven_ring`, of 40 even sides; the line heads due west in the middle of its second fifth."""
+    turn = 2 * np.pi * (np.arange(41) / 40 - 0.05)
+    xy = 15 * np.column_stack([np.cos(turn), np.sin(turn)])
+    return xy, np.arange(41) * float(np.hypot(*(xy[1] - xy[0])))
+
+
+@pytest.mark.parametrize(("xy", "at"), [*map(uneven_ring, range(4)), even_ring()])
+def test_a_gap_for_a_tab_lies_where_the_line_turns_least_as_every_place_tried_alone_has_it(xy, at) -> None:
     """Turns by the quotient of complex numbers; of places that turn as much the one nearest to the middle."""
-    xy, at = uneven_ring(seed)
     steps = np.diff(xy, axis=0) @ [1, 1j]
     turn = np.abs(np.angle(steps / np.roll(steps, 1)))
     stretch = at[-1] / 5

@@ -163,3 +163,15 @@ def test_a_number_whose_best_place_is_ringed_stands_at_the_next() -> None:
     guide = hand_guide(job, "tracing", Report((ringed,)))
     assert {label.text: label.at for label in plain.labels}["1"] == first.rooms[0]
     assert {each.text: each.at for each in guide.labels}["1"] in first.rooms[1:]
+
+
+@pytest.mark.parametrize(("size", "inset"), [((10.0, 6.0), 1.5), ((10.0, 2.0), 1.5), ((1.0, 1.0), 2.0)])
+def test_places_of_a_grid_keep_their_distance_to_a_box_s_sides_but_for_half_a_pitch(size, inset) -> None:
+    """Where it is narrower than that, all lie on its middle."""
+    low, high = np.array([3.0, 4.0]), np.array([3.0, 4.0]) + size
+    places, pitch = guide_patches._grid(np.array([*low, *high]), inset), guide_patches._PITCH_MM
+    spread = np.maximum(np.array(size) - 2 * inset, 0)
+    assert ((low + high) / 2).tolist() == pytest.approx(places.mean(axis=0).tolist())
+    assert (np.ptp(places, axis=0) >= spread - 1e-9).all()
+    assert (np.ptp(places, axis=0) < spread + pitch).all()
+    assert np.diff(np.unique(places[:, 0].round(6))) == pytest.approx(pitch)

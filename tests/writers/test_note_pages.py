@@ -17,7 +17,8 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.motion.timing import by_hand_min
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.writers.guide.hand_guide import hand_guide
-from carvegen.writers.note.block_note import machine_note, numbered_sources
+from carvegen.writers.note.block_note import _laid_down, machine_note, numbered_sources
+from tests.cases import block, box, setup
 from tests.facts.test_cautions import JOBS
 from tests.strategies import few
 
@@ -175,3 +176,14 @@ def test_sources_are_numbered_once_in_the_order_in_which_they_come() -> None:
     said, sources = numbered_sources(["Eyes: shut. [A, 1; B]", "Fire: out.", "Fume: away. [C; A, 1]"])
     assert said == ["Eyes: shut. [1, 2]", "Fire: out.", "Fume: away. [3, 1]"]
     assert sources == ["A, 1", "B", "C"]
+
+
+def test_a_block_that_is_cut_already_is_laid_down_by_two_far_corners_of_old_cuts() -> None:
+    """As the block lies, mirrored: 40 mm wide, old cuts at its lower left and upper right as printed."""
+    old = geometry.polygon_array([box(3, 3, 6, 5), box(30, 22, 7, 5)])
+    lying = dataclasses.replace(block(*old, box(18, 12, 5, 5)), cut_before=old)
+    _, sights = _laid_down(setup().on(lying))
+    assert "two corners of old cuts: x 3.0, y 22.0 mm and x 37.0, y 8.0 mm" in sights
+    near = geometry.polygon_array([box(15, 10, 6, 5)])  # too near to one another to turn the block by
+    assert len(list(_laid_down(setup().on(dataclasses.replace(lying, cut_before=near))))) == 1
+    assert list(_laid_down(setup().on(block(*old)))) == []

@@ -13,7 +13,7 @@ from PIL import Image
 
 from carvegen.base.colour import Ink
 from carvegen.blocks.embossing.pressing import Pressing
-from carvegen.writers.whole_print.embossed_relief import PressedFace, brightness, heights
+from carvegen.writers.whole_print.embossed_relief import PressedFace, brightness, heights, wall_patches
 from carvegen.writers.whole_print.print_png import Coat, print_png
 from carvegen.writers.whole_print.print_svg import outlines_svg, print_svg
 
@@ -70,3 +70,14 @@ def test_outlines_name_every_block_in_printing_order():
     text = outlines_svg(coats, WINDOW, pressed={"die": BOX})
     places = [text.index(f"<title>{name}</title>") for name in ("sky", "key", "die")]
     assert places == sorted(places)
+
+
+def test_patches_of_a_wall_lie_round_the_face_as_far_as_it_slopes():
+    """A rectangle's rim of constant width: its outline times the width and the corners' quarter discs."""
+    how = Pressing(relief_mm=0.8, paper_mm=0.2)
+    wide = how.run_mm - how.round_mm
+    rim = shapely.union_all(
+        [patch for patches, _ in wall_patches(PressedFace(face=BOX.face, how=how)) for patch in patches]
+    )
+    assert shapely.area(rim) == pytest.approx(60 * wide + math.pi * wide**2, rel=0.01)
+    assert how.round_mm > 0.05 * how.run_mm

@@ -35,6 +35,7 @@ from carvegen.artwork.on_plan import (
 )  # fmt: skip
 from carvegen.artwork.on_plan.first_look import alike_places
 from carvegen.artwork.on_plan.lens import Lens
+from carvegen.artwork.on_plan.plan_scan import _busy_box
 from carvegen.artwork.on_plan.tones import drawn_tone, ranged
 from carvegen.artwork.scan import ScanOptions
 from carvegen.artwork.scan.pixels import ScanPicture
@@ -467,3 +468,15 @@ def at(plan, picture, place):
         place=place, lens=lens, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
         pictured_px=(picture.width, picture.height), part=picture, part_place=place, part_lens=lens, px_per_mm=6.0,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(("drawn", "box"), [(False, None), (True, (40, 30, 60, 50))])
+def test_what_is_small_in_a_picture_is_boxed_and_an_even_one_has_nothing_to_box(drawn, box) -> None:
+    tone = np.full((300, 400), 200, dtype=np.uint8)
+    if drawn:
+        tone[30:50, 40:60] = 20
+    came = _busy_box(ScanPicture(Image.fromarray(tone), None))
+    assert (came is None) == (box is None)
+    if came is not None and box is not None:
+        assert all(a <= b for a, b in zip(came[:2], box[:2], strict=True))
+        assert all(a >= b for a, b in zip(came[2:], box[2:], strict=True))

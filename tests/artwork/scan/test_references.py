@@ -19,7 +19,7 @@ from carvegen.artwork.scan import ScanOptions, read_scan
 from carvegen.artwork.scan.contours.corners import edge_blur
 from carvegen.artwork.scan.contours.smoothing import smoothed
 from carvegen.artwork.scan.contours.tracing import traced
-from carvegen.artwork.scan.light import _upper_decile, evened, paper_light
+from carvegen.artwork.scan.light import _light_by, _upper_decile, evened, paper_light
 from carvegen.artwork.scan.tone import counted, otsu
 from carvegen.blocks.block import Block
 from carvegen.writers.block.block_png import proof_png
@@ -176,3 +176,12 @@ def test_sharpness_is_that_of_a_slanted_edge(blur):
     own = np.sqrt(edge_blur(np.round(tone).astype(np.uint8), dark) ** 2 - 1 / 4)
     by_ours = np.sqrt(np.log(2) / 2) / (np.pi * own)
     assert by_ours == pytest.approx(half, rel=0.1)
+
+
+@pytest.mark.parametrize(("tiles", "seen"), [((3, 4), True), ((1, 11), False), ((64, 64), False)])
+def test_a_surface_asks_for_twice_as_many_tiles_of_paper_as_it_has_terms_and_a_fiftieth_of_all(tiles, seen):
+    """Six terms: 12 tiles of paper are enough, 11 are too few; and a few bright ones among thousands."""
+    bright = np.full(tiles, 200.0)
+    if tiles == (64, 64):
+        bright = np.exp(5.5 * (1 - np.sqrt(np.random.default_rng(2).uniform(size=tiles))))
+    assert (_light_by(bright) is not None) == seen

@@ -18,6 +18,11 @@ def test_window() -> None:
     assert WINDOW.within(np.array([[11.0, 0.0], [9.0, 0.0], [20.0, 15.0]])).tolist() == [[11, 0]]
 
 
+def test_depth_is_to_the_nearest_of_four_sides_and_below_nothing_outside() -> None:
+    inside = np.array([[12.0, 5.0], [37.0, 5.0], [25.0, -4.0], [25.0, 11.0], [42.0, 5.0], [25.0, 16.0]])
+    assert WINDOW.depth(inside).tolist() == [2, 3, 1, 4, -2, -1]
+
+
 @given(st.integers(0, 2**32), st.floats(0, 0.2))
 def test_points_lie_in_the_window_and_follow_the_seed(seed, density) -> None:
     points, again = (poisson(WINDOW, density, np.random.default_rng(seed)) for _ in range(2))

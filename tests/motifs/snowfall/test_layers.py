@@ -147,16 +147,17 @@ def test_a_layer_is_told_of_from_a_hundredth_of_the_face_on(came: tuple[float, .
     assert all(name in said for name, said in zip(("middle", "near"), remarks, strict=False) if expected == 2)
 
 
-@pytest.mark.parametrize(("answers", "parts"), [((1.0, 1.0, 1.0), 1), ((0.5, 1.0, 1.5), 2)])
-def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], parts: int, monkeypatch) -> None:
-    """Of parts that turn other shares white than theirs; the nearest of all that are tried is taken."""
+ASKED = np.array([0.05, 0.1, 0.15])  #: of the far, middle and near snow
+
+
+def sought(answers: tuple[float, ...], monkeypatch) -> tuple[list[np.ndarray], np.ndarray, float]:
+    """The parts that are tried where each layer turns so many times its share white; what is taken, its level."""
     tried: list[np.ndarray] = []
 
     def sky(settings: snowfall.Settings, *_: object, bars: object) -> np.ndarray:
         tried.append(np.array([settings.far, settings.middle, settings.near]))
         return tried[-1]
 
-    asked = np.array([0.05, 0.1, 0.15])
     monkeypatch.setattr(falling, "Sky", sky)
     monkeypatch.setattr(falling, "_solved", lambda own, _: (1.0, own, own))
     monkeypatch.setattr(falling, "_white_by_layer", lambda own, *_: 0.3 * own * answers)
@@ -164,13 +165,30 @@ def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], part
         settings=snowfall.Settings(snow_far=0.05, snow_middle=0.1, snow_near=0.15), limits=None, bars=None
     )
     taken, level, _, _ = falling._solved_by_layer(each, FRAME, 1)
+    return tried, taken, level
+
+
+@pytest.mark.parametrize(("answers", "parts"), [((1.0, 1.0, 1.0), 1), ((0.5, 1.0, 1.5), 2)])
+def test_layers_are_sought_by_what_came_of_each(answers: tuple[float, ...], parts: int, monkeypatch) -> None:
+    """Of parts that turn other shares white than theirs; the nearest of all that are tried is taken."""
+    tried, taken, level = sought(answers, monkeypatch)
     assert level == 1
-    assert tried[0] == pytest.approx(asked / 0.3)
+    assert tried[0] == pytest.approx(ASKED / 0.3)
     assert len(tried) == parts
-    off = [np.abs(0.3 * part * answers - asked).max() for part in tried]
-    assert np.abs(0.3 * taken * answers - asked).max() == min(off)
+    off = [np.abs(0.3 * part * answers - ASKED).max() for part in tried]
+    assert np.abs(0.3 * taken * answers - ASKED).max() == min(off)
     assert off[-1] < 0.4 * off[0] + 1e-9
     assert all(part.sum() == pytest.approx(1) for part in tried)
+
+
+@pytest.mark.parametrize(
+    ("answers", "changes"),
+    [((0.4, 1.0, 1.0), (2.5, 1, 1)), ((0.2, 1.0, 1.0), (3, 1, 1)), ((0.0, 1.0, 1.0), (3, 1, 1)),
+     ((1.0, 2.5, 1.0), (1, 0.4, 1)), ((1.0, 8.0, 1.0), (1, 1 / 3, 1))],
+)  # fmt: skip
+def test_the_part_of_a_layer_changes_threefold_at_most_from_one_try_to_the_next(answers, changes, monkeypatch) -> None:
+    first, second = sought(answers, monkeypatch)[0][:2]
+    assert second == pytest.approx(first * changes / (first * changes).sum())
 
 
 def test_a_shape_lies_in_the_layer_of_the_largest_flake_in_it(monkeypatch) -> None:

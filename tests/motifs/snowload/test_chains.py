@@ -165,3 +165,23 @@ def test_the_wind_takes_no_more_than_it_brings_and_leaves(chains: Ledges) -> Non
     none, nothing = wind.drifted(chains, depth, settings, clear=clear, sky=0 * sky)
     assert (none <= depth + 1e-9).all()
     assert nothing > kept
+
+
+@pytest.mark.parametrize("mirror", [False, True])
+def test_snow_at_a_slot_that_is_filled_beside_a_wall_falls_into_the_slot(mirror: bool) -> None:
+    """A post, a slot 2 mm wide, a wall, on ground 2 mm high: at the post's end no snow leans on what hangs there."""
+    parts = [(0, 0, 30, 2), (10, 2, 14, 20), (16, 2, 20, 35)]
+    drawn, filled = (
+        shapely.union_all([shapely.box(30 - c if mirror else a, b, 30 - a if mirror else c, d) for a, b, c, d in boxes])
+        for boxes in (parts, [*parts, (14, 19, 16, 20)])
+    )
+    page = Grid.of((0, 0, 30, 40))
+    each = ledges_of(columns_of(geometry.parts(filled), page), columns_of(geometry.parts(drawn), page), cliff_mm=1.0)
+    at = 30 - 12 if mirror else 12
+    on_post = np.flatnonzero((np.abs(each.x - at) < 1) & (np.abs(each.base - 20) < 0.2))[0]
+    side, ends = (0, each.first) if mirror else (1, each.last)
+    under = each.free[side, ends[on_post]]
+    assert under >= 0
+    assert each.base[under] == pytest.approx(2, abs=0.2)
+    assert each.wall[side, ends[on_post]] == -1
+    assert each.hung.any()
