@@ -60,7 +60,7 @@ class Setup:
                 f"goes into: {', '.join(self.cutter.machines)}; not into {self.machine.key}",
                 value=self.cutter.key,
                 field="cutter",
-                hint="choose a cutter for this machine: carvegen profiles list",
+                hint="choose a cutter for this machine (carvegen profiles list), or leave the machine out",
             )
         if not 0 < self.thickness_mm <= _THICKEST_MM:
             raise InputError(

@@ -126,7 +126,7 @@ def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
     """The places of the motifs that are asked for."""
     if not print_.motifs:
         raise InputError("has no motif", where=str(print_.path), hint="write one [[motifs]] table for each")
-    known = {file_name(motif.name): k for k, motif in enumerate(print_.motifs)}
+    known = {file_name(name): k for k, motif in enumerate(print_.motifs) for name in (motif.called, motif.name)}
     for name in names:
         if file_name(name) not in known:
             hint = nearest(name, [motif.name for motif in print_.motifs])

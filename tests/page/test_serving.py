@@ -11,7 +11,9 @@ import os
 import re
 import signal
 import sys
+import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import httpx
@@ -232,7 +234,11 @@ def test_a_second_window_only_looks_until_the_first_is_closed(printed) -> None:
     assert (first.status_code, second.status_code, now.status_code) == (200, 409, 200)
 
 
-def test_a_window_that_looks_is_told_why_and_gets_the_print_when_it_asks_after_the_other_was_closed(printed) -> None:
+def test_a_window_that_looks_is_told_why_and_gets_the_print_when_it_asks_after_the_other_was_closed(
+    printed, monkeypatch
+) -> None:
+    monkeypatch.setattr("carvegen.interfaces.page.app._BACK_S", 0.0)
+
     def ask(window: int) -> tuple[str, str, dict[str, Any]]:
         return "POST", f"/{TOKEN}/turn", {"headers": JSON, "json": {"window_id": window}}
 
@@ -241,6 +247,28 @@ def test_a_window_that_looks_is_told_why_and_gets_the_print_when_it_asks_after_t
     answers = asked(printed, *see, ask(2), ask(1), close, ask(2), ask(1), ask(0))
     assert [answer.json()["held_by"] for answer in answers[:2]] == ["", "window"]
     assert [answer.json()["free"] for answer in (*answers[2:4], *answers[5:])] == [False, True, True, False, False]
+
+
+@pytest.mark.parametrize("seconds", [0.0, 4.9, 6.0])
+def test_a_window_that_waits_gets_no_print_before_the_one_that_was_used_may_be_back(
+    printed, monkeypatch, seconds
+) -> None:
+    """After a restart, and as a window is laid anew: what it was drawn while nobody answered is to come first."""
+    turn = ("POST", f"/{TOKEN}/turn", {"headers": JSON, "json": {"window_id": 2}})
+    looks, back = (
+        ("GET", f"/{TOKEN}/print?window_id={window}{more}", {"headers": OWN})
+        for window, more in ((2, "&looks=1"), (1, ""))
+    )
+    close = ("POST", f"/{TOKEN}/close", {"headers": JSON, "json": {"window_id": 1}})
+    begun = time.monotonic()
+    monkeypatch.setattr(printed, "_freed", begun)
+    monkeypatch.setattr("carvegen.interfaces.page.app.time", SimpleNamespace(monotonic=lambda: begun + seconds))
+    waits, asks, mine, other = asked(printed, looks, turn, back, looks)
+    assert (waits.json()["held_by"], asks.json()["free"]) == ("window", seconds == 6.0)
+    assert (mine.json()["held_by"], other.json()["held_by"]) == (("window", "") if seconds == 6.0 else ("", "window"))
+    if seconds < 6:
+        _, once_more = asked(printed, close, turn)
+        assert not once_more.json()["free"]
 
 
 def test_a_page_gets_a_print_that_another_program_held(printed) -> None:

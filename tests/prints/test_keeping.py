@@ -9,7 +9,7 @@ import pytest
 
 from carvegen.base.errors import InputError
 from carvegen.prints import keeping
-from carvegen.prints.keeping import _free_file, _inside, release, released
+from carvegen.prints.keeping import _free_file, _inside, _numbers, release, released
 
 
 def test_a_motif_is_kept_in_a_file_of_its_own(tmp_path) -> None:
@@ -56,9 +56,9 @@ WITHOUT = TEXT.replace('marks_grew_by = ["one"]\n', "").replace('kept = "kept/ne
 def kept_print(folder) -> Any:
     (folder / "print.toml").write_text(TEXT, encoding="utf-8")
     motifs = [
-        SimpleNamespace(name="near flakes", kept="kept/near-flakes.svg"),
-        SimpleNamespace(name="snowload 1", kept="kept/caps.svg"),
-        SimpleNamespace(name="grain 1", kept=""),
+        SimpleNamespace(name="near flakes", called="near flakes", kept="kept/near-flakes.svg"),
+        SimpleNamespace(name="snowload 1", called="lying snow 1", kept="kept/caps.svg"),
+        SimpleNamespace(name="grain 1", called="grain 1", kept=""),
     ]
     return SimpleNamespace(path=folder / "print.toml", motifs=motifs)
 
@@ -85,6 +85,14 @@ def test_what_is_not_kept_is_not_let_go(names: list[str], said: str, tmp_path) -
     with pytest.raises(InputError, match=said):
         release(each, names)
     assert each.path.read_text(encoding="utf-8") == TEXT
+
+
+@pytest.mark.parametrize(("name", "place"), [("falling snow 2", 1), ("snowfall 2", 1), ("lying snow 1", 0)])
+def test_motifs_are_known_by_what_notes_call_them_too(name: str, place: int, tmp_path) -> None:
+    motifs = [SimpleNamespace(name="snowload 1", called="lying snow 1")]
+    motifs += [SimpleNamespace(name="snowfall 2", called="falling snow 2")]
+    print_: Any = SimpleNamespace(motifs=motifs, path=tmp_path / "print.toml")
+    assert _numbers(print_, [name]) == [place]
 
 
 def test_a_print_none_of_whose_motifs_is_kept_says_so(tmp_path) -> None:

@@ -68,6 +68,7 @@ _MOST_PAGES = 40
 _BEAT_S = 10.0  #: an event stream that has nothing to say says so as often
 _MOST_WINDOWS, _MOST_DIGITS = 10**9, 12
 _CLAIM_S = 15.0  #: so long a window that has asked for the print may take to listen
+_BACK_S = 5.0  #: so long a window that held the print may take to come back, before one that looks gets it
 
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -83,6 +84,7 @@ class Page:
         self._asked = 0
         self._windows = secrets.randbelow(_MOST_WINDOWS)  #: not 0: a window of a program before this may come back
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
+        self._freed = time.monotonic()  #: when nobody came to hold it: at the start, and as that window is closed
         self._shelf, self._folder, self._scratch, self._address = shelf, folder, scratch, address
         self._uploads: list[Upload] = []
         self._taken_in = 0  #: how many were begun to be handed in, whole or not: each has a name of its own
@@ -196,7 +198,8 @@ class Page:
         if not known:
             self._windows += 1
         window = int(window_id) if known else self._windows
-        held_by = "program" if description["only_looks"] else "" if self._holds(window) else "window"
+        waits = request.query_params.get("looks") == "1" and (self._holder or (0,))[0] != window
+        held_by = "program" if description["only_looks"] else "window" if waits or not self._holds(window) else ""
         return JSONResponse({**description, "window_id": window, "only_looks": bool(held_by), "held_by": held_by})
 
     async def turn(self, request: Request) -> Response:
@@ -204,6 +207,8 @@ class Page:
         body = await _json_of(request)
         window, session = body.get("window_id"), self.session
         looked = session.only_looks
+        if not looked and self._holder is None and time.monotonic() - self._freed < _BACK_S:
+            return JSONResponse({"free": False})  # the window that is used may come back: its strokes wait
         if type(window) is not int or window <= 0 or not await run_in_threadpool(session.take_hold):
             return JSONResponse({"free": False})
         if looked and self._address is not None:
@@ -284,6 +289,7 @@ class Page:
             if before is not None and same:
                 await run_in_threadpool(before.close)
             self._session, self._holder = await run_in_threadpool(self._laid, path), None
+            self._freed = time.monotonic()
             if before is not None and not same:
                 await run_in_threadpool(before.close)
         return JSONResponse({"name": path.parent.name})
@@ -340,7 +346,7 @@ class Page:
         """A window was closed."""
         body = await _json_of(request)
         if self._holder is not None and body.get("window_id") == self._holder[0]:
-            self._holder = None
+            self._holder, self._freed = None, time.monotonic()
         return Response(status_code=204)
 
     def _answers(self, work: Callable[[Session, Request], Any], media_type: str = "application/json") -> Handler:

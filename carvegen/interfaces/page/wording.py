@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
+import subprocess
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
@@ -104,7 +106,8 @@ def command_for(path: Path | None) -> str:
     if path is None:
         return "carvegen mark"
     here = Path.cwd()
-    return f"carvegen mark {shlex.quote(str(path.relative_to(here) if path.is_relative_to(here) else path))}"
+    name = str(path.relative_to(here) if path.is_relative_to(here) else path)
+    return f"carvegen mark {subprocess.list2cmdline([name]) if os.name == 'nt' else shlex.quote(name)}"
 
 
 def explained(*texts: str) -> list[str]:

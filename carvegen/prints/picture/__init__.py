@@ -198,16 +198,15 @@ def _unmarked(
 
 
 def _once(notes: Iterable[str], lying: Container[str]) -> Iterator[str]:
-    """Each note once; of what lying snow says, as of a hill before which two of them lie, each part."""
+    """Each note once; what lying snow says, as of a hill before which two of them lie, goes if all of it was said."""
     said = set[str]()
     for note in dict.fromkeys(notes):
         name, _, words = note.partition(": ")
-        parts = [part for part in words.split("; ") if part not in said]
-        if name not in lying:
+        parts = set(words.split("; "))
+        if name not in lying or parts - said:
             yield note
-        elif parts:
-            said.update(parts)
-            yield f"{name}: {'; '.join(parts)}"
+        if name in lying:
+            said |= parts
 
 
 def _shapes(drawing: LayeredDrawing, key: str, texts: Sequence[str]) -> PolygonArray:

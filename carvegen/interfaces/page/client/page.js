@@ -204,6 +204,9 @@ const heldWords = () =>
     ? "Another carvegen holds this print: end it in its terminal with Ctrl-C, and this window takes the print over by itself."
     : "Another window holds this print: close that one, and this window takes the print over by itself.";
 
+/** What a window says when it asks for the print, so that it takes it from no other one. */
+const looks = () => (print?.only_looks ? "&looks=1" : "");
+
 /** A window that only looks asks every few seconds whether the print is free. */
 async function waitsForPrint() {
   for (;;) {
@@ -489,7 +492,7 @@ async function load(asked) {
 /** @param {Print} [asked] @returns {Promise<void>} */
 async function laid(asked) {
   const mine = gestures.window_id;
-  const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}`), askPacked("shapes")]);
+  const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}${looks()}`), askPacked("shapes")]);
   if (mine !== undefined && told.opening === print.opening && told.version < print.version) return laid(); // a gesture was done meanwhile
   print = mine === undefined ? told : { ...told, window_id: mine };
   [gestures.window_id, gestures.opening] = [print.window_id, print.opening];
@@ -554,7 +557,7 @@ function staged(news) {
 
 /** After a silence: the program may have been started again, and have laid the print out anew. */
 async function back() {
-  const told = await ask(`print?window_id=${gestures.window_id}`);
+  const told = await ask(`print?window_id=${gestures.window_id}${looks()}`);
   if (told.opening === print.opening && told.only_looks === print.only_looks) return;
   await load(told);
   await lookAgain();
@@ -606,7 +609,7 @@ async function begin() {
     await start();
   } catch (error) {
     const gone = error instanceof TypeError && !print; // a request that nobody answers
-    byId("waiting").textContent = gone ? stoppedWords() : error instanceof Error ? error.message : String(error);
+    byId("waiting").textContent = gone ? "The program does not answer. Type carvegen mark in a terminal: it opens a window of its own." : error instanceof Error ? error.message : String(error);
     if (!gone) return;
     for (;;) {
       await pause(AGAIN_MS);

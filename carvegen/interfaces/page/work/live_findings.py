@@ -182,7 +182,7 @@ def _edited(desk: Desk, window: BaseGeometry) -> Iterator[tuple[str, Finding]]:
             (name for name in sorted(leaves) if name in desk.bare.pictures),
             key=lambda name: max(setup.limits.land_mm for setup in desk.setups[name]),
         )
-        yield from ((block, finding) for finding in kept_findings(motif.name, hers, cuts, clear, bed.limits))
+        yield from ((block, finding) for finding in kept_findings(motif.called, hers, cuts, clear, bed.limits))
 
 
 def _windows(areas: list[BaseGeometry]) -> Iterator[BaseGeometry]:
