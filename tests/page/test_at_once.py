@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import dis
 import gc
 import os
 import pickle
@@ -12,6 +13,7 @@ import sys
 import threading
 import time
 import types
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
@@ -381,3 +383,38 @@ def test_a_profile_that_is_changed_is_read_again_here_and_in_the_process_of_a_bu
     own.write_text(text.replace(f'"{name}"', '"another lino"', 1))
     assert pickle.loads(pickle.dumps(shelf)).material("linoleum").name == "another lino"
     assert shelf.material("linoleum").name == "another lino"
+
+
+#: Where arrays come that were made for that call alone.
+_HANDED_OVER = ["blocks/comparison.py", "geometry/medial.py", "toolpaths/simulation/simulated_block.py"]
+_SOURCE = Path(geometry.__file__).parents[1]
+
+
+def test_only_what_a_function_has_made_itself_is_prepared_in_it() -> None:
+    """What it was handed may be held by others, too, and asked by another thread: `geometry.prepared` copies that."""
+    handed = [
+        path.relative_to(_SOURCE).as_posix()
+        for path in sorted(_SOURCE.rglob("*.py"))
+        if "shapely.prepare(" in (text := path.read_text(encoding="utf-8"))
+        for code in _codes(compile(text, str(path), "exec"))
+        for _ in _prepared_though_handed(code)
+    ]
+    assert handed == _HANDED_OVER
+
+
+def _codes(code: types.CodeType) -> Iterator[types.CodeType]:
+    yield code
+    for each in code.co_consts:
+        if isinstance(each, types.CodeType):
+            yield from _codes(each)
+
+
+def _prepared_though_handed(code: types.CodeType) -> Iterator[str]:
+    """Names of what it prepares: parameters, and what hangs on them, but for what it sets itself."""
+    steps = [step for step in dis.get_instructions(code) if step.opname not in {"PRECALL", "CACHE"}]
+    made = {step.argval for step in steps if step.opname in {"STORE_FAST", "STORE_ATTR"}}
+    for before, step, then in zip(steps, steps[1:], [*steps[2:], steps[-1]], strict=False):
+        if before.argval == "prepare" and step.opname.startswith("LOAD_FAST"):
+            name = then.argval if then.opname == "LOAD_ATTR" else step.argval
+            if step.argval in code.co_varnames[: code.co_argcount + code.co_kwonlyargcount] and name not in made:
+                yield name

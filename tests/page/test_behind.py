@@ -473,9 +473,9 @@ def test_a_place_counts_once_and_says_whose_limit_it_breaks(bare) -> None:
     named = {setup.machine.kind: setup for setup in setups}
     assert {machine for each in broken for machine in each.machines} <= set(named)
     assert all(each.machines for each in broken)
-    told = [LatestFindings(), frozenset[str]()]
-    told[0].whole({"key": list(every)}, 1)
-    entries = [each for each in told[0].entries(told[1], frozenset({"key"})) if each["severity"] == "breaks"]
+    latest = [LatestFindings(), frozenset[str]()]
+    latest[0].whole({"key": list(every)}, 1)
+    entries = [each for each in latest[0].entries(latest[1], frozenset({"key"})) if each["severity"] == "breaks"]
     assert len(entries) == broken_in({"key": list(every)}, frozenset())
     assert all(each["for"] for each in entries)
     assert broken_in({"key": list(every)}, frozenset({entries[0]["id"]})) == len(entries) - 1
@@ -504,6 +504,6 @@ def test_what_mending_left_keeps_the_words_of_the_report(bare) -> None:
         rule="land-width", kind="neck", severity=Severity.BREAKS, at=(1.0, 2.0), measured=0.3, limit=0.5, unit="mm",
         why="it breaks", remedy="widen it",
     )  # fmt: skip
-    (told,) = _for("laser", Report.of([left]), mend=True)
+    (left_so,) = _for("laser", Report.of([left]), mend=True)
     (plain,) = _for("laser", Report.of([left]), mend=False)
-    assert told.remedy == next(iter(left_over(Report.of([left])))).remedy != plain.remedy == "widen it"
+    assert left_so.remedy == next(iter(left_over(Report.of([left])))).remedy != plain.remedy == "widen it"

@@ -319,10 +319,10 @@ def test_among_the_tries_is_what_was_there_before(hand) -> None:
     was = sorted(map(_place, hand.snow("snowfall 1").values()))
     lasso = [[18, 4], [38, 4], [38, 22], [18, 22]]
     mark = hand.does("try", motif="snowfall 1", points=lasso)["marks"][0]
-    told, shapes = unpacked(hand.session.tries(mark["id"]))
-    assert [each["attempt"] for each in told["tries"]] == [0, 1]
-    before = {_place(shapes[n]) for n in told["tries"][0]["ids"]}
-    assert {_place(shapes[n]) for n in told["tries"][1]["ids"]} != before
+    answer, shapes = unpacked(hand.session.tries(mark["id"]))
+    assert [each["attempt"] for each in answer["tries"]] == [0, 1]
+    before = {_place(shapes[n]) for n in answer["tries"][0]["ids"]}
+    assert {_place(shapes[n]) for n in answer["tries"][1]["ids"]} != before
     hand.does("choose try", mark=mark["id"], attempt=0)
     assert sorted(map(_place, hand.snow("snowfall 1").values())) == was
     assert not hand.session.state()["marks"]

@@ -664,7 +664,7 @@ def _lines(pieces: PolygonArray, lined: BaseGeometry) -> Mask:
     """Which pieces are lines on twigs: long, slim and not upright; (n,)."""
     left, low, right, high = shapely.bounds(pieces).T
     long, area = shapely.length(pieces) / 2, shapely.area(pieces)
-    shapely.prepare(lined)
+    lined = geometry.prepared(lined)
     lies = (high - low < _TALLEST * (right - left)) & (np.pi * area / long**2 < _SLIM)
     return np.asarray(lies & (long > _LINED_MM) & shapely.intersects(lined, pieces))
 
@@ -710,8 +710,7 @@ def _without_crumbs(white: BaseGeometry, drawn: BaseGeometry, limits: Limits) ->
     left = geometry.parts(shapely.difference(without_holes_far_from(drawn, whites, _CLEAR_MM), white))
     round_mm = shapely.length(left)
     left = left[(round_mm < np.pi * limits.dot_mm) & (4 * np.pi * shapely.area(left) > _CRUMB * round_mm**2)]
-    shapely.prepare(white)
-    left = left[shapely.dwithin(white, left, _TOUCH_MM)]
+    left = left[shapely.dwithin(geometry.prepared(white), left, _TOUCH_MM)]
     over = geometry.offset(left, _OVER_CRUMB_MM, quad_segs=4)
     return shapely.disjoint_subset_union_all(np.concatenate([whites, over])) if len(left) else white
 
@@ -784,8 +783,7 @@ def _away_from(kept_bare: BaseGeometry, where: Floats, settings: Settings) -> Fl
     """0 where it is kept bare, and so near to it that the snow beside it runs out before, 1 elsewhere; (n,)."""
     if shapely.is_empty(kept_bare):
         return np.ones(len(where))
-    shapely.prepare(kept_bare)
-    near = shapely.distance(kept_bare, shapely.points(where))
+    near = shapely.distance(geometry.prepared(kept_bare), shapely.points(where))
     return np.clip(near / (_RUNS_OUT * settings.fallen_mm) - 0.5, 0, 1)
 
 
@@ -810,8 +808,7 @@ def _twigs(
     from scipy.special import ndtr
 
     rank = ndtr(waves_at(shapely.get_coordinates(shapely.centroid(thin)), rng, patch_mm=(1.5, 1.5)))
-    shapely.prepare(white)
-    buried = shapely.contains_properly(white, thin)
+    buried = shapely.contains_properly(geometry.prepared(white), thin)
     heaps = geometry.parts(white)
     heaps = heaps[shapely.area(heaps) > _BURIES_MM2]
     kept = settings.detail_kept * np.where(buried, settings.detail_kept, 1.0) > rank

@@ -51,7 +51,7 @@ class LatestFindings:
 
     def part(self, by_block: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
         """Anew where one has looked."""
-        shapely.prepare(inner)
+        inner = geometry.prepared(inner)
         for name in {*self._by_block, *by_block}:
             away = [finding for finding in self._by_block.get(name, []) if not _in(finding, inner)]
             self._by_block[name] = [*away, *by_block.get(name, ())]
