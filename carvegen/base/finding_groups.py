@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = [
     "DECIDES",
     "ENTRIES",
+    "KINDS",
     "NEAR_MM",
     "Group",
     "Numbered",
@@ -28,7 +29,8 @@ __all__ = [
 NEAR_MM = 10.0
 #: So many kinds, the gravest, are told first of all; the rest as a sum.
 DECIDES = 3
-#: What is told of one kind for each block, or for some machines apart.
+#: What one and several are called that are told: kinds, or one kind for each block or for some machines apart.
+KINDS = ("kind", "kinds")
 ENTRIES = ("entry", "entries")
 
 
@@ -143,7 +145,7 @@ def grouped(findings: Iterable[Finding], apart: Sequence[Hashable] | None = None
     return tuple(sorted(groups, key=lambda group: (group.severity, -group.beyond, group.rule, group.places[0].number)))
 
 
-def rest_in_words(counts: Sequence[tuple[str, int]], *, each: tuple[str, str] = ("kind", "kinds")) -> str:
+def rest_in_words(counts: Sequence[tuple[str, int]], *, each: tuple[str, str] = KINDS) -> str:
     """A sum of kinds that are not told one by one, each with how bad it is and its places.
 
     `each`: what one of them and several are called, as `ENTRIES` where one kind may be told more than once.

@@ -60,10 +60,8 @@ _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 _OVERLAP_MM = 1.0  #: a router runs so far into old cuts beside new ones, so that no ridge is left; our own choice
-_PLAN_TIMES = (
-    0.5,
-    0.5,
-)  #: shares of the time: a plan is made, and held to its promises; measured on frost and heavy snow
+#: Shares of the time, measured on frost and heavy snow: a plan is made, and held to its promises.
+_PLAN_TIMES = (0.5, 0.5)
 _NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 

@@ -383,11 +383,11 @@ class _Hand:
             shape for shape in new if id(shape) not in known and shape.area > self._flake_mm2(_WORTH_MOVING)
         )
         place = self.bed.place
-        drawn = geometry.parts([*place.shapes, *place.fronts, *place.hides, place.bars])
+        drawn = shapely.STRtree(geometry.parts([*place.shapes, *place.fronts, *place.hides, place.bars]))
 
         def fits(moved: PolygonArray) -> Mask:
             there = self._inside(moved) & shapely.within(moved, self.zone) & shapely.within(moved, place.area)
-            there[np.unique(shapely.STRtree(drawn).query(moved, predicate="intersects")[0])] = False
+            there[np.unique(drawn.query(moved, predicate="intersects")[0])] = False
             return np.asarray(there & (self._faded(moved) if fades else True))
 
         reach = _MOVED * self.habit.flake_mm

@@ -86,18 +86,17 @@ def finding_room(
     fits
         Which of moved shapes may lie where they are; (m,) for (m,).
     """
-    placed = geometry.empty()
+    placed, known, apart = geometry.empty(), shapely.STRtree(fixed), limits.land_mm + _SLACK_MM
     largest = np.argsort(-shapely.area(shapes), kind="stable")
     for by in moves:
         if len(largest) == 0:
             break
         moved = _each_moved(shapes[largest], by[largest])
         free = np.flatnonzero(fits(moved))
-        near = shapely.STRtree(np.concatenate([fixed, placed])).query(
-            moved[free], predicate="dwithin", distance=limits.land_mm + _SLACK_MM
-        )[0]
-        free = np.delete(free, np.unique(near))
-        free = free[_apart_from_larger(moved[free], limits.land_mm + _SLACK_MM)]
+        for others in (known, shapely.STRtree(placed)):
+            near = others.query(moved[free], predicate="dwithin", distance=apart)[0]
+            free = np.delete(free, np.unique(near))
+        free = free[_apart_from_larger(moved[free], apart)]
         placed = np.concatenate([placed, moved[free]])
         largest = np.delete(largest, free)
     return placed

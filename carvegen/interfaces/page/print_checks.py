@@ -79,7 +79,7 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[
         say(f"checking {name}")
         limits = strictest(setup.limits for setup in setups[name])
         block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        mend = next(own.mend for own in print_.blocks if own.name == name)
+        mend = _mends(print_, name)
         reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups[name])
         result[name] = _once([*notes_of(cut), *chain.from_iterable(reports)])
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
@@ -158,11 +158,16 @@ def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, 
     return any(finding.severity is Severity.BREAKS for finding in near)
 
 
+def _mends(print_: Print, name: str) -> bool:
+    """Whether the block of that name is mended."""
+    return next(block.mend for block in print_.blocks if block.name == name)
+
+
 def _of_block(
     block: Block, setups: Iterable[Setup], white: BaseGeometry, print_: Print, window: BaseGeometry
 ) -> Iterable[Finding]:
     jobs = [setup.on(block) for setup in setups]
-    mend = next(other.mend for other in print_.blocks if other.name == block.name)
+    mend = _mends(print_, block.name)
     if mend:
         jobs = list(mended_for_all(jobs, say=_quiet, white=white)[0])
     for job in jobs:

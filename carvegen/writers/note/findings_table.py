@@ -6,7 +6,7 @@ import sys
 from textwrap import fill
 from typing import TYPE_CHECKING
 
-from carvegen.base.finding_groups import grouped, rest_in_words, sentence
+from carvegen.base.finding_groups import KINDS, grouped, rest_in_words, sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,7 +57,7 @@ def kind_lines(severity: str, what: str, remedy: str = "", *, about: str = "", l
 
 def shortened_lines(
     entries: Sequence[Sequence[str]], counts: Sequence[tuple[str, int]], *, most: int = MOST_LINES,
-    all_in: str = _ALL_IN, each: tuple[str, str] = ("kind", "kinds"),
+    all_in: str = _ALL_IN, each: tuple[str, str] = KINDS,
 ) -> list[str]:  # fmt: skip
     """As many entries as fit into so many lines, the first always, and a last line that sums up the others.
 
