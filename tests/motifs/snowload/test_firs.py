@@ -661,6 +661,17 @@ def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> 
         assert shapely.difference(tip, cuts).area < 0.1 * tip.area
 
 
+@pytest.mark.parametrize("tall", [3.0, 5.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_narrow_tiers_near_the_top_are_not_eaten_to_a_post(tall: float, seed: int) -> None:
+    drawn = fir(20, tall=tall)
+    dark = drawn - shapely.union_all(pads(drawn, preset="deep", seed=seed, boughs=0.0))
+    for below in (0.3, 0.6, 0.9):  # the notches of the two upper tiers, mm
+        for tier in (1, 2):
+            row = shapely.box(0, 5 + (5 - tier) * tall - below, 40, 5 + (5 - tier) * tall - below + 0.05)
+            assert (dark & row).area > 0.4 * (drawn & row).area
+
+
 @pytest.mark.parametrize(("apart", "lower"), [(4.2, 6.3), (4.6, 6.3), (5.0, 4.3), (5.0, 5.3)])
 def test_a_fir_hemmed_in_by_two_others_bears_a_pad_on_every_tier_that_is_seen(apart: float, lower: float) -> None:
     """The tips of its lower tiers lie in its neighbours: what is seen of those begins in a valley between the two."""

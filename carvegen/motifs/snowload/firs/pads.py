@@ -32,7 +32,8 @@ _OVER, _UNDER, _GROWS = 0.5, 0.62, 0.6  #: so thick a pad is over and under the 
 #: grows by this power
 _LARGE_MM, _LADEN, _MOST_LADEN = 4.0, 0.8, 2.2  #: further than that from the next a tier bears more, by this power
 _OF_TIER = (0.24, 0.3)  #: of the distance to the tier above, more or less, at the most,
-_BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth
+_BREADTH = 0.32  #: and under the shoulder no more than so much of the tier's breadth,
+_TO_AXIS = 0.42  #: nor nearer the fir's axis, from either side: a narrow top would be eaten to a post
 _LEAST = 1.35  #: smallest cuts: it is no thinner
 _HEM, _CLOSE_MM = 1.25, 0.15  #: lands: so much of a tier stays dark below; with no room for that and a little more, mm,
 #: only every other one bears a pad
@@ -197,7 +198,9 @@ def _shoulders(
     drips = 0.72 + 0.42 * np.abs(np.sin(np.pi * span / lobe * along ** (0.7 + 0.6 * own[on, 7:8]) + phase[:, 1:2]))
     high = np.sqrt(np.clip(along / 0.2, 0, 1)) * (1 - 0.5 * along) * (1 + settings.lumpy * lumps)
     high = pads.over[on, None] * high
-    low = pads.under[on, None] * np.clip(along / 0.3, 0, 1) ** 0.7 * drips
+    to_axis = np.clip(side * (line[..., 0] - tiers.notch[on, :1]) + tiers.half[on, None], 0, None)
+    low = pads.under[on, None] * np.clip(along / 0.3, 0, 1) ** 0.7
+    low = np.minimum(low, _TO_AXIS * to_axis / np.maximum(np.abs(out[..., 0]), 1e-9)) * drips
     thick = np.linalg.norm(line - tiers.under[on], axis=2)
     low = np.where(lies, np.minimum(low, np.clip(thick - _HEM * limits.land_mm, 0, None)), 0) * runs_out
     high = np.where(lies, np.maximum(high, _LEAST * limits.cut_mm - low), 0) * runs_out
