@@ -17,7 +17,7 @@ from tests.cases import box, limits, shapes
 
 @pytest.fixture(params=["sky", "edge"])
 def sought(request, monkeypatch) -> Callable[..., tuple[float, list[float]]]:
-    """A search in a sky that turns `white_at` of each level white, from level 1 on: the level it takes and all that it looked at."""
+    """A search from level 1 on in a sky that turns `white_at` of each white: the level it takes, and all it tried."""
 
     def search(white_at: Callable[[float], float], asked: float, *, most: float = 1000.0) -> tuple[float, list[float]]:
         fell, tried = list[float](), list[float]()
