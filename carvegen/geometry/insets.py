@@ -50,8 +50,6 @@ def insets(shapes: NDArray[np.object_], by_mm: float, most_mm: float) -> tuple[N
     """
     inner = np.full(len(shapes), shapely.Polygon(), dtype=object)
     sure = np.zeros(len(shapes), dtype=bool)
-    if not len(shapes):
-        return inner, sure
     with np.errstate(divide="ignore", invalid="ignore"):  # a ring of which a number isn't one is not sure
         sides, convex, fine = _moved(shapes, by_mm, most_mm)
         whole = fine & ~sides.vanished

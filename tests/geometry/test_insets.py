@@ -160,3 +160,4 @@ def test_a_cutter_does_not_go_there_and_back_in_a_groove_as_wide_as_itself(wide,
 def test_of_no_shapes_there_are_no_insets():
     inner, sure = insets(geometry.empty(), 1.0, 0.1)
     assert (len(inner), len(sure)) == (0, 0)
+    assert (inner.dtype, sure.dtype) == (object, bool)

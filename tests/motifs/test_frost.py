@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import replace
 from itertools import pairwise
 from types import SimpleNamespace
 from typing import Any
@@ -25,13 +26,16 @@ from carvegen.facts.profiles import Library
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs import frost
+from carvegen.motifs.frost import bridges
 from carvegen.motifs.frost.arms import Arms, Crystals
+from carvegen.motifs.frost.branching import BranchingHabit
 from carvegen.motifs.frost.bridges import PER_MM, _course, _path, _side_path, _with_fork
 from carvegen.motifs.frost.growing import Pane
 from carvegen.motifs.frost.regrowing import _at_stubs, regrown
-from carvegen.motifs.frost.stubs import Severed, Stub, _ends, severed
+from carvegen.motifs.frost.seeding import Sowing
+from carvegen.motifs.frost.stubs import Bridge, Severed, Stub, _ends, severed
 from carvegen.motifs.growth import Place
-from tests.cases import once
+from tests.cases import once, shapes
 from tests.strategies import MANY, few, takes_long
 
 LAND, CUT = 0.7, 0.4
@@ -466,3 +470,42 @@ def test_what_lies_behind_a_stub_is_on_its_stems_side_of_the_cut() -> None:
     assert shapely.bounds(behind) == pytest.approx([8, 18, 12, 20], abs=0.1)
     assert behind.area == pytest.approx(2 * np.pi, rel=0.06)
     assert dataclasses.replace(one, ahead=-one.ahead).behind(2.0).bounds == pytest.approx([8, 20, 12, 22], abs=0.1)
+
+
+def test_stems_of_several_bridges_are_numbered_on_and_what_cannot_be_led_is_told() -> None:
+    """The stoutest first; each side-stem springs from its own trunk, no stouter than it and no thinner than an arm."""
+    gaps = tuple(
+        Bridge(
+            root=replace(stub((0.0, y), 0.0), half=half),
+            tips=(stub((20.0, y), 180.0), replace(stub((14.0, y + 8.0), -90.0), half=half)),
+        )
+        for y, half in ((0.0, 0.4), (60.0, 0.6))
+    )
+    lost = Bridge(root=stub((0.0, 120.0), 0.0), tips=(stub((12.0, 120.0), 180.0),))
+    wall = shapely.box(5.9, 90, 6.1, 150)
+    sown = list[Any]()
+    thicket: Any = SimpleNamespace(grow=lambda *each: sown.append(each))
+    habit = BranchingHabit(
+        land=0.5, least=0.2, step=0.1, branching=1.0, breadth=0.5, plumes=0.5, curve=0.0, flare=True, reach=60.0,
+        density=lambda xy: np.ones(len(xy)),
+    )  # fmt: skip
+    sowing = Sowing(habit=habit, stem_mm=2.0, patch_mm=20.0, inset_mm=None)
+    pane: Any = SimpleNamespace(
+        **vars(PANE) | {"habit": habit, "sowing": sowing, "settings": frost.Settings(reach_mm=1.0)}
+    )
+    rng: Any = np.random.default_rng(1)
+    without = bridges.bridge(
+        thicket, pane, (gaps[0], lost, gaps[1]), rng, fixed=shapes(wall), middle=np.array([9.0, 3])
+    )
+    assert [each.at for each in without] == [lost.root.at]
+    ((crystals, arms, paths),) = sown
+    assert len(crystals) == 2
+    assert arms.crystal.tolist() == [0, 0, 1, 1]
+    assert arms.parent.tolist() == [-1, 0, -1, 2]
+    assert sorted(paths) == [0, 1, 2, 3]
+    assert [paths[k][0, 1] for k in (0, 2)] == pytest.approx([60, 0], abs=0.01)
+    assert arms.root[[0, 2]] == pytest.approx([0.6, 0.4])
+    assert arms.root[[1, 3]] == pytest.approx([0.8 * 0.6, 0.8 * 0.4])
+    for k in (1, 3):
+        trunk = paths[k - 1]
+        assert paths[k][0] == pytest.approx(trunk[round(arms.sprung_at[k] / PANE.step)], abs=0.02)

@@ -14,6 +14,7 @@ import shapely
 from carvegen.motifs.frost import branching, seeding, stars
 from carvegen.motifs.frost.arms import Arms, Crystals
 from carvegen.motifs.frost.branching import SIXTY, BranchingHabit
+from carvegen.motifs.frost.crystals import Thicket
 from carvegen.motifs.frost.seeding import Sowing, fans, first_arms
 
 HABIT = BranchingHabit(
@@ -72,6 +73,15 @@ def test_an_arm_is_thick_at_its_foot_and_thinnest_at_its_tip() -> None:
     thick = {"root": np.array([9.0]), "parent": np.zeros(1, dtype=np.int64)}
     assert radius(0, phase=-np.pi / 2, **thick) == pytest.approx(0.2 + 0.11 * 30)
     assert radius(30, phase=0, end=np.array([0.3])) == pytest.approx(0.5)
+
+
+def test_arms_that_are_sown_later_spring_from_their_own_mothers() -> None:
+    thicket = Thicket(HABIT, np.empty((0, 2)), rng(), wall_gap=0.5, open_feet=True)
+    for _ in range(3):
+        arms = replace(mothers(2, planned=0.0), parent=np.array([-1, 0]))
+        thicket.grow(crystals(2), arms)
+    assert thicket.arms.parent.tolist() == [-1, 0, -1, 2, -1, 4]
+    assert thicket.arms.crystal.tolist() == [0, 1, 2, 3, 4, 5]
 
 
 def test_few_tips_end_in_a_plate() -> None:
@@ -212,7 +222,8 @@ def test_first_arms_turn_outwards_and_some_curl_up() -> None:
     evenly(late[~curls], 0.0, 0.9)
     tight_curl, tight_coil = seeding._curl(SOWING, np.full(COUNT, 10.0), out, rng())
     bend = np.abs(tight_curl) + 2 * 10 * np.abs(tight_coil)  # at the tip: the angle's second term grows as the square
-    assert (np.abs(tight_curl * 10 + tight_coil * 100) * (1 + late) <= 10 / 4.5 + 1e-9).all()
+    turned = np.abs(tight_curl * 10 + tight_coil * 100) * (1 + late)
+    assert turned.max() == pytest.approx(10 / 4.5)
     assert bend.max() <= 2 / 4.5
     none, _ = seeding._curl(replace(SOWING, habit=replace(HABIT, curve=0.0)), np.full(COUNT, 400.0), out, rng())
     assert (none == 0).all()
@@ -253,3 +264,79 @@ def test_crystals_waver_by_a_fifth_of_a_radian_over_lengths_of_their_own() -> No
     each = replace(crystals(1), sway=np.array([0.2]), wave=np.array([[2 * np.pi / 12, 0.0]]), axis=np.array([0.5]))
     turned = each.turned_at(np.zeros(4, dtype=np.int64), np.array([(0, 0), (3, 9), (6, 0), (9, -5.0)]))
     assert turned == pytest.approx([0.5, 0.7, 0.5, 0.3])
+
+
+# ── which arms may be near one another ───────────────────────────────────────────────────────────────────────────
+
+
+def family() -> Thicket:
+    """A stem, its branches 5 mm out to the left and to the right and 9 mm out to the left, and a stem beside it.
+
+    Their axes are 0.9 mm apart at the least, and roots 0.2 mm thick: a fork reaches 2.2 (0.9 + 0.2 + 0.2) = 2.86 mm.
+    """
+    thicket = Thicket(HABIT, np.empty((0, 2)), rng(), wall_gap=0.5, open_feet=True)
+    thicket.crystals = crystals(2)
+    thicket.arms = replace(
+        mothers(5), crystal=np.array([0, 0, 0, 0, 1]), parent=np.array([-1, 0, 0, 0, -1]), root=np.full(5, 0.2),
+        side=np.array([0, 1, -1, 1, 0]), sprung_at=np.array([0.0, 5.0, 5.0, 9.0, 0.0]),
+    )  # fmt: skip
+    return thicket
+
+
+@pytest.mark.parametrize(
+    ("one", "length", "other", "along", "kin"),
+    [
+        # a branch and its stem, near their fork, whichever is asked
+        (1, 2.8, 0, 5.0, True), (1, 2.9, 0, 5.0, False), (1, 1.0, 0, 7.8, True), (1, 1.0, 0, 7.9, False),
+        (1, 1.0, 0, 2.2, True), (1, 1.0, 0, 2.1, False), (3, 1.0, 0, 5.0, False), (3, 1.0, 0, 9.0, True),
+        (0, 5.0, 1, 2.8, True), (0, 5.0, 1, 2.9, False), (0, 7.8, 1, 1.0, True), (0, 7.9, 1, 1.0, False),
+        # branches on both sides of it, and none on one side
+        (1, 2.8, 2, 2.8, True), (1, 2.9, 2, 2.8, False), (1, 2.8, 2, 2.9, False), (1, 1.0, 3, 1.0, False),
+        # an arm and what it has just grown: six times 0.9 + 0.2
+        (0, 10.0, 0, 3.5, True), (0, 10.0, 0, 3.3, False), (0, 3.5, 0, 10.0, True), (4, 1.0, 4, 1.0, True),
+        # two stems, and the edge
+        (0, 1.0, 4, 1.0, False), (0, 0.0, -1, 0.0, False), (1, 0.0, -1, 0.0, False), (1, 1.0, 4, 1.0, False),
+    ],
+)  # fmt: skip
+def test_so_near_to_a_fork_arms_may_be_near_one_another(one, length, other, along, kin: bool) -> None:
+    each = np.array([one]), np.array([length]), np.array([other]), np.array([along])
+    assert family()._kin(*each).tolist() == [kin]
+
+
+@pytest.mark.parametrize(
+    ("who", "length", "wall", "foot"),
+    [
+        # three times 0.9 + 0.2 from its foot, along it and across
+        (0, 3.2, (0.0, 1.0), True), (0, 3.4, (0.0, 1.0), False), (0, 1.0, (0.0, 3.2), True),
+        (0, 1.0, (0.0, 3.4), False), (0, 1.0, (1.1, 0.0), True), (0, 1.0, (1.3, 0.0), False), (1, 1.0, (0, 1), False),
+    ],
+)  # fmt: skip
+def test_the_edge_that_an_arm_has_just_left_is_not_in_its_way_and_what_lies_ahead_is(who, length, wall, foot) -> None:
+    """It has come 1 mm out along x."""
+    thicket = family()
+    thicket._wall(np.array([wall], dtype=float), 0.5)
+    at = thicket._at_foot(np.array([who]), np.array([(1.0, 0.0)]), np.array([length]), np.array([0]))
+    assert at.tolist() == [foot]
+    thicket.crystals.loose[:] = True
+    assert not thicket._at_foot(np.array([who]), np.array([(1.0, 0.0)]), np.array([length]), np.array([0])).any()
+
+
+@pytest.mark.parametrize(
+    ("planned", "order", "gap", "beaten"),
+    [
+        ((30, 20), (0, 0), 0.8, [1]), ((20, 30), (0, 0), 0.8, [0]), ((20, 30), (0, 1), 0.8, [1]),
+        ((30, 30), (0, 0), 0.8, [1]), ((30, 20), (0, 0), 1.3, []),
+    ],
+)  # fmt: skip
+def test_of_two_that_ask_for_a_place_the_longer_gets_it_or_the_stem(planned, order, gap, beaten) -> None:
+    thicket = family()
+    thicket.arms.planned[[0, 4]], thicket.arms.order[[0, 4]] = planned, order
+    at = np.array([(0.0, 0.0), (gap, 0.0)])
+    lost = thicket._beaten(np.array([0, 4]), at, np.array([9.0, 9.0]), np.array([0.3, 0.3]))
+    assert lost.tolist() == beaten
+
+
+def test_arms_keep_so_far_apart_that_between_their_points_too_the_land_stays() -> None:
+    """Points lie 0.2 mm apart; a shy one keeps so many times the land."""
+    assert float(family()._clearance(0.3, 0.2, 1.0)) == pytest.approx(np.hypot(1.0, 0.1))
+    assert float(family()._clearance(0.3, 0.2, 1.5)) == pytest.approx(np.hypot(1.25, 0.1))

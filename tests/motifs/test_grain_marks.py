@@ -262,6 +262,24 @@ def test_cracks_run_in_from_both_ends_of_a_board_widest_there() -> None:
     assert cracks_and_rays.in_any(shapes(box(0, 0, 2, 2)), np.array([(1, 1), (3, 1.0)])).tolist() == [True, False]
 
 
+def test_cracks_rays_and_spindles_are_so_broad_along_their_way() -> None:
+    """A crack as the 0.7th power of what is left of it, a ray as the 0.8th, a spindle as a parabola; none too thin."""
+    least, left = 0.01, 1 - np.linspace(-0.2, 1, 40)
+    crack = halves(cracks_and_rays.end_checks(WINDOW, 0.1, rng(), widest_mm=2.0, least_mm=least))
+    widest = crack.max(axis=1, keepdims=True)
+    assert crack == pytest.approx(np.maximum(widest * np.clip(left, 0, 1) ** 0.7, least / 2))
+    for side in (1, -1):  # beyond the middle half, where the broadest place lies
+        ray = halves(cracks_and_rays.silver(WINDOW, 0.01, rng(), widest_mm=2.0, least_mm=least))[:, ::side]
+        toward = (1 - np.linspace(-1, 1, 16))[12:]
+        assert len(ray) > 50
+        assert ray[:, 12:] / ray[:, 12:13] == pytest.approx(
+            np.maximum(np.tile((toward / toward[0]) ** 0.8, (len(ray), 1)), least / 2 / ray[:, 12:13])
+        )
+    spindle = halves(cracks_and_rays.spindles(WINDOW, 0.001, rng(), shortest_mm=3.0, least_mm=0.4))
+    share = np.linspace(0, 1, 16)
+    assert spindle == pytest.approx(np.tile(np.maximum(0.36 * 4 * share * (1 - share), 0.2), (len(spindle), 1)))
+
+
 # ── boards, ends ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 

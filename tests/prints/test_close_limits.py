@@ -201,6 +201,17 @@ def test_of_a_paler_ink_bars_are_neither_lines_nor_broad(shape, ground, bar: boo
         assert len(ReadableBars._pale_bars(readable, other, OF_SNOW)) == 0
 
 
+@pytest.mark.parametrize(("hidden", "same"), [(NOTHING, True), (box(6, 0, 4, 10), False)])
+def test_lying_snow_that_nothing_hides_stays_as_it_grew(hidden, same) -> None:
+    rooms: Any = SimpleNamespace(hidden_by=lambda _: hidden, in_front=lambda *_: (NOTHING, ["noted"]))
+    room: Any = SimpleNamespace(area=box(0, 0, 10, 10), edge=box(0, 0, 10, 10))
+    snow, motif = Growth(cuts=shapes(box(3, 4, 5, 2), box(1, 7, 2, 2))), SimpleNamespace(name="lying")
+    left, notes = fitting.loaded(rooms, motif, (room, snow), LIMITS, before=NOTHING, heaps=geometry.empty())
+    assert (left is snow) == same
+    assert notes == ["noted"]
+    assert shapely.area(shapely.intersection(geometry.union(left.cuts), hidden)) == 0
+
+
 @pytest.mark.parametrize(("lost", "expected"), [(0.011, True), (0.009, False)])
 def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, expected, monkeypatch) -> None:
     said: list[str] = []

@@ -85,6 +85,15 @@ def test_what_is_read(tmp_path):
     assert values.motifs[0].leaves("sky")
 
 
+def test_weight_and_thickness_are_those_of_the_paper_that_is_known(tmp_path):
+    size = "size_mm = [60, 40]\npaper_g_m2 = 120\npaper_mm = 0.2\n"
+    own = read_print(written(tmp_path, ("size_mm = [60, 40]", size)), cases.SHELF)
+    assert (own.paper_g_m2, own.paper_mm, own.stock) == (120, 0.2, None)
+    known = read_print(written(tmp_path, ("size_mm = [60, 40]", size + 'paper_profile = "cotton-300"')), cases.SHELF)
+    assert (known.paper_g_m2, known.paper_mm) == (300, 0.55)
+    assert known.stock == cases.SHELF.paper("cotton-300")
+
+
 def test_a_text_is_as_long_at_the_most_by_the_schema_as_by_the_reader(tmp_path):
     """200 letters: our own choice; the same faults with one more."""
     longest = written(tmp_path, ('name = "landing"', f'name = "{"n" * 200}"'))

@@ -64,6 +64,7 @@ def test_a_step_beside_the_land_says_its_share_of_the_depth(count: int) -> None:
         words = share.replace(" a ", " ").removeprefix("a ").replace("thirds", "third").split()
         times = 2 if share == "two thirds" else TIMES[words[0]] if len(words) > 1 and words[1] == "times" else 1
         assert times * SHARES[words[-1]] == Fraction(k, count)
+        assert (share == "two thirds") == ((k, count) == (2, 3))
         assert float(deep.removesuffix(" mm")) == pytest.approx(1.2 * k / count, abs=0.006)
     assert laser_planner._depth_words(LASER, count, count) == "lower to the full depth, 1.20 mm"
 

@@ -195,8 +195,10 @@ _HELD = (
 def test_which_shapes_hold_a_disc_is_told_as_closed_forms_have_it(share) -> None:
     """Whatever tells it: area and perimeter, bounds, the centroid's own disc, or a buffer."""
     for shape, radius in _HELD:
-        one = geometry.polygon_array([shape])
-        assert cutter_centre_region.holds_disc(one, share * radius, quad_segs=16).tolist() == [share < 1]
+        both = geometry.polygon_array(
+            [shape, shapely.affinity.translate(shape, -60, -80)]
+        )  # and where x and y are below 0
+        assert cutter_centre_region.holds_disc(both, share * radius, quad_segs=16).tolist() == [share < 1] * 2
 
 
 @pytest.mark.parametrize(

@@ -230,3 +230,26 @@ def test_one_bite_parts_two_by_the_land_where_the_land_between_them_can_t_be_cut
     two = shapes(shapely.box(15, 20, 20, 20.9), shapely.box(20.06, 20, 25.06, 20.9))
     left = edge._firm(two, shapely.Polygon(), face, each, unfilled=face)
     assert each.land_mm < shapely.distance(*left) < 1.1 * each.land_mm
+
+
+def test_what_stays_narrow_is_filled_twice_bitten_thrice_ever_further_and_then_goes(monkeypatch) -> None:
+    each, face, bites = limits(1.0, 0.4), geometry.box(60, 60), list[float]()
+    fills = list[int]()
+
+    def weak(pieces, *_):
+        return shapes(*[disc(30, 30, 0.5)] * bool(len(pieces))), geometry.empty()
+
+    def filled(pieces, *_, **__):
+        fills.append(len(bites))
+        return pieces
+
+    def reached(left, *_):
+        bites.append(32 - shapely.area(left).sum())
+        return shapes(shapely.box(26, 26, 34, 30))
+
+    for name, done in (("_weak", weak), ("_filled", filled), ("_reached", reached)):
+        monkeypatch.setattr(edge, name, done)
+    left = edge._firm(shapes(shapely.box(26, 26, 34, 30)), shapely.Polygon(), face, each, unfilled=face)
+    assert len(left) == 0
+    assert fills == [0, 0]
+    assert bites == pytest.approx([np.pi / 2 * (0.5 + each_ * 0.5) ** 2 for each_ in (1, 1.5, 2)], rel=0.15)

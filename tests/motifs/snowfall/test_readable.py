@@ -262,3 +262,14 @@ def test_that_bars_keep_masses_away_is_told_where_it_is_the_reason(snow, white, 
     assert bool(said) == bool(remark)
     assert ("masses fall only away from bars, on 73% of the face; ask for less" in remark) == ("near" in said)
     assert "kept clear" not in remark
+
+
+@pytest.mark.parametrize(("long", "stands"), [(3.4, False), (4.2, True), (9.0, True)])
+def test_of_what_is_narrower_than_land_lines_longer_than_four_lands_can_stand(long: float, stands: bool) -> None:
+    """Half of what runs round a line is its length and its breadth: here 0.2 mm, and a land 1 mm wide."""
+    each, body = limits(1.0, 0.4), shapely.box(0, 0, 6, 6)
+    twig = shapely.box(6, 3, 6 + long, 3.2)
+    figure = readable.with_lines(shapely.union(body, twig), each)
+    middle = shapely.LineString([(6 + long / 2, -5), (6 + long / 2, 15)])
+    assert shapely.intersection(figure, middle).length == pytest.approx(1.2 if stands else 0.0, abs=0.01)
+    assert shapely.area(shapely.intersection(figure, body)) > 35

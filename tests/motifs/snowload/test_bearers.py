@@ -640,3 +640,19 @@ def test_snow_depends_on_a_hill_further_back_only_by_its_shore() -> None:
     assert [before(*hills, on=on).is_empty for hills, on in (((), lines), ((page,), lines), ((hill,), (post,)))] == [
         True
     ] * 3
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "tall", "lean", "slot"),
+    [
+        (2, 2, 20, 0, True), (3.1, 3.1, 20, 0, True), (3.3, 2, 20, 0, False), (2, 3.3, 20, 0, False),
+        (2, 2, 8.1, 0, True), (2, 2, 7.9, 0, False), (2, 2, 20, 0.48, True), (2, 2, 20, 0.52, False),
+    ],
+)  # fmt: skip
+def test_a_slot_is_eight_times_as_tall_as_broad_and_its_uprights_about_thrice_as_broad(
+    left, right, tall, lean, slot
+) -> None:
+    """One is a millimetre broad; of four breadths on either side a fifth is air; it leans by no more than a half."""
+    holes = shapes(shapely.Polygon([(20, 10), (21, 10), (21 + lean, 10 + tall), (20 + lean, 10 + tall)]))
+    tiles = shapes(shapely.box(20 - left, 0, 20, 40), shapely.box(21 + lean, 0, 21 + lean + right, 40))
+    assert scene._between_uprights(holes, tiles).tolist() == [slot]

@@ -625,6 +625,33 @@ def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeyp
     assert cover[:, 170].sum() * STEP == pytest.approx(thick, abs=0.002)
 
 
+@pytest.mark.parametrize(
+    ("changed", "rise", "down"),
+    [
+        ({}, 10.0, 10.4),
+        ({"fields": 1.0}, 10.0, 11.4),
+        ({"fallen_mm": 16.0}, 10.0, 11.4),
+        ({}, 14.0, 14.4),
+        # not below the snow line, nor on what is no crag, no ground, thin, or lies under something
+        ({}, -0.5, 0.0),
+        ({"slope": 0.0}, 10.0, 0.0),
+        ({"ground": False}, 10.0, 0.0),
+        ({"ceiling": 60.0}, 10.0, 0.0),
+        ({"much": 0.5}, 10.0, 5.2),
+    ],
+)
+def test_heights_of_steep_ground_are_white_as_far_down_as_they_rise_over_the_snow_line(
+    changed, rise, down, monkeypatch
+) -> None:
+    """With no snow that is 0.6 mm; it comes down by the root of what has fallen, times the share of fields."""
+    of_ledge = {"slope": 3.0, "ground": True} | {k: changed[k] for k in ("slope", "ground", "ceiling") if k in changed}
+    one = ledge(10, **of_ledge)
+    monkeypatch.setattr(snow_shapes, "_round_about", lambda ledges, _: ledges.base - rise)
+    ground = np.full(len(one), changed.get("much", 1.0))
+    settings = asked(**{k: changed[k] for k in ("fields", "fallen_mm") if k in changed})
+    assert snow_shapes.summits(one, ground, settings) == pytest.approx(np.full(len(one), down))
+
+
 # ── wind ─────────────────────────────────────────────────────────────────────────────────────────────────────────
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 import shapely
@@ -10,6 +13,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
+from carvegen.motifs.snowload import twigs as twigs_module
 from carvegen.motifs.snowload.growing import _going_on, _level_in_notches, _lines, _over_tips, _without_crumbs
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
@@ -252,3 +256,14 @@ def test_what_goes_on_from_a_cap_stands_beside_it_and_is_no_crumb() -> None:
     reads = np.arange(len(pieces)) == 0
     assert _going_on(pieces, reads, 0.8).tolist() == [True] * 3 + [False] * 5
     assert not _going_on(pieces, reads & False, 0.8).any()
+
+
+@pytest.mark.parametrize(("share", "much"), [(0.0, 1.0), (0.5, 1.0), (0.7, 0.6), (0.8, 0.4), (0.9, 0.3), (2.0, 0.3)])
+def test_a_line_thins_from_half_the_slope_of_repose_on_to_three_tenths(share: float, much: float) -> None:
+    """0.29 mm for one mm fallen, growing by the power 0.6; never more than the twig bears."""
+    n = 20
+    ledges = SimpleNamespace(x=np.zeros(n), base=np.zeros(n))
+    for bears in (9.0, 0.5):
+        twigs: Any = SimpleNamespace(ledges=ledges, lean=np.full(n, 0.8 * share), repose=0.8, bears=np.full(n, bears))
+        full = twigs_module._full(twigs, snowload.Settings(fallen_mm=5.0, lumpy=0.0), stream(1, "twigs"))
+        assert full == pytest.approx(np.full(n, much * min(bears, 0.29 * 5**0.6)))
