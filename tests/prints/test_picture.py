@@ -22,6 +22,7 @@ from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
 from carvegen.prints.picture import Picture, _once, growing
+from carvegen.prints.picture.fitting import _before_bars
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -108,6 +109,15 @@ def test_snow_on_a_twig_before_a_white_hill_leaves_the_twig_whole(tmp_path) -> N
     land = shapely.difference(box(4, 15, 28, 1.5), shapely.union(hill, own))
     whole = shapely.buffer(land, -0.24)
     assert shapely.bounds(max(shapely.get_parts(whole), key=shapely.area))[[0, 2]] == pytest.approx([4.24, 31.76])
+
+
+@pytest.mark.parametrize(("drawn", "lowest"), [(True, 10.38), (False, 10.0)])
+def test_snow_that_leans_over_a_twig_leaves_land_of_it_before_snow_behind(drawn, lowest) -> None:
+    """That behind ends at 9.8; 0.5 of land and a little are left of the twig, and none where no twig is drawn."""
+    twig = box(0, 9.75, 30, 0.5) if drawn else shapely.Polygon()
+    own = box(4, 10, 20, 2)
+    left = shapely.difference(own, _before_bars(twig, own, box(0, 0, 30, 9.8), limits(0.5)))
+    assert left.bounds == pytest.approx((4, lowest, 24, 12), abs=0.01)
 
 
 def test_no_slit_of_land_is_left_round_a_twig_that_snow_buries(tmp_path) -> None:
