@@ -19,7 +19,7 @@ from carvegen import geometry
 from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.job import Job
 from carvegen.checks import CHECKS, checked
-from carvegen.checks.mending import Mended, _Bench, can_mend, mended, mended_for_all
+from carvegen.checks.mending import Mended, _Bench, _with_land, can_mend, mended, mended_for_all
 from carvegen.checks.mending.shape_edits import runs
 from carvegen.checks.survey import Reached, Survey
 from carvegen.motifs import snowfall
@@ -290,6 +290,17 @@ def test_land_that_is_to_stay_stands_after_mending_however_narrow(stays) -> None
     job = dataclasses.replace(job, block=dataclasses.replace(job.block, stays=shapes(*[strip] * stays)))
     (done,), _ = mended_for_all([job], white=shapely.union_all(cuts))
     assert (strip.intersection(done.block.land).area > 0.99 * strip.area) == stays
+
+
+def test_what_must_stay_is_put_back_without_hairs_where_outlines_nearly_agree() -> None:
+    """Mending took a strip of 0.3 mm, and a rim of 2 µm of what stays as far as the mark goes: that is no land."""
+    strip, rim = box(10, 5, 0.3, 5), box(4.998, 5, 0.1, 5)
+    before = block(box(5, 5, 5, 5), box(10.3, 5, 5, 5))
+    before = dataclasses.replace(before, stays=shapes(box(0, 0, 20, 7.5)))
+    cut = shapely.union_all([*before.cuts, strip, rim])
+    done = _with_land(dataclasses.replace(before, cuts=shapes(cut)), before)
+    left = shapely.difference(cut, box(10, 5, 0.3, 2.5))
+    assert shapely.area(shapely.symmetric_difference(shapely.union_all(done.cuts), left)) < 1e-6
 
 
 def test_cuts_that_stay_are_still_known_after_mending_for_all() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 import shapely
 
@@ -21,6 +22,7 @@ from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
 from carvegen.prints.picture import Picture, _once, growing
+from carvegen.prints.picture.fitting import _before_bars
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -81,6 +83,48 @@ def test_snow_on_a_sign_and_on_the_hill_behind_it_is_one_heap(tmp_path) -> None:
     assert sign.area < 30, "what lies on the hill as well is the hill's, but for a rim"
     assert len(geometry.parts(both)) == 1
     assert shapely.area(shapely.buffer(filled, -0.05)) < 0.1
+
+
+def hill_and_twig(folder, hill: str, twig: str, *on: str) -> list[shapely.Geometry]:
+    """The deep snow of each motif, where land must be 0.5 mm broad."""
+    drawn = f'[[layers]]\nname = "HILL"\nshape = "{hill}"\n[[layers]]\nname = "TWIG"\nshape = "{twig}"\n'
+    drawn += '[artwork]\nin_front = ["TWIG", "HILL"]\n'
+    drawn += "".join(f'[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["{name}"]\n' for name in on)
+    return [geometry.union(white.shapes) for white in picture_of(folder, drawn).whites]
+
+
+def test_snow_behind_a_twig_leaves_it_the_land_that_it_needs_and_no_halo(tmp_path) -> None:
+    """0.3 mm broad, upright before a white hill: what is left beside more than 0.5 would print in a paler ink."""
+    (white,) = hill_and_twig(tmp_path, "box 0 0 36 14", "box 17.8 8 0.3 16", "HILL")
+    assert white.area > 400
+    for y in np.arange(10.0, 18.0, 0.5):
+        left, right = shapely.get_parts(shapely.intersection(shapely.LineString([(0, y), (36, y)]), white))
+        assert 0.5 < right.bounds[0] - left.bounds[2] < 0.62
+
+
+def test_snow_on_a_twig_before_a_white_hill_leaves_the_twig_whole(tmp_path) -> None:
+    """It leans over a hill, so that the snow of both would be one heap across it."""
+    hill, own = hill_and_twig(tmp_path, "box 10 0 16 14", "box 4 15.6 28 0.3", "HILL", "TWIG")
+    assert hill.area > 90 and own.area > 10
+    land = shapely.difference(box(4, 15, 28, 1.5), shapely.union(hill, own))
+    whole = shapely.buffer(land, -0.24)
+    assert shapely.bounds(max(shapely.get_parts(whole), key=shapely.area))[[0, 2]] == pytest.approx([4.24, 31.76])
+
+
+@pytest.mark.parametrize(("drawn", "lowest"), [(True, 10.38), (False, 10.0)])
+def test_snow_that_leans_over_a_twig_leaves_land_of_it_before_snow_behind(drawn, lowest) -> None:
+    """That behind ends at 9.8; 0.5 of land and a little are left of the twig, and none where no twig is drawn."""
+    twig = box(0, 9.75, 30, 0.5) if drawn else shapely.Polygon()
+    own = box(4, 10, 20, 2)
+    left = shapely.difference(own, _before_bars(twig, own, box(0, 0, 30, 9.8), limits(0.5)))
+    assert left.bounds == pytest.approx((4, lowest, 24, 12), abs=0.01)
+
+
+def test_no_slit_of_land_is_left_round_a_twig_that_snow_buries(tmp_path) -> None:
+    hill, own = hill_and_twig(tmp_path, "box 0 0 36 14", "box 8 13.5 20 0.3", "HILL", "TWIG")
+    both = shapely.union(hill, own)
+    slits = shapely.difference(shapely.buffer(shapely.buffer(both, 0.2), -0.2), shapely.buffer(both, 0.01))
+    assert slits.area < 0.1
 
 
 def test_a_cap_hides_a_wave_behind_its_post_though_the_wave_lies_before_a_fir(tmp_path) -> None:

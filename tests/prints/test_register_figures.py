@@ -321,6 +321,7 @@ def test_the_picture_tells_every_share_apart_for_every_eye(eyes):
     for colours in register_picture._COLOURS:
         assert min(apart(one, other, eyes) for one, other in itertools.pairwise(colours)) > 12
         assert apart(*colours[2:], eyes) > 20, "15 to 30 and over 30"
+    assert apart(*(colours[3] for colours in register_picture._COLOURS), eyes) > 35, "over 30, of either fault"
     assert min(apart(one, other, eyes) for one, other in zip(*register_picture._COLOURS, strict=True)) > 20
 
 
@@ -332,8 +333,8 @@ def test_the_picture_marks_places_in_their_colours():
     other = Shown(name="ink on the snow", xy=np.array([[50.0, 35.0]]), share=np.array([0.07]), worst=[])
     picture = Image.open(io.BytesIO(register_png(printed.getvalue(), (0, 0, *SIZE), (kind, other), ["words"])))
     assert picture.size[0] == 600 and picture.size[1] > 400
-    assert picture.getpixel((300, 200)) == (0x4D, 0x0A, 0x16)
-    assert picture.getpixel((500, 50)) == (0x57, 0xA9, 0xBD)
+    assert picture.getpixel((300, 200)) == (0x6B, 0x00, 0x00)
+    assert picture.getpixel((500, 50)) == (0x5C, 0xB0, 0xC4)
     pale = picture.getpixel((100, 300))  # a place that never fails is not drawn
     assert min(pale) > 200
 

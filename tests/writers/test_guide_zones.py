@@ -17,6 +17,7 @@ from carvegen.blocks.block import Block
 from carvegen.blocks.job import Job, setups_for
 from carvegen.blocks.views import View, seen
 from carvegen.facts.profiles import Library
+from carvegen.writers.guide.guide_samples import SAMPLE_MM, sample
 from carvegen.writers.guide.guide_zones import tool_lines, zones_of
 from carvegen.writers.guide.hand_guide import hand_guide
 from tests.strategies import examples
@@ -178,3 +179,16 @@ def test_a_hair_line_is_fine_and_every_corner_of_a_wide_cut_belongs_to_a_zone():
     assert any(shape.equals(hair) for shape in zones.fine)
     every = shapely.union_all([_union(zone) for zone in (zones.fine, zones.edges, zones.floors)])
     assert every.symmetric_difference(shapely.union_all([WIDE, hair])).area < 0.02
+
+
+def test_each_line_of_the_legend_that_speaks_of_something_drawn_has_a_sample():
+    """Frame, arrow and grain, too; a sample is lines or boxes within its own size."""
+    guide = hand_guide(_job(WIDE, LINE), "carbon")
+    signs = {entry.words.partition(" ")[0].strip(":"): entry.shows for entry in guide.shows}
+    assert signs["Frame"] == "frame"
+    assert signs["Arrow"] == "arrow"
+    assert all(entry.shows for entry in guide.shows)
+    for name in ("frame", "arrow", "grain"):
+        ends = np.vstack([lines.ends for lines in sample(name, guide.tones).lines]).reshape(-1, 2)
+        assert len(ends) > 4
+        assert (ends >= 0).all() and (ends <= SAMPLE_MM).all()

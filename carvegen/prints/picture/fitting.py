@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.checks.mending.shape_edits import lands, runs
+from carvegen.geometry.narrow import narrow_spread
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.shared.minimum_width import within
 from carvegen.motifs.shared.over_edge import ground_over, held_over
@@ -20,11 +23,15 @@ if TYPE_CHECKING:
 
     from carvegen.base.limits import Limits
     from carvegen.geometry import PolygonArray
+    from carvegen.geometry.widths import Widths
     from carvegen.prints.file.print_file import PrintMotif
     from carvegen.prints.picture.growing_room import GrowingRooms
 
 __all__ = ["Begun", "fallen", "loaded"]
 
+_MEETS_MM = 0.01  #: outlines this near meet
+_SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to limits asks a little more, and is
+#: simplified; on either side half of it is less than an eye tells apart
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
 Begun = tuple[Room, Growth]  #: new snow as it grew there
@@ -77,12 +84,46 @@ def loaded(
     seen = ground_over(shapely.difference(area, hidden), frame)
     ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
     own = shapely.difference(white, hidden)
+    own = shapely.difference(own, _beside_bars(hidden, shapely.union(own, further), limits))
+    if not shapely.is_empty(further):
+        own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
     if not shapely.is_empty(further):
-        over = shapely.buffer(shapely.difference(own, further), limits.land_mm)
+        over = shapely.buffer(shapely.difference(own, further), limits.land_mm + 2 * _SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """What narrow bars of things with white on both sides need to stand: as wide as the land, no wider.
+
+    Else the snow would be taken back by discs round each narrow place: a halo of paler ink beside each twig.
+    """
+    wide = limits.land_mm + _SPARE_MM
+    near = shapely.intersection(geometry.parts(things), shapely.buffer(white, wide, quad_segs=1))
+    thin = _narrow(near, white, white, wide)
+    return lands(thin.centre, runs(thin.centre, thin.edge, limits.land_mm), wide)
+
+
+def _before_bars(things: BaseGeometry, own: BaseGeometry, further: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """What new snow leaves of bars of what it lies on, with snow behind them that lies already: as wide as the land."""
+    wide = limits.land_mm + _SPARE_MM
+    around = shapely.buffer(shapely.intersection(geometry.parts(own), shapely.buffer(further, wide)), wide)
+    land = shapely.difference(shapely.difference(shapely.union_all(around), own), further)
+    thin = _narrow(land, further, own, wide)
+    thin = thin.chosen(shapely.intersects(geometry.prepared(things), geometry.dots(thin.centre)))
+    return lands(thin.at, runs(thin.at, thin.edge, limits.land_mm), 2 * wide)
+
+
+def _narrow(land: Any, here: BaseGeometry, there: BaseGeometry, wide: float) -> Widths:  # noqa: ANN401
+    """Where land is narrower between what is here and what is there, in the order of the walls here."""
+    outlines = geometry.rings(geometry.parts(land))
+    thin = narrow_spread(outlines, wide).thin
+    meets = shapely.dwithin(geometry.prepared(here), geometry.dots(thin.at), _MEETS_MM)
+    meets &= shapely.dwithin(geometry.prepared(there), geometry.dots(thin.across), _MEETS_MM)
+    thin = thin.chosen(meets)
+    return thin.chosen(np.lexsort((np.hypot(*(thin.at - outlines.xy[thin.edge]).T), thin.edge)))
 
 
 def _lying_behind(heaps: PolygonArray, white: BaseGeometry) -> BaseGeometry:

@@ -61,7 +61,7 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     ----------
     shows
         "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
-        "borders", "kept" or "tick" (an empty box).
+        "borders", "kept", "frame" (with a cross), "arrow" (whichever way it points), "grain" or "tick" (an empty box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -102,6 +102,12 @@ _STROKES = Lines(
     ends=np.array([(x, y, x + 1.0 * direction, y) for x, direction in ((4.0, -1), (5.0, 1)) for y in (0.8, 2.0)]),
     width_mm=0.25, tone=0.0,
 )  # fmt: skip
+_MIDDLE = SAMPLE_MM[1] / 2
+_HEADS = {
+    side: np.array([(x, _MIDDLE, x + side * 1.2, _MIDDLE + up) for up in (-0.7, 0.7)])
+    for side, x in ((1, 1.0), (-1, SAMPLE_MM[0] - 1.0))
+}
+_SHAFT = np.array([(1.0, _MIDDLE, SAMPLE_MM[0] - 1.0, _MIDDLE)])
 _LINES: Mapping[str, tuple[Lines, ...]] = {
     "through": (
         Lines(ends=_slanting(2.2, 1), width_mm=THROUGH_MM, tone=HATCH_TONE),
@@ -116,5 +122,11 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=np.array([(0.0, 0.4, SAMPLE_MM[0], 0.4)]), width_mm=0.3, tone=0.0),
         Lines(ends=np.array([(4.5, 0.4, 4.5, 2.4)]), width_mm=BORDERS_MM, tone=HATCH_TONE),
     ),
+    "frame": (
+        Lines(ends=_round(0.0, 0.0, 5.0, SAMPLE_MM[1]), width_mm=0.3, tone=0.0),
+        Lines(ends=np.array([(6.4, _MIDDLE, 9.0, _MIDDLE), (7.7, 0.1, 7.7, 2.7)]), width_mm=0.2, tone=0.0),
+    ),
+    "arrow": (Lines(ends=np.vstack([_SHAFT, _HEADS[1]]), width_mm=0.3, tone=0.0),),
+    "grain": (Lines(ends=np.vstack([_SHAFT, _HEADS[1], _HEADS[-1]]), width_mm=0.3, tone=0.0),),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

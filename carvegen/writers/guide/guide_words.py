@@ -101,7 +101,8 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
         yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
         yield Entry(
-            words=f"Fine hatching, outlined: yours to decide, gouge in hand; it may go or stay. {_where(shown.free)}",
+            words="Fine hatching, outlined, of the snow's own edge or of a mark of yours: yours to decide, gouge in hand; "
+            f"it may go or stay. {_where(shown.free)}",
             shows="free",
         )
     if len(zones.stands):
@@ -114,7 +115,7 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
         )
     if len(shown.kept):
         yield Entry(words=f"Thin broken outline: {_kept(job)}", shows="kept")
-    yield from (Entry(words=words) for words in _around(job, shown))
+    yield from _around(job, shown)
 
 
 def _where(shapes: PolygonArray) -> str:
@@ -130,15 +131,24 @@ def _kept(job: Job) -> str:
     return "artwork that is kept clear, to find your way by."
 
 
-def _around(job: Job, shown: Seen) -> Iterator[str]:
+def _around(job: Job, shown: Seen) -> Iterator[Entry]:
     """What stands outside the block."""
-    yield "Frame: the block's edge. Crosses outside it: register, the same on every block of this size."
+    yield Entry(
+        words="Frame: the block's edge. Crosses outside it: register, the same on every block of this size.",
+        shows="frame",
+    )
     if len(shown.stops):
-        yield "Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the waste on."
+        yield Entry(
+            words="Outlines in the waste: stops for the sheet, or pin holes. Outer frame: the board; leave the "
+            "waste on."
+        )
     side = "left" if shown.view is not View.PLAIN else "right"
-    yield f"Arrow with the name: on the block it points to the {side}. If it does not, the guide was flipped."
+    yield Entry(
+        words=f"Arrow with the name: on the block it points to the {side}. If it does not, the guide was flipped.",
+        shows="arrow",
+    )
     if job.material.grain == "side":
-        yield "Double arrow under the block: the grain."
+        yield Entry(words="Double arrow under the block: the grain.", shows="grain")
 
 
 def steps(shown: Seen, zones: Zones) -> Iterator[str]:

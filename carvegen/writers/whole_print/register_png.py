@@ -21,8 +21,8 @@ __all__ = ["Shown", "register_png"]
 #: Shares of prints from which on each colour is used, and its word.
 _STEPS = ((0.01, "1-5"), (0.05, "5-15"), (0.15, "15-30"), (0.30, "over 30"))
 #: Of either kind, the rarest first. Each is much darker than the one before it, so that eyes that confuse red and
-#: green tell them apart, too; amber and blue are told apart by all.
-_COLOURS = (("#f2cf63", "#d8852c", "#b0391f", "#4d0a16"), ("#b3dbd6", "#57a9bd", "#1f63a8", "#161b58"))
+#: green tell them apart, too; amber and blue are told apart by all, and no step is so dark that its hue is lost.
+_COLOURS = (("#ffe190", "#f2a03a", "#c8431b", "#6b0000"), ("#c2e3df", "#5cb0c4", "#2468ae", "#0e1760"))
 _RADIUS_MM = 0.42
 _PALE = 0.68  #: how far the print is drawn towards white
 _LINE_MM = 5.2  #: height of a line of the legend, on a picture 200 mm wide
