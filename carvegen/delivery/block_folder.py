@@ -34,6 +34,7 @@ from carvegen.toolpaths.unmade.shortfalls import with_plan
 from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png, proof_raster
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
+from carvegen.writers.file_names import CUT_PICTURE
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
@@ -43,7 +44,6 @@ from carvegen.writers.plan.plan_files import PlanExtras, extras
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
-from carvegen.writers.sheet import CUT_PICTURE
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
