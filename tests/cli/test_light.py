@@ -89,7 +89,6 @@ def test_what_writes_is_loaded_while_the_motif_grows(tmp_path):
     assert {"shapely", "carvegen.blocks.from_motif"} <= set(modules)
     late = (
         "carvegen.writers.",
-        "carvegen.toolpaths.",
         "carvegen.artwork.svg.",
         "carvegen.checks.",
         "PIL",
