@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.progress import each_part, reached
+from carvegen.base.progress import each_part, part, reached
 from carvegen.facts import feeds
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.fewer_points import thinned
@@ -151,14 +151,15 @@ class _Table:
         )
         first = fit is self.fits[0]
         reached(0.1)
-        walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
+        with part(0.1, 0.2):
+            walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
         region, _ = geometry.owned_parts(centres if first else self._inside(fit, centres))
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(fit.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
         reached(0.25)
-        cleared = self._cleared(region, fit, down)
-        reached(0.8)
+        with part(0.25, 0.8):
+            cleared = self._cleared(region, fit, down)
         followed = self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down)
         self._leave(centres, fit)
         return [
