@@ -17,6 +17,7 @@ from carvegen.artwork.bounds import SEEN_MM
 from carvegen.artwork.kinds import is_picture
 from carvegen.base.colour import Ink, hex_of, rgb
 from carvegen.base.errors import InputError
+from carvegen.base.progress import reached
 from carvegen.blocks.from_drawing import drawn_land
 
 if TYPE_CHECKING:
@@ -73,9 +74,9 @@ def difference(name: str, before: BaseGeometry, after: BaseGeometry, tolerance_m
     An outline that has moved by the tolerance differs by a strip of its width; so a strip must be wider, and hold a
     disc of twice the tolerance, to be told.
     """
-    gone, come = (
-        _wide(shapely.difference(one, other), 2 * tolerance_mm) for one, other in ((before, after), (after, before))
-    )
+    gone = _wide(shapely.difference(before, after), 2 * tolerance_mm)
+    reached(0.5)
+    come = _wide(shapely.difference(after, before), 2 * tolerance_mm)
     return Difference(name=name, before=before, after=after, cut=gone, land=come)
 
 

@@ -18,7 +18,7 @@ from carvegen.base.previous_run import (
     keep_edited,
     write_record,
 )
-from carvegen.base.progress import each_part, reached
+from carvegen.base.progress import reached
 from carvegen.base.words import shortened
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks import checked
@@ -26,6 +26,7 @@ from carvegen.checks.mending import left_over, lost_pieces, mended_for_all, mend
 from carvegen.delivery.delivery_files import OWNED, contents, contents_for
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.facts.profiles import Verdict
+from carvegen.prints.tasks import Later
 from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.promises import hold
 from carvegen.toolpaths.settings import FileSettings, PathSettings
@@ -33,6 +34,7 @@ from carvegen.toolpaths.unmade.shortfalls import with_plan
 from carvegen.writers.block.block_drawing import machine_dxf, machine_svg, proof_svg
 from carvegen.writers.block.block_png import change_png, old_cuts_png, proof_png, proof_raster
 from carvegen.writers.block.width_map import land_widths, width_map_png, width_map_svg
+from carvegen.writers.file_names import CUT_PICTURE
 from carvegen.writers.guide.guide_pdf import guide_pdf
 from carvegen.writers.guide.guide_svg import guide_svg
 from carvegen.writers.guide.hand_guide import hand_guide
@@ -42,7 +44,6 @@ from carvegen.writers.plan.plan_files import PlanExtras, extras
 from carvegen.writers.plan.plan_png import plan_png
 from carvegen.writers.proof.proof_pages import block_sheet
 from carvegen.writers.proof.proof_sheet import proof_sheet_html
-from carvegen.writers.sheet import CUT_PICTURE
 
 if TYPE_CHECKING:
     from carvegen.base.findings import Report
@@ -60,8 +61,6 @@ _PROOF_PX_PER_MM = 10.0
 _PROOF_PX = 50_000_000  #: pixels in a proof at most: a larger block is shown more coarsely
 
 _OVERLAP_MM = 1.0  #: a router runs so far into old cuts beside new ones, so that no ridge is left; our own choice
-#: Shares of the time, measured on frost and heavy snow: a plan is made, and held to its promises.
-_PLAN_TIMES = (0.5, 0.5)
 _NOTE = 1000  #: letters of a note, in which names of others may stand
 _MOST_BESIDE = 50_000  #: shapes for which a router that is not the main machine is planned, too
 
@@ -161,34 +160,32 @@ def deliver(
     block, questions = jobs[0].block, tuple(filter(None, map(question, jobs)))
     scale = _px_per_mm(block.width_mm, block.height_mm)
     with staged_folder(out, owned=OWNED) as stage:
-        tasks: dict[str, Task] = {
-            job.machine.kind: partial(
-                _made,
-                stage,
-                job,
-                style,
-                untold.get(job.machine.kind, ""),
-                several=len(jobs) > 1,
-                asked=asked,
-                mended=mending_words(changes, lost, limits),
+        words = mending_words(changes, lost, limits)
+        works = {
+            job.machine.kind: _Work(
+                stage=stage, job=job, style=style, untold=untold.get(job.machine.kind, ""), several=len(jobs) > 1,
+                asked=asked, mended=words,
             )
             for job in jobs
-        }
+        }  # fmt: skip
+        tasks: dict[str, Task | Later] = {}
+        for work in sorted(works.values(), key=lambda work: processes > 1 and not work.takes_longest):
+            tasks |= _in_steps(work) if processes > 1 and work.takes_longest else {work.kind: partial(_made, work)}
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
-        made: dict[str, Any] = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
-        pixels = made.pop(_PROOF)
-        reports = {kind: done.report for kind, done in made.items()}
-        planned = {kind: done.planned for kind, done in made.items() if done.planned is not None}
+        done = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
+        made: dict[str, _Made] = {kind: done[kind] for kind in works}
+        reports = {kind: each.report for kind, each in made.items()}
+        planned = {kind: each.planned for kind, each in made.items() if each.planned is not None}
         recut = len(block.cut_before) > 0
         files = contents(reports, planned, changed=bool(own), width_map=style.width_map, recut=recut)
         delivery = Delivery(
             files=files, reports=reports, open_questions=questions, block=block, changes=changes, lost=lost,
             limits=limits,
             notes=(*style.notes, *(f"WARNING: {note}" for note in (*untold.values(), *unused))),
-            simulated={kind: done.simulated for kind, done in made.items() if done.simulated is not None},
+            simulated={kind: each.simulated for kind, each in made.items() if each.simulated is not None},
             earlier=earlier(out, owned=OWNED, made=files, sign="report.json"),
         )  # fmt: skip
-        _write_whole(stage, delivery, jobs, style, pixels)
+        _write_whole(stage, delivery, jobs, style, done[_PROOF])
         if own:
             write_file(stage / "changes.png", change_png(before, block, px_per_mm=scale))
         write_record(stage, files)
@@ -210,6 +207,34 @@ def _write_whole(stage: Path, delivery: Delivery, jobs: Sequence[Job], style: St
 
 
 _PROOF = " proof"  #: among the tasks of machines, whose names don't begin with a space
+_PATHS, _PROMISES = " paths of the ", " promises of the "  #: steps of a machine's task; its name follows
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Work:
+    """What is to be done for one machine, or the hand."""
+
+    stage: Path
+    job: Job
+    style: Style
+    untold: str  #: why it gets no paths
+    several: bool  #: whether it is one of several
+    asked: bool  #: whether the block was to be mended
+    mended: str  #: in words
+
+    @property
+    def kind(self) -> str:
+        return self.job.machine.kind
+
+    @property
+    def settings(self) -> PathSettings | None:
+        """How its paths are made; None: it has none."""
+        return None if self.untold else self.style.paths
+
+    @property
+    def takes_longest(self) -> bool:
+        """Whether its paths take as long as all that is done for others: a router's."""
+        return self.kind == "router" and self.settings is not None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -221,20 +246,66 @@ class _Made:
     simulated: Mapping[str, Any] | None
 
 
-def _made(
-    stage: Path, job: Job, style: Style, untold: str, say: Say, *, several: bool, asked: bool, mended: str
-) -> _Made:  # fmt: skip
-    """Check one job and write its files; `untold`: why it gets no paths; `asked`: whether it was to be mended."""
-    kind = job.machine.kind
-    say(f"checking for the {kind}" if several else "checking")
-    report = left_over(checked(job)) if asked else checked(job)
-    made = None if untold else _plan(job, style.paths, say)
-    report = report if made is None else with_plan(report, made[0])
+def _made(work: _Work, say: Say) -> _Made:
+    """Check one job, plan it and write its files."""
+    report, plan = _report(work, say), _plan(work, say)
+    _hold(work, plan, say)
+    return _written(work, report, plan, say)
+
+
+def _in_steps(work: _Work) -> dict[str, Task | Later]:
+    """The same as tasks: what a plan promises is looked at while the files are written, and others work beside it.
+
+    Nothing is handed over before both are done.
+    """
+    paths = _PATHS + work.kind
+    return {
+        paths: partial(_plan_sent, work),
+        work.kind: Later(needs=[paths], make=lambda done: partial(_checked_and_written, work, done[paths].of(work))),
+        _PROMISES + work.kind: Later(needs=[paths], make=lambda done: partial(_hold, work, done[paths].of(work))),
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class _Sent:
+    """A plan as one process sends it to another that knows the block: without its job."""
+
+    plan: Mapping[str, Any] | None
+
+    def of(self, work: _Work) -> Plan | None:
+        from carvegen.toolpaths.paths import Plan
+
+        return None if self.plan is None else Plan(job=_machined(work.job), **self.plan)
+
+
+def _plan_sent(work: _Work, say: Say) -> _Sent:
+    plan = _plan(work, say)
+    names = [each.name for each in fields(plan) if each.name != "job"] if plan is not None else []
+    return _Sent(None if plan is None else {name: getattr(plan, name) for name in names})
+
+
+def _report(work: _Work, say: Say) -> Report:
+    say(f"checking for the {work.kind}" if work.several else "checking")
+    return left_over(checked(work.job)) if work.asked else checked(work.job)
+
+
+def _checked_and_written(work: _Work, plan: Plan | None, say: Say) -> _Made:
+    return _written(work, _report(work, say), plan, say)
+
+
+def _written(work: _Work, report: Report, plan: Plan | None, say: Say) -> _Made:
+    """Write the files of one job."""
+    kind, settings = work.kind, work.settings
+    more = None
+    if plan is not None and settings is not None:
+        report = with_plan(report, plan)
+        if settings.simulated:
+            say(f"simulating the {kind}")
+        more = extras(plan, settings)
     say(f"writing for the {kind}")
-    _write_job(stage, job, report, style, made or untold or None, mended=mended)
-    if made is None:
+    _write_job(work, report, plan, more or PlanExtras())
+    if more is None:
         return _Made(report=report, planned=None, simulated=None)
-    _, more = made
     return _Made(report=report, planned=more.names, simulated=more.to_dict() if more.simulated else None)
 
 
@@ -278,22 +349,20 @@ def _left_out(job: Job, main: Job, style: Style) -> str:
     )
 
 
-def _plan(job: Job, settings: PathSettings | None, say: Say) -> tuple[Plan, PlanExtras] | None:
-    """The plan of a job and what is made of it, if it has something to follow or to say."""
-    if settings is None:
+def _plan(work: _Work, say: Say) -> Plan | None:
+    """The plan of a job, if it has something to follow or to say."""
+    if work.settings is None:
         return None
-    if job.machine.kind != "hand":
-        say(f"planning the paths of the {job.machine.kind}")
-    planning, holding = each_part(_PLAN_TIMES)
-    with planning:
-        plan = _planned(_machined(job), settings)
-    if plan is None:
-        return None
-    with holding:
-        hold(plan, settings)
-    if settings.simulated:
-        say(f"simulating the {job.machine.kind}")
-    return plan, extras(plan, settings)
+    if work.kind != "hand":
+        say(f"planning the paths of the {work.kind}")
+    return _planned(_machined(work.job), work.settings)
+
+
+def _hold(work: _Work, plan: Plan | None, say: Say) -> None:
+    """Hold a plan to what is promised of every plan."""
+    if plan is not None and work.settings is not None:
+        say(f"checking the paths of the {work.kind}")
+        hold(plan, work.settings)
 
 
 def _is_recut(job: Job) -> bool:
@@ -317,15 +386,11 @@ def _planned(job: Job, settings: PathSettings) -> Plan | None:
     return plan_for(job, replace(settings, cut_edge=False))
 
 
-def _write_job(
-    stage: Path, job: Job, report: Report, style: Style, made: tuple[Plan, PlanExtras] | str | None, *,
-    mended: str,
-) -> None:  # fmt: skip
-    """The files of one job; `made`: its plan and what comes with it, or why it has none; `mended`: in words."""
-    whole, recut = job.block, _is_recut(job)
-    job, folder, guide = _machined(job), stage / job.machine.kind, None
-    untold = f"\n## No paths\n\n- {made}\n" if isinstance(made, str) else ""
-    made = None if isinstance(made, str) else made
+def _write_job(work: _Work, report: Report, plan: Plan | None, more: PlanExtras) -> None:
+    """The files of one job; `more`: what comes with its plan."""
+    whole, recut, style = work.job, _is_recut(work.job), work.style
+    job, folder, guide = _machined(whole), work.stage / work.kind, None
+    untold = f"\n## No paths\n\n- {work.untold}\n" if work.untold else ""
     if job.machine.kind == "hand":
         guide = hand_guide(job, style.transfer, report, saving=style.pale_guide)
         write_file(folder / "guide.pdf", guide_pdf(guide, style.paper))
@@ -336,8 +401,8 @@ def _write_job(
         write_file(folder / "block.dxf", machine_dxf(job, style.dxf))
         reached(0.2)
         if recut:
-            write_file(folder / CUT_PICTURE, old_cuts_png(whole, px_per_mm=_px_per_mm(whole.width_mm, whole.height_mm)))
-    plan, more = made or (None, PlanExtras())
+            scale = _px_per_mm(whole.block.width_mm, whole.block.height_mm)
+            write_file(folder / CUT_PICTURE, old_cuts_png(whole.block, px_per_mm=scale))
     if plan is not None:
         write_file(folder / "paths.png", plan_png(plan))
         reached(0.5)
@@ -348,7 +413,7 @@ def _write_job(
         write_file(folder / name, content)
     files = contents_for(job.machine.kind, None if plan is None else more.names, recut=recut)
     note = machine_note(job, report, files, plan, guide) + more.note() + untold
-    note += _mending(mended) + _drawings(style.notes)
+    note += _mending(work.mended) + _drawings(style.notes)
     write_file(folder / "note.md", note)
 
 

@@ -7,8 +7,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from carvegen.base.previous_run import RECORD, earlier
-from carvegen.writers.plan.plan_files import MOST_PROGRAMS, PICTURE, program_name
-from carvegen.writers.sheet import CUT_PICTURE
+from carvegen.writers.file_names import CUT_PICTURE, MOST_PROGRAMS, PICTURE, program_name
 
 if TYPE_CHECKING:
     from pathlib import Path

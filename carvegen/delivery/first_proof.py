@@ -8,6 +8,7 @@ from functools import reduce
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from carvegen.base.progress import each_part
 from carvegen.delivery.laid_on_plan import PRINT, Planned, laid_file, planned_in
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Proof", "cover_words", "first_proof", "is_large", "large_differences", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
+_TIMES = (0.7, 0.2, 0.1)  #: shares of the time, measured: a picture is laid on its plan, read, and compared
 _LARGE = 3e-3  #: share of the face from which on a place may be a shadow, a sheet or a glove; our own choice
 _MAY_BE_ANYTHING = (
     "a shadow, or a thing on it of the colour of ink, land or cut, looks the same over so large a place; look at the "
@@ -249,14 +251,22 @@ def first_proof(
 
     planned = planned_in(plan, settings)
     picture = picture or Path(f"{seen.stem}-on-plan.png")
-    match = laid_file(seen, planned, picture, settings)
+    laying, seeing, comparing = each_part(_TIMES)
+    with laying:
+        match = laid_file(seen, planned, picture, settings)
     if match is None:
         return None
     shown, laid, notes = match
-    laid, inks = _seen(planned, shown, laid)
+    with seeing:
+        laid, inks = _seen(planned, shown, laid)
     pixel = 1 / laid.px_per_mm
     tolerance = settings["tolerance"] or round(max(SCAN_TOLERANCE_MM, pixel), 2)
-    places = in_order(spot for name, ink in inks.items() for spot in _differing(planned, name, ink, tolerance))
+    found: list[DifferentPlace] = []
+    with comparing:
+        for (name, ink), differing in zip(inks.items(), each_part([1.0] * len(inks)), strict=True):
+            with differing:
+                found += _differing(planned, name, ink, tolerance)
+    places = in_order(found)
     together = _together(planned, places) if shown == PRINT else ()
     listed = "; ".join(" and ".join(map(str, numbers)) for numbers in together)
     odd = (f"{listed}: in every block at one place: {_ON_IT}",) * bool(together)

@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.progress import reached
+from carvegen.base.progress import part, reached
 from carvegen.geometry.diagrams import (
     STEPS_PER_MM,
     Diagrams,
@@ -140,15 +140,18 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: floa
     Points of the axis lie right to 8 µm, and exactly where outlines have no curves. Radii at points are exact;
     between two points the disc may lack or pass the outline by 10 µm.
     """
-    plain, owner = _straightened(shapes)
-    reached(0.2)
+    with part(0, 0.2):
+        plain, owner = _straightened(shapes)
     simple = np.flatnonzero(are_simple(plain))
-    result = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
-    reached(0.6)
+    with part(0.2, 0.6):
+        result = Skeletons.of(plain[simple], most_mm + corner_mm + _BEYOND_MM)  # its ends are pruned, too
     rest = np.ones(len(plain), dtype=bool)
     rest[simple[result.sure]] = False
     axis = _joined(_of_skeletons(result, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
-    return pruned(_measured(axis, shapes), corner_mm)
+    reached(0.8)
+    axis = _measured(axis, shapes)
+    reached(0.95)
+    return pruned(axis, corner_mm)
 
 
 def _of_skeletons(skeletons: Skeletons, owner: Indices) -> MedialAxis:
@@ -161,11 +164,11 @@ def _of_diagrams(plain: PolygonArray, owner: Indices) -> MedialAxis:
     """The axes of other shapes, not yet measured."""
     outline = geometry.rings(plain)
     diagrams = Diagrams.of(outline, len(plain))
-    reached(0.75)
+    reached(0.7)
     shapely.prepare(plain)
     of_point = np.repeat(np.arange(len(plain)), diagrams.points_each)
     inner = _inner(plain[of_point], diagrams.points, diagrams.links)
-    reached(0.85)
+    reached(0.77)
     links, one, two = diagrams.links[inner], diagrams.one[inner], diagrams.two[inner]
     a, b = outline.xy, outline.xy[outline.edge_ends]
     return _sampled(diagrams.points, owner[of_point], links, Site.of(a, b, one), Site.of(a, b, two))
@@ -294,6 +297,7 @@ def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:
     lost = np.abs(shapely.area(fewer) - shapely.area(shapes)) > _STRAIGHT_MM * shapely.length(shapes) / 2
     lost |= (shapely.get_num_interior_rings(shapes) > 0) | shapely.is_empty(fewer)
     fewer[lost] = shapely.simplify(shapes[lost], _STRAIGHT_MM, preserve_topology=True)
+    reached(0.5)
     result, owner = shapely.get_parts(_on_grid(fewer), return_index=True)
     solid = shapely.area(result) > 0
     return np.asarray(result[solid], dtype=object), np.asarray(owner[solid], dtype=np.int64)

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part
 from carvegen.geometry.diagrams import STEPS_PER_MM
 from carvegen.geometry.edges import cross, dot, unit
 
@@ -110,10 +111,13 @@ class Skeletons:
         jutting = _jutting(outline)
         sides = _Sides.of(outline, jutting)
         front = None
-        for count in range(int(np.diff(sides.start).max(initial=2)), 2, -1):
-            new = _Front.of(outline, sides, count)
-            front = new if front is None else front.with_more(new)
-            front = front.stepped(made, most_mm) if count > 3 else front.closed(made, most_mm)
+        shapes_of = np.bincount(np.diff(sides.start))[:2:-1]  # by how many sides, the most first
+        work = np.cumsum(shapes_of) * np.arange(len(shapes_of) + 2, 2, -1)
+        for count, stepping in zip(range(len(shapes_of) + 2, 2, -1), each_part(work.tolist()), strict=True):
+            with stepping:
+                new = _Front.of(outline, sides, count)
+                front = new if front is None else front.with_more(new)
+                front = front.stepped(made, most_mm) if count > 3 else front.closed(made, most_mm)
         return made.merged(jutting)
 
 

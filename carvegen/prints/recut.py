@@ -30,6 +30,7 @@ from carvegen.artwork.reading import file_and_layer
 from carvegen.artwork.scan import ScanOptions, read_scan, sized_mm
 from carvegen.base.errors import InputError
 from carvegen.base.findings import Finding, Severity
+from carvegen.base.progress import each_part, part
 from carvegen.blocks.comparison import CUT_FOLDER, SCAN_TOLERANCE_MM, difference, land_in
 from carvegen.blocks.from_drawing import LEFT_OUT, shows_cuts
 from carvegen.marking.marks import Meaning
@@ -102,7 +103,12 @@ def standing_lands(print_: Print, out: Path) -> dict[str, StandingBlock]:
         If one is cut and its land is not known, or can't be that of this block.
     """
     pictures = _Pictures(print_)
-    return {block.name: _standing(pictures, k, out) for k, block in enumerate(print_.blocks) if block.state == "cut"}
+    cut = [k for k, block in enumerate(print_.blocks) if block.state == "cut"]
+    stands = {}
+    for k, looking in zip(cut, each_part([1.0] * len(cut)), strict=True):
+        with looking:
+            stands[print_.blocks[k].name] = _standing(pictures, k, out)
+    return stands
 
 
 def _standing(pictures: _Pictures, k: int, out: Path) -> StandingBlock:
@@ -337,7 +343,8 @@ def cut_further(
     and the groove round the picture.
     """
     block = cut.block
-    change = difference(block.name, stands, cut.land, tolerance_mm)
+    with part(0, 0):  # it takes hardly any of the time
+        change = difference(block.name, stands, cut.land, tolerance_mm)
     land = geometry.intersection(cut.land, stands)
     gone = geometry.difference(block.face, geometry.union(land, block.cut_outs))
     missing = geometry.difference(block.face, stands)

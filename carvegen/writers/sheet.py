@@ -12,6 +12,7 @@ from carvegen import geometry
 from carvegen.artwork.drawing import NEW_CUTS_ONLY
 from carvegen.blocks.layer_names import LAYERS, NOTES, machine_layers
 from carvegen.toolpaths.register_lines import ARM_MM, OUT_MM, clear_of_groove, register_places
+from carvegen.writers.file_names import CUT_PICTURE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BAR_MM",
-    "CUT_PICTURE",
     "MARGIN_MM",
     "MEASURE_ME",
     "Drawing",
@@ -42,7 +42,6 @@ __all__ = [
     "wrapped",
 ]
 
-CUT_PICTURE = "old-cuts.png"  #: beside the machine's files of a block that is cut already
 
 #: Length of the bar by which anyone can check the scale.
 BAR_MM = 100.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from carvegen.base import progress
 from tests.cli import running
 
 
@@ -20,3 +21,17 @@ def own_folder(tmp_path, monkeypatch):
 def made():
     """What a command wrote, as a folder to copy from: ``made("sky", *words)``; each command runs once in a run."""
     return running.made
+
+
+@pytest.fixture
+def shares(monkeypatch):
+    """What a command is told of how far it is, told on at once."""
+    monkeypatch.setattr(progress, "SOON_S", 0.0)
+    heard, hear = list[float](), progress.Stages.hear
+
+    def hear_and_keep(self, share):
+        heard.append(share)
+        hear(self, share)
+
+    monkeypatch.setattr(progress.Stages, "hear", hear_and_keep)
+    return heard

@@ -103,3 +103,13 @@ def test_a_blocks_own_folder_leads_to_the_whole_build(tmp_path, capsys):
     ran = run(capsys, "compare", folder / "key", folder)
     assert ran.code == 2
     assert f"{folder}, with --block key" in ran.err
+
+
+def test_comparing_builds_tells_of_every_block(tmp_path, capsys, shares):
+    """Both are read, then each block is compared in two halves."""
+    lands = {"key": BEFORE, "sky": FACE}
+    ran = run(capsys, "compare", built(tmp_path / "a", **lands), built(tmp_path / "b", **lands))
+    assert "comparing: " in ran.err
+    assert "% done" in ran.err
+    assert shares == sorted(shares)
+    assert {round(share, 2) for share in shares} == {0.2, 0.4, 0.55, 0.7, 0.85, 1.0}

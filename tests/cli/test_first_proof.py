@@ -571,3 +571,16 @@ def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folde
     assert [tuple(np.round(place["at_mm"])) for place in places] == [(18, 48), (78, 48)]
     assert report["tolerance_mm"] == pytest.approx(106 / 0.8 / 190, rel=0.1), "a pixel, by how it was pictured"
     assert any("pixels are 0.7 mm large" in note for note in report["notes"])
+
+
+@pytest.mark.parametrize(("command", "px"), [("compare", 3.5), ("read", 3.6)])
+def test_a_photograph_that_is_laid_on_its_plan_tells_how_far_that_is(own_folder, plan, capsys, shares, command, px):
+    """Places are tried, the likeliest refined, the lens looked at; then it is read. No picture that was laid before."""
+    photo = photographed(own_folder / "proof.jpg", MADE, px=px)
+    words = (plan, photo) if command == "compare" else (photo, "--onto", plan)
+    ran = run(capsys, command, *words, "--block", "sky")
+    assert "% done" in ran.err
+    assert shares == sorted(shares)
+    assert len({round(share, 3) for share in shares if share < 0.6}) >= 10
+    assert shares[0] < 0.1
+    assert shares[-1] == pytest.approx(1)

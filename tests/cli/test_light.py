@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from tests.cli.running import TINY, run
+from tests.cli.running import TINY, needs_fork, run
 
 HEAVY = {"numpy", "scipy", "shapely", "ezdxf", "reportlab", "svgwrite", "PIL", "svgelements", "noise", "tomllib"}
 LOOK = (
@@ -62,3 +62,37 @@ def test_help_costs_little_more_than_click_itself():
     click_alone = min(cpu_seconds("-c", "import click") for _ in range(3))
     ours = min(ours, *(cpu_seconds("-m", "carvegen", "--help") for _ in range(2)))
     assert ours < max(0.3, 3 * click_alone), (ours, click_alone)
+
+
+AT_FORK = """
+import sys
+from carvegen.delivery import side_by_side
+from carvegen.interfaces.cli import main
+begun = side_by_side._begun
+def told(task):
+    side_by_side._begun = begun
+    print("loaded:", *sys.modules)
+    return begun(task)
+side_by_side._begun = told
+main({words})
+"""
+
+
+@needs_fork
+def test_what_writes_is_loaded_while_the_motif_grows(tmp_path):
+    """Until its process begins one core stands idle: nothing is loaded there that growing has no use for."""
+    words = [*TINY, "--jobs", "2", "--out", str(tmp_path / "sky")]
+    done = subprocess.run(
+        [sys.executable, "-c", AT_FORK.format(words=words)], capture_output=True, text=True, timeout=60, check=True
+    )
+    modules = next(line for line in done.stdout.splitlines() if line.startswith("loaded:")).split()
+    assert {"shapely", "carvegen.blocks.from_motif"} <= set(modules)
+    late = (
+        "carvegen.writers.",
+        "carvegen.artwork.svg.",
+        "carvegen.checks.",
+        "PIL",
+        "scipy",
+        "ezdxf",
+    )
+    assert [name for name in modules if name.startswith(late)] == ["carvegen.writers.file_names"]

@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
-from carvegen.base.errors import InputError
+from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.previous_run import RECORD
 from carvegen.blocks.block import Block, check_size, check_words
 from carvegen.blocks.from_motif import Ground
@@ -93,7 +93,7 @@ STYLED = Style(transfer="face-down", paper="Letter", dxf="R12")
             marks=needs_fork,
             id="fork",
         ),
-        pytest.param("sent", "laser-fine", ("laser", "hand"), STYLED, marks=needs_fork, id="sent"),
+        pytest.param("sent", "laser-fine", ("laser", "router", "hand"), STYLED, marks=needs_fork, id="sent"),
         pytest.param("spawn", "laser-fine", ("laser", "hand"), STYLED, marks=takes_long, id="spawn"),
     ],
 )
@@ -116,6 +116,46 @@ def test_the_same_bytes_from_one_process_and_from_several(tmp_path, monkeypatch,
     assert digest(tmp_path / "one") == digest(tmp_path / "two")
     one, two = (sorted(line for line in report if "to go" not in line) for report in (said[:one], said[one:]))
     assert one == two  # what fails in a child would be told once more
+
+
+def test_a_router_s_promises_are_looked_at_while_its_files_are_written(tmp_path, monkeypatch):
+    """Its paths take as long as all else: planned, held to their promises and written they are three tasks."""
+    if side_by_side._BEGIN != "fork":
+        pytest.skip("the children must be copies")
+    for name in ("plan_for", "hold", "machine_note"):
+        monkeypatch.setattr(block_folder, name, noted(tmp_path / name, getattr(block_folder, name)))
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="laser-fine", kinds=("laser", "router"))
+    delivery = deliver([each.on(BLOCK) for each in setups], tmp_path / "out", Style(), say=lambda _: None, processes=2)
+    assert list(delivery.reports) == ["laser", "router"]
+    at_work = {name: (tmp_path / name).read_text().splitlines() for name in ("plan_for", "hold", "machine_note")}
+    assert {name: len(lines) for name, lines in at_work.items()} == {"plan_for": 2, "hold": 2, "machine_note": 2}
+    router = [next(line for line in lines if line.startswith("router")) for lines in at_work.values()]
+    laser = [next(line for line in lines if line.startswith("laser")) for lines in at_work.values()]
+    assert (len(set(router)), len(set(laser))) == (3, 1)
+
+
+def noted(file, work):
+    """The same work, which notes for which machine and in which process it is done."""
+
+    def work_noted(first, *others):
+        kind = (getattr(first, "job", None) or first).machine.kind
+        with file.open("a") as lines:
+            lines.write(f"{kind} in {os.getpid()}\n")
+        return work(first, *others)
+
+    return work_noted
+
+
+@pytest.mark.parametrize("processes", [1, 2])
+def test_a_plan_that_breaks_a_promise_is_not_handed_over(tmp_path, monkeypatch, processes):
+    monkeypatch.setattr(
+        "carvegen.toolpaths.promises.CLAUSES", {"none": lambda plan, _: [f"broken by {len(plan.operations)}"]}
+    )
+    setups = setups_for(cases.SHELF, material="linoleum", cutter="v-60", kinds=("router", "hand"))
+    jobs = [each.on(BLOCK) for each in setups]
+    with pytest.raises(CarvegenError, match="broken by"):
+        deliver(jobs, tmp_path / "out", Style(), say=lambda _: None, processes=processes)
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_proof_is_no_part_of_the_work_that_is_left(tmp_path, monkeypatch):

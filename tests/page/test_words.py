@@ -10,7 +10,7 @@ from carvegen.delivery.register_folder import PURPOSE
 from carvegen.interfaces.page.wording import explained, more_words, noun, so_far, understood_lines
 from carvegen.marking.marks import Meaning
 from carvegen.prints.file.keys import INKED
-from carvegen.writers.plan.plan_files import program_name
+from carvegen.writers.file_names import program_name
 from tests.cases import small_print
 from tests.cli.running import run
 from tests.page.page import page_in

@@ -17,6 +17,7 @@ from carvegen.artwork.scan import frame as frames
 from carvegen.artwork.scan.description import ScanOptions
 from carvegen.artwork.scan.pixels import opened
 from carvegen.base.errors import InputError
+from carvegen.base.progress import each_part, part
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -31,6 +32,7 @@ __all__ = ["LaidError", "PoorFitError", "lay_file", "marked_off_mm"]
 _FINE_PX_PER_MM = 8.0  #: a print that a smaller picture shows coarser is looked at in all its pixels; our own choice
 
 
+_SMALL_TIME = 0.8  #: share of the time in which a smaller picture is looked at
 _MARK = (
     "Is it this block's plan? Photograph all of it, from above and sharp, or "
     'mark the corners of the plan\'s face in pixels: {corners} "90 80 2400 95 2390 1800 85 1790"'
@@ -100,9 +102,11 @@ def lay_file(
     data, four = picture_bytes(path), None if isinstance(corners, str) else corners
     enough_px = int(max(max(plan.size_mm) for plan in plans.values()) * MOST_PX_PER_MM)
     try:
-        name, laid = _best(plans, opened(data, Notes(), enough_px=enough_px), four, dpi, either_tone=either_tone)
+        with part(0, _SMALL_TIME):
+            name, laid = _best(plans, opened(data, Notes(), enough_px=enough_px), four, dpi, either_tone=either_tone)
         if laid.part.smaller > 1 and laid.px_per_mm < _FINE_PX_PER_MM:
-            name, laid = _best(plans, opened(data, Notes()), four, dpi, either_tone=either_tone)
+            with part(_SMALL_TIME, 1):
+                name, laid = _best(plans, opened(data, Notes()), four, dpi, either_tone=either_tone)
     except InputError as error:
         raise error.within(str(path)) from None
     if laid.fault:
@@ -125,7 +129,10 @@ def _best(
     frame = frames.framed(picture, ScanOptions(dpi=dpi), Notes())
     px_per_mm = None if frame is None else 1 / frame.pitch_mm
     starts = [frames.upright_corners(corners, picture) / picture.smaller] if corners else []
-    fits = {name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm) for name, plan in plans.items()}
+    fits = {}
+    for (name, plan), laying in zip(plans.items(), each_part([1.0] * len(plans)), strict=True):
+        with laying:
+            fits[name] = laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm)
     if len(fits) == 1 and all(one.fit.fault for one in fits.values()):
         pale = {
             name: laid_on(plan, picture, corners=starts, px_per_mm=px_per_mm, pale=True, either_tone=either_tone)

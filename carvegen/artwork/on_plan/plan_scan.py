@@ -17,6 +17,7 @@ from carvegen.artwork.on_plan.sides import held_by_sides
 from carvegen.artwork.on_plan.tones import colour_tells, drawn_tone, ranged, toned
 from carvegen.artwork.scan.quad import quads
 from carvegen.base.errors import InputError
+from carvegen.base.progress import each_part, part, reached
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -39,6 +40,8 @@ _CLEARLY = 1.5  #: times a block's own weight, at which another is the one that 
 _TONED = 0.25  #: correlation; prints had 0.36 to 0.82, proofs of one block -0.13 to 0.09
 _PURE = 0.02  #: all land or all cut, but for so much
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
+_TIMES = (0.6, 0.4)  #: shares of the time, measured: the place, and the lens that bends it
+_WHOLE_TIME = 0.7  #: share in the whole picture where a part of it is looked at, too
 
 
 def laid_on(
@@ -66,21 +69,18 @@ def laid_on(
         With `pale` only.
     """
     lens = Lens.none((picture.width, picture.height))
-    whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale, either_tone=either_tone)
+    with part(0, _WHOLE_TIME):
+        whole = _laid_on(plan, picture, corners, px_per_mm, lens, pale=pale, either_tone=either_tone)
     box = _busy_box(picture) if whole.fit.fault and not whole.negative else None
     if box is None:
         return whole
     left, top = box[:2]
-    part = replace(picture, image=picture.image.crop(box))
-    nearer = _laid_on(
-        plan,
-        part,
-        [np.asarray(corner) - (left, top) for corner in corners],
-        px_per_mm,
-        lens.within(1, (left, top)),
-        pale=pale,
-        either_tone=either_tone,
-    )
+    busy = replace(picture, image=picture.image.crop(box))
+    moved = [np.asarray(corner) - (left, top) for corner in corners]
+    with part(_WHOLE_TIME, 1):
+        nearer = _laid_on(
+            plan, busy, moved, px_per_mm, lens.within(1, (left, top)), pale=pale, either_tone=either_tone
+        )  # fmt: skip
     if nearer.fit.fault and not nearer.negative:
         return whole
     shift = np.array([[1, 0, left], [0, 1, top], [0, 0, 1.0]])
@@ -170,10 +170,13 @@ def _laid_on(
         tone = np.asarray(toned(small, small, evenly=True), dtype=np.float32)
         tones = [tone, 255 - tone]  # an ink no darker than the paper is darker in one channel, lighter in another
     each: list[Laid] = []
+    steps = each_part(_TIMES * len(tones))
     for tone in tones:
         seen = ImagePyramid(ranged(tone))
-        place = best_place(plan, seen, corners=fours, px_per_mm=shrunk)
-        fit, place, bent = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
+        with next(steps):
+            place = best_place(plan, seen, corners=fours, px_per_mm=shrunk)
+        with next(steps):
+            fit, place, bent = _through_lens(plan, seen, place, lens.within(1 / shrink[0, 0]))
         lens_there, whole = bent.within(shrink[0, 0]), np.linalg.inv(shrink) @ place
         each.append(Laid(
             place=whole, lens=lens_there, fit=fit, mirrored=is_mirrored(place, plan), plan=plan,
@@ -190,7 +193,8 @@ def _laid_on(
 def _through_lens(plan: TonePlan, seen: ImagePyramid, place: Matrix, lens: Lens) -> tuple[PlanFit, Matrix, Lens]:
     """How well the picture fits the plan, with the lens straightened that the offsets tell of, if they tell of one."""
     fit, seen_straight = judged(plan, seen, place), seen
-    for _ in range(_LENS_ROUNDS):
+    for k in range(_LENS_ROUNDS):
+        reached((k + 1) / (_LENS_ROUNDS + 2))
         cells = fit.alike_there
         bent = solved(fit.middle[cells], fit.move[cells], place, lens, plan.size_mm)
         if bent is None:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
+from carvegen.base.progress import each_part
 from carvegen.geometry.edges import either
 from carvegen.toolpaths.paths import (
     Paths,
@@ -106,9 +107,10 @@ def _branches_in_order(paths: Paths, owner: Indices, level: Indices) -> tuple[Pa
     """Rings shape by shape; those of a shape with several on one level by a short way."""
     alike = (np.diff(owner) == 0) & (np.diff(level) == 0)
     parts, done = [], 0
-    for shape in np.unique(owner[1:][alike]).tolist():
-        begin, end = np.searchsorted(owner, [shape, shape + 1]).tolist()
-        parts += [picked(paths, np.arange(done, begin)), ordered(picked(paths, np.arange(begin, end)))]
+    spans = np.searchsorted(owner, np.unique(owner[1:][alike])[:, None] + [0, 1])
+    for (begin, end), ordering in zip(spans.tolist(), each_part(np.ptp(spans, axis=1).tolist()), strict=True):
+        with ordering:
+            parts += [picked(paths, np.arange(done, begin)), ordered(picked(paths, np.arange(begin, end)))]
         done = end
     return joined([*parts, picked(paths, np.arange(done, len(paths)))]), owner
 

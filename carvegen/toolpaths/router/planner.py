@@ -11,7 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.progress import each_part, reached
+from carvegen.base.progress import each_part, part, reached
 from carvegen.facts import feeds
 from carvegen.toolpaths import cutter_centre_region
 from carvegen.toolpaths.fewer_points import thinned
@@ -54,6 +54,10 @@ _ALLOWANCE = 0.1  #: left beside the wall for the last cut along it, as a share 
 _OVERLAP = 0.2  #: how far a smaller cutter goes beyond what a larger one left, as a share of its width
 _UNDER = "; a board that may be cut lies under it"
 _ROOM = 0.75  #: a flat cutter needs a way round at least this many of its diameters to ramp along; our own choice
+
+_LOT = 4096  #: pieces of ground that are looked at together
+#: Shares of a cutter's time that are gone before it clears: of the first, and of further ones, which ask what is left.
+_FIRST, _FURTHER = 0.25, 0.75
 
 
 def router_plan(
@@ -151,14 +155,16 @@ class _Table:
         )
         first = fit is self.fits[0]
         reached(0.1)
-        walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
-        region, _ = geometry.owned_parts(centres if first else self._inside(fit, centres))
+        with part(0.1, 0.2):
+            walls = self._walls(centres, fit, None if first else self._near(fit, centres, self.floor))
+        looked_at = _FIRST if first else _FURTHER
+        with part(0.2, looked_at):
+            region, _ = geometry.owned_parts(centres if first else self._inside(fit, centres))
         down = Descent(
             depth_mm=self.depth_mm, passes=self._passes(fit.cutter, self.depth_mm), ramp_deg=self.settings.ramp_deg
         )
-        reached(0.25)
-        cleared = self._cleared(region, fit, down)
-        reached(0.8)
+        with part(looked_at, 0.9):
+            cleared = self._cleared(region, fit, down)
         followed = self._followed(walls, region, geometry.owned_parts(centres)[0], fit, down)
         self._leave(centres, fit)
         return [
@@ -174,12 +180,19 @@ class _Table:
 
     def _inside(self, fit: Fit, centres: NDArray[np.object_]) -> NDArray[np.object_]:
         """Where there is something left that the cutter's way along the walls doesn't clear."""
-        rest = self.floor
+        lots = [slice(k, k + _LOT) for k in range(0, len(centres), _LOT)]
+        inside = [np.empty(0, dtype=object)]
+        for lot, looking in zip(lots, each_part([1.0] * len(lots)), strict=True):
+            with looking:
+                inside.append(self._inside_of(fit, centres[lot], self.floor[lot]))
+        return np.concatenate(inside)
+
+    def _inside_of(self, fit: Fit, centres: NDArray[np.object_], rest: NDArray[np.object_]) -> NDArray[np.object_]:
         if fit.walls:
             rest = cutter_centre_region.left(
                 rest, cutter_centre_region.grown(shapely.boundary(centres), fit.floor_mm), fit.inset_mm
             )
-        return shapely.intersection(centres, self._near(fit, centres, rest))
+        return np.asarray(shapely.intersection(centres, self._near(fit, centres, rest)), dtype=object)
 
     def _barred(self, fit: Fit) -> PolygonArray:
         return geometry.parts(cutter_centre_region.grown(geometry.free_of_grid(self.settings.no_go), fit.face_mm))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.base.progress import each_part
 from carvegen.toolpaths.paths import Paths, picked
 from carvegen.toolpaths.sequence.tours import tour
 
@@ -41,9 +42,11 @@ def ordered(
     place, order, back = np.array(home, dtype=np.float64), [], []
     begins = paths.entries[:, :2]
     ends = np.stack([begins, paths.exits[:, :2] if turn else begins], axis=1)
-    for level in np.unique(rank):
+    levels, counts = np.unique(rank, return_counts=True)
+    for level, touring in zip(levels, each_part(counts.tolist()), strict=True):
         group = np.flatnonzero(rank == level)
-        entered = tour(ends[group].reshape(-1, 2), place)
+        with touring:
+            entered = tour(ends[group].reshape(-1, 2), place)
         order.append(group[entered >> 1])
         back.append((entered & 1).astype(bool))
         place = ends[order[-1][-1], 1 - int(back[-1][-1])]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from carvegen.base.progress import each_part
 from carvegen.facts import cutting
 from carvegen.toolpaths.paths import (
     Paths,
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["centre_lines", "deepest", "widest_mm"]
 
 _SLACK_MM = 0.01  #: floors narrower than twice this are followed by their middle alone
+_SPLIT = 0.2  #: share of the time that goes before lines are strung together
 _SAME_MM = 1e-9  #: radii nearer than this are one
 
 
@@ -77,11 +79,13 @@ def centre_lines(
         axis = axis.split(level)
     low, high = np.sort(axis.radius[axis.links], axis=1).T
     fits = high <= levels[-1] + _SAME_MM
+    chosen = [fits & (low >= levels[k] - _SAME_MM) & ((high > levels[k] + _SAME_MM) | (k == 0)) for k in range(passes)]
     lines = []
-    for k in range(passes):
+    _, *following = each_part([_SPLIT * len(axis.links), *(float(each.sum()) for each in chosen)])
+    for k, chaining in enumerate(following):
         z = 0.0 - _depth(cutter, axis.radius, depth_mm * (k + 1) / passes)
-        deeper = (low >= levels[k] - _SAME_MM) & ((high > levels[k] + _SAME_MM) | (k == 0))
-        lines.append(trails(np.column_stack([axis.xy, z]), axis.links[fits & deeper]))
+        with chaining:
+            lines.append(trails(np.column_stack([axis.xy, z]), axis.links[chosen[k]]))
     return joined([*lines, _inside(dips, zone)])
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.base.progress import reached
 from carvegen.geometry import counted, linked_groups
 from carvegen.toolpaths.paths import (
     Paths,
@@ -35,10 +36,12 @@ def trails(xyz: Floats, links: Indices) -> Paths:
     odd = np.flatnonzero(degree % 2 == 1)
     odd = odd[np.lexsort([-xyz[odd, 2], degree[odd] > 1])]
     group, plain = _unforked(links, degree)
+    reached(0.15)
     first = odd[plain[group[odd]]]
     first = first[np.sort(np.unique(group[first], return_index=True)[1])]
     flat, count = _followed(links[plain[group[links[:, 0]]]], first, len(xyz))
     lines = Paths(xyz[flat], np.concatenate([[0], np.cumsum(count)]), np.zeros(len(count), dtype=bool))
+    reached(0.35)
     others, begun = _walked(xyz, links[~plain[group[links[:, 0]]]], odd, group)
     rank = np.full(len(xyz) + 1, len(odd))
     rank[odd] = np.arange(len(odd))
@@ -155,6 +158,7 @@ class _Stretches:
                 strict=True,
             )
         )  # fmt: skip
+        reached(0.8)
         route, of, begun = _in_order(route, walk, begin, starts)
         count = np.diff(self.start)[route]
         at = np.repeat(self.start[route], count) + counted(count)

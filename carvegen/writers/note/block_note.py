@@ -23,10 +23,11 @@ from carvegen.blocks.views import View, seen
 from carvegen.facts.cautions import parted
 from carvegen.facts.profiles import Verdict
 from carvegen.toolpaths.motion.timing import by_hand_min
+from carvegen.writers.file_names import CUT_PICTURE
 from carvegen.writers.guide.guide_words import CAUTION
 from carvegen.writers.note.findings_table import cell
 from carvegen.writers.note.plan_note import hand_paces, hand_time, layer_cautions, order_lines, plan_lines
-from carvegen.writers.sheet import BAR_MM, CUT_PICTURE, layers_of, register_shapes
+from carvegen.writers.sheet import BAR_MM, layers_of, register_shapes
 
 if TYPE_CHECKING:
     from collections.abc import Container, Iterable, Iterator, Mapping

@@ -14,6 +14,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.findings import Severity
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.block.block_png import NOW_CUT, NOW_LAND
+from carvegen.writers.file_names import MOST_PROGRAMS, PICTURE, program_name
 from carvegen.writers.formats.png_bytes import SMALL, png_bytes
 from carvegen.writers.plan.rs274 import programs
 
@@ -28,10 +29,7 @@ if TYPE_CHECKING:
     from carvegen.toolpaths.simulation.simulated_block import Deviation, Simulated
     from carvegen.writers.plan.rs274 import Program
 
-__all__ = ["MOST_PROGRAMS", "PICTURE", "PlanExtras", "extras", "program_name", "simulated_png"]
-
-PICTURE = "simulated.png"
-MOST_PROGRAMS = 12  #: cutters of a plan one after another, at most
+__all__ = ["PlanExtras", "extras", "simulated_png"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,11 +58,6 @@ class PlanExtras:
     def to_dict(self) -> dict[str, Any]:
         """Figures for other programs."""
         return self.simulated.to_dict() if self.simulated else {}
-
-
-def program_name(number: int) -> str:
-    """The name of the file of a program; the first has number 1."""
-    return f"program-{number}.nc"
 
 
 def extras(plan: Plan, settings: PathSettings) -> PlanExtras:

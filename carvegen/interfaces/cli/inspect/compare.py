@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
+_TIMES = (0.2, 0.2, 0.6)  #: shares of the time, measured on drawings of 20,000 flakes: A and B are read, compared
+
 
 @click.command(name="compare")
 @click.argument("before", metavar="A", type=click.Path(path_type=Path))
@@ -51,6 +53,7 @@ def command(
     """
     from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
+    from carvegen.base.progress import each_part
     from carvegen.blocks.comparison import difference, is_cut
     from carvegen.delivery.first_proof import first_proof
     from carvegen.writers.whole_print.compare_png import compare_png
@@ -59,6 +62,7 @@ def command(
         raise InputError("must end in .png", value=str(picture), where="--picture")
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
+    options.teller(quiet=as_json, stage="comparing")
     args |= options.inks_of(args.pop("inks"), args.pop("print_file"))
     if args.get("inks") and not (args.get("coats") and is_picture(before) is not is_picture(after)):
         raise InputError("are for a scan of a print and its plan, each with its colour", where="--inks",
@@ -69,7 +73,11 @@ def command(
         if proof is not None:
             return _say_proof(proof, as_json=as_json)
         options.tell_notes(["too little is drawn on the plan to lay the scan on it: its page or corners are followed"])
-    one, other = _lands(before, {**args, "view": None}), _lands(after, args)
+    reading, reading_other, comparing = each_part(_TIMES)
+    with reading:
+        one = _lands(before, {**args, "view": None})
+    with reading_other:
+        other = _lands(after, args)
     if len(one) == 1 and len(other) == 1:
         (name, land), (_, second) = *one.items(), *other.items()
         one, other = {name: land}, {name: second}
@@ -77,7 +85,11 @@ def command(
         one, other = ({name: land for name, land in lands.items() if name == args["block"]} for lands in (one, other))
     tolerance = _tolerance(args["tolerance"], before, after)
     both = [name for name in one if name in other]
-    result = [difference(name, one[name], other[name], tolerance) for name in both]
+    result = list[Any]()
+    with comparing:
+        for name, differing in zip(both, each_part([1.0] * len(both)), strict=True):
+            with differing:
+                result.append(difference(name, one[name], other[name], tolerance))
     lost, new = sorted(one.keys() - other.keys()), sorted(other.keys() - one.keys())
     if picture is not None:
         shown = [change for change in result if change.any] or result

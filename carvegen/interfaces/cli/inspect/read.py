@@ -23,6 +23,7 @@ _PLACED = frozenset({
     "block", "corners", "size_mm", "dpi", "view", "points", "width_mm", "bar_mm", "tilt_deg", "deskew"
 })  # fmt: skip
 _MOST_NAMES = 12  #: of groups inside a layer
+_LAID_TIME, _READ_TIME = 0.7, 0.95  #: shares of the time when a scan is laid on its plan, and read there; measured
 _CELL = 60  #: letters of a layer's name in the table
 
 
@@ -144,12 +145,14 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
     from carvegen.artwork.on_plan import InkSeen, covered, read_laid
     from carvegen.artwork.scan import ScanOptions
     from carvegen.artwork.scan.planes import UNSURE
+    from carvegen.base.progress import part
     from carvegen.delivery.first_proof import cover_words, large_differences, side_words
     from carvegen.delivery.laid_on_plan import PRINT, laid_file, planned_in
 
     planned = planned_in(onto, settings)
     drawn = picture or Path(f"{file.stem}-on-plan.png")
-    match = laid_file(file, planned, drawn, settings)
+    with part(0, _LAID_TIME):
+        match = laid_file(file, planned, drawn, settings)
     if match is None:
         raise InputError(
             "has too little drawn on it to lay a scan there", where=str(onto),
@@ -160,7 +163,8 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
         settings = {**settings, "paper": planned.paper}
         settings |= {"inks": tuple(planned.coats), "coats": tuple(planned.coats.values())}
     used = {key: value for key, value in settings.items() if value is not None and key not in _PLACED}
-    artwork = read_laid(laid, ScanOptions(**used))
+    with part(_LAID_TIME, _READ_TIME):
+        artwork = read_laid(laid, ScanOptions(**used))
     if planned.only and name == PRINT:
         layers = {layer: shapes for layer, shapes in artwork.layers.items() if layer in (planned.only, UNSURE)}
         artwork = replace(artwork, layers=layers)
@@ -171,7 +175,8 @@ def _on_plan(file: Path, onto: Path, picture: Path | None, settings: dict[str, A
             land = seen.as_planned_where_hidden(planned.lands[name])
             artwork = replace(artwork, layers={layer: geometry.parts(land), UNSURE: geometry.parts(seen.hidden)})
         notes += cover_words(seen.hidden, f"there it is as planned; these parts are on the layer {UNSURE}")
-        notes += large_differences(planned, name, seen)
+        with part(_READ_TIME, 1):
+            notes += large_differences(planned, name, seen)
     placed = f"laid on the plan of {name} by the drawing: {laid.fit.words}; {side_words(laid)}"
     return replace(artwork, notes=(placed, *notes, *artwork.notes)), used
 

@@ -210,14 +210,15 @@ marks_option = click.option(
 
 def read_marked(args: Mapping[str, Any], *, by: str) -> BlockMarks:
     """The marks in the files `marks`, for the motif named `by`."""
-    from carvegen import geometry
     from carvegen.marking.block_marks import BlockMarks
+
+    if not args["marks"]:
+        return BlockMarks()
+    from carvegen import geometry
     from carvegen.marking.marks import check_agreement, on_face
     from carvegen.marking.marks_file import Names, read_marks
     from carvegen.motifs import summaries
 
-    if not args["marks"]:
-        return BlockMarks()
     names = Names(motifs={name: (name,) for name in summaries()}, blocks=(args["name"],))
     drawn, holes = list[Any](), list[Any]()
     try:
