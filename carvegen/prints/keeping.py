@@ -131,7 +131,11 @@ def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
         if file_name(name) not in known:
             hint = nearest(name, [motif.name for motif in print_.motifs])
             raise InputError("must be a motif of this print", value=name, where=str(print_.path), hint=hint)
-    return sorted({known[file_name(name)] for name in names}) if names else list(range(len(print_.motifs)))
+    return (
+        sorted({known[file_name(name)] for name in names})
+        if names
+        else [k for k, motif in enumerate(print_.motifs) if motif.grows or motif.kept]
+    )
 
 
 def _file_of(print_: Print, own: Grown) -> str:

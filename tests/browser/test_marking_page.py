@@ -976,6 +976,27 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     bench.run("document.querySelector('#slips details').open = true")
 
 
+def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_the_old_back(bench: Bench) -> None:
+    before, file = bench.flakes(), (bench.folder / "print.toml").read_bytes()
+    bench.run(_ONLY, "weather/flakes/none.png")
+    bench.run("document.getElementById('slip-weather').parentElement.open = true")
+    offered = "return [...document.querySelectorAll('[data-motif=flakes] [data-preset]')].map((b) => b.dataset.preset)"
+    levels = bench.run(offered)
+    bench.run("document.querySelector('[data-motif=flakes] [data-preset=none]').click()")
+    until(lambda: not bench.flakes())
+    chosen = "return document.querySelector('[data-motif=flakes] [aria-pressed=true]')?.dataset.preset"
+    until(lambda: bench.run(chosen) == "none")
+    assert bench.run(offered) == levels, "what can be chosen is there as before"
+    assert bench.run("return document.querySelectorAll('[data-motif=flakes] .weathers img').length") == len(levels)
+    assert not bench.run("return document.querySelectorAll('[data-motif=flakes] .weathers button:disabled').length")
+    bench.run("document.getElementById('undo').click()")
+    bench.answered()
+    until(lambda: [one[1:] for one in bench.flakes()] == [one[1:] for one in before])
+    assert (bench.folder / "print.toml").read_bytes() == file
+    bench.run("anyPicture()")
+    bench.run("document.querySelector('#slips details').open = true")
+
+
 # ── what would break, and files ──
 
 

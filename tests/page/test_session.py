@@ -861,3 +861,40 @@ def test_a_session_that_ends_while_its_print_is_opened_waits_for_no_snow(tmp_pat
     session.close()
     assert ended.is_set()
     assert time.monotonic() - since < 15
+
+
+def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_the_old_back(hand) -> None:
+    was = sorted(map(_place, hand.shapes.values()))
+    state = next(one for one in hand.session.state()["motifs"] if one["name"] == "snowfall 1")
+    lies = sorted(map(_place, hand.snow("snowload 1").values()))
+    hand.does("weather", motif="snowfall 1", preset="none")
+    assert not hand.snow("snowfall 1")
+    assert sorted(map(_place, hand.snow("snowload 1").values())) == lies, "all else stays as it lay"
+    none = next(one for one in hand.session.state()["motifs"] if one["name"] == "snowfall 1")
+    assert none["presets"] == state["presets"] == [*motif("snowfall").PRESETS, "none"]
+    assert none["preset"] == "none"
+    pictures = {hand.session.thumbnail("snowfall 1", preset) for preset in ("none", "heavy")}
+    assert len(pictures) == 2, "snow is seen in one and none in the other"
+    hand.does("undo")
+    assert sorted(map(_place, hand.shapes.values())) == was
+    hand.does("redo")
+    hand.does("weather", motif="snowfall 1", preset="heavy")
+    assert hand.snow("snowfall 1"), "another weather takes the place of none"
+    hand.does("undo")
+    hand.does("undo")
+    assert sorted(map(_place, hand.shapes.values())) == was
+
+
+def test_of_a_motif_that_does_not_grow_no_mark_makes_any_and_the_build_has_none(hand) -> None:
+    hand.does("weather", motif="snowfall 1", preset="none")
+    area = [[18, 4], [38, 4], [38, 28], [18, 28]]
+    hand.does("area", meaning="more", strength=1, points=area)
+    assert not hand.snow("snowfall 1")
+    for said in ({"do": "area", "meaning": "more", "motif": "snowfall 1"}, {"do": "try", "motif": "snowfall 1"}):
+        with pytest.raises(InputError, match="does not grow"):
+            hand.does(**said, points=area)
+    hand.written()
+    (falling,) = (white for white in built_picture(hand.path).whites if white.name == "snowfall 1")
+    assert len(falling.shapes) == 0
+    hand.does("draw", motif="snowfall 1", points=[[30, 20], [33, 20], [33, 23], [30, 23]])
+    assert len(hand.snow("snowfall 1")) == 1, "what she draws is hers and stays"

@@ -14,6 +14,7 @@ from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
+from carvegen.prints.file.editing import NO_WEATHER
 from carvegen.prints.file.suited import weather_of
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     return {
         "name": entry.name, "kept": bool(entry.kept), "about": _about(entry, preset),
         "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
-        "presets": list(module.PRESETS), "preset": preset,
+        "presets": [*module.PRESETS, NO_WEATHER], "preset": preset,
         "settings": [
             _setting(setting, getattr(entry.settings, setting.name)) for setting in parameters(module.Settings)
         ],

@@ -259,6 +259,7 @@ class PrintMotif:
         help="while it is kept: the limits that marks were done by before others came to cut it, each with the mark's "
         "key and try; the page writes it"
     )
+    grows: bool = flag(True, help="false: none of it grows until this goes; what is kept in a file stays")
     preset: str = text("", help="where its settings start from")
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`
     on: tuple[str, ...] = texts(
@@ -282,6 +283,11 @@ class PrintMotif:
         """What the reader is told of it by: its name, or what it is and its number."""
         kind, number = _CALLED.get(self.motif, self.motif), self.nth + 1
         return f"{kind} {number}" if self.name == f"{self.motif} {number}" else self.name
+
+    @property
+    def is_new(self) -> bool:
+        """Whether it grows, from nothing."""
+        return self.grows and not self.kept
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""

@@ -351,6 +351,7 @@ export async function tried(does, act) {
 
 // ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
+const NONE = "none"; // the weather of which nothing grows
 const WIDEST = 500; // what ranges further can't be set with a slider
 
 export class WeatherSlip {
@@ -402,14 +403,17 @@ export class WeatherSlip {
         one.setAttribute("aria-pressed", String(own));
         one.toggleAttribute("data-growing", own);
         const words = one.querySelector("span");
-        if (words) words.textContent = `${one.getAttribute("data-preset")}${own ? ", growing…" : ""}`;
+        if (words) words.textContent = own && this.asked.preset !== NONE ? `${this.asked.preset}, growing…` : (one.getAttribute("data-preset") ?? "");
       }
     }
   }
 
   /** @param {Motif} motif */
   #motif(motif) {
-    const lock = motif.kept
+    const none = motif.preset === NONE && !motif.kept;
+    const lock = none
+      ? [h("p", { class: "faint" }, "None of it grows now. Choose a weather, and it grows again.")]
+      : motif.kept
       ? [
           h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."),
           button("Let it grow again", () => void this.does.send({ do: "let go", motif: motif.name })),
@@ -449,6 +453,7 @@ export class WeatherSlip {
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
         !motif.kept &&
+        !none &&
         this.#byHand(motif, sliders),
     );
   }
@@ -511,7 +516,7 @@ export class WeatherSlip {
 
   /** @param {object} weather @returns {Promise<unknown>} whether it grows */
   #ask(weather) {
-    this.does.say("It grows anew…");
+    this.does.say("preset" in weather && weather.preset === NONE ? "It goes…" : "It grows anew…");
     return this.does.send({ do: "weather", ...weather });
   }
 }

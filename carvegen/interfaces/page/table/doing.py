@@ -27,6 +27,7 @@ from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif as kind_of
 from carvegen.prints.file.editing import (
+    NO_WEATHER,
     OF_A_PIECE,
     with_cutting,
     with_grown_by,
@@ -207,9 +208,19 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
     return tuple(names)
 
 
+def _check_grows(desk: Desk, names: Iterable[str]) -> None:
+    """Refuse to have more of what does not grow."""
+    asked = [desk.print_.motifs[desk.motif_called(name)] for name in names]
+    if not any(entry.grows for entry in asked):
+        hint = "choose its weather first, on the slip Weather; or draw own snow"
+        raise InputError("does not grow: its weather is none", value=asked[0].called, hint=hint)
+
+
 def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> PlannedChange:
     marking = _Marking(desk=desk)
     motifs = _named(drawn.motifs, (motif.name for motif in desk.print_.motifs), "motif")
+    if drawn.meaning == Meaning.MORE and motifs:
+        _check_grows(desk, motifs)
     blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
     heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
     strength = round(float(np.clip(drawn.strength * heavy, 0.02, 1.0)), 2) if drawn.meaning.graded else 1.0
@@ -271,7 +282,7 @@ def _(gesture: gestures.Bare, desk: Desk) -> PlannedChange:
 @planned.register(gestures.Try)
 def _(gesture: gestures.Try, desk: Desk) -> PlannedChange:
     marking, shape = _Marking(desk=desk), own_marks.area_of(gesture.points)
-    desk.motif_called(gesture.motif)
+    _check_grows(desk, [gesture.motif])
     again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (gesture.motif,)]
     for mark in again:
         if shapely.area(shapely.intersection(mark.shape, shape)) >= _SAME_PLACE * shapely.area(shape):
@@ -358,7 +369,7 @@ class _Editing:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
         first = min(motifs, default=None)
         if first is not None:
-            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if not self.desk.print_.motifs[k].kept]
+            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if self.desk.print_.motifs[k].is_new]
             self.keeping = self.desk.kept(sorted({*motifs, *later}))
 
     def take(self, number: int) -> str:
@@ -559,6 +570,8 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
             "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
         )
     entry, own = desk.print_.motifs[motif], gesture.settings
+    if gesture.preset == NO_WEATHER and not entry.grows:
+        raise InputError("grows no more already", value=entry.called, hint="choose a weather, and it grows")
     if gesture.preset in kind_of(entry.motif).PRESETS:
         own = {**suited(entry, gesture.preset, desk.size), **own}
     text = _edited_text(desk, with_weather, motif, gesture.preset, own)
