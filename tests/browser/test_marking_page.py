@@ -1080,9 +1080,14 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   await new Promise((then) => setTimeout(then, 50));
   slip.show(all, "whole");
   const again = count();
-  slip.show(all, "near");
+  slip.show(all, "near", "soon");
+  const lines = [slip.note.textContent];
+  slip.work("checking: snow, 40 %");
+  lines.push(slip.note.textContent);
+  slip.show(all, "nothing", "the disk is full");
+  lines.push(slip.note.textContent, slip.now.hidden);
   slip.body.closest("details").remove();
-  done([...folded, again, slip.note.textContent]);
+  done([...folded, again, ...lines]);
 }).catch((error) => done(String(error)));
 """
 
@@ -1099,8 +1104,62 @@ def test_what_would_break_in_the_files_is_said_before_they_are(bench: Bench) -> 
 
 def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolded_them(bench: Bench) -> None:
     """Four of a kind lie open, a fifth folds them; told again, what was open is open. What goes on is said above."""
-    near = "So far looked at only near what you changed."
-    assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, near]
+    near = "What is told here lies near what you changed."
+    lines = [
+        f"The whole print is looked at once your hand rests. {near}",
+        f"The whole print is being looked at: snow, 40 %. {near}",
+        "The whole print could not be looked at: the disk is full.", False,
+    ]  # fmt: skip
+    assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]
+
+
+def test_what_would_break_and_the_line_at_the_foot_say_the_same(bench: Bench) -> None:
+    """After a stroke: what comes next, what is at work, then what was found; and by a button at once."""
+    both = "return ['#slip-findings > p', '#saved'].map((one) => document.querySelector(one).textContent)"
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    until(lambda: bench.run(both)[0].startswith("Looked at all of it: "))
+    until(lambda: bench.run(both)[1] == "All saved")
+    bench.take("stays")
+    bench.draw((30, 30), (50, 40))
+    next_ = "All saved; next the whole print is looked at"
+    until(lambda: bench.run(both)[1] == next_)
+    assert bench.run(both)[0].startswith("The whole print is looked at once your hand rests.")
+    bench.run("document.getElementById('look-now').click()")
+    until(lambda: bench.run(both)[1].startswith("checking"))
+    assert bench.run(both)[0].startswith("The whole print is being looked at")
+    until(lambda: bench.run(both)[1] == "All saved")
+    assert bench.run(both)[0].startswith("Looked at all of it: ")
+
+
+_FOUND = "const done = arguments[0]; fetch('findings').then((answer) => answer.json()).then((it) => done(it.looks))"
+
+
+def test_what_is_left_to_the_knife_leaves_the_whole_print_looked_at(bench: Bench) -> None:
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    until(lambda: bench.run("return bench.overlay.findings.length") > 0)
+    note = "return document.querySelector('#slip-findings > p').textContent"
+    until(lambda: bench.run(note).startswith("Looked at all of it: "))
+    finding = bench.run("return bench.overlay.findings.find((one) => one.severity === 'breaks').id")
+    _press(bench, finding, "Leave it to my knife")
+    bench.answered()
+    until(lambda: bench.run(f"return bench.overlay.findings.find((one) => one.id === '{finding}').left"))
+    assert bench.run(note).startswith("Looked at all of it: ")
+
+
+def test_after_as_it_was_before_a_step_back_shows_the_tries_again(bench: Bench) -> None:
+    bench.take("grow again")
+    bench.draw((30, 32), (50, 32), (50, 50), (30, 50))
+    there = "return [...document.querySelectorAll('.tries button')].map((b) => [b.title, b.ariaPressed])"
+    tries = [["As it was before", "false"], ["Try 1", "true"]]
+    until(lambda: bench.run(there) == tries)
+    bench.run("document.querySelector('.tries button').click()")
+    bench.answered()
+    until(lambda: bench.run(there) == [])
+    bench.run("document.getElementById('undo').click()")
+    until(lambda: bench.run(there) == tries)
+    bench.run("document.getElementById('redo').click()")
+    until(lambda: bench.run(there) == [])
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 def _build(bench: Bench) -> None:

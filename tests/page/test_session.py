@@ -78,7 +78,7 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     middle = shapely.Point(20, 15)  # the one that is moved must stay on the face
     flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
     moved = {"ids": flakes[2:3], "dx": 0.4, "dy": 0.3, "turn_deg": 30, "scale": 0.9, "about": [20, 20]}
-    locks = "all of snowfall 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
+    locks = "all of falling snow 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
     assert hand.does("move", **moved)["said"] == [locks]
     assert hand.does("take away", ids=flakes[:2])["said"] == []
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
@@ -96,6 +96,20 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
 
 def _place(shape: shapely.Geometry) -> tuple[float, ...]:
     return (*np.round(shapely.bounds(shape), 2).tolist(), round(float(shapely.area(shape)), 2))
+
+
+def _called(hand) -> list[str]:
+    return [one["called"] for one in hand.session.state()["motifs"]]
+
+
+def test_marks_may_name_a_motif_as_the_page_does(tmp_path) -> None:
+    """In the print file and in a drawing of marks; else the name that is printed would be refused."""
+    said = '[[marked]]\nmeaning = "comes out"\nshape = "circle 30 10 3"\n'
+    said += '[[marked]]\nmeaning = "stays"\nshape = "circle 20 20 3"\nfor = ["falling snow 1"]\n'
+    hand = Hand(print_file(tmp_path, after=AFTER + said))
+    assert _called(hand) == ["lying snow 1", "falling snow 1"]
+    assert [mark["motifs"] for mark in hand.session.state()["marks"]] == [[], ["snowfall 1"]]
+    hand.close()
 
 
 def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None:
@@ -716,8 +730,8 @@ def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended
     was = {shape.wkt for shape in hand.snow().values()}
     (report,) = hand.does("cut by", **{"for": ["hand", "laser"]})["said"]
     assert report == (
-        "snowfall 1 was not looked at: its file or its drawing was changed elsewhere; "
-        "take this back, lock snowfall 1 anew, then choose again"
+        "falling snow 1 was not looked at: its file or its drawing was changed elsewhere; "
+        "take this back, lock falling snow 1 anew, then choose again"
     )
     assert hand.session.state()["recut"]["say"].endswith(" kept as they were, 0 mended where they lie, 0 gone, 0 new.")
     hand.does("undo")

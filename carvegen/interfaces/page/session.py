@@ -32,7 +32,7 @@ from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.wording import more_words, own_fault
-from carvegen.interfaces.page.work.handed_over import File, cautions, files
+from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
 from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
@@ -113,6 +113,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
         self.opening = ""  #: shapes have the same numbers as long as this is the same
@@ -298,7 +299,7 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
-        more = _place_for_more(gesture, desk)
+        more, version = _place_for_more(gesture, desk), desk.version
         white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
@@ -312,9 +313,13 @@ class Session:
             self._nearby.look(desk, outcome.where)
             self._check_later()
         else:
-            self._looked(desk.version)
             if change.text:
                 self._check_later()
+            else:
+                self._latest.same(version, desk.version)
+                if not self._latest.is_whole(desk.version):
+                    self._check_later()  # what is at work looks at the version before
+            self._looked(desk.version)
         if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
@@ -419,9 +424,30 @@ class Session:
                 return
             if self._later is not None:
                 self._later.cancel()
+            self._unlooked = ""
             self._later = threading.Timer(self.rest_s, self._check)
             self._later.daemon = True
             self._later.start()
+
+    def look(self) -> None:
+        """Look at the whole print now; nothing to do if it was, or that is at work."""
+        with self._lock:
+            if self._latest.is_whole(self._version) or self._checks.busy or self._builder.busy:
+                return
+            if self._later is not None:
+                self._later.cancel()
+            self._unlooked = ""
+        self._looked(self._version)
+        self._check()
+
+    @property
+    def _looks(self) -> str:
+        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not."""
+        if self._latest.is_whole(self._version):
+            return "done"
+        if self._unlooked:
+            return self._unlooked
+        return "at work" if self._checks.busy else "after the files" if self._builder.busy else "soon"
 
     def _check(self) -> None:
         if self._builder.busy:
@@ -467,6 +493,8 @@ class Session:
         self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
+        if what == "checking":
+            self._unlooked = "it was stopped" if error is None else str(error)
         self._say_work("")
         say = f"{what} was stopped" if error is None else f"{error}. {error.hint}"
         self._tell({"kind": "stopped", "say": say, "version": self._version})
@@ -483,7 +511,8 @@ class Session:
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
-            return {"version": version, "looked_at": state, "list": self._latest.entries(left, blocks)}
+            entries = self._latest.entries(left, blocks)
+            return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -579,6 +608,13 @@ class Session:
         path = self.desk.print_.path
         self._flush()
         return files(read_print(path, self.shelf), self.shelf)
+
+    def handed_over(self) -> dict[str, Any]:
+        """The same for the page, with the folder's name and how many files lie in it, each counted."""
+        out = self.path.parent / BUILT
+        return {
+            "list": listed(self.files()), "folder": f"{out.parent.name}/{out.name}", "count": files_in(out),
+        }  # fmt: skip
 
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""

@@ -6,7 +6,7 @@ import os
 import re
 import shlex
 import subprocess
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from carvegen.base.errors import CarvegenError
@@ -101,13 +101,19 @@ def noun(name: str) -> str:
     return _OF_A_BLOCK.get(path.name, path.name)
 
 
-def command_for(path: Path | None) -> str:
-    """What is typed into the terminal to open a print on the page, from the folder where the program was started."""
-    if path is None:
-        return "carvegen mark"
-    here = Path.cwd()
-    name = str(path.relative_to(here) if path.is_relative_to(here) else path)
-    return f"carvegen mark {subprocess.list2cmdline([name]) if os.name == 'nt' else shlex.quote(name)}"
+def command_for(path: Path | None, options: Sequence[str] = ()) -> str:
+    """What is typed into the terminal to open a print on the page, from the folder where the program was started.
+
+    Parameters
+    ----------
+    options
+        With which it was started, each as it was typed.
+    """
+    here, words = Path.cwd(), ["carvegen", "mark"]
+    if path is not None:
+        words.append(str(path.relative_to(here) if path.is_relative_to(here) else path))
+    words += options
+    return subprocess.list2cmdline(words) if os.name == "nt" else shlex.join(words)
 
 
 def explained(*texts: str) -> list[str]:

@@ -101,6 +101,7 @@ def names_of(print_: Print) -> Names:
     """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
     kinds = dict.fromkeys(motif.motif for motif in print_.motifs)
     motifs = {kind: tuple(motif.name for motif in print_.motifs if motif.motif == kind) for kind in kinds}
+    motifs |= {motif.called: (motif.name,) for motif in print_.motifs}
     motifs |= {motif.name: (motif.name,) for motif in print_.motifs}
     return Names(motifs=motifs, blocks=tuple(block.name for block in print_.blocks))
 

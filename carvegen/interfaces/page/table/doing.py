@@ -179,7 +179,7 @@ class _Marking:
 
 def _locks(desk: Desk, keeping: Keeping) -> Iterator[str]:
     """That what was touched is locked by this with all others of its motif, and how to have it back."""
-    names = [desk.print_.motifs[k].name for k in sorted(keeping.own)]
+    names = [desk.print_.motifs[k].called for k in sorted(keeping.own)]
     if names:
         all_ = " and ".join(names)
         yield f"all of {all_} is locked now, so that the rest stays where it lies; taking this back unlocks it"
@@ -549,17 +549,16 @@ def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
 @planned.register(gestures.Keep)
 def _(gesture: gestures.Keep, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
+    called = desk.print_.motifs[motif].called
     if gesture.kept:
         kept = desk.kept([motif])
         if kept is None:
-            raise InputError("is locked already", value=gesture.motif)
-        return PlannedChange(
-            change=Change(what=f"lock {gesture.motif}", text=kept.text, files=kept.files), keeping=kept
-        )
+            raise InputError("is locked already", value=called)
+        return PlannedChange(change=Change(what=f"lock {called}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.print_.motifs[motif].kept:
-        raise InputError("is not locked", value=gesture.motif)
+        raise InputError("is not locked", value=called)
     text = _edited_text(desk, lambda _, __: released(desk.print_, [gesture.motif]))
-    return PlannedChange(change=Change(what=f"let {gesture.motif} grow again", text=text))
+    return PlannedChange(change=Change(what=f"let {called} grow again", text=text))
 
 
 @planned.register(gestures.Weather)
@@ -567,7 +566,9 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
     if desk.print_.motifs[motif].kept:
         raise InputError(
-            "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
+            "is locked as it is",
+            value=desk.print_.motifs[motif].called,
+            hint="let it grow again first: then it grows by other weather",
         )
     entry, own = desk.print_.motifs[motif], gesture.settings
     if gesture.preset == NO_WEATHER and not entry.grows:
@@ -575,7 +576,7 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
     if gesture.preset in kind_of(entry.motif).PRESETS:
         own = {**suited(entry, gesture.preset, desk.size), **own}
     text = _edited_text(desk, with_weather, motif, gesture.preset, own)
-    return PlannedChange(change=Change(what=f"weather of {gesture.motif}", text=text))
+    return PlannedChange(change=Change(what=f"weather of {entry.called}", text=text))
 
 
 @planned.register(gestures.CutBy)

@@ -45,12 +45,19 @@ class LatestFindings:
         self._by_block = {name: list(findings) for name, findings in by_block.items()}
         self.version, self.near = version, False
 
+    def same(self, before: int, version: int) -> None:
+        """A version in which nothing can break otherwise than in the one before it."""
+        if self.version == before:
+            self.version = version
+
     def is_whole(self, version: int) -> bool:
         """Whether they are of all of the print as it was in a version."""
         return self.version == version and not self.near
 
     def part(self, by_block: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
-        """Anew where one has looked."""
+        """Anew where one has looked, unless all of that version was looked at meanwhile."""
+        if self.is_whole(version):
+            return
         inner = geometry.prepared(inner)
         for name in {*self._by_block, *by_block}:
             away = [finding for finding in self._by_block.get(name, []) if not _in(finding, inner)]
