@@ -1131,6 +1131,30 @@ def test_what_would_break_and_the_line_at_the_foot_say_the_same(bench: Bench) ->
     assert bench.run(both)[0].startswith("Looked at all of it: ")
 
 
+def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_esc_takes_it_back(bench: Bench) -> None:
+    """On the edge of a heap: more goes than is painted, and it is seen before the hand lifts."""
+    heaps = "[...bench.shapes.byId.values()].filter((one) => one.name === 'on the rail')"
+    boxes = bench.run(f"return {heaps}.map((s) => [s.x0, s.x1, bench.view.size[1] - s.y0])")
+    left, right, top = max(boxes, key=lambda box: box[1] - box[0])
+    mouse = PointerInput("mouse", "the mouse")
+    hand = ActionBuilder(bench.browser, mouse=mouse, duration=4)
+    bench.take("stays")
+    at = bench.pixels((left + 2, top - 0.3), ((left + right) / 2, top - 0.3))
+    hand.pointer_action.move_to_location(*map(round, at[0]))
+    hand.pointer_action.pointer_down(button=0)
+    hand.pointer_action.move_to_location(*map(round, at[1]))
+    hand.perform()
+    until(lambda: bench.run("return bench.overlay.foreseen.length") > 0)
+    until(lambda: re.match(r"Dashed: [0-9.]+ mm² of snow would go[.]", bench.said()))
+    bench.browser.switch_to.active_element.send_keys(Keys.ESCAPE)
+    until(lambda: bench.run("return bench.overlay.foreseen.length + bench.overlay.trails.size") == 0)
+    up = ActionBuilder(bench.browser, mouse=mouse, duration=4)
+    up.pointer_action.pointer_up(button=0)
+    up.perform()
+    bench.answered()
+    assert bench.marks("stays") == []
+
+
 _FOUND = "const done = arguments[0]; fetch('findings').then((answer) => answer.json()).then((it) => done(it.looks))"
 
 

@@ -912,3 +912,35 @@ def test_of_a_motif_that_does_not_grow_no_mark_makes_any_and_the_build_has_none(
     assert len(falling.shapes) == 0
     hand.does("draw", motif="snowfall 1", points=[[30, 20], [33, 20], [33, 23], [30, 23]])
     assert len(hand.snow("snowfall 1")) == 1, "what she draws is hers and stays"
+
+
+def test_what_would_go_by_a_mark_that_stays_is_told_before_it_is_drawn(tmp_path) -> None:
+    """More goes than is painted, for what is left ends as snow does: it is that snow which goes, and it is told."""
+    after = '[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["RAIL"]\n'
+    text = small_print(layer("RAIL", "box 10 12 70 3"), blocks={"sky": ["*"], "key": ["RAIL"]}, after=after,
+                       size=(90, 40), seed=4)  # fmt: skip
+    (tmp_path / "print.toml").write_text(text, encoding="utf-8")
+    hand = Hand(tmp_path / "print.toml")
+    before, seen = files(tmp_path), dict(hand.shapes)
+    heap = max(hand.snow().values(), key=shapely.area)
+    left, _, right, top = heap.bounds
+    line = stroke(left + 0.4 * (right - left), top - 0.2, left + 0.5 * (right - left), top - 0.2)
+    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 1.0, "points": line}
+    told = hand.session.foreseen(gesture(mark)[1])
+    assert files(tmp_path) == before, "nothing is done by asking"
+    whole = shapely.union_all(list(hand.snow().values()))
+    said = hand.sends(mark)["said"]
+    went = shapely.difference(whole, shapely.union_all(list(hand.snow().values())))
+    foretold = shapely.Polygon()
+    for ring in told["rings"]:
+        foretold = shapely.symmetric_difference(foretold, shapely.make_valid(shapely.Polygon(ring)))
+    assert differ(foretold, went) < 0.05
+    assert told["mm2"] == pytest.approx(went.area, abs=0.2)
+    painted = shapely.intersection(whole, shapely.LineString([at[:2] for at in line]).buffer(0.5)).area
+    assert went.area > 2 * painted
+    assert said[0].startswith(f"{went.area:.0f} mm² of snow went, {painted:.0f} of it painted")
+    hand.does("undo")
+    assert hand.shapes.keys() == seen.keys()
+    with pytest.raises(InputError, match="must be a mark"):
+        hand.session.foreseen(gesture({"id": "two", "do": "undo"})[1])
+    hand.close()

@@ -226,6 +226,11 @@ class Page:
         opening = body.pop("opening", "")
         return _packed(await run_in_threadpool(self.session.do, *gesture(body), str(opening)))
 
+    async def foreseen(self, request: Request) -> Response:
+        """What would go by a mark that is still being drawn."""
+        _, mark = gesture({"id": "foreseen", **await _json_of(request)})
+        return JSONResponse(await run_in_threadpool(self.session.foreseen, mark))
+
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
         window = request.query_params.get("window_id", "0")
@@ -397,7 +402,7 @@ class Page:
             "/corners": self.corners, "/names": self.names, "/proof": self.proof, "/pencil": self.read_sheet,
             "/do": self.do, "/close": self.close, "/turn": self.turn,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
-            "/look": self._begins(Session.look, 202),
+            "/look": self._begins(Session.look, 202), "/foreseen": self.foreseen,
             "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [

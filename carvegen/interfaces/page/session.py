@@ -31,7 +31,7 @@ from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, m
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import more_words, own_fault
+from carvegen.interfaces.page.wording import beside_words, more_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -62,9 +62,9 @@ def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Fin
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
 
 
-def _place_for_more(gesture: Gesture, desk: Desk) -> BaseGeometry | None:
-    """Where on the print more snow is asked for; None of all else."""
-    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != Meaning.MORE:
+def _place_for(meaning: Meaning, gesture: Gesture, desk: Desk) -> BaseGeometry | None:
+    """Where on the print a mark of that meaning is drawn; None of all else."""
+    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != meaning:
         return None
     if isinstance(gesture, Stroke):
         shape = own_marks.line_of(gesture.points, gesture.breadth_mm)
@@ -299,7 +299,10 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
-        more, version = _place_for_more(gesture, desk), desk.version
+        more, version = _place_for(Meaning.MORE, gesture, desk), desk.version
+        stays = _place_for(Meaning.STAYS, gesture, desk)
+        around = shapely.buffer(stays or shapely.Polygon(), desk.ground.reach_mm, quad_segs=4)
+        painted, lay = (0.0, 0.0) if stays is None else (desk.snow_mm2(stays), desk.snow_mm2(around))
         white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
@@ -307,6 +310,8 @@ class Session:
             lies = all(desk.lies(name) for name in gesture.motifs or [each.name for each in desk.print_.motifs])
             why = more_words(white, desk.white_in(more), gesture.strength, lies=lies)
             notes = (*notes, why) if why else notes
+        if lay and (why := beside_words(painted, lay - desk.snow_mm2(around))):
+            notes = (*notes, why)
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:
@@ -323,6 +328,25 @@ class Session:
         if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
+
+    def foreseen(self, gesture: Gesture) -> dict[str, Any]:
+        """What of the snow would go by a mark that is still being drawn: its rings, and how much it is, mm².
+
+        Raises
+        ------
+        InputError
+            If it can't be drawn so, or is no mark.
+        """
+        if not isinstance(gesture, (Area, Stroke)):
+            raise InputError("must be a mark that is drawn", value=type(gesture).__name__)
+        with self._at_desk() as desk:
+            gone = desk.taken_by(planned(gesture, desk).change)
+        parts = geometry.parts(gone)
+        parts = parts[shapely.area(parts) > own_marks.LEAST_MM2]
+        return {
+            "rings": [ring for part in parts for ring in own_marks.rings_of(part)],
+            "mm2": round(float(shapely.area(parts).sum()), 1),
+        }  # fmt: skip
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
