@@ -1170,6 +1170,23 @@ def test_what_is_left_to_the_knife_leaves_the_whole_print_looked_at(bench: Bench
     assert bench.run(note).startswith("Looked at all of it: ")
 
 
+def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench) -> None:
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    find = "return bench.overlay.findings.find((one) => one.clears.length > 0)"
+    until(lambda: bench.run(find))
+    finding = bench.run(find)
+    bench.run("document.getElementById('slip-findings').parentElement.open = true")
+    _press(bench, finding["id"], "Show me why")
+    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{finding['id']}']").text
+    for remedy in finding["clears"]:
+        assert f"{remedy['button']}: {remedy['help']}" in card
+    _press(bench, finding["id"], "No snow here")  # of a wire that is drawn too thin no snow is to blame
+    bench.answered()
+    assert "would break all the same" in bench.said()
+    assert bench.marks("stays") == []
+    bench.run("document.querySelector('#slips details').open = true")
+
+
 def test_after_as_it_was_before_a_step_back_shows_the_tries_again(bench: Bench) -> None:
     bench.take("grow again")
     bench.draw((30, 32), (50, 32), (50, 50), (30, 50))

@@ -139,6 +139,48 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
     hand.close()
 
 
+@pytest.mark.parametrize("meaning", ["stays", "comes out"])
+def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, meaning) -> None:
+    """Snow drawn too near to a flake: it goes, or the thin land between does, and nothing breaks there."""
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    flake = next(iter(hand.snow().values()))
+    y, right = flake.centroid.y, flake.bounds[2]
+    near = [[right + 0.15, y - 1], [right + 1.5, y - 1], [right + 1.5, y + 1], [right + 0.15, y + 1]]
+    hand.does("draw", motif="snowfall 1", points=near)
+
+    def beside() -> list[dict]:
+        return [
+            each for each in hand.session.findings()["list"]
+            if each["at"] and abs(each["at"][0] - right) < 2 and abs(each["at"][1] - y) < 2
+            and each["severity"] == "breaks" and each["kind"].startswith("land-width") and each["block"] == "sky"
+        ]  # fmt: skip
+
+    until(lambda: bool(beside()))
+    one = beside()[0]
+    assert [each["meaning"] for each in one["clears"]] == ["stays", "comes out"]
+    assert all(each["button"] and each["help"].endswith(".") for each in one["clears"])
+    marks = hand.does("clear", finding=one["id"], meaning=meaning)["marks"]
+    assert [mark["meaning"] for mark in marks] == [meaning]
+    assert marks[0]["blocks"] == ([] if meaning == "stays" else ["sky"])
+    until(lambda: not beside())
+    hand.does("undo")
+    until(lambda: bool(beside()))
+    hand.close()
+
+
+def test_what_no_mark_clears_is_said(bare) -> None:
+    """A thin bar of the drawing: without snow beside it nothing goes, and parted it is as thin."""
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session.findings()["looked_at"] == "whole")
+    bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+    before = bare.read_bytes()
+    with pytest.raises(InputError, match="would break all the same"):
+        hand.does("clear", finding=bar["id"], meaning="stays")
+    assert bare.read_bytes() == before
+    hand.close()
+
+
 def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
     hand = Hand(bare)
     hand.checks()

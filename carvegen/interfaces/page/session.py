@@ -21,13 +21,19 @@ from carvegen.base.progress import heard
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
-from carvegen.interfaces.page.gestures import Area, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
+from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
 from carvegen.interfaces.page.print_checks import built_findings, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
-from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
+from carvegen.interfaces.page.table.doing import (
+    PlannedChange,
+    clearing_planned,
+    marks_planned,
+    mending_planned,
+    planned,
+)
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
@@ -350,7 +356,7 @@ class Session:
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
-        if isinstance(gesture, Mend):
+        if isinstance(gesture, (Mend, Clear)):
             return self._mending(gesture, desk)
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
@@ -358,10 +364,12 @@ class Session:
             raise InputError("is there no more", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
-    def _mending(self, gesture: Mend, desk: Desk) -> PlannedChange:
+    def _mending(self, gesture: Mend | Clear, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
+        if isinstance(gesture, Clear):
+            return clearing_planned(*result, gesture.meaning, desk)
         return mending_planned(*result, desk)
 
     def _again(self, before: Locked | None = None) -> None:

@@ -14,8 +14,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "beside_words", "command_for", "explained", "more_words", "name_words", "noun", "own_fault",
-    "recut_words", "so_far", "understood_lines", "unread_words", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
+    "noun", "own_fault", "recut_words", "so_far", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -196,6 +196,17 @@ def more_words(before: float, after: float, strength: float, *, lies: bool) -> s
     room = "what is drawn and what lies here already leave no room for one more flake"
     white = f"{100 * after:.0f} % is white here already" if after >= _FULL else room
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
+
+
+def clearing_words(block: str) -> list[dict[str, str]]:
+    """What clears a place that would break by a mark: its meaning, the words of its button, and what it does."""
+    return [
+        {"meaning": Meaning.STAYS, "button": "No snow here", "help": "The snow beside it goes; what is drawn stands."},
+        {
+            "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
+            "help": f"What is too thin goes from the {block} block; other inks stay.",
+        },
+    ]  # fmt: skip
 
 
 def beside_words(painted: float, gone: float) -> str:

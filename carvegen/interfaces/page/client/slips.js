@@ -268,6 +268,7 @@ export class FindingsSlip {
 
   /** @param {Finding} finding */
   #card(finding) {
+    const clears = finding.left ? [] : (finding.clears ?? []);
     const why = h(
       "div",
       { hidden: true },
@@ -276,6 +277,7 @@ export class FindingsSlip {
         finding.limit !== null &&
         h("p", { class: "faint" }, `Measured ${finding.measured} ${finding.unit}, limit ${finding.limit} ${finding.unit}.`),
       h("p", {}, `To do: ${finding.remedy}`),
+      ...clears.map(({ button: called, help }) => h("p", {}, `${called}: ${help}`)),
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
@@ -301,6 +303,9 @@ export class FindingsSlip {
         { class: "row" },
         shown,
         finding.can_mend && !finding.left && button("Mend it", () => this.does.act({ do: "mend", finding: finding.id })),
+        ...clears.map(({ meaning, button: called, help }) =>
+          button(called, () => this.does.act({ do: "clear", finding: finding.id, meaning }), { title: help }),
+        ),
         !finding.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: finding.id })),
       ),
     );

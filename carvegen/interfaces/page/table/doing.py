@@ -18,7 +18,7 @@ from carvegen.base.words import shortened
 from carvegen.facts.composition import ban
 from carvegen.facts.profiles import KINDS
 from carvegen.interfaces.page import gestures
-from carvegen.interfaces.page.print_checks import is_mended, unmended
+from carvegen.interfaces.page.print_checks import is_cleared, is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
 from carvegen.interfaces.page.wording import unread_words
@@ -60,6 +60,8 @@ _AROUND_MM = (
 _CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
+_CLEARS = (1.0, 2.0, 3.5, 5.0)  #: limits: so far about what breaks a mark reaches that clears it, the first that does
+_LEAST_DISC_MM = 0.5  #: a limit that is less, or of something else than a width, counts as this
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
 #: What is neither rubbed out nor taken back here.
@@ -339,6 +341,32 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> PlannedChange:
     text = _edited_text(desk, with_mending, k)
     notes = (f"the build now mends the {block} block wherever a limit breaks, here and elsewhere; snow stays bare",)
     return PlannedChange(change=Change(what=f"mend the {block} block", text=text), notes=notes)
+
+
+def clearing_planned(block: str, finding: Finding, meaning: Meaning, desk: Desk) -> PlannedChange:
+    """The smallest mark about what would break that clears it; `InputError` if none does.
+
+    One that stays takes the snow there, of every block; one that comes out takes the land there, of this block alone.
+    """
+    assert finding.at is not None
+    at = shapely.Point(finding.at)
+    for window in (shapely.buffer(at, by, cap_style="square") for by in _AROUND_MM):
+        now = desk.scene(window)
+        for wide in _CLEARS:
+            marking = _Marking(desk=desk)
+            disc = shapely.buffer(at, wide * max(finding.limit, _LEAST_DISC_MM))
+            blocks = (block,) if meaning == Meaning.COMES_OUT else ()
+            marking.put(Mark(meaning=meaning, shape=disc, key=marking.key(), blocks=blocks))
+            plan = marking.change(str(meaning))
+            cleared = is_cleared(now, desk.scene_after(plan.change, window), window, block, finding.at)
+            if cleared:
+                return plan
+            if cleared is None:
+                break
+    raise InputError(
+        "would break all the same", where=finding.title.lower(),
+        hint="try the other button, draw it thicker there, print it larger, or leave it to your knife",
+    )  # fmt: skip
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
