@@ -40,7 +40,7 @@ def changed(folder: Path, what: str, files: Mapping[str, bytes | None], *, last:
     Parameters
     ----------
     what
-        The command in words, such as ``keep snowfall 1``.
+        The command in words, such as ``keep falling snow 1``.
     files
         By name, relative to the folder, with "/"; None takes the file away.
     last

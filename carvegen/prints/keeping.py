@@ -48,7 +48,8 @@ def keep(print_: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[st
         If a name is no motif's, or a file can't be written.
     """
     kept, files = kept_files(print_, grown, names)
-    _change(print_, f"keep {', '.join(kept)}", files)
+    called = {motif.name: motif.called for motif in print_.motifs}
+    _change(print_, f"keep {', '.join(called[name] for name in kept)}", files)
     return kept
 
 
@@ -84,7 +85,7 @@ def release(print_: Print, names: Sequence[str]) -> list[Released]:
     if not numbers:
         which = "none of its motifs is" if not names else f"{', '.join(names)}: not"
         raise InputError(f"{which} kept", where=str(print_.path), hint="nothing is to be let go")
-    let_go = [Released(name=print_.motifs[k].name, file=print_.motifs[k].kept) for k in numbers]
+    let_go = [Released(name=print_.motifs[k].called, file=print_.motifs[k].kept) for k in numbers]
     text = _named(print_.path, dict.fromkeys(numbers, ""))
     _change(print_, f"let go of {', '.join(motif.name for motif in let_go)}", {print_.path.name: text})
     return let_go
@@ -129,9 +130,13 @@ def _numbers(print_: Print, names: Sequence[str]) -> list[int]:
     known = {file_name(name): k for k, motif in enumerate(print_.motifs) for name in (motif.called, motif.name)}
     for name in names:
         if file_name(name) not in known:
-            hint = nearest(name, [motif.name for motif in print_.motifs])
+            hint = nearest(name, [motif.called for motif in print_.motifs])
             raise InputError("must be a motif of this print", value=name, where=str(print_.path), hint=hint)
-    return sorted({known[file_name(name)] for name in names}) if names else list(range(len(print_.motifs)))
+    return (
+        sorted({known[file_name(name)] for name in names})
+        if names
+        else [k for k, motif in enumerate(print_.motifs) if motif.grows or motif.kept]
+    )
 
 
 def _file_of(print_: Print, own: Grown) -> str:

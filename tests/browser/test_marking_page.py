@@ -976,6 +976,27 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     bench.run("document.querySelector('#slips details').open = true")
 
 
+def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_the_old_back(bench: Bench) -> None:
+    before, file = bench.flakes(), (bench.folder / "print.toml").read_bytes()
+    bench.run(_ONLY, "weather/flakes/none.png")
+    bench.run("document.getElementById('slip-weather').parentElement.open = true")
+    offered = "return [...document.querySelectorAll('[data-motif=flakes] [data-preset]')].map((b) => b.dataset.preset)"
+    levels = bench.run(offered)
+    bench.run("document.querySelector('[data-motif=flakes] [data-preset=none]').click()")
+    until(lambda: not bench.flakes())
+    chosen = "return document.querySelector('[data-motif=flakes] [aria-pressed=true]')?.dataset.preset"
+    until(lambda: bench.run(chosen) == "none")
+    assert bench.run(offered) == levels, "what can be chosen is there as before"
+    assert bench.run("return document.querySelectorAll('[data-motif=flakes] .weathers img').length") == len(levels)
+    assert not bench.run("return document.querySelectorAll('[data-motif=flakes] .weathers button:disabled').length")
+    bench.run("document.getElementById('undo').click()")
+    bench.answered()
+    until(lambda: [one[1:] for one in bench.flakes()] == [one[1:] for one in before])
+    assert (bench.folder / "print.toml").read_bytes() == file
+    bench.run("anyPicture()")
+    bench.run("document.querySelector('#slips details').open = true")
+
+
 # ── what would break, and files ──
 
 
@@ -1059,9 +1080,14 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   await new Promise((then) => setTimeout(then, 50));
   slip.show(all, "whole");
   const again = count();
-  slip.show(all, "near");
+  slip.show(all, "near", "soon");
+  const lines = [slip.note.textContent];
+  slip.work("checking: snow, 40 %");
+  lines.push(slip.note.textContent);
+  slip.show(all, "nothing", "the disk is full");
+  lines.push(slip.note.textContent, slip.now.hidden);
   slip.body.closest("details").remove();
-  done([...folded, again, slip.note.textContent]);
+  done([...folded, again, ...lines]);
 }).catch((error) => done(String(error)));
 """
 
@@ -1078,8 +1104,103 @@ def test_what_would_break_in_the_files_is_said_before_they_are(bench: Bench) -> 
 
 def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolded_them(bench: Bench) -> None:
     """Four of a kind lie open, a fifth folds them; told again, what was open is open. What goes on is said above."""
-    near = "So far looked at only near what you changed."
-    assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, near]
+    near = "What is told here lies near what you changed."
+    lines = [
+        f"The whole print is looked at once your hand rests. {near}",
+        f"The whole print is being looked at: snow, 40 %. {near}",
+        "The whole print could not be looked at: the disk is full.", False,
+    ]  # fmt: skip
+    assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]
+
+
+def test_what_would_break_and_the_line_at_the_foot_say_the_same(bench: Bench) -> None:
+    """After a stroke: what comes next, what is at work, then what was found; and by a button at once."""
+    both = "return ['#slip-findings > p', '#saved'].map((one) => document.querySelector(one).textContent)"
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    until(lambda: bench.run(both)[0].startswith("Looked at all of it: "))
+    until(lambda: bench.run(both)[1] == "All saved")
+    bench.take("stays")
+    bench.draw((30, 30), (50, 40))
+    next_ = "All saved; next the whole print is looked at"
+    until(lambda: bench.run(both)[1] == next_)
+    assert bench.run(both)[0].startswith("The whole print is looked at once your hand rests.")
+    bench.run("document.getElementById('look-now').click()")
+    until(lambda: bench.run(both)[1].startswith("checking"))
+    assert bench.run(both)[0].startswith("The whole print is being looked at")
+    until(lambda: bench.run(both)[1] == "All saved")
+    assert bench.run(both)[0].startswith("Looked at all of it: ")
+
+
+def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_esc_takes_it_back(bench: Bench) -> None:
+    """On the edge of a heap: more goes than is painted, and it is seen before the hand lifts."""
+    heaps = "[...bench.shapes.byId.values()].filter((one) => one.name === 'on the rail')"
+    boxes = bench.run(f"return {heaps}.map((s) => [s.x0, s.x1, bench.view.size[1] - s.y0])")
+    left, right, top = max(boxes, key=lambda box: box[1] - box[0])
+    mouse = PointerInput("mouse", "the mouse")
+    hand = ActionBuilder(bench.browser, mouse=mouse, duration=4)
+    bench.take("stays")
+    at = bench.pixels((left + 2, top - 0.3), ((left + right) / 2, top - 0.3))
+    hand.pointer_action.move_to_location(*map(round, at[0]))
+    hand.pointer_action.pointer_down(button=0)
+    hand.pointer_action.move_to_location(*map(round, at[1]))
+    hand.perform()
+    until(lambda: bench.run("return bench.overlay.foreseen.length") > 0)
+    until(lambda: re.match(r"Dashed: [0-9.]+ mm² of snow would go[.]", bench.said()))
+    bench.browser.switch_to.active_element.send_keys(Keys.ESCAPE)
+    until(lambda: bench.run("return bench.overlay.foreseen.length + bench.overlay.trails.size") == 0)
+    up = ActionBuilder(bench.browser, mouse=mouse, duration=4)
+    up.pointer_action.pointer_up(button=0)
+    up.perform()
+    bench.answered()
+    assert bench.marks("stays") == []
+
+
+_FOUND = "const done = arguments[0]; fetch('findings').then((answer) => answer.json()).then((it) => done(it.looks))"
+
+
+def test_what_is_left_to_the_knife_leaves_the_whole_print_looked_at(bench: Bench) -> None:
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    until(lambda: bench.run("return bench.overlay.findings.length") > 0)
+    note = "return document.querySelector('#slip-findings > p').textContent"
+    until(lambda: bench.run(note).startswith("Looked at all of it: "))
+    finding = bench.run("return bench.overlay.findings.find((one) => one.severity === 'breaks').id")
+    _press(bench, finding, "Leave it to my knife")
+    bench.answered()
+    until(lambda: bench.run(f"return bench.overlay.findings.find((one) => one.id === '{finding}').left"))
+    assert bench.run(note).startswith("Looked at all of it: ")
+
+
+def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench) -> None:
+    until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
+    find = "return bench.overlay.findings.find((one) => one.clears.length > 0)"
+    until(lambda: bench.run(find))
+    finding = bench.run(find)
+    bench.run("document.getElementById('slip-findings').parentElement.open = true")
+    _press(bench, finding["id"], "Show me why")
+    card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{finding['id']}']").text
+    for remedy in finding["clears"]:
+        assert f"{remedy['button']}: {remedy['help']}" in card
+    _press(bench, finding["id"], "No snow here")
+    until(lambda: len(bench.marks("stays")) == 1)
+    x, y = finding["at"]
+    assert bench.marks("stays")[0].distance(shapely.Point(x, SIZE[1] - y)) == 0
+    bench.run("document.querySelector('#slips details').open = true")
+
+
+def test_after_as_it_was_before_a_step_back_shows_the_tries_again(bench: Bench) -> None:
+    bench.take("grow again")
+    bench.draw((30, 32), (50, 32), (50, 50), (30, 50))
+    there = "return [...document.querySelectorAll('.tries button')].map((b) => [b.title, b.ariaPressed])"
+    tries = [["As it was before", "false"], ["Try 1", "true"]]
+    until(lambda: bench.run(there) == tries)
+    bench.run("document.querySelector('.tries button').click()")
+    bench.answered()
+    until(lambda: bench.run(there) == [])
+    bench.run("document.getElementById('undo').click()")
+    until(lambda: bench.run(there) == tries)
+    bench.run("document.getElementById('redo').click()")
+    until(lambda: bench.run(there) == [])
+    bench.run("document.querySelector('#slips details').open = true")
 
 
 def _build(bench: Bench) -> None:

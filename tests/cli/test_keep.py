@@ -251,3 +251,12 @@ def test_undo_of_a_print_file_that_is_not_there_changes_nothing(kept, capsys):
     ran = run(capsys, "undo", "no-such.toml")
     assert (ran.code, files(kept)) == (2, before)
     assert "no-such.toml: is not there" in ran.err
+
+
+def test_a_motif_without_a_name_is_called_one_way(kept, capsys):
+    """As the notes call it; by its word of the print file it is understood, too."""
+    for name in ("lying snow 1", "snowload 1"):
+        ran = run(capsys, "keep", "print.toml", "--motif", name)
+        assert "lying snow 1: " in ran.out
+        assert "snowload 1:" not in ran.out
+    assert "lying snow 1" in run(capsys, "keep", "print.toml", "--motif", "lying snow").err

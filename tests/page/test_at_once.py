@@ -43,7 +43,7 @@ from carvegen.prints.picture.known import Known
 from tests.cases import SHELF
 from tests.page.page import AFTER, Hand, page_in, print_file, stroke, until
 from tests.page.slow_work import slow
-from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, _built, drawing
+from tests.page.test_serving import HOST, JSON, OWN, SNOWFALL, TOKEN, _built, asked, drawing
 
 
 def at_once(page: Page, *posts: tuple[str, dict]) -> list[httpx.Response]:
@@ -221,6 +221,28 @@ def test_the_terminal_says_that_the_page_has_ended_and_what_opens_it_again(tmp_p
     result = CliRunner().invoke(mark.command, [path.name, "--no-browser"], catch_exceptions=False)
     assert "no window has shown the page" in result.output
     assert "carvegen mark print.toml" in result.output
+
+
+def test_what_opens_it_again_has_the_options_that_it_was_started_with(tmp_path, monkeypatch) -> None:
+    """In the terminal and on the page."""
+    path, served = print_file(tmp_path, after=SNOWFALL), list[Served]()
+    (tmp_path / "my own" / "materials").mkdir(parents=True)
+    monkeypatch.chdir(tmp_path)
+
+    def serves(own: Served, *_, left, **__) -> None:
+        served.append(own)
+        left(path)
+
+    monkeypatch.setattr("carvegen.interfaces.page.serving.serve", serves)
+    typed = ["print.toml", "--port", "8123", "--profiles", "my own", "--no-browser"]
+    result = CliRunner().invoke(mark.command, typed, catch_exceptions=False)
+    command = "carvegen mark print.toml --profiles 'my own' --port 8123"
+    assert result.output.rstrip().endswith(command)
+    (tmp_path / "scratch").mkdir()
+    page = Page(path, SHELF, tmp_path, tmp_path / "scratch", options=served[0].options)
+    (state,) = asked(page, ("GET", f"/{TOKEN}/print", {"headers": OWN}))
+    page.end()
+    assert state.json()["start"] == command
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="POSIX")

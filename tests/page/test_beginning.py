@@ -290,6 +290,16 @@ def test_inks_are_told_apart_by_colours_that_she_picks(tmp_path) -> None:
         artwork_of(upload, {**body, "picked": "#acc6e5"})
 
 
+def test_snow_that_is_not_chosen_waits_in_the_print_file_with_its_weather(tmp_path) -> None:
+    """So the page can offer every weather of it, and no build has any."""
+    upload = _handed_in(tmp_path, DRAWING)
+    motifs = [{"motif": "snowload", "preset": "deep", "on": ["POST"]}, {"motif": "snowfall", "preset": "flurry"}]
+    body = {"with": "drawing", "upload": 0, "name": "pier", "blocks": [{**BLOCK, "name": "key"}]}
+    path = begun({**body, "motifs": [motifs[0], {**motifs[1], "grows": False}]}, [upload], SHELF, tmp_path)
+    lies, falls = read_print(path, SHELF).motifs
+    assert (lies.grows, falls.grows, falls.preset) == (True, False, "flurry")
+
+
 def test_names_that_no_block_can_have_are_told_at_their_field(tmp_path) -> None:
     """An umlaut goes without its dots, as Unicode decomposes it; folders of a build; a device of Windows; twice."""
     report = names_as_files(["Grün", "inks", "lands", "con", "Pale sky", "pale-sky", "…"])

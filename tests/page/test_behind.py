@@ -28,6 +28,7 @@ from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.guard import Address, last, remember
 from carvegen.interfaces.page.print_checks import _for, _once, built_findings, nearby_findings, print_findings
 from carvegen.interfaces.page.serving import Served, _opened, serve
+from carvegen.interfaces.page.session import Session
 from carvegen.interfaces.page.work.live_findings import LatestFindings, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.marking.journal import FOLDER
@@ -138,6 +139,48 @@ def test_what_a_hand_breaks_is_found_at_once_and_can_be_left(tmp_path) -> None:
     hand.close()
 
 
+@pytest.mark.parametrize("meaning", ["stays", "comes out"])
+def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, meaning) -> None:
+    """Snow drawn too near to a flake: it goes, or the thin land between does, and nothing breaks there."""
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    flake = next(iter(hand.snow().values()))
+    y, right = flake.centroid.y, flake.bounds[2]
+    near = [[right + 0.15, y - 1], [right + 1.5, y - 1], [right + 1.5, y + 1], [right + 0.15, y + 1]]
+    hand.does("draw", motif="snowfall 1", points=near)
+
+    def beside() -> list[dict]:
+        return [
+            each for each in hand.session.findings()["list"]
+            if each["at"] and abs(each["at"][0] - right) < 2 and abs(each["at"][1] - y) < 2
+            and each["severity"] == "breaks" and each["kind"].startswith("land-width") and each["block"] == "sky"
+        ]  # fmt: skip
+
+    until(lambda: bool(beside()))
+    one = beside()[0]
+    assert [each["meaning"] for each in one["clears"]] == ["stays", "comes out"]
+    assert all(each["button"] and each["help"].endswith(".") for each in one["clears"])
+    marks = hand.does("clear", finding=one["id"], meaning=meaning)["marks"]
+    assert [mark["meaning"] for mark in marks] == [meaning]
+    assert marks[0]["blocks"] == ([] if meaning == "stays" else ["sky"])
+    until(lambda: not beside())
+    hand.does("undo")
+    until(lambda: bool(beside()))
+    hand.close()
+
+
+def test_what_no_mark_clears_is_said(bare) -> None:
+    """A thin bar of the drawing: without snow beside it nothing goes, and parted it is as thin."""
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session.findings()["looked_at"] == "whole")
+    bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+    before = bare.read_bytes()
+    with pytest.raises(InputError, match="would break all the same"):
+        hand.does("clear", finding=bar["id"], meaning="stays")
+    assert bare.read_bytes() == before
+    hand.close()
+
+
 def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
     hand = Hand(bare)
     hand.checks()
@@ -224,7 +267,7 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     listed, cautions = asked(
         page, ("GET", f"/{TOKEN}/files", {"headers": OWN}), ("GET", f"/{TOKEN}/cautions", {"headers": OWN})
     )
-    report = listed.json()
+    report = listed.json()["list"]
     names = {(each["folder"], each["name"]): each for each in report}
     assert all(item["what"] and (bare.parent / BUILT / item["folder"] / item["name"]).is_file() for item in report)
     assert {entry["n"] for entry in report} >= {this["picture"] for this in report if this["picture"] is not None}
@@ -348,6 +391,35 @@ def test_work_that_has_begun_leaves_the_next_one_beginning(monkeypatch) -> None:
     second.join(10)
     assert seen == [True]
     behind.stop()
+
+
+def test_a_look_about_a_change_that_ends_after_the_look_at_all_leaves_all_looked_at() -> None:
+    latest, there = LatestFindings(), shapely.box(0, 0, 10, 10)
+    latest.part({}, there, 2)
+    assert not latest.is_whole(2)
+    latest.whole({}, 2)
+    latest.part({}, there, 2)
+    assert latest.is_whole(2)
+    latest.part({}, there, 3)
+    assert not latest.is_whole(3)
+
+
+def test_what_is_done_to_look_at_the_whole_print_is_told_with_what_was_found(bare, monkeypatch) -> None:
+    """What can break nothing leaves it looked at; what could not be looked at says why, and is asked again."""
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    assert (hand.session.findings()["looks"], hand.session.findings()["looked_at"]) == ("soon", "nothing")
+    with monkeypatch.context() as full:
+        full.setattr(Session, "_flush", lambda _: (_ for _ in ()).throw(InputError("the disk is full")))
+        hand.session.look()
+    assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session.look()
+    assert hand.session.findings()["looks"] == "at work"
+    until(lambda: hand.session.findings()["looks"] == "done")
+    finding = hand.session.findings()["list"][0]["id"]
+    hand.does("leave", finding=finding)
+    assert (hand.session.findings()["looks"], hand.session.findings()["looked_at"]) == ("done", "whole")
+    hand.close()
 
 
 def test_a_build_that_is_stopped_leaves_the_check_to_be_done(bare) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import zipfile
 from pathlib import Path
 
@@ -55,10 +56,10 @@ def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_b
         for name in ("files", "file/key-laser.zip", "file/key/laser/block.svg", "file/key/laser/block.dxf")
     ))  # fmt: skip
     page.end()
-    machine = [each for each in report.json() if each["kind"] == "machine"]
+    machine = [each for each in report.json()["list"] if each["kind"] == "machine"]
     assert [(one["n"], one["folder"]) for one in machine] == [("key-laser.zip", "key/laser")]
     assert "note" in machine[0]["safety"][0]
-    assert machine[0]["picture"] in {item["n"] for item in report.json()}
+    assert machine[0]["picture"] in {item["n"] for item in report.json()["list"]}
     assert (alone.status_code, gone.status_code) == (404, 404)
     assert saved.headers["content-disposition"].endswith("key-laser.zip")
     archive = zipfile.ZipFile(io.BytesIO(saved.content))
@@ -66,6 +67,15 @@ def test_files_of_a_machine_leave_together_with_their_note_and_the_name_of_the_b
     assert {"key-laser/note.md", "key-laser/block.svg", "key-laser/block.dxf"} <= set(names)
     built = lasered.parent / BUILT / "key" / "laser"
     assert all(archive.read(name) == (built / name.rpartition("/")[2]).read_bytes() for name in names)
+
+
+def test_what_is_counted_is_what_lies_in_the_folder_and_that_is_named(lasered, tmp_path) -> None:
+    page = Page(lasered, SHELF, lasered.parent, tmp_path)
+    (told,) = (answer.json() for answer in asked(page, ("GET", f"/{TOKEN}/files", {"headers": OWN})))
+    page.end()
+    there = sum(name[0] != "." for _, _, names in os.walk(lasered.parent / BUILT) for name in names)
+    assert told["count"] == there > len(told["list"]), "a machine's are listed together"
+    assert told["folder"] == f"{lasered.parent.name}/{BUILT}"
 
 
 def test_files_lie_in_the_order_in_which_she_needs_them(lasered) -> None:

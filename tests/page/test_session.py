@@ -78,7 +78,7 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     middle = shapely.Point(20, 15)  # the one that is moved must stay on the face
     flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
     moved = {"ids": flakes[2:3], "dx": 0.4, "dy": 0.3, "turn_deg": 30, "scale": 0.9, "about": [20, 20]}
-    locks = "all of snowfall 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
+    locks = "all of falling snow 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
     assert hand.does("move", **moved)["said"] == [locks]
     assert hand.does("take away", ids=flakes[:2])["said"] == []
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
@@ -96,6 +96,20 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
 
 def _place(shape: shapely.Geometry) -> tuple[float, ...]:
     return (*np.round(shapely.bounds(shape), 2).tolist(), round(float(shapely.area(shape)), 2))
+
+
+def _called(hand) -> list[str]:
+    return [one["called"] for one in hand.session.state()["motifs"]]
+
+
+def test_marks_may_name_a_motif_as_the_page_does(tmp_path) -> None:
+    """In the print file and in a drawing of marks; else the name that is printed would be refused."""
+    said = '[[marked]]\nmeaning = "comes out"\nshape = "circle 30 10 3"\n'
+    said += '[[marked]]\nmeaning = "stays"\nshape = "circle 20 20 3"\nfor = ["falling snow 1"]\n'
+    hand = Hand(print_file(tmp_path, after=AFTER + said))
+    assert _called(hand) == ["lying snow 1", "falling snow 1"]
+    assert [mark["motifs"] for mark in hand.session.state()["marks"]] == [[], ["snowfall 1"]]
+    hand.close()
 
 
 def test_motifs_of_one_kind_are_told_apart_by_what_they_lie_on(tmp_path) -> None:
@@ -716,8 +730,8 @@ def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended
     was = {shape.wkt for shape in hand.snow().values()}
     (report,) = hand.does("cut by", **{"for": ["hand", "laser"]})["said"]
     assert report == (
-        "snowfall 1 was not looked at: its file or its drawing was changed elsewhere; "
-        "take this back, lock snowfall 1 anew, then choose again"
+        "falling snow 1 was not looked at: its file or its drawing was changed elsewhere; "
+        "take this back, lock falling snow 1 anew, then choose again"
     )
     assert hand.session.state()["recut"]["say"].endswith(" kept as they were, 0 mended where they lie, 0 gone, 0 new.")
     hand.does("undo")
@@ -861,3 +875,72 @@ def test_a_session_that_ends_while_its_print_is_opened_waits_for_no_snow(tmp_pat
     session.close()
     assert ended.is_set()
     assert time.monotonic() - since < 15
+
+
+def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_the_old_back(hand) -> None:
+    was = sorted(map(_place, hand.shapes.values()))
+    state = next(one for one in hand.session.state()["motifs"] if one["name"] == "snowfall 1")
+    lies = sorted(map(_place, hand.snow("snowload 1").values()))
+    hand.does("weather", motif="snowfall 1", preset="none")
+    assert not hand.snow("snowfall 1")
+    assert sorted(map(_place, hand.snow("snowload 1").values())) == lies, "all else stays as it lay"
+    none = next(one for one in hand.session.state()["motifs"] if one["name"] == "snowfall 1")
+    assert none["presets"] == state["presets"] == [*motif("snowfall").PRESETS, "none"]
+    assert none["preset"] == "none"
+    pictures = {hand.session.thumbnail("snowfall 1", preset) for preset in ("none", "heavy")}
+    assert len(pictures) == 2, "snow is seen in one and none in the other"
+    hand.does("undo")
+    assert sorted(map(_place, hand.shapes.values())) == was
+    hand.does("redo")
+    hand.does("weather", motif="snowfall 1", preset="heavy")
+    assert hand.snow("snowfall 1"), "another weather takes the place of none"
+    hand.does("undo")
+    hand.does("undo")
+    assert sorted(map(_place, hand.shapes.values())) == was
+
+
+def test_of_a_motif_that_does_not_grow_no_mark_makes_any_and_the_build_has_none(hand) -> None:
+    hand.does("weather", motif="snowfall 1", preset="none")
+    area = [[18, 4], [38, 4], [38, 28], [18, 28]]
+    hand.does("area", meaning="more", strength=1, points=area)
+    assert not hand.snow("snowfall 1")
+    for said in ({"do": "area", "meaning": "more", "motif": "snowfall 1"}, {"do": "try", "motif": "snowfall 1"}):
+        with pytest.raises(InputError, match="does not grow"):
+            hand.does(**said, points=area)
+    hand.written()
+    (falling,) = (white for white in built_picture(hand.path).whites if white.name == "snowfall 1")
+    assert len(falling.shapes) == 0
+    hand.does("draw", motif="snowfall 1", points=[[30, 20], [33, 20], [33, 23], [30, 23]])
+    assert len(hand.snow("snowfall 1")) == 1, "what she draws is hers and stays"
+
+
+def test_what_would_go_by_a_mark_that_stays_is_told_before_it_is_drawn(tmp_path) -> None:
+    """More goes than is painted, for what is left ends as snow does: it is that snow which goes, and it is told."""
+    after = '[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["RAIL"]\n'
+    text = small_print(layer("RAIL", "box 10 12 70 3"), blocks={"sky": ["*"], "key": ["RAIL"]}, after=after,
+                       size=(90, 40), seed=4)  # fmt: skip
+    (tmp_path / "print.toml").write_text(text, encoding="utf-8")
+    hand = Hand(tmp_path / "print.toml")
+    before, seen = files(tmp_path), dict(hand.shapes)
+    heap = max(hand.snow().values(), key=shapely.area)
+    left, _, right, top = heap.bounds
+    line = stroke(left + 0.4 * (right - left), top - 0.2, left + 0.5 * (right - left), top - 0.2)
+    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 1.0, "points": line}
+    told = hand.session.foreseen(gesture(mark)[1])
+    assert files(tmp_path) == before, "nothing is done by asking"
+    whole = shapely.union_all(list(hand.snow().values()))
+    said = hand.sends(mark)["said"]
+    went = shapely.difference(whole, shapely.union_all(list(hand.snow().values())))
+    foretold = shapely.Polygon()
+    for ring in told["rings"]:
+        foretold = shapely.symmetric_difference(foretold, shapely.make_valid(shapely.Polygon(ring)))
+    assert differ(foretold, went) < 0.05
+    assert told["mm2"] == pytest.approx(went.area, abs=0.2)
+    painted = shapely.intersection(whole, shapely.LineString([at[:2] for at in line]).buffer(0.5)).area
+    assert went.area > 2 * painted
+    assert said[0].startswith(f"{went.area:.0f} mm² of snow went, {painted:.0f} of it painted")
+    hand.does("undo")
+    assert hand.shapes.keys() == seen.keys()
+    with pytest.raises(InputError, match="must be a mark"):
+        hand.session.foreseen(gesture({"id": "two", "do": "undo"})[1])
+    hand.close()

@@ -6,7 +6,7 @@ import asyncio
 import json
 import secrets
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -34,8 +34,8 @@ from carvegen.interfaces.page.beginning import (
 from carvegen.interfaces.page.gestures import cut_by, gesture
 from carvegen.interfaces.page.guard import Guard, forget, remember
 from carvegen.interfaces.page.session import OnlyLooksError, Session
-from carvegen.interfaces.page.wording import own_fault
-from carvegen.interfaces.page.work.handed_over import INLINE, listed
+from carvegen.interfaces.page.wording import command_for, own_fault
+from carvegen.interfaces.page.work.handed_over import INLINE
 from carvegen.interfaces.page.work.photographs import DRAWN, MARKED
 
 if TYPE_CHECKING:
@@ -77,11 +77,13 @@ class Page:
     """The page of one server: who listens, who holds the print, and the routes."""
 
     def __init__(
-        self, path: Path | None, shelf: Library, folder: Path, scratch: Path, *, address: Address | None = None
-    ) -> None:
+        self, path: Path | None, shelf: Library, folder: Path, scratch: Path, *, address: Address | None = None,
+        options: Sequence[str] = (),
+    ) -> None:  # fmt: skip
         self._loop: asyncio.AbstractEventLoop | None = None
         self._listeners: dict[asyncio.Queue[dict[str, Any]], int] = {}
         self._asked = 0
+        self._options = options
         self._windows = secrets.randbelow(_MOST_WINDOWS)  #: not 0: a window of a program before this may come back
         self._holder: tuple[int, float] | None = None  #: the window that may change the print, and since when
         self._freed = time.monotonic()  #: when nobody came to hold it: at the start, and as that window is closed
@@ -200,7 +202,9 @@ class Page:
         window = int(window_id) if known else self._windows
         waits = request.query_params.get("looks") == "1" and (self._holder or (0,))[0] != window
         held_by = "program" if description["only_looks"] else "window" if waits or not self._holds(window) else ""
-        return JSONResponse({**description, "window_id": window, "only_looks": bool(held_by), "held_by": held_by})
+        start = command_for(self.path, self._options)
+        held = {"window_id": window, "only_looks": bool(held_by), "held_by": held_by}
+        return JSONResponse({**description, "start": start, **held})
 
     async def turn(self, request: Request) -> Response:
         """Whether the print is free for a window that only looked; it holds it from then on."""
@@ -221,6 +225,11 @@ class Page:
         self._check_holds(body)
         opening = body.pop("opening", "")
         return _packed(await run_in_threadpool(self.session.do, *gesture(body), str(opening)))
+
+    async def foreseen(self, request: Request) -> Response:
+        """What would go by a mark that is still being drawn."""
+        _, mark = gesture({"id": "foreseen", **await _json_of(request)})
+        return JSONResponse(await run_in_threadpool(self.session.foreseen, mark))
 
     async def events(self, request: Request) -> Response:
         """What happens behind, as it happens."""
@@ -378,7 +387,7 @@ class Page:
             "/tries/{mark}": self._answers(lambda session, ask: session.tries(ask.path_params["mark"]), shapes),
             "/findings": self._answers(lambda session, _: session.findings()),
             "/cautions": self._answers(lambda session, _: session.cautions()),
-            "/files": self._answers(lambda session, _: listed(session.files())),
+            "/files": self._answers(lambda session, _: session.handed_over()),
             "/weather/{motif}/{preset}.png": self._answers(lambda session, ask: session.thumbnail(
                 ask.path_params["motif"], ask.path_params["preset"]), picture),
             "/weather/{motif}.png": self._answers(lambda session, ask: session.by_hand(
@@ -393,6 +402,7 @@ class Page:
             "/corners": self.corners, "/names": self.names, "/proof": self.proof, "/pencil": self.read_sheet,
             "/do": self.do, "/close": self.close, "/turn": self.turn,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
+            "/look": self._begins(Session.look, 202), "/foreseen": self.foreseen,
             "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [

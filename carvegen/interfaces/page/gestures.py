@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area", "Bare", "ChooseTry", "CutBy", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move", "Redraw", "Step",
-    "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
+    "Area", "Bare", "ChooseTry", "Clear", "CutBy", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move",
+    "Redraw", "Step", "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -139,6 +139,14 @@ class Mend:
     finding: str
 
 
+@dataclass(frozen=True, kw_only=True)
+class Clear:
+    """What would break is cleared by a mark about its place: snow goes, or the block's land."""
+
+    finding: str
+    meaning: Meaning
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weather:
     """A motif grows by another preset, or by other settings."""
@@ -172,8 +180,8 @@ class Step:
 
 
 Gesture = (
-    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Weather
-    | CutBy | TakeMarks | Step
+    Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Clear
+    | Weather | CutBy | TakeMarks | Step
 )  # fmt: skip
 
 
@@ -347,6 +355,7 @@ _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "try": lambda fields: Try(motif=fields.text("motif"), points=fields.points(3)),
     "choose try": lambda fields: ChooseTry(mark=fields.text("mark"), attempt=int(fields.number("attempt", 0, 10_000))),
     "leave": lambda fields: Leave(finding=fields.text("finding")),
+    "clear": lambda fields: Clear(finding=fields.text("finding"), meaning=_meaning(fields)),
     "mend": lambda fields: Mend(finding=fields.text("finding")),
     "weather": lambda fields: Weather(
         motif=fields.text("motif"), preset=fields.text("preset", ""), settings=fields.values("settings")

@@ -38,7 +38,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "Scene", "built_findings", "inner_of", "is_mended", "nearby_findings", "print_findings", "taken_apart", "unmended",
+    "Scene", "built_findings", "inner_of", "is_cleared", "is_mended", "nearby_findings", "print_findings",
+    "taken_apart", "unmended",
 ]  # fmt: skip
 
 #: What is told of a whole block; about one place it can't be.
@@ -150,6 +151,26 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
     if not _breaks(scene, window, block, place):
         return None
     return not _breaks(replace(scene, print_=replace(scene.print_, blocks=blocks)), window, block, place)
+
+
+def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
+    """Whether nothing of a block breaks at a place then, and of others no more than now; None if nothing does now."""
+    before, after = (_broken_near(scene, window, place) for scene in (now, then))
+    if not before.get(block):
+        return None
+    return not after.get(block) and all(count <= before.get(name, 0) for name, count in after.items())
+
+
+def _broken_near(scene: Scene, window: BaseGeometry, place: tuple[float, float]) -> dict[str, int]:
+    """How much breaks near a place, by block."""
+    at = shapely.Point(place)
+    return {
+        name: sum(
+            each.severity is Severity.BREAKS and each.at is not None
+            and bool(shapely.distance(at, shapely.Point(each.at)) < _EDGE_MM)
+            for each in findings
+        ) for name, findings in nearby_findings(scene, window).items()
+    }  # fmt: skip
 
 
 def _breaks(scene: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool:

@@ -39,6 +39,7 @@ class Served:
     folder: Path  #: in which it may begin one
     port: int = 0  #: 0: any that is free
     idle_s: float = _IDLE_S
+    options: tuple[str, ...] = ()  #: with which the program was started, as they were typed
 
 
 def serve(
@@ -64,7 +65,9 @@ def serve(
     port = door.getsockname()[1]
     host = f"{_HOST}:{port}"
     with _ended_in_order(), scratch_folder() as scratch:
-        page = Page(served.path, shelf, served.folder, scratch, address=Address(port=port, token=token))
+        page = Page(
+            served.path, shelf, served.folder, scratch, address=Address(port=port, token=token), options=served.options
+        )
         try:
             ready, ends = partial(at, f"http://{host}/{token}/"), lambda: left(page.path)
             asyncio.run(_run(page, page.app(host, token), door, served.idle_s, ready=ready, left=ends))

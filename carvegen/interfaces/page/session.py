@@ -21,18 +21,24 @@ from carvegen.base.progress import heard
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
-from carvegen.interfaces.page.gestures import Area, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
+from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
 from carvegen.interfaces.page.print_checks import built_findings, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
-from carvegen.interfaces.page.table.doing import PlannedChange, marks_planned, mending_planned, planned
+from carvegen.interfaces.page.table.doing import (
+    PlannedChange,
+    clearing_planned,
+    marks_planned,
+    mending_planned,
+    planned,
+)
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import more_words, own_fault
-from carvegen.interfaces.page.work.handed_over import File, cautions, files
+from carvegen.interfaces.page.wording import beside_words, more_words, own_fault
+from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
 from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
@@ -62,9 +68,9 @@ def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Fin
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
 
 
-def _place_for_more(gesture: Gesture, desk: Desk) -> BaseGeometry | None:
-    """Where on the print more snow is asked for; None of all else."""
-    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != Meaning.MORE:
+def _place_for(meaning: Meaning, gesture: Gesture, desk: Desk) -> BaseGeometry | None:
+    """Where on the print a mark of that meaning is drawn; None of all else."""
+    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != meaning:
         return None
     if isinstance(gesture, Stroke):
         shape = own_marks.line_of(gesture.points, gesture.breadth_mm)
@@ -113,6 +119,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
         self.opening = ""  #: shapes have the same numbers as long as this is the same
@@ -298,7 +305,10 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
-        more = _place_for_more(gesture, desk)
+        more, version = _place_for(Meaning.MORE, gesture, desk), desk.version
+        stays = _place_for(Meaning.STAYS, gesture, desk)
+        around = shapely.buffer(stays or shapely.Polygon(), desk.ground.reach_mm, quad_segs=4)
+        painted, lay = (0.0, 0.0) if stays is None else (desk.snow_mm2(stays), desk.snow_mm2(around))
         white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
@@ -306,22 +316,47 @@ class Session:
             lies = all(desk.lies(name) for name in gesture.motifs or [each.name for each in desk.print_.motifs])
             why = more_words(white, desk.white_in(more), gesture.strength, lies=lies)
             notes = (*notes, why) if why else notes
+        if lay and (why := beside_words(painted, lay - desk.snow_mm2(around))):
+            notes = (*notes, why)
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:
             self._nearby.look(desk, outcome.where)
             self._check_later()
         else:
-            self._looked(desk.version)
             if change.text:
                 self._check_later()
+            else:
+                self._latest.same(version, desk.version)
+                if not self._latest.is_whole(desk.version):
+                    self._check_later()  # what is at work looks at the version before
+            self._looked(desk.version)
         if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
+    def foreseen(self, gesture: Gesture) -> dict[str, Any]:
+        """What of the snow would go by a mark that is still being drawn: its rings, and how much it is, mm².
+
+        Raises
+        ------
+        InputError
+            If it can't be drawn so, or is no mark.
+        """
+        if not isinstance(gesture, (Area, Stroke)):
+            raise InputError("must be a mark that is drawn", value=type(gesture).__name__)
+        with self._at_desk() as desk:
+            gone = desk.taken_by(planned(gesture, desk).change)
+        parts = geometry.parts(gone)
+        parts = parts[shapely.area(parts) > own_marks.LEAST_MM2]
+        return {
+            "rings": [ring for part in parts for ring in own_marks.rings_of(part)],
+            "mm2": round(float(shapely.area(parts).sum()), 1),
+        }  # fmt: skip
+
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
-        if isinstance(gesture, Mend):
+        if isinstance(gesture, (Mend, Clear)):
             return self._mending(gesture, desk)
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
@@ -329,10 +364,12 @@ class Session:
             raise InputError("is there no more", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
-    def _mending(self, gesture: Mend, desk: Desk) -> PlannedChange:
+    def _mending(self, gesture: Mend | Clear, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
+        if isinstance(gesture, Clear):
+            return clearing_planned(*result, gesture.meaning, desk)
         return mending_planned(*result, desk)
 
     def _again(self, before: Locked | None = None) -> None:
@@ -419,9 +456,30 @@ class Session:
                 return
             if self._later is not None:
                 self._later.cancel()
+            self._unlooked = ""
             self._later = threading.Timer(self.rest_s, self._check)
             self._later.daemon = True
             self._later.start()
+
+    def look(self) -> None:
+        """Look at the whole print now; nothing to do if it was, or that is at work."""
+        with self._lock:
+            if self._latest.is_whole(self._version) or self._checks.busy or self._builder.busy:
+                return
+            if self._later is not None:
+                self._later.cancel()
+            self._unlooked = ""
+        self._looked(self._version)
+        self._check()
+
+    @property
+    def _looks(self) -> str:
+        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not."""
+        if self._latest.is_whole(self._version):
+            return "done"
+        if self._unlooked:
+            return self._unlooked
+        return "at work" if self._checks.busy else "after the files" if self._builder.busy else "soon"
 
     def _check(self) -> None:
         if self._builder.busy:
@@ -467,6 +525,8 @@ class Session:
         self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
+        if what == "checking":
+            self._unlooked = "it was stopped" if error is None else str(error)
         self._say_work("")
         say = f"{what} was stopped" if error is None else f"{error}. {error.hint}"
         self._tell({"kind": "stopped", "say": say, "version": self._version})
@@ -483,7 +543,8 @@ class Session:
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
-            return {"version": version, "looked_at": state, "list": self._latest.entries(left, blocks)}
+            entries = self._latest.entries(left, blocks)
+            return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -579,6 +640,13 @@ class Session:
         path = self.desk.print_.path
         self._flush()
         return files(read_print(path, self.shelf), self.shelf)
+
+    def handed_over(self) -> dict[str, Any]:
+        """The same for the page, with the folder's name and how many files lie in it, each counted."""
+        out = self.path.parent / BUILT
+        return {
+            "list": listed(self.files()), "folder": f"{out.parent.name}/{out.name}", "count": files_in(out),
+        }  # fmt: skip
 
     def cautions(self) -> dict[str, Any]:
         """What must be settled, and heeded, before machine files are used."""

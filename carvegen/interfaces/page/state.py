@@ -9,11 +9,12 @@ from carvegen.base.parameters import parameters
 from carvegen.base.words import shortened
 from carvegen.interfaces.page.packed import step_for
 from carvegen.interfaces.page.table import own_marks
-from carvegen.interfaces.page.wording import IN_SHORT, MEANINGS, command_for, recut_words
+from carvegen.interfaces.page.wording import IN_SHORT, MEANINGS, recut_words
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
 from carvegen.marking.marks import Meaning
 from carvegen.motifs import motif
+from carvegen.prints.file.editing import NO_WEATHER
 from carvegen.prints.file.suited import weather_of
 
 if TYPE_CHECKING:
@@ -33,7 +34,6 @@ def state_of(desk: Desk) -> dict[str, Any]:
     own = {id(mark) for mark in desk.marks.own}
     return {
         "version": desk.version, "name": print_.name, "folder": print_.path.parent.name, "file": print_.path.name,
-        "start": command_for(print_.path),
         "size": [print_.width_mm, print_.height_mm], "window": list(print_.window), "step": step_for(desk.size),
         "paper": hex_of(print_.paper), "register_error_mm": print_.register_error_mm,
         "blocks": [_block(desk, block) for block in print_.blocks],
@@ -70,9 +70,9 @@ def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     preset = weather_of(entry, desk.size)
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.print_.motifs) + k]
     return {
-        "name": entry.name, "kept": bool(entry.kept), "about": _about(entry, preset),
+        "name": entry.name, "called": entry.called, "kept": bool(entry.kept), "about": _about(entry, preset),
         "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
-        "presets": list(module.PRESETS), "preset": preset,
+        "presets": [*module.PRESETS, NO_WEATHER], "preset": preset,
         "settings": [
             _setting(setting, getattr(entry.settings, setting.name)) for setting in parameters(module.Settings)
         ],

@@ -6,7 +6,7 @@ import os
 import re
 import shlex
 import subprocess
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from carvegen.base.errors import CarvegenError
@@ -14,8 +14,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "command_for", "explained", "more_words", "name_words", "noun", "own_fault", "recut_words",
-    "so_far", "understood_lines", "unread_words", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
+    "noun", "own_fault", "recut_words", "so_far", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -36,6 +36,8 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
+#: More snow than that, mm² and as a share of what was painted, is told if it goes beside it; our own choice
+_BESIDE_MM2, _BESIDE = 1.0, 0.5
 _INSTEAD = "draw own snow here, or mark it comes out"
 #: So much of a mark that asks for more, times its strength, turns white at least; of less it is said why.
 _SEEN = 0.04
@@ -101,13 +103,19 @@ def noun(name: str) -> str:
     return _OF_A_BLOCK.get(path.name, path.name)
 
 
-def command_for(path: Path | None) -> str:
-    """What is typed into the terminal to open a print on the page, from the folder where the program was started."""
-    if path is None:
-        return "carvegen mark"
-    here = Path.cwd()
-    name = str(path.relative_to(here) if path.is_relative_to(here) else path)
-    return f"carvegen mark {subprocess.list2cmdline([name]) if os.name == 'nt' else shlex.quote(name)}"
+def command_for(path: Path | None, options: Sequence[str] = ()) -> str:
+    """What is typed into the terminal to open a print on the page, from the folder where the program was started.
+
+    Parameters
+    ----------
+    options
+        With which it was started, each as it was typed.
+    """
+    here, words = Path.cwd(), ["carvegen", "mark"]
+    if path is not None:
+        words.append(str(path.relative_to(here) if path.is_relative_to(here) else path))
+    words += options
+    return subprocess.list2cmdline(words) if os.name == "nt" else shlex.join(words)
 
 
 def explained(*texts: str) -> list[str]:
@@ -188,6 +196,33 @@ def more_words(before: float, after: float, strength: float, *, lies: bool) -> s
     room = "what is drawn and what lies here already leave no room for one more flake"
     white = f"{100 * after:.0f} % is white here already" if after >= _FULL else room
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
+
+
+def clearing_words(block: str) -> list[dict[str, str]]:
+    """What clears a place that would break by a mark: its meaning, the words of its button, and what it does."""
+    return [
+        {"meaning": Meaning.STAYS, "button": "No snow here", "help": "The snow beside it goes; what is drawn stands."},
+        {
+            "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
+            "help": f"What is too thin goes from the {block} block; other inks stay.",
+        },
+    ]  # fmt: skip
+
+
+def beside_words(painted: float, gone: float) -> str:
+    """That more snow went than was painted over, and why; "" where it is hardly more.
+
+    Parameters
+    ----------
+    painted, gone
+        Snow under the mark before it, and snow that is gone, mm².
+    """
+    if gone < painted + max(_BESIDE_MM2, _BESIDE * painted):
+        return ""
+    return (
+        f"{gone:.0f} mm² of snow went, {painted:.0f} of it painted: what is left ends as snow does. "
+        "While you draw, a dashed line shows what goes"
+    )
 
 
 def own_fault(error: BaseException) -> CarvegenError:

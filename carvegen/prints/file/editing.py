@@ -11,7 +11,12 @@ from carvegen.base.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["OF_A_PIECE", "edited", "with_cutting", "with_grown_by", "with_marks_file", "with_mending", "with_weather"]
+__all__ = [
+    "NO_WEATHER", "OF_A_PIECE", "edited", "with_cutting", "with_grown_by", "with_marks_file", "with_mending",
+    "with_weather",
+]  # fmt: skip
+
+NO_WEATHER = "none"  #: what is chosen for a motif of which nothing is to grow
 
 #: What a block's table says of its piece of material, by key: it goes with that.
 OF_A_PIECE = MappingProxyType({
@@ -107,11 +112,18 @@ def with_grown_by(path: Path, raw: bytes, motifs: Mapping[int, Sequence[Mapping[
 
 
 def with_weather(path: Path, raw: bytes, motif: int, preset: str, settings: Mapping[str, Any]) -> bytes:
-    """The print file with another preset of a motif, which puts its own settings out, or with some settings changed."""
+    """The print file with another preset of a motif, which puts its own settings out, or with some settings changed.
+
+    `NO_WEATHER` for a preset leaves both as they are, and none of the motif grows until it has other weather.
+    """
     import tomlkit
 
     def change(document: Any) -> None:  # noqa: ANN401
         table = document["motifs"][motif]
+        if preset == NO_WEATHER:
+            table["grows"] = False
+            return
+        table.pop("grows", None)
         if preset:
             table["preset"] = preset
             table.pop("settings", None)

@@ -34,7 +34,7 @@ from carvegen.toolpaths.settings import FileSettings, PathsByName, PathSettings,
 
 __all__ = [
     "INKED", "LISTS", "ROLES", "TABLES", "ArtworkTable", "MarksTable", "PrintBlock", "PrintLayer", "PrintMark",
-    "PrintMotif", "PrintTable", "filled", "keys_of",
+    "PrintMotif", "PrintTable", "called_by_kind", "filled", "keys_of",
 ]  # fmt: skip
 
 #: What a block is for.
@@ -244,12 +244,17 @@ class PrintMark:
 _CALLED = {"snowload": "lying snow", "snowfall": "falling snow"}
 
 
+def called_by_kind(motif: str, nth: int) -> str:
+    """What the reader is told of a motif by that has no name of its own: what it is, and its number."""
+    return f"{_CALLED.get(motif, motif)} {nth + 1}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class PrintMotif:
     """A motif, where it grows, and from which blocks it is taken."""
 
     motif: str = text(help="which motif: carvegen motifs lists them")
-    name: str = text("", help="what it is called, such as near flakes; by default its kind and number: snowfall 1")
+    name: str = text("", help="what it is called, such as near flakes; by default its kind and number: falling snow 1")
     nth: int = 0  #: 0 for the first of its kind: with it, its stream
     kept: str = text(
         "", help="the file in which it is kept: an SVG that is taken as it is instead of growing the motif; carvegen "
@@ -259,6 +264,7 @@ class PrintMotif:
         help="while it is kept: the limits that marks were done by before others came to cut it, each with the mark's "
         "key and try; the page writes it"
     )
+    grows: bool = flag(True, help="false: none of it grows until this goes; what is kept in a file stays")
     preset: str = text("", help="where its settings start from")
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`
     on: tuple[str, ...] = texts(
@@ -280,8 +286,12 @@ class PrintMotif:
     @property
     def called(self) -> str:
         """What the reader is told of it by: its name, or what it is and its number."""
-        kind, number = _CALLED.get(self.motif, self.motif), self.nth + 1
-        return f"{kind} {number}" if self.name == f"{self.motif} {number}" else self.name
+        return called_by_kind(self.motif, self.nth) if self.name == f"{self.motif} {self.nth + 1}" else self.name
+
+    @property
+    def is_new(self) -> bool:
+        """Whether it grows, from nothing."""
+        return self.grows and not self.kept
 
     def leaves(self, block: str) -> bool:
         """Whether it is taken out of the block."""

@@ -28,6 +28,7 @@ from carvegen.prints.file.keys import (
     PrintMark,
     PrintMotif,
     PrintTable,
+    called_by_kind,
     filled,
     keys_of,
 )  # fmt: skip
@@ -263,6 +264,7 @@ def _check_marked(top: FilePlace, many: Mapping[str, Sequence[Mapping[str, Any]]
     own = [
         entry.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, entry in enumerate(many["motifs"])
     ]
+    own += [called_by_kind(kind, kinds[:k].count(kind)) for k, kind in enumerate(kinds)]
     blocks = [entry["name"] for entry in many["blocks"] if entry.get("name")]
     for k, entry in enumerate(many["marked"]):
         for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):

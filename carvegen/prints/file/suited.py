@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from carvegen.motifs import motif
+from carvegen.prints.file.editing import NO_WEATHER
 
 if TYPE_CHECKING:
     from carvegen.prints.file.keys import PrintMotif
@@ -52,7 +53,12 @@ def suited(entry: PrintMotif, preset: str, size: tuple[float, float]) -> dict[st
 
 
 def weather_of(entry: PrintMotif, size: tuple[float, float]) -> str | None:
-    """Which preset a motif grows by, as it is or as a new print begins with it; None if more of it was set."""
+    """Which preset a motif grows by, as it is or as a new print begins with it; None if more of it was set.
+
+    `NO_WEATHER` of one that does not grow.
+    """
+    if not (entry.grows or entry.kept):
+        return NO_WEATHER
     module = motif(entry.motif)
     for preset, named in module.PRESETS.items():
         made = [NEW_SNOWFALL, largest_for(preset, size)] if entry.motif == "snowfall" else []

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 __all__ = ["White", "hole_marks_of", "marks_of", "names_of", "stays_on", "with_marks"]
 
+_GROWS = (Meaning.MORE, Meaning.GROW_AGAIN)  #: marks by which something grows
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class White:
@@ -99,6 +101,7 @@ def names_of(print_: Print) -> Names:
     """What marks of a print may be for: a motif by its name, or all of its kind; a block."""
     kinds = dict.fromkeys(motif.motif for motif in print_.motifs)
     motifs = {kind: tuple(motif.name for motif in print_.motifs if motif.motif == kind) for kind in kinds}
+    motifs |= {motif.called: (motif.name,) for motif in print_.motifs}
     motifs |= {motif.name: (motif.name,) for motif in print_.motifs}
     return Names(motifs=motifs, blocks=tuple(block.name for block in print_.blocks))
 
@@ -188,7 +191,8 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
 
 def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
-    for blocks, own in _by_blocks(white.leaves, [mark for mark in marks if mark.is_for(motif=white.name)]):
+    heeded = [mark for mark in marks if bed.grows or mark.meaning not in _GROWS]
+    for blocks, own in _by_blocks(white.leaves, [mark for mark in heeded if mark.is_for(motif=white.name)]):
         if not own:
             yield replace(white, leaves=blocks)
             continue

@@ -20,7 +20,7 @@ from carvegen.blocks.from_motif import strictest
 from carvegen.marking.applying import Bed, settled_by
 from carvegen.marking.refitting import grew_in
 from carvegen.motifs import motif
-from carvegen.motifs.growth import plain
+from carvegen.motifs.growth import Growth, plain
 from carvegen.prints.file.print_file import in_keys
 from carvegen.prints.kept_motifs import Grown, from_file, kept_of, levels_of
 from carvegen.prints.marked.marked_whites import White, marks_of
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.marking.kept_file import Kept, Surroundings
     from carvegen.marking.marks import Mark
-    from carvegen.motifs.growth import Growth, Place
+    from carvegen.motifs.growth import Place
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.kept_motifs import KeptReader
     from carvegen.prints.picture.fitting import Begun
@@ -109,6 +109,8 @@ class Grower:
         if entry.kept:
             self.read = _once_read(self.read, self.print_, entry, key)
             return
+        if not entry.grows:
+            return
         limits = self._strictest(self._left_by(entry))
         area = self.rooms.some_area(entry, limits, key)
         if entry.motif == "snowfall":
@@ -116,7 +118,7 @@ class Grower:
 
     def begin(self, run: Run) -> None:
         """Grow what of new snow does not depend on what is white before it, motif beside motif."""
-        snow = {k: entry for k, entry in enumerate(self.print_.motifs) if not entry.kept and entry.motif in _SNOW}
+        snow = {k: entry for k, entry in enumerate(self.print_.motifs) if entry.is_new and entry.motif in _SNOW}
         if len(snow) < 2:
             return
         rooms: dict[int, Room] = {}
@@ -181,6 +183,8 @@ class Grower:
         def surroundings() -> Surroundings:
             return self.rooms.surroundings(motif, key)
 
+        if not motif.kept and not motif.grows:
+            return Grown(motif=motif, growth=Growth(cuts=geometry.empty()), surroundings=surroundings)
         if not motif.kept:
             anew = partial(grow, motif, self.print_.seed)
             growth = self._remembered(motif, limits, before, key, anew) if self.growths is not None else anew()
@@ -312,7 +316,8 @@ class Grower:
             grew = grew_in(entry.marks_grew_by, where) if entry.kept else {}
         return Bed(
             motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place,
-            limits=limits, seed=self.print_.seed, grow=grow, by=cache(partial(self.bed, k)), grew=grew,
+            limits=limits, seed=self.print_.seed, grow=grow, grows=entry.grows,
+            by=cache(partial(self.bed, k)), grew=grew,
         )  # fmt: skip
 
     def findings(self) -> dict[str, tuple[Finding, ...]]:

@@ -78,7 +78,7 @@ _RANKS = (
 )
 _KEYS = {
     "blocks": ("name", "role", "ink", "opacity", "layers", "material", "cutter", "for", "state", "cut_land"),
-    "motifs": ("motif", "preset", "on", "settings", "behind", "far_behind", "middle_behind"),
+    "motifs": ("motif", "preset", "on", "grows", "settings", "behind", "far_behind", "middle_behind"),
 }
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",

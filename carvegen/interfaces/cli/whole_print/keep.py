@@ -24,7 +24,7 @@ __all__ = ["command"]
     "names",
     multiple=True,
     metavar="NAME",
-    help='Only this one, by its name, or its kind and number: "snowfall 1"; may be given more than once.',
+    help='Only this one, by its name, or its kind and number: "falling snow 1"; may be given more than once.',
 )
 @click.option("--release", is_flag=True, help="Let them grow again: the print file names no kept file any more.")
 @options.profile_folders
@@ -37,7 +37,7 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
 
     \b
     carvegen keep landing/print.toml
-    carvegen keep landing/print.toml --motif "snowfall 2"
+    carvegen keep landing/print.toml --motif "falling snow 2"
     carvegen keep landing/print.toml --release
     """
     from carvegen.prints.file.print_file import read_print
@@ -56,9 +56,9 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
     if as_json:
         click.echo(json.dumps({"kept": kept, "notes": list(picture.notes)}, indent=1))
         return
-    shapes = {motif.motif.name: len(motif.growth.cuts) for motif in picture.motifs}
+    own = {motif.motif.name: motif for motif in picture.motifs}
     for name, path in kept.items():
-        click.echo(f"{name}: {shapes[name]} shapes kept in {file.parent / path}")
+        click.echo(f"{own[name].motif.called}: {len(own[name].growth.cuts)} shapes kept in {file.parent / path}")
     click.echo(f"{file} names them. To take this back: carvegen undo {file}")
 
 

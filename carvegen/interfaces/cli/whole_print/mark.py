@@ -41,6 +41,7 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
 
     path = None if file is None else file.resolve()
     folder = Path.cwd() if path is None else path.parent
+    typed = [word for own in folders for word in ("--profiles", str(own))] + (["--port", str(port)] if port else [])
     with contextlib.ExitStack() as stack:
 
         def at(address: str) -> None:
@@ -52,10 +53,17 @@ def command(file: Path | None, port: int, no_browser: bool, folders: tuple[Path,
 
         def left(last: Path | None) -> None:
             with contextlib.suppress(OSError):  # its terminal may be gone
-                click.echo(f"Ended: for a minute no window has shown the page. To open it again: {command_for(last)}")
+                click.echo(
+                    f"Ended: for a minute no window has shown the page. To open it again: {command_for(last, typed)}"
+                )
 
         try:
-            serve(Served(path=path, folder=folder, port=port), options.library(folders), at=at, left=left)
+            serve(
+                Served(path=path, folder=folder, port=port, options=tuple(typed)),
+                options.library(folders),
+                at=at,
+                left=left,
+            )
         except KeyboardInterrupt:
             with contextlib.suppress(OSError):  # its terminal may be gone
                 click.echo("Ended. What was done on the page is in the print's files.")

@@ -324,9 +324,9 @@ function described(offers, file, reading, cut, go, back, again) {
           name: name.value,
           size: [Number(width.input.value), Number(height.input.value)],
           blocks: [...blocks.children].map((row) => ({ ...readRow(row), ...how })),
-          motifs: weathers
-            .filter((weather) => weather.select.value)
-            .map(({ select, ...motif }) => ({ ...motif, preset: select.value })),
+          motifs: weathers.map(({ select, ...motif }) =>
+            select.value ? { ...motif, preset: select.value } : { ...motif, grows: false }, // none now: its weather stays on offer
+          ),
         });
       },
     },

@@ -242,7 +242,10 @@ export class Hand {
   }
 
   #escape() {
-    if (this.pressed || this.#shifted()) this.#letGo();
+    if (this.#draws !== null) {
+      this.#draws = null;
+      this.tools.cancel();
+    } else if (this.pressed || this.#shifted()) this.#letGo();
     else this.tools.choose([]);
   }
 

@@ -42,6 +42,8 @@ export class Overlay {
   lookedAt = null;
   /** @type {import("./transport.js").Recut["shapes"]} what became of locked snow, while it is shown */
   recut = [];
+  /** @type {[number, number][][]} rings of the snow that would go by what the hand draws */
+  foreseen = [];
   /** @type {[number, number] | null} */
   cross = null;
   /** @type {[number, number, number] | null} the pencil's tip: where, and how broad */
@@ -124,6 +126,7 @@ export class Overlay {
     return (
       !(this.showMarks && this.marks.size) &&
       !this.trails.size &&
+      !this.foreseen.length &&
       !this.chosen.size &&
       !(this.showRings && this.findings.length) &&
       !this.recut.length &&
@@ -145,6 +148,7 @@ export class Overlay {
     pen.lineCap = pen.lineJoin = "round";
     if (this.showMarks) this.#pencilled();
     for (const trail of this.trails) this.#trail(trail);
+    this.#goes();
     this.#choice();
     if (this.showRings) this.#rings();
     for (const [how, [colour, dash]] of Object.entries(RECUT)) this.#recut(how, colour, dash);
@@ -234,6 +238,27 @@ export class Overlay {
       pen.strokeStyle = colour;
       pen.lineWidth = width / view.scale;
       pen.setLineDash(dash.map((part) => part / view.scale));
+      pen.stroke(path);
+    }
+    pen.setLineDash([]);
+  }
+
+  /** Dashed, what of the snow would go. */
+  #goes() {
+    if (!this.foreseen.length) return;
+    const { pen, view } = this,
+      path = pathOf(this.foreseen, view.size[1]);
+    pen.globalAlpha = 0.2;
+    pen.fillStyle = RECUT.gone[0];
+    pen.fill(path);
+    pen.globalAlpha = 1;
+    for (const [line, width, dash] of /** @type {[string, number, number[]][]} */ ([
+      ["#fffdf6", 5, []],
+      [RECUT.gone[0], 2.4, RECUT.gone[1]],
+    ])) {
+      pen.setLineDash(dash.map((px) => px / view.scale));
+      pen.strokeStyle = line;
+      pen.lineWidth = width / view.scale;
       pen.stroke(path);
     }
     pen.setLineDash([]);

@@ -35,6 +35,7 @@ const overlay = new Overlay(
 );
 const picture = new Picture(byId("picture"), view, shapes);
 const tools = new Tools(view, shapes, overlay, send, say, changed);
+tools.foresee = (mark) => tell("foreseen", mark);
 const hand = new Hand(stage, view, tools, overlay, changed);
 const gestures = new Gestures(answered, silent, () => {
   if (byId("saved").dataset.silent !== "yes") silent(false);
@@ -191,7 +192,13 @@ function silent(is) {
   saved.dataset.silent = is ? "yes" : "no";
   if (is) saved.textContent = `${stoppedWords(print?.start)} What you do here is kept, and sent once it answers.`;
   else if (print?.only_looks) saved.textContent = heldWords();
-  else if (print) saved.textContent = gestures.waiting ? "Saving…" : behind || (laidOut ? "Saved; the print is being laid out anew…" : "All saved");
+  else if (print) saved.textContent = gestures.waiting ? "Saving…" : behind || restWords();
+}
+
+/** What a window says while nothing is at work. */
+function restWords() {
+  if (laidOut) return "Saved; the print is being laid out anew…";
+  return beside.findings?.due ? "All saved; next the whole print is looked at" : "All saved";
 }
 
 /** What a window says whose program is not there. @param {string} [command] */
@@ -262,9 +269,9 @@ function answered(buffer, gesture) {
     say(`Written: ${told.message}. The print is being laid out anew…`);
     void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
   } else seenThen(() => say(done(gesture, told)));
-  if (gesture.do === "choose try" && gesture.attempt === 0) beside.tries?.empty();
-  else if (gesture.do === "try" || gesture.do === "choose try")
-    void showTries((told.marks ?? []).find((mark) => mark.meaning === "grow again")?.id, gesture);
+  const tried = (told.marks ?? []).find((mark) => mark.meaning === "grow again");
+  if (tried) void showTries(tried.id, gesture); // by a step back or forth, too
+  else if (beside.tries?.mark && (told.gone_marks ?? []).includes(beside.tries.mark)) beside.tries.empty();
   performance.mark("answered");
   changed();
   return Boolean(told.reload);
@@ -309,10 +316,16 @@ function counts() {
 }
 
 async function lookAgain() {
-  const { list, looked_at } = await ask("findings");
+  const { list, looked_at, looks } = await ask("findings");
   overlay.findings = list;
-  beside.findings?.show(list, looked_at);
+  beside.findings?.show(list, looked_at, looks);
+  if (byId("saved").dataset.silent !== "yes") silent(false);
   changed();
+}
+
+/** Has the whole print looked at now. */
+function lookNow() {
+  void tell("look", { window_id: gestures.window_id }).catch((why) => say(why instanceof Error ? why.message : String(why), true));
 }
 
 /** @param {boolean} on */
@@ -341,7 +354,7 @@ function lookAt(finding) {
 function motifsNamed() {
   for (const option of byId("for").querySelectorAll("option")) {
     const motif = print.motifs.find((one) => one.name === option.value);
-    if (motif) option.textContent = motif.about ? `${motif.about} (${motif.name})` : motif.name; // a narrow list shows what comes first
+    if (motif) option.textContent = motif.about ? `${motif.about} (${motif.called})` : motif.called; // a narrow list shows what comes first
   }
 }
 
@@ -539,6 +552,7 @@ function heard(news) {
   else if (news.kind === "sheet") void beside.files?.show().then(() => beside.files?.drawn(news));
   else if (news.kind === "stopped") {
     say(news.say ?? "The program has stopped.", true);
+    if (print) void lookAgain();
     if (print) beside.weather?.show(print);
     void beside.files?.show();
   }
@@ -552,6 +566,7 @@ function staged(news) {
       : "The print is being laid on the bench…");
   beside.files?.progress(news);
   behind = news.text ? `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}` : "";
+  beside.findings?.work(behind);
   silent(false);
 }
 
@@ -582,7 +597,7 @@ async function start() {
   waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
-  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture), ring: ringRisks });
+  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture), look: lookNow, ring: ringRisks });
   beside.tries = new TriesSlip(
     (mark, attempt) => void send({ do: "choose try", mark, attempt }),
     () => lastTry && void send(lastTry),

@@ -169,13 +169,16 @@ const FEW = 4; // of a kind that breaks lie open; more are folded together
 const MOST_NAMED = 3; // kinds of what is no break are named before they are unfolded
 const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 
-const UNCOUNTED = {
-  nothing: "Not looked at yet: the whole print is looked at once it rests.",
-  near: "So far looked at only near what you changed.",
-};
+/** What is said while not all is counted, by what is done about it; else it is why nothing is. */
+const LOOKS = /** @type {Record<string, string>} */ ({
+  "at work": "The whole print is being looked at",
+  "after the files": "Once what is at work is done, the whole print is looked at.",
+  soon: "The whole print is looked at once your hand rests.",
+});
+const NEAR = "What is told here lies near what you changed.";
 
 export class FindingsSlip {
-  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, ring: (risks: boolean) => void}} does */
+  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, look: () => void, ring: (risks: boolean) => void}} does */
   constructor(does) {
     this.does = does;
     const folded = slip("findings", "What would break");
@@ -183,16 +186,41 @@ export class FindingsSlip {
     this.body = folded.body;
     this.count = folded.count;
     this.list = h("ol", { class: "cards" });
-    this.note = h("p", { class: "faint" }, "Not looked at yet.");
+    this.note = h("p", { class: "faint", role: "status" }, LOOKS.soon);
+    this.now = button("Look now", does.look, { hidden: true, id: "look-now" });
+    this.looks = "soon"; // as the program said last
+    this.near = false;
+    this.stage = "";
     this.more = h("summary", {});
     this.risks = h("ol", { class: "cards" });
     const ring = check("ring the risks on the print, too", false, does.ring);
     this.lesser = h("details", { hidden: true, class: "lesser" }, this.more, ring.label, this.risks);
-    this.body.append(this.note, this.list, this.lesser);
+    this.body.append(this.note, this.now, this.list, this.lesser);
   }
 
-  /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {"nothing" | "near" | "whole"} looked_at of the print as it is now */
-  show(all, looked_at) {
+  /** What work behind is at. @param {string} stage "" if none is */
+  work(stage) {
+    this.stage = stage;
+    if (this.looks === "done") return;
+    if (stage) this.looks = stage.startsWith("checking") ? "at work" : "after the files";
+    this.#note();
+  }
+
+  /** Whether the whole print is still to be looked at, with nothing at work that says so. */
+  get due() {
+    return this.looks === "soon";
+  }
+
+  #note() {
+    const at = this.stage.replace(/^checking: /, ""),
+      words = LOOKS[this.looks] ?? `The whole print could not be looked at: ${this.looks}.`;
+    const said = this.looks === "at work" ? `${words}${at ? `: ${at.replace(/…$/, "")}.` : "…"}` : words;
+    this.note.textContent = [said, this.near && NEAR].filter(Boolean).join(" ");
+    this.now.hidden = this.looks in LOOKS && this.looks !== "soon";
+  }
+
+  /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {"nothing" | "near" | "whole"} looked_at of the print as it is now @param {string} looks what is done to look at all of it */
+  show(all, looked_at, looks) {
     const open = all.filter((finding) => !finding.left),
       broken = open.filter((finding) => finding.severity === "breaks"),
       left = all.filter((finding) => finding.left);
@@ -200,7 +228,11 @@ export class FindingsSlip {
     this.count.hidden = broken.length === 0;
     this.count.textContent = `${broken.length}${whole ? "" : " so far"}`;
     this.count.setAttribute("aria-label", `${broken.length} would break${whole ? "" : ", so far"}`);
-    this.note.textContent = whole ? `${broken.length || "Nothing"} would break.` : UNCOUNTED[looked_at];
+    this.looks = whole ? "done" : looks;
+    this.near = looked_at === "near";
+    if (whole) this.note.textContent = `Looked at all of it: ${broken.length || "nothing"} would break.`;
+    else this.#note();
+    if (whole) this.now.hidden = true;
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
     const folds = [...this.body.querySelectorAll("details[data-kind][open]")],
@@ -236,6 +268,7 @@ export class FindingsSlip {
 
   /** @param {Finding} finding */
   #card(finding) {
+    const clears = finding.left ? [] : (finding.clears ?? []);
     const why = h(
       "div",
       { hidden: true },
@@ -244,6 +277,7 @@ export class FindingsSlip {
         finding.limit !== null &&
         h("p", { class: "faint" }, `Measured ${finding.measured} ${finding.unit}, limit ${finding.limit} ${finding.unit}.`),
       h("p", {}, `To do: ${finding.remedy}`),
+      ...clears.map(({ button: called, help }) => h("p", {}, `${called}: ${help}`)),
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
@@ -269,6 +303,9 @@ export class FindingsSlip {
         { class: "row" },
         shown,
         finding.can_mend && !finding.left && button("Mend it", () => this.does.act({ do: "mend", finding: finding.id })),
+        ...clears.map(({ meaning, button: called, help }) =>
+          button(called, () => this.does.act({ do: "clear", finding: finding.id, meaning }), { title: help }),
+        ),
         !finding.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: finding.id })),
       ),
     );
@@ -302,7 +339,11 @@ export class TriesSlip {
     this.empty();
   }
 
+  /** The place whose tries lie here; "" if none do. */
+  mark = "";
+
   empty() {
+    this.mark = "";
     this.body.replaceChildren(
       h(
         "p",
@@ -314,6 +355,7 @@ export class TriesSlip {
 
   /** Each as the print would be. @param {import("./transport.js").Told} told @param {Shape[]} shapes @param {(canvas: HTMLCanvasElement, box: import("./packed.js").Box, snow: Shape[]) => void} draw @param {number} height of the print */
   show(told, shapes, draw, height) {
+    this.mark = told.mark ?? "";
     const [x0, low, x1, high] = told.box ?? [0, 0, 1, 1],
       box = { x0, y0: height - high, x1, y1: height - low };
     const pictures = (told.tries ?? []).map(({ attempt, ids }) => {
@@ -351,6 +393,7 @@ export async function tried(does, act) {
 
 // ── weather ──────────────────────────────────────────────────────────────────────────────────────────────────────
 
+const NONE = "none"; // the weather of which nothing grows
 const WIDEST = 500; // what ranges further can't be set with a slider
 
 export class WeatherSlip {
@@ -402,14 +445,17 @@ export class WeatherSlip {
         one.setAttribute("aria-pressed", String(own));
         one.toggleAttribute("data-growing", own);
         const words = one.querySelector("span");
-        if (words) words.textContent = `${one.getAttribute("data-preset")}${own ? ", growing…" : ""}`;
+        if (words) words.textContent = own && this.asked.preset !== NONE ? `${this.asked.preset}, growing…` : (one.getAttribute("data-preset") ?? "");
       }
     }
   }
 
   /** @param {Motif} motif */
   #motif(motif) {
-    const lock = motif.kept
+    const none = motif.preset === NONE && !motif.kept;
+    const lock = none
+      ? [h("p", { class: "faint" }, "None of it grows now. Choose a weather, and it grows again.")]
+      : motif.kept
       ? [
           h("p", { class: "faint" }, "Locked: nothing of it moves unless you move it."),
           button("Let it grow again", () => void this.does.send({ do: "let go", motif: motif.name })),
@@ -444,18 +490,19 @@ export class WeatherSlip {
     return h(
       "section",
       { class: "card advice", "data-motif": motif.name },
-      h("h3", {}, [motif.name, motif.about].filter(Boolean).join(", ")),
+      h("h3", {}, [motif.called, motif.about].filter(Boolean).join(", ")),
       ...lock,
       presets.length > 0 && h("div", { class: "weathers" }, ...presets),
       sliders.length > 0 &&
         !motif.kept &&
+        !none &&
         this.#byHand(motif, sliders),
     );
   }
 
   /** Sliders, and over them a part of the print as they would have it, at once. @param {Motif} motif @param {Setting[]} sliders */
   #byHand(motif, sliders) {
-    const part = h("img", { alt: `A part of the print as the sliders have ${motif.name}`, class: "part", hidden: true });
+    const part = h("img", { alt: `A part of the print as the sliders have ${motif.called}`, class: "part", hidden: true });
     let [asked, next] = ["", ""];
     const look = (/** @type {string} */ wanted) => {
       next = `weather/${encodeURIComponent(motif.name)}.png?${wanted}`;
@@ -511,7 +558,7 @@ export class WeatherSlip {
 
   /** @param {object} weather @returns {Promise<unknown>} whether it grows */
   #ask(weather) {
-    this.does.say("It grows anew…");
+    this.does.say("preset" in weather && weather.preset === NONE ? "It goes…" : "It grows anew…");
     return this.does.send({ do: "weather", ...weather });
   }
 }
@@ -529,7 +576,8 @@ export function filesMade(breaks) {
 export class FilesSlip {
   /** The cautions that were read: of another machine there are others. */
   #read = "";
-  made = 0;
+  made = 0; // files in the folder, all of them
+  folder = "";
 
   /** @param {Does} does */
   constructor(does) {
@@ -645,10 +693,10 @@ export class FilesSlip {
   async show(unfold = false) {
     this.bar.hidden = this.stop.hidden = true;
     this.build.disabled = this.draw.disabled = false;
-    const [made, care] = await Promise.all([ask("files"), ask("cautions")]);
+    const [{ list: made, folder, count }, care] = await Promise.all([ask("files"), ask("cautions")]);
     this.look.hidden = made.length === 0;
     if (made.length === 0) return;
-    this.made = made.length;
+    [this.made, this.folder] = [count, folder];
     this.#lie(/** @type {Made[]} */ (made).some((file) => file.safety.some((said) => said.startsWith("older than the print"))));
     this.build.textContent = "Make them again";
     this.build.className = "";
@@ -674,7 +722,7 @@ export class FilesSlip {
 
   /** @param {boolean} old */
   #lie(old) {
-    const there = `${this.made} files lie in the folder of the print`;
+    const there = `${this.made} files lie in the folder ${this.folder}`;
     this.note.textContent = old
       ? `${there}, older than what you see: make them again before anything is cut by them.`
       : `${there}.`;
@@ -743,6 +791,7 @@ export class FilesSlip {
         h("h2", { id: "files-title" }, "Your files"),
         button("Back to the bench", () => dialog.close()),
       ),
+      h("p", { class: "faint" }, `${this.made} files lie in the folder ${this.folder}. Those of one machine are saved here together, as one.`),
       h("p", { class: "faint" }, "Cautions stand with what they are for: the gouge's beside the guide, a machine's before its files."),
       list,
     );

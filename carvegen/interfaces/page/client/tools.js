@@ -27,6 +27,7 @@ export const OTHERS = [
   { key: "slide", label: "move print", help: "Move the print about on the bench." },
 ];
 
+const TAKES = "stays"; // the pencil that takes snow, and beside it what does not end as snow does
 const APART_MM = 2; // between a flake and one more of it
 const GRIP = 22; // pixels round the bead in which it is taken hold of
 const STILL = 4; // pixels within which a hand that touched has not moved
@@ -45,6 +46,9 @@ export class Tools {
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
+  /** @type {((mark: Gesture) => Promise<{rings: [number, number][][], mm2: number}>) | null} asks what would go by a mark */
+  foresee = null;
+  #asking = false;
   /** @type {null | "move" | "bead" | "loop" | "slide"} */
   #grip = null;
   /** @type {{x: number, y: number, adds: boolean} | null} */
@@ -126,6 +130,30 @@ export class Tools {
   #draw(trail) {
     this.trail = trail;
     this.overlay.trails.add(trail);
+    if (this.tool === TAKES) void this.#foreseen(trail);
+  }
+
+  /** Outlines what of the snow would go, while the hand still draws; one question at a time, the last one of how it lies then. @param {import("./overlay.js").Trail} trail */
+  async #foreseen(trail) {
+    if (this.#asking || !this.foresee) return;
+    this.#asking = true;
+    try {
+      for (let asked = 0; this.trail === trail && asked !== trail.spots.length; ) {
+        asked = trail.spots.length;
+        const mark = this.#gesture(trail);
+        if (mark.do === "area" && asked < 3) return;
+        const { rings, mm2 } = await this.foresee(mark);
+        if (!this.overlay.trails.has(trail)) return;
+        this.overlay.foreseen = rings;
+        if (this.trail === trail)
+          this.say(mm2 ? `Dashed: ${mm2} mm² of snow would go. Lift, and it does; Esc takes the line back.` : "No snow would go here.");
+        this.changed();
+      }
+    } catch {
+      /* a mark that can't be drawn so is refused once the hand lifts */
+    } finally {
+      this.#asking = false;
+    }
   }
 
   /** @param {Spot} spot */
@@ -158,6 +186,7 @@ export class Tools {
         const end = line[line.length - 1];
         if (Math.hypot(spot[0] - end[0], spot[1] - end[1]) >= least) line.push(spot);
       }
+      if (this.tool === TAKES) void this.#foreseen(this.trail);
     } else if (this.#grip === "move") Object.assign(this.overlay.moved, { dx: last[0] - from.x, dy: last[1] - from.y });
     else if (this.#grip === "bead") this.#pull(last[0], last[1], from);
     this.changed();
@@ -190,6 +219,7 @@ export class Tools {
 
   cancel() {
     if (this.trail) this.overlay.trails.delete(this.trail);
+    this.overlay.foreseen = [];
     this.trail = this.#grip = this.#from = null;
     this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
     this.changed();
@@ -240,7 +270,10 @@ export class Tools {
     try {
       await this.send(gesture);
     } finally {
-      if (trail) this.overlay.trails.delete(trail);
+      if (trail) {
+        this.overlay.trails.delete(trail);
+        if (!this.trail) this.overlay.foreseen = [];
+      }
       if (gesture.do === "redraw") this.redrawing = false;
       this.changed();
     }

@@ -4,13 +4,13 @@
 /** @typedef {[number, number]} Point */
 /** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[], cut_with: string[], cut_by: import("./cutting.js").CutBy}} Block */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, kind: string}} Setting */
-/** @typedef {{name: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
+/** @typedef {{name: string, called: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], quiet?: boolean, rings: Point[][]}} Mark `quiet`: nobody drew it, and it is not shown */
 /** @typedef {{say: string, shapes: {how: "mended" | "gone" | "new", rings: Point[][]}[]}} Recut what became of locked snow when others came to cut it */
 /** @typedef {{key: string, short: string, help: string, graded: boolean, bare: boolean}} Meaning */
 /** @typedef {{version: number, opening: string, window_id?: number, name: string, folder: string, file: string, size: Point, step: number, paper?: string, register_error_mm?: number, start: string, only_looks: boolean, held_by: "" | "window" | "program", undo: number, redo: number, blocks: Block[], motifs: Motif[], marks: Mark[], meanings: Meaning[], recut: Recut | null, land_mm: number, flake_mm: number, stage: string | null}} Print */
 /** @typedef {{version: number, gone?: number[], groups: {kind: string, name: string, blocks: string[], ids: number[]}[], reload?: boolean, marks?: Mark[], gone_marks?: string[], undo: number, redo: number, said?: string[], message?: string, kept?: string[], mark?: string, chosen?: number, box?: number[], tries?: {attempt: number, ids: number[]}[]}} Told */
-/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, for: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, left: boolean}} Finding */
+/** @typedef {{id: string, kind: string, severity: "breaks" | "risk" | "advice", block: string, at: Point | null, title: string, sentence: string, remedy: string, for: string, why?: string, measured: number | null, limit: number | null, unit: string, can_mend: boolean, clears?: {meaning: string, button: string, help: string}[], left: boolean}} Finding */
 /** @typedef {{kind: string, version?: number, text?: string, part?: number | null, so_far?: string, say?: string, pages?: number, paper?: string, breaks?: number}} News */
 /** @typedef {{do: string, [key: string]: unknown}} Gesture */
 

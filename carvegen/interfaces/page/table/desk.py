@@ -166,9 +166,12 @@ class Desk:
 
     def white_in(self, area: BaseGeometry) -> float:
         """How much of an area is snow, 0…1."""
+        return self.snow_mm2(area) / max(float(shapely.area(area)), geometry.GRID_MM)
+
+    def snow_mm2(self, area: BaseGeometry) -> float:
+        """How much snow lies in an area, mm²."""
         snow = [self.seen.shape(n) for n in self.seen.near(area) if self.seen.like(n)[0] == "snow"]
-        white = shapely.area(shapely.intersection(geometry.polygon_array(snow), area)).sum() if snow else 0.0
-        return float(white / max(float(shapely.area(area)), geometry.GRID_MM))
+        return float(shapely.area(shapely.intersection(geometry.polygon_array(snow), area)).sum()) if snow else 0.0
 
     def lies(self, name: str) -> bool:
         """Whether a motif is snow that lies on things."""
@@ -323,6 +326,37 @@ class Desk:
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
             new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
         )  # fmt: skip
+
+    def _tried(self, change: Change) -> tuple[_Marks, list[Patch], BaseGeometry]:
+        """All marks as they would be after a change, what these would make, and where; nothing is changed by it."""
+        gone_keys, marks = self._marks_after(change)
+        check_agreement(marks.every, openings=geometry.union(self.bare.openings))
+        keys = {record["key"] for _, record in change.marks_new}
+        _, come = changed_patches(
+            self.patches, self.ground, self.stock.near, gone=gone_keys,
+            new=[mark for mark in marks.own if mark.key in keys],
+            order={mark.key: k for k, mark in enumerate(marks.every)},
+        )  # fmt: skip
+        return marks, come, geometry.solid(shapely.union_all([patch.zone for patch in come]))
+
+    def scene_after(self, change: Change, window: BaseGeometry) -> Scene:
+        """What would lie in a window after the marks of a change, for its checks."""
+        marks, come, zone = self._tried(change)
+        now, white = self.scene(window), dict[str, Any]()
+        for name, shapes in now.white.items():
+            own = [lot.shapes for patch in come for lot in patch.lots if name in lot.blocks]
+            then = shapely.intersection(shapely.union_all(geometry.stack(own)), zone)
+            left = shapely.difference(shapely.union_all(shapes), zone)
+            white[name] = geometry.parts(shapely.union_all([left, then, *self.bare.openings]))
+        return replace(now, white=white, stays={name: stays_on(marks.every, name) for name in white})
+
+    def taken_by(self, change: Change) -> BaseGeometry:
+        """The snow that would go by marks of a change; nothing is changed by asking."""
+        _, come, zone = self._tried(change)
+        now = [self.seen.shape(n) for n in self.seen.near(zone) if self.seen.like(n)[0] == "snow"]
+        then = geometry.stack(lot.shapes for patch in come for lot in patch.lots)
+        gone = shapely.difference(shapely.intersection(shapely.union_all(now), zone), shapely.union_all(then))
+        return geometry.solid(gone)
 
     def _written(self, change: Change, marks: _Marks, put: ChangeWriter) -> None:
         """Note a change; then write files that it makes whole, and last the print file, which names them."""

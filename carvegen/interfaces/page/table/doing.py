@@ -18,7 +18,7 @@ from carvegen.base.words import shortened
 from carvegen.facts.composition import ban
 from carvegen.facts.profiles import KINDS
 from carvegen.interfaces.page import gestures
-from carvegen.interfaces.page.print_checks import is_mended, unmended
+from carvegen.interfaces.page.print_checks import is_cleared, is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
 from carvegen.interfaces.page.wording import unread_words
@@ -27,6 +27,7 @@ from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.motifs import motif as kind_of
 from carvegen.prints.file.editing import (
+    NO_WEATHER,
     OF_A_PIECE,
     with_cutting,
     with_grown_by,
@@ -59,6 +60,8 @@ _AROUND_MM = (
 _CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
+_CLEARS = (1.0, 2.0, 3.5, 5.0)  #: limits: so far about what breaks a mark reaches that clears it, the first that does
+_LEAST_DISC_MM = 0.5  #: a limit that is less, or of something else than a width, counts as this
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
 #: What is neither rubbed out nor taken back here.
@@ -178,7 +181,7 @@ class _Marking:
 
 def _locks(desk: Desk, keeping: Keeping) -> Iterator[str]:
     """That what was touched is locked by this with all others of its motif, and how to have it back."""
-    names = [desk.print_.motifs[k].name for k in sorted(keeping.own)]
+    names = [desk.print_.motifs[k].called for k in sorted(keeping.own)]
     if names:
         all_ = " and ".join(names)
         yield f"all of {all_} is locked now, so that the rest stays where it lies; taking this back unlocks it"
@@ -207,9 +210,19 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
     return tuple(names)
 
 
+def _check_grows(desk: Desk, names: Iterable[str]) -> None:
+    """Refuse to have more of what does not grow."""
+    asked = [desk.print_.motifs[desk.motif_called(name)] for name in names]
+    if not any(entry.grows for entry in asked):
+        hint = "choose its weather first, on the slip Weather; or draw own snow"
+        raise InputError("does not grow: its weather is none", value=asked[0].called, hint=hint)
+
+
 def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> PlannedChange:
     marking = _Marking(desk=desk)
     motifs = _named(drawn.motifs, (motif.name for motif in desk.print_.motifs), "motif")
+    if drawn.meaning == Meaning.MORE and motifs:
+        _check_grows(desk, motifs)
     blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
     heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
     strength = round(float(np.clip(drawn.strength * heavy, 0.02, 1.0)), 2) if drawn.meaning.graded else 1.0
@@ -271,7 +284,7 @@ def _(gesture: gestures.Bare, desk: Desk) -> PlannedChange:
 @planned.register(gestures.Try)
 def _(gesture: gestures.Try, desk: Desk) -> PlannedChange:
     marking, shape = _Marking(desk=desk), own_marks.area_of(gesture.points)
-    desk.motif_called(gesture.motif)
+    _check_grows(desk, [gesture.motif])
     again = [mark for mark in marking.own if mark.meaning == Meaning.GROW_AGAIN and mark.motifs == (gesture.motif,)]
     for mark in again:
         if shapely.area(shapely.intersection(mark.shape, shape)) >= _SAME_PLACE * shapely.area(shape):
@@ -330,6 +343,32 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> PlannedChange:
     return PlannedChange(change=Change(what=f"mend the {block} block", text=text), notes=notes)
 
 
+def clearing_planned(block: str, finding: Finding, meaning: Meaning, desk: Desk) -> PlannedChange:
+    """The smallest mark about what would break that clears it; `InputError` if none does.
+
+    One that stays takes the snow there, of every block; one that comes out takes the land there, of this block alone.
+    """
+    assert finding.at is not None
+    at = shapely.Point(finding.at)
+    for window in (shapely.buffer(at, by, cap_style="square") for by in _AROUND_MM):
+        now = desk.scene(window)
+        for wide in _CLEARS:
+            marking = _Marking(desk=desk)
+            disc = shapely.buffer(at, wide * max(finding.limit, _LEAST_DISC_MM))
+            blocks = (block,) if meaning == Meaning.COMES_OUT else ()
+            marking.put(Mark(meaning=meaning, shape=disc, key=marking.key(), blocks=blocks))
+            plan = marking.change(str(meaning))
+            cleared = is_cleared(now, desk.scene_after(plan.change, window), window, block, finding.at)
+            if cleared:
+                return plan
+            if cleared is None:
+                break
+    raise InputError(
+        "would break all the same", where=finding.title.lower(),
+        hint="try the other button, draw it thicker there, print it larger, or leave it to your knife",
+    )  # fmt: skip
+
+
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
     """A mark that takes shapes of one likeness away: what of one motif lies there prints."""
     _, name, blocks = desk.seen.like(numbers[0])
@@ -358,7 +397,7 @@ class _Editing:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
         first = min(motifs, default=None)
         if first is not None:
-            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if not self.desk.print_.motifs[k].kept]
+            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if self.desk.print_.motifs[k].is_new]
             self.keeping = self.desk.kept(sorted({*motifs, *later}))
 
     def take(self, number: int) -> str:
@@ -538,17 +577,16 @@ def _on_face(desk: Desk, shape: BaseGeometry) -> BaseGeometry:
 @planned.register(gestures.Keep)
 def _(gesture: gestures.Keep, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
+    called = desk.print_.motifs[motif].called
     if gesture.kept:
         kept = desk.kept([motif])
         if kept is None:
-            raise InputError("is locked already", value=gesture.motif)
-        return PlannedChange(
-            change=Change(what=f"lock {gesture.motif}", text=kept.text, files=kept.files), keeping=kept
-        )
+            raise InputError("is locked already", value=called)
+        return PlannedChange(change=Change(what=f"lock {called}", text=kept.text, files=kept.files), keeping=kept)
     if not desk.print_.motifs[motif].kept:
-        raise InputError("is not locked", value=gesture.motif)
+        raise InputError("is not locked", value=called)
     text = _edited_text(desk, lambda _, __: released(desk.print_, [gesture.motif]))
-    return PlannedChange(change=Change(what=f"let {gesture.motif} grow again", text=text))
+    return PlannedChange(change=Change(what=f"let {called} grow again", text=text))
 
 
 @planned.register(gestures.Weather)
@@ -556,13 +594,17 @@ def _(gesture: gestures.Weather, desk: Desk) -> PlannedChange:
     motif = desk.motif_called(gesture.motif)
     if desk.print_.motifs[motif].kept:
         raise InputError(
-            "is locked as it is", value=gesture.motif, hint="let it grow again first: then it grows by other weather"
+            "is locked as it is",
+            value=desk.print_.motifs[motif].called,
+            hint="let it grow again first: then it grows by other weather",
         )
     entry, own = desk.print_.motifs[motif], gesture.settings
+    if gesture.preset == NO_WEATHER and not entry.grows:
+        raise InputError("grows no more already", value=entry.called, hint="choose a weather, and it grows")
     if gesture.preset in kind_of(entry.motif).PRESETS:
         own = {**suited(entry, gesture.preset, desk.size), **own}
     text = _edited_text(desk, with_weather, motif, gesture.preset, own)
-    return PlannedChange(change=Change(what=f"weather of {gesture.motif}", text=text))
+    return PlannedChange(change=Change(what=f"weather of {entry.called}", text=text))
 
 
 @planned.register(gestures.CutBy)

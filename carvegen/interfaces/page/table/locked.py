@@ -66,7 +66,7 @@ def _marks_for(desk: Desk, k: int) -> list[Mark]:
 
 def unread(desk: Desk, limits: Mapping[int, Limits]) -> list[str]:
     """The motifs that others would cut and whose shapes can't be changed one by one: they are not looked at."""
-    return [desk.print_.motifs[k].name for k in limits if desk.names(k) is None]
+    return [desk.print_.motifs[k].called for k in limits if desk.names(k) is None]
 
 
 def mended_shapes(desk: Desk, limits: Mapping[int, Limits]) -> Iterator[tuple[int, list[int], PolygonArray]]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Setups
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["INLINE", "File", "cautions", "files", "listed"]
+__all__ = ["INLINE", "File", "cautions", "files", "files_in", "listed"]
 
 #: What a browser may show by itself, and as what.
 INLINE = {".png": "image/png", ".pdf": "application/pdf", ".html": "text/html; charset=utf-8", ".svg": "image/svg+xml"}
@@ -88,6 +88,11 @@ def files(print_: Print, shelf: Library) -> list[File]:
         if not old.get(of, "it is of no block of the print"):
             result.append(_together(folder, above, {name: known[name] for name in names}, questions[of]))
     return result
+
+
+def files_in(folder: Path) -> int:
+    """How many files lie in a folder and in those in it, as who opens them counts."""
+    return sum(path.is_file() and not path.name.startswith(".") for path in folder.rglob("*"))
 
 
 def _together(folder: Path, above: str, known: Mapping[str, str], questions: Sequence[str]) -> File:

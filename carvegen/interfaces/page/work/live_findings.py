@@ -17,6 +17,7 @@ from carvegen.base.findings import Finding, Severity
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
 from carvegen.interfaces.page.print_checks import inner_of, nearby_findings
+from carvegen.interfaces.page.wording import clearing_words
 from carvegen.marking.adapting import kept_findings
 
 if TYPE_CHECKING:
@@ -45,12 +46,19 @@ class LatestFindings:
         self._by_block = {name: list(findings) for name, findings in by_block.items()}
         self.version, self.near = version, False
 
+    def same(self, before: int, version: int) -> None:
+        """A version in which nothing can break otherwise than in the one before it."""
+        if self.version == before:
+            self.version = version
+
     def is_whole(self, version: int) -> bool:
         """Whether they are of all of the print as it was in a version."""
         return self.version == version and not self.near
 
     def part(self, by_block: Mapping[str, tuple[Finding, ...]], inner: BaseGeometry, version: int) -> None:
-        """Anew where one has looked."""
+        """Anew where one has looked, unless all of that version was looked at meanwhile."""
+        if self.is_whole(version):
+            return
         inner = geometry.prepared(inner)
         for name in {*self._by_block, *by_block}:
             away = [finding for finding in self._by_block.get(name, []) if not _in(finding, inner)]
@@ -97,7 +105,8 @@ def key_of(block: str, finding: Finding) -> str:
 
 def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
-    mends = block in unmended and finding.at is not None and can_mend([finding])
+    here = finding.at is not None and can_mend([finding])
+    mends = here and block in unmended
     at, key = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
         "id": key, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
@@ -106,7 +115,7 @@ def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozens
         "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines),
         "numbers": finding.numbers, "measured": round(finding.measured, 3),
         "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
-        "can_mend": mends,
+        "can_mend": mends, "clears": clearing_words(block) if here else [],
     }  # fmt: skip
 
 

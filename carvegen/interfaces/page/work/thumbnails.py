@@ -15,6 +15,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.parameters import parameters
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
+from carvegen.prints.file.editing import NO_WEATHER
 from carvegen.prints.file.suited import suited
 from carvegen.writers.whole_print.print_png import Coat, print_png
 
@@ -35,7 +36,7 @@ _PX_WIDE = 240
 
 
 def thumbnail(at_desk: AtDesk, name: str, preset: str) -> bytes:
-    """A part of the print with a motif by one of its presets, all other white as it is; a PNG.
+    """A part of the print with a motif by one of its presets, or with none of it, all other white as it is; a PNG.
 
     Each preset is grown as the print would grow it: on the whole face, or so much of a large one as a picture may
     cost. On a part alone, boards that go on past its sides would be ground, and the share that is asked would fall on
@@ -54,6 +55,8 @@ def thumbnail(at_desk: AtDesk, name: str, preset: str) -> bytes:
     with at_desk() as desk:
         entry, size = desk.print_.motifs[desk.motif_called(name)], desk.size
     module = motif(entry.motif)
+    if preset == NO_WEATHER:
+        return _part(at_desk, name, None)
     if preset not in module.PRESETS:
         raise InputError("must be a preset of this motif", value=preset, hint=f"one of: {', '.join(module.PRESETS)}")
     return _part(at_desk, name, module.Settings(**{**module.PRESETS[preset], **suited(entry, preset, size)}))
@@ -83,6 +86,7 @@ def by_hand(at_desk: AtDesk, name: str, changes: Mapping[str, str]) -> bytes:
 
 
 def _part(at_desk: AtDesk, name: str, settings: Any) -> bytes:  # noqa: ANN401
+    """The picture of a motif by these settings; None for none of it."""
     with at_desk() as desk:
         frame = _frame(desk, name)
         window = shapely.box(*frame)
@@ -93,7 +97,8 @@ def _part(at_desk: AtDesk, name: str, settings: Any) -> bytes:  # noqa: ANN401
     if any(side > most for side, most in zip(size, _GROWS_MM, strict=True)):
         wide = shapely.box(*_about(middle, _GROWS_MM, size))
         place = replace(place, area=geometry.solid(shapely.intersection(place.area, wide)), frame=wide)
-    snow = bed.grown(settings, place, stream(bed.seed, "print", entry.motif, str(entry.nth)))
+    grows = settings is not None
+    snow = bed.grown(settings, place, stream(bed.seed, "print", entry.motif, str(entry.nth))) if grows else ()
     white = shapely.union_all([*snow, *others])
     coats = [
         Coat(ink=block.ink, land=geometry.solid(shapely.difference(
