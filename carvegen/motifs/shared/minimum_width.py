@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Indices, PolygonArray, Rings
 
 __all__ = [
+    "Corners",
     "Standing",
     "closed",
     "held",
@@ -36,7 +37,7 @@ _FINE_MM = 0.008  #: how far an outline may be simplified
 _HAIR_MM = 0.001  #: corners nearer to a line than this make GEOS offset it ten times and more as slowly;
 _ROUGH_MM = 0.004  #: and those nearer than this too, where no limit hangs on it
 _THINNED = 0.02  #: of an offset: by so much more than GEOS means to, an outline it has thinned out may lie otherwise
-_LONG = 300  #: outlines with more corners are worth a tree
+_LONG = 60  #: outlines with more corners are worth a tree
 _ROUNDS = 12
 _CUT_BACK = 2  #: rounds in which patches of a fringe are cut back before they are left out
 _ARC = 4
@@ -51,21 +52,37 @@ class Standing:
 
     tiles: PolygonArray  #: (n,), of each tile every piece by itself; those of different tiles overlap
     cells: PolygonArray  #: (n,), the tile that each belongs to
-    doubtful: PolygonArray  #: (n,), where they would be found too narrow as they are: corners, by a hair
+    number: Indices  #: (n,), of each among those that stood before anything was cut off
+    corners: Corners  #: of those
 
     def near(self, places: PolygonArray) -> Standing:
         """The pieces that meet any of `places`."""
         met = np.unique(shapely.STRtree(self.tiles).query(places, predicate="intersects")[1])
-        return Standing(self.tiles[met], self.cells[met], self.doubtful[met])
+        return Standing(self.tiles[met], self.cells[met], self.number[met], self.corners)
+
+
+class Corners:
+    """Where pieces are narrower than the land as they are: by a hair, or in corners; worked out when asked."""
+
+    def __init__(self, pieces: PolygonArray, land_mm: float) -> None:
+        self._pieces, self._land_mm = pieces, land_mm
+        self._known = np.full(len(pieces), None, dtype=object)
+
+    def of(self, number: Indices) -> NDArray[np.object_]:
+        """Those of some of the pieces; (n,)."""
+        new = np.unique(number[shapely.is_missing(self._known[number])])
+        if len(new):
+            thin, piece = _thin(self._pieces[new], self._land_mm)
+            groups = geometry.regrouped(thin, piece, len(new))
+            self._known[new] = geometry.offset(groups, self._land_mm / 4, quad_segs=_ROUGH_ARC)
+        return np.asarray(self._known[number], dtype=object)
 
 
 def standing(shape: BaseGeometry, land_mm: float, *, near: BaseGeometry) -> Standing:
     """The shape, as far as it lies near the cuts to come, ready to be asked what is left of it."""
     tiles, cells = tiles_of(shape, 2 * land_mm, near)
     wide, tile = geometry.owned_parts(opened(tiles, land_mm, quad_segs=_ROUGH_ARC))
-    thin, piece = _thin(wide, land_mm)
-    thin = geometry.offset(geometry.regrouped(thin, piece, len(wide)), land_mm / 4, quad_segs=_ROUGH_ARC)
-    return Standing(wide, cells[tile], thin)
+    return Standing(wide, cells[tile], np.arange(len(wide)), Corners(wide, land_mm))
 
 
 def thin_parts(shape: BaseGeometry, width: float, *, near: BaseGeometry) -> PolygonArray:
@@ -224,11 +241,15 @@ def within(pieces: PolygonArray, area: BaseGeometry) -> PolygonArray:
 
 
 def _slivers(before: Standing, cuts: PolygonArray, width: float) -> PolygonArray:
-    """What the cuts leave narrower than `width` of shapes that were wider there before."""
+    """What disjoint cuts leave narrower than `width` of shapes that were wider there before."""
     before = before.near(cuts)  # in what they do not touch nothing has become narrower
-    left = shapely.difference(before.tiles, shapely.disjoint_subset_union_all(cuts))
+    tile, cut = shapely.STRtree(cuts).query(before.tiles, predicate="intersects")
+    left = shapely.difference(before.tiles, geometry.regrouped(cuts[cut], tile, len(before.tiles)))
     thin, tile = _thin(left, width)
-    new = shapely.difference(thin, before.doubtful[tile])
+    large = shapely.area(thin) > (width / 4) ** 2
+    large[large] = shapely.intersects(thin[large], before.cells[tile[large]])
+    thin, tile = thin[large], tile[large]
+    new = shapely.difference(thin, before.corners.of(before.number[tile]))
     new = geometry.parts(shapely.intersection(new, before.cells[tile]))
     return new[shapely.area(new) > (width / 4) ** 2]
 
@@ -296,7 +317,7 @@ def _broken_round(
     shapely.prepare(window)
     near = cuts[shapely.intersects(window, cuts)]
     near, tiles = shapely.intersection(near, window), printed.near(places)
-    tiles = Standing(shapely.intersection(tiles.tiles, window), tiles.cells, tiles.doubtful)
+    tiles = Standing(shapely.intersection(tiles.tiles, window), tiles.cells, tiles.number, tiles.corners)
     weak = _broken(geometry.parts(near), shapely.intersection(area, window), limits, tiles)
     close = shapely.STRtree(places).query(weak, predicate="dwithin", distance=1.5 * limits.land_mm)[0]
     return np.asarray(weak[np.unique(close)], dtype=object)
@@ -342,16 +363,23 @@ def _weak(
     good = geometry.empty() if good is None else good
     near = good[np.unique(tree.query(good, predicate="dwithin", distance=land)[0])]
     cuts = np.concatenate([pieces, near])
-    ground = shapely.difference(area, shapely.disjoint_subset_union_all(cuts))
-    lands = necks(geometry.rings(geometry.parts(ground)), land)
+    taken = geometry.parts(shapely.disjoint_subset_union_all(cuts))
+    lands = necks(_round_cuts(area, taken), land)
     if len(near):
         chords = geometry.lines(lands.start, lands.end)
         lands = lands.chosen(np.unique(tree.query(chords, predicate="dwithin", distance=geometry.GRID_MM)[0]))
     parts = necks(geometry.rings(pieces), limits.cut_mm)
     patches = [_capsules(lands, land / 2), _capsules(parts, land / 2)]
     if printed is not None:
-        patches.append(_beside(_slivers(printed, cuts, land), printed, land))
+        patches.append(_beside(_slivers(printed, taken, land), printed, land))
     return np.concatenate(patches)
+
+
+def _round_cuts(area: BaseGeometry, cuts: PolygonArray) -> Rings:
+    """The outlines of the land that disjoint cuts leave of an area: their own where none reaches its edge."""
+    if shapely.contains_properly(geometry.prepared(area), cuts).all():
+        return geometry.stacked(geometry.rings(geometry.parts(area)), geometry.reversed_rings(geometry.rings(cuts)))
+    return geometry.rings(geometry.parts(shapely.difference(area, geometry.solid(cuts))))
 
 
 def _beside(slivers: PolygonArray, printed: Standing, land: float) -> PolygonArray:

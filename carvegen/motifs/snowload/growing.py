@@ -174,7 +174,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     area, shapes = ground_over(place.area, frame), ground_over(silhouette, frame)
     core = np.concatenate([_rounded(heaps.core, 2 * settings.detail_mm), heaps.pads])
     white = _over_tips(_without_specks(core, silhouette, limits), silhouette, heaps.tips)
-    white = shapely.intersection(run_on(white, frame, strip_mm(limits)), area)
+    white = geometry.cropped(run_on(white, frame, strip_mm(limits)), area)
     thin = _twigs(settings, silhouette, white, limits, showing)
     on_top = shapely.STRtree(thin).query(heaps.tips, predicate="dwithin", distance=_NEAR_TOP_MM)[1]
     dark = shapely.union_all(np.delete(thin, on_top))
@@ -191,7 +191,7 @@ def grow(settings: Settings, place: Place, limits: Limits, rng: Generator) -> Gr
     may = heaps.may[np.unique(shapely.STRtree(heaps.may).query(over, predicate="intersects")[1])]
     fringe = run_on(shapely.difference(shapely.disjoint_subset_union_all(may), dark), frame, strip_mm(limits))
     with fringing:
-        free = loosened(over, shapely.intersection(fringe, area), area, limits, printed=printed)
+        free = loosened(over, geometry.cropped(fringe, area), area, limits, printed=printed)
     cuts = within(over, frame)
     free = supported(within(free, frame), frame, strip_mm(limits))
     return Growth(cuts=cuts, on_shapes=lying_on(cuts, place), free=free, remark=heaps.remark)

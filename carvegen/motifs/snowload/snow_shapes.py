@@ -17,6 +17,7 @@ from carvegen.motifs.snowload.settling import crags
 
 if TYPE_CHECKING:
     from numpy.random import Generator
+    from numpy.typing import NDArray
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
@@ -350,15 +351,13 @@ def specks(white: PolygonArray, silhouette: BaseGeometry, times: float = 1.0) ->
     Those to be white too, and slots: filled they would be pillars, so the white has to draw back from them. Both up
     to so many times the size.
     """
-    tree = shapely.STRtree(white)
     near = shapely.clip_by_rect(silhouette, *(shapely.total_bounds(white) + np.array([-6, -6, 6, 6])))
     near = without_holes_far_from(near, white, 0.1)
     full = geometry.parts(shapely.union(shapely.disjoint_subset_union_all(white), near))
     holes = geometry.holes(full)
     holes = holes[shapely.area(holes) < times * _SPECK_MM2]
-    touched = np.unique(tree.query(holes, predicate="dwithin", distance=0.02)[0])
-    holes = holes[touched]
-    slots = _slots(holes, tree)
+    holes = holes[_near_any(holes, white, 0.02)]
+    slots = _slots(holes, white)
     return geometry.offset(holes[~slots], 0.03, quad_segs=2), holes[slots]
 
 
@@ -383,7 +382,17 @@ def without_holes_far_from(shape: BaseGeometry, others: PolygonArray, distance: 
     return shapely.MultiPolygon(ringed)
 
 
-def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
+def _near_any(shapes: NDArray[np.object_], others: PolygonArray, distance: float) -> Mask:
+    """Which shapes lie within `distance` of any of the others; (n,).
+
+    GEOS prepares what is sought in a tree, so these are the others: they have many corners, and the shapes have few.
+    """
+    near = np.zeros(len(shapes), dtype=bool)
+    near[shapely.STRtree(shapes).query(others, predicate="dwithin", distance=distance)[1]] = True
+    return near
+
+
+def _slots(holes: PolygonArray, white: PolygonArray) -> Mask:
     """Which pieces of sky are slots between twigs with snow at their foot: filled, each would be a white pillar; (n,).
 
     Snow that shuts a slot from above lies in a fork, and fills it.
@@ -391,8 +400,7 @@ def _slots(holes: PolygonArray, white: shapely.STRtree) -> Mask:
     left, low, right, high = shapely.bounds(holes).T
     tall = high - low > _TALL * (right - left)
     xy, hole = shapely.get_coordinates(shapely.segmentize(holes, 0.2), return_index=True)
-    snowy = np.zeros(len(xy), dtype=bool)
-    snowy[white.query(shapely.points(xy), predicate="dwithin", distance=0.02)[0]] = True
+    snowy = _near_any(geometry.dots(xy), white, 0.02)
     count, up = (
         np.bincount(hole, snowy, minlength=len(holes)),
         np.bincount(hole, snowy * xy[:, 1], minlength=len(holes)),

@@ -7,11 +7,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.motifs.shared import minimum_width
 from carvegen.motifs.shared.minimum_width import (
+    Corners,
     Standing,
     _broken,
     _broken_round,
     _closed_apart,
+    _round_cuts,
     _shrunk,
     _slivers,
     _thin,
@@ -169,11 +172,34 @@ def test_pieces_of_land_in_one_tile_are_asked_each_by_itself() -> None:
 def test_of_what_cuts_do_not_touch_no_sliver_is_told_and_of_what_they_touch_all_they_leave() -> None:
     """Of two bars, one too thin from the start, the other left too thin by its cut over 6 mm."""
     tiles = shapes(shapely.box(2, 2, 12, 2.3), shapely.box(2, 5, 12, 7))
-    cells, doubtful = np.full(2, shapely.box(0, 0, 14, 14)), np.full(2, shapely.Polygon())
+    cells = np.full(2, shapely.box(0, 0, 14, 14))
     cut = shapes(shapely.box(4, 5.3, 10, 8))
-    result = _slivers(Standing(tiles, cells, doubtful), cut, LAND)
+    result = _slivers(Standing(tiles, cells, np.arange(2), Corners(tiles, LAND)), cut, LAND)
     assert shapely.bounds(result)[:, 1] == pytest.approx(5)
     assert shapely.area(result).sum() == pytest.approx(6 * 0.3, abs=0.15)
+
+
+@pytest.mark.parametrize("beyond", [0, 3], ids=["inside", "over the edge"])
+def test_the_land_round_cuts_has_the_outlines_of_the_face_less_the_cuts(beyond) -> None:
+    ring = shapely.box(8, 8, 20, 20).difference(shapely.box(10, 10, 18, 18))
+    cuts, window = shapes(ring, shapely.box(30, 8, 57 + 2 * beyond, 20)), shapely.box(1, 1, 58, 29)
+    land = _round_cuts(window, cuts)
+    asked = geometry.rings(geometry.parts(shapely.difference(window, shapely.union_all(cuts))))
+    assert len(land) == len(asked)
+    assert np.sort(land.twice_areas) == pytest.approx(np.sort(asked.twice_areas))
+
+
+def test_where_pieces_are_too_narrow_from_the_start_is_worked_out_once_and_only_if_asked(monkeypatch) -> None:
+    looked_at = []
+    monkeypatch.setattr(
+        minimum_width, "_thin", lambda pieces, width: (looked_at.append(len(pieces)), _thin(pieces, width))[1]
+    )
+    slim = shapely.union(shapely.box(0, 0, 9, 2), shapely.box(9, 0.9, 12, 1.1))
+    corners = Corners(shapes(shapely.box(20, 0, 30, 3), slim, shapely.box(40, 0, 50, 4)), LAND)
+    first = corners.of(np.array([1, 0, 1]))
+    assert shapely.area(first) == pytest.approx(shapely.area(corners.of(np.array([1, 0, 1]))))
+    assert shapely.area(first[0]) > 3 * 0.2 > shapely.area(first[1])
+    assert looked_at == [2]
 
 
 def test_what_is_thin_is_told_with_the_shape_that_it_is_a_part_of() -> None:
