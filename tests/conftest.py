@@ -28,6 +28,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("HYPOTHESIS_NO_PLUGINS", "1")
 
 import pytest
+from _pytest.runner import runtestprotocol
 from hypothesis import HealthCheck, given, settings
 from hypothesis.strategies import integers, lists
 
@@ -173,6 +174,22 @@ def pytest_collection_modifyitems(config, items) -> None:
     if hasattr(config, "workerinput"):
         order = {Path(__file__).parent / name: place for place, name in enumerate(LONG)}
         items.sort(key=lambda item: order.get(item.path, len(LONG)))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_protocol(item, nextitem) -> bool | None:
+    """A process of a run tells of each test once, not five times: that costs more than most tests, in both processes.
+
+    Of what was laid for a test and cleared away it tells only if that failed, was skipped or said something; of all,
+    where all is asked for: how long each took, or a report for others.
+    """
+    option = item.config.option
+    if not hasattr(item.config, "workerinput") or option.durations is not None or option.xmlpath:
+        return None
+    for report in runtestprotocol(item, nextitem=nextitem, log=False):
+        if report.when == "call" or not report.passed or report.sections:
+            item.ihook.pytest_runtest_logreport(report=report)
+    return True
 
 
 def cpu_seconds() -> float:

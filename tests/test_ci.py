@@ -23,6 +23,7 @@ from tests.conftest import (
     cpu_seconds,
     end_forkserver,
     pytest_collection_modifyitems,
+    pytest_runtest_protocol,
     pytest_terminal_summary,
     read_constants,
 )
@@ -63,6 +64,38 @@ def test_what_the_suite_leaves_out_is_tried_by_the_long_run():
     files = {path for path in (HOME / "tests").rglob("test_*.py") if says.search(path.read_text(encoding="utf-8"))}
     assert len(files) > 50
     assert files - {Path(__file__).resolve()} <= set(files_of_laws())
+
+
+TOLD = {
+    ("setup", "passed", ()): False,
+    ("setup", "passed", ("Captured stdout setup", "ice")): True,
+    ("setup", "failed", ()): True,
+    ("setup", "skipped", ()): True,
+    ("call", "passed", ()): True,
+    ("call", "failed", ()): True,
+    ("teardown", "passed", ()): False,
+    ("teardown", "passed", ("Captured stderr teardown", "ice")): True,
+    ("teardown", "failed", ()): True,
+}
+
+
+@pytest.mark.parametrize("asked", [{}, {"durations": 10}, {"xmlpath": "report.xml"}, {"workerinput": None}])
+def test_a_process_tells_of_a_test_once_and_of_what_was_laid_for_it_only_what_is_to_be_seen(monkeypatch, asked):
+    """All is told where times or a report are asked for, and in a run of one process: then pytest's own does it."""
+    reports = [
+        SimpleNamespace(when=when, passed=outcome == "passed", sections=list(said), key=(when, outcome, said))
+        for when, outcome, said in TOLD
+    ]
+    monkeypatch.setattr(sys.modules[pytest_runtest_protocol.__module__], "runtestprotocol", lambda *_, **__: reports)
+    told: list[tuple] = []
+    config = SimpleNamespace(option=SimpleNamespace(**{"durations": None, "xmlpath": None} | asked))
+    if "workerinput" not in asked:
+        config.workerinput = {}
+    item = SimpleNamespace(
+        config=config, ihook=SimpleNamespace(pytest_runtest_logreport=lambda report: told.append(report.key))
+    )
+    assert pytest_runtest_protocol(item, None) is (None if asked else True)
+    assert told == ([] if asked else [key for key, is_told in TOLD.items() if is_told])
 
 
 def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
