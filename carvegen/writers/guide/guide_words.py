@@ -101,8 +101,8 @@ def legend(job: Job, shown: Seen, zones: Zones) -> Iterator[Entry]:
         yield Entry(words="Coarse hatching: goes through the whole thickness.", shows="through")
     if len(shown.free):
         yield Entry(
-            words="Fine hatching, outlined, of the snow's own edge or of a mark of yours: yours to decide, gouge in hand; "
-            f"it may go or stay. {_where(shown.free)}",
+            words="Fine hatching, outlined, of the snow's own edge or of a mark of yours: yours to decide, gouge in "
+            f"hand; it may go or stay. {_where(shown.free)}",
             shows="free",
         )
     if len(zones.stands):
