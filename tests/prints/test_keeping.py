@@ -56,9 +56,9 @@ WITHOUT = TEXT.replace('marks_grew_by = ["one"]\n', "").replace('kept = "kept/ne
 def kept_print(folder) -> Any:
     (folder / "print.toml").write_text(TEXT, encoding="utf-8")
     motifs = [
-        SimpleNamespace(name="near flakes", called="near flakes", kept="kept/near-flakes.svg"),
-        SimpleNamespace(name="snowload 1", called="lying snow 1", kept="kept/caps.svg"),
-        SimpleNamespace(name="grain 1", called="grain 1", kept=""),
+        SimpleNamespace(name="near flakes", called="near flakes", grows=True, kept="kept/near-flakes.svg"),
+        SimpleNamespace(name="snowload 1", called="lying snow 1", grows=True, kept="kept/caps.svg"),
+        SimpleNamespace(name="grain 1", called="grain 1", grows=True, kept=""),
     ]
     return SimpleNamespace(path=folder / "print.toml", motifs=motifs)
 

@@ -264,7 +264,8 @@ def _check_marked(top: FilePlace, many: Mapping[str, Sequence[Mapping[str, Any]]
     own = [
         entry.get("name") or usual_name(kinds[k], kinds[:k].count(kinds[k])) for k, entry in enumerate(many["motifs"])
     ]
-    own += [called_by_kind(kind, kinds[:k].count(kind)) for k, kind in enumerate(kinds)]
+    named = [bool(entry.get("name")) for entry in many["motifs"]]
+    own += [called_by_kind(kind, kinds[:k].count(kind)) for k, kind in enumerate(kinds) if not named[k]]
     blocks = [entry["name"] for entry in many["blocks"] if entry.get("name")]
     for k, entry in enumerate(many["marked"]):
         for key, known, what in (("for", [*own, *kinds], "motif"), ("blocks", blocks, "block")):
