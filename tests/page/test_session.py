@@ -935,7 +935,7 @@ def test_what_would_go_by_a_mark_that_stays_is_told_before_it_is_drawn(tmp_path)
     for ring in told["rings"]:
         foretold = shapely.symmetric_difference(foretold, shapely.make_valid(shapely.Polygon(ring)))
     assert differ(foretold, went) < 0.05
-    assert told["mm2"] == pytest.approx(went.area, abs=0.2)
+    assert told["area_mm2"] == pytest.approx(went.area, abs=0.2)
     painted = shapely.intersection(whole, shapely.LineString([at[:2] for at in line]).buffer(0.5)).area
     assert went.area > 2 * painted
     assert said[0].startswith(f"{went.area:.0f} mm² of snow went, {painted:.0f} of it painted")

@@ -351,7 +351,7 @@ class Session:
         parts = parts[shapely.area(parts) > own_marks.LEAST_MM2]
         return {
             "rings": [ring for part in parts for ring in own_marks.rings_of(part)],
-            "mm2": round(float(shapely.area(parts).sum()), 1),
+            "area_mm2": round(float(shapely.area(parts).sum()), 1),
         }  # fmt: skip
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:

@@ -46,7 +46,7 @@ export class Tools {
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
-  /** @type {((mark: Gesture) => Promise<{rings: [number, number][][], mm2: number}>) | null} asks what would go by a mark */
+  /** @type {((mark: Gesture) => Promise<{rings: [number, number][][], area_mm2: number}>) | null} asks what would go by a mark */
   foresee = null;
   #asking = false;
   /** @type {null | "move" | "bead" | "loop" | "slide"} */
@@ -142,11 +142,11 @@ export class Tools {
         asked = trail.spots.length;
         const mark = this.#gesture(trail);
         if (mark.do === "area" && asked < 3) return;
-        const { rings, mm2 } = await this.foresee(mark);
+        const { rings, area_mm2: area } = await this.foresee(mark);
         if (!this.overlay.trails.has(trail)) return;
         this.overlay.foreseen = rings;
         if (this.trail === trail)
-          this.say(mm2 ? `Dashed: ${mm2} mm² of snow would go. Lift, and it does; Esc takes the line back.` : "No snow would go here.");
+          this.say(area ? `Dashed: ${area} mm² of snow would go. Lift, and it does; Esc takes the line back.` : "No snow would go here.");
         this.changed();
       }
     } catch {
