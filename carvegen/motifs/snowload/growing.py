@@ -316,6 +316,7 @@ class _Scene:
     bears: bool  #: whether anything is broad enough for heaps
     water: PolygonArray  #: streaks of water before a hill, which are not among what is drawn
     shore: float  #: the height of its far shore, mm; the page's lower edge: there is none
+    on_hill: Mask  #: which ledges lie on the hill, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -380,6 +381,7 @@ class _Scene:
             bears,
             water,
             shore_mm,
+            hill[np.clip(above - 2, 0, None), np.clip(beside - beyond, 0, hill.shape[1] - 1)],
         )
 
     @cached_property
@@ -587,7 +589,7 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        land = np.maximum(field, massive(ledges, self.ground_mm))
+        land = np.maximum(np.maximum(field, massive(ledges, self.ground_mm)), self.on_hill)
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
         bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover

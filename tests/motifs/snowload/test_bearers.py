@@ -560,6 +560,19 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     assert ("stays bare" in said) == (share[0] == 0)
 
 
+def test_no_tongue_of_a_hill_that_ends_at_a_shore_stays_loose_in_deep_snow() -> None:
+    """Slivers of bark are for timber: a hill is none, though in its saddles it is no thicker than a limb."""
+    line = [(0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88), (100, 93.5), (120, 89), (156, 86), (200, 86)]
+    hill = shapely.Polygon([(0, 72), *line, (200, 72)])
+    place = Place(area=shapely.box(0, 60, 200, 115), shapes=shapes(hill))
+    for seed in few(range(4), 2):
+        cuts = snowload.grow(snowload.Settings(**snowload.PRESETS["deep"]), place, LIMITS, stream(seed, "hill")).cuts
+        left = shapely.difference(hill, shapely.union_all(cuts))
+        assert left.area > 1000
+        tongues = shapely.difference(left, shapely.buffer(shapely.buffer(left, -1), 1.01))
+        assert shapely.length(geometry.parts(tongues)).max(initial=0) < 6
+
+
 def said_of(place: Place) -> str:
     """What is said of the snow there, without its outlines: above, what has grown says the same."""
     scene_ = growing._Scene.of(shapely.union_all(place.shapes), snowload.Settings(), place)
