@@ -580,6 +580,29 @@ def said_of(place: Place) -> str:
     return scene_.remark()
 
 
+_FAR_HILL = [(0, 72), (0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88), (100, 93.5), (120, 89), (156, 86),
+             (200, 86), (200, 72)]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("flat", "said"),
+    [
+        (shapely.box(0, 0, 200, 70), True),
+        (shapely.box(0, 0, 200, 68), False),  # there is room for snow
+        (shapely.box(0, 0, 150, 70), False),  # a bank that ends bears its own
+        (shapely.Polygon([(0, 0), (200, 0), (200, 70), (100, 66), (0, 70)]), False),  # land
+        (shapely.box(0, 61, 200, 70), False),  # a strip of water
+        (shapely.Polygon(), False),
+    ],
+)
+def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_do_for_a_bank(flat, said) -> None:
+    both = geometry.parts(shapely.union(shapely.Polygon(_FAR_HILL), flat))
+    remark = said_of(Place(area=shapely.box(0, 0, 200, 140), shapes=both))
+    assert "counts as a hill behind" in remark or not said
+    assert ("draw the bank as a layer of its own" in remark) == said
+    assert ("y 70 mm, right under the far shore" in remark) == said
+
+
 @pytest.mark.parametrize(
     ("over", "said"),
     [
