@@ -455,8 +455,8 @@ class _Scene:
         if self.shore <= page.bottom or low < _BANK_MM or high - low > _EVEN_MM or apart > _SHUT_MM:
             return ""
         return (
-            f"what begins at y {page.bottom + middle:.0f} mm, right under the far shore, is one flat from side to side, "
-            "as water is, and bears no snow; if a near bank is part of it, draw the bank as a layer of its own"
+            f"what begins at y {page.bottom + middle:.0f} mm, right under the far shore, is one flat from side to "
+            "side, as water is, and bears no snow; if a near bank is part of it, draw the bank as a layer of its own"
         )
 
     def _sheltered_land(self) -> str:
