@@ -66,7 +66,7 @@ class Wanted:
     """Which layers are read, what a thin outline stands for, and how fine curves are."""
 
     #: a closed hairline without a fill stands for the shape that it encloses; None: where the file says its view
-    outlines: bool | None = False
+    outlines: bool | None = None
     without: frozenset[str] = frozenset()  #: layers that are left out, by their plain names
     only: frozenset[str] = frozenset()  #: layers that are read, by their plain names; none for all
     asked: str = ""  #: the layer that must be there, as it was written
@@ -75,7 +75,7 @@ class Wanted:
 
     @classmethod
     def of(
-        cls, *, outlines: bool | None = False, without: Iterable[str] = (), asked: str = "", beside: Iterable[str] = (),
+        cls, *, outlines: bool | None = None, without: Iterable[str] = (), asked: str = "", beside: Iterable[str] = (),
         tolerance_mm: float = bounds.TOLERANCE_MM, by_colour: bool = False,
     ) -> Wanted:  # fmt: skip
         """With layer names as people write them; `beside` are read along with the one that is asked for."""

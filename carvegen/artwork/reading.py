@@ -21,7 +21,7 @@ __all__ = ["file_and_layer", "read"]
 
 
 def read(
-    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool | None = False,
+    path: Path, *, units: str | None = None, scale: float = 1.0, outlines: bool | None = None,
     without: Iterable[str] = (), beside: Iterable[str] = (), tolerance_mm: float = bounds.TOLERANCE_MM,
     by_colour: bool = False,
 ) -> Artwork:  # fmt: skip

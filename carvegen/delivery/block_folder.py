@@ -169,10 +169,13 @@ def deliver(
             for job in jobs
         }  # fmt: skip
         tasks: dict[str, Task | Later] = {}
-        for work in sorted(works.values(), key=lambda work: processes > 1 and not work.takes_longest):
-            tasks |= _in_steps(work) if processes > 1 and work.takes_longest else {work.kind: partial(_made, work)}
+        longest: list[str] = []
+        for work in works.values():
+            steps = _in_steps(work) if processes > 1 and work.takes_longest else {work.kind: partial(_made, work)}
+            longest += steps if work.takes_longest else []
+            tasks |= steps
         tasks[_PROOF] = partial(_draw_proof, stage, block, scale)
-        done = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF])
+        done = side_by_side(tasks, jobs=processes, say=say, slight=[_PROOF], longest=longest)
         made: dict[str, _Made] = {kind: done[kind] for kind in works}
         reports = {kind: each.report for kind, each in made.items()}
         planned = {kind: each.planned for kind, each in made.items() if each.planned is not None}

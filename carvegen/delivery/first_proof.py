@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Proof", "cover_words", "first_proof", "is_large", "large_differences", "side_words"]
 
 _MOST_LINES = 12  #: of one kind
-_TIMES = (0.7, 0.2, 0.1)  #: shares of the time, measured: a picture is laid on its plan, read, and compared
+_TIMES = (0.7, 0.2, 0.1)  #: shares of the time, estimated: a picture is laid on its plan, read, and compared
 _LARGE = 3e-3  #: share of the face from which on a place may be a shadow, a sheet or a glove; our own choice
 _MAY_BE_ANYTHING = (
     "a shadow, or a thing on it of the colour of ink, land or cut, looks the same over so large a place; look at the "

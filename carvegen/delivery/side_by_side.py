@@ -51,7 +51,9 @@ def usual_jobs() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] = ()) -> dict[str, Any]:
+def side_by_side(
+    tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] = (), longest: Collection[str] = ()
+) -> dict[str, Any]:  # fmt: skip
     """What each task returns, by its name; they are begun in order, `jobs` of them at a time.
 
     One that needs others begins once they are done, and those after it need not wait for it.
@@ -67,6 +69,8 @@ def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] =
         Told what the tasks say and, as a `TimeLeft`, how many are done; not of tasks that are part of another.
     slight
         Names of tasks that take too little time to count.
+    longest
+        Names of tasks that several processes begin before all others: what is raised is the same.
 
     Raises
     ------
@@ -77,7 +81,7 @@ def side_by_side(tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] =
     daemon = multiprocessing.current_process().daemon  # it may have no children
     alone = min(jobs, len(tasks)) < 2 or daemon
     clock = _Clock(tasks.keys() - set(slight), 1 if alone else jobs, say)
-    crew = _Crew(tasks, jobs, clock, say)
+    crew = _Crew(tasks, jobs, clock, say, longest)
     if not alone:
         crew.work()
     done = crew.done
@@ -118,10 +122,10 @@ def beside(task: Task, meanwhile: Callable[[], None], *, jobs: int, say: Say) ->
 class _Crew:
     """Children at work on tasks: what waits, what each has returned, what failed."""
 
-    def __init__(self, tasks: Tasks, jobs: int, clock: _Clock, say: Say) -> None:
+    def __init__(self, tasks: Tasks, jobs: int, clock: _Clock, say: Say, longest: Collection[str]) -> None:
         self._tasks, self._jobs, self._clock, self._say = tasks, jobs, clock, say
         self._order = list(tasks)
-        self._waiting = list(tasks)
+        self._waiting = sorted(tasks, key=lambda name: name not in longest)
         self._running: dict[Any, tuple[str, BaseProcess]] = {}
         self.done: dict[str, Any] = {}
         self.errors: dict[str, Exception] = {}

@@ -112,4 +112,4 @@ def test_comparing_builds_tells_of_every_block(tmp_path, capsys, shares):
     assert "comparing: " in ran.err
     assert "% done" in ran.err
     assert shares == sorted(shares)
-    assert {round(share, 2) for share in shares} == {0.2, 0.4, 0.55, 0.7, 0.85, 1.0}
+    assert {round(share, 2) for share in shares} == {0.42, 0.84, 0.88, 0.92, 0.96, 1.0}

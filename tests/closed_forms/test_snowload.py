@@ -93,6 +93,12 @@ def test_boards_hide_and_twigs_hide_half() -> None:
     assert not hides[cells(twig)].any()
 
 
+def _stepped(rise: float, thick: float = 1.5) -> shapely.Geometry:
+    """Two level lines, the second higher; a mast stands before the gap between them."""
+    left, right = shapely.box(-20, 40, 59, 40 + thick), shapely.box(67, 40 + rise, 200, 40 + rise + thick)
+    return shapely.union(left, right)
+
+
 @pytest.mark.parametrize(
     ("line", "hidden"),
     [
@@ -101,17 +107,30 @@ def test_boards_hide_and_twigs_hide_half() -> None:
         (shapely.box(-20, 40, 95, 41.5), True),
         (shapely.box(-20, 40, 200, 43.5), True),
         (shapely.LineString([(-20, 5), (200, 120)]).buffer(0.7), True),
+        (_stepped(1.1), False),
+        (_stepped(1.9), True),
+        (_stepped(1.1, thick=2.0), False),
+        (_stepped(1.9, thick=2.0), True),
     ],
-    ids=["a shore", "a wavy one", "a jetty that ends", "a deck", "a slope"],
+    ids=[
+        "a shore",
+        "a wavy one",
+        "a jetty that ends",
+        "a deck",
+        "a slope",
+        "a shore past a mast",
+        "two jetties",
+        "a broad shore past a mast",
+        "two broad jetties",
+    ],
 )
 def test_a_thin_level_line_from_side_to_side_is_no_roof(line, hidden) -> None:
     """Before it stands a mast 6 mm broad, which parts it."""
     mast = shapely.box(60, -5, 66, 70)
-    mask = cells(line, mast)
+    mask = cells(*geometry.parts(line), mast)
     hides = hiding(mask, np.zeros_like(mask), PAGE)
-    on_line = cells(
-        shapely.difference(shapely.intersection(line, shapely.box(5, -5, 90, 200)), shapely.box(55, -5, 71, 200))
-    )
+    seen = shapely.difference(shapely.intersection(line, shapely.box(5, -5, 90, 200)), shapely.box(55, -5, 71, 200))
+    on_line = cells(*geometry.parts(seen))
     assert (hides[on_line].mean() > 0.5) == hidden
     assert hides[cells(shapely.box(62, 5, 64, 36))].all()
 

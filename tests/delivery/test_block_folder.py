@@ -158,6 +158,20 @@ def test_a_plan_that_breaks_a_promise_is_not_handed_over(tmp_path, monkeypatch, 
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize("processes", [1, 2, 3])
+@pytest.mark.parametrize(("cutter", "main"), [("laser-fine", "laser"), ("v-60", "router")])
+def test_of_two_plans_that_break_a_promise_the_main_machine_s_is_told(tmp_path, monkeypatch, processes, cutter, main):
+    monkeypatch.setattr(
+        "carvegen.toolpaths.promises.CLAUSES", {"none": lambda plan, _: [f"the {plan.job.machine.kind}'s is broken"]}
+    )
+    kinds = (main, *({"laser", "router"} - {main}))
+    setups = setups_for(cases.SHELF, material="linoleum", cutter=cutter, kinds=kinds)
+    jobs = [each.on(BLOCK) for each in setups]
+    assert [job.machine.kind for job in jobs] == list(kinds)
+    with pytest.raises(CarvegenError, match=f"the {main}'s is broken"):
+        deliver(jobs, tmp_path / "out", Style(), say=lambda _: None, processes=processes)
+
+
 def test_the_proof_is_no_part_of_the_work_that_is_left(tmp_path, monkeypatch):
     """As many parts as machines; after the last of them nothing is left to tell of."""
     monkeypatch.setattr(side_by_side, "_SOON_S", 0.0)

@@ -191,6 +191,20 @@ def test_the_error_of_the_first_task_in_order_is_raised_whichever_fails_first(tm
 
 
 @needs_fork
+@needs_fork
+def test_what_takes_longest_begins_first_and_its_error_comes_in_its_place(tmp_path):
+    def begun(name, say):
+        with (tmp_path / "begun").open("a") as lines:
+            lines.write(name)
+        time.sleep(0.3)
+        raise InputError(f"{name} failed")
+
+    tasks = {name: partial(begun, name) for name in "abc"}
+    with pytest.raises(InputError, match="a failed"):
+        side_by_side(tasks, jobs=2, say=[].append, longest=["c"])
+    assert sorted((tmp_path / "begun").read_text()) == ["a", "c"]
+
+
 def test_an_earlier_task_that_a_child_could_not_do_is_done_here_before_a_later_error_is_raised():
     def late(say):
         if os.getpid() != TEST_PROCESS:

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+import shapely
 
+from carvegen.artwork import read
 from carvegen.base.errors import CarvegenError, InputError
 from carvegen.base.parameters import parameters
 from carvegen.delivery.print_steps import _without_looks
@@ -294,6 +296,22 @@ def test_a_drawing_that_takes_up_little_of_the_face_is_asked_about(tmp_path, sid
     path = written(tmp_path, ("[[layers]]", '[artwork]\nfiles = ["boat.svg"]\n[[layers]]'))
     notes = drawing_of(read_print(path, cases.SHELF)).notes
     assert any("all drawings together" in note for note in notes) == asked
+
+
+@pytest.mark.parametrize(("words", "area"), [("", 4.0), ("<desc>PRINT VIEW</desc>", 100.0)])
+def test_a_thin_closed_line_stands_for_the_same_in_a_print_and_where_it_is_read(tmp_path, words, area):
+    """In a drawing that says from which side it shows the block it encloses a shape, a layer named as its place too."""
+    size = 'width="60mm" height="40mm" viewBox="0 0 60 40"'
+    line = '<path fill="none" stroke="#000" stroke-width="0.1" d="M5 5h10v10h-10z"/>'
+    drawn = f'<svg xmlns="http://www.w3.org/2000/svg" {size}>{words}<g id="BOAT">{line}</g></svg>'
+    (tmp_path / "boat.svg").write_text(drawn, encoding="utf-8")
+    more = '[artwork]\nfiles = ["boat.svg"]\nin_front = ["POST", "BOAT", "CAN"]\n'
+    can = '[[layers]]\nname = "CAN"\nshape = "boat.svg#BOAT"\n[[layers]]'
+    drawing = drawing_of(read_print(written(tmp_path, ("[[layers]]", more + can)), cases.SHELF))
+    areas = {layer.name: layer.shape.area for layer in drawing.layers}
+    understood = shapely.area(read(tmp_path / "boat.svg").layers["BOAT"]).sum()
+    assert (areas["BOAT"], areas["CAN"], understood) == pytest.approx((area, area, area), rel=0.01)
+    assert any("thin outline" in note for note in drawing.notes) == bool(words)
 
 
 def test_what_stands_before_other_ink_of_the_same_snow_is_known(tmp_path):

@@ -274,6 +274,15 @@ BOAT = {
 }  # fmt: skip
 
 
+#: A sky under all, a tone and a key, each with its own layer.
+TONED = '[print]\nname = "twig"\nsize_mm = [36, 24]\nseed = 5\n[artwork]\nin_front = ["TWIG", "WATER"]\n' + "\n".join(
+    f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nlayers = ["{layers}"]\n'
+    'material = "linoleum"\ncutter = "v-60"\nfor = ["hand"]\nmend = true'
+    for name, role, ink, layers in (("sky", "ground", "#b9cfdc", "*"), ("tone", "tone", "#6f93b0", "WATER"),
+                                    ("key", "key", "#1d2b3f", "TWIG"))
+)  # fmt: skip
+
+
 def made(folder, drawn: dict[str, str], lights=()):
     """A mended print of a sky and what is drawn on the key: its picture, the blocks before, and as they are."""
     lines = ['[print]\nname = "twig"\nsize_mm = [36, 24]\nseed = 5']
@@ -302,6 +311,23 @@ def test_a_print_with_a_twig_shows_no_ghost_of_it_and_says_so_once(tmp_path, mon
     assert (note.rule, note.kind) == ("mended-away", "twigs")
     assert note.measured == pytest.approx(8 * 0.12, rel=0.1), "its own area, not that of the snow round it"
     assert not any(paper_findings(picture_, done).values())
+
+
+@pytest.mark.parametrize(("left", "goes_on"), [(0, True), (13.9, False)])
+def test_where_a_twig_before_a_darker_ink_is_gone_that_ink_goes_on_and_no_paler_one_shows(tmp_path, left, goes_on):
+    """A twig of 0.12 mm above snow: below it all is white, above it the water, or for the most part sky."""
+    lines = [TONED, f'[[layers]]\nname = "WATER"\nshape = "box {left} 12 {36 - left} 12"']
+    lines += ['[[layers]]\nname = "TWIG"\nshape = "box 9 12.12 8 0.12"', '[[highlights]]\nshape = "box 7 8 12 4.12"']
+    (tmp_path / "print.toml").write_text("\n".join(lines), encoding="utf-8")
+    print_ = read_print(tmp_path / "print.toml", SHELF)
+    setups = setups_of(print_, SHELF)
+    picture_, cuts = cut_blocks(print_, setups, say=lambda _: None)
+    twig = shapely.box(10, 12.13, 16, 12.23)
+    assert cuts["tone"].land.intersection(twig).area < 0.01
+    done = mended_print(print_, picture_, cuts, setups, say=lambda _: None)
+    assert done["key"].land.intersection(twig).area < 0.01
+    there = done["tone"].land.intersection(twig)
+    assert there.area > 0.8 * twig.area if goes_on else there.area < 0.01
 
 
 def test_a_drawn_thing_that_holds_stands_though_its_rope_is_gone_and_the_rope_is_told(tmp_path):

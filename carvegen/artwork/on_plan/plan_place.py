@@ -31,7 +31,7 @@ _DAMPED = 1e-7  #: so much of the mean is added to the normal equations' diagona
 _DOUBT = 0.2  #: what differs by more begins to weigh less
 _STEEP = 0.2  #: an edge is so steep beside the steepest
 _STILL_PX = 0.003
-_TIMES = (0.6, 0.25, 0.15)  #: shares of the time, measured: first looks, the likeliest nearer, one of them refined
+_TIMES = (0.6, 0.25, 0.15)  #: shares of the time, estimated: first looks, the likeliest nearer, one of them refined
 
 
 def is_mirrored(place: Matrix, plan: TonePlan) -> bool:

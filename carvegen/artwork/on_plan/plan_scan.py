@@ -40,7 +40,7 @@ _CLEARLY = 1.5  #: times a block's own weight, at which another is the one that 
 _TONED = 0.25  #: correlation; prints had 0.36 to 0.82, proofs of one block -0.13 to 0.09
 _PURE = 0.02  #: all land or all cut, but for so much
 _LENS_ROUNDS, _SAME_LENS = 3, 5e-4
-_TIMES = (0.6, 0.4)  #: shares of the time, measured: the place, and the lens that bends it
+_TIMES = (0.6, 0.4)  #: shares of the time, estimated: the place, and the lens that bends it
 _WHOLE_TIME = 0.7  #: share in the whole picture where a part of it is looked at, too
 
 

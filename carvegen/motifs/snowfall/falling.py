@@ -214,6 +214,10 @@ def _sought_with_edge(
     tried: list[tuple[float, float]] = []
     came: list[tuple[float, PolygonArray, PolygonArray]] = []
     for _ in range(_EDGES):
+        if tried:
+            level = min(float(np.exp(_next(tried, _steepness(sky, level)))), most)
+            with next(tries):
+                shapes = _fallen(sky, level)
         before = next((cuts for _, fallen, cuts in came if fallen is shapes), None)
         with next(tries):
             cuts = bounded(shapes, frame, frame, sky.limits, sky.settings) if before is None else before
@@ -222,9 +226,6 @@ def _sought_with_edge(
         came.append((level, shapes, cuts))
         if abs(white - snow) <= _close(snow) or (level >= most and white < snow):
             break
-        level = min(float(np.exp(_next(tried, _steepness(sky, level)))), most)
-        with next(tries):
-            shapes = _fallen(sky, level)
     return came[int(np.argmin([abs(off) for _, off in tried]))]
 
 

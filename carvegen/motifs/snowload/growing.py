@@ -131,6 +131,8 @@ _LEVEL_WITH = 0.5  #: and over so much of the lower one's height beside it
 _TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 _BARE_LAND_MM, _BARE_SKY = 20.0, 0.2  #: where so much land with less sky stays bare it is said: it may lie before what
+_BANK_MM, _EVEN_MM, _SHUT_MM = 10.0, 1.0, 3.0  #: a flat so high at least, even within so much and so near under a shore
+_ALMOST_ALL = 3, 50, 97  #: per cent of its places, may hold a bank
 _BARE_AIR_MM = 5.0  #: is drawn above it, with so much air between
 
 #: Shares of the time, measured: heaps, those of what stands in front, what holds of both, and its fringe.
@@ -316,6 +318,7 @@ class _Scene:
     bears: bool  #: whether anything is broad enough for heaps
     water: PolygonArray  #: streaks of water before a hill, which are not among what is drawn
     shore: float  #: the height of its far shore, mm; the page's lower edge: there is none
+    on_hill: Mask  #: which ledges lie on the hill, (n,)
 
     @staticmethod
     def of(silhouette: BaseGeometry, settings: Settings, place: Place) -> _Scene | None:
@@ -380,6 +383,7 @@ class _Scene:
             bears,
             water,
             shore_mm,
+            hill[np.clip(above - 2, 0, None), np.clip(beside - beyond, 0, hill.shape[1] - 1)],
         )
 
     @cached_property
@@ -412,7 +416,7 @@ class _Scene:
 
     def remark(self) -> str:
         """What to say of what stays bare though snow may be wanted there; mostly nothing."""
-        return "; ".join(filter(None, [self._sheltered_land(), self._hill(), self._water()]))
+        return "; ".join(filter(None, [self._sheltered_land(), self._hill(), self._water(), self._bank()]))
 
     @property
     def _on_page(self) -> Mask:
@@ -438,6 +442,22 @@ class _Scene:
         if many > 1:
             what = f"{many} thin streaks below the far shore, the first at {where}, count"
         return f"{what} as water and bear no snow; draw things on which snow lies in a layer of their own"
+
+    def _bank(self) -> str:
+        """What to say of a flat that begins level right under the far shore, where no snow has room: mostly nothing.
+
+        It is water; but a near bank that is drawn in one with it has no edge of its own that snow could lie on.
+        """
+        page = self.page
+        below = self.shape[: max(int((self.shore - page.bottom) / page.step), 1), page.beyond : -page.beyond]
+        low, middle, high = np.percentile(np.logical_and.accumulate(below).sum(axis=0) * page.step, _ALMOST_ALL)
+        apart = self.shore - page.bottom - middle
+        if self.shore <= page.bottom or low < _BANK_MM or high - low > _EVEN_MM or apart > _SHUT_MM:
+            return ""
+        return (
+            f"what begins at y {page.bottom + middle:.0f} mm, right under the far shore, is one flat from side to "
+            "side, as water is, and bears no snow; if a near bank is part of it, draw the bank as a layer of its own"
+        )
 
     def _sheltered_land(self) -> str:
         """What to say of land that stays bare because what is drawn high above it counts as a roof; mostly nothing."""
@@ -587,7 +607,7 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        land = np.maximum(field, massive(ledges, self.ground_mm))
+        land = np.maximum(np.maximum(field, massive(ledges, self.ground_mm)), self.on_hill)
         below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
         bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover

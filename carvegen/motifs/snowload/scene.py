@@ -361,9 +361,14 @@ def _from_side_to_side(boards: Mask, solid: Mask, step: float) -> Mask:
     level = ndimage.binary_opening(
         ndimage.maximum_filter(thin, (5, 1)), np.ones((1, int(_LEVEL_MM / step)), dtype=bool)
     )
+    line = thin & level
+    top = line & ~np.pad(line[1:], ((0, 1), (0, 0)))  # a line rises as its upper edge does, however thick it is
     near = 2 * int(_LINE_GAP_MM / step / 2) + 1  # what stands before a line parts it
-    label, _ = ndimage.label(ndimage.maximum_filter(level, (2 * int(_LINE_RISE_MM / step) + 1, near)))
-    return np.asarray(boards & thin & level & (label > 0) & np.isin(label, np.intersect1d(label[:, 0], label[:, -1])))
+    label, _ = ndimage.label(ndimage.maximum_filter(top, (max(int(_LINE_RISE_MM / step), 1), near)))
+    across = (label > 0) & np.isin(label, np.intersect1d(label[:, 0], label[:, -1]))
+    rows = np.arange(len(line))[:, None]
+    edge = np.minimum.accumulate(np.where(top, rows, len(line) - 1)[::-1])[::-1]
+    return np.asarray(boards & line & np.take_along_axis(across, edge, axis=0))
 
 
 def _boards(solid: Mask, step: float) -> Mask:

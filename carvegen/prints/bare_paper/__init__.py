@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Setup
     from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.prints.bare_paper.torn_twigs import Torn
     from carvegen.prints.cut_blocks import Cut, Mended, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.picture import Picture
@@ -40,6 +41,8 @@ __all__ = ["HAIR_MM", "FirstMending", "bare_unasked", "cut_and_mended", "cut_awa
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
 _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
+_GOES_ON = 0.5  #: of the outline that is not white: an ink that meets so much of a twig goes on where that is gone; our
+#: own choice
 _AROUND_MM = 4.0  #: what lies this near to a piece is looked at when it is tried: more than any land must be wide
 _TRIAL = 8  #: of how many parts lengths of tips are made up in a trial: right to a 24th of the land's width
 _TIPS_SPARE = 0.1  #: limits: tips may come out so much longer than in a trial; our own choice, 0.06 was seen
@@ -161,11 +164,36 @@ def mended_print(
         for name in lights:
             now[name] = _added(now[name], [piece.land for piece in taken if piece.taker == name])
         now = _with_notes(now, taken)
+    now = _closed_over(now, torn, _Print(print_=print_, setups=setups, lights=lights))
     clean = without_ghosts(now, torn, picture, {name: lights[name] for name in mend if name in lights})
     return {
         name: cut if cut.block is now[name].block else _mended_again(cut, setups[name], say)
         for name, cut in clean.items()
     }
+
+
+def _closed_over(cuts: dict[str, Cut], torn: Collection[Torn], whole: _Print) -> dict[str, Cut]:
+    """The blocks, each printing on where a twig is gone that stood before its ink: no crumb of a paler one shows.
+
+    The darkest that is not as dark as the twig and meets most of the outline that is not white goes on there.
+    """
+    now = dict(cuts)
+    for twigs in torn:
+        paler = [name for name in whole.lights if whole.lights[name] > whole.lights[twigs.owner] + 1e-9]
+        for name in sorted(paler, key=whole.lights.__getitem__)[:-1]:  # under the palest there is no paler one
+            cut = now[name]
+            pieces = _wide(shapely.difference(shapely.union_all(twigs.gone), shapely.union(cut.land, cut.white)))
+            stands = shapely.union_all([now[other].land for other in whole.lights if other not in paler])
+            pieces = _wide(shapely.difference(pieces, stands))
+            edges = shapely.boundary(geometry.offset(pieces, _MEETS_MM))
+            white = shapely.buffer(cut.white, 2 * _MEETS_MM, quad_segs=1)
+            free = shapely.length(shapely.difference(edges, shapely.union(white, stands)))
+            pieces = pieces[_contact(pieces, cut) > _GOES_ON * np.maximum(free, _LEAST_CONTACT_MM)]
+            if len(pieces):
+                taken = _handed_over(pieces, {name: cut}, replace(whole, lights={name: whole.lights[name]}))
+                now[name] = _added(cut, [piece.land for piece in taken])
+                now = _with_notes(now, taken)
+    return now
 
 
 def _mended_again(cut: Cut, setups: Sequence[Setup], say: Say) -> Cut:

@@ -39,6 +39,7 @@ def sought(request, monkeypatch) -> Callable[..., tuple[float, list[float]]]:
             return falling._sought(sky, 1.0, falling._constant(asked), most=most)[0], fell
         level, _, cuts = falling._sought_with_edge(sky, frame, 1.0, fallen(sky, 1.0), most)
         assert cuts[0].equals(box(0, 0, 10, 10 * white_at(level)))
+        assert fell == tried, "snow fell that was not looked at"
         return level, tried
 
     return search

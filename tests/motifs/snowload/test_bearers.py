@@ -560,11 +560,47 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     assert ("stays bare" in said) == (share[0] == 0)
 
 
+def test_no_tongue_of_a_hill_that_ends_at_a_shore_stays_loose_in_deep_snow() -> None:
+    """Slivers of bark are for timber: a hill is none, though in its saddles it is no thicker than a limb."""
+    line = [(0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88), (100, 93.5), (120, 89), (156, 86), (200, 86)]
+    hill = shapely.Polygon([(0, 72), *line, (200, 72)])
+    place = Place(area=shapely.box(0, 60, 200, 115), shapes=shapes(hill))
+    for seed in few(range(4), 2):
+        cuts = snowload.grow(snowload.Settings(**snowload.PRESETS["deep"]), place, LIMITS, stream(seed, "hill")).cuts
+        left = shapely.difference(hill, shapely.union_all(cuts))
+        assert left.area > 1000
+        tongues = shapely.difference(left, shapely.buffer(shapely.buffer(left, -1), 1.01))
+        assert shapely.length(geometry.parts(tongues)).max(initial=0) < 6
+
+
 def said_of(place: Place) -> str:
     """What is said of the snow there, without its outlines: above, what has grown says the same."""
     scene_ = growing._Scene.of(shapely.union_all(place.shapes), snowload.Settings(), place)
     assert scene_ is not None
     return scene_.remark()
+
+
+_FAR_HILL = [(0, 72), (0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88), (100, 93.5), (120, 89), (156, 86),
+             (200, 86), (200, 72)]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("flat", "said"),
+    [
+        (shapely.box(0, 0, 200, 70), True),
+        (shapely.box(0, 0, 200, 68), False),  # there is room for snow
+        (shapely.box(0, 0, 150, 70), False),  # a bank that ends bears its own
+        (shapely.Polygon([(0, 0), (200, 0), (200, 70), (100, 66), (0, 70)]), False),  # land
+        (shapely.box(0, 61, 200, 70), False),  # a strip of water
+        (shapely.Polygon(), False),
+    ],
+)
+def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_do_for_a_bank(flat, said) -> None:
+    both = geometry.parts(shapely.union(shapely.Polygon(_FAR_HILL), flat))
+    remark = said_of(Place(area=shapely.box(0, 0, 200, 140), shapes=both))
+    assert "counts as a hill behind" in remark or not said
+    assert ("draw the bank as a layer of its own" in remark) == said
+    assert ("y 70 mm, right under the far shore" in remark) == said
 
 
 @pytest.mark.parametrize(

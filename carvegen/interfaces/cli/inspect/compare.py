@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-_TIMES = (0.2, 0.2, 0.6)  #: shares of the time, measured on drawings of 20,000 flakes: A and B are read, compared
+_TIMES = (0.42, 0.42, 0.16)  #: shares of the time, measured on drawings of 20,000 flakes: A and B are read, compared
 
 
 @click.command(name="compare")
