@@ -137,9 +137,12 @@ MORE: Scenes = {
     "frost ferns grown on": partial(grown_on, box(9, 7, 10, 8)),
     "frost needles grown on": partial(grown_on, disc(24, 13, 5), "needles"),
 }
+#: Without the processor's wide instructions numpy's last digits differ, and lying snow by so much: 1.1e-4 of the cuts,
+#: 1.1e-3 of what lies on the shapes, 4.5e-3 of the fringe. All else here differs by less than 1e-6.
+WIDER = {"cuts": 4e-4, "on_shapes": 3e-3, "free": 1e-2}
 SCENES: Scenes = {**FALLING, **BESIDE, **LYING, **BARE, **MORE}
 
 
 @pytest.mark.parametrize("scene", [*few(FALLING, 3), *few(BESIDE, 3), *few(LYING, 7), *few(BARE, 5), *few(MORE, 3)])
 def test_it_looks_as_it_was_found_good(scene: str) -> None:
-    compare("motifs", scene, SCENES[scene]())
+    compare("motifs", scene, SCENES[scene](), WIDER if scene in LYING else {})
