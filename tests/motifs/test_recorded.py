@@ -17,7 +17,6 @@ from carvegen.motifs.frost.regrowing import regrown
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, disc, grown, limits, shapes
 from tests.recorded import Parts, Scenes, compare, of_shapes
-from tests.strategies import few
 
 SIZE = (36.0, 27.0)  #: as the laws have it: grown once for both
 FACE = geometry.box(*SIZE)
@@ -122,6 +121,16 @@ def grown_on(mark: shapely.Geometry, preset: str = "ferns") -> Parts:
     return {"stays": of_shapes(done.ice), "new": of_shapes(done.new), "ends": {"count": len(done.ends), "long": long}}
 
 
+def before_shore(*, drawn: bool = True) -> Parts:
+    """A far hill that ends level over water, with a streak, a plank and a post before it."""
+    far = shapely.Polygon([(0, 18), (36, 18.3), (36, 23), (27, 28), (14, 22), (7, 26.5), (0, 23)])
+    things = shapes(box(7, 11, 11, 0.4), box(7, 5, 11, 0.8), box(25, 0, 2, 15), *([far] if drawn else []))
+    place = Place(area=geometry.box(36, 34), shapes=things, further_back=shapes(*([] if drawn else [far])))
+    settings = snowload.Settings(patchy=0)
+    shore = of_shapes(snowload.before_shore(settings, place))
+    return of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))) | {"shore": shore}
+
+
 FALLING: Scenes = {f"falling {preset}": partial(bare, "snowfall", preset) for preset in motif("snowfall").PRESETS}
 BESIDE: Scenes = {f"beside {preset}": partial(beside, preset) for preset in motif("snowfall").PRESETS}
 LYING: Scenes = {
@@ -136,6 +145,9 @@ MORE: Scenes = {
     "grain rift thinned": partial(thinned, "grain", "rift"),
     "frost ferns grown on": partial(grown_on, box(9, 7, 10, 8)),
     "frost needles grown on": partial(grown_on, disc(24, 13, 5), "needles"),
+    "frost pane grown on, bridged": partial(grown_on, box(3.5, 5.5, 5, 5), "pane"),
+    "lying before a shore": before_shore,
+    "lying before a shore drawn further back": partial(before_shore, drawn=False),
 }
 #: Without the processor's wide instructions numpy's last digits differ, and lying snow by so much: 1.1e-4 of the cuts,
 #: 1.1e-3 of what lies on the shapes, 4.5e-3 of the fringe. All else here differs by less than 1e-6.
@@ -143,6 +155,6 @@ WIDER = {"cuts": 4e-4, "on_shapes": 3e-3, "free": 1e-2}
 SCENES: Scenes = {**FALLING, **BESIDE, **LYING, **BARE, **MORE}
 
 
-@pytest.mark.parametrize("scene", [*few(FALLING, 3), *few(BESIDE, 3), *few(LYING, 7), *few(BARE, 5), *few(MORE, 3)])
+@pytest.mark.parametrize("scene", TRIED)
 def test_it_looks_as_it_was_found_good(scene: str) -> None:
-    compare("motifs", scene, SCENES[scene](), WIDER if scene in LYING else {})
+    compare("motifs", scene, SCENES[scene](), WIDER if scene.startswith("lying") else {})

@@ -11,15 +11,19 @@ import numpy as np
 import pytest
 import shapely
 
+from carvegen import geometry
 from carvegen.base.colour import Ink, lightness
+from carvegen.blocks.block import Block
 from carvegen.facts.register import RegisterPlan
+from carvegen.marking.marks import Mark, Meaning
 from carvegen.prints.bare_paper import paper_findings
-from carvegen.prints.cut_blocks import setups_of
+from carvegen.prints.cut_blocks import Cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings
 from carvegen.prints.misregister.block_placement import Inked
 from carvegen.prints.misregister.figures import figures, findings
 from carvegen.prints.misregister.trials import outcome
+from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Layer, Plate, Trapping, separated
 from tests.cases import SHELF, box, disc, layer, small_print
 from tests.prints.whole_prints import cut_blocks, mended_print
@@ -119,6 +123,25 @@ def taken(trap: float, back: float, *, under: bool = False) -> Parts:
     return parts
 
 
+def cut_on(tolerance: float) -> Parts:
+    """A block that stands less and more than is planned, and asked for by marks, beside what was lost."""
+    wanted = shapely.difference(box(8, 0, 14, 26), disc(15, 24, 3))
+    stands = shapely.difference(box(8.05, 0, 16, 22), shapely.union(disc(12, 8, 1.5), box(18, 12, 1, 1)))
+    block = Block(name="key", width_mm=40, height_mm=30, cuts=geometry.parts(shapely.difference(FACE, wanted)))
+    white = shapely.union_all([disc(15, 24, 3), box(22, 0, 18, 9)])
+    marks = [
+        Mark(meaning=Meaning.STAYS, shape=box(10, 6, 3, 4), key="a"),
+        Mark(meaning=Meaning.COMES_OUT, shape=disc(20, 4, 1), key="b"),
+    ]
+    done = cut_further(
+        Cut(block=block, land=wanted, white=white, picture=box(8, 0, 14, 30)), stands, tolerance, marks=marks
+    )
+    return {
+        "land": of_shapes(done.land), "white": of_shapes(done.white), "to cut": of_shapes(done.block.to_cut),
+        "cut before": of_shapes(done.block.cut_before), "cuts": of_shapes(done.block.cuts), **of_findings(done.notes),
+    }  # fmt: skip
+
+
 def off_register(**plan: Any) -> Parts:
     """A light ink beside a dark one over it by the trap, and back from the snow."""
     snow, window = disc(30, 24, 5), box(30, 5, 6, 6)
@@ -153,6 +176,8 @@ SHORT: Scenes = {
     "taken apart, exact": partial(taken, 0.0, 0.0),
     "off register": off_register,
     "off register, damp": partial(off_register, spread="normal", turn_deg=0.3, visible_mm=0.1, prints=100),
+    "cut on": partial(cut_on, 0.02),
+    "cut on, by a scan": partial(cut_on, 0.3),
     "print with lights": partial(of_print, LIGHTS),
     "print with marks": partial(of_print, LIGHTS + SNOW + MARKS),
 }

@@ -42,6 +42,7 @@ def planned(material: str, cutter: str, *also: str, out: bool = False, looked_at
     plan = plan_for(setup(material, cutter, machine=machine, depth=depth).on(on), choices)
     assert plan is not None
     parts = dict(of_plan(plan))
+    parts["promises"] = {"broken": len(promises.broken(plan, choices))}
     for operation in plan.operations:
         parts[f"{operation.name} in land"] = {"mm": promises.into_land_mm(plan, operation)}
     if looked_at:
