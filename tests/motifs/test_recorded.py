@@ -155,6 +155,9 @@ WIDER = {"cuts": 4e-4, "on_shapes": 3e-3, "free": 1e-2}
 SCENES: Scenes = {**FALLING, **BESIDE, **LYING, **BARE, **MORE}
 
 
+TRIED = [*few(FALLING, 3), *few(BESIDE, 3), *few(LYING, 7), *few(BARE, 5), *MORE]
+
+
 @pytest.mark.parametrize("scene", TRIED)
 def test_it_looks_as_it_was_found_good(scene: str) -> None:
     compare("motifs", scene, SCENES[scene](), WIDER if scene.startswith("lying") else {})
