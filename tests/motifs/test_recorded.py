@@ -17,6 +17,7 @@ from carvegen.motifs.frost.regrowing import regrown
 from carvegen.motifs.growth import Growth, Place
 from tests.cases import box, disc, grown, limits, shapes
 from tests.recorded import Parts, Scenes, compare, of_shapes
+from tests.strategies import few
 
 SIZE = (36.0, 27.0)  #: as the laws have it: grown once for both
 FACE = geometry.box(*SIZE)
