@@ -71,9 +71,11 @@ EARLY_ENDS = {
     "checks/mending/widening.py": "len(beyond) == 0", "toolpaths/promises.py": "not len(settings.no_go)",
     "prints/separation.py": "len(gaps) == 0",
 }  # fmt: skip
-#: Angles drawn over a full turn of which only sine and cosine are used: over two turns, or the other way about, they
-#: are drawn by the same law, so what grows is another draw of the same. Not where a share of the angle is used, too.
-ANY_TURN = {
+#: What is drawn by the same law either way: angles over a full turn of which only sine and cosine are used, over two
+#: turns or the other way about, and what is drawn alike to both sides of 0, added or taken off. What comes is another
+#: draw of the same. Not where a share of the angle is used, too.
+SAME_LAW = {
+    "prints/misregister/block_placement.py": ("turn - paper", "turn - paper + wood"),
     "motifs/shared/fields.py": ("rng.uniform(0, 2 * np.pi, _WAVES)", "xy @ wave + shift"),
     "motifs/frost/seeding.py": ("angle = rng.uniform(0, 2 * np.pi, count)",),
     "motifs/snowfall/outlines.py": ("draws.uniform(0, 2 * np.pi)", "draws.uniform(0, 2 * np.pi, len(_HARMONICS))"),
@@ -102,7 +104,7 @@ def places(path: Path) -> list[int]:
     """Which of a module's nodes can be changed, by their numbers."""
     tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
     module = path.as_posix().removeprefix("carvegen/")
-    ends, turns = EARLY_ENDS.get(module), ANY_TURN.get(module, ())
+    ends, turns = EARLY_ENDS.get(module), SAME_LAW.get(module, ())
     alike = {part for node in ast.walk(tree) if turns and ast.unparse(node) in turns for part in _of_turn(node)}
     return [
         k for k, (node, changeable) in enumerate(list(_walk(tree)))
