@@ -69,7 +69,7 @@ EARLY_ENDS = {
     "motifs/snowfall/weather.py": "len(open_) == 0", "motifs/grain/spacing.py": "not open_.any()",
     "motifs/snowload/snow_shapes.py": "not small.any()", "checks/drop_outs.py": "len(parts) < 2",
     "checks/mending/widening.py": "len(beyond) == 0", "toolpaths/promises.py": "not len(settings.no_go)",
-    "prints/separation.py": "len(gaps) == 0",
+    "prints/separation.py": "len(gaps) == 0", "toolpaths/laser/cut_outs.py": "not len(settings.no_go)",
 }  # fmt: skip
 #: What is drawn by the same law either way: angles over a full turn of which only sine and cosine are used, over two
 #: turns or the other way about, and what is drawn alike to both sides of 0, added or taken off. What comes is another

@@ -147,6 +147,7 @@ MORE: Scenes = {
     "frost ferns grown on": partial(grown_on, box(9, 7, 10, 8)),
     "frost needles grown on": partial(grown_on, disc(24, 13, 5), "needles"),
     "frost pane grown on, bridged": partial(grown_on, box(3.5, 5.5, 5, 5), "pane"),
+    "lying far off on a roof": partial(lying, "fresh", "roof", scale="far"),
     "lying before a shore": before_shore,
     "lying before a shore drawn further back": partial(before_shore, drawn=False),
 }
