@@ -157,7 +157,7 @@ WIDER = {"cuts": 4e-4, "on_shapes": 3e-3, "free": 1e-2}
 SCENES: Scenes = {**FALLING, **BESIDE, **LYING, **BARE, **MORE}
 
 
-TRIED = [*few(FALLING, 3), *few(BESIDE, 3), *few(LYING, 7), *few(BARE, 5), *MORE]
+TRIED = [*few(FALLING, 2), *few(BESIDE, 2), *few(LYING, 5), *few(BARE, 5), *MORE]
 
 
 @pytest.mark.parametrize("scene", TRIED)

@@ -178,10 +178,10 @@ SHORT: Scenes = {
     "off register, damp": partial(off_register, spread="normal", turn_deg=0.3, visible_mm=0.1, prints=100),
     "cut on": partial(cut_on, 0.02),
     "cut on, by a scan": partial(cut_on, 0.3),
-    "print with lights": partial(of_print, LIGHTS),
     "print with marks": partial(of_print, LIGHTS + SNOW + MARKS),
 }
 LONG: Scenes = {
+    "print with lights": partial(of_print, LIGHTS),
     "print with snow": partial(of_print, LIGHTS + SNOW),
     "print with marks that grow": partial(of_print, LIGHTS + SNOW + GROWS),
 }
