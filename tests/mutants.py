@@ -69,7 +69,19 @@ EARLY_ENDS = {
     "motifs/snowfall/weather.py": "len(open_) == 0", "motifs/grain/spacing.py": "not open_.any()",
     "motifs/snowload/snow_shapes.py": "not small.any()", "checks/drop_outs.py": "len(parts) < 2",
     "checks/mending/widening.py": "len(beyond) == 0", "toolpaths/promises.py": "not len(settings.no_go)",
-    "prints/separation.py": "len(gaps) == 0",
+    "prints/separation.py": "len(gaps) == 0", "toolpaths/laser/cut_outs.py": "not len(settings.no_go)",
+}  # fmt: skip
+#: What is drawn by the same law either way: angles over a full turn of which only sine and cosine are used, over two
+#: turns or the other way about, and what is drawn alike to both sides of 0, added or taken off. What comes is another
+#: draw of the same. Not where a share of the angle is used, too.
+SAME_LAW = {
+    "prints/misregister/block_placement.py": ("turn - paper", "turn - paper + wood"),
+    "motifs/shared/fields.py": ("rng.uniform(0, 2 * np.pi, _WAVES)", "xy @ wave + shift"),
+    "motifs/frost/seeding.py": ("angle = rng.uniform(0, 2 * np.pi, count)",),
+    "motifs/snowfall/outlines.py": ("draws.uniform(0, 2 * np.pi)", "draws.uniform(0, 2 * np.pi, len(_HARMONICS))"),
+    "motifs/grain/knots.py": (
+        "rng.uniform(0, 2 * np.pi)", "rng.uniform(0, 2 * np.pi, 4)", "(2 + np.arange(len(size))) * angle + phase",
+    ),
 }  # fmt: skip
 _SPARE = {"round", "tiles_of"}  #: nor the digits of what is told, nor how far beyond a tile is looked
 _ROUNDING = 2e-6  #: nor how much room there is for rounding
@@ -91,11 +103,20 @@ class Mutation:
 def places(path: Path) -> list[int]:
     """Which of a module's nodes can be changed, by their numbers."""
     tree = ast.parse((ROOT / path).read_text(encoding="utf-8"))
-    ends = EARLY_ENDS.get(path.as_posix().removeprefix("carvegen/"))
+    module = path.as_posix().removeprefix("carvegen/")
+    ends, turns = EARLY_ENDS.get(module), SAME_LAW.get(module, ())
+    alike = {part for node in ast.walk(tree) if turns and ast.unparse(node) in turns for part in _of_turn(node)}
     return [
         k for k, (node, changeable) in enumerate(list(_walk(tree)))
-        if changeable and not (isinstance(node, ast.If) and ast.unparse(node.test) == ends) and _changed(node)
+        if changeable and node not in alike
+        and not (isinstance(node, ast.If) and ast.unparse(node.test) == ends) and _changed(node)
     ]  # fmt: skip
+
+
+def _of_turn(node: ast.AST) -> list[ast.AST]:
+    """Of a sum its sign, of what is drawn the end of the turn."""
+    drawn = node.value if isinstance(node, ast.Assign) else node
+    return list(ast.walk(drawn.args[1])) if isinstance(drawn, ast.Call) else [node]
 
 
 def mutation(path: Path, place: int) -> Mutation:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.mutants import EARLY_ENDS, ROOT, TESTS, drawn, files_of, modules, mutation, places
+from tests.mutants import EARLY_ENDS, ROOT, SAME_LAW, TESTS, drawn, files_of, modules, mutation, places
 
 
 def test_the_same_seed_makes_the_same_changes_and_each_compiles() -> None:
@@ -50,6 +50,19 @@ def test_branches_that_only_save_time_are_there_and_not_dropped(module: str, mon
     without = places(path)
     monkeypatch.delitem(EARLY_ENDS, module)
     assert len(places(path)) == len(without) + 1
+
+
+@pytest.mark.parametrize("module", SAME_LAW)
+def test_what_is_drawn_by_the_same_law_is_there_and_left_alone(module: str, monkeypatch) -> None:
+    """Each of the expressions is in the module as it is written, and has one place: a sign, or the turn's 2."""
+    path, turns = Path("carvegen") / module, SAME_LAW[module]
+    code = [ast.unparse(node) for node in ast.walk(ast.parse((ROOT / path).read_text(encoding="utf-8")))]
+    without = places(path)
+    monkeypatch.delitem(SAME_LAW, module)
+    changes = [mutation(path, place).change for place in set(places(path)) - set(without)]
+    assert len(changes) >= len(turns)
+    assert all(turn in code for turn in turns)
+    assert all(change == "2  ->  4" or change.partition("  ->  ")[0] in turns for change in changes), changes
 
 
 def test_a_part_of_a_room_is_a_folder_or_a_module() -> None:

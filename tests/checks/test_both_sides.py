@@ -268,3 +268,9 @@ def test_walls_are_told_of_where_this_file_makes_some() -> None:
 def test_a_strip_narrower_than_the_cutter_by_a_hair_can_be_made(wide: float, parts: bool) -> None:
     """4 µm (our own choice) are the errors of grid and buffers, and no narrow cut: both sides of it."""
     assert Reach(shapes(box(10, 10, 8, wide)), 0.4).broken.tolist() == [parts]
+
+
+def test_corners_that_a_round_cutter_leaves_are_nothing_and_a_bay_is_what_it_leaves() -> None:
+    """Four right angles leave 4 r² (1 - π/4) = 0.03 mm² together; a bay 0.2 mm wide and 2 mm long 0.4 mm² and them."""
+    small, bayed = box(5, 5, 0.8, 0.8), shapely.union(box(10, 5, 3, 3), box(13, 6, 2, 0.2))
+    assert shapely.area(Reach(shapes(small, bayed), 0.4).uncut) == pytest.approx([0, 0.43], abs=0.01)

@@ -134,7 +134,7 @@ def test_a_flat_sawn_board_has_arches_and_a_quarter_sawn_one_has_none() -> None:
     assert bent("quarter-sawn") == 0
 
 
-@takes_long  # a measure of looks; ours/test_look.py has its figures
+@takes_long  # a measure of looks; test_recorded.py has its figures
 def test_lines_swell_and_differ_in_weight() -> None:
     """Widths along and between lines: the widest inner disc of a stroke is no constant."""
     cuts = grain(3).cuts

@@ -525,6 +525,15 @@ def test_a_stencil_that_names_the_photograph_leaves_the_key_its_own_plan(tmp_pat
     assert times == [plans]
 
 
+@pytest.mark.parametrize(
+    ("inked", "ink", "coats"), [(True, (1, 2, 3), ["key"]), (True, None, []), (False, (1, 2, 3), [])]
+)
+def test_a_print_shows_the_inks_of_blocks_that_print_them(inked, ink, coats):
+    """A stencil's ink is dabbed, and lies over no other by its block; of a block without one nothing is seen."""
+    block = SimpleNamespace(name="key", inked=inked, ink=ink)
+    assert list(recut._Pictures(SimpleNamespace(width_mm=60, height_mm=40, blocks=[block])).coats) == coats
+
+
 @takes_long  # its openings are laid as here below
 @pytest.mark.parametrize(
     ("card", "behind"), few([((226, 214, 180), (70, 62, 56)), ((150, 112, 74), (232, 230, 224))], 1)

@@ -174,3 +174,12 @@ def test_along_the_curve_one_quarter_follows_another_and_so_on_in_each() -> None
 def test_a_tour_of_no_stop_has_no_length() -> None:
     assert length_mm(np.empty(0, dtype=np.int64), np.empty((0, 2)), HOME) == 0
     assert length_mm(np.array([1]), np.array([[3.0, 4], [6, 8]]), HOME) == 10  # 6, 8, 10 (Pythagoras)
+
+
+@pytest.mark.parametrize(
+    ("away", "waits"), [((1.6, 0), True), ((0, 1.6), True), ((1.5, 1.5), False), ((0, 2.1), False)]
+)
+def test_a_path_waits_while_its_middle_is_nearer_than_the_rest_in_any_direction(away, waits: bool) -> None:
+    xyz = np.array([(0, 0, 0), (*away, 0), (30, 30, 0)], dtype=float)
+    dots = Paths(xyz, np.arange(4), np.zeros(3, dtype=bool))
+    assert cooled(dots, 2.0).tolist() == ([0, 2, 1] if waits else [0, 1, 2])

@@ -445,3 +445,9 @@ def test_what_is_asked_for_and_not_made_breaks() -> None:
     assert "clamp lies on the cut-out" in said
     assert "clamp lies in the way of its edge" in said
     assert not [one for one in plan.operations if one.work is Work.CUT_BLOCK]
+
+
+@pytest.mark.parametrize("asked", [True, False])
+def test_what_no_cutter_reaches_is_worked_out_where_it_is_asked_for(asked: bool) -> None:
+    plan = router_plan(job(box(3, 3, 8, 8), box(14, 3, 0.4, 8)), settings(), compute_left=asked)
+    assert shapely.area(plan.unreached).sum() == pytest.approx(3.2 if asked else 0, abs=0.3)
