@@ -8,6 +8,7 @@ formula for a layer on a ground; from memory). All drawn in linear light; length
 from __future__ import annotations
 
 import dataclasses
+import hashlib
 import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -20,10 +21,12 @@ from PIL import Image, ImageDraw
 from scipy import ndimage
 
 from carvegen.artwork.scan.frame import homography
+from carvegen.artwork.scan.pixels import ScanPicture
 from carvegen.base.colour import Ink, from_cielab, linear, screen
 from carvegen.delivery.step_keys import digest
 from carvegen.marking.marks import Meaning
 from carvegen.marking.pencil.layout import Format, MarkingSheet, SheetPage
+from carvegen.marking.pencil.sheet_reading import PageRead, read_page
 from carvegen.writers.whole_print.marking_sheet import marking_sheet_pdf
 from carvegen.writers.whole_print.print_png import Coat
 from tests.cases import once
@@ -429,6 +432,12 @@ def small_strokes(**more) -> tuple[Stroke, ...]:
 
 #: What most tests read: the four areas.
 USUAL = Case(strokes=small_strokes(), shadow=True, **QUICK)
+
+
+def read_once(picture: ScanPicture, sheet: MarkingSheet) -> PageRead:
+    """A page as it is read, once in a run of the tests; that it is read alike again is a law of tests/marking."""
+    image = hashlib.sha256(picture.image.tobytes()).hexdigest()
+    return once(("page read", image, sheet), lambda: read_page(picture, sheet))
 
 
 def flat(case: Case, sheet: MarkingSheet = SMALL) -> Image.Image:

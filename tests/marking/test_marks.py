@@ -443,13 +443,13 @@ def test_in_a_mark_of_a_flake_s_size_something_grows_again_too() -> None:
 
 def test_heavy_snow_that_grows_again_stays_heavy() -> None:
     """Large flakes that fall where no room is move to where there is: in their stead drizzle came, .75 of the white."""
-    module, face = motif("snowfall"), box(0, 0, 60, 44)
+    module, face = motif("snowfall"), box(0, 0, 44, 34)
     settings, place = module.Settings(**module.PRESETS["heavy"]), Place(area=face, frame=face)
     growth = module.grow(settings, place, LIMITS, stream(6, "heavy"))
     bed = Bed(
         motif="snowfall", name="heavy", settings=settled_by(settings, growth.kept), place=place, limits=LIMITS, seed=6
     )
-    shape = box(12, 10, 36, 26)
+    shape = box(8, 7, 28, 20)
     done = marked(growth, [mark(Meaning.GROW_AGAIN, shape)], bed)
     assert white(done, shape) > 0.82 * white(growth, shape)
 

@@ -13,7 +13,7 @@ from carvegen.interfaces.page.gestures import gesture
 from tests.cases import layer, small_print
 from tests.page.page import page_in
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
-from tests.pencil_sheets import QUICK, SMALL, Case, drawn_of, flat, small_strokes
+from tests.pencil_sheets import QUICK, SMALL, Case, drawn_of, flat, read_once, small_strokes
 
 CASE = Case(strokes=small_strokes(), shadow=True, **QUICK)
 
@@ -23,6 +23,14 @@ def photograph() -> bytes:
     out = io.BytesIO()
     flat(CASE).save(out, "PNG", compress_level=1)
     return out.getvalue()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def pages_read_once():
+    """The sheet that tests/prints reads, too."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("carvegen.marking.pencil.sheet_reading.read_page", read_once)
+        yield
 
 
 def paged(folder, name: str) -> Page:

@@ -13,14 +13,14 @@ from carvegen.base.errors import InputError
 from carvegen.delivery import print_build
 from carvegen.delivery.print_steps import cut_inputs
 from carvegen.facts.profiles import Library
-from carvegen.marking.pencil.sheet_reading import read_page, read_sheets
+from carvegen.marking.pencil.sheet_reading import read_sheets
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import marks_of
 from tests.cases import small_print
 from tests.cli.running import built_once, run
-from tests.pencil_sheets import SMALL, USUAL, flat
+from tests.pencil_sheets import SMALL, USUAL, flat, read_once
 from tests.strategies import takes_long
 
 TOML = small_print('[marks]\nscans = ["sheet.png"]', name="trial", size=(90, 70), blocks={"sky": ["*"]})
@@ -28,17 +28,8 @@ TOML = small_print('[marks]\nscans = ["sheet.png"]', name="trial", size=(90, 70)
 
 @pytest.fixture(autouse=True, scope="module")
 def pages_read_once():
-    """A page is read once, whoever asks: that it is read alike again is a law of tests/marking."""
-    seen = {}
-
-    def once(picture, sheet):
-        key = (picture.image.tobytes(), sheet)
-        if key not in seen:
-            seen[key] = read_page(picture, sheet)
-        return seen[key]
-
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("carvegen.marking.pencil.sheet_reading.read_page", once)
+        patched.setattr("carvegen.marking.pencil.sheet_reading.read_page", read_once)
         yield
 
 
