@@ -651,11 +651,11 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
 
 def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path) -> None:
     """What holds is the same, byte for byte, in a place that grew again too; the page counts what happened."""
-    after = AFTER.replace("snow = 0.05", "snow = 0.2").replace("circle 33 24 2", "circle 22 17 1.5")
-    hand = Hand(print_file(tmp_path, after=after, size=(27, 22)))
+    after = AFTER.replace("snow = 0.05", "snow = 0.2").replace("circle 33 24 2", "circle 19 15 1.2")
+    hand = Hand(print_file(tmp_path, after=after, size=(22, 22)))
     for name in ("snowload 1", "snowfall 1"):
         hand.does("keep", motif=name)
-    hand.does("try", motif="snowfall 1", points=[[11, 3, 1], [24, 3, 1], [24, 19, 1], [11, 19, 1]])
+    hand.does("try", motif="snowfall 1", points=[[13, 4, 1], [20, 4, 1], [20, 14, 1], [13, 14, 1]])
     was, file = locked_shapes(hand.session.desk), hand.path.parent / "kept" / "snowfall-1.svg"
     before = hand.path.read_text(encoding="utf-8")
     assert hand.does("cut by", **{"for": ["hand", "laser"]})["reload"]
