@@ -28,6 +28,7 @@ from tests.conftest import (
     read_constants,
 )
 from tests.robustness.__main__ import files_of_laws
+from tests.strategies import takes_long
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -111,6 +112,7 @@ def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
     assert abs(int(number) - cpu_seconds()) <= 1
 
 
+@takes_long  # a second interpreter for a measure of the suite alone
 @pytest.mark.skipif(sys.platform != "linux", reason="the page's work comes from a forkserver on Linux alone")
 def test_what_comes_from_a_forkserver_counts_once_that_has_ended(monkeypatch):
     """A sum that this process takes some time for is taken in a child of a forkserver that imports nothing of ours."""

@@ -16,6 +16,7 @@ from PIL import Image
 from carvegen.interfaces.cli import _COMMANDS
 from tests.cases import layer, small_print
 from tests.cli.running import built_once, run
+from tests.strategies import MANY
 from tests.test_pages import examples
 
 PRINT = small_print(
@@ -61,7 +62,10 @@ def bench(own_folder):
     return own_folder
 
 
-@pytest.mark.parametrize("line", LINES)
+ONE_EACH = list({line.split()[1]: line for line in LINES}.values())
+
+
+@pytest.mark.parametrize("line", LINES if MANY else ONE_EACH)
 def test_an_example_of_the_help_runs(bench, capsys, line):
     words = [SMALLER.get(word, word) for word in shlex.split(line)[1:]]
     if "mend" in words or "snow" in words[0]:

@@ -144,14 +144,16 @@ def test_words_for_the_hand(own_folder, plan, capsys):
 
 
 def test_as_planned_is_said_and_exits_with_none(own_folder, plan, capsys):
-    ran = run(capsys, "compare", plan, photographed(own_folder / "proof.jpg", PLANNED, shadow=0.3), "--block", "sky")
+    ran = run(
+        capsys, "compare", plan, photographed(own_folder / "proof.jpg", PLANNED, shadow=0.3, px=5.0), "--block", "sky"
+    )
     assert ran.code == 0, ran.out
     assert "as planned, within 0.3 mm" in ran.out
 
 
 @not_sought
 def test_another_drawing_is_refused_with_a_picture(own_folder, plan, capsys):
-    photo = photographed(own_folder / "other.jpg", sky(seed=31))
+    photo = photographed(own_folder / "other.jpg", sky(seed=31), px=5.0)
     ran = run(capsys, "compare", plan, photo, "--block", "sky")
     assert ran.code == 2
     assert "does not fit the plan" in ran.err
@@ -185,7 +187,7 @@ def test_a_hand_over_more_than_a_fifth_of_the_face_is_not_told_as_cut(own_folder
 @pytest.mark.parametrize("command", few(["compare", "read"], 1))
 def test_a_negative_is_refused(own_folder, plan, capsys, command):
     """It was said to be as planned, though every land was cut and every cut stood."""
-    photo = photographed(own_folder / "proof.jpg", PLANNED)
+    photo = photographed(own_folder / "proof.jpg", PLANNED, px=5.0)
     with Image.open(photo) as image:
         ImageOps.invert(image).save(own_folder / "negative.png")
     photo = own_folder / "negative.png"
@@ -244,11 +246,11 @@ def test_no_stencil_or_one_of_an_older_build_is_a_negative_which_is_said(own_fol
 
 def test_a_land_that_was_read_from_a_photograph_stands(own_folder, plan, capsys):
     """`compare` took what it fills for cuts: all land was gone, all cuts stood. `check` says what it takes it for."""
-    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0)
+    photo = photographed(own_folder / "block.jpg", PLANNED, mirrored=True, turn=-5.0, px=5.0)
     run(capsys, "read", photo, "--onto", plan, "--block", "sky", "--out", "land.svg")
     done = run(capsys, "compare", plan, "land.svg", "--block", "sky", "--tolerance", "0.3")
     assert (done.code, done.out) == (0, "sky: the same, within 0.3 mm\n")
-    proof = run(capsys, "compare", "land.svg", photographed(own_folder / "proof.jpg", MADE), "--json")
+    proof = run(capsys, "compare", "land.svg", photographed(own_folder / "proof.jpg", MADE, px=5.0), "--json")
     kinds = [place["kind"] for place in json.loads(proof.out)["blocks"][0]["places"]]
     assert kinds == ["still to cut", "cut where the plan cuts nothing"]
     checked = run(capsys, "check", "land.svg", "--material", "linoleum", "--cutter", "v-60")
@@ -442,6 +444,7 @@ def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
 
 
+@takes_long  # a block that is named is told of below
 def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, capsys):
     """The one candidate was the block: what its neighbours print was still to cut."""
     with_its_inks(three)
@@ -456,7 +459,11 @@ def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, caps
 
 @pytest.mark.parametrize(
     ("block", "kinds"),
-    [pytest.param("sky", ["still to cut"], marks=takes_long), ("die", None), ("key.cut", None)],
+    [
+        pytest.param("sky", ["still to cut"], marks=takes_long),
+        ("die", None),
+        pytest.param("key.cut", None, marks=takes_long),
+    ],
 )
 def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, capsys, block, kinds):
     """A tone's own plan doesn't fit a finished print, and a die prints none of it; a name may have a dot."""
@@ -471,6 +478,7 @@ def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, caps
     assert kinds is None or [place["kind"] for place in report["places"]] == kinds
 
 
+@takes_long  # one more picture; prints of an older build are refused below
 @not_sought
 def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     """An older build's report is not written anew if nothing has changed."""
@@ -562,6 +570,7 @@ def test_more_hairs_than_lie_on_a_print_are_none(hairs, expected) -> None:
     assert len(first_proof._together(planned, places)) == expected
 
 
+@takes_long  # a measure of one picture
 def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folder, plan, capsys):
     """190 pixels for 110 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
     seen, _ = made.photographed(made.painted(MADE, 5.0, SIZE), px=5.0, size=(190, 144))
@@ -573,7 +582,7 @@ def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folde
     assert any("pixels are 0.7 mm large" in note for note in report["notes"])
 
 
-@pytest.mark.parametrize(("command", "px"), [("compare", 3.5), ("read", 3.6)])
+@pytest.mark.parametrize(("command", "px"), few([("compare", 3.5), ("read", 3.6)], 1))
 def test_a_photograph_that_is_laid_on_its_plan_tells_how_far_that_is(own_folder, plan, capsys, shares, command, px):
     """Places are tried, the likeliest refined, the lens looked at; then it is read. No picture that was laid before."""
     photo = photographed(own_folder / "proof.jpg", MADE, px=px)

@@ -10,6 +10,7 @@ from carvegen.base.progress import heard
 from carvegen.base.streams import stream
 from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place
+from tests.strategies import few
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 POST = shapely.box(10, 0, 25, 12)
@@ -23,7 +24,7 @@ def growth(name: str) -> Growth:
     return module.grow(settings, place, LIMITS, stream(7, name))
 
 
-@pytest.mark.parametrize("name", ["snowfall", "snowload", "frost", "grain"])
+@pytest.mark.parametrize("name", few(["snowfall", "frost", "snowload", "grain"], 2))
 def test_it_tells_from_early_on_to_its_end_and_grows_the_same(name):
     """By what a person is told it never goes back; before it ends it is told several times."""
     shares: list[float] = []

@@ -200,7 +200,7 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
 @pytest.mark.parametrize("share", [0.6, 0.5] if MANY else [0.6])
 def test_half_white_and_more_comes_or_is_told(share) -> None:
     report: list[str] = []
-    width, height = (36, 27) if MANY else (28, 21)
+    width, height = (36, 27) if MANY else (20, 15)
     ground = Ground(name="sky", width_mm=width, height_mm=height)
     heavy = Settings(**{**PRESETS["heavy"], "snow": share})
     block = grown_block(ground, heavy, limits(), stream(2, "law"), by="snowfall", say=report.append)
@@ -303,7 +303,7 @@ def test_flakes_that_lie_as_before_become_the_same_shapes_once() -> None:
         assert falling._fallen(sky, 1.5 * level) is not first
 
 
-@pytest.mark.parametrize(("share", "key"), [(0.05, 1), (0.3, 11)])
+@pytest.mark.parametrize(("share", "key"), few([(0.05, 1), (0.3, 11)], 1))
 def test_the_white_that_is_solved_is_the_nearest_that_was_tried_edge_and_all(monkeypatch, share, key) -> None:
     """Of these two the second level that is tried is nearer than the first."""
 

@@ -39,6 +39,7 @@ from carvegen.prints.picture import Picture
 from tests.cases import SHELF, layer, limits, small_print
 from tests.cli.running import run
 from tests.page.page import AFTER, Hand, print_file, stroke, unpacked
+from tests.strategies import few
 
 ROUNDED_MM = 0.01  #: the page's coordinates
 
@@ -587,11 +588,11 @@ BOARDS = layer("BOARDS", "box 4 8 92 3"), layer("POST", "box 40 11 6 14"), layer
 
 @pytest.mark.parametrize(
     ("kind", "preset", "more"),
-    [
+    few([
         ("snowload", "deep", 'on = ["BOARDS", "POST", "ROOF"]'),
         ("snowfall", "steady", "settings = { smallest_mm = 1.0 }"),
-    ],
-)
+    ], 1),
+)  # fmt: skip
 def test_a_picture_of_the_weather_shows_what_the_print_would_have(tmp_path, monkeypatch, kind, preset, more) -> None:
     """Boards that go past the picture's sides are no field, and a roof above it shelters them."""
     after, blocks = f'[[motifs]]\nmotif = "{kind}"\n{more}', {"sky": ["*"], "key": ["BOARDS", "POST", "ROOF"]}

@@ -236,6 +236,7 @@ def test_what_mending_takes_from_one_block_another_prints():
             assert [one for one in broken if one.rule in ("land-width", "cut-width", "island")] == [], name
 
 
+@takes_long  # blocks mended by processes are compared below
 def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_path):
     print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
     said: list[str] = []

@@ -17,6 +17,7 @@ from carvegen.prints.cut_blocks import picture_of, setups_of, unmarked_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.keeping import keep
 from tests.cases import SHELF, box
+from tests.strategies import few
 
 PRINT = """
 [print]
@@ -84,7 +85,7 @@ def share(shapes, area) -> float:
     return float(shapely.area(shapely.intersection(shapes, area)).sum() / area.area)
 
 
-@pytest.mark.parametrize("depth", [BEHIND_ALL, AS_NEW])
+@pytest.mark.parametrize("depth", few([BEHIND_ALL, AS_NEW], 1))
 def test_where_a_boat_lay_snow_falls_and_where_it_lies_now_it_hides_the_flakes(tmp_path, depth):
     path, old = kept(tmp_path, depth)
     change(path, "box 8 6 12 16", "box 32 12 12 16")

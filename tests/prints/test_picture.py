@@ -211,7 +211,7 @@ def by_two(tasks, say):
     return side_by_side_module.side_by_side(tasks, jobs=2, say=say)
 
 
-@pytest.mark.parametrize("begin", [pytest.param("fork", marks=needs_fork), "spawn"])
+@pytest.mark.parametrize("begin", [pytest.param("fork", marks=needs_fork), pytest.param("spawn", marks=takes_long)])
 def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypatch, begin) -> None:
     """Each is sent and comes back, though `say` can't be sent; what fails in a child would be done once more here."""
     heard, hear, said = list[str](), side_by_side_module._heard, list[str]()

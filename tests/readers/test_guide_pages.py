@@ -207,6 +207,7 @@ _LAID = [("half of it cut", "tracing")]
 _LAID += [("dense", "carbon"), ("dense", "tracing"), ("half of it cut", "carbon")] if MANY else []
 
 
+@takes_long  # writers/test_ring_room.py has their room
 @pytest.mark.parametrize(("where", "matrix"), _LAID)
 def test_no_ring_and_no_number_covers_a_cut_or_an_edge(where, matrix):
     """Rendered by PDFium and by resvg with and without marks: no pixel that shows something else is changed."""

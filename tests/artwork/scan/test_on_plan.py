@@ -189,6 +189,7 @@ def test_a_picture_is_laid_as_scikit_image_lays_it():
     assert not is_mirrored(true, PLANS["sky"])
 
 
+@takes_long  # cli/test_first_proof.py reads a photograph on its plan
 @pytest.mark.parametrize("how", few([{"mirrored": True, "turn": 177.0}, {"shadow": 0.5}, {}], 1))
 def test_shapes_are_read_where_they_lie(how):
     """Areas that are in one and not in the other are the edges' own breadth."""

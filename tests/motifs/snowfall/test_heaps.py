@@ -13,6 +13,7 @@ from carvegen.motifs.snowfall.heaps import heaped, without_tails
 from carvegen.motifs.snowfall.limbs import without_limbs
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from tests.cases import box, disc, grown, limits, shapes
+from tests.strategies import takes_long
 
 
 @pytest.mark.parametrize(("wide", "pieces"), [(1.0, 2), (4.4, 1)])
@@ -109,6 +110,7 @@ def test_what_has_no_limbs_and_masses_and_specks_are_left(shape) -> None:
     assert len(made) == 0
 
 
+@takes_long  # a measure of looks; test_recorded.py has heavy snow
 def test_a_sky_of_heavy_snow_holds_few_little_figures() -> None:
     """Shapes larger than 1 mm² and smaller than the largest flakes' disc that fill less than 3/4 of their hull.
 

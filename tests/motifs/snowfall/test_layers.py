@@ -33,6 +33,7 @@ def grown(*, hides: bool = False, seed: int = 1, **own) -> Growth:
     return snowfall.grow(snowfall.Settings(**own), place, LIMITS, stream(seed, "layers"))
 
 
+@takes_long  # how layers are sought is tried below, by numbers
 @pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> None:
     asked = (0.05, 0.02, 0.04)
@@ -46,6 +47,7 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
     assert np.abs(seen[0] - asked).max() > 0.01, "parts alone don't give it"
 
 
+@takes_long  # from what share on it is told: below
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
     settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 15, 10)
@@ -54,6 +56,7 @@ def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     assert 15 <= int(came) <= 22
 
 
+@takes_long  # what is told of a face that is partly free: below
 def test_it_is_told_how_much_of_the_face_is_free() -> None:
     """Half of it is kept clear; before a bar it snows."""
     face, area = shapely.box(0, 0, 40, 30), shapely.box(0, 0, 20, 30)
@@ -115,7 +118,7 @@ def test_limits_hold_where_far_flakes_are_cut_and_near_ones_are_not(preset) -> N
         assert list(limits_broken(setup_.on(block), f"{preset} {seed}")) == []
 
 
-@pytest.mark.parametrize(("land", "remedy"), [(3.0, "larger flakes"), (1.0, "")])
+@pytest.mark.parametrize(("land", "remedy"), few([(3.0, "larger flakes"), (1.0, "")], 1))
 def test_what_keeps_white_away_is_told_with_what_brings_it(land, remedy) -> None:
     """Where land leaves no room no smaller flake brings more, even if the level could still rise."""
     face = shapely.box(0, 0, 40, 30)

@@ -16,6 +16,7 @@ from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from carvegen.motifs.snowfall.sky import Sky
 from tests.cases import box, disc, limits, shapes
+from tests.strategies import takes_long
 
 LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
 POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
@@ -178,6 +179,7 @@ def test_a_smaller_flake_lies_in_itself_and_is_made_by_the_smallest_cut(flake, s
     assert (shapely.get_num_geometries(geometry.offset(left, -LIMITS.cut_mm / 2)) == 1).all()
 
 
+@takes_long  # flakes loosened near a bar and masses that stay: below
 def test_near_bars_no_snow_lies_in_masses_and_far_from_them_all_stays() -> None:
     """Near is four times the largest flakes; six of them further off, and what links to that, nothing changes."""
     settings = Settings(**{**PRESETS["heavy"], "snow": 0.4, "largest_mm": 2.0, "level": LEVEL, "flurry_mm": 8.0})
@@ -208,6 +210,7 @@ def heavy(place: Place, **own: float):
     return motif("snowfall").grow(Settings(**{**HEAVY, **own}), place, LIMITS, stream(4, "bars"))
 
 
+@takes_long  # test_recorded.py has snow beside bars
 def test_as_much_is_white_as_was_asked_though_bars_keep_masses_away() -> None:
     """Sought with bars in the sky: else it was 5 hundredths less."""
     growth = heavy(Place(area=FACE, bars=geometry.union(shapes(box(3, 0, 2, 24), box(9, 0, 2, 24)))), snow=0.3)

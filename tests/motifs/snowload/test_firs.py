@@ -17,6 +17,7 @@ from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, _tiered, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
+from tests.strategies import few
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 
@@ -623,7 +624,7 @@ def test_so_large_is_half_the_cap_of_a_top(changed, own, fir, over: float, on: f
     assert pair[0][0].bounds[3] == pytest.approx(5 + 1.1 * changed.get("over", 0.5), abs=0.01)
 
 
-@pytest.mark.parametrize("preset", ["fresh", "deep"])
+@pytest.mark.parametrize("preset", few(["fresh", "deep"], 1))
 def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str) -> None:
     """Three to five tiers of 0.7 to 1.7 mm: what would be too narrow below a cap is white too."""
     sizes = [(3, 1.0), (4, 0.9), (4, 1.1), (5, 0.7), (3, 1.3), (3, 1.5), (3, 1.7)]
@@ -637,7 +638,7 @@ def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str
         assert capped.tolist() == list(range(len(sizes)))
 
 
-@pytest.mark.parametrize(("tall", "cut"), [(7.5, 0.8), (7.5, 1.0), (9.0, 2.0)])
+@pytest.mark.parametrize(("tall", "cut"), few([(7.5, 0.8), (7.5, 1.0), (9.0, 2.0)], 1))
 def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, cut: float) -> None:
     tree, limits = fir(30, 8, tiers=4, tall=tall), Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=cut, dot_mm=1.5)
     place = Place(area=shapely.box(0, 0, 60, 60), shapes=geometry.parts(tree))
@@ -647,7 +648,7 @@ def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, 
         assert shapely.area(shapely.intersection(shapely.union_all(cuts), top)) < 0.5 * top.area
 
 
-@pytest.mark.parametrize("preset", ["deep", "wet"])
+@pytest.mark.parametrize("preset", few(["deep", "wet"], 1))
 def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> None:
     """Of the top two millimetres of eight firs; the tip itself is white."""
     firs = [fir(8 + 14 * k, 4, tiers=4, tall=4.5 + 0.25 * k) for k in range(8)]
