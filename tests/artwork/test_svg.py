@@ -17,6 +17,7 @@ from carvegen.artwork import read
 from carvegen.artwork.svg import paints, pathdata, transforms
 from carvegen.base.colour import rgb
 from carvegen.base.errors import InputError
+from tests.strategies import few
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" '
 
@@ -346,7 +347,7 @@ def _squares(count, *, run):
     return "".join(drawing), {ink: each.area for ink, each in seen.items()}
 
 
-@pytest.mark.parametrize(("count", "run"), [(90, 2), (400, 1)])
+@pytest.mark.parametrize(("count", "run"), few([(90, 2), (400, 1)], 1))
 def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run):
     inside, seen = _squares(count, run=run)
     artwork = read(drawn(tmp_path, inside, _PAGE), by_colour=True)

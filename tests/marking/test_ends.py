@@ -14,6 +14,7 @@ from carvegen.motifs import motif
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.snowload.settings import PRESETS
 from tests.cases import box, limits
+from tests.strategies import few
 
 
 def test_a_heap_is_half_as_high_inside_a_mark_and_as_it_was_outside() -> None:
@@ -92,7 +93,7 @@ def deep_bed() -> Bed:
                limits=limits(0.5, 0.3), seed=1)  # fmt: skip
 
 
-@pytest.mark.parametrize(("foot", "left"), [(4, False), (6, False), (9, True)])
+@pytest.mark.parametrize(("foot", "left"), few([(6, False), (9, True), (4, False)], 2))
 def test_a_heaps_foot_under_a_mark_that_stays_goes_with_it_unless_it_is_much_of_it(foot, left) -> None:
     """Of deep snow, a heap 16 mm high, all but its foot in the mark."""
     growth = Growth(cuts=geometry.polygon_array([box(10, 2, 20, 16)]))

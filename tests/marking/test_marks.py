@@ -163,11 +163,14 @@ def test_limits_hold_beside_a_mark_as_they_did_before(name, shape, meaning) -> N
 
 @pytest.mark.parametrize(
     ("name", "seed", "meaning"),
-    [
-        ("frost", 53, Meaning.LESS),  # beside it a slit of land half a branch long, too narrow all along
-        ("frost", 0, Meaning.MORE),  # on a grid GEOS could not lay what grew over anything
-        ("grain", 0, Meaning.STAYS),  # on a grid GEOS can't lay its lines over one another
-    ],
+    few(
+        [
+            ("frost", 53, Meaning.LESS),  # beside it a slit of land half a branch long, too narrow all along
+            ("grain", 0, Meaning.STAYS),  # on a grid GEOS can't lay its lines over one another
+            ("frost", 0, Meaning.MORE),  # on a grid GEOS could not lay what grew over anything
+        ],
+        2,
+    ),
 )
 def test_limits_hold_beside_marks_that_once_broke_them(name, seed, meaning) -> None:
     rng = np.random.default_rng(seed)

@@ -197,6 +197,7 @@ def test_another_window_shows_the_same_flakes(preset, level) -> None:
     assert here[0] == here[1]
 
 
+@takes_long  # that it is told: snowfall/test_layers.py; test_recorded.py has heavy snow
 @pytest.mark.parametrize("share", [0.6, 0.5] if MANY else [0.6])
 def test_half_white_and_more_comes_or_is_told(share) -> None:
     report: list[str] = []

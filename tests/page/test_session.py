@@ -652,7 +652,7 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
 
 def test_locked_snow_and_what_marks_made_of_it_stay_when_a_laser_comes(tmp_path) -> None:
     """What holds is the same, byte for byte, in a place that grew again too; the page counts what happened."""
-    after = AFTER.replace("snow = 0.05", "snow = 0.2").replace("circle 33 24 2", "circle 19 15 1.2")
+    after = AFTER.replace("snow = 0.05", "snow = 0.12").replace("circle 33 24 2", "circle 19 15 1.2")
     hand = Hand(print_file(tmp_path, after=after, size=(22, 22)))
     for name in ("snowload 1", "snowfall 1"):
         hand.does("keep", motif=name)
@@ -888,12 +888,12 @@ def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_t
     none = next(one for one in hand.session.state()["motifs"] if one["name"] == "snowfall 1")
     assert none["presets"] == state["presets"] == [*motif("snowfall").PRESETS, "none"]
     assert none["preset"] == "none"
-    pictures = {hand.session.thumbnail("snowfall 1", preset) for preset in ("none", "heavy")}
+    pictures = {hand.session.thumbnail("snowfall 1", preset) for preset in ("none", "flurry")}
     assert len(pictures) == 2, "snow is seen in one and none in the other"
     hand.does("undo")
     assert sorted(map(_place, hand.shapes.values())) == was
     hand.does("redo")
-    hand.does("weather", motif="snowfall 1", preset="heavy")
+    hand.does("weather", motif="snowfall 1", preset="flurry")
     assert hand.snow("snowfall 1"), "another weather takes the place of none"
     hand.does("undo")
     hand.does("undo")
