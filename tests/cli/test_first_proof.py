@@ -478,7 +478,6 @@ def test_a_block_that_is_named_is_told_of_whatever_the_picture_shows(three, caps
     assert kinds is None or [place["kind"] for place in report["places"]] == kinds
 
 
-@takes_long  # one more picture; prints of an older build are refused below
 @not_sought
 def test_a_build_that_does_not_tell_its_inks_says_so(three, capsys):
     """An older build's report is not written anew if nothing has changed."""
@@ -570,7 +569,6 @@ def test_more_hairs_than_lie_on_a_print_are_none(hairs, expected) -> None:
     assert len(first_proof._together(planned, places)) == expected
 
 
-@takes_long  # a measure of one picture
 def test_a_picture_of_few_pixels_tells_of_what_it_can_show_and_says_so(own_folder, plan, capsys):
     """190 pixels for 110 mm: one is 0.7 mm large; edges that lie half of it off were told as places, dozens of them."""
     seen, _ = made.photographed(made.painted(MADE, 5.0, SIZE), px=5.0, size=(190, 144))

@@ -16,7 +16,7 @@ from carvegen.interfaces.page.print_checks import print_findings
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
 from tests.cli.running import built_once, run
-from tests.strategies import few, takes_long
+from tests.strategies import few
 
 PRINT = small_print(
     '[artwork]\nin_front = ["POST", "MOON"]',
@@ -159,7 +159,6 @@ def test_holes_of_a_counter_sheet_too_close_together_are_told_and_end_in_an_exit
         assert len(report) == 2
 
 
-@takes_long  # a whole build more; how near an edge may be: tests/checks
 @pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(("method", "edge"), few([("crosses", True), ("stops", False)], 1))
 def test_a_hole_near_the_pictures_edge_is_near_the_sheets_edge_only_without_waste(capsys, tmp_path, method, edge):

@@ -434,7 +434,6 @@ BROKEN_KEY = shapely.box(72, 30, 78, 34)
 HEAD = '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["drawing.svg"]\n'
 
 
-@takes_long  # a finished print is laid below
 def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place.
 
@@ -553,7 +552,6 @@ def test_a_photograph_of_a_stencil_is_laid_on_its_own_drawing(tmp_path, card, be
     assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
 
 
-@takes_long  # one more picture or build, as the others here
 def test_a_photograph_of_a_stencil_of_the_prints_openings_is_laid_on_them(tmp_path):
     """It was read as the face: its page, the table and all."""
     rng = np.random.default_rng(8)

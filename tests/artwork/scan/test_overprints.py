@@ -114,7 +114,6 @@ def test_a_flake_in_an_ink_that_fades_is_not_taken_for_ink_in_silence():
     assert ndimage.label(ndimage.binary_opening(inked & ~result.unsure, np.ones((3, 3))))[1] < 5
 
 
-@takes_long  # what is not sure is told below
 def test_the_ink_that_fades_out_is_named(tmp_path, capsys):
     Image.fromarray(np.moveaxis(as_printed(fades_to=0.2), 0, -1)).save(tmp_path / "print.png", dpi=DPI)
     ran = run(capsys, "read", tmp_path / "print.png", "--inks", SAID, "--json")

@@ -33,7 +33,6 @@ def grown(*, hides: bool = False, seed: int = 1, **own) -> Growth:
     return snowfall.grow(snowfall.Settings(**own), place, LIMITS, stream(seed, "layers"))
 
 
-@takes_long  # how layers are sought is tried below, by numbers
 @pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> None:
     asked = (0.05, 0.02, 0.04)
@@ -47,7 +46,6 @@ def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> 
     assert np.abs(seen[0] - asked).max() > 0.01, "parts alone don't give it"
 
 
-@takes_long  # from what share on it is told: below
 def test_it_is_told_of_a_layer_that_does_not_come() -> None:
     """A third of the face in specks far away leaves no land between them."""
     settings, face = snowfall.Settings(snow_far=0.3, snow_near=0.03, smallest_mm=0.6), shapely.box(0, 0, 15, 10)
