@@ -236,14 +236,19 @@ def test_what_mending_takes_from_one_block_another_prints():
             assert [one for one in broken if one.rule in ("land-width", "cut-width", "island")] == [], name
 
 
-@takes_long  # blocks mended by processes are compared below
-def test_mending_names_its_block_and_gives_the_same_in_processes_of_its_own(tmp_path):
+def test_mending_names_its_block(tmp_path):
     print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
     said: list[str] = []
-    alone = mended_print(print_, picture, cuts, setups, say=said.append)
+    mended_print(print_, picture, cuts, setups, say=said.append)
     rounds = [each for each in said if "round" in each]
     assert rounds
     assert all(one.partition(":")[0] in cuts for one in rounds)
+
+
+@takes_long  # blocks mended by processes are compared below
+def test_mending_gives_the_same_in_processes_of_its_own(tmp_path):
+    print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
+    alone = mended_print(print_, picture, cuts, setups, say=lambda _: None)
     beside = mended_print(
         print_, picture, cuts, setups, say=lambda _: None, run=lambda tasks, say: side_by_side(tasks, jobs=2, say=say)
     )
