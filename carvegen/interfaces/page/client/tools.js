@@ -164,6 +164,7 @@ export class Tools {
       /* a mark that can't be drawn so is refused once the hand lifts */
     } finally {
       this.#asking = false;
+      if (this.trail && this.trail !== trail && this.tool === TAKES) void this.#foreseen(this.trail); // begun meanwhile
     }
   }
 

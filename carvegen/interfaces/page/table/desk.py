@@ -390,8 +390,8 @@ class Desk:
         parts = geometry.parts(shapely.union_all([shapely.difference(now[block], then[block]) for block in now]))
         parts = parts[np.argsort(shapely.distance(parts, mark), kind="stable")]
         less, areas = most_gone(now, then), shapely.area(parts)
-        nearer = np.cumsum(areas) - areas
-        return geometry.solid(shapely.union_all(parts[nearer < less])), max(less, 0.0)
+        half = np.cumsum(areas) - areas / 2
+        return geometry.solid(shapely.union_all(parts[half < less])), max(less, 0.0)
 
     def reach_of(self, mark: BaseGeometry) -> BaseGeometry:
         """Where a mark may change anything."""
