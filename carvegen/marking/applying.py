@@ -89,6 +89,7 @@ class Bed:
     others: PolygonArray = field(default_factory=geometry.empty)  #: other white on the same blocks
     grow: Grow | None = None  #: the motif's shapes for settings, place and stream; by default as it grows by itself
     grows: bool = True  #: False: no mark makes more of it, or makes it grow again
+    if_named: bool = False  #: only a mark that names it does
     by: Callable[[Limits], Bed] | None = None  #: the same by other limits
     grew: Mapping[tuple[str, int], Limits] = field(default_factory=dict)  #: by key and try, what locked marks grew by
 

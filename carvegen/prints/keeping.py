@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Released", "keep", "kept_files", "release", "released"]
 
 _FOLDER = "kept"
-_OF_KEPT = ("kept", "marks_grew_by")  #: keys of a motif's table that go when it is let go
+_OF_KEPT = ("kept", "marks_grew_by", "grows")  #: keys of a motif's table that go when it is let go: it grows then
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +58,10 @@ def kept_files(
 ) -> tuple[dict[str, str], dict[str, bytes | None]]:
     """The file of each motif that is to be kept, by its name, and what `keep` writes: those and the print file."""
     wanted = _numbers(print_, names)
+    if not wanted:
+        raise InputError(
+            "none of its motifs grows", where=str(print_.path), hint="there is nothing to keep; nothing was written"
+        )
     taken = {motif.kept for motif in print_.motifs if motif.kept}
     files: dict[str, bytes | None] = {}
     kept: dict[str, str] = {}
@@ -171,13 +175,8 @@ def _named(path: Path, kept: Mapping[int, str]) -> bytes:
 def _check(text: str, before: dict[str, Any], kept: Mapping[int, str]) -> None:
     """Make sure that nothing else has changed in the print file."""
     for k, file in kept.items():
-        before["motifs"][k] |= {"kept": file} if file else dict.fromkeys(_OF_KEPT, "")
-    wanted = {
-        **before,
-        "motifs": [
-            {name: value for name, value in motif.items() if name not in _OF_KEPT or value}
-            for motif in before["motifs"]
-        ],
-    }
-    if tomllib.loads(text) != wanted:
+        motif = before["motifs"][k]
+        left = motif if file else {name: value for name, value in motif.items() if name not in _OF_KEPT}
+        before["motifs"][k] = left | ({"kept": file} if file else {})
+    if tomllib.loads(text) != before:
         raise CarvegenError("the print file can't be changed without spoiling it; nothing was written")

@@ -247,10 +247,14 @@ def bench(opened: Bench) -> Iterator[Bench]:
 
 
 def _take_back(bench: Bench) -> None:
-    """Undo to the beginning. A file can be written before the page has its answer: only then the button tells."""
+    """Undo to the beginning. A file can be written before the page has its answer: only then the button tells.
+
+    Until the print is laid out anew the page shows the snow before.
+    """
     bench.answered()
     for _ in range(40):
         if bench.run("return document.getElementById('undo').disabled"):
+            until(lambda: bench.run("return bench.laid()"))
             return
         bench.run("document.getElementById('undo').click()")
         bench.answered()
@@ -997,6 +1001,30 @@ def test_after_none_every_weather_is_on_offer_with_its_picture_and_undo_brings_t
     bench.run("document.querySelector('#slips details').open = true")
 
 
+def test_of_two_layings_the_later_one_stays_whichever_comes_first(bench: Bench) -> None:
+    """Shapes asked for after one step arrive only once those of the next are laid out."""
+    before, undo = bench.flakes(), "document.getElementById('undo').click()"
+    bench.run(
+        "window.asked = window.fetch; window.held = null; window.came = 0;"
+        "window.fetch = (path, more) => { const answer = asked(path, more); if (path !== 'shapes') return answer;"
+        " if (held) return answer.finally(() => { came += 1; });"
+        " return new Promise((done) => { window.held = () => answer.then(done); }); }"
+    )
+    bench.run("document.querySelector('[data-motif=flakes] [data-preset=none]').click()")
+    bench.answered()
+    until(lambda: bench.run("return held !== null"))
+    bench.run(undo)
+    bench.answered()
+    until(lambda: bench.run("return came > 0"))
+    until(lambda: len(bench.flakes()) == len(before))
+    bench.run("held()")
+    until(lambda: bench.run("return bench.laid()"))
+    bench.run("window.fetch = asked")
+    assert [one[1:] for one in bench.flakes()] == [one[1:] for one in before]
+    assert bench.run("return bench.print().motifs.find((one) => one.name === 'flakes').preset") != "none"
+    assert bench.run("return bench.gestures.opening === bench.print().opening")
+
+
 # ── what would break, and files ──
 
 
@@ -1153,6 +1181,27 @@ def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_es
     up.perform()
     bench.answered()
     assert bench.marks("stays") == []
+
+
+def test_of_what_takes_long_to_foresee_no_more_is_asked_and_another_pencil_begins_without_dashes(bench: Bench) -> None:
+    """Whoever lifts would wait for the answer; and dashes of part of a line would say too little."""
+    bench.run(
+        "window.foresees = bench.tools.foresee; window.questions = 0; window.late = 700;"
+        "bench.tools.foresee = async () => { questions += 1; await new Promise((done) => setTimeout(done, late));"
+        " return { rings: [[[30, 30], [40, 30], [40, 40]]], area_mm2: 50 }; };"
+    )
+    begins = "bench.tools.take('stays'); bench.tools.begin([30, 30, 1]); return questions"
+    until(lambda: bench.run(begins) == 1)  # a question of the test before may be on its way
+    bench.run("bench.tools.more([[40, 30, 1]])")
+    until(lambda: bench.said().startswith("What goes takes long to work out here"))
+    bench.run("bench.tools.more([[44, 30, 1]]); bench.tools.cancel(); bench.tools.begin([30, 30, 1])")
+    assert bench.run("return [questions, bench.overlay.foreseen.length]") == [1, 0]
+    bench.run("late = 0; bench.tools.take('stays'); bench.tools.begin([30, 30, 1])")
+    until(lambda: bench.run("return bench.overlay.foreseen.length") > 0)
+    assert bench.run("return questions") == 2, "taken up anew, it is asked again"
+    bench.run("bench.tools.tool = 'less'; bench.tools.begin([50, 30, 1])")
+    assert bench.run("return bench.overlay.foreseen.length") == 0
+    bench.run("bench.tools.cancel(); bench.overlay.trails.clear(); bench.tools.foresee = foresees")
 
 
 _FOUND = "const done = arguments[0]; fetch('findings').then((answer) => answer.json()).then((it) => done(it.looks))"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import math
 import multiprocessing
 import os
 import signal
@@ -162,9 +163,66 @@ def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, 
     marks = hand.does("clear", finding=one["id"], meaning=meaning)["marks"]
     assert [mark["meaning"] for mark in marks] == [meaning]
     assert marks[0]["blocks"] == ([] if meaning == "stays" else ["sky"])
+    area = sum(shapely.Polygon(ring).area for ring in marks[0]["rings"])
+    assert 0.9 < area / (math.pi * one["limit"] ** 2) <= 1, (
+        "no larger than need be: here the limit about the place does"
+    )
     until(lambda: not beside())
     hand.does("undo")
     until(lambda: bool(beside()))
+    hand.close()
+
+
+def test_a_mark_by_which_another_block_would_break_is_not_made(bare, monkeypatch) -> None:
+    """It clears its own block; of another as much may break as before, and no more."""
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session.findings()["looked_at"] == "whole")
+    bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+    before, (result,) = bare.read_bytes(), [hand.session._latest.called(bar["id"])]
+    scenes = list[object]()
+
+    def broken(sky_now: int, sky_then: int) -> None:
+        def findings(scene: object, _: object) -> dict[str, tuple[Finding, ...]]:
+            scenes.append(scene)
+            first = len(scenes) % 2 == 1  # as it is now is looked at before as it would be
+            return {"key": (result[1],) * first, "sky": (result[1],) * (sky_now if first else sky_then)}
+
+        scenes.clear()
+        monkeypatch.setattr("carvegen.interfaces.page.print_checks.nearby_findings", findings)
+
+    broken(0, 1)
+    with pytest.raises(InputError, match="would break all the same"):
+        hand.does("clear", finding=bar["id"], meaning="stays")
+    assert bare.read_bytes() == before
+    broken(1, 1)
+    assert len(hand.does("clear", finding=bar["id"], meaning="stays")["marks"]) == 1
+    hand.close()
+
+
+def test_what_is_left_while_all_is_looked_at_has_it_looked_at_again(bare) -> None:
+    """That look is of the version before, and counts no more."""
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session._checks.busy)
+    hand.session.rest_s = 0.05
+    hand.does("leave", finding="one")
+    assert hand.session.findings()["looked_at"] == "nothing", "else that look was over already"
+    until(lambda: hand.session.findings()["looked_at"] == "whole", 60)
+    hand.close()
+
+
+def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_forgets_why_none_was(bare) -> None:
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    hand.session._later.cancel()
+    hand.session._nearby._failed(InputError("a fault near the mark"))
+    assert hand.session.findings()["looks"] == "soon"
+    assert any("a fault near the mark" in one.get("say", "") for one in hand.heard)
+    hand.session._failed("checking", InputError("the disk is full"))
+    assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session._check()
+    assert hand.session.findings()["looks"] == "at work"
     hand.close()
 
 

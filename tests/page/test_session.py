@@ -915,6 +915,89 @@ def test_of_a_motif_that_does_not_grow_no_mark_makes_any_and_the_build_has_none(
     assert len(hand.snow("snowfall 1")) == 1, "what she draws is hers and stays"
 
 
+def test_own_snow_where_none_grows_has_more_where_it_is_named_and_grows_once_it_is_let_go(hand) -> None:
+    """A mark for all does not bring back what was to grow no more; one that names it does; so does letting it go."""
+    hand.does("weather", motif="snowfall 1", preset="none")
+    area = [[18, 4], [38, 4], [38, 28], [18, 28]]
+    hand.does("area", meaning="more", strength=1, points=area)
+    hand.does("draw", motif="snowfall 1", points=[[30, 20], [33, 20], [33, 23], [30, 23]])
+    assert len(hand.snow("snowfall 1")) == 1
+    hand.does("area", meaning="more", strength=1, motif="snowfall 1", points=area)
+    hand.written()
+    shown = shapely.union_all(list(hand.snow("snowfall 1").values()))
+    (falling,) = (white for white in built_picture(hand.path).whites if white.name == "snowfall 1")
+    assert shown.area > 12, "it has grown beside her own"
+    assert differ(shown, shapely.union_all(falling.shapes)) < 0.5
+    hand.does("undo")
+    assert len(hand.snow("snowfall 1")) == 1
+    hand.does("let go", motif="snowfall 1")
+    assert len(hand.snow("snowfall 1")) > 5
+    motifs = tomllib.loads(hand.path.read_text(encoding="utf-8"))["motifs"]
+    assert not {"grows", "kept"} & set(motifs[1])
+    hand.does("undo")
+    assert len(hand.snow("snowfall 1")) == 1
+
+
+def test_more_where_nothing_grows_is_refused_and_where_one_kind_does_not_that_is_told(hand) -> None:
+    area = [[18, 4], [38, 4], [38, 28], [18, 28]]
+    hand.does("weather", motif="snowfall 1", preset="none")
+    said = hand.does("area", meaning="more", strength=1, points=area)["said"]
+    assert said[0].startswith("falling snow 1 does not grow: its weather is none. Of all else no snow came: this kind")
+    hand.does("undo")
+    hand.does("weather", motif="snowload 1", preset="none")
+    with pytest.raises(InputError, match="does not grow: its weather is none, got 'lying snow 1 and falling snow 1'"):
+        hand.does("area", meaning="more", strength=1, points=area)
+
+
+def _on_a_rail(folder: Path, more: str = "") -> Hand:
+    """A rail with a heap on it, in both blocks."""
+    after = f'[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["RAIL"]\n{more}'
+    text = small_print(layer("RAIL", "box 10 12 70 3"), blocks={"sky": ["*"], "key": ["RAIL"]}, after=after,
+                       size=(90, 40), seed=4)  # fmt: skip
+    (folder / "print.toml").write_text(text, encoding="utf-8")
+    return Hand(folder / "print.toml")
+
+
+def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike(tmp_path) -> None:
+    """There what lies is set anew: what goes and comes again elsewhere is no loss."""
+    hand = _on_a_rail(tmp_path, '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n')
+    hand.does("area", meaning="more", strength=0.6, points=[[5, 5], [85, 5], [85, 38], [5, 38]])
+    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 3.0, "points": stroke(30, 16, 50, 16)}
+    told = hand.session.foreseen(gesture(mark)[1])
+    before = shapely.union_all(list(hand.snow().values()))
+    said = hand.sends(mark)["said"]
+    after = shapely.union_all(list(hand.snow().values()))
+    near = hand.session.desk.reach_of(shapely.LineString([(30, 16), (50, 16)]).buffer(1.5))
+    net = shapely.intersection(before, near).area - shapely.intersection(after, near).area
+    gone = shapely.difference(before, after)
+    assert gone.area > 1.4 * net, "else nothing comes again"
+    assert told["area_mm2"] == pytest.approx(net, abs=1)
+    assert said[0].startswith(f"{told['area_mm2']:.0f} mm² of snow went")
+    outlined = shapely.Polygon()
+    for ring in told["rings"]:
+        outlined = shapely.symmetric_difference(outlined, shapely.make_valid(shapely.Polygon(ring)))
+    assert shapely.difference(outlined, gone.buffer(0.03)).area < 0.1, "it is snow that goes"
+    assert outlined.area == pytest.approx(net, rel=0.2)
+    hand.close()
+
+
+@pytest.mark.parametrize("blocks", [["key"], ["sky"], []])
+def test_what_goes_of_one_block_is_foreseen_where_others_keep_theirs(tmp_path, blocks) -> None:
+    hand = _on_a_rail(tmp_path)
+    heap = max(hand.snow().values(), key=shapely.area)
+    left, _, right, top = heap.bounds
+    line = stroke(left + 0.4 * (right - left), top - 0.4, left + 0.6 * (right - left), top - 0.4)
+    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 2.0, "points": line, "blocks": blocks}
+    told = hand.session.foreseen(gesture(mark)[1])
+    before = {name: hand.white_on(name) for name in ("sky", "key")}
+    said = hand.sends(mark)["said"]
+    went = {name: shapely.difference(snow, hand.white_on(name)).area for name, snow in before.items()}
+    assert {name for name, area in went.items() if area > 1} == set(blocks or before)
+    assert told["area_mm2"] == pytest.approx(max(went.values()), abs=0.5)
+    assert said[0].startswith(f"{told['area_mm2']:.0f} mm² of snow went")
+    hand.close()
+
+
 def test_what_would_go_by_a_mark_that_stays_is_told_before_it_is_drawn(tmp_path) -> None:
     """More goes than is painted, for what is left ends as snow does: it is that snow which goes, and it is told."""
     after = '[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["RAIL"]\n'

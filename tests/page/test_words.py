@@ -87,6 +87,15 @@ def test_of_more_that_can_not_be_seen_it_is_said_why_and_what_to_do_instead() ->
         assert max(len(sentence.split()) for sentence in said.split(". ")) <= 25
 
 
+def test_of_more_of_what_does_not_grow_that_is_said_first_and_no_advice_is_to_mean_it() -> None:
+    lying = more_words(0.0, 0.0, 1.0, lies=True, none=["falling snow 1"])
+    assert lying.startswith("falling snow 1 does not grow: its weather is none. Of all else no snow came: this kind")
+    assert "mean falling" not in lying
+    both = more_words(0.0, 0.0, 1.0, lies=False, none=["falling snow 1", "frost 1"])
+    assert both.startswith("falling snow 1 and frost 1 do not grow: their weather is none. Of all else no snow came")
+    assert more_words(0.0, 0.5, 1.0, lies=True, none=["falling snow 1"]) == ""
+
+
 def test_shapes_of_a_drawing_are_named_as_she_named_them_and_never_by_a_line_of_its_file() -> None:
     """The second as SVG's reader says it, of a path that crosses itself."""
     notes = ["a curve (<path id='fir top'> in line 3) is open", "it is mended (<path> in line 35) near 2, 3 mm."]

@@ -9,7 +9,7 @@ import pytest
 
 from carvegen.base.errors import InputError
 from carvegen.prints import keeping
-from carvegen.prints.keeping import _free_file, _inside, _numbers, release, released
+from carvegen.prints.keeping import _free_file, _inside, _numbers, keep, release, released
 
 
 def test_a_motif_is_kept_in_a_file_of_its_own(tmp_path) -> None:
@@ -122,3 +122,23 @@ def test_a_motif_is_kept_again_where_it_was_if_that_is_inside_the_folder(before,
     assert kept == {"snowload 1": after}
     assert files[after] == b"<svg>snowload 1</svg>"
     assert f'kept = "{after}"' in (files["print.toml"] or b"").decode()
+
+
+def test_what_is_let_go_grows_again_whatever_its_weather_was_and_no_other_does(tmp_path) -> None:
+    each = kept_print(tmp_path)
+    text = TEXT.replace('motif = "snow', 'grows = false\nmotif = "snow')
+    each.path.write_text(text, encoding="utf-8")
+    after = released(each, ["Near flakes"]).decode()
+    first, second = after.split("[[motifs]]")[1:]
+    assert ("grows" in first, "kept" in first) == (False, False)
+    assert ("grows = false" in second, "kept = " in second) == (True, True)
+
+
+def test_where_nothing_grows_nothing_is_kept_and_nothing_is_to_be_taken_back(tmp_path) -> None:
+    each = kept_print(tmp_path)
+    for motif in each.motifs:
+        motif.grows, motif.kept = False, ""
+    with pytest.raises(InputError, match="none of its motifs grows"):
+        keep(each, [], [])
+    assert [path.name for path in tmp_path.iterdir()] == ["print.toml"]
+    assert each.path.read_text(encoding="utf-8") == TEXT

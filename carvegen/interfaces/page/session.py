@@ -26,12 +26,13 @@ from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
 from carvegen.interfaces.page.print_checks import built_findings, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
-from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
+from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
 from carvegen.interfaces.page.table.doing import (
     PlannedChange,
     clearing_planned,
     marks_planned,
     mending_planned,
+    not_growing,
     planned,
 )
 from carvegen.interfaces.page.table.least_land import drawn_land_words
@@ -72,6 +73,10 @@ def _place_for(meaning: Meaning, gesture: Gesture, desk: Desk) -> BaseGeometry |
     """Where on the print a mark of that meaning is drawn; None of all else."""
     if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != meaning:
         return None
+    return _place(gesture, desk)
+
+
+def _place(gesture: Area | Stroke, desk: Desk) -> BaseGeometry:
     if isinstance(gesture, Stroke):
         shape = own_marks.line_of(gesture.points, gesture.breadth_mm)
     else:
@@ -113,7 +118,7 @@ class Session:
         self._saver: Saver | None = None
         self._notes_at_opening: list[str] = []  #: what came otherwise than it was done, after a kill
         self._latest = LatestFindings()
-        self._nearby = Nearby(self._lock, self._latest, self._looked, lambda error: self._failed("checking", error))
+        self._nearby = Nearby(self._lock, self._latest, self._looked, partial(self._failed, "a look nearby"))
         self._checks, self._builder = BackgroundWork(), BackgroundWork()
         self._later: threading.Timer | None = None
         self._ended = False
@@ -307,17 +312,21 @@ class Session:
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         more, version = _place_for(Meaning.MORE, gesture, desk), desk.version
         stays = _place_for(Meaning.STAYS, gesture, desk)
-        around = shapely.buffer(stays or shapely.Polygon(), desk.ground.reach_mm, quad_segs=4)
-        painted, lay = (0.0, 0.0) if stays is None else (desk.snow_mm2(stays), desk.snow_mm2(around))
+        around = None if stays is None else desk.reach_of(stays)
+        lay = {} if around is None else desk.snow_on(around)
         white = 0.0 if more is None else desk.white_in(more)
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
         if more is not None and isinstance(gesture, (Area, Stroke)):
-            lies = all(desk.lies(name) for name in gesture.motifs or [each.name for each in desk.print_.motifs])
-            why = more_words(white, desk.white_in(more), gesture.strength, lies=lies)
+            none = not_growing(desk, gesture.motifs)
+            asked = [each for each in desk.print_.motifs if not gesture.motifs or each.name in gesture.motifs]
+            lies = all(desk.lies(each.name) for each in asked if each.called not in none)
+            why = more_words(white, desk.white_in(more), gesture.strength, lies=lies, none=none)
             notes = (*notes, why) if why else notes
-        if lay and (why := beside_words(painted, lay - desk.snow_mm2(around))):
-            notes = (*notes, why)
+        if around is not None and stays is not None:
+            painted = max((shapely.area(shapely.intersection(snow, stays)) for snow in lay.values()), default=0.0)
+            why = beside_words(painted, most_gone(lay, desk.snow_on(around)))
+            notes = (*notes, why) if why else notes
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:
@@ -346,12 +355,12 @@ class Session:
         if not isinstance(gesture, (Area, Stroke)):
             raise InputError("must be a mark that is drawn", value=type(gesture).__name__)
         with self._at_desk() as desk:
-            gone = desk.taken_by(planned(gesture, desk).change)
+            gone, less = desk.taken_by(planned(gesture, desk).change, _place(gesture, desk))
         parts = geometry.parts(gone)
         parts = parts[shapely.area(parts) > own_marks.LEAST_MM2]
         return {
             "rings": [ring for part in parts for ring in own_marks.rings_of(part)],
-            "area_mm2": round(float(shapely.area(parts).sum()), 1),
+            "area_mm2": round(less, 1),
         }  # fmt: skip
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
@@ -485,6 +494,7 @@ class Session:
         if self._builder.busy:
             self._check_later()
             return
+        self._unlooked = ""
         try:
             self._flush()
         except CarvegenError as error:

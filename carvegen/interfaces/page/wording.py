@@ -176,7 +176,7 @@ def so_far(passed_s: float, before_s: float) -> str:
     return "; ".join(filter(None, [here, before]))
 
 
-def more_words(before: float, after: float, strength: float, *, lies: bool) -> str:
+def more_words(before: float, after: float, strength: float, *, lies: bool, none: Sequence[str] = ()) -> str:
     """Why hardly any snow came where more was asked, and what to do instead; "" where it can be seen.
 
     Parameters
@@ -185,14 +185,20 @@ def more_words(before: float, after: float, strength: float, *, lies: bool) -> s
         How much of the mark is white, 0…1.
     lies
         Only snow that lies on things was meant.
+    none
+        What was meant too and does not grow.
     """
     if after - before >= _SEEN * strength:
         return ""
     came = "no snow came" if after - before < _SEEN * strength / 4 else "hardly any snow came"
+    other = "mean falling snow"
+    if none:
+        plural = len(none) > 1
+        grow, their = ("do", "their") if plural else ("does", "its")
+        came = f"{' and '.join(none)} {grow} not grow: {their} weather is none. Of all else {came}"
+        other = f"have {'those' if plural else 'that'} grow on the slip Weather"
     if lies:
-        return (
-            f"{came}: this kind lies along upper edges alone. Draw over such an edge, mean falling snow, or {_INSTEAD}"
-        )
+        return f"{came}: this kind lies along upper edges alone. Draw over such an edge, {other}, or {_INSTEAD}"
     room = "what is drawn and what lies here already leave no room for one more flake"
     white = f"{100 * after:.0f} % is white here already" if after >= _FULL else room
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"

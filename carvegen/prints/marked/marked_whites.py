@@ -189,9 +189,14 @@ def _lights(white: White, marks: Sequence[Mark]) -> Iterator[White]:
         yield replace(white, shapes=shapes, leaves=blocks)
 
 
+def _makes_grow(mark: Mark, bed: Bed) -> bool:
+    """Whether a mark by which something grows is heeded."""
+    return bed.grows and (bool(mark.motifs) or not bed.if_named)
+
+
 def _parts(white: White, marks: Sequence[Mark], bed: Bed, others: Sequence[White], memory: Memory) -> Iterator[White]:
     """A motif's white after the marks that are for it, for each lot of blocks that has the same of them."""
-    heeded = [mark for mark in marks if bed.grows or mark.meaning not in _GROWS]
+    heeded = [mark for mark in marks if mark.meaning not in _GROWS or _makes_grow(mark, bed)]
     for blocks, own in _by_blocks(white.leaves, [mark for mark in heeded if mark.is_for(motif=white.name)]):
         if not own:
             yield replace(white, leaves=blocks)

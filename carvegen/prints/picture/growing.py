@@ -316,7 +316,8 @@ class Grower:
             grew = grew_in(entry.marks_grew_by, where) if entry.kept else {}
         return Bed(
             motif=entry.motif, name=f"{entry.motif} {entry.nth}", white=entry.name, settings=settings, place=place,
-            limits=limits, seed=self.print_.seed, grow=grow, grows=entry.grows,
+            limits=limits, seed=self.print_.seed, grow=grow,
+            grows=entry.grows or bool(entry.kept), if_named=not entry.grows,
             by=cache(partial(self.bed, k)), grew=grew,
         )  # fmt: skip
 

@@ -44,6 +44,7 @@ const gestures = new Gestures(answered, silent, () => {
 let print;
 let wanted = false,
   laidOut = 0, // so often it is being laid out anew
+  asking = 0, // so often its shapes were asked for
   behind = "", // what is at work behind
   onceSeen = /** @type {(() => void) | null} */ (null),
   lastTry = /** @type {Gesture | null} */ (null);
@@ -504,14 +505,18 @@ async function load(asked) {
 
 /** @param {Print} [asked] @returns {Promise<void>} */
 async function laid(asked) {
-  const mine = gestures.window_id;
+  const mine = gestures.window_id,
+    turn = ++asking;
   const [told, packed] = await Promise.all([asked ?? ask(`print?window_id=${mine}${looks()}`), askPacked("shapes")]);
-  if (mine !== undefined && told.opening === print.opening && told.version < print.version) return laid(); // a gesture was done meanwhile
+  if (turn !== asking) return; // it was asked for again since: what comes to that is newer
+  const all = unpack(packed, told.size[1], told.step);
+  const between = told.version !== all.told.version, // of two answers
+    meanwhile = mine !== undefined && told.opening === print.opening && told.version < print.version;
+  if (between || meanwhile) return laid(); // a gesture was done
   print = mine === undefined ? told : { ...told, window_id: mine };
   [gestures.window_id, gestures.opening] = [print.window_id, print.opening];
   view.size = print.size;
   picture.paper = overlay.paper = print.paper ?? "#fbfaf6";
-  const all = unpack(packed, print.size[1], print.step);
   shapes.clear();
   for (const shape of all.shapes) shapes.add(shape);
   overlay.remark(
@@ -634,4 +639,4 @@ async function begin() {
 }
 
 void begin();
-Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print } }); // for whoever looks at the page from outside: tests, and the curious
+Object.assign(globalThis, { bench: { view, shapes, picture, overlay, tools, hand, gestures, print: () => print, laid: () => laidOut === 0 } }); // for whoever looks at the page from outside: tests, and the curious

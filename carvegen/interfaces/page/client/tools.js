@@ -29,6 +29,7 @@ export const OTHERS = [
 
 const TAKES = "stays"; // the pencil that takes snow, and beside it what does not end as snow does
 const APART_MM = 2; // between a flake and one more of it
+const LONG_MS = 500; // an answer that takes longer is in the hand's way
 const GRIP = 22; // pixels round the bead in which it is taken hold of
 const STILL = 4; // pixels within which a hand that touched has not moved
 
@@ -49,6 +50,8 @@ export class Tools {
   /** @type {((mark: Gesture) => Promise<{rings: [number, number][][], area_mm2: number}>) | null} asks what would go by a mark */
   foresee = null;
   #asking = false;
+  /** Whether an answer took so long that no more is asked until a pencil is taken up: whoever lifts would wait for it. */
+  #slow = false;
   /** @type {null | "move" | "bead" | "loop" | "slide"} */
   #grip = null;
   /** @type {{x: number, y: number, adds: boolean} | null} */
@@ -71,7 +74,7 @@ export class Tools {
   take(key) {
     this.cancel();
     this.tool = key;
-    this.redrawing = false;
+    this.redrawing = this.#slow = false;
     if (key !== "fingers") this.choose([]);
     this.changed();
   }
@@ -130,21 +133,29 @@ export class Tools {
   #draw(trail) {
     this.trail = trail;
     this.overlay.trails.add(trail);
+    this.overlay.foreseen = []; // of the line before
     if (this.tool === TAKES) void this.#foreseen(trail);
   }
 
   /** Outlines what of the snow would go, while the hand still draws; one question at a time, the last one of how it lies then. @param {import("./overlay.js").Trail} trail */
   async #foreseen(trail) {
-    if (this.#asking || !this.foresee) return;
+    if (this.#asking || this.#slow || !this.foresee) return;
     this.#asking = true;
     try {
       for (let asked = 0; this.trail === trail && asked !== trail.spots.length; ) {
         asked = trail.spots.length;
         const mark = this.#gesture(trail);
         if (mark.do === "area" && asked < 3) return;
+        const since = performance.now();
         const { rings, area_mm2: area } = await this.foresee(mark);
+        this.#slow = performance.now() - since > LONG_MS;
         if (!this.overlay.trails.has(trail)) return;
-        this.overlay.foreseen = rings;
+        const grown = asked !== trail.spots.length;
+        this.overlay.foreseen = this.#slow && grown ? [] : rings; // else they would be of less than is drawn
+        if (this.#slow && grown) {
+          if (this.trail === trail) this.say("What goes takes long to work out here: it is told once you lift.");
+          return this.changed();
+        }
         if (this.trail === trail)
           this.say(area ? `Dashed: ${area} mm² of snow would go. Lift, and it does; Esc takes the line back.` : "No snow would go here.");
         this.changed();
@@ -153,6 +164,7 @@ export class Tools {
       /* a mark that can't be drawn so is refused once the hand lifts */
     } finally {
       this.#asking = false;
+      if (this.trail && this.trail !== trail && this.tool === TAKES) void this.#foreseen(this.trail); // begun meanwhile
     }
   }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print, PrintMotif
     from carvegen.prints.picture import Unmarked
 
-__all__ = ["ChangeWriter", "Desk", "Keeping", "Outcome", "ShapeNames", "opened"]
+__all__ = ["ChangeWriter", "Desk", "Keeping", "Outcome", "ShapeNames", "most_gone", "opened"]
 
 Say = Callable[[str], None]
 
@@ -79,6 +79,12 @@ class _Marks:
     @property
     def every(self) -> tuple[Mark, ...]:
         return (*self.before, *self.own, *self.after)
+
+
+def most_gone(before: Mapping[str, BaseGeometry], after: Mapping[str, BaseGeometry]) -> float:
+    """How much less there is on the block that has lost most, mm²."""
+    lost = [shapely.area(shape) - shapely.area(after[block]) for block, shape in before.items()]
+    return float(max(lost, default=0.0))
 
 
 @dataclass(kw_only=True, eq=False)
@@ -167,6 +173,23 @@ class Desk:
     def white_in(self, area: BaseGeometry) -> float:
         """How much of an area is snow, 0…1."""
         return self.snow_mm2(area) / max(float(shapely.area(area)), geometry.GRID_MM)
+
+    def snow_on(self, area: BaseGeometry) -> dict[str, BaseGeometry]:
+        """The snow in an area, on each block that it leaves."""
+        numbers = [n for n in self.seen.near(area) if self.seen.like(n)[0] == "snow"]
+        return self._on_blocks([(self.seen.like(n)[2], [self.seen.shape(n)]) for n in numbers], area)
+
+    def _on_blocks(self, lots: Sequence[tuple[Collection[str], Any]], area: BaseGeometry) -> dict[str, BaseGeometry]:
+        """By block what of shapes lies in an area, of lots that each leave some blocks; alike blocks joined once."""
+        joined: dict[tuple[int, ...], BaseGeometry] = {}
+        result: dict[str, BaseGeometry] = {}
+        for block in (each.name for each in self.print_.blocks):
+            own = tuple(k for k, (blocks, _) in enumerate(lots) if block in blocks)
+            if own not in joined:
+                shapes = geometry.polygon_array(shape for k in own for shape in lots[k][1])
+                joined[own] = shapely.intersection(shapely.union_all(shapes), area)
+            result[block] = joined[own]
+        return result
 
     def snow_mm2(self, area: BaseGeometry) -> float:
         """How much snow lies in an area, mm²."""
@@ -350,13 +373,29 @@ class Desk:
             white[name] = geometry.parts(shapely.union_all([left, then, *self.bare.openings]))
         return replace(now, white=white, stays={name: stays_on(marks.every, name) for name in white})
 
-    def taken_by(self, change: Change) -> BaseGeometry:
-        """The snow that would go by marks of a change; nothing is changed by asking."""
-        _, come, zone = self._tried(change)
-        now = [self.seen.shape(n) for n in self.seen.near(zone) if self.seen.like(n)[0] == "snow"]
-        then = geometry.stack(lot.shapes for patch in come for lot in patch.lots)
-        gone = shapely.difference(shapely.intersection(shapely.union_all(now), zone), shapely.union_all(then))
-        return geometry.solid(gone)
+    def taken_by(self, change: Change, mark: BaseGeometry) -> tuple[BaseGeometry, float]:
+        """The snow that would go by a mark of a change, within its reach; nothing is changed by asking.
+
+        Returns
+        -------
+        tuple
+            Its outline, and how much less there would be, mm²: where snow only moves, as under a mark that asks for
+            more, what goes farther off is made up for by what comes, and only the nearest is outlined, up to that.
+        """
+        around = self.reach_of(mark)
+        now, (_, come, _) = self.snow_on(around), self._tried(change)
+        motifs = {motif.name for motif in self.print_.motifs}
+        lots = [(lot.blocks, lot.shapes) for patch in come for lot in patch.lots if lot.name in motifs]
+        then = self._on_blocks(lots, around)
+        parts = geometry.parts(shapely.union_all([shapely.difference(now[block], then[block]) for block in now]))
+        parts = parts[np.argsort(shapely.distance(parts, mark), kind="stable")]
+        less, areas = most_gone(now, then), shapely.area(parts)
+        half = np.cumsum(areas) - areas / 2
+        return geometry.solid(shapely.union_all(parts[half < less])), max(less, 0.0)
+
+    def reach_of(self, mark: BaseGeometry) -> BaseGeometry:
+        """Where a mark may change anything."""
+        return shapely.buffer(mark, self.ground.reach_mm, quad_segs=4)
 
     def _written(self, change: Change, marks: _Marks, put: ChangeWriter) -> None:
         """Note a change; then write files that it makes whole, and last the print file, which names them."""
@@ -472,6 +511,8 @@ class Desk:
         if before != after:  # snow grows by what those can cut that cut it
             return True
         for k, (one, other) in enumerate(zip(was.motifs, now.motifs, strict=True)):
+            if not other.grows and bool(one.kept) != bool(other.kept):  # marks that name it make it grow, or no more
+                return True
             if other.kept and other.kept in (one.kept, self._files.get(k)):
                 continue
             if replace(one, kept="") != replace(other, kept="") or other.kept:

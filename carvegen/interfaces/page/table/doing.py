@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from carvegen.interfaces.page.table.desk import Desk, Keeping, ShapeNames
     from carvegen.prints.file.keys import PrintBlock
 
-__all__ = ["PlannedChange", "cut_by_text", "marks_planned", "mending_planned", "planned"]
+__all__ = ["PlannedChange", "cut_by_text", "marks_planned", "mending_planned", "not_growing", "planned"]
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
@@ -61,7 +61,7 @@ _CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _CLEARS = (1.0, 2.0, 3.5, 5.0)  #: limits: so far about what breaks a mark reaches that clears it, the first that does
-_LEAST_DISC_MM = 0.5  #: a limit that is less, or of something else than a width, counts as this
+_LEAST_DISC_MM = 0.5  #: a limit that is less counts as this
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
 #: What is neither rubbed out nor taken back here.
@@ -211,17 +211,28 @@ def _named(names: Sequence[str], known: Iterable[str], what: str) -> tuple[str, 
 
 
 def _check_grows(desk: Desk, names: Iterable[str]) -> None:
-    """Refuse to have more of what does not grow."""
-    asked = [desk.print_.motifs[desk.motif_called(name)] for name in names]
-    if not any(entry.grows for entry in asked):
-        hint = "choose its weather first, on the slip Weather; or draw own snow"
-        raise InputError("does not grow: its weather is none", value=asked[0].called, hint=hint)
+    """Refuse to have more of what does not grow; of what is locked it grows where it is named."""
+    named = [desk.print_.motifs[desk.motif_called(name)] for name in names]
+    asked = named or desk.print_.motifs
+    if asked and not any(entry.grows or (named and entry.kept) for entry in asked):
+        if any(entry.kept for entry in asked):
+            hint = "choose the locked snow under Meant for; or draw own snow"
+        else:
+            hint = "choose its weather first, on the slip Weather; or draw own snow"
+        called = " and ".join(entry.called for entry in asked)
+        raise InputError("does not grow: its weather is none", value=called, hint=hint)
+
+
+def not_growing(desk: Desk, names: Sequence[str]) -> list[str]:
+    """What those motifs, or all if none is named, are called of which no mark makes more."""
+    asked = [entry for entry in desk.print_.motifs if not names or entry.name in names]
+    return [entry.called for entry in asked if not (entry.grows or (names and entry.kept))]
 
 
 def _drawn(desk: Desk, drawn: gestures.Stroke | gestures.Area, shape: BaseGeometry) -> PlannedChange:
     marking = _Marking(desk=desk)
     motifs = _named(drawn.motifs, (motif.name for motif in desk.print_.motifs), "motif")
-    if drawn.meaning == Meaning.MORE and motifs:
+    if drawn.meaning == Meaning.MORE:
         _check_grows(desk, motifs)
     blocks = _named(drawn.blocks, (block.name for block in desk.print_.blocks), "block")
     heavy = float(drawn.points[:, 2].mean()) if drawn.meaning.graded else 1.0
