@@ -12,6 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
+from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
@@ -118,6 +119,22 @@ def test_snow_that_leans_over_a_twig_leaves_land_of_it_before_snow_behind(drawn,
     own = box(4, 10, 20, 2)
     left = shapely.difference(own, _before_bars(twig, own, box(0, 0, 30, 9.8), limits(0.5)))
     assert left.bounds == pytest.approx((4, lowest, 24, 12), abs=0.01)
+
+
+def test_snow_on_crossing_twigs_before_a_white_hill_leaves_no_land_of_them_too_thin(tmp_path) -> None:
+    """Deep snow of both, twigs of 0.3 mm: without the land that is left before snow behind five places are thinner."""
+    twigs = [shapely.LineString(ends) for ends in ([(13.7, 7.1), (22.7, 17.5)], [(10.5, 19.2), (17.9, 11.8)])]
+    outlines = [shapely.buffer(twig, 0.15, cap_style="flat").exterior.coords for twig in twigs]
+    lines = "".join(f'<polygon points="{" ".join(f"{x:.2f},{y:.2f}" for x, y in outline)}"/>' for outline in outlines)
+    drawn = f'<g id="TWIG">{lines}</g><g id="HILL"><path d="M0 16H36V30H0Z"/></g>'
+    page = f'<svg xmlns="http://www.w3.org/2000/svg" width="36mm" height="30mm" viewBox="0 0 36 30">{drawn}</svg>'
+    (tmp_path / "a.svg").write_text(page)
+    motifs = "".join(f'[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["{on}"]\n' for on in ("HILL", "TWIG"))
+    file = '[artwork]\nfiles = ["a.svg"]\nin_front = ["TWIG", "HILL"]\n'
+    picture = picture_of(tmp_path, file + motifs)
+    assert [len(white.shapes) > 0 for white in picture.whites] == [True, True]
+    land = shapely.difference(box(0, 0, 36, 30), picture.white_for("sky"))
+    assert narrow_places(geometry.rings(geometry.parts(land)), 0.45).width.tolist() == []
 
 
 def test_no_slit_of_land_is_left_round_a_twig_that_snow_buries(tmp_path) -> None:
