@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.checks.mending.shape_edits import lands, runs
+from carvegen.checks.mending.shape_edits import lands, opening, runs
 from carvegen.geometry.narrow import narrow_spread
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.shared.minimum_width import within
@@ -89,7 +89,8 @@ def loaded(
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
     if not shapely.is_empty(further):
-        over = shapely.buffer(geometry.free_of_grid(shapely.difference(own, further)), limits.land_mm + 2 * _SPARE_MM)
+        more = opening(shapely.difference(own, further), 2 * _SPARE_MM)  # of a sliver beside it nothing grows together
+        over = shapely.buffer(more, limits.land_mm + 2 * _SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
