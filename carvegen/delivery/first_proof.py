@@ -261,12 +261,12 @@ def first_proof(
         laid, inks = _seen(planned, shown, laid)
     pixel = 1 / laid.px_per_mm
     tolerance = settings["tolerance"] or round(max(SCAN_TOLERANCE_MM, pixel), 2)
-    found: list[DifferentPlace] = []
+    places: list[DifferentPlace] = []
     with comparing:
         for (name, ink), differing in zip(inks.items(), each_part([1.0] * len(inks)), strict=True):
             with differing:
-                found += _differing(planned, name, ink, tolerance)
-    places = in_order(found)
+                places += _differing(planned, name, ink, tolerance)
+    places = in_order(places)
     together = _together(planned, places) if shown == PRINT else ()
     listed = "; ".join(" and ".join(map(str, numbers)) for numbers in together)
     odd = (f"{listed}: in every block at one place: {_ON_IT}",) * bool(together)

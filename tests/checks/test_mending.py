@@ -303,6 +303,27 @@ def test_what_must_stay_is_put_back_without_hairs_where_outlines_nearly_agree() 
     assert shapely.area(shapely.symmetric_difference(shapely.union_all(done.cuts), left)) < 1e-6
 
 
+def test_all_that_one_cut_took_of_what_must_stay_is_put_back() -> None:
+    """Three strips within the only cut: more pieces than there are cuts."""
+    strips = [box(x, 6, 0.3, 8) for x in (8, 11, 14)]
+    cut = box(5, 5, 15, 10)
+    job = job_of(*geometry.parts(shapely.difference(cut, shapely.union_all(strips))))
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, stays=shapes(*strips)))
+    (done,), _ = mended_for_all([job], white=cut)
+    for strip in strips:
+        assert strip.intersection(done.block.land).area > 0.99 * strip.area
+
+
+def test_what_must_stay_is_put_back_whole_though_outlines_lie_on_a_grid() -> None:
+    """By a grid of a micron GEOS makes nothing of this one's 0.81 mm² where it is offset to take hairs off."""
+    corners = [(16.121, 19.057), (16.028, 19.107), (16.695, 19.924), (17.289, 19.663), (16.874, 18.726)]
+    stays = shapely.Polygon(corners)
+    before = dataclasses.replace(block(), stays=shapes(stays))
+    cut = shapely.set_precision(box(15, 18, 3, 3), 0.001)
+    done = _with_land(dataclasses.replace(before, cuts=shapes(cut)), before)
+    assert shapely.area(shapely.intersection(stays, done.land)) == pytest.approx(stays.area, abs=0.001)
+
+
 def test_cuts_that_stay_are_still_known_after_mending_for_all() -> None:
     job = job_of(box(5, 5, 5, 5), box(10.3, 5, 5, 5))
     job = dataclasses.replace(job, block=dataclasses.replace(job.block, fixed=frozenset({1})))

@@ -239,6 +239,25 @@ def test_what_no_mark_clears_is_said(bare) -> None:
     hand.close()
 
 
+def test_no_snow_here_is_no_remedy_on_a_block_that_is_cut_already(bare) -> None:
+    """Nothing can be put back, so the mark would ask for land that is gone; what is too thin can still come out."""
+    bars = '<rect x="5" y="10" width="8" height="20"/><rect x="24" y="5" width="0.3" height="20"/>'
+    page = f'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{bars}</svg>'
+    bare.with_name("key.svg").write_text(page)
+    state = 'name = "key"\nstate = "cut"\ncut_land = "key.svg"'
+    bare.write_text(bare.read_text().replace('name = "key"', state))
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session.findings()["looked_at"] == "whole")
+    bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+    assert [each["meaning"] for each in bar["clears"]] == ["comes out"]
+    before = bare.read_bytes()
+    with pytest.raises(InputError, match="is cut already"):
+        hand.does("clear", finding=bar["id"], meaning="stays")
+    assert bare.read_bytes() == before
+    hand.close()
+
+
 def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) -> None:
     hand = Hand(bare)
     hand.checks()
@@ -605,7 +624,9 @@ def test_a_place_counts_once_and_says_whose_limit_it_breaks(bare) -> None:
     assert all(each.machines for each in broken)
     latest = [LatestFindings(), frozenset[str]()]
     latest[0].whole({"key": list(every)}, 1)
-    entries = [each for each in latest[0].entries(latest[1], frozenset({"key"})) if each["severity"] == "breaks"]
+    entries = [
+        each for each in latest[0].entries(latest[1], frozenset({"key"}), frozenset()) if each["severity"] == "breaks"
+    ]
     assert len(entries) == broken_in({"key": list(every)}, frozenset())
     assert all(each["for"] for each in entries)
     assert broken_in({"key": list(every)}, frozenset({entries[0]["id"]})) == len(entries) - 1

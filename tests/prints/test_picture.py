@@ -12,6 +12,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.delivery import side_by_side as side_by_side_module
+from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.snowfall import Settings
@@ -105,7 +106,7 @@ def test_snow_behind_a_twig_leaves_it_the_land_that_it_needs_and_no_halo(tmp_pat
 def test_snow_on_a_twig_before_a_white_hill_leaves_the_twig_whole(tmp_path) -> None:
     """It leans over a hill, so that the snow of both would be one heap across it."""
     hill, own = hill_and_twig(tmp_path, "box 10 0 16 14", "box 4 15.6 28 0.3", "HILL", "TWIG")
-    assert hill.area > 90 and own.area > 10
+    assert hill.area > 90 and shapely.difference(own, hill).area > 8
     land = shapely.difference(box(4, 15, 28, 1.5), shapely.union(hill, own))
     whole = shapely.buffer(land, -0.24)
     assert shapely.bounds(max(shapely.get_parts(whole), key=shapely.area))[[0, 2]] == pytest.approx([4.24, 31.76])
@@ -118,6 +119,28 @@ def test_snow_that_leans_over_a_twig_leaves_land_of_it_before_snow_behind(drawn,
     own = box(4, 10, 20, 2)
     left = shapely.difference(own, _before_bars(twig, own, box(0, 0, 30, 9.8), limits(0.5)))
     assert left.bounds == pytest.approx((4, lowest, 24, 12), abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "twigs",
+    [
+        ([(13.7, 7.1), (22.7, 17.5)], [(10.5, 19.2), (17.9, 11.8)]),
+        ([(18.9084, 12.7692), (22.5701, 19.9933)], [(18.2785, 14.09), (30.2523, 10.9569)]),
+    ],
+)
+def test_snow_on_crossing_twigs_before_a_white_hill_leaves_no_land_of_them_too_thin(tmp_path, twigs) -> None:
+    """Deep snow of both, 0.3 mm: else five places are; of the second pair seven, below slivers of snow."""
+    outlines = [shapely.LineString(ends).buffer(0.15, cap_style="flat").exterior.coords for ends in twigs]
+    lines = "".join(f'<polygon points="{" ".join(f"{x:.2f},{y:.2f}" for x, y in outline)}"/>' for outline in outlines)
+    drawn = f'<g id="TWIG">{lines}</g><g id="HILL"><path d="M0 16H36V30H0Z"/></g>'
+    page = f'<svg xmlns="http://www.w3.org/2000/svg" width="36mm" height="30mm" viewBox="0 0 36 30">{drawn}</svg>'
+    (tmp_path / "a.svg").write_text(page)
+    motifs = "".join(f'[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["{on}"]\n' for on in ("HILL", "TWIG"))
+    file = '[artwork]\nfiles = ["a.svg"]\nin_front = ["TWIG", "HILL"]\n'
+    picture = picture_of(tmp_path, file + motifs)
+    assert len(picture.whites[0].shapes) > 0
+    land = shapely.difference(box(0, 0, 36, 30), picture.white_for("sky"))
+    assert narrow_places(geometry.rings(geometry.parts(land)), 0.45).width.tolist() == []
 
 
 def test_no_slit_of_land_is_left_round_a_twig_that_snow_buries(tmp_path) -> None:

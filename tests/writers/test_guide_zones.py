@@ -186,9 +186,23 @@ def test_each_line_of_the_legend_that_speaks_of_something_drawn_has_a_sample():
     guide = hand_guide(_job(WIDE, LINE), "carbon")
     signs = {entry.words.partition(" ")[0].strip(":"): entry.shows for entry in guide.shows}
     assert signs["Frame"] == "frame"
-    assert signs["Arrow"] == "arrow"
+    assert signs["Arrow"] == "arrow left"
     assert all(entry.shows for entry in guide.shows)
-    for name in ("frame", "arrow", "grain"):
+    for name in ("frame", "arrow left", "arrow right", "grain"):
         ends = np.vstack([lines.ends for lines in sample(name, guide.tones).lines]).reshape(-1, 2)
         assert len(ends) > 4
         assert (ends >= 0).all() and (ends <= SAMPLE_MM).all()
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_the_sample_of_the_arrow_points_to_the_side_that_its_words_name(turned):
+    """Of a die that presses from the back, which is not turned, and of a block; two lines meet the shaft at its tip."""
+    job = _job(WIDE)
+    job = dataclasses.replace(job, block=dataclasses.replace(job.block, turned=turned))
+    (entry,) = [entry for entry in hand_guide(job, "carbon").shows if entry.words.startswith("Arrow")]
+    assert ("right" in entry.words) == (not turned)
+    (lines,) = sample(entry.shows, (0.5, 0.7, 0.9)).lines
+    ends = np.round(lines.ends.reshape(-1, 2), 6)
+    corner, count = np.unique(ends, axis=0, return_counts=True)
+    (tip,) = corner[count == 3]
+    assert (tip[0] > SAMPLE_MM[0] / 2) == ("right" in entry.words)

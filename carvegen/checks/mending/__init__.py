@@ -207,14 +207,15 @@ def _with_land(block: Block, before: Block) -> Block:
         return block
     kept = geometry.intersection(before.land, geometry.union(before.stays))
     gone = _without_hairs(geometry.intersection(geometry.union(block.cuts), kept))
-    met = np.unique(block.cut_tree.query(gone, predicate="intersects"))
+    met = np.unique(block.cut_tree.query(gone, predicate="intersects")[1])
     less = geometry.snapped(_without_hairs(geometry.difference(block.cuts[met], gone)))
     return replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
 
 
 def _without_hairs(shape: BaseGeometry) -> PolygonArray:
     """The parts of a shape without what of them, or of the gaps between them, is narrower than a hair."""
-    wide = shapely.buffer(shapely.buffer(shape, -_HAIR_MM / 2, join_style="mitre"), _HAIR_MM, join_style="mitre")
+    free = geometry.free_of_grid(shape)
+    wide = shapely.buffer(shapely.buffer(free, -_HAIR_MM / 2, join_style="mitre"), _HAIR_MM, join_style="mitre")
     return geometry.parts(shapely.buffer(wide, -_HAIR_MM / 2, join_style="mitre"))
 
 

@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "Scene", "built_findings", "inner_of", "is_cleared", "is_mended", "nearby_findings", "print_findings",
-    "taken_apart", "unmended",
+    "Scene", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "nearby_findings",
+    "print_findings", "taken_apart", "unmended",
 ]  # fmt: skip
 
 #: What is told of a whole block; about one place it can't be.
@@ -138,6 +138,11 @@ def nearby_findings(scene: Scene, window: BaseGeometry) -> PrintFindings:
             finding for finding in every if finding.at is not None and shapely.covers(inner, shapely.Point(finding.at))
         )
     return result
+
+
+def already_cut(print_: Print) -> frozenset[str]:
+    """The blocks that are cut already: nothing can be put back."""
+    return frozenset(block.name for block in print_.blocks if block.state == "cut")
 
 
 def unmended(print_: Print) -> frozenset[str]:

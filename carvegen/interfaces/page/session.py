@@ -23,7 +23,7 @@ from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
 from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
-from carvegen.interfaces.page.print_checks import built_findings, unmended
+from carvegen.interfaces.page.print_checks import already_cut, built_findings, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
@@ -551,9 +551,10 @@ class Session:
         with self._lock:
             left = self._desk.left if self._desk else frozenset()
             blocks = unmended(self._desk.print_) if self._desk else frozenset()
+            cut = already_cut(self._desk.print_) if self._desk else frozenset()
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
-            entries = self._latest.entries(left, blocks)
+            entries = self._latest.entries(left, blocks, cut)
             return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
 
     def build(self) -> None:

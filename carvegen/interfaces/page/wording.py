@@ -204,15 +204,21 @@ def more_words(before: float, after: float, strength: float, *, lies: bool, none
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
 
 
-def clearing_words(block: str) -> list[dict[str, str]]:
-    """What clears a place that would break by a mark: its meaning, the words of its button, and what it does."""
-    return [
-        {"meaning": Meaning.STAYS, "button": "No snow here", "help": "The snow beside it goes; what is drawn stands."},
-        {
-            "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
-            "help": f"What is too thin goes from the {block} block; other inks stay.",
-        },
-    ]  # fmt: skip
+def clearing_words(block: str, *, cut: bool) -> list[dict[str, str]]:
+    """What clears a place that would break by a mark: its meaning, the words of its button, and what it does.
+
+    On a block that is cut already nothing can be put back; what is too thin can still come out.
+    """
+    stays = {
+        "meaning": Meaning.STAYS,
+        "button": "No snow here",
+        "help": "The snow beside it goes; what is drawn stands.",
+    }
+    comes_out = {
+        "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
+        "help": f"What is too thin goes from the {block} block; other inks stay.",
+    }  # fmt: skip
+    return [comes_out] if cut else [stays, comes_out]
 
 
 def beside_words(painted: float, gone: float) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.checks.mending.shape_edits import lands, runs
+from carvegen.checks.mending.shape_edits import lands, opening, runs
 from carvegen.geometry.narrow import narrow_spread
 from carvegen.motifs.growth import Growth
 from carvegen.motifs.shared.minimum_width import within
@@ -89,7 +89,8 @@ def loaded(
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
     if not shapely.is_empty(further):
-        over = shapely.buffer(shapely.difference(own, further), limits.land_mm + 2 * _SPARE_MM)
+        more = opening(shapely.difference(own, further), 2 * _SPARE_MM)  # of a sliver beside it nothing grows together
+        over = shapely.buffer(more, limits.land_mm + 2 * _SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
@@ -101,7 +102,7 @@ def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> B
     Else the snow would be taken back by discs round each narrow place: a halo of paler ink beside each twig.
     """
     wide = limits.land_mm + _SPARE_MM
-    near = shapely.intersection(geometry.parts(things), shapely.buffer(white, wide, quad_segs=1))
+    near = shapely.intersection(geometry.parts(things), shapely.buffer(geometry.free_of_grid(white), wide, quad_segs=1))
     thin = _narrow(near, white, white, wide)
     return lands(thin.centre, runs(thin.centre, thin.edge, limits.land_mm), wide)
 
@@ -109,7 +110,8 @@ def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> B
 def _before_bars(things: BaseGeometry, own: BaseGeometry, further: BaseGeometry, limits: Limits) -> BaseGeometry:
     """What new snow leaves of bars of what it lies on, with snow behind them that lies already: as wide as the land."""
     wide = limits.land_mm + _SPARE_MM
-    around = shapely.buffer(shapely.intersection(geometry.parts(own), shapely.buffer(further, wide)), wide)
+    near = shapely.intersection(geometry.parts(own), shapely.buffer(geometry.free_of_grid(further), wide))
+    around = shapely.buffer(geometry.free_of_grid(near), wide)
     land = shapely.difference(shapely.difference(shapely.union_all(around), own), further)
     thin = _narrow(land, further, own, wide)
     thin = thin.chosen(shapely.intersects(geometry.prepared(things), geometry.dots(thin.centre)))

@@ -61,7 +61,8 @@ def sample(shows: str, tones: Sequence[float]) -> Sample:
     ----------
     shows
         "tones" (all three), "fine", "edges", "floors", "before", "through", "free", "stands", "thin",
-        "borders", "kept", "frame" (with a cross), "arrow" (whichever way it points), "grain" or "tick" (an empty box).
+        "borders", "kept", "frame" (with a cross), "arrow left", "arrow right", "grain" or "tick" (an empty
+        box).
     """
     w, h = SAMPLE_MM
     one = {"fine": 0, "edges": 1, "floors": 2}
@@ -126,7 +127,8 @@ _LINES: Mapping[str, tuple[Lines, ...]] = {
         Lines(ends=_round(0.0, 0.0, 5.0, SAMPLE_MM[1]), width_mm=0.3, tone=0.0),
         Lines(ends=np.array([(6.4, _MIDDLE, 9.0, _MIDDLE), (7.7, 0.1, 7.7, 2.7)]), width_mm=0.2, tone=0.0),
     ),
-    "arrow": (Lines(ends=np.vstack([_SHAFT, _HEADS[1]]), width_mm=0.3, tone=0.0),),
+    "arrow left": (Lines(ends=np.vstack([_SHAFT, _HEADS[1]]), width_mm=0.3, tone=0.0),),
+    "arrow right": (Lines(ends=np.vstack([_SHAFT, _HEADS[-1]]), width_mm=0.3, tone=0.0),),
     "grain": (Lines(ends=np.vstack([_SHAFT, _HEADS[1], _HEADS[-1]]), width_mm=0.3, tone=0.0),),
     "kept": (Lines(ends=_WHOLE, width_mm=OUTLINE_MM, tone=HATCH_TONE, broken=True),),
 }

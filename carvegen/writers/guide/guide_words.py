@@ -145,7 +145,7 @@ def _around(job: Job, shown: Seen) -> Iterator[Entry]:
     side = "left" if shown.view is not View.PLAIN else "right"
     yield Entry(
         words=f"Arrow with the name: on the block it points to the {side}. If it does not, the guide was flipped.",
-        shows="arrow",
+        shows=f"arrow {side}",
     )
     if job.material.grain == "side":
         yield Entry(words="Double arrow under the block: the grain.", shows="grain")

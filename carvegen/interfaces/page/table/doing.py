@@ -18,7 +18,7 @@ from carvegen.base.words import shortened
 from carvegen.facts.composition import ban
 from carvegen.facts.profiles import KINDS
 from carvegen.interfaces.page import gestures
-from carvegen.interfaces.page.print_checks import is_cleared, is_mended, unmended
+from carvegen.interfaces.page.print_checks import already_cut, is_cleared, is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
 from carvegen.interfaces.page.wording import unread_words
@@ -358,7 +358,13 @@ def clearing_planned(block: str, finding: Finding, meaning: Meaning, desk: Desk)
     """The smallest mark about what would break that clears it; `InputError` if none does.
 
     One that stays takes the snow there, of every block; one that comes out takes the land there, of this block alone.
+    The first is none for a block that is cut already: nothing can be put back.
     """
+    if meaning == Meaning.STAYS and block in already_cut(desk.print_):
+        raise InputError(
+            "is cut already, and nothing can be put back", value=block,
+            hint="take the land out there, or leave it to your knife",
+        )  # fmt: skip
     assert finding.at is not None
     at = shapely.Point(finding.at)
     for window in (shapely.buffer(at, by, cap_style="square") for by in _AROUND_MM):

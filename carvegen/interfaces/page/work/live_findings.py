@@ -70,7 +70,7 @@ class LatestFindings:
         every = ((name, finding) for name, findings in self._by_block.items() for finding in findings)
         return next((known for known in every if key_of(*known) == key), None)
 
-    def entries(self, left: frozenset[str], unmended: frozenset[str]) -> list[dict[str, Any]]:
+    def entries(self, left: frozenset[str], unmended: frozenset[str], cut: frozenset[str]) -> list[dict[str, Any]]:
         """All for the page, the worst first.
 
         Parameters
@@ -79,8 +79,11 @@ class LatestFindings:
             Those that the carver will see to.
         unmended
             The blocks that could be mended and are not.
+        cut
+            The blocks that are cut already.
         """
-        entries = [_entry(name, finding, left, unmended) for name, lot in self._by_block.items() for finding in lot]
+        every = ((name, finding) for name, findings in self._by_block.items() for finding in findings)
+        entries = [_entry(name, finding, left, unmended, cut) for name, finding in every]
         order = {"breaks": 0, "risk": 1, "advice": 2}
         return sorted(entries, key=lambda entry: (entry["left"], order[entry["severity"]]))
 
@@ -103,7 +106,9 @@ def key_of(block: str, finding: Finding) -> str:
     return hashlib.blake2b(f"{block} {finding.rule} {finding.kind} {at}".encode(), digest_size=8).hexdigest()
 
 
-def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
+def _entry(
+    block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str], cut: frozenset[str]
+) -> dict[str, Any]:
     """A finding for the page."""
     here = finding.at is not None and can_mend([finding])
     mends = here and block in unmended
@@ -115,7 +120,7 @@ def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozens
         "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines),
         "numbers": finding.numbers, "measured": round(finding.measured, 3),
         "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
-        "can_mend": mends, "clears": clearing_words(block) if here else [],
+        "can_mend": mends, "clears": clearing_words(block, cut=block in cut) if here else [],
     }  # fmt: skip
 
 
