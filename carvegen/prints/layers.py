@@ -60,6 +60,12 @@ class LayeredDrawing:
         self.known_mm = known_mm  #: how finely the outlines of all are known, if pictures showed some
         self._by_name = {plain_name(layer.name): layer for layer in (*self.layers, *beside)}
 
+    def with_layers(self, layers: Iterable[Layer]) -> LayeredDrawing:
+        """The same with other shapes of its layers."""
+        known = {plain_name(layer.name) for layer in self.layers}
+        beside = [layer for name, layer in self._by_name.items() if name not in known]
+        return LayeredDrawing(self.print_, layers, self.notes, beside=beside, known_mm=self.known_mm)
+
     def named(self, names: Iterable[str]) -> list[Layer]:
         """The layers of these names, in the order of the drawing, front first."""
         wanted = set(map(plain_name, names))
