@@ -93,6 +93,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("marked-land", ""): Saying("land too narrow beside a mark", _THIN),
     ("marked-mended", ""): Saying("land by a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
     ("mended-away", ""): Saying("mending cut away a part of the drawing", _AREA),
+    ("mended-joined", ""): Saying("mending closed gaps that are drawn", _AREA),
     ("mended-away", "twigs"): Saying("small parts of the drawing are gone from every block", _AREA),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),

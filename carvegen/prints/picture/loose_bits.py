@@ -29,6 +29,7 @@ _SHORT_MM, _LITTLE_MM2 = 3.5, 1.5  #: what is shorter, or less, is a bit if it i
 _CRUMB_MM2 = 0.05  #: of less nothing is to be seen
 _MOST = 0.5  #: of a thing is the thing, whatever is cut off from it
 _TOUCHES_MM = 0.02  #: above the grid
+_NEXT_MM = 0.1  #: what lies so near is next to it: hairs are left between flats that were parted by colours
 _BESIDE = 0.05  #: of its outline: what meets so much of a darker ink is held by that for an eye; our own choice
 _SPARE_MM = 0.08  #: snow leaves a twig the land and so much more
 _NAME = "snow over what it cut off"
@@ -102,21 +103,21 @@ def _without(
         if plain_name(layer.name) in own:
             done[k] = replace(layer, shape=geometry.solid(shapely.difference(layer.shape, shapely.union_all(gone))))
     further = _named(paler) - _named(others)
-    edges, along = shapely.boundary(gone), np.zeros((len(done), len(gone)))
+    edges, along = shapely.boundary(_widened(bits, _NEXT_MM)), np.zeros((len(done), len(gone)))
     seen: BaseGeometry = shapely.Polygon()
     for k, layer in enumerate(done):
         if plain_name(layer.name) in further:
             along[k] = shapely.length(shapely.intersection(edges, shapely.difference(layer.shape, seen)))
         seen = shapely.union(seen, layer.shape)
     for k in np.flatnonzero(along.any(axis=1)).tolist():
-        goes_on = gone[along.argmax(axis=0) == k]
+        goes_on = _widened(bits[along.argmax(axis=0) == k], _NEXT_MM)
         done[k] = replace(done[k], shape=geometry.union(geometry.parts([done[k].shape]), goes_on))
     return tuple(done)
 
 
-def _widened(bits: PolygonArray) -> PolygonArray:
-    """Bits and a little round them: no hair of them is left."""
-    wide: PolygonArray = shapely.buffer(bits, _TOUCHES_MM, join_style="mitre")
+def _widened(bits: PolygonArray, by_mm: float = _TOUCHES_MM) -> PolygonArray:
+    """Bits and a little round them: no hair is left."""
+    wide: PolygonArray = shapely.buffer(bits, by_mm, join_style="mitre")
     return wide
 
 
@@ -137,7 +138,7 @@ def _bits(picture: BaseGeometry, whites: Sequence[White], dark: BaseGeometry) ->
     bit = _small(pieces) & (shapely.area(pieces) < _MOST * shapely.area(things[of]))
     bits = pieces[bit]
     edges = shapely.boundary(bits)
-    along = shapely.length(shapely.intersection(edges, shapely.buffer(dark, _TOUCHES_MM, quad_segs=1)))
+    along = shapely.length(shapely.intersection(edges, shapely.buffer(dark, _NEXT_MM, quad_segs=1)))
     own: PolygonArray = bits[along <= _BESIDE * shapely.length(edges)]
     return own
 
