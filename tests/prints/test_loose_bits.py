@@ -31,7 +31,7 @@ def plate(name: str, lightness: float, **more):
 PLATES = [plate("sky", 80, ground=True), plate("tone", 60), plate("key", 20)]
 
 
-def without_bits(snow=SNOW, *, key=None, stays=NOTHING, tone=TONE, flakes=NOTHING) -> Covered:
+def without_bits(snow=SNOW, *, key=None, stays=NOTHING, tone=TONE, flakes=NOTHING, plates=PLATES) -> Covered:
     key = shapely.union(TRUNK, TWIG) if key is None else key
     drawing = LayeredDrawing(SimpleNamespace(), [Layer("KEY", key), Layer("TONE", tone), Layer("SKY", FACE)], [])
     every = frozenset({"sky", "tone", "key"})
@@ -39,9 +39,9 @@ def without_bits(snow=SNOW, *, key=None, stays=NOTHING, tone=TONE, flakes=NOTHIN
         White(name=name, shapes=geometry.parts(shape), leaves=every)
         for name, shape in (("snowload 1", snow), ("snowfall 1", flakes))
     )
-    pictures = {each.name: painted(FACE, drawing.layers, each) for each in PLATES}
+    pictures = {each.name: painted(FACE, drawing.layers, each) for each in plates}
     return covered(
-        drawing, PLATES, pictures, [lying, falling], lying=[lying], stays=stays,
+        drawing, plates, pictures, [lying, falling], lying=[lying], stays=stays,
         limits=dict.fromkeys(every, limits(0.7)),
     )  # fmt: skip
 
@@ -74,13 +74,14 @@ def test_what_still_hangs_on_the_tree_stands_with_the_room_that_it_needs():
 @pytest.mark.parametrize(
     "same",
     [
-        {"key": shapely.union(TRUNK, BIT)},  # drawn by itself, as small
+        {"key": shapely.union(TRUNK, box(18, 14, 3.4, 0.5)), "snow": box(15, 12, 5, 5)},  # drawn by itself, as small
+        {"key": shapely.union(TRUNK, box(18, 14, 4, 0.5)), "snow": box(15, 12, 4, 5)},  # most of it is in sight
         {"key": shapely.union(TRUNK, box(13, 14, 14, 0.5))},  # 8 mm of it are cut off
         {"stays": box(20, 13, 1, 2)},
-        {"snow": NOTHING, "flakes": box(15, 12, 4, 5)},  # a flake takes its end off
+        {"snow": box(30, 0, 5, 5), "flakes": box(15, 12, 4, 5)},  # a flake takes its end off
         {"snow": SNOW - box(15, 14, 4, 0.5)},  # nothing cuts it off
     ],
-    ids=["drawn so small", "long", "marked", "a flake", "whole"],
+    ids=["drawn so small", "most", "long", "marked", "a flake", "whole"],
 )
 def test_other_things_stand(same):
     done = without_bits(**same)
@@ -109,3 +110,16 @@ def test_a_paler_bit_goes_too():
     [note] = done.findings["tone"]
     assert np.hypot(note.at[0] - 21.5, note.at[1] - 9) < 0.6
     assert done.drawing.union(["TONE"]).intersection(box(21, 8, 1, 2)).area < 0.01
+
+
+def test_snow_that_closes_over_a_bit_leaves_a_post_beside_it_the_room_that_it_needs():
+    post, twig = box(21.5, 0, 2, 30), box(13, 14, 8.2, 0.5)
+    done = without_bits(SNOW - box(21.35, 0, 19, 30), key=shapely.union_all([TRUNK, post, twig]))
+    white = shapely.union_all([shape for each in done.whites for shape in each.shapes])
+    assert white.area > 1 and white.intersection(box(21.12, 13.9, 0.3, 0.7)).area < 0.01
+
+
+def test_a_patch_of_the_palest_ink_amid_snow_is_ground_and_no_bit_of_a_thing():
+    plates = [plate("sky", 80), *PLATES[1:]]
+    done = without_bits(box(25, 5, 10, 10) - box(29, 9, 1, 1), key=TRUNK, tone=NOTHING, plates=plates)
+    assert not done.whites and not done.findings
