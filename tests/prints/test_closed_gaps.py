@@ -9,8 +9,10 @@ from carvegen import geometry
 from carvegen.base.findings import Severity
 from carvegen.blocks.block import Block
 from carvegen.checks.mending import CutChange
+from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.prints.bare_paper.closed_gaps import closed_gaps
-from carvegen.prints.cut_blocks import Cut, mended_cut
+from carvegen.prints.cut_blocks import Cut, mended_cut, setups_of
+from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, box, setup
 
 FACE = box(0, 0, 40, 30)
@@ -82,3 +84,16 @@ def test_where_nothing_was_mended_nothing_is_told():
 def test_the_hand_alone_is_offered_where_another_machine_asks_for_more():
     assert "by hand alone" in told(TUFT)[0].remedy
     assert "by hand" not in told(TUFT, mended(TUFT), setups=[LASER])[0].remedy
+
+
+def test_a_print_tells_it_of_the_block(tmp_path):
+    lines = ['[print]\nname = "tuft"\nsize_mm = [40, 30]\nseed = 5']
+    lines += [f'[[layers]]\nname = "BLADE {k}"\nshape = "box {10 + 0.6 * k:g} 10 0.4 6"' for k in range(4)]
+    blades = ", ".join(f'"BLADE {k}"' for k in range(4))
+    for name, role, ink, layers in (("sky", "background", "#a9bfcb", '"*"'), ("key", "key", "#1f2b3d", blades)):
+        lines.append(f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nlayers = [{layers}]')
+        lines.append('material = "linoleum"\ncutter = "v-60"\nfor = ["hand", "laser"]\nmend = true')
+    (tmp_path / "print.toml").write_text("\n".join(lines), encoding="utf-8")
+    print_ = read_print(tmp_path / "print.toml", SHELF)
+    _, cuts = cuts_of(cut_inputs(print_, setups_of(print_, SHELF), {}), say=lambda _: None)
+    assert [(name, note.rule) for name, cut in cuts.items() for note in cut.notes] == [("key", "mended-joined")]

@@ -9,11 +9,14 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.prints import picture
+from carvegen.prints.cut_blocks import picture_of, setups_of
+from carvegen.prints.file.print_file import read_print
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked.marked_whites import White
 from carvegen.prints.picture.loose_bits import Covered, covered
 from carvegen.prints.separation import Layer, painted
-from tests.cases import box, limits
+from tests.cases import SHELF, box, limits
 
 FACE = box(0, 0, 40, 30)
 TRUNK, TWIG = box(10, 0, 3, 30), box(13, 14, 9, 0.5)
@@ -123,3 +126,20 @@ def test_a_patch_of_the_palest_ink_amid_snow_is_ground_and_no_bit_of_a_thing():
     plates = [plate("sky", 80), *PLATES[1:]]
     done = without_bits(box(25, 5, 10, 10) - box(29, 9, 1, 1), key=TRUNK, tone=NOTHING, plates=plates)
     assert not done.whites and not done.findings
+
+
+def test_a_print_is_pictured_without_bits_and_its_blocks_say_so(tmp_path, monkeypatch):
+    lines = ['[print]\nname = "twig"\nsize_mm = [40, 30]\nseed = 5', '[artwork]\nin_front = ["TREE"]']
+    lines += ['[[layers]]\nname = "TREE"\nshape = "box 10 14 12 0.5"']
+    for name, role, ink, layers in (("sky", "background", "#a9bfcb", '"*"'), ("key", "key", "#1f2b3d", '"TREE"')):
+        lines.append(f'[[blocks]]\nname = "{name}"\nrole = "{role}"\nink = "{ink}"\nlayers = [{layers}]')
+        lines.append('material = "linoleum"\ncutter = "v-60"\nfor = ["hand"]\nmend = true')
+    lines.append('[[motifs]]\nmotif = "snowload"\non = ["TREE"]')
+    (tmp_path / "print.toml").write_text("\n".join(lines), encoding="utf-8")
+    print_ = read_print(tmp_path / "print.toml", SHELF)
+    lying = White(name=print_.motifs[0].name, shapes=geometry.parts(SNOW), leaves=frozenset({"sky", "key"}))
+    monkeypatch.setattr(picture, "with_marks", lambda *_: [lying])
+    done = picture_of(print_, setups_of(print_, SHELF), say=lambda _: None)
+    assert done.pictures["key"].intersection(BIT).area < 0.01 < done.pictures["key"].area
+    assert done.white_for("sky").covers(BIT) and done.white_for("key").covers(BIT)
+    assert [note.kind for note in done.findings["key"]] == ["twigs"]
