@@ -25,6 +25,7 @@ from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import contents_of_files
 from carvegen.facts.register import RegisterPlan
 from carvegen.prints.bare_paper import cut_and_mended, cut_away, mended_print, paper_findings
+from carvegen.prints.bare_paper.closed_gaps import closed_gaps
 from carvegen.prints.cut_blocks import finding_of, picture_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
@@ -164,9 +165,14 @@ def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ..
     picture, before, cuts = shaped.picture, shaped.before, shaped.cuts
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
+    tones = {block.name: _tone(block.ink) for block in picture.drawing.print_.blocks if block.inked and block.ink}
+    darker = {
+        name: [cuts[other].picture for other, tone in tones.items() if tone < tones.get(name, 0.0)] for name in cuts
+    }
     beside = {
         name: (*mark_findings(cut.block, marks[name], setups[name]),
-               *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut))
+               *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut),
+               *closed_gaps(cut, before[name], setups[name], darker[name]))
         for name, cut in cuts.items()
     }  # fmt: skip
     return {name: (*beside[name], *picture.findings.get(name, ()), *paper[name]) for name in cuts}

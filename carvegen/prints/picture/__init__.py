@@ -11,10 +11,13 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.marking.kept_file import read_kept
+from carvegen.marking.marks import Meaning
 from carvegen.prints.layers import drawing_of
 from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with_marks
 from carvegen.prints.picture.growing import Grower, Growths, joined_flakes
 from carvegen.prints.picture.growing_room import GrowingRooms
+from carvegen.prints.picture.loose_bits import covered
+from carvegen.prints.separation import painted
 from carvegen.prints.tasks import in_turn
 
 if TYPE_CHECKING:
@@ -132,9 +135,20 @@ def pictured(
     marks = marks_of(print_, drawing, geometry.union(openings))
     bare = _unmarked(drawing, openings, plates, limits, say=say, run=run)
     whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
+    snow = {entry.name: entry.motif for entry in print_.motifs if entry.motif in {"snowload", "snowfall"}}
+    bits = covered(
+        drawing, plates, bare.pictures, [white for white in whites if white.name in snow],
+        lying=[white for white in whites if snow.get(white.name) == "snowload"],
+        stays=shapely.union_all([mark.shape for mark in marks.marks if mark.meaning == Meaning.STAYS]), limits=limits,
+    )  # fmt: skip
+    pictures, findings = bare.pictures, dict(bare.findings)
+    if bits.drawing is not drawing:
+        pictures = {plate.name: painted(bare.face, bits.drawing.layers, plate) for plate in plates}
+        for name, told in bits.findings.items():
+            findings[name] = (*findings.get(name, ()), *told)
     return Picture(
-        face=bare.face, drawing=drawing, whites=tuple(whites), openings=openings, marks=marks.marks,
-        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=bare.findings, pictures=bare.pictures,
+        face=bare.face, drawing=bits.drawing, whites=(*whites, *bits.whites), openings=openings, marks=marks.marks,
+        notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=findings, pictures=pictures,
     )  # fmt: skip
 
 
