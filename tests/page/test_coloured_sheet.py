@@ -65,7 +65,7 @@ def test_marks_of_a_coloured_sheet_are_looked_at_and_taken(tmp_path, photograph)
         assert hers.symmetric_difference(seen).area < 0.12 * hers.area
     page.session.do(*gesture({"id": "g2", "do": "undo"}))
     assert page.session.state()["marks"] == []
-    with pytest.raises(InputError, match="of the photograph: is there no more"):  # of a block's photograph, too
+    with pytest.raises(InputError, match="of the photograph: is no longer at hand"):  # of a block's photograph, too
         page.session.do(*gesture({"id": "g3", "do": "take marks", "sheet": "gone"}))
     page.end()
 

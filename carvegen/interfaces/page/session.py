@@ -370,13 +370,13 @@ class Session:
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
         if gesture.sheet not in self._sheets:
-            raise InputError("is there no more", where="what was read of the photograph", hint="read it again")
+            raise InputError("is no longer at hand", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
     def _mending(self, gesture: Mend | Clear, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
-            raise InputError("is there no more, or at no one place", where="what would break", hint="look again")
+            raise InputError("there is no such place any more", where="what would break", hint="look again")
         if isinstance(gesture, Clear):
             return clearing_planned(*result, gesture.meaning, desk)
         return mending_planned(*result, desk)

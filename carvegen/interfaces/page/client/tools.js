@@ -157,7 +157,7 @@ export class Tools {
           return this.changed();
         }
         if (this.trail === trail)
-          this.say(area ? `Dashed: ${area} mm² of snow would go. Lift, and it does; Esc takes the line back.` : "No snow would go here.");
+          this.say(area ? `Dashed: what would go so far, ${area} mm² of snow. Esc takes the line back.` : "No snow would go here.");
         this.changed();
       }
     } catch {
