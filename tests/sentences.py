@@ -44,6 +44,8 @@ from carvegen.toolpaths.unmade.shortfalls import with_plan
 from tests.cases import SHELF, block, box, disc, once, setup
 from tests.checks.test_both_sides import ROWS, undercut
 from tests.prints.test_bare_paper import crowd_mended
+from tests.prints.test_closed_gaps import TUFT
+from tests.prints.test_closed_gaps import told as closed_in
 from tests.prints.test_register_figures import tried
 
 __all__ = ["every_finding", "every_group", "page"]
@@ -180,6 +182,7 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
 def _of_prints() -> Iterator[tuple[str, Finding]]:
     for _, finding in register_findings(tried()[1]):
         yield "", finding
+    yield from (("", note) for note in closed_in(TUFT))
     yield "", finding_of(Dropped(at=(10.0, 12.0), width_mm=0.42, land_mm=0.7))
     face, wanted = shapely.box(0, 0, 60, 40), shapely.box(10, 5, 40, 30)
     gone = Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(face - wanted))

@@ -1173,7 +1173,7 @@ def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_es
     hand.pointer_action.move_to_location(*map(round, at[1]))
     hand.perform()
     until(lambda: bench.run("return bench.overlay.foreseen.length") > 0)
-    until(lambda: re.match(r"Dashed: [0-9.]+ mm² of snow would go[.]", bench.said()))
+    until(lambda: re.match(r"Dashed: what would go so far, [0-9.]+ mm² of snow[.]", bench.said()))
     bench.browser.switch_to.active_element.send_keys(Keys.ESCAPE)
     until(lambda: bench.run("return bench.overlay.foreseen.length + bench.overlay.trails.size") == 0)
     up = ActionBuilder(bench.browser, mouse=mouse, duration=4)

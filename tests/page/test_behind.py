@@ -283,7 +283,7 @@ def test_what_is_mended_on_the_page_is_mended_by_the_build(bare, monkeypatch) ->
     assert [block.mend for block in values.blocks] == [False, True]
     whole = print_findings(values, SHELF, bare.parent / BUILT, say=lambda _: None)["key"]
     assert not [one for one in whole if one.severity.label == "breaks" and one.at and abs(one.at[0] - 24) < 1]
-    with pytest.raises(InputError, match="no more"):
+    with pytest.raises(InputError, match="no such place"):
         hand.does("mend", finding=mend)
     hand.does("undo")
     assert bare.read_bytes() == before

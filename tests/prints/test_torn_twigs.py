@@ -189,7 +189,7 @@ def test_snow_that_lay_on_what_is_gone_goes_and_the_sky_prints_there():
     assert snow_goes(done)
     assert FACE.difference(standing(done["sky"])).area < 0.01
     assert all(one.white.area < 0.01 for one in done.values()), "nor need it be bare"
-    assert ["snow that lay on it alone went too" in note.why for note in done["key"].notes] == [True, True]
+    assert ["so is snow on it alone" in note.why for note in done["key"].notes] == [True, True]
 
 
 def test_other_white_beside_it_stays_bare():

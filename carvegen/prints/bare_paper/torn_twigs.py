@@ -226,7 +226,7 @@ def _note(twig: BaseGeometry, *, snow: bool) -> Finding:
     return Finding(
         rule="mended-away", kind="twigs", severity=Severity.RISK, at=(x, y), measured=float(shapely.area(twig)),
         limit=_CRUMB_MM2, unit="mm²",
-        why="a small part of the drawing is too thin to stand here; it is gone from all blocks, and "
-        + ("snow that lay on it alone went too" if snow else "the snow round it is closed"),
+        why="a small part of the drawing, too thin to stand here, is gone from all blocks, and "
+        + ("so is snow on it alone" if snow else "the snow round it is closed"),
         remedy="draw it wider, or keep the snow off it",
     )  # fmt: skip
