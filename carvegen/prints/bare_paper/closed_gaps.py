@@ -48,6 +48,8 @@ def closed_gaps(
     drawn = [cut.picture, *darker]
     limits = strictest(setup.limits for setup in setups)
     open_mm = limits.land_mm + limits.cut_mm
+    by_hand = [setup.limits.land_mm for setup in setups if setup.machine.kind == "hand"]
+    alone = bool(by_hand) and limits.land_mm > min(by_hand)
     added = geometry.parts(shapely.difference(shapely.difference(cut.land, before), shapely.union_all(drawn)))
     added = added[shapely.area(added) > _CRUMB_MM2]
     if len(added) == 0:
@@ -61,17 +63,15 @@ def closed_gaps(
     for number in np.unique(group).tolist():
         place = gaps[group == number]
         if shapely.area(place).sum() > _MUCH_MM2:
-            yield _finding(place[np.argmax(shapely.area(place))], float(shapely.area(place).sum()), open_mm, setups)
+            yield _finding(place[np.argmax(shapely.area(place))], float(shapely.area(place).sum()), open_mm, alone)
 
 
-def _finding(gap: BaseGeometry, area_mm2: float, open_mm: float, setups: Sequence[Setup]) -> Finding:
+def _finding(gap: BaseGeometry, area_mm2: float, open_mm: float, by_hand_alone: bool) -> Finding:
     x, y = shapely.get_coordinates(shapely.point_on_surface(gap))[0].round(3).tolist()
     wide = math.ceil(10 * open_mm) / 10
-    by_hand = [setup.limits.land_mm for setup in setups if setup.machine.kind == "hand"]
-    alone = bool(by_hand) and strictest(setup.limits for setup in setups).land_mm > min(by_hand)
     return Finding(
         rule="mended-joined", severity=Severity.ADVICE, at=(x, y), measured=area_mm2, limit=_MUCH_MM2, unit="mm²",
         why="thin things are drawn close together here: mending made them as wide as they must be, which closed gaps "
         "between them",
-        remedy=f"draw the gaps {wide:g} mm wide" + (", or have this block cut by hand alone" if alone else ""),
+        remedy=f"draw the gaps {wide:g} mm wide" + (", or have this block cut by hand alone" if by_hand_alone else ""),
     )  # fmt: skip

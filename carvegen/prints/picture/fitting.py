@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import PrintMotif
     from carvegen.prints.picture.growing_room import GrowingRooms
 
-__all__ = ["Begun", "fallen", "loaded"]
+__all__ = ["SPARE_MM", "Begun", "fallen", "loaded"]
 
 _MEETS_MM = 0.01  #: outlines this near meet
-_SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to limits asks a little more, and is
+SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to limits asks a little more, and is
 #: simplified; on either side half of it is less than an eye tells apart
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
@@ -89,8 +89,8 @@ def loaded(
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
     if not shapely.is_empty(further):
-        more = opening(shapely.difference(own, further), 2 * _SPARE_MM)  # of a sliver beside it nothing grows together
-        over = shapely.buffer(more, limits.land_mm + 2 * _SPARE_MM)
+        more = opening(shapely.difference(own, further), 2 * SPARE_MM)  # of a sliver beside it nothing grows together
+        over = shapely.buffer(more, limits.land_mm + 2 * SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
@@ -101,7 +101,7 @@ def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> B
 
     Else the snow would be taken back by discs round each narrow place: a halo of paler ink beside each twig.
     """
-    wide = limits.land_mm + _SPARE_MM
+    wide = limits.land_mm + SPARE_MM
     near = shapely.intersection(geometry.parts(things), shapely.buffer(geometry.free_of_grid(white), wide, quad_segs=1))
     thin = _narrow(near, white, white, wide)
     return lands(thin.centre, runs(thin.centre, thin.edge, limits.land_mm), wide)
@@ -109,7 +109,7 @@ def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> B
 
 def _before_bars(things: BaseGeometry, own: BaseGeometry, further: BaseGeometry, limits: Limits) -> BaseGeometry:
     """What new snow leaves of bars of what it lies on, with snow behind them that lies already: as wide as the land."""
-    wide = limits.land_mm + _SPARE_MM
+    wide = limits.land_mm + SPARE_MM
     near = shapely.intersection(geometry.parts(own), shapely.buffer(geometry.free_of_grid(further), wide))
     around = shapely.buffer(geometry.free_of_grid(near), wide)
     land = shapely.difference(shapely.difference(shapely.union_all(around), own), further)

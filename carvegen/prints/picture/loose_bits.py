@@ -13,6 +13,7 @@ from carvegen.artwork import plain_name
 from carvegen.base.findings import Finding, Severity
 from carvegen.prints.layers import LayeredDrawing
 from carvegen.prints.marked.marked_whites import White
+from carvegen.prints.picture.fitting import SPARE_MM
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -31,7 +32,6 @@ _MOST = 0.5  #: of a thing is the thing, whatever is cut off from it
 _TOUCHES_MM = 0.02  #: above the grid
 _NEXT_MM = 0.1  #: what lies so near is next to it: hairs are left between flats that were parted by colours
 _BESIDE = 0.05  #: of its outline: what meets so much of a darker ink is held by that for an eye; our own choice
-_SPARE_MM = 0.08  #: snow leaves a twig the land and so much more
 _NAME = "snow over what it cut off"
 
 
@@ -156,11 +156,11 @@ def _longest_side(box: BaseGeometry) -> float:
 
 def _closed(bits: PolygonArray, whites: Sequence[White], rest: BaseGeometry, land_mm: float) -> PolygonArray:
     """What closes the snow over bits, but for the room that things beside need to stand."""
-    zone = shapely.buffer(shapely.union_all(bits), land_mm + _SPARE_MM, quad_segs=4)
+    zone = shapely.buffer(shapely.union_all(bits), land_mm + SPARE_MM, quad_segs=4)
     shapes = geometry.stack(white.shapes for white in whites)
     near = geometry.union(shapes[shapely.dwithin(shapes, zone, 2 * land_mm)])
     near = shapely.intersection(near, shapely.buffer(zone, 4 * land_mm, quad_segs=2))
-    room = shapely.buffer(shapely.difference(rest, near), land_mm / 2 + _SPARE_MM, quad_segs=4)
+    room = shapely.buffer(shapely.difference(rest, near), land_mm / 2 + SPARE_MM, quad_segs=4)
     closed = shapely.buffer(shapely.buffer(near, land_mm, quad_segs=8), -land_mm, quad_segs=8)
     new = geometry.parts(shapely.difference(shapely.intersection(closed, zone), shapely.union(near, room)))
     new = shapely.buffer(new[shapely.area(new) > _CRUMB_MM2], _TOUCHES_MM, quad_segs=2)
