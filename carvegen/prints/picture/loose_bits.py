@@ -130,11 +130,13 @@ def _bits(picture: BaseGeometry, whites: Sequence[White], dark: BaseGeometry) ->
     things: PolygonArray = geometry.parts(picture)
     tree = shapely.STRtree(things)
     shapes = geometry.stack(white.shapes for white in whites)
-    met = np.unique(tree.query(shapes, predicate="intersects")[1])
-    things = things[met[~_small(things[met])]]
-    if len(things) == 0:
+    shape, thing = tree.query(shapes, predicate="intersects")
+    met = np.unique(thing)
+    large = met[~_small(things[met])]
+    if len(large) == 0:
         return geometry.empty()
-    pieces, of = shapely.get_parts(shapely.difference(things, geometry.union(shapes)), return_index=True)
+    things, over = things[large], shapes[np.unique(shape[np.isin(thing, large)])]  # the rest of the snow is much more
+    pieces, of = shapely.get_parts(shapely.difference(things, geometry.union(over)), return_index=True)
     bit = _small(pieces) & (shapely.area(pieces) < _MOST * shapely.area(things[of]))
     bits = pieces[bit]
     edges = shapely.boundary(bits)
