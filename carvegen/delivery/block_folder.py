@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from functools import partial
 from importlib import import_module
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from carvegen.base.files import staged_folder, write_file
@@ -112,12 +113,16 @@ class Delivery:
 
 def load_writers(kinds: Sequence[str]) -> None:
     """Import now what the files for several machines take, once for the processes that are copied from this one."""
-    for name in _LOADED if len(kinds) > 1 else ():
+    for name in dict.fromkeys(name for kind in kinds for name in _LOADED.get(kind, ())):
         import_module(name)
 
 
-#: What is imported late otherwise, and takes the longest: of DXF, of the ways between paths, of a V's.
-_LOADED = ("ezdxf", "scipy.spatial", "scipy.sparse.csgraph", "carvegen.toolpaths.v_carving.planner")
+_SIMULATION = "carvegen.toolpaths.simulation.simulated_block"
+#: What is imported late otherwise, by kind of machine: of DXF, of the ways between paths, of their planners.
+_LOADED: Mapping[str, Sequence[str]] = MappingProxyType({
+    "laser": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.laser.planner", _SIMULATION),
+    "router": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.v_carving.planner", _SIMULATION),
+})  # fmt: skip
 
 
 def deliver(

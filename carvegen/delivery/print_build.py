@@ -20,6 +20,7 @@ from carvegen.base.files import file_hash, save_file, scratch_folder, settled, s
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
 from carvegen.blocks.comparison import print_colours
+from carvegen.delivery.block_folder import load_writers
 from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, lands_built, read_record
 from carvegen.delivery.print_steps import (
     CHANGED,
@@ -253,7 +254,9 @@ class _Build:
         return [f"{name} is missing or was changed" for name, key in files.items() if file_hash(self.out / name) != key]
 
     def _cut(self, folder: Path, jobs: int) -> None:
-        self.shaped = shapes_of(self.cut_inputs, say=self.say, jobs=jobs)
+        kinds = sorted({setup.machine.kind for setups in self.setups.values() for setup in setups})
+        loading = partial(load_writers, kinds)
+        self.shaped = shapes_of(self.cut_inputs, say=self.say, jobs=jobs, meanwhile=loading)
         picture, self.cuts = self.shaped.picture, self.shaped.cuts
         folder.mkdir()
         _write(changed_files(picture), folder)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
@@ -140,13 +140,17 @@ def noted(cuts: Mapping[str, Cut], notes: Mapping[str, tuple[Finding, ...]]) -> 
     return {name: replace(cut, notes=(*cut.notes, *notes[name])) for name, cut in cuts.items()}
 
 
-def shapes_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> ShapedPrint:
+def shapes_of(
+    inputs: CutInputs, *, say: Say, jobs: int = 1, meanwhile: Callable[[], None] | None = None
+) -> ShapedPrint:  # fmt: skip
     """The picture, and the blocks mended.
 
     Parameters
     ----------
     jobs
         How many processes may work on blocks at once; small ones are done in this one all the same.
+    meanwhile
+        Done in this process while others are at the blocks: they wait for the longest of them, and leave it time.
     """
     run = partial(_run, jobs=jobs)
     picture = picture_of(inputs.print_, inputs.setups, say=say, run=run)
@@ -154,6 +158,7 @@ def shapes_of(inputs: CutInputs, *, say: Say, jobs: int = 1) -> ShapedPrint:
         say(marks_read(inputs.print_, len(picture.marks)))
     say("working out what each block prints")
     further = partial(_cut_on, inputs.stands, picture)
+    run = partial(_run, jobs=jobs, meanwhile=meanwhile)
     cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
     before = {name: cut.land for name, cut in cuts.items()}
     cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, first, say=say)
@@ -190,8 +195,10 @@ def _cut_on(standing: Mapping[str, StandingBlock], picture: Picture, cut: Cut) -
     )
 
 
-def _run(tasks: Tasks, say: Say, *, jobs: int) -> dict[str, Any]:
-    return side_by_side(tasks, jobs=jobs, say=say)
+def _run(
+    tasks: Tasks, say: Say, *, jobs: int, meanwhile: Callable[[], None] | None = None
+) -> dict[str, Any]:  # fmt: skip
+    return side_by_side(tasks, jobs=jobs, say=say, meanwhile=meanwhile)
 
 
 def changed_files(picture: Picture) -> dict[str, bytes | str]:

@@ -52,7 +52,8 @@ def usual_jobs() -> int:
 
 
 def side_by_side(
-    tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] = (), longest: Collection[str] = ()
+    tasks: Tasks, *, jobs: int, say: Say, slight: Collection[str] = (), longest: Collection[str] = (),
+    meanwhile: Callable[[], None] | None = None,
 ) -> dict[str, Any]:  # fmt: skip
     """What each task returns, by its name; they are begun in order, `jobs` of them at a time.
 
@@ -71,6 +72,9 @@ def side_by_side(
         Names of tasks that take too little time to count.
     longest
         Names of tasks that several processes begin before all others: what is raised is the same.
+    meanwhile
+        Done in this process once the first tasks are at work, if they have begun as copies of it: it loads what later
+        copies need.
 
     Raises
     ------
@@ -83,7 +87,7 @@ def side_by_side(
     clock = _Clock(tasks.keys() - set(slight), 1 if alone else jobs, say)
     crew = _Crew(tasks, jobs, clock, say, longest)
     if not alone:
-        crew.work()
+        crew.work(meanwhile if _BEGIN == "fork" else None)
     done = crew.done
     for name, task in tasks.items():
         if name in crew.errors:
@@ -130,9 +134,11 @@ class _Crew:
         self.done: dict[str, Any] = {}
         self.errors: dict[str, Exception] = {}
 
-    def work(self) -> None:
+    def work(self, meanwhile: Callable[[], None] | None) -> None:
         """Do what can be done in children, and leave none; what needs a task that is not done stays undone."""
         try:
+            if self._begin() and meanwhile is not None:
+                meanwhile()
             while self._begin() or self._running:
                 heard: list[Any] = wait(list(self._running), timeout=_AGAIN_S)
                 if heard:

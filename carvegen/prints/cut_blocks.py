@@ -48,7 +48,7 @@ __all__ = [
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...]]
+Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...], "BaseGeometry"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -159,7 +159,10 @@ def separation_of(print_: Print, setups: Setups, picture: Picture) -> Separation
     layers, plates = picture.drawing.layers, plates_of(print_, setups)
     known = {layer.name for layer in layers}
     drawn = tuple(replace(plate, layers=as_drawn(plate.layers, known)) for plate in plates)
-    ready = {plate.name: picture.pictures[plate.name] for plate in plates if plate in drawn}
+    ready = {
+        plate.name: picture.pictures[plate.name]
+        for plate, own in zip(plates, drawn, strict=True) if plate.layers & known == own.layers
+    }  # fmt: skip
     return separation(
         picture.face, layers, drawn, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name), ready=ready, paper=print_.paper,
@@ -286,17 +289,17 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
 
 
 def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> Mended:
-    """The block's cuts as `mended_cut` mends them, which of them mending leaves alone, what was changed and lost."""
+    """The block's cuts as `mended_cut` mends them, which of them it leaves alone, what was changed, lost, what stands."""
     jobs = [setup.on(cut.block) for setup in setups]
     done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
     block = done[0].block
-    return block.cuts, block.fixed, changes, lost_pieces(cut.block, block, changes)
+    return block.cuts, block.fixed, changes, lost_pieces(cut.block, block, changes), _standing(block)
 
 
 def with_block(cut: Cut, mended: Mended) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
     block = replace(cut.block, cuts=mended[0], fixed=mended[1])
-    return replace(cut, block=block, land=_standing(block), changes=mended[2], lost=mended[3])
+    return replace(cut, block=block, land=mended[4], changes=mended[2], lost=mended[3])
 
 
 def _standing(block: Block) -> BaseGeometry:

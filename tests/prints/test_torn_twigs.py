@@ -13,7 +13,7 @@ from carvegen.blocks.block import Block
 from carvegen.checks.mending import CutChange
 from carvegen.prints import bare_paper
 from carvegen.prints.bare_paper import _mended_again, cut_away, paper_findings
-from carvegen.prints.bare_paper.torn_twigs import Torn, torn_from, without_ghosts
+from carvegen.prints.bare_paper.torn_twigs import Torn, thinned, torn_from, without_ghosts
 from carvegen.prints.cut_blocks import Cut, setups_of
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.marked_whites import White
@@ -83,16 +83,16 @@ def standing(one: Cut):
 
 def test_torn_is_what_mending_took_of_a_blocks_own_drawing():
     drawn = key(ROOT, GAP, END, ABOVE, changes=())  # what lies above is land, but of no drawing of this block
-    [torn] = torn_from({"key": drawn}, {"key": key(ROOT, END)}, SETUPS, ["key"])
+    [torn] = torn_from({"key": thinned(drawn, key(ROOT, END))}, SETUPS)
     assert (torn.owner, torn.land_mm) == ("key", 0.7)
     assert whole(*torn.gone).symmetric_difference(GAP).area < 0.01
 
 
 def test_nothing_is_torn_where_land_is_widened_only_or_a_crumb_goes():
-    before, crumb = {"key": key(ROOT, GAP, changes=())}, shapely.box(13.97, 10, 14, 11)
+    before, crumb = key(ROOT, GAP, changes=()), shapely.box(13.97, 10, 14, 11)
     widened = (replace(GONE[0], what="widened"),)
-    assert torn_from(before, {"key": key(ROOT, changes=widened)}, SETUPS, ["key"]) == ()
-    assert torn_from(before, {"key": key(ROOT, GAP - crumb)}, SETUPS, ["key"]) == ()
+    assert torn_from({"key": thinned(before, key(ROOT, changes=widened))}, SETUPS) == ()
+    assert torn_from({"key": thinned(before, key(ROOT, GAP - crumb))}, SETUPS) == ()
 
 
 # ── bars of paler ink ────────────────────────────────────────────────────────────────────────────────────────────

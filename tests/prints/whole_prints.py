@@ -8,8 +8,8 @@ from functools import partial
 import shapely
 
 from carvegen.prints import bare_paper
-from carvegen.prints.bare_paper import FirstMending
-from carvegen.prints.cut_blocks import Cut, Setups, cut_of, mended_block, picture_of, separation_of
+from carvegen.prints.bare_paper import FirstMending, own_mending
+from carvegen.prints.cut_blocks import Cut, Setups, cut_of, picture_of, separation_of
 from carvegen.prints.file.print_file import Print
 from carvegen.prints.picture import Picture
 from carvegen.prints.separation import run_for
@@ -32,7 +32,7 @@ def first_mending(
     """Each block mended by itself once all are cut, not each as soon as it is."""
     mend = [block.name for block in print_.blocks if block.mend and block.role != "emboss"]
     points = sum(int(shapely.get_num_coordinates(cut.block.cuts).sum()) for cut in cuts.values())
-    done = run_for(points, run)({name: partial(mended_block, cuts[name], setups[name]) for name in mend}, say)
+    done = run_for(points, run)({name: partial(own_mending, cuts[name], setups[name]) for name in mend}, say)
     inks = shapely.union_all([cut.ink for cut in cuts.values()])
     return FirstMending(mended=done, wanted=shapely.difference(inks, picture.bare))
 

@@ -18,7 +18,7 @@ from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
 from carvegen.motifs.shared.minimum_width import opened
-from carvegen.prints.bare_paper.torn_twigs import torn_from, without_ghosts
+from carvegen.prints.bare_paper.torn_twigs import thinned, torn_from, without_ghosts
 from carvegen.prints.cut_blocks import cut_of, mended_block, separation_of, with_block
 from carvegen.prints.separation import run_for
 from carvegen.prints.tasks import Later
@@ -36,7 +36,10 @@ if TYPE_CHECKING:
     from carvegen.prints.picture import Picture
     from carvegen.prints.tasks import Run, Say, Task
 
-__all__ = ["HAIR_MM", "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "paper_findings"]
+__all__ = [
+    "HAIR_MM", "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending",
+    "paper_findings",
+]  # fmt: skip
 
 HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -70,10 +73,24 @@ class _Print:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class OwnMending:
+    """What a block's own mending makes of it."""
+
+    mended: Mended
+    gone: PolygonArray  #: of what the block draws
+
+
+def own_mending(cut: Cut, setups: Sequence[Setup], say: Say) -> OwnMending:
+    """A block mended by itself, whatever becomes of the others."""
+    mended = mended_block(cut, setups, say)
+    return OwnMending(mended=mended, gone=thinned(cut, with_block(cut, mended)))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class FirstMending:
     """What each block's own mending makes of it, and where the print wants ink."""
 
-    mended: Mapping[str, Mended]
+    mended: Mapping[str, OwnMending]
     wanted: BaseGeometry
 
 
@@ -103,7 +120,7 @@ def cut_and_mended(
         return cuts[name]
 
     def mending(name: str, done: Mapping[str, Any]) -> Task:
-        return partial(mended_block, cut(name, done), setups[name])
+        return partial(own_mending, cut(name, done), setups[name])
 
     def wanting(done: Mapping[str, Any]) -> Task:
         return partial(_wanted, [cut(name, done).ink for name in numbers], picture.bare)
@@ -155,9 +172,9 @@ def mended_print(
         for block in print_.blocks
         if block.inked and block.ink and block.state != "cut"
     }
-    mended = first.mended
-    now = {name: with_block(cut, mended[name]) if name in mended else cut for name, cut in cuts.items()}
-    torn = torn_from(cuts, now, setups, [name for name in mend if name in lights])
+    own = first.mended
+    now = {name: with_block(cut, own[name].mended) if name in own else cut for name, cut in cuts.items()}
+    torn = torn_from({name: own[name].gone for name in mend if name in lights}, setups)
     pieces = bare_unasked(first.wanted, now.values())
     if mend and len(pieces) and lights:
         taken = _handed_over(pieces, now, _Print(print_=print_, setups=setups, lights=lights))
@@ -198,8 +215,8 @@ def _closed_over(cuts: dict[str, Cut], torn: Collection[Torn], whole: _Print) ->
 
 def _mended_again(cut: Cut, setups: Sequence[Setup], say: Say) -> Cut:
     """A block from which bars were taken, or on which snow was filled, mended where that left slivers."""
-    cuts, fixed, changes, lost = mended_block(cut, setups, say)
-    done = with_block(cut, (cuts, fixed, (*cut.changes, *changes), (*cut.lost, *lost)))
+    cuts, fixed, changes, lost, land = mended_block(cut, setups, say)
+    done = with_block(cut, (cuts, fixed, (*cut.changes, *changes), (*cut.lost, *lost), land))
     return replace(done, land=geometry.solid(done.land))
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.picture import Picture
 
-__all__ = ["Torn", "torn_from", "without_ghosts"]
+__all__ = ["Torn", "thinned", "torn_from", "without_ghosts"]
 
 _MEETS_MM = 0.02  #: outlines no further apart than this meet: above the grid and what mending smooths
 _CRUMB_MM2 = 0.05  #: less of a twig that goes is its rounded end
@@ -43,31 +43,18 @@ class Torn:
     land_mm: float  #: how wide land must be on that block
 
 
-def torn_from(
-    before: Mapping[str, Cut], now: Mapping[str, Cut], setups: Setups, mended: Collection[str]
-) -> tuple[Torn, ...]:
-    """What mending has taken away of the twigs of each block; what it left of them stands, in one piece or not.
-
-    Parameters
-    ----------
-    before
-        The blocks as they come from the separation.
-    now
-        The same, mended.
-    mended
-        Names of those that were.
-    """
-    torn = list[Torn]()
-    for name in mended:
-        if any(change.what in {"filled", "joined"} for change in now[name].changes):
-            gone = _thinned(before[name], now[name])
-            land_mm = strictest(setup.limits for setup in setups[name]).land_mm
-            torn += [Torn(owner=name, gone=gone, land_mm=land_mm)] if len(gone) else []
-    return tuple(torn)
+def torn_from(gone: Mapping[str, PolygonArray], setups: Setups) -> tuple[Torn, ...]:
+    """What is gone of the twigs of each block, by name; what is left of them stands, in one piece or not."""
+    land_mm = {name: strictest(setup.limits for setup in setups[name]).land_mm for name in gone}
+    return tuple(
+        Torn(owner=name, gone=pieces, land_mm=land_mm[name]) for name, pieces in gone.items() if len(pieces)
+    )
 
 
-def _thinned(before: Cut, now: Cut) -> PolygonArray:
-    """What mending has taken away of what a block drew."""
+def thinned(before: Cut, now: Cut) -> PolygonArray:
+    """What mending has taken away of what a block drew, `before` as it comes from the separation."""
+    if all(change.what not in {"filled", "joined"} for change in now.changes):
+        return geometry.empty()
     pieces = geometry.parts(shapely.difference(before.land, now.land))
     pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
     drawn = geometry.parts(shapely.intersection(shapely.multipolygons(pieces), before.picture))

@@ -50,7 +50,7 @@ class Picture:
     motifs: tuple[Grown, ...] = ()  #: what there is of each, grown or kept
     findings: Mapping[str, tuple[Finding, ...]] = field(default_factory=dict)  #: of kept motifs, by block
     marks: tuple[Mark, ...] = ()
-    _unions: dict[tuple[tuple[White, ...], bool], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
+    _unions: dict[tuple[tuple[White, ...], str], BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def bare(self) -> BaseGeometry:
@@ -67,17 +67,21 @@ class Picture:
 
     def free_for(self, block: str) -> BaseGeometry:
         """Where the carver may take more from a block."""
-        return geometry.union(*(white.free for white in self._leaving(block)))
+        whites = self._leaving(block)
+        return self._once(whites, "free", lambda: geometry.union(*(white.free for white in whites)))
 
     def _leaving(self, block: str) -> tuple[White, ...]:
         return tuple(white for white in self.whites if block in white.leaves)
 
     def _united(self, whites: tuple[White, ...], *, openings: bool) -> BaseGeometry:
         """Many thousand flakes in one, for each set of whites once."""
-        key = whites, openings
+        arrays = [*([self.openings] if openings else []), *(white.shapes for white in whites)]
+        return self._once(whites, "with openings" if openings else "", lambda: joined_flakes(arrays))
+
+    def _once(self, whites: tuple[White, ...], what: str, make: Callable[[], BaseGeometry]) -> BaseGeometry:
+        key = whites, what
         if key not in self._unions:
-            arrays = [*([self.openings] if openings else []), *(white.shapes for white in whites)]
-            self._unions[key] = joined_flakes(arrays)
+            self._unions[key] = make()
         return self._unions[key]
 
     def without_motifs(self) -> Picture:
