@@ -310,12 +310,16 @@ class _Build:
         else:
             trials = self._trials(proofs, scratch, {})
             tasks |= {_REGISTER: trials} if self.why[_REGISTER] else {}
+        blocks: dict[str, Task] = {}
         for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
             shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
-            tasks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
+            blocks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
+        *longest, least = sorted(blocks, key=lambda name: -len(self.cuts[name].block.cuts)) or [""]
+        tasks |= {name: blocks[name] for name in longest}
         if self.why[_PROOFS]:
-            tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
             tasks[_RUBBINGS] = partial(_draw_rubbings, proofs)
+            tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
+        tasks |= {least: blocks[least]} if blocks else {}
         if _REGISTER in tasks:
             tasks[_REGISTER_FILES] = Later(needs={_REGISTER, _PROOFS} & tasks.keys(), make=self._register_files)
         return tasks

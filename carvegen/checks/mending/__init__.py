@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
     from carvegen.checks.survey import Reached
-    from carvegen.geometry import Floats, Indices, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
 
 __all__ = [
     "CutChange", "LostPiece", "Mended", "can_mend", "left_over", "lost_pieces", "mended", "mended_for_all",
@@ -194,11 +194,22 @@ def lost_pieces(before: Block, after: Block, changes: Iterable[CutChange]) -> tu
         return ()
     pieces = geometry.parts(before.land)
     pieces = pieces[shapely.area(pieces) > _WORTH_WORDS_MM2]
+    pieces = pieces[~_plainly_stands(pieces, after)]
+    if len(pieces) == 0:
+        return ()
     stands, _ = shapely.STRtree(geometry.parts(after.land)).query(geometry.offset(pieces, -_AT_WALL_MM), "intersects")
     lost = np.delete(pieces, np.unique(stands))
     dots = shapely.get_coordinates(shapely.point_on_surface(lost)).round(3).tolist()
     areas = shapely.area(lost).round(2).tolist()
     return tuple(LostPiece(at=(x, y), area_mm2=area) for (x, y), area in zip(dots, areas, strict=True))
+
+
+def _plainly_stands(pieces: PolygonArray, after: Block) -> Mask:
+    """Of which pieces of land one place, away from their walls, is clear of all cuts: most, and soon seen; (n,)."""
+    places = shapely.point_on_surface(pieces)
+    clear = shapely.distance(places, shapely.boundary(pieces)) > 2 * _AT_WALL_MM
+    clear[after.cut_tree.query(places, predicate="dwithin", distance=_AT_WALL_MM)[0]] = False
+    return clear
 
 
 def _with_land(block: Block, before: Block) -> Block:

@@ -26,6 +26,7 @@ from carvegen.prints.kept_motifs import Grown, from_file, kept_of, levels_of
 from carvegen.prints.marked.marked_whites import White, marks_of
 from carvegen.prints.picture.fitting import fallen, loaded
 from carvegen.prints.picture.growing_room import NOTHING, kept_out
+from carvegen.prints.tasks import Later
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -122,23 +123,24 @@ class Grower:
         if len(snow) < 2:
             return
         rooms: dict[int, Room] = {}
-        for k, entry in snow.items():
-            leaves = self._left_by(entry)
-            with _keys_of(self.print_, k):
-                area = self.rooms.some_area(entry, self._strictest(leaves), f"motifs[{k}]")
-                rooms[k] = self.rooms.room(entry, area, self._strictest(leaves), leaves)
-        growths = run({f"motifs[{k}]": self._task(k, room) for k, room in rooms.items()}, self.say)
-        for (k, room), growth in zip(rooms.items(), growths.values(), strict=True):
+        tasks = {f"motifs[{k}]": Later(needs=(), make=partial(self._task, k, rooms)) for k in snow}
+        growths = run(tasks, self.say)
+        for k in snow:
+            growth = growths[f"motifs[{k}]"]
             with _keys_of(self.print_, k):
                 if isinstance(growth, InputError):
                     raise growth
-            self.begun[f"motifs[{k}]"] = room, growth
+            self.begun[f"motifs[{k}]"] = rooms[k], growth
 
-    def _task(self, k: int, room: Room) -> Callable[[Say], Growth | InputError]:
-        """What lets motif k grow in its room."""
+    def _task(self, k: int, rooms: dict[int, Room], _: Mapping[str, Any]) -> Callable[[Say], Growth | InputError]:
+        """What lets motif k grow in its room, which is looked for when its turn comes: others grow meanwhile."""
         entry = self.print_.motifs[k]
+        leaves = self._left_by(entry)
+        with _keys_of(self.print_, k):
+            area = self.rooms.some_area(entry, self._strictest(leaves), f"motifs[{k}]")
+            room = rooms[k] = self.rooms.room(entry, area, self._strictest(leaves), leaves)
         place = replace(self.rooms.place(entry, room.area), frame=room.frame, hides=room.hides, bars=room.bars)
-        grow = partial(_sprouted, self.print_.seed, entry, place, self._strictest(self._left_by(entry)))
+        grow = partial(_sprouted, self.print_.seed, entry, place, self._strictest(leaves))
         return partial(_beside_others, grow, _stage(self.print_, k))
 
     def _strictest(self, leaves: frozenset[str]) -> Limits:
