@@ -289,7 +289,7 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
 
 
 def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> Mended:
-    """The block's cuts as `mended_cut` mends them, which of them it leaves alone, what was changed, lost, what stands."""
+    """The block's cuts as `mended_cut` mends them, which of them it leaves alone, what changed, went, stands."""
     jobs = [setup.on(cut.block) for setup in setups]
     done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
     block = done[0].block

@@ -46,9 +46,7 @@ class Torn:
 def torn_from(gone: Mapping[str, PolygonArray], setups: Setups) -> tuple[Torn, ...]:
     """What is gone of the twigs of each block, by name; what is left of them stands, in one piece or not."""
     land_mm = {name: strictest(setup.limits for setup in setups[name]).land_mm for name in gone}
-    return tuple(
-        Torn(owner=name, gone=pieces, land_mm=land_mm[name]) for name, pieces in gone.items() if len(pieces)
-    )
+    return tuple(Torn(owner=name, gone=pieces, land_mm=land_mm[name]) for name, pieces in gone.items() if len(pieces))
 
 
 def thinned(before: Cut, now: Cut) -> PolygonArray:
