@@ -314,12 +314,13 @@ class _Build:
         for name, why in each_once({name: self.why[name] for name in self.block_inputs if self.why[name]}).items():
             shape, inputs = Shape.of(self.cuts[name]), self.block_inputs[name]
             blocks[name] = partial(_build_block, shape, inputs, self.folders[name], why)
-        *longest, least = sorted(blocks, key=lambda name: -len(self.cuts[name].block.cuts)) or [""]
+        order = sorted(blocks, key=lambda name: -len(self.cuts[name].block.cuts))
+        longest = order[:-1] or order
         tasks |= {name: blocks[name] for name in longest}
         if self.why[_PROOFS]:
             tasks[_RUBBINGS] = partial(_draw_rubbings, proofs)
             tasks[_PROOFS] = partial(_draw_proofs, proofs, self.folders[_PROOFS])
-        tasks |= {least: blocks[least]} if blocks else {}
+        tasks |= {name: blocks[name] for name in order if name not in longest}
         if _REGISTER in tasks:
             tasks[_REGISTER_FILES] = Later(needs={_REGISTER, _PROOFS} & tasks.keys(), make=self._register_files)
         return tasks

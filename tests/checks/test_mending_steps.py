@@ -11,6 +11,7 @@ import pytest
 import shapely
 from shapely import affinity
 
+from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
 from carvegen.base.limits import Limits
 from carvegen.checks import checked, land_width
@@ -391,11 +392,28 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
     assert lost_pieces(job.block, done.block, [change for change in changes if change.what == "widened"]) == ()
 
 
+def on_land(*pieces):
+    land = shapely.union_all(pieces)
+    return SimpleNamespace(land=land, cut_tree=shapely.STRtree([box(0, 0, 30, 30).difference(land)]))
+
+
+@pytest.mark.parametrize("rest", [box(10, 10, 1, 4), box(12.3, 10, 1.7, 4)])
+def test_only_of_pieces_that_are_cut_where_they_were_looked_at_is_the_rest_looked_for(monkeypatch, rest) -> None:
+    """Of what was 4 x 4 mm an end stands, or all but the end: both are there; what was cut whole is not."""
+    before = on_land(box(10, 10, 4, 4), box(20, 10, 2, 2), box(2, 2, 3, 3))
+    after, looked = on_land(rest, box(2, 2, 3, 3)), []
+    offset = geometry.offset
+    monkeypatch.setattr(geometry, "offset", lambda shapes, *by: looked.append(len(shapes)) or offset(shapes, *by))
+    lost = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=4.0)])
+    assert [one.area_mm2 for one in lost] == [4.0]
+    assert looked == [2]
+
+
 @pytest.mark.parametrize(("long", "expected"), [(0.2, False), (0.9, False), (1.14, True)])
 def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, expected: bool) -> None:
     """0.1 mm broad; of what is gone but for its end something stands."""
     piece, kept = box(5, 5, long, 0.1), box(9, 5, 2, 0.1)
-    before, after = (SimpleNamespace(land=shapely.union_all(each)) for each in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
+    before, after = (on_land(*each) for each in ([piece, kept], [box(9, 5, 0.5, 0.1)]))
     lost = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=0.1 * long)])
     assert [one.area_mm2 for one in lost] == [0.11] * expected
     assert all(shapely.covers(piece, shapely.Point(item.at)) for item in lost)

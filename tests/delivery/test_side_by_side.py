@@ -79,6 +79,17 @@ def test_several_jobs_are_several_processes():
     assert set(side_by_side({"a": elsewhere, "b": elsewhere}, jobs=1, say=print).values()) == {TEST_PROCESS}
 
 
+@needs_fork
+@pytest.mark.parametrize(("jobs", "times"), [(1, 0), (2, 1)])
+def test_while_others_work_this_process_does_something_once(jobs, times):
+    """In the process that begins them, after the first have begun; not if it does all itself."""
+    done, meant = [], partial(squared, 3)
+    tasks = {name: Later(needs=(), make=lambda _: done.append("begun") or meant) for name in "abc"}
+    side_by_side(tasks, jobs=jobs, say=lambda _: None, meanwhile=lambda: done.append(os.getpid()))
+    assert done.count(TEST_PROCESS) == times
+    assert times == 0 or done.index(TEST_PROCESS) == 2
+
+
 @pytest.mark.parametrize("jobs", [1, 2])
 def test_what_takes_long_tells_how_far_it_is(monkeypatch, jobs):
     monkeypatch.setattr(side_by_side_module, "_SOON_S", 0.0)

@@ -247,7 +247,16 @@ def test_snow_that_two_processes_grow_is_the_same_as_in_turn(tmp_path, monkeypat
     monkeypatch.setattr(side_by_side_module, "_BEGIN", begin)
     monkeypatch.setattr(side_by_side_module, "_heard", overheard)
     inputs = read_in(tmp_path, BESIDE)
-    both = pictured(*inputs, say=lambda stage: said.append(stage), run=by_two)  # noqa: PLW0108 - it can't be sent
+    roomed, room = [], GrowingRooms.room
+
+    def by_two(tasks, say):
+        assert roomed == [], "a room is looked for when its motif's turn comes: others grow meanwhile"
+        return side_by_side_module.side_by_side(tasks, jobs=2, say=say)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(GrowingRooms, "room", lambda *args: roomed.append(args[1].motif) or room(*args))
+        both = pictured(*inputs, say=lambda stage: said.append(stage), run=by_two)  # noqa: PLW0108 - it can't be sent
+    assert roomed == ["snowload", "snowfall"]
     assert heard.count("returns") == 2
     assert "fails" not in heard
     stages = {"letting snow lie, 1 of 2", "letting snow fall, 2 of 2"}
