@@ -13,7 +13,7 @@ from carvegen.delivery.print_build import _Build
 SIZES = {"sky": 5, "tone": 2, "key": 9}  #: cuts of blocks
 
 
-class Asked(Exception):
+class AskedError(Exception):
     """Raised once what was asked for is known."""
 
 
@@ -41,7 +41,7 @@ def build_of(sizes, why):
     ],
 )
 def test_the_smallest_block_begins_last_and_fills_what_the_others_leave(blocks, expected, tmp_path) -> None:
-    why = {name: "" for name in SIZES} | dict.fromkeys(blocks, "new") | {" proofs": "new", " register": ""}
+    why = dict.fromkeys(SIZES, "") | dict.fromkeys(blocks, "new") | {" proofs": "new", " register": ""}
     assert list(_Build._tasks(build_of(SIZES, why), None, tmp_path)) == expected
 
 
@@ -51,12 +51,12 @@ def test_what_the_files_take_is_loaded_while_blocks_are_cut(monkeypatch) -> None
 
     def shapes_of(inputs, *, say, jobs, meanwhile):
         meanwhile()
-        raise Asked
+        raise AskedError
 
     monkeypatch.setattr(print_build, "shapes_of", shapes_of)
     machine = {kind: SimpleNamespace(machine=SimpleNamespace(kind=kind)) for kind in ("hand", "laser")}
     build = SimpleNamespace(cut_inputs=None, say=None, setups={"sky": [machine["hand"], machine["laser"]]})
-    with pytest.raises(Asked):
+    with pytest.raises(AskedError):
         _Build._cut(build, None, 2)
     assert "ezdxf" in loaded
     assert not any("v_carving" in name for name in loaded), "that is a router's"
