@@ -51,6 +51,11 @@ def command(
     carvegen compare built proof.jpg --sheet to-cut.pdf
     carvegen compare built print.jpg --print print.toml
     """
+    if picture is not None and picture.suffix.lower() != ".png":
+        raise InputError("must end in .png", value=str(picture), where="--picture")
+    if sheet is not None and sheet.suffix.lower() != ".pdf":
+        raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
+    options.teller(quiet=as_json, stage="comparing")  # to load what compares takes a part of its time
     from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
     from carvegen.base.progress import each_part
@@ -58,11 +63,6 @@ def command(
     from carvegen.delivery.first_proof import first_proof
     from carvegen.writers.whole_print.compare_png import compare_png
 
-    if picture is not None and picture.suffix.lower() != ".png":
-        raise InputError("must end in .png", value=str(picture), where="--picture")
-    if sheet is not None and sheet.suffix.lower() != ".pdf":
-        raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
-    options.teller(quiet=as_json, stage="comparing")
     args |= options.inks_of(args.pop("inks"), args.pop("print_file"))
     if args.get("inks") and not (args.get("coats") and is_picture(before) is not is_picture(after)):
         raise InputError("are for a scan of a print and its plan, each with its colour", where="--inks",

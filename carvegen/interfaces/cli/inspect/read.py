@@ -93,13 +93,13 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     \b
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
     """
+    _check_targets(file, out, picture)
+    options.teller(quiet=as_json, stage="reading")  # to load what reads takes a part of its time
     from carvegen.artwork import read
     from carvegen.artwork.kinds import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan
     from carvegen.artwork.scan.planes import UNSURE
 
-    _check_targets(file, out, picture)
-    options.teller(quiet=as_json, stage="reading")
     units, outlines, onto, block = (settings.pop(name) for name in ("units", "outlines", "onto", "block"))
     settings |= options.inks_of(settings.pop("inks"), settings.pop("print_file"))
     chosen = {name: value for name, value in settings.items() if value is not None}
