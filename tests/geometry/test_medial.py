@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -221,7 +223,7 @@ def _sure_like_the_diagrams(some: geometry.PolygonArray, within_mm: float) -> Sk
     ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
     for k in numbers[ours.sure].tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        each = twin.with_links(twin.shape[twin.links[:, 0]] == k)
+        each = replace(twin, links=twin.links[twin.shape[twin.links[:, 0]] == k])
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
         assert shapely.hausdorff_distance(net, _net(each)) < within_mm
     return ours
@@ -268,7 +270,7 @@ def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, tor
     assert (ours.sure | ~Skeletons.of(some).sure).all()
     for k in np.flatnonzero(ours.sure).tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        each = _net(twin.with_links(twin.shape[twin.links[:, 0]] == k))
+        each = _net(replace(twin, links=twin.links[twin.shape[twin.links[:, 0]] == k]))
         near = shapely.difference(some[k], shapely.buffer(some[k], -most, quad_segs=64))
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
         if shapely.length(net) > 0.01:
