@@ -204,7 +204,7 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
 
 
 def _measured(axis: MedialAxis, shapes: PolygonArray, corners: int) -> MedialAxis:
-    """The axis with the radius at each linked point measured to the shapes as they are: 0 at so many first, the corners."""
+    """The axis with the radius at each linked point measured to the shapes as they are; at corners, the first, 0."""
     ends = np.zeros(len(axis.xy), dtype=bool)
     ends[axis.links] = True
     ends[:corners] = False
