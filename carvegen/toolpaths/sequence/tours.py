@@ -95,8 +95,7 @@ def _nearest(xy: Floats, count: int) -> tuple[Floats, Indices]:
     """How far the `count` nearest of all ends are from each, itself among them, and which they are; fewer of few."""
     from scipy.spatial import cKDTree
 
-    tree = cKDTree(xy, balanced_tree=False, compact_nodes=False)  # built in a third of the time
-    far, near = tree.query(xy, k=min(len(xy), count))
+    far, near = cKDTree(xy).query(xy, k=min(len(xy), count))
     return np.asarray(far).reshape(len(xy), -1), np.asarray(near, dtype=np.int64).reshape(len(xy), -1)
 
 
