@@ -380,3 +380,16 @@ def test_what_meets_at_one_place_is_one_point_and_no_link_runs_into_corners_that
     assert outline.xy[_jutting(outline)].tolist() == [[2, 3.5], [2, 3.5]]
     bare = Skeletons.of(shapes(bitten))
     assert not (bare.points[np.unique(bare.links)] == (2, 3.5)).all(axis=1).any()
+
+
+def test_corners_are_not_measured_and_what_is_pruned_leaves_no_points_but_of_shapes_without_a_link(monkeypatch) -> None:
+    """Of a rectangle the two ends of its ridge alone are measured; a disc's axis is pruned whole, its points stay."""
+    asked, measure = [], medial._to_few_sides
+    monkeypatch.setattr(
+        medial, "_to_few_sides", lambda some, xy, owner: asked.append(owner) or measure(some, xy, owner)
+    )
+    axis = medial_axis(shapes(box(0, 0, 20, 2), disc(30, 0, 5, points=48)))
+    assert np.bincount(np.concatenate(asked))[0] == 2
+    assert sorted(axis.radius[axis.shape == 0].tolist()) == pytest.approx([0, 0, 0, 0, 1, 1], abs=1e-9)
+    assert np.unique(axis.links).tolist() == np.flatnonzero(axis.shape == 0).tolist()
+    assert axis.radius[axis.shape == 1].max() == pytest.approx(5, abs=0.02)
