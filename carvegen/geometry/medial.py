@@ -203,11 +203,11 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
     return inner
 
 
-def _measured(axis: MedialAxis, shapes: PolygonArray, corners: int) -> MedialAxis:
-    """The axis with the radius at each linked point measured to the shapes as they are; at corners, the first, 0."""
+def _measured(axis: MedialAxis, shapes: PolygonArray, first: int) -> MedialAxis:
+    """The axis with the radius at each linked point measured to the shapes as they are; 0 at so many first, corners."""
     ends = np.zeros(len(axis.xy), dtype=bool)
     ends[axis.links] = True
-    ends[:corners] = False
+    ends[:first] = False
     corners = shapely.get_num_coordinates(shapes)[axis.shape]
     radius = np.zeros(len(axis.xy))
     few = np.flatnonzero(ends & (corners <= _FEW_SIDES))
