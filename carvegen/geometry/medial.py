@@ -119,9 +119,17 @@ class MedialAxis:
             links,
         )
 
-    def with_links(self, which: Indices | Mask) -> MedialAxis:
-        """The same points with some of the links."""
-        return MedialAxis(self.xy, self.radius, self.shape, self.links[which])
+    def with_links(self, which: Indices) -> MedialAxis:
+        """Some of the links, with their points and all points of shapes that have no link."""
+        links = self.links.take(which, axis=0)
+        bare = np.ones(int(self.shape.max(initial=-1)) + 1, dtype=bool)
+        bare[self.shape[links[:, 0]]] = False
+        kept = bare[self.shape]
+        kept[links] = True
+        place = np.cumsum(kept) - 1
+        return MedialAxis(
+            self.xy.compress(kept, axis=0), self.radius.compress(kept), self.shape.compress(kept), place.take(links)
+        )
 
 
 def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: float = math.inf) -> MedialAxis:
@@ -149,7 +157,7 @@ def medial_axis(shapes: PolygonArray, *, corner_mm: float = 0.012, most_mm: floa
     rest[simple[result.sure]] = False
     axis = _joined(_of_skeletons(result, owner[simple]), _of_diagrams(plain[rest], owner[rest]))
     reached(0.8)
-    axis = _measured(axis, shapes)
+    axis = _measured(axis, shapes, result.corners)
     reached(0.95)
     return pruned(axis, corner_mm)
 
@@ -195,10 +203,11 @@ def _inner(shape_at: PolygonArray, points: Floats, links: Indices) -> Mask:
     return inner
 
 
-def _measured(axis: MedialAxis, shapes: PolygonArray) -> MedialAxis:
-    """The axis with the radius at each linked point measured to the shapes as they are."""
+def _measured(axis: MedialAxis, shapes: PolygonArray, first: int) -> MedialAxis:
+    """The axis with the radius at each linked point measured to the shapes as they are; 0 at so many first, corners."""
     ends = np.zeros(len(axis.xy), dtype=bool)
     ends[axis.links] = True
+    ends[:first] = False
     corners = shapely.get_num_coordinates(shapes)[axis.shape]
     radius = np.zeros(len(axis.xy))
     few = np.flatnonzero(ends & (corners <= _FEW_SIDES))
@@ -264,7 +273,7 @@ def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
     """
     links, length = axis.links, axis.lengths
     loss = np.zeros(len(axis.xy))
-    kept = np.ones(len(links), dtype=bool)
+    kept, left = np.ones(len(links), dtype=bool), np.arange(len(links))
     degree = np.bincount(links.ravel(), minlength=len(axis.xy))
     active = np.flatnonzero(either(degree[links] == 1))
     while len(active):
@@ -279,16 +288,18 @@ def pruned(axis: MedialAxis, corner_mm: float) -> MedialAxis:
         gone, root, leaf, lost = active[goes], root[goes], leaf[goes], lost[goes]
         kept[gone] = False
         np.maximum.at(loss, root, lost)
-        degree -= np.bincount(np.concatenate([root, leaf]), minlength=len(degree))
-        active = _hanging(links, kept, degree, root)
-    return axis.with_links(kept)
+        for end in (root, leaf):
+            np.subtract.at(degree, end, 1)
+        left = left.compress(kept[left])
+        active = _hanging(links, left, degree, root)
+    return axis.with_links(left)
 
 
-def _hanging(links: Indices, kept: Mask, degree: Indices, roots: Indices) -> Indices:
-    """The links that end in one of `roots`, now that nothing else does."""
+def _hanging(links: Indices, left: Indices, degree: Indices, roots: Indices) -> Indices:
+    """Which of the links that are left end in one of `roots`, now that nothing else does."""
     bare = np.zeros(len(degree), dtype=bool)
     bare[roots[degree[roots] == 1]] = True
-    return np.flatnonzero(kept & either(bare[links]))
+    return left.compress(either(bare.take(links.take(left, axis=0))))
 
 
 def _straightened(shapes: PolygonArray) -> tuple[PolygonArray, Indices]:

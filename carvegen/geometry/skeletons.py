@@ -99,6 +99,7 @@ class Skeletons:
     """Points of the axes, corners of the shapes among them, and links between them."""
 
     points: Floats  #: (n, 2)
+    corners: int  #: so many of the points are corners of the shapes: the first
     shape: Indices  #: number of the shape of each point; (n,)
     links: Indices  #: (m, 2)
     sure: Mask  #: which shapes' axes may be believed; (shapes,)
@@ -147,9 +148,10 @@ class _Meetings:
         step = points.take(links[:, 0], axis=0) - points.take(links[:, 1], axis=0)
         same = np.hypot(step[:, 0], step[:, 1]) < _SAME_MM
         group = geometry.linked_groups(len(points), *links.compress(same, axis=0).T)
-        first = np.unique(group, return_index=True)[1]
+        first = np.flatnonzero(np.diff(np.maximum.accumulate(group), prepend=-1))  # groups come by their first points
         links = group[links.compress(~same, axis=0)]
-        return Skeletons(points.take(first, axis=0), np.concatenate(self._shapes)[first], links, self._sure)
+        corners = int(np.searchsorted(first, len(bare)))
+        return Skeletons(points.take(first, axis=0), corners, np.concatenate(self._shapes)[first], links, self._sure)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -221,7 +223,7 @@ def _sure_like_the_diagrams(some: geometry.PolygonArray, within_mm: float) -> Sk
     ours, twin = Skeletons.of(some), medial._of_diagrams(some, numbers)
     for k in numbers[ours.sure].tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        each = twin.with_links(twin.shape[twin.links[:, 0]] == k)
+        each = replace(twin, links=twin.links[twin.shape[twin.links[:, 0]] == k])
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
         assert shapely.hausdorff_distance(net, _net(each)) < within_mm
     return ours
@@ -268,7 +270,7 @@ def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, tor
     assert (ours.sure | ~Skeletons.of(some).sure).all()
     for k in np.flatnonzero(ours.sure).tolist():
         own = ours.links[ours.shape[ours.links[:, 0]] == k]
-        each = _net(twin.with_links(twin.shape[twin.links[:, 0]] == k))
+        each = _net(replace(twin, links=twin.links[twin.shape[twin.links[:, 0]] == k]))
         near = shapely.difference(some[k], shapely.buffer(some[k], -most, quad_segs=64))
         net = shapely.union_all(geometry.lines(*ours.points[own.T]))
         if shapely.length(net) > 0.01:
@@ -378,3 +380,16 @@ def test_what_meets_at_one_place_is_one_point_and_no_link_runs_into_corners_that
     assert outline.xy[_jutting(outline)].tolist() == [[2, 3.5], [2, 3.5]]
     bare = Skeletons.of(shapes(bitten))
     assert not (bare.points[np.unique(bare.links)] == (2, 3.5)).all(axis=1).any()
+
+
+def test_corners_are_not_measured_and_what_is_pruned_leaves_no_points_but_of_shapes_without_a_link(monkeypatch) -> None:
+    """Of a rectangle the two ends of its ridge alone are measured; a disc's axis is pruned whole, its points stay."""
+    asked, measure = [], medial._to_few_sides
+    monkeypatch.setattr(
+        medial, "_to_few_sides", lambda some, xy, owner: asked.append(owner) or measure(some, xy, owner)
+    )
+    axis = medial_axis(shapes(box(0, 0, 20, 2), disc(30, 0, 5, points=48)))
+    assert np.bincount(np.concatenate(asked))[0] == 2
+    assert sorted(axis.radius[axis.shape == 0].tolist()) == pytest.approx([0, 0, 0, 0, 1, 1], abs=1e-9)
+    assert np.unique(axis.links).tolist() == np.flatnonzero(axis.shape == 0).tolist()
+    assert axis.radius[axis.shape == 1].max() == pytest.approx(5, abs=0.02)

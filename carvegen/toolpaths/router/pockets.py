@@ -52,16 +52,14 @@ def pocketed(rings: Paths, part: Indices, room: PolygonArray, down: Descent, *, 
         return no_paths()
     rings = _facing(rings, part)
     at = rings.entries[:, :2]
-    needed = np.bincount(part, minlength=len(room)) > 1
-    needed[part[ramped]] = True
-    wider = room.copy()
-    wider[needed] = shapely.buffer(room[needed], _TOUCH_MM, quad_segs=1)
-    linked = np.append(False, (part[1:] == part[:-1]) & _clear(wider, part[1:], at[:-1], at[1:]))
+    linked = np.append(False, part[1:] == part[:-1])
+    to = np.flatnonzero(linked)
+    linked[to] = _clear(room, part[to], at[to - 1], at[to])
     first = np.flatnonzero(~linked)
     chain = np.cumsum(~linked) - 1
     heads = entered(picked(rings, first), down, ramped=ramped[first], room=room)
     last = np.append(first[1:], len(rings)) - 1
-    back = _clear(wider, part[first], at[last], heads.entries[:, :2])
+    back = _clear(room, part[first], at[last], heads.entries[:, :2])
     back &= last - first != 1  # of two rings the way back is the link: no line is followed twice
     return _passes(heads, _opened(picked(rings, np.flatnonzero(linked))), chain[linked], back, down)
 
@@ -89,10 +87,17 @@ def _facing(rings: Paths, part: Indices) -> Paths:
 
 
 def _clear(room: PolygonArray, part: Indices, begin: Floats, end: Floats) -> Mask:
-    """Whether the straight ways lie in their parts."""
+    """Whether the straight ways lie in their parts, or beside them no farther than rings do.
+
+    Most are inside: what is wider is made only where one is not.
+    """
     clear = np.asarray((begin == end).all(axis=1))
     some = np.flatnonzero(~clear)
-    clear[some] = shapely.covers(room[part[some]], geometry.lines(begin[some], end[some]))
+    lines = geometry.lines(begin[some], end[some])
+    clear[some] = shapely.covers(room[part[some]], lines)
+    out = np.flatnonzero(~clear[some])
+    parts, which = np.unique(part[some[out]], return_inverse=True)
+    clear[some[out]] = shapely.covers(shapely.buffer(room[parts], _TOUCH_MM, quad_segs=1)[which], lines[out])
     return clear
 
 

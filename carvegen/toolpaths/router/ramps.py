@@ -238,7 +238,8 @@ def _gone(track: Paths, legs: _Legs) -> Paths:
 
 def _positions(track: Paths) -> Floats:
     """Where each point lies along all tracks laid end to end, each a millimetre behind the one before."""
-    steps = np.linalg.norm(np.diff(track.xyz[:, :2], axis=0, prepend=track.xyz[:1, :2]), axis=1)
+    x, y = np.diff(track.xyz[:, 0]), np.diff(track.xyz[:, 1])
+    steps = np.append(0.0, np.sqrt(x * x + y * y))
     steps[track.start[:-1]] = 1.0
     return np.cumsum(steps)
 

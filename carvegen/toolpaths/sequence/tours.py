@@ -221,12 +221,14 @@ class _Pairs:
     q: Indices
     enters: Mask
     before: Mask
+    gap: Indices  #: the place behind which `b` has its gap; below 0 where there is none
     far: Floats  #: how far apart they are
 
     @classmethod
     def of(cls, look: _Look, a: Indices, b: Indices, far: Floats) -> _Pairs:
         p, q = look.place.take(a >> 1), look.place.take(b >> 1)
-        return cls(a, b, p, q, look.route.take(p) == a, look.route.take(q) == b, far)
+        before = look.route.take(q) == b
+        return cls(a, b, p, q, look.route.take(p) == a, before, q - before, far)
 
 
 def _best_moves(look: _Look, near: Indices, away: Floats, stops: Indices) -> _Moves:
@@ -293,16 +295,23 @@ def _turned(pairs: _Pairs, gain: Floats) -> _Moves:
 def _span(pairs: _Pairs, count: int) -> tuple[Indices, Indices, Indices]:
     """The first and last of `count` places from end `a` on, and the place behind which end `b` has its gap."""
     first = np.where(pairs.enters, pairs.p, pairs.p - count + 1)
-    return first, first + count - 1, np.where(pairs.before, pairs.q - 1, pairs.q)
+    return first, first + count - 1, pairs.gap
 
 
 def _other_end(look: _Look, pairs: _Pairs, count: int) -> tuple[Indices, Mask]:
     """The other end of the piece of `count` stops from `a` on, and whether it can go to where `b` is."""
-    other = pairs.p + np.where(pairs.enters, count - 1, 1 - count)
-    first, last = np.minimum(pairs.p, other), np.maximum(pairs.p, other)
-    gap = pairs.q - pairs.before
-    ok = (first >= 1) & (last < len(look.route)) & (gap >= 0) & ((gap < first - 1) | (gap > last))
+    before = pairs.p - 1 - (count - 1) * ~pairs.enters
+    ok = _beyond(before, len(look.route) - count)
+    np.logical_not(ok, out=ok)
+    ok &= _beyond(pairs.gap - before, count + 1)  # a gap at the piece's ends or within it is none
+    ok &= pairs.gap >= 0
+    other = before + 1 + (count - 1) * pairs.enters
     return look.route.take(np.where(ok, other, 0)) ^ pairs.enters, ok
+
+
+def _beyond(numbers: Indices, count: int) -> Mask:
+    """Which numbers are none of 0, 1, … below `count`: without a sign, those below 0 are very large."""
+    return np.asarray(numbers.view(np.uint64) >= max(count, 0))
 
 
 def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:
