@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.snowpack import USUAL_MM, cap_mm, clinging_mm, repose_deg
 from carvegen.motifs.snowload.wind import strength
@@ -82,6 +83,8 @@ _SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run beside a steep limb of a fork: o
 #: there along a limb that rises faster itself,
 _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
+_SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leaves less, that is so many times uneven: it has
+#: slid off in places, so far apart, and by so much of the depth fallen further
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -267,9 +270,10 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - rock)))
 
 
-def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends) -> Floats:
+def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends, rng: Generator) -> Floats:
     """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,).
 
+    Where hardly any stays it has slid off in places and holds in others: a strip as even as the slope looks ruled.
     From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall. What falls off
     steeply to both sides, as the head of a picket, bears its cap.
     """
@@ -283,7 +287,9 @@ def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends) -> Floats:
         ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
         for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
     )
-    left = np.clip(np.maximum(level, along), 0, bare * deepest + fork)
+    slid = waves_at(np.column_stack([ledges.x, ledges.base]), rng, patch_mm=(_SLIDES_MM + _SLIDES_FALLEN * settings.fallen_mm,) * 2)
+    holds = np.clip(bare + _SLIDES * slid * np.minimum(bare, 1 - bare), 0, 1)
+    left = np.clip(np.maximum(level, along), 0, holds * deepest + fork)
     return np.where(_heads(ledges, ends), _ANY_MM, left)
 
 
