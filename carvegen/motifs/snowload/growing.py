@@ -33,6 +33,7 @@ from carvegen.motifs.snowload.scene import (
 )
 from carvegen.motifs.snowload.settling import (
     Settled,
+    before_brinks,
     borne,
     crags,
     domed,
@@ -522,6 +523,7 @@ class _Scene:
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
         swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
         lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
+        lying = np.minimum(lying, before_brinks(ledges, lying, settings, ends))
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Ends",
     "Settled",
+    "before_brinks",
     "borne",
     "crags",
     "domed",
@@ -85,6 +86,8 @@ _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leaves less, that is so many times uneven: it has
 #: slid off in places, so far apart, and by so much of the depth fallen further
+_BRINK_MM, _BEFORE_MM = 1.0, 8.0  #: a brink falls off as steeply as snow slides from over so much; the snow thins so near to it
+_EDGE_MM = 0.25  #: to so much,
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -291,6 +294,23 @@ def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends, rng: Generato
     holds = np.clip(bare + _SLIDES * slid * np.minimum(bare, 1 - bare), 0, 1)
     left = np.clip(np.maximum(level, along), 0, holds * deepest + fork)
     return np.where(_heads(ledges, ends), _ANY_MM, left)
+
+
+def before_brinks(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> Floats:
+    """The deepest before brinks where the base falls off more steeply than snow stays, mm, (n,): an end as at an edge.
+
+    Where the snow below reaches up to the brink, there is none.
+    """
+    here, over = np.arange(len(ledges)), int(_BRINK_MM / ledges.step)
+    steep = (_BARE + _BARE_WET * settings.sticky) * over * ledges.step
+    most = np.full(len(ledges), np.inf)
+    for side in (-1, 1):
+        foot = np.clip(here + side * over, ledges.first, ledges.last)
+        brink = (ledges.base - (ledges.base + depth)[foot] > steep) & ~np.isfinite(ends.crest)
+        away = ledges.away_from(brink, side, _BEFORE_MM)
+        rise = ends.steepest[(side + 1) // 2] * ends.rounds_mm * np.log1p(away / ends.rounds_mm)
+        most = np.minimum(most, _EDGE_MM + rise)
+    return most
 
 
 def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
