@@ -29,13 +29,16 @@ _BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs near below bear, 
 _SEES = 0.4  #: so much of it lies where no sky is seen, too
 _PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
 _SOFT_MM = (0.3, 1.0)  #: how soft, up and across
-_DENSE, _DEEP_MM, _POWER = 0.31, 7.0, 0.4  #: where more lies than ``_DENSE (_DEEP_MM / fallen_mm) ** _POWER / twigs``,
+_DENSE, _DEEP_MM, _POWER = 0.30, 7.0, 0.4  #: where more lies than ``_DENSE (_DEEP_MM / fallen_mm) ** _POWER / twigs``,
 #: in mm of upper sides for a mm², is a clump;
 _DOUBT = 0.85  #: where more than so much of that lies, the carver decides
 _LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
-_SUNK_MM, _SPANS = 0.6, 0.25  #: so far above the lower side of the lowest twig a clump begins; it spans so much of the gaps
-#: that snow bridges to both sides of twigs
+_SUNK_MM, _SPANS = (
+    0.6,
+    0.25,
+)  #: so far above the lower side of the lowest twig a clump begins; to both sides of twigs it
+#: spans so much of the gaps that snow bridges
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
 
@@ -93,9 +96,9 @@ def _under(mask: Mask, rows: int) -> Mask:
 
 def _clumps(lies: Floats, dense: float, bears: Mask, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
     """What is dense enough, as clumps that can be cut, that lie on twigs and that limbs part."""
-    white = _opened(lies > dense, limits.cut_mm, page)
-    white = _large(white, _LEAST_MM2, page) & ~limbs
-    white = _large(_opened(_on(white, bears), limits.cut_mm, page), _WHITE_MM2, page)
+    white = _opened(_on(lies > dense, bears), limits.cut_mm, page)
+    white = _large(white, _LEAST_MM2, page)
+    white = _large(_opened(white & ~limbs, limits.cut_mm, page), _WHITE_MM2, page)
     return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)
 
 
