@@ -37,8 +37,8 @@ _LEAST_MM2 = 3.0  #: a smaller one is an egg
 _SUNK_MM, _SPANS = (
     0.6,
     0.25,
-)  #: so far above the lower side of the lowest twig a clump begins; to both sides of twigs it
-#: spans so much of the gaps that snow bridges
+)  #: so far above the lower side of the lowest twig a clump begins; beside twigs it spans
+#: so much of the gaps that snow bridges
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
 
@@ -72,7 +72,7 @@ def in_crowns(
     lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / coarse.step)
     dense = _DENSE * (_DEEP_MM / settings.fallen_mm) ** _POWER / settings.twigs
     bears = _bears(drawn[::2, ::2], settings.bridging_mm, coarse)
-    must, may = (_clumps(lies, dense * times, bears, limbs, coarse, limits) for times in (1.0, _DOUBT))
+    must, may = (_clumps(_on(lies > dense * times, bears), limbs, coarse, limits) for times in (1.0, _DOUBT))
     return must, may
 
 
@@ -94,9 +94,9 @@ def _under(mask: Mask, rows: int) -> Mask:
     return np.asarray(np.minimum.accumulate(high[::-1], axis=0)[::-1] - np.arange(len(mask))[:, None] <= rows)
 
 
-def _clumps(lies: Floats, dense: float, bears: Mask, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
-    """What is dense enough, as clumps that can be cut, that lie on twigs and that limbs part."""
-    white = _opened(_on(lies > dense, bears), limits.cut_mm, page)
+def _clumps(lies: Mask, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
+    """What lies, as clumps that can be cut and that limbs part."""
+    white = _opened(lies, limits.cut_mm, page)
     white = _large(white, _LEAST_MM2, page)
     white = _large(_opened(white & ~limbs, limits.cut_mm, page), _WHITE_MM2, page)
     return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)

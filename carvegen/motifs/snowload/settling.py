@@ -84,17 +84,10 @@ _SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run beside a steep limb of a fork: o
 #: there along a limb that rises faster itself,
 _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
-_SLIDES, _SLIDES_MM, _SLIDES_FALLEN = (
-    0.8,
-    5.0,
-    0.7,
-)  #: where the steepness leaves less, that is so many times uneven: it has
-#: slid off in places, so far apart, and by so much of the depth fallen further
-_BRINK_MM, _BEFORE_MM = (
-    1.0,
-    8.0,
-)  #: a brink falls off as steeply as snow slides from over so much; the snow thins so near to it
-_EDGE_MM = 0.25  #: to so much,
+_SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leaves less, that is so many times uneven:
+#: it has slid off in places, so far apart, and by so much of the depth fallen further
+_BRINK_MM, _BEFORE_MM, _EDGE_MM = 1.0, 8.0, 0.25  #: a brink falls off over so much as steeply as where none stays; so
+#: near to it snow thins, to so much
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -297,9 +290,8 @@ def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends, rng: Generato
         ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
         for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
     )
-    slid = waves_at(
-        np.column_stack([ledges.x, ledges.base]), rng, patch_mm=(_SLIDES_MM + _SLIDES_FALLEN * settings.fallen_mm,) * 2
-    )
+    patch_mm = _SLIDES_MM + _SLIDES_FALLEN * settings.fallen_mm
+    slid = waves_at(np.column_stack([ledges.x, ledges.base]), rng, patch_mm=(patch_mm, patch_mm))
     holds = np.clip(bare + _SLIDES * slid * np.minimum(bare, 1 - bare), 0, 1)
     left = np.clip(np.maximum(level, along), 0, holds * deepest + fork)
     return np.where(_heads(ledges, ends), _ANY_MM, left)
