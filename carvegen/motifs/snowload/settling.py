@@ -86,8 +86,9 @@ _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
 _SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leaves less, that is so many times uneven:
 #: it has slid off in places, so far apart, and by so much of the depth fallen further
-_BRINK_MM, _BEFORE_MM, _EDGE_MM = 1.0, 8.0, 0.25  #: a brink falls off over so much as steeply as where none stays; so
-#: near to it snow thins, to so much
+_BRINK_MM, _BEFORE_MM, _EDGE_MM = 1.0, 4.0, 0.25  #: a brink falls off over so much as steeply as where none stays; so
+#: near to it, and by the depth fallen further, snow thins, to so much;
+_ROUNDED_MM = 3.0  #: but what falls off so near to an edge is rounded there: the edge tells
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -304,13 +305,16 @@ def before_brinks(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends)
     """
     here, over = np.arange(len(ledges)), int(_BRINK_MM / ledges.step)
     steep = (_BARE + _BARE_WET * settings.sticky) * over * ledges.step
+    before_mm = _BEFORE_MM + settings.fallen_mm
     most = np.full(len(ledges), np.inf)
-    for side in (-1, 1):
-        foot = np.clip(here + side * over, ledges.first, ledges.last)
+    for side, sign in ((0, -1), (1, 1)):
+        foot = np.clip(here + sign * over, ledges.first, ledges.last)
         brink = (ledges.base - (ledges.base + depth)[foot] > steep) & ~np.isfinite(ends.crest)
-        away = ledges.away_from(brink, side, _BEFORE_MM)
-        rise = ends.steepest[(side + 1) // 2] * ends.rounds_mm * np.log1p(away / ends.rounds_mm)
-        most = np.minimum(most, _EDGE_MM + rise)
+        brink &= ~ends.free[side] | (ends.away[side] > _ROUNDED_MM)
+        away = np.minimum(ledges.away_from(brink, sign, before_mm), before_mm)
+        rise = ends.steepest[side] * ends.rounds_mm * np.log1p(away / ends.rounds_mm)
+        runs_out = np.maximum(1 - (away / before_mm) ** 2, 1e-9)  # further off it tells nothing, without a step
+        most = np.minimum(most, _EDGE_MM + rise / runs_out)
     return most
 
 

@@ -176,13 +176,13 @@ def test_before_a_brink_it_thins_as_at_an_edge_unless_snow_below_reaches_up_to_i
     ends = ends_of(one, settings, stream(1, "ends"))
     most = before_brinks(one, np.where(one.base > 27.9, 3.0, 0.3), settings, ends)
     away = 60 - one.x
-    near, far = (away > 0) & (away < 6), (away > 9) | (away < -4)
+    near, far = (away > 0) & (away < 7.8), (away > 8.2) | (away < -4)
     assert (np.diff(most[near]) <= 0).all()
     assert most[near][-1] < 0.5
-    assert most[near][0] > 2
-    assert np.isinf(most[far]).all()
+    assert most[near][0] > 20, "no step where it begins"
+    assert (most[far] > 1e6).all()
     filled = before_brinks(one, np.clip(28.5 - one.base, 3.0, None), settings, ends)
-    assert np.isinf(filled).all()
+    assert (filled > 1e6).all()
 
 
 def test_a_fork_is_fullest_at_its_bottom() -> None:
