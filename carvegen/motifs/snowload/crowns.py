@@ -28,12 +28,17 @@ _BEARS_MM, _ABOVE_MM, _ABOVE = (2.0, 1.6), 1.0, 0.35  #: twigs near below bear, 
 #: much of those in such a box above, whose lower side is so high
 _SEES = 0.4  #: so much of it lies where no sky is seen, too
 _PATCH_MM, _UNEVEN = (2.6, 1.3), 0.7  #: clumps are on average so broad and high, and uneven by so much, as a logarithm
-_SOFT_MM = (0.35, 0.6)  #: how soft, up and across
-_DENSE, _DEEP_MM, _POWER = 0.33, 7.0, 0.4  #: where more lies than ``_DENSE (_DEEP_MM / fallen_mm) ** _POWER / twigs``,
+_SOFT_MM = (0.3, 1.0)  #: how soft, up and across
+_DENSE, _DEEP_MM, _POWER = 0.30, 7.0, 0.4  #: where more lies than ``_DENSE (_DEEP_MM / fallen_mm) ** _POWER / twigs``,
 #: in mm of upper sides for a mm², is a clump;
 _DOUBT = 0.85  #: where more than so much of that lies, the carver decides
 _LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
+_SUNK_MM, _SPANS = (
+    0.6,
+    0.25,
+)  #: so far above the lower side of the lowest twig a clump begins; beside twigs it spans
+#: so much of the gaps that snow bridges
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
 
@@ -66,7 +71,8 @@ def in_crowns(
     lies[_under(limbs, int(_SHELTERS_MM / coarse.step))] = 0
     lies = ndimage.gaussian_filter(lies, np.array(_SOFT_MM) / coarse.step)
     dense = _DENSE * (_DEEP_MM / settings.fallen_mm) ** _POWER / settings.twigs
-    must, may = (_clumps(lies, dense * times, limbs, coarse, limits) for times in (1.0, _DOUBT))
+    bears = _bears(drawn[::2, ::2], settings.bridging_mm, coarse)
+    must, may = (_clumps(_on(lies > dense * times, bears), limbs, coarse, limits) for times in (1.0, _DOUBT))
     return must, may
 
 
@@ -88,12 +94,27 @@ def _under(mask: Mask, rows: int) -> Mask:
     return np.asarray(np.minimum.accumulate(high[::-1], axis=0)[::-1] - np.arange(len(mask))[:, None] <= rows)
 
 
-def _clumps(lies: Floats, dense: float, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
-    """What is dense enough, as clumps that can be cut and that limbs part."""
-    white = _opened(lies > dense, limits.cut_mm, page)
+def _clumps(lies: Mask, limbs: Mask, page: Grid, limits: Limits) -> PolygonArray:
+    """What lies, as clumps that can be cut and that limbs part."""
+    white = _opened(lies, limits.cut_mm, page)
     white = _large(white, _LEAST_MM2, page)
     white = _large(_opened(white & ~limbs, limits.cut_mm, page), _WHITE_MM2, page)
     return contoured(white.astype(np.float64), page, least_mm2=_WHITE_MM2)
+
+
+def _bears(twigs: Mask, bridging_mm: float, page: Grid) -> Mask:
+    """Where twigs bear a clump: but for their lower side, and a little to both sides, as snow bridges gaps."""
+    sunk = max(round(_SUNK_MM / page.step), 1)
+    bears = twigs.copy()
+    bears[sunk:] &= twigs[:-sunk]
+    return np.asarray(ndimage.maximum_filter1d(bears, 2 * int(_SPANS * bridging_mm / page.step) + 1, axis=1))
+
+
+def _on(white: Mask, bears: Mask) -> Mask:
+    """What of the white does not hang in the air: in each upright run of it nothing lies below what bears it."""
+    rows = np.arange(len(white))[:, None]
+    low, bottom = (np.maximum.accumulate(np.where(of, rows, -1), axis=0) for of in (bears, ~white))
+    return np.asarray(white & (low > bottom))
 
 
 def _large(white: Mask, least_mm2: float, page: Grid) -> Mask:

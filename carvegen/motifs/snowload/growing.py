@@ -33,6 +33,7 @@ from carvegen.motifs.snowload.scene import (
 )
 from carvegen.motifs.snowload.settling import (
     Settled,
+    before_brinks,
     borne,
     crags,
     domed,
@@ -516,12 +517,12 @@ class _Scene:
         capped = np.where(pointed(ledges), domed(ledges, lumpy, ends), lumpy)
         capped = heaped(ledges, capped, slumped(ledges, ends, settings))
         lost, lumpy = lost + float((lumpy - capped).sum()), capped
-        most = np.minimum(
-            np.minimum(_LUMPY * bears, left_on_slopes(ledges, settings, ends)), ledges.room(limits.land_mm)
-        )
+        left = left_on_slopes(ledges, settings, ends, rng.spawn(1)[0])
+        most = np.minimum(np.minimum(_LUMPY * bears, left), ledges.room(limits.land_mm))
         most = np.where(np.isfinite(ends.crest), most, np.minimum(most, limited(ledges, lumpy, ends).min(axis=0)))
         swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
         lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
+        lying = np.minimum(lying, before_brinks(ledges, lying, settings, ends))
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 

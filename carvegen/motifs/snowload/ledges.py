@@ -112,6 +112,10 @@ class Ledges:
         """How much higher a surface rises on both sides on the same chain within so many mm, and no less than 0."""
         return np.minimum(*(self._highest_to(surface, side, within_mm) for side in (-1, 1))) - surface
 
+    def away_from(self, places: Mask, side: int, within_mm: float) -> Floats:
+        """How far off the nearest of these is to that side on the same chain, mm; inf: further than so many; (n,)."""
+        return np.asarray(-self._highest_to(np.where(places, -side * self.x, -np.inf), side, within_mm) - side * self.x)
+
     def _highest_to(self, values: Floats, side: int, within_mm: float) -> Floats:
         """The highest value from each place on to one side, no further than so many mm."""
         reach, step, here = int(within_mm / self.step), 1, np.arange(len(values))

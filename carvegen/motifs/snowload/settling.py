@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.snowpack import USUAL_MM, cap_mm, clinging_mm, repose_deg
 from carvegen.motifs.snowload.wind import strength
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Ends",
     "Settled",
+    "before_brinks",
     "borne",
     "crags",
     "domed",
@@ -82,6 +84,11 @@ _SADDLE, _DEEPENS = 0.7, 0.35  #: rise over run beside a steep limb of a fork: o
 #: there along a limb that rises faster itself,
 _ANY_MM = 1e4  #: up to anything
 _BARE, _BARE_WET = 1.45, 0.4  #: it bears ever less from half this slope on, and from it on none: dry, and more if wet
+_SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leaves less, that is so many times uneven:
+#: it has slid off in places, so far apart, and by so much of the depth fallen further
+_BRINK_MM, _BEFORE_MM, _EDGE_MM = 1.0, 4.0, 0.25  #: a brink falls off over so much as steeply as where none stays; so
+#: near to it, and by the depth fallen further, snow thins, to so much;
+_ROUNDED_MM = 3.0  #: but what falls off so near to an edge is rounded there: the edge tells
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -267,9 +274,10 @@ def borne(ledges: Ledges, settings: Settings, ground: Floats) -> Floats:
     return np.asarray(np.minimum(np.minimum(twig, pocket), most - ground * (most - rock)))
 
 
-def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends) -> Floats:
+def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends, rng: Generator) -> Floats:
     """The deepest that stays where the base leans, mm: forks of steep limbs hold it, one steep side does not; (n,).
 
+    Where hardly any stays it has slid off in places and holds in others: a strip as even as the slope looks ruled.
     From what a steep limb holds in a fork the snow rises gently: more beside it would stand as a wall. What falls off
     steeply to both sides, as the head of a picket, bears its cap.
     """
@@ -283,8 +291,31 @@ def left_on_slopes(ledges: Ledges, settings: Settings, ends: Ends) -> Floats:
         ledges.rising_gently(np.where(limb, start + fork, _ANY_MM), rise, within_mm) - start
         for start, rise in ((ledges.base, _SADDLE), (0, _DEEPENS))
     )
-    left = np.clip(np.maximum(level, along), 0, bare * deepest + fork)
+    patch_mm = _SLIDES_MM + _SLIDES_FALLEN * settings.fallen_mm
+    slid = waves_at(np.column_stack([ledges.x, ledges.base]), rng, patch_mm=(patch_mm, patch_mm))
+    holds = np.clip(bare + _SLIDES * slid * np.minimum(bare, 1 - bare), 0, 1)
+    left = np.clip(np.maximum(level, along), 0, holds * deepest + fork)
     return np.where(_heads(ledges, ends), _ANY_MM, left)
+
+
+def before_brinks(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends) -> Floats:
+    """The deepest before brinks where the base falls off more steeply than snow stays, mm, (n,): an end as at an edge.
+
+    Where the snow below reaches up to the brink, there is none.
+    """
+    here, over = np.arange(len(ledges)), int(_BRINK_MM / ledges.step)
+    steep = (_BARE + _BARE_WET * settings.sticky) * over * ledges.step
+    before_mm = _BEFORE_MM + settings.fallen_mm
+    most = np.full(len(ledges), np.inf)
+    for side, sign in ((0, -1), (1, 1)):
+        foot = np.clip(here + sign * over, ledges.first, ledges.last)
+        brink = (ledges.base - (ledges.base + depth)[foot] > steep) & ~np.isfinite(ends.crest)
+        brink &= ~ends.free[side] | (ends.away[side] > _ROUNDED_MM)
+        away = np.minimum(ledges.away_from(brink, sign, before_mm), before_mm)
+        rise = ends.steepest[side] * ends.rounds_mm * np.log1p(away / ends.rounds_mm)
+        runs_out = np.maximum(1 - (away / before_mm) ** 2, 1e-9)  # further off it tells nothing, without a step
+        most = np.minimum(most, _EDGE_MM + rise / runs_out)
+    return most
 
 
 def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

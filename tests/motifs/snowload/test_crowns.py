@@ -12,7 +12,7 @@ from carvegen import geometry
 from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
-from carvegen.motifs.snowload.crowns import _bearing, _under, in_crowns
+from carvegen.motifs.snowload.crowns import _bearing, _bears, _on, _under, in_crowns
 from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
 from tests.cases import limits, shapes
 from tests.strategies import MANY
@@ -102,6 +102,25 @@ def test_under_a_mask_by_a_brute_force_twin() -> None:
     mask = stream(3, "masks").random((9, 7)) < 0.2
     wanted = np.array([[mask[row : row + 3, k].any() for k in range(7)] for row in range(9)])
     assert (_under(mask, 2) == wanted).all()
+
+
+def test_of_a_clump_none_hangs_below_what_bears_it_by_a_brute_force_twin() -> None:
+    random = stream(4, "clumps")
+    white, bears = random.random((12, 30)) < 0.8, random.random((12, 30)) < 0.3
+    wanted = np.zeros_like(white)
+    for row, column in np.argwhere(white):
+        gaps = np.flatnonzero(~white[:row, column])
+        wanted[row, column] = bears[gaps[-1] + 1 if len(gaps) else 0 : row + 1, column].any()
+    assert (_on(white, bears) == wanted).all()
+
+
+def test_a_twig_bears_over_its_lower_side_and_a_little_beside_it() -> None:
+    """A level twig of 1.5 mm, 3 mm long, in cells of 0.3 mm: not its lowest 0.6 mm; gaps of 2.4 mm are bridged."""
+    page = Grid(0.0, 0.0, 40, 40, 0.3, 0)
+    twig = np.zeros((40, 40), dtype=bool)
+    twig[10:15, 20:30] = True
+    rows, columns = np.nonzero(_bears(twig, 2.4, page))
+    assert (rows.min(), rows.max(), columns.min(), columns.max()) == (12, 14, 18, 31)
 
 
 def test_a_crown_further_off_changes_nothing() -> None:

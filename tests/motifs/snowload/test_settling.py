@@ -25,8 +25,10 @@ from carvegen.motifs.snowload.settling import (
     _over_edges,
     _past,
     _spread,
+    before_brinks,
     borne,
     ends_of,
+    left_on_slopes,
     settled,
 )
 from carvegen.motifs.snowload.snow_shapes import lips, reaching, shown_bark
@@ -155,6 +157,32 @@ def test_what_a_steep_roof_sheds_lands_below_its_eaves() -> None:
     beside = ground & (np.abs(np.abs(on.x - 60) - 11.5) < 2.5)
     away = ground & (np.abs(on.x - 60) > 35)
     assert snow.depth[beside].mean() > 1.1 * snow.depth[away].mean()
+
+
+@pytest.mark.parametrize(("rise", "uneven"), [(0.7, False), (1.45, True)])
+def test_from_a_steep_slope_it_has_slid_off_in_places(rise, uneven) -> None:
+    """As much is left all along a roof; on a sail hardly any in one place and twice as much in another."""
+    one, settings = ledges(shapely.Polygon([(20, 0), (70, 0), (20, 50 * rise)])), snowload.Settings()
+    ends = ends_of(one, settings, stream(1, "ends"))
+    left = left_on_slopes(one, settings, ends, stream(2, "slopes"))[(one.x > 24) & (one.x < 66)]
+    assert (left.min() < 0.3 * left.mean() and left.max() > 1.6 * left.mean()) == uneven
+    assert (np.ptp(left) < 1e-9) != uneven
+
+
+def test_before_a_brink_it_thins_as_at_an_edge_unless_snow_below_reaches_up_to_it() -> None:
+    """A shelf to 60 mm that falls off by 8 mm, three times as steep as a diagonal, and goes on lower."""
+    shelf = shapely.Polygon([(10, 0), (100, 0), (100, 20), (62.7, 20), (60, 28), (10, 28)])
+    one, settings = ledges(shelf), snowload.Settings()
+    ends = ends_of(one, settings, stream(1, "ends"))
+    most = before_brinks(one, np.where(one.base > 27.9, 3.0, 0.3), settings, ends)
+    away = 60 - one.x
+    near, far = (away > 0) & (away < 7.8), (away > 8.2) | (away < -4)
+    assert (np.diff(most[near]) <= 0).all()
+    assert most[near][-1] < 0.5
+    assert most[near][0] > 20, "no step where it begins"
+    assert (most[far] > 1e6).all()
+    filled = before_brinks(one, np.clip(28.5 - one.base, 3.0, None), settings, ends)
+    assert (filled > 1e6).all()
 
 
 def test_a_fork_is_fullest_at_its_bottom() -> None:

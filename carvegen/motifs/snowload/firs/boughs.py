@@ -24,7 +24,9 @@ __all__ = ["in_front", "on_boughs"]
 _NOTCH_MM, _MOUTH_MM = 2.0, 3.5  #: a notch closes to so little, and so far out it is wider than that
 _CROWN_MM, _BOUGH_MM = 9.0, 4.0  #: it is one of a crown if what stands behind it is so broad, and the bough so thick
 _SHORTEST_MM, _LONGEST_MM = 4.0, 16.0
-_OVERLAP = 4  #: columns: so far out of the notch a stroke begins
+_OUT_MM, _GROWS = 3.0, 0.2  #: a stroke begins so far out of the notch, along the edge of what bears snow there, and is
+#: as thick as anywhere from so much of its length on: no step stands at the notch;
+_WEDGE_MM = 0.6  #: up to so far in it may reach into that
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
 _ECHO = 0.65  #: so many strokes have a shorter one below them
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
@@ -111,22 +113,26 @@ def _strokes(
     canvas: Canvas, ledges: Ledges, solid: Mask, at: Indices, sign: int, *, rise: Floats, long: Floats, thick: Floats,
     rng: Generator, start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
 ) -> None:  # fmt: skip
-    """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open."""
+    """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open.
+
+    Those from the notch itself begin outside it, under the edge of the bough, and grow from there.
+    """
     if len(at) == 0:
         return
     first = np.rint(np.broadcast_to(start_mm, at.shape) / ledges.step).astype(int)
-    columns = np.arange(-_OVERLAP, int(long.max() / ledges.step))[:, None]
+    columns = np.arange(-int(_OUT_MM / ledges.step), int(long.max() / ledges.step))[:, None]
     out = columns * ledges.step
-    along = np.clip(out / long, 0, 1)
-    inwards = out + first * ledges.step
-    middle = ledges.base[at] + rise * inwards * (1 - 0.3 * along) - lower_mm
+    along, inwards = np.clip(out / long, 0, 1), out + first * ledges.step
+    edge = np.clip(at + sign * np.minimum(columns, 0), ledges.first[at], ledges.last[at])
+    middle = ledges.base[edge] + rise * np.clip(inwards, 0, None) * (1 - 0.3 * along) - lower_mm
     place = np.column_stack([(ledges.x[at] + sign * inwards).ravel(), middle.ravel()])
     wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
-    half = thick * np.sqrt((1 - along) * np.clip(4 * along + (first == 0), 0, 1)) / 2
+    grows = np.where(first == 0, (out + _OUT_MM) / (_OUT_MM + _GROWS * long), 2 * np.sqrt(along))
+    half = thick * np.sqrt(1 - along) * np.clip(grows, 0, 1) / 2
     low, high = middle - half * np.clip(1 + 0.5 * wave, 0.3, 1.7), middle + half
     column = ledges.column[at] + sign * (columns + first)
     on = along < _TO
-    inner = on & (columns > _OVERLAP)
+    inner = on & (out > _WEDGE_MM)
     within = [_stands(solid, canvas.page, column, height) for height in (low - _BACKED_MM, high + _BACKED_MM)]
     on &= ((within[0] & within[1]) | ~inner).mean(axis=0) > _BACKED
     canvas.stroke(column[on], low[on], high[on])
