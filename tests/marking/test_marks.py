@@ -20,7 +20,7 @@ from carvegen.marking.marks import Mark, Meaning, check_agreement, key_of, on_fa
 from carvegen.marking.near_land import finding_room
 from carvegen.motifs import motif, summaries
 from carvegen.motifs.growth import Growth, Place
-from tests.cases import box, limits, shapes
+from tests.cases import box, limits, remembered, shapes
 from tests.robustness.moved import rows
 from tests.strategies import MANY, examples, few, takes_long
 
@@ -309,11 +309,12 @@ def grown_wide(name: str, seed: int) -> tuple[Growth, Bed]:
         ),
     ],
 )
-def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(name, seeds, shape, least) -> None:
+def test_a_soft_more_is_seen_and_a_stronger_one_is_more_of_the_same(monkeypatch, name, seeds, shape, least) -> None:
     """So much more white at a third of the strength, never less at more, and each step more.
 
     Flakes come by chance, so how much more is asked of the mean of some small faces.
     """
+    monkeypatch.setattr(motif(name), "grow", remembered(name, motif(name).grow))  # what falls for each strength
     more = np.empty((len(seeds), 3))
     for row, seed in zip(more, seeds, strict=True):
         growth, bed = grown_wide(name, seed)
