@@ -14,8 +14,9 @@ a setting is written once, as a field of a frozen dataclass::
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from types import MappingProxyType
 from typing import Any, cast
 
@@ -168,12 +169,23 @@ def same(settings: Any, name: str) -> Any:  # noqa: ANN401
     return field(default=spec.default, metadata=spec.metadata)
 
 
-def parameters(settings: Any) -> Iterator[Parameter]:  # noqa: ANN401
+def parameters(settings: Any) -> tuple[Parameter, ...]:  # noqa: ANN401
     """The declared settings of a settings class or value, in order."""
-    for spec in dataclasses.fields(settings):
-        if "unit" in spec.metadata:
-            default = MappingProxyType({}) if spec.metadata["unit"] == "table" else spec.default
-            yield Parameter(**{"name": spec.name, "key": spec.name, "default": default, **spec.metadata})
+    return _parameters(settings if isinstance(settings, type) else type(settings))
+
+
+@cache
+def _parameters(kind: type) -> tuple[Parameter, ...]:
+    """Those of a class, looked through once: a print file's tables and each change of a setting ask again and again."""
+    return tuple(
+        Parameter(**{"name": spec.name, "key": spec.name, "default": _default(spec), **spec.metadata})
+        for spec in dataclasses.fields(kind)
+        if "unit" in spec.metadata
+    )
+
+
+def _default(spec: dataclasses.Field[Any]) -> object:
+    return MappingProxyType({}) if spec.metadata["unit"] == "table" else spec.default
 
 
 def successors(settings: Any) -> Mapping[str, str]:  # noqa: ANN401

@@ -45,7 +45,7 @@ def test_pair_correlation_of_the_points_is_exp_of_the_covariance() -> None:
     cells = Cells(0, 0, SIDE, SIDE)
     pairs, count = np.zeros(len(middles)), 0.0
     width = 1.0
-    skies = 40
+    skies = 20
     for seed in range(skies):
         octave = Octave(key=seed, size_mm=4.0, height=0.8)
         mean = 0.05 * np.exp(field(octave, cells.middle) - 0.32) * CELL_MM**2 * 4

@@ -168,7 +168,7 @@ def test_other_seed_other_shapes(name, preset) -> None:
     assert {entry.wkb for entry in one}.isdisjoint(item.wkb for item in other)
 
 
-@pytest.mark.parametrize(("name", "preset"), few(WITH_SHARE, 4))
+@pytest.mark.parametrize(("name", "preset"), few(WITH_SHARE, 3))
 def test_cover_is_what_was_asked(name, preset) -> None:
     settings = preset_settings(name, preset)
     width, height = whole(name)

@@ -199,7 +199,15 @@ def test_cover_falls_off_from_the_edge() -> None:
     assert all(near > far for near, far in pairwise(cover))
 
 
-@takes_long  # test_recorded.py has settings of frost
+def test_rime_takes_the_edge_between_feathers() -> None:
+    none, full = (
+        shapely.area(grow(area=shapely.box(0, 0, 24, 18), gaps=0.5, feather_mm=8.0, rime=share)).sum()
+        for share in (0.0, 1.0)
+    )
+    assert full > 1.1 * none
+
+
+@takes_long  # test_recorded.py has settings of frost but for its rime: above
 def test_settings_do_what_they_say() -> None:
     on = SMALL
 

@@ -21,7 +21,7 @@ from carvegen.blocks.from_motif import Ground, loaded_block
 from carvegen.geometry.necks import necks
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Growth, Place
-from tests.cases import once
+from tests.cases import once, remembered
 from tests.strategies import MANY, few, takes_long
 
 LAND, CUT = 0.35, 0.4
@@ -389,7 +389,8 @@ def test_a_real_tangle_is_done_in_time() -> None:
     assert timed("spruce", "fresh")[1] < (10 if sys.gettrace() is None else 100)
 
 
-def test_the_blocks_share_the_snow() -> None:
+def test_the_blocks_share_the_snow(monkeypatch) -> None:
+    monkeypatch.setattr(snowload, "grow", remembered("snowload", snowload.grow))  # the same snow for each of them
     house = placed(f"{ICONS / 'house-chimney.svg'} at 8 6 width 32", width_mm=48, height_mm=48)
     ground = Ground(name="landing", width_mm=48, height_mm=48, grow_from=house)
     settings = snowload.Settings()

@@ -79,7 +79,7 @@ def _form(setting: Parameter) -> dict[str, Any]:
 def _of_motif(name: str) -> dict[str, Any]:
     """What holds for the table of one motif: its presets and its own settings."""
     module = motif(name)
-    settings = _table(tuple(parameters(module.Settings)))
+    settings = _table(parameters(module.Settings))
     properties = {"preset": {"enum": list(module.PRESETS)}, "settings": settings}
     return {"if": {"properties": {"motif": {"const": name}}}, "then": {"properties": properties}}
 

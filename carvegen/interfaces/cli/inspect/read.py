@@ -33,7 +33,7 @@ def _scan_options(function: Callable[..., Any]) -> Callable[..., Any]:
     from carvegen.base.parameters import parameters
     from carvegen.interfaces.cli.options.option_values import option_of
 
-    for setting in reversed(list(parameters(ScanOptions))):
+    for setting in reversed(parameters(ScanOptions)):
         switched_off = setting.unit == "flag" and setting.default
         words = f"{'Do not ' if switched_off else ''}{setting.help}."
         function = click.option(

@@ -65,7 +65,7 @@ def path_settings(args: Mapping[str, Any]) -> settings.PathSettings | None:
 
 
 _PLACES = "x and y from the lower left corner of the print"
-_WRITTEN = tuple(parameters(settings.FileSettings))
+_WRITTEN = parameters(settings.FileSettings)
 #: Where the files go and how they are written, where no picture of the land's width is made.
 plain_output = under(
     "The files",
