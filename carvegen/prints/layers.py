@@ -16,6 +16,7 @@ from carvegen.artwork.shapes import is_shape
 from carvegen.base.colour import lightness
 from carvegen.base.errors import InputError
 from carvegen.base.words import listed, nearest
+from carvegen.geometry.hairs import gaps_closed
 from carvegen.prints.file.key_lines import key_named
 from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer
@@ -44,8 +45,6 @@ _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choic
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
-_HAIR_MM, _LONG_MM = 0.02, 0.5  #: a gap so narrow, so long, is none that was drawn: a fifth of what is seen
-_NOISE_MM = 0.001  #: less is rounding
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -267,23 +266,9 @@ def _small(print_: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
 
 def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
     """Shapes joined, as far as they lie on the face."""
-    whole = _without_hairs(shapely.union_all(geometry.polygon_array(shapes)))
+    whole = gaps_closed(shapely.union_all(geometry.polygon_array(shapes)))
     on_face: BaseGeometry = shapely.union_all(geometry.parts(geometry.intersection(whole, face)))
     return on_face
-
-
-def _without_hairs(shape: BaseGeometry) -> BaseGeometry:
-    """The shape with gaps closed where two flats of one layer nearly meet, as rounded numbers leave them.
-
-    Else what stands between such a gap and snow is too narrow, and mending cuts it away.
-    """
-    closed = shapely.buffer(shapely.buffer(shape, _HAIR_MM / 2, join_style="mitre"), -_HAIR_MM / 2, join_style="mitre")
-    hairs = geometry.parts(shapely.difference(closed, shape))
-    hairs = hairs[(shapely.length(hairs) > 2 * _LONG_MM) & (shapely.area(hairs) > _LONG_MM * _NOISE_MM)]
-    if len(hairs) == 0:
-        return shape
-    whole: BaseGeometry = shapely.union(shape, shapely.union_all(shapely.buffer(hairs, _NOISE_MM, quad_segs=1)))
-    return whole
 
 
 def _layers_in(

@@ -185,6 +185,10 @@ class GrowingRooms:
 
         return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
 
+    def dark(self, leaves: frozenset[str]) -> BaseGeometry:
+        """What the darkest of the inks that a motif leaves shows, but where it is the ground."""
+        return self._readable.dark(leaves)[0]
+
     @cached_property
     def _readable(self) -> ReadableBars:
         return ReadableBars(drawing=self.drawing, plates=self.plates, pictures=self.pictures)
