@@ -45,6 +45,7 @@ _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choic
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
+_LEVEL, _WITHIN = 3.0, 0.98  #: a line so many times as long as high is level; so much of a ripple is on its ground
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -75,6 +76,28 @@ class LayeredDrawing:
     def union(self, names: Iterable[str]) -> BaseGeometry:
         """All of the layers of these names."""
         return shapely.union_all(geometry.polygon_array(layer.shape for layer in self.named(names)))
+
+    def bearing(self, names: Iterable[str]) -> BaseGeometry:
+        """All of the layers of these names but ripples: nothing lies on water, and on lines that are drawn on it.
+
+        A ripple is a thin, level line by itself, all on ground from side to side on which no motif of the print lies.
+        """
+        parts = geometry.parts(self.union(names))
+        lines = _level_lines(parts)
+        if not lines.any():
+            return self.union(names)
+        lain_on = [name for motif in self.print_.motifs if motif.motif == "snowload" for name in motif.on]
+        known = set(map(plain_name, [*names, *lain_on]))
+        bare = [self._ground(layer) for layer in self.layers if plain_name(layer.name) not in known]
+        on_bare = shapely.area(shapely.intersection(parts[lines], geometry.union(*bare)))
+        lines[lines] = on_bare > _WITHIN * shapely.area(parts[lines])
+        return geometry.union(parts[~lines])
+
+    def _ground(self, layer: Layer) -> PolygonArray:
+        """What of a layer is ground from side to side, or would be but for what is before it."""
+        parts = geometry.parts(layer.shape)
+        before = self.union([other.name for other in self.in_front_of([layer.name])])
+        return parts[runs_across(parts, self.print_.width_mm, before)]
 
     def in_front_of(self, names: Iterable[str]) -> list[Layer]:
         """The layers that stand in front of the rearmost of these and are none of them."""
@@ -155,6 +178,14 @@ class LayeredDrawing:
     def names(self) -> list[str]:
         """The layers' names, front first, then those that print nowhere."""
         return [layer.name for layer in self._by_name.values()]
+
+
+def _level_lines(parts: PolygonArray) -> Mask:
+    """Which parts are thin lines that lie level; (n,)."""
+    left, low, right, top = shapely.bounds(parts).T
+    level = np.asarray(right - left > _LEVEL * (top - low))
+    level[level] = shapely.is_empty(geometry.offset(parts[level], -_STROKE_MM / 2))
+    return level
 
 
 def _on_legs(parts: PolygonArray) -> Mask:
