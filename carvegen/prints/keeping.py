@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.kept_motifs import Grown
 
-__all__ = ["Released", "keep", "kept_files", "release", "released"]
+__all__ = ["Released", "check_growing", "keep", "kept_files", "release", "released"]
 
 _FOLDER = "kept"
 _OF_KEPT = ("kept", "marks_grew_by", "grows")  #: keys of a motif's table that go when it is let go: it grows then
@@ -34,6 +34,23 @@ class Released:
     file: str  #: in which it was kept; it stays
 
 
+def check_growing(print_: Print, names: Sequence[str]) -> None:
+    """Refuse names of motifs of which there is nothing to keep, before anything grows.
+
+    Raises
+    ------
+    InputError
+        If a name is no motif's, or one of them neither grows nor is kept.
+    """
+    for k in _numbers(print_, names):
+        motif = print_.motifs[k]
+        if not (motif.grows or motif.kept):
+            raise InputError(
+                "does not grow: there is nothing of it to keep; nothing was written", value=motif.called,
+                where=print_.place(f"motifs[{k}].grows"), hint="take the line grows = false out of its table first",
+            )  # fmt: skip
+
+
 def keep(print_: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[str, str]:
     """Write what there is of the motifs called `names`, or of all, into files, and name these in the print file.
 
@@ -45,8 +62,9 @@ def keep(print_: Print, grown: Sequence[Grown], names: Sequence[str]) -> dict[st
     Raises
     ------
     InputError
-        If a name is no motif's, or a file can't be written.
+        If a name is no motif's, or of one that does not grow, or a file can't be written.
     """
+    check_growing(print_, names)
     kept, files = kept_files(print_, grown, names)
     called = {motif.name: motif.called for motif in print_.motifs}
     _change(print_, f"keep {', '.join(called[name] for name in kept)}", files)

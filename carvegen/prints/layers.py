@@ -16,6 +16,7 @@ from carvegen.artwork.shapes import is_shape
 from carvegen.base.colour import lightness
 from carvegen.base.errors import InputError
 from carvegen.base.words import listed, nearest
+from carvegen.geometry.hairs import gaps_closed
 from carvegen.prints.file.key_lines import key_named
 from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer
@@ -44,8 +45,7 @@ _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choic
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
-_HAIR_MM, _LONG_MM = 0.02, 0.5  #: a gap so narrow, so long, is none that was drawn: a fifth of what is seen
-_NOISE_MM = 0.001  #: less is rounding
+_LEVEL, _WITHIN = 3.0, 0.98  #: a line so many times as long as high is level; so much of a ripple is on its ground
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -76,6 +76,28 @@ class LayeredDrawing:
     def union(self, names: Iterable[str]) -> BaseGeometry:
         """All of the layers of these names."""
         return shapely.union_all(geometry.polygon_array(layer.shape for layer in self.named(names)))
+
+    def bearing(self, names: Iterable[str]) -> BaseGeometry:
+        """All of the layers of these names but ripples: nothing lies on water, and on lines that are drawn on it.
+
+        A ripple is a thin, level line by itself, all on ground from side to side on which no motif of the print lies.
+        """
+        parts = geometry.parts(self.union(names))
+        lines = _level_lines(parts)
+        if not lines.any():
+            return self.union(names)
+        lain_on = [name for motif in self.print_.motifs if motif.motif == "snowload" for name in motif.on]
+        known = set(map(plain_name, [*names, *lain_on]))
+        bare = [self._ground(layer) for layer in self.layers if plain_name(layer.name) not in known]
+        on_bare = shapely.area(shapely.intersection(parts[lines], geometry.union(*bare)))
+        lines[lines] = on_bare > _WITHIN * shapely.area(parts[lines])
+        return geometry.union(parts[~lines])
+
+    def _ground(self, layer: Layer) -> PolygonArray:
+        """What of a layer is ground from side to side, or would be but for what is before it."""
+        parts = geometry.parts(layer.shape)
+        before = self.union([other.name for other in self.in_front_of([layer.name])])
+        return parts[runs_across(parts, self.print_.width_mm, before)]
 
     def in_front_of(self, names: Iterable[str]) -> list[Layer]:
         """The layers that stand in front of the rearmost of these and are none of them."""
@@ -156,6 +178,14 @@ class LayeredDrawing:
     def names(self) -> list[str]:
         """The layers' names, front first, then those that print nowhere."""
         return [layer.name for layer in self._by_name.values()]
+
+
+def _level_lines(parts: PolygonArray) -> Mask:
+    """Which parts are thin lines that lie level; (n,)."""
+    left, low, right, top = shapely.bounds(parts).T
+    level = np.asarray(right - left > _LEVEL * (top - low))
+    level[level] = shapely.is_empty(geometry.offset(parts[level], -_STROKE_MM / 2))
+    return level
 
 
 def _on_legs(parts: PolygonArray) -> Mask:
@@ -267,23 +297,9 @@ def _small(print_: Print, shapes: list[BaseGeometry]) -> Iterator[str]:
 
 def _on(face: BaseGeometry, shapes: list[BaseGeometry]) -> BaseGeometry:
     """Shapes joined, as far as they lie on the face."""
-    whole = _without_hairs(shapely.union_all(geometry.polygon_array(shapes)))
+    whole = gaps_closed(shapely.union_all(geometry.polygon_array(shapes)))
     on_face: BaseGeometry = shapely.union_all(geometry.parts(geometry.intersection(whole, face)))
     return on_face
-
-
-def _without_hairs(shape: BaseGeometry) -> BaseGeometry:
-    """The shape with gaps closed where two flats of one layer nearly meet, as rounded numbers leave them.
-
-    Else what stands between such a gap and snow is too narrow, and mending cuts it away.
-    """
-    closed = shapely.buffer(shapely.buffer(shape, _HAIR_MM / 2, join_style="mitre"), -_HAIR_MM / 2, join_style="mitre")
-    hairs = geometry.parts(shapely.difference(closed, shape))
-    hairs = hairs[(shapely.length(hairs) > 2 * _LONG_MM) & (shapely.area(hairs) > _LONG_MM * _NOISE_MM)]
-    if len(hairs) == 0:
-        return shape
-    whole: BaseGeometry = shapely.union(shape, shapely.union_all(shapely.buffer(hairs, _NOISE_MM, quad_segs=1)))
-    return whole
 
 
 def _layers_in(

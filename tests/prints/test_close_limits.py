@@ -212,6 +212,23 @@ def test_lying_snow_that_nothing_hides_stays_as_it_grew(hidden, same) -> None:
     assert shapely.area(shapely.intersection(geometry.union(left.cuts), hidden)) == 0
 
 
+@pytest.mark.parametrize(
+    ("gap", "thing", "closed"),
+    [
+        (box(5, 10, 5.5, 1.4), NOTHING, True),
+        (box(5, 10, 5, 1.6), NOTHING, False),  # broader than three lands of 0.5 mm
+        (box(5, 10, 6.5, 1.4), NOTHING, False),  # once round it is more than twice fifteen lands
+        (box(5, 10, 5.5, 1.4), box(5, 10.5, 5.5, 0.5), False),  # a twig is in it
+        (box(5, 6, 5.5, 1.4), NOTHING, False),  # in the new snow alone
+    ],
+)
+def test_a_sliver_of_what_is_behind_between_two_lobes_of_snow_closes(gap, thing, closed) -> None:
+    own, further = box(0, 0, 20, 11) - gap, box(0, 10.5, 20, 10) - gap
+    cuts = fitting._with_slivers(shapes(own), own, further, thing, limits(0.5))
+    assert shapely.union_all([*cuts, further]).covers(gap) == closed
+    assert closed or list(cuts) == [own]
+
+
 @pytest.mark.parametrize(("lost", "expected"), [(0.011, True), (0.009, False)])
 def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, expected, monkeypatch) -> None:
     said: list[str] = []

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 import shapely
 
-from carvegen.prints.layers import _on, _without_hairs
+from carvegen.geometry.hairs import gaps_closed
+from carvegen.prints.layers import _on
 from tests.cases import box, disc
 
 FACE = box(0, 0, 40, 30)
@@ -20,4 +21,4 @@ def test_flats_with_a_hair_between_them_are_one(gap, count):
 
 def test_all_other_outlines_stay_point_by_point():
     drawn = shapely.union_all([disc(10, 10, 6), box(20, 5, 8, 12), box(22, 17, 1, 5)]) - disc(11, 9, 1.5)
-    assert _without_hairs(drawn) is drawn
+    assert gaps_closed(drawn) is drawn

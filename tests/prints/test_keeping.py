@@ -60,7 +60,7 @@ def kept_print(folder) -> Any:
         SimpleNamespace(name="snowload 1", called="lying snow 1", grows=True, kept="kept/caps.svg"),
         SimpleNamespace(name="grain 1", called="grain 1", grows=True, kept=""),
     ]
-    return SimpleNamespace(path=folder / "print.toml", motifs=motifs)
+    return SimpleNamespace(path=folder / "print.toml", motifs=motifs, place=lambda key: key)
 
 
 def test_a_motif_that_is_let_go_leaves_the_print_file_and_no_other_does(tmp_path) -> None:
@@ -140,5 +140,9 @@ def test_where_nothing_grows_nothing_is_kept_and_nothing_is_to_be_taken_back(tmp
         motif.grows, motif.kept = False, ""
     with pytest.raises(InputError, match="none of its motifs grows"):
         keep(each, [], [])
+    with pytest.raises(InputError, match="there is nothing of it to keep") as refused:
+        keep(each, [], ["lying snow 1"])
+    assert (refused.value.value, refused.value.where) == ("lying snow 1", "motifs[1].grows")
+    assert "grows = false" in refused.value.hint
     assert [path.name for path in tmp_path.iterdir()] == ["print.toml"]
     assert each.path.read_text(encoding="utf-8") == TEXT

@@ -127,6 +127,25 @@ def test_what_is_lighter_than_what_is_behind_is_painted_on_it(post: int, board: 
     assert fronts(box(40, 10, 5, 30), inks=inks) == front
 
 
+@pytest.mark.parametrize(
+    ("line", "water", "lain_on", "bears"),
+    [
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", False),
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "WATER", True),  # asked: snow lies on that ground
+        (box(20, 10, 12, 1.2), box(10, 0, 60, 30), "HILL", True),  # a batten on a wall
+        (box(20, 10, 12, 2.2), box(0, 0, 100, 30), "HILL", True),  # a log
+        (box(20, 10, 1.2, 12), box(0, 0, 100, 30), "HILL", True),  # a pole
+        (box(20, 29, 12, 1.2), box(0, 0, 100, 30), "HILL", True),  # it lies on the bank
+        (box(44, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", True),  # a rung of the post
+    ],
+)
+def test_nothing_lies_on_a_ripple_unless_it_lies_on_water(line, water, lain_on: str, bears: bool) -> None:
+    post, hill = box(50, 0, 3, 40), Layer("HILL", box(0, 25, 9, 9))
+    drawing = drawing_of(Layer("KEY", shapely.union(post, line)), Layer("WATER", water), hill)
+    drawing.print_.motifs = [SimpleNamespace(motif="snowload", on=names) for names in (["key"], [lain_on])]
+    assert drawing.bearing(["key"]).area == pytest.approx(shapely.union(post, line).area if bears else post.area)
+
+
 @pytest.mark.parametrize(("drawn", "whole"), [(0.55, False), (0.65, True)])
 def test_a_flat_whose_outline_lines_draw_is_one_thing_with_them(drawn: float, whole: bool) -> None:
     """Six tenths of it; the face's edge draws none."""

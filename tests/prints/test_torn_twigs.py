@@ -137,6 +137,13 @@ def test_what_a_mark_keeps_is_no_bar():
     assert done["key"].notes == ()
 
 
+def test_ink_that_a_darker_one_covers_holds_no_bar():
+    """Between snow and a beam that stands the twig is gone: a sliver of sky would print, however far it runs below."""
+    beam = shapely.box(9, 8, 18, 10)
+    done = closed(sky=sky(white=(ABOVE,)), key=key(ROOT, beam, white=(ABOVE,)))
+    assert standing(done["sky"]).intersection(whole(GAP, END).buffer(-0.05)).area < 0.01
+
+
 def test_a_strip_of_paler_ink_below_what_still_stands_is_no_bar():
     strip = shapely.box(8.6, 10, 9, 11)  # at the root, below the post
     under = sky(white=(FACE - strip,))

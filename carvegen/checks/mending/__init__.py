@@ -26,6 +26,7 @@ from carvegen.checks.land_width import short_tips
 from carvegen.checks.mending import shape_edits, widening
 from carvegen.checks.mending.places import NarrowPlace, places_of
 from carvegen.checks.survey import Survey
+from carvegen.geometry.hairs import without_hairs
 from carvegen.geometry.narrow import NarrowKind
 
 if TYPE_CHECKING:
@@ -55,7 +56,6 @@ _DOT_LEFT = 0.2  #: of a cut that the cutter can't make but for less than this n
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
-_HAIR_MM = 0.02  #: narrower pieces are left where outlines nearly agree: a fifth of what is seen
 _TIMES = (0.5, 0.5)  #: shares of a round's time, measured: cuts are mended, and lands
 _WORTH_WORDS_MM2 = 0.1  #: smaller pieces that are lost are not told: our own choice
 _MUCH_LARGER = 2.0  #: nobody prints so many times as large for one place: our own choice
@@ -217,17 +217,10 @@ def _with_land(block: Block, before: Block) -> Block:
     if len(before.stays) == 0:
         return block
     kept = geometry.intersection(before.land, geometry.union(before.stays))
-    gone = _without_hairs(geometry.intersection(geometry.union(block.cuts), kept))
+    gone = without_hairs(geometry.intersection(geometry.union(block.cuts), kept))
     met = np.unique(block.cut_tree.query(gone, predicate="intersects")[1])
-    less = geometry.snapped(_without_hairs(geometry.difference(block.cuts[met], gone)))
+    less = geometry.snapped(without_hairs(geometry.difference(block.cuts[met], gone)))
     return replace(block, cuts=np.concatenate([np.delete(block.cuts, met), less]), fixed=frozenset())
-
-
-def _without_hairs(shape: BaseGeometry) -> PolygonArray:
-    """The parts of a shape without what of them, or of the gaps between them, is narrower than a hair."""
-    free = geometry.free_of_grid(shape)
-    wide = shapely.buffer(shapely.buffer(free, -_HAIR_MM / 2, join_style="mitre"), _HAIR_MM, join_style="mitre")
-    return geometry.parts(shapely.buffer(wide, -_HAIR_MM / 2, join_style="mitre"))
 
 
 def _worked(

@@ -27,7 +27,8 @@ __all__ = ["Figure", "mass_mm2", "masses", "uncut", "with_lines"]
 # All of these are our own choice.
 _SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
 _WINDOW = 4.0  #: discs as wide as the largest flakes: what is light in a figure and smaller is a window, or a line
-_LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line
+_LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line,
+_PANE, _FILLS = 4.0, 0.75  #: or, no longer than so many times its width and filling so much of its box, a window's pane
 _LONG = 4.0  #: lands: what is narrower than the land and longer than this is a line
 _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
 _SOUND = 0.98  #: of a smaller flake, so much is the trace of the smallest cut
@@ -69,10 +70,19 @@ class Figure:
     def windows(self) -> BaseGeometry:
         """Outlines of small light places in it, prepared."""
         holes = geometry.holes(geometry.parts(self.seen))
-        small = (shapely.area(holes) < _WINDOW * mass_mm2(self.settings)) & ~shapely.is_empty(
-            geometry.offset(holes, -_LEFT * self.limits.land_mm)
-        )
-        return geometry.prepared(shapely.boundary(geometry.union(holes[small])))
+        holes = holes[shapely.area(holes) < _WINDOW * mass_mm2(self.settings)]
+        broad = ~shapely.is_empty(geometry.offset(holes, -_LEFT * self.limits.land_mm))
+        return geometry.prepared(shapely.boundary(geometry.union(holes[broad | _panes(holes, self.limits)])))
+
+
+def _panes(holes: PolygonArray, limits: Limits) -> Mask:
+    """Which light places in a figure are compact, as panes are between bars, however small; no gap in a crown; (n,)."""
+    if len(holes) == 0:
+        return np.zeros(0, dtype=bool)
+    corners = shapely.get_coordinates(shapely.oriented_envelope(holes)).reshape(len(holes), -1, 2)
+    short, long = np.sort(np.hypot(*np.diff(corners[:, :3], axis=1).T), axis=0)
+    filled = shapely.area(holes) > _FILLS * short * long
+    return np.asarray((short > limits.cut_mm) & (long < _PANE * short) & filled)
 
 
 def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:

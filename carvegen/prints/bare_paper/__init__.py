@@ -17,6 +17,7 @@ from carvegen.blocks.from_motif import strictest
 from carvegen.checks.mending.widening import weak_places
 from carvegen.checks.survey import Survey
 from carvegen.facts.register import SEEN_MM
+from carvegen.geometry.hairs import HAIR_MM
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.prints.bare_paper.torn_twigs import thinned, torn_from, without_ghosts
 from carvegen.prints.cut_blocks import cut_of, mended_block, separation_of, with_block
@@ -37,11 +38,9 @@ if TYPE_CHECKING:
     from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
-    "HAIR_MM", "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending",
-    "paper_findings",
+    "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending", "paper_findings",
 ]  # fmt: skip
 
-HAIR_MM = 0.02  #: bare paper or ink narrower than this is left by grid and smoothing: a fifth of what is seen
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
 _LEAST_CONTACT_MM = 0.1  #: a piece that meets a land over less would hang by a thread
 _GOES_ON = 0.5  #: of the outline that is not white: an ink that meets so much of a twig goes on where that is gone; our

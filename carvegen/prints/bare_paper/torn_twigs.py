@@ -169,7 +169,7 @@ def _bars(cut: Cut, owner: Cut, gone: PolygonArray, land_mm: float) -> PolygonAr
     zone = shapely.buffer(lost, _HALO * land_mm, quad_segs=4)
     pieces = geometry.parts(shapely.intersection(cut.land, zone))
     pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
-    rest = shapely.difference(cut.land, zone)
+    rest = shapely.difference(shapely.difference(cut.land, zone), owner.land)  # what that covers holds nothing
     edges = shapely.boundary(shapely.buffer(pieces, _MEETS_MM, quad_segs=2))
     held = shapely.length(shapely.intersection(edges, rest)) / shapely.length(edges)
     beside = shapely.length(shapely.intersection(edges, cut.picture)) / shapely.length(edges)

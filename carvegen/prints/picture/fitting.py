@@ -32,6 +32,9 @@ __all__ = ["SPARE_MM", "Begun", "fallen", "loaded"]
 _MEETS_MM = 0.01  #: outlines this near meet
 SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to limits asks a little more, and is
 #: simplified; on either side half of it is less than an eye tells apart
+_NARROW, _SHORT = 3.0, 15.0  #: lands: a gap between two lobes of snow that is broader or longer shows what is
+#: behind, else it is a rag; our own choice
+_LITTLE = 0.02  #: of a gap: no more of a thing is in it, or it stays
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
 Begun = tuple[Room, Growth]  #: new snow as it grew there
@@ -61,7 +64,7 @@ def fallen(
 
 def loaded(
     rooms: GrowingRooms, motif: PrintMotif, begun: Begun, limits: Limits, *,
-    before: BaseGeometry, heaps: PolygonArray,
+    before: BaseGeometry, heaps: PolygonArray, dark: BaseGeometry = NOTHING,
 ) -> tuple[Growth, list[str]]:  # fmt: skip
     """Lying snow: grown whole, then hidden where something stands in front of what it lies on; what is noted of that.
 
@@ -69,6 +72,8 @@ def loaded(
     ----------
     heaps
         Those that lie already: one with those further back, no land parts them.
+    dark
+        What the darkest ink shows: no snow closes over it.
     """
     room, snow = begun
     area, frame = room.area, room.edge
@@ -92,8 +97,27 @@ def loaded(
         more = opening(shapely.difference(own, further), 2 * SPARE_MM)  # of a sliver beside it nothing grows together
         over = shapely.buffer(more, limits.land_mm + 2 * SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
+        cuts = _with_slivers(cuts, own, further, geometry.union(rooms.drawing.union(motif.on), dark), limits)
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _with_slivers(
+    cuts: PolygonArray, own: BaseGeometry, further: BaseGeometry, things: BaseGeometry, limits: Limits
+) -> PolygonArray:
+    """New snow, closed over slivers of what is further back that it shuts in with snow that lies already.
+
+    They are no twigs or lines of these things, narrow and short: a rag of paler ink amid the snow.
+    """
+    narrow = _NARROW / 2 * limits.land_mm
+    gaps = geometry.holes(geometry.parts(geometry.union(geometry.union(cuts), further)))
+    gaps = gaps[(shapely.length(gaps) < 2 * _SHORT * limits.land_mm) & shapely.dwithin(gaps, own, SPARE_MM)]
+    gaps = gaps[shapely.dwithin(gaps, further, SPARE_MM) & shapely.is_empty(geometry.offset(gaps, -narrow))]
+    gaps = gaps[shapely.area(shapely.intersection(gaps, things)) < _LITTLE * shapely.area(gaps)]
+    if len(gaps) == 0:
+        return cuts
+    closed = geometry.offset(gaps, 2 * _MEETS_MM, quad_segs=2)
+    return geometry.snapped(geometry.parts(shapely.union(geometry.union(cuts), shapely.union_all(closed))))
 
 
 def _beside_bars(things: BaseGeometry, white: BaseGeometry, limits: Limits) -> BaseGeometry:

@@ -260,8 +260,8 @@ class Grower:
             self.say(f"laying {len(begun[1].cuts)} flakes and masses on the drawing")
             growth, notes = fallen(self.rooms, motif, begun, limits, before=before, leaves=leaves)
         else:
-            heaps = self._heaps(leaves)
-            growth, notes = loaded(self.rooms, motif, begun, limits, before=before, heaps=heaps)
+            heaps, dark = self._heaps(leaves), self.rooms.dark(leaves)
+            growth, notes = loaded(self.rooms, motif, begun, limits, before=before, heaps=heaps, dark=dark)
         self.notes.extend(notes)
         return growth
 

@@ -150,7 +150,7 @@ class GrowingRooms:
 
     def place(self, entry: PrintMotif, area: BaseGeometry) -> Place:
         """An area with what a motif lies on there."""
-        shapes = geometry.parts(self.drawing.union(entry.on))
+        shapes = geometry.parts(_bearers(self.drawing, entry))
         return Place(
             area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self.holes(entry),
             further_back=geometry.polygon_array(layer.shape for layer in self.drawing.further_back(entry.on)),
@@ -184,6 +184,10 @@ class GrowingRooms:
             return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits) for each in seen)
 
         return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
+
+    def dark(self, leaves: frozenset[str]) -> BaseGeometry:
+        """What the darkest of the inks that a motif leaves shows, but where it is the ground."""
+        return self._readable.dark(leaves)[0]
 
     @cached_property
     def _readable(self) -> ReadableBars:
@@ -240,7 +244,7 @@ class GrowingRooms:
         if motif.region:
             region = geometry.union(self.drawing.shapes(motif.region, f"{key}.region"))
             clear.append(shapely.difference(self.face, region))
-        bears = self.drawing.union(motif.on)
+        bears = _bearers(self.drawing, motif)
         if motif.motif == "grain" and motif.on:
             clear.append(shapely.difference(self.face, bears))
         return Surroundings.of(
@@ -289,6 +293,11 @@ class GrowingRooms:
             f"{motif.called}: {layer.name} stands in front of {', '.join(behind)} and hides "
             f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
         ]
+
+
+def _bearers(drawing: LayeredDrawing, motif: PrintMotif) -> BaseGeometry:
+    """What of a drawing a motif lies on or grows from."""
+    return drawing.bearing(motif.on) if motif.motif == "snowload" else drawing.union(motif.on)
 
 
 def _sizes(motif: PrintMotif) -> tuple[float, float]:

@@ -54,7 +54,7 @@ class ReadableBars:
         are lines and darks by themselves, and as things with all that is on them. Of inks no more counts than their
         order: another colour changes no shape.
         """
-        dark, names = self._dark(leaves)
+        dark, names = self.dark(leaves)
         whole = self.drawing.union(names)  # what stands before parts none
         things = self._known.once(("things", leaves), lambda: shapely.union(dark, self._painted_on(whole, names)))
         largest, ground = motif.settings.largest_mm, self._ground_of(names)
@@ -65,7 +65,7 @@ class ReadableBars:
         )
         return bars, (dark, all_)
 
-    def _dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
+    def dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
         return self._known.once(("dark", leaves), lambda: self._darkest(leaves))
 
@@ -81,7 +81,7 @@ class ReadableBars:
     def _beside(self, leaves: frozenset[str]) -> BaseGeometry:
         """What is dark, and a little round it."""
         return self._known.once(
-            ("beside", leaves), lambda: shapely.buffer(self._dark(leaves)[0], _BESIDE_MM, quad_segs=2)
+            ("beside", leaves), lambda: shapely.buffer(self.dark(leaves)[0], _BESIDE_MM, quad_segs=2)
         )
 
     def _pale(self, leaves: frozenset[str]) -> list[Plate]:
@@ -101,7 +101,7 @@ class ReadableBars:
 
     def hiding(self, motif: PrintMotif, names: Collection[str], leaves: frozenset[str]) -> BaseGeometry:
         """What of these layers hides the snow behind it: all but lines of inks that are not the darkest."""
-        _, darkest = self._dark(leaves)
+        _, darkest = self.dark(leaves)
         if not darkest:
             return self.drawing.union(names)
         pale = geometry.parts(self.drawing.union([name for name in names if name not in darkest]))

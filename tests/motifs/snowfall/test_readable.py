@@ -73,6 +73,25 @@ def test_no_flake_opens_a_window_to_the_snow(flake, stays, whole) -> None:
 
 
 @pytest.mark.parametrize(
+    ("hole", "turned", "stays"),
+    [
+        (box(8, 8, 2, 2), 0, False),  # a pane: smaller than what counts as a line of light
+        (box(8, 8, 2, 2), 30, False),
+        (disc(9, 9, 1), 0, False),
+        (box(8, 8, 2, 10), 0, True),  # a line of light, as between boards
+        (shapely.Polygon([(8, 8), (10.2, 8), (8, 10.2)]), 0, True),  # a gap between twigs
+        (box(8.9, 8.9, 0.3, 0.3), 0, True),  # less than a cut
+    ],
+)
+def test_no_flake_lies_across_the_frame_of_a_small_pane(hole, turned, stays) -> None:
+    """Bars 1.2 mm wide between two panes or gaps, and a wall so wide that the flake cuts nothing through."""
+    holes = shapely.union(hole, shapely.affinity.translate(hole, 3.2, 0))
+    wall = shapely.affinity.rotate(shapely.difference(box(0, -20, 30, 31.2), holes), turned, origin=(9, 9))
+    flake = shapely.affinity.rotate(disc(9, 11.6, 1.5), turned, origin=(9, 9))
+    assert len(uncut(shapes(flake), wall, SETTINGS, LIMITS)) == stays
+
+
+@pytest.mark.parametrize(
     ("flakes", "stay"),
     [
         # two on either side, each leaves three fifths of the post: what is left between them is a neck

@@ -48,8 +48,9 @@ def command(file: Path, names: tuple[str, ...], release: bool, folders: tuple[Pa
         _release(print_, names, as_json)
         return
     from carvegen.prints.cut_blocks import picture_of, setups_of
-    from carvegen.prints.keeping import keep
+    from carvegen.prints.keeping import check_growing, keep
 
+    check_growing(print_, names)
     picture = picture_of(print_, setups_of(print_, shelf), say=options.teller(quiet=as_json))
     options.tell_notes(picture.notes)
     kept = keep(print_, picture.motifs, names)
