@@ -983,7 +983,7 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
 
 @pytest.mark.parametrize("blocks", [["key"], ["sky"], []])
 def test_what_goes_of_one_block_is_foreseen_where_others_keep_theirs(tmp_path, blocks) -> None:
-    hand = _on_a_rail(tmp_path)
+    hand = _on_a_rail(tmp_path, rail="box 5 6 26 3", size=(36, 22))
     heap = max(hand.snow().values(), key=shapely.area)
     left, _, right, top = heap.bounds
     line = stroke(left + 0.4 * (right - left), top - 0.4, left + 0.6 * (right - left), top - 0.4)
