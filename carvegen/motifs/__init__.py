@@ -35,6 +35,11 @@ class MotifModule(Protocol):
 
 def summaries() -> dict[str, str]:
     """Each motif's name and the first line of its docstring, without importing it."""
+    return dict(_summaries())
+
+
+@cache
+def _summaries() -> dict[str, str]:
     # Compiled code is looked at, never a syntax tree: two threads that each build one can make Python 3.11 fail.
     motifs = {}
     for module in pkgutil.iter_modules(__path__):
