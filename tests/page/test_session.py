@@ -949,41 +949,41 @@ def test_more_where_nothing_grows_is_refused_and_where_one_kind_does_not_that_is
         hand.does("area", meaning="more", strength=1, points=area)
 
 
-def _on_a_rail(folder: Path, more: str = "") -> Hand:
+def _on_a_rail(folder: Path, more: str = "", *, rail="box 10 12 70 3", size=(90, 40), seed=4) -> Hand:
     """A rail with a heap on it, in both blocks."""
     after = f'[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["RAIL"]\n{more}'
-    text = small_print(layer("RAIL", "box 10 12 70 3"), blocks={"sky": ["*"], "key": ["RAIL"]}, after=after,
-                       size=(90, 40), seed=4)  # fmt: skip
+    text = small_print(layer("RAIL", rail), blocks={"sky": ["*"], "key": ["RAIL"]}, after=after, size=size, seed=seed)
     (folder / "print.toml").write_text(text, encoding="utf-8")
     return Hand(folder / "print.toml")
 
 
 def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike(tmp_path) -> None:
     """There what lies is set anew: what goes and comes again elsewhere is no loss."""
-    hand = _on_a_rail(tmp_path, '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n')
-    hand.does("area", meaning="more", strength=0.6, points=[[5, 5], [85, 5], [85, 38], [5, 38]])
-    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 3.0, "points": stroke(30, 16, 50, 16)}
+    falling = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n'
+    hand = _on_a_rail(tmp_path, falling, rail="box 5 6 20 3", size=(30, 17), seed=10)
+    hand.does("area", meaning="more", strength=0.6, points=[[3, 3], [27, 3], [27, 14], [3, 14]])
+    mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 2.0, "points": stroke(11, 9.7, 19, 9.7)}
     told = hand.session.foreseen(gesture(mark)[1])
     before = shapely.union_all(list(hand.snow().values()))
     said = hand.sends(mark)["said"]
     after = shapely.union_all(list(hand.snow().values()))
-    near = hand.session.desk.reach_of(shapely.LineString([(30, 16), (50, 16)]).buffer(1.5))
+    near = hand.session.desk.reach_of(shapely.LineString([(11, 9.7), (19, 9.7)]).buffer(1))
     net = shapely.intersection(before, near).area - shapely.intersection(after, near).area
     gone = shapely.difference(before, after)
-    assert gone.area > 1.4 * net, "else nothing comes again"
+    assert gone.area > 1.2 * net, "else nothing comes again"
     assert told["area_mm2"] == pytest.approx(net, abs=1)
     assert said[0].startswith(f"{told['area_mm2']:.0f} mm² of snow went")
     outlined = shapely.Polygon()
     for ring in told["rings"]:
         outlined = shapely.symmetric_difference(outlined, shapely.make_valid(shapely.Polygon(ring)))
     assert shapely.difference(outlined, gone.buffer(0.03)).area < 0.1, "it is snow that goes"
-    assert outlined.area == pytest.approx(net, rel=0.2)
+    assert outlined.area == pytest.approx(net, rel=0.12)
     hand.close()
 
 
 @pytest.mark.parametrize("blocks", [["key"], ["sky"], []])
 def test_what_goes_of_one_block_is_foreseen_where_others_keep_theirs(tmp_path, blocks) -> None:
-    hand = _on_a_rail(tmp_path)
+    hand = _on_a_rail(tmp_path, rail="box 5 6 26 3", size=(36, 22))
     heap = max(hand.snow().values(), key=shapely.area)
     left, _, right, top = heap.bounds
     line = stroke(left + 0.4 * (right - left), top - 0.4, left + 0.6 * (right - left), top - 0.4)

@@ -604,7 +604,15 @@ def test_a_picture_of_a_die_is_refused_in_words(tmp_path):
     assert 'cut_land = "BUILT/lands/mask.wkb"' in raised.value.hint
 
 
-@takes_long  # one more picture or build, as the others here
+def test_where_a_picture_cannot_tell_the_land_is_as_drawn() -> None:
+    """Under a finger both stand and are cut as drawn; beside it as the picture shows."""
+    finger, seen = shapely.box(5, 0, 9, 10), InkSeen(land=shapely.box(0, 0, 8, 4), hidden=shapely.box(5, 0, 9, 10))
+    known = recut._seen(seen, shapely.box(0, 0, 12, 2))
+    assert shapely.equals(known.land, shapely.union(shapely.box(0, 0, 5, 4), shapely.box(5, 0, 9, 2)))
+    assert shapely.equals(known.hidden, shapely.intersection(finger, shapely.box(0, 0, 12, 2)))
+
+
+@takes_long  # of a real picture; what becomes of what is hidden: above
 def test_what_a_finger_lies_over_is_taken_as_drawn_and_said(tmp_path):
     key = pictures.key()
     seen, true = pictures.photographed(pictures.painted(key), table=(170, 160, 140))

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 
 from carvegen.writers.block.block_drawing import machine_dxf
 from carvegen.writers.formats.dxf_file import VERSIONS
+from tests.cases import block, box, setup
 from tests.readers.landing import (
     HEIGHT,
     WIDTH,
@@ -91,6 +92,16 @@ def test_handles_are_unique_and_below_the_seed():
     assert max(int(value, 16) for code, value in pairs[pairs.index(("2", "TABLES")) :] if code == "5") < int(seed, 16)
     doc = ezdxf.read(io.StringIO("\n".join(lines)))
     assert {entity.dxf.owner for entity in doc.modelspace()} == {doc.modelspace().layout_key}
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_file_has_its_own_extents_and_words_whatever_was_written_on_the_same_layers_before(version):
+    for width, height in ((130, 30), (180, 80)):
+        doc = ezdxf.read(io.StringIO(machine_dxf(setup().on(block(box(5, 5, 9, 9), size=(width, height))), version)))
+        low, high = doc.header["$EXTMIN"], doc.header["$EXTMAX"]
+        assert 0 <= -low[0] < 30 and 0 < -low[1] < 150
+        assert 0 <= high[0] - width < 30 and 0 <= high[1] - height < 30
+        assert sum(f"Block {width} x {height} mm" in text.dxf.text for text in doc.modelspace().query("TEXT")) == 1
 
 
 def test_trimesh_reads_millimetres_and_layers():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +9,7 @@ from typing import TYPE_CHECKING
 from carvegen.base.errors import CarvegenError, InputError, RefusedError
 from carvegen.base.files import settled, staged_folder, write_file
 from carvegen.prints.file.print_file import read_print
-from carvegen.prints.file.schema import SCHEMA_NAME, schema
+from carvegen.prints.file.schema import SCHEMA_NAME, schema_text
 
 if TYPE_CHECKING:
     from carvegen.facts.profiles import Library
@@ -53,7 +52,7 @@ def write_print(
     InputError
         If the folder holds one of them already, or the print file can't be used; nothing is written then.
     """
-    files = {**files, SCHEMA_NAME: json.dumps(schema(), indent=1) + "\n"}
+    files = {**files, SCHEMA_NAME: schema_text()}
     with settled(folder):
         _free_of(folder, files)
     with staged_folder(folder, owned=frozenset()) as stage:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from carvegen.base.parameters import ANY, Parameter, parameters
@@ -10,7 +12,7 @@ from carvegen.motifs import motif, summaries
 from carvegen.prints.file.declared_values import LONGEST
 from carvegen.prints.file.keys import LISTS, TABLES, keys_of
 
-__all__ = ["SCHEMA_NAME", "reference", "schema"]
+__all__ = ["SCHEMA_NAME", "reference", "schema", "schema_text"]
 
 SCHEMA_NAME = "print.schema.json"
 _COLOUR = "^#[0-9a-fA-F]{6}$"
@@ -33,6 +35,12 @@ def schema() -> dict[str, Any]:
         "description": "A relief print: its blocks, artwork, motifs and rules.",
         **_object(tables, ["print", "blocks"]),
     }
+
+
+@cache
+def schema_text() -> str:
+    """The schema as its file holds it."""
+    return json.dumps(schema(), indent=1) + "\n"
 
 
 def _table(keys: Sequence[Parameter]) -> dict[str, Any]:

@@ -6,6 +6,8 @@ import contextlib
 import io
 import itertools
 import re
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,11 +20,11 @@ from carvegen.toolpaths.paths import Paths, from_rings, picked
 from carvegen.writers.formats.coordinates import point_texts, ring_texts
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import Mask, PolygonArray
-    from carvegen.writers.sheet import Drawing, Sheet
+    from carvegen.writers.sheet import Drawing, Sheet, TextLine
 
 __all__ = ["VERSIONS", "ascii_text", "dxf_of"]
 
@@ -46,19 +48,16 @@ def dxf_of(drawing: Drawing, version: str = "R2000") -> str:
         If `version` is not one of `VERSIONS`.
     """
     layers = {drawn.layer: drawn.what for drawn in drawing.layers} | _notes(drawing)
-    doc, old = _document(version, drawing.sheet, layers), version == "R12"
-    owner = doc.modelspace().layout_key
-    handle = int(str(doc.entitydb.handles), 16)
-    pieces: list[str] = []
+    frame, old = _frame(version, tuple(layers)), version == "R12"
+    pieces, handle = _words(drawing.sheet.lines, frame, old=old)
     for layer, what in layers.items():
         if isinstance(what, Paths):
-            made, handle = (_old_paths(what, layer), handle) if old else _paths(what, layer, owner, handle)
+            made, handle = (_old_paths(what, layer), handle) if old else _paths(what, layer, frame.owner, handle)
         else:
-            made = _old_polylines(what, layer) if old else _polylines(what, layer, owner, handle)
+            made = _old_polylines(what, layer) if old else _polylines(what, layer, frame.owner, handle)
             handle += 0 if old else len(made)
         pieces += made
-    doc.entitydb.handles.reset(f"{handle:X}")
-    return _spliced(_text(doc), pieces)
+    return _spliced(frame.text_for(drawing.sheet, handle), pieces)
 
 
 def _notes(drawing: Drawing) -> dict[FileLayer, PolygonArray | Paths]:
@@ -71,8 +70,34 @@ def _notes(drawing: Drawing) -> dict[FileLayer, PolygonArray | Paths]:
     return {drawing.notes: from_rings(geometry.rings(geometry.stack([bar, drawing.mark])))}
 
 
-def _document(version: str, sheet: Sheet, layers: Iterable[FileLayer]) -> Any:  # noqa: ANN401
-    """Header, tables and words; everything but the contours; `InputError` for another release."""
+@dataclass(frozen=True)
+class _Frame:
+    """Header, tables and objects; everything but words and contours, with places for what differs by drawing."""
+
+    parts: tuple[str, ...]  #: text and place by turns; a place holds what stands for a corner or a handle
+    owner: str  #: handle of what holds words and contours
+    handle: int  #: the first that is free for them
+
+    def text_for(self, sheet: Sheet, handle: int) -> str:
+        """The text for a sheet; `handle`: the first that its words and contours leave free."""
+        values = dict(zip(map(str, _CORNERS), map(float, sheet.bounds), strict=True))
+        parts = [
+            part if k % 2 == 0 else str(values[part]) if part in values else f"{int(part, 16) - _FREE + handle:X}"
+            for k, part in enumerate(self.parts)
+        ]
+        return "".join(parts)
+
+
+#: Stand in a frame for the sheet's left, bottom, right and top, and for the first free handle and those after it.
+_CORNERS = (-711123.5, -722123.5, 733123.5, 744123.5)
+_FREE = 0xABCDE000
+_STANDING = [*(re.escape(str(corner)) for corner in _CORNERS), rf"{_FREE >> 12:X}[0-9A-F]{{3}}"]
+_PLACES = re.compile(rf"(?<=\n)({'|'.join(_STANDING)})(?=\n)")
+
+
+@lru_cache(maxsize=64)
+def _frame(version: str, layers: tuple[FileLayer, ...]) -> _Frame:
+    """The same for all drawings on the same layers: ezdxf takes 15 ms for it; `InputError` for another release."""
     from ezdxf.document import Drawing
 
     if version not in VERSIONS:
@@ -91,16 +116,27 @@ def _document(version: str, sheet: Sheet, layers: Iterable[FileLayer]) -> Any:  
         doc.header["$INSUNITS"] = 4
         doc.header["$MEASUREMENT"] = 1
         doc.header["$LASTSAVEDBY"] = "carvegen"
-    doc.modelspace().reset_extents((sheet.left, sheet.bottom, 0), (sheet.right, sheet.top, 0))
+    doc.modelspace().reset_extents((*_CORNERS[:2], 0), (*_CORNERS[2:], 0))
     for layer in layers:
         doc.layers.add(_name(layer, old=old), color=layer.index)
-    for line in sheet.lines:
-        doc.modelspace().add_text(
-            line.text,
-            height=round(line.size_mm * _LETTER_SHARE, 3),
-            dxfattribs={"layer": NOTES, "insert": line.at},
-        )
-    return doc
+    handle = int(str(doc.entitydb.handles), 16)
+    doc.entitydb.handles.reset(f"{_FREE:X}")
+    return _Frame(tuple(_PLACES.split(_text(doc))), doc.modelspace().layout_key, handle)
+
+
+def _words(lines: tuple[TextLine, ...], frame: _Frame, *, old: bool) -> tuple[list[str], int]:
+    """A sheet's lines as texts, with the next free handle."""
+    from ezdxf.entities.text import Text
+    from ezdxf.lldxf.const import DXF12, DXF2000
+    from ezdxf.lldxf.tagwriter import TagWriter
+
+    out = io.StringIO()
+    writer = TagWriter(out, DXF12 if old else DXF2000, write_handles=not old)
+    for handle, line in enumerate(lines, frame.handle):
+        height = round(line.size_mm * _LETTER_SHARE, 3)
+        values = {"layer": NOTES, "insert": line.at, "text": line.text, "height": height}
+        Text.new(f"{handle:X}", frame.owner, values).export_dxf(writer)
+    return [ascii_text(out.getvalue())], frame.handle + len(lines)
 
 
 @contextlib.contextmanager

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,7 +69,7 @@ def command(folder: Path | None, drawings: tuple[Path, ...], *, schema: bool, ke
         click.echo(of_files.reference(), nl=False)
         return
     if schema:
-        click.echo(json.dumps(of_files.schema(), indent=1))
+        click.echo(of_files.schema_text(), nl=False)
         return
     if folder is None:
         raise InputError("names no folder", where="FOLDER", hint="carvegen new landing, or carvegen new --schema")
