@@ -401,10 +401,16 @@ def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path)
         pace.done()
     last = "this print took 40 s last time"
     assert report == [
-        (part, f"{so_far} so far, slower while other programs work; {last}")
-        for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
+        (part, f"{so_far} so far, slower while other programs work; {last}", f"about {to_go} to go")
+        for part, so_far, to_go in ((0.25, "20 s", "1 min"), (0.5, "40 s", "40 s"), (0.75, "1 min", "20 s"))
     ]
-    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, "")
+    first = Pace(tmp_path / "print.toml", "checking", clock=lambda: now[0])
+    assert first.at("inks") == (None, "", "")
+    now[0] += 30
+    assert first.at("inks", 0.04) == (0.04, "30 s so far, slower while other programs work", ""), (
+        "of so little: no guess"
+    )
+    assert first.at("inks", 0.2)[2] == "about 2 min to go", "the share that it has reached, where no last time is known"
     now[0], parts = 0.0, []
     pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
     for now[0] in (20.0, 30.0, 40.0, 400.0):  # a stage that began at 20 s of 80 the last time, and ended at 40

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
+from carvegen.base.progress import each_stretch
 from carvegen.blocks.block import Block
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
@@ -34,11 +35,11 @@ if TYPE_CHECKING:
     from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
-    from carvegen.prints.cut_blocks import Setups
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
 
 __all__ = [
-    "Scene", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "nearby_findings",
+    "Scene", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended", "nearby_findings",
     "print_findings", "taken_apart", "unmended",
 ]  # fmt: skip
 
@@ -46,6 +47,7 @@ __all__ = [
 _OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
 _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
+_TIMES = (0.9, 0.1)  #: shares of the time, measured on the sample: the blocks are worked out, and checked
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 
 PrintFindings = dict[str, tuple[Finding, ...]]
@@ -74,17 +76,25 @@ def built_findings(print_: Print, out: Path) -> PrintFindings:
 def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, dict[str, BaseGeometry]]:
     """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
     setups = setups_of(print_, shelf)
-    _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
+    shaping, checking = each_stretch(_TIMES)
+    with shaping:
+        _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
     result = PrintFindings()
-    for name, cut in cuts.items():
-        say(f"checking {name}")
-        limits = strictest(setup.limits for setup in setups[name])
-        block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        mend = _mends(print_, name)
-        reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups[name])
-        result[name] = _once([*notes_of(cut), *chain.from_iterable(reports)])
+    with checking:
+        for (name, cut), stretch in zip(cuts.items(), each_stretch([1.0] * len(cuts)), strict=True):
+            say(f"checking {name}")
+            with stretch:
+                result[name] = _checked(cut, setups[name], mend=_mends(print_, name))
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
     return result, {name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()}
+
+
+def _checked(cut: Cut, setups: Sequence[Setup], *, mend: bool) -> tuple[Finding, ...]:
+    """What is to be said of a block, and what its checks find for each machine."""
+    limits = strictest(setup.limits for setup in setups)
+    block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
+    reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups)
+    return _once([*notes_of(cut), *chain.from_iterable(reports)])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -143,6 +153,11 @@ def nearby_findings(scene: Scene, window: BaseGeometry) -> PrintFindings:
 def already_cut(print_: Print) -> frozenset[str]:
     """The blocks that are cut already: nothing can be put back."""
     return frozenset(block.name for block in print_.blocks if block.state == "cut")
+
+
+def mended(print_: Print) -> frozenset[str]:
+    """The blocks that print ink and are mended when they are built."""
+    return frozenset(block.name for block in print_.blocks if block.mend and block.inked and block.state != "cut")
 
 
 def unmended(print_: Print) -> frozenset[str]:

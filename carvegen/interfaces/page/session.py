@@ -23,7 +23,7 @@ from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
 from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
-from carvegen.interfaces.page.print_checks import already_cut, built_findings, unmended
+from carvegen.interfaces.page.print_checks import already_cut, built_findings, mended, unmended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
@@ -38,11 +38,11 @@ from carvegen.interfaces.page.table.doing import (
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import beside_words, more_words, own_fault
+from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
-from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
+from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, Reached, built, checks, sheet
 from carvegen.interfaces.page.work.thumbnails import by_hand, thumbnail
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
@@ -62,6 +62,7 @@ if TYPE_CHECKING:
 __all__ = ["OnlyLooksError", "Session"]
 
 _MOST_READ = 8  #: so many photographs' marks are kept until they are taken
+_STOPPED = "stopped"
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
@@ -124,6 +125,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._mended = frozenset[str]()  #: the blocks that were mended for that
         self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
@@ -145,7 +147,7 @@ class Session:
             with self._lock:
                 self._recut = became
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
+                self._desk, self.opening, self._prints, self._mended = desk, secrets.token_hex(6), {}, frozenset()
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -231,7 +233,13 @@ class Session:
             state = state_of(desk)
             state["notes"] = [*self._notes_at_opening, *state["notes"]]
             state["recut"] = self._recut
-            return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
+            return {
+                **state,
+                **counts,
+                "before_mending": self._before_mending,
+                "only_looks": self.only_looks,
+                "stage": self.stage,
+            }
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
@@ -408,7 +416,14 @@ class Session:
         return {
             "version": self._version, "gone": list(gone), "marks": list(marks),
             "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
+            "before_mending": self._before_mending,
         }  # fmt: skip
+
+    @property
+    def _before_mending(self) -> str:
+        """What is said of the picture as long as a block that the build mends is not shown so."""
+        assert self._desk is not None
+        return "" if mended(self._desk.print_) <= self._mended else BEFORE_MENDING
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -481,9 +496,19 @@ class Session:
         self._looked(self._version)
         self._check()
 
+    def stop_looking(self) -> None:
+        """Stop a look at the whole print that is at work, until something is changed or it is asked for."""
+        if self._checks.stop():
+            self._unlooked = _STOPPED
+            self._say_work("")
+            self._looked(self._version)
+
     @property
     def _looks(self) -> str:
-        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not."""
+        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not.
+
+        "stopped": by her.
+        """
         if self._latest.is_whole(self._version):
             return "done"
         if self._unlooked:
@@ -500,7 +525,7 @@ class Session:
         except CarvegenError as error:
             self._failed("checking", error)
             return
-        version, pace = self._version, Pace(self.path, "checking")
+        desk, version, pace = self.desk, self._version, Pace(self.path, "checking")
 
         def done(message: dict[str, dict[str, Any]]) -> None:
             pace.done()
@@ -510,13 +535,13 @@ class Session:
                 if not self._latest.is_whole(version):  # what a build says of its paths, too, is more than this
                     self._latest.whole(_findings(message["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
+                self._mended = mended(desk.print_)
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
 
         self._start(
-            self._checks, checks, done=done,
-            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
+            self._checks, checks, done=done, say=self._course(pace),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
@@ -530,9 +555,23 @@ class Session:
         if self._ended:  # `close` may have stopped what had not begun
             behind.stop()
 
-    def _say_work(self, stage: str, part: float | None = None, so_far: str = "") -> None:
+    def _course(self, pace: Pace) -> Callable[[str | Reached], None]:
+        """What hears the stages of a look at the whole print, and says them with the share that is done."""
+        stage, share = "it begins", 0.0
+
+        def hear(said: str | Reached) -> None:
+            nonlocal stage, share
+            if isinstance(said, Reached):
+                share = max(share, said)
+            else:
+                stage = said
+            self._say_work(f"checking: {stage}", *pace.at(f"{share:.2f}", round(share, 3)))
+
+        return hear
+
+    def _say_work(self, stage: str, part: float | None = None, so_far: str = "", to_go: str = "") -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far})
+        self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far, "to_go": to_go})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         if what == "checking":

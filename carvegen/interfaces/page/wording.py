@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import shlex
@@ -14,8 +15,8 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
-    "noun", "own_fault", "recut_words", "so_far", "understood_lines", "unread_words", "unsure_lines",
+    "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
+    "noun", "own_fault", "recut_words", "so_far", "to_go", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -36,6 +37,11 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
+#: Stands on the picture until the whole print was looked at the first time.
+BEFORE_MENDING = (
+    "Before mending: thin places and loose bits are as drawn. They are shown as they will be cut once the whole print "
+    "was looked at."
+)
 #: More snow than that, mm² and as a share of what was painted, is told if it goes beside it; our own choice
 _BESIDE_MM2, _BESIDE = 1.0, 0.5
 _INSTEAD = "draw own snow here, or mark it comes out"
@@ -88,6 +94,7 @@ _TOLD_APART = (
 )
 _FULL = 0.25  #: of a mark that is white to so much it is said how much; our own choice
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
+_GUESSED = 0.05  #: of less that is done nothing is guessed
 
 
 def noun(name: str) -> str:
@@ -174,6 +181,14 @@ def so_far(passed_s: float, before_s: float) -> str:
     here = f"{lasted(passed_s)} so far, slower while other programs work" if passed_s >= _SOON_S else ""
     before = f"this print took {lasted(before_s)} last time" if before_s >= _SOON_S else ""
     return "; ".join(filter(None, [here, before]))
+
+
+def to_go(passed_s: float, part: float | None) -> str:
+    """About how much longer work goes on if it goes on as it has; "" where too little of it is done to tell."""
+    if part is None or passed_s < _SOON_S or not _GUESSED <= part < 1:
+        return ""
+    left = passed_s / part - passed_s
+    return f"about {10 * math.ceil(left / 10)} s to go" if left <= 50 else f"about {math.ceil(left / 60)} min to go"
 
 
 def more_words(before: float, after: float, strength: float, *, lies: bool, none: Sequence[str] = ()) -> str:
