@@ -176,7 +176,7 @@ def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ..
         name: [cuts[other].picture for other, tone in tones.items() if tone < tones.get(name, 0.0)] for name in cuts
     }
     beside = {
-        name: (*mark_findings(cut.block, marks[name], setups[name]),
+        name: (*mark_findings(cut.block, marks[name], setups[name], cut.white),
                *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut),
                *closed_gaps(cut, before[name], setups[name], darker[name]))
         for name, cut in cuts.items()

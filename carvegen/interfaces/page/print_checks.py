@@ -173,21 +173,26 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
     return not _breaks(replace(scene, print_=replace(scene.print_, blocks=blocks)), window, block, place)
 
 
-def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
-    """Whether nothing of a block breaks at a place then, and of others no more than now; None if nothing does now."""
-    before, after = (_broken_near(scene, window, place) for scene in (now, then))
+def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, places: BaseGeometry) -> bool | None:
+    """Whether nothing of a block breaks at any place then, and of others no more than now; None if nothing does now.
+
+    Parameters
+    ----------
+    places
+        One point, or several.
+    """
+    before, after = (_broken_near(scene, window, places) for scene in (now, then))
     if not before.get(block):
         return None
     return not after.get(block) and all(count <= before.get(name, 0) for name, count in after.items())
 
 
-def _broken_near(scene: Scene, window: BaseGeometry, place: tuple[float, float]) -> dict[str, int]:
-    """How much breaks near a place, by block."""
-    at = shapely.Point(place)
+def _broken_near(scene: Scene, window: BaseGeometry, places: BaseGeometry) -> dict[str, int]:
+    """How much breaks near places, by block."""
     return {
         name: sum(
             each.severity is Severity.BREAKS and each.at is not None
-            and bool(shapely.distance(at, shapely.Point(each.at)) < _EDGE_MM)
+            and bool(shapely.distance(places, shapely.Point(each.at)) < _EDGE_MM)
             for each in findings
         ) for name, findings in nearby_findings(scene, window).items()
     }  # fmt: skip

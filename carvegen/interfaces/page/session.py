@@ -21,9 +21,20 @@ from carvegen.base.progress import heard
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
-from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
+from carvegen.interfaces.page.gestures import (
+    Area,
+    Clear,
+    ClearStrip,
+    CutBy,
+    Gesture,
+    Mend,
+    Step,
+    Stroke,
+    TakeMarks,
+    names_shapes,
+)
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
-from carvegen.interfaces.page.print_checks import already_cut, built_findings, mended, unmended
+from carvegen.interfaces.page.print_checks import built_findings, mended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
@@ -34,6 +45,7 @@ from carvegen.interfaces.page.table.doing import (
     mending_planned,
     not_growing,
     planned,
+    strip_planned,
 )
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
@@ -373,7 +385,7 @@ class Session:
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
-        if isinstance(gesture, (Mend, Clear)):
+        if isinstance(gesture, (Mend, Clear, ClearStrip)):
             return self._mending(gesture, desk)
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
@@ -381,12 +393,15 @@ class Session:
             raise InputError("is no longer at hand", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
-    def _mending(self, gesture: Mend | Clear, desk: Desk) -> PlannedChange:
+    def _mending(self, gesture: Mend | Clear | ClearStrip, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("there is no such place any more", where="what would break", hint="look again")
         if isinstance(gesture, Clear):
-            return clearing_planned(*result, gesture.meaning, desk)
+            return clearing_planned(result[0], [result[1]], gesture.meaning, desk)
+        if isinstance(gesture, ClearStrip):
+            block, strip = self._latest.strip(gesture.finding, desk) or (result[0], (result[1],))
+            return strip_planned(block, strip, desk)
         return mending_planned(*result, desk)
 
     def _again(self, before: Locked | None = None) -> None:
@@ -588,12 +603,9 @@ class Session:
     def findings(self) -> dict[str, Any]:
         """What would break, as far as it is known."""
         with self._lock:
-            left = self._desk.left if self._desk else frozenset()
-            blocks = unmended(self._desk.print_) if self._desk else frozenset()
-            cut = already_cut(self._desk.print_) if self._desk else frozenset()
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
-            entries = self._latest.entries(left, blocks, cut)
+            entries = self._latest.entries(self._desk) if self._desk else []
             return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
 
     def build(self) -> None:

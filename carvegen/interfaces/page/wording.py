@@ -15,8 +15,9 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
-    "noun", "own_fault", "recut_words", "so_far", "to_go", "understood_lines", "unread_words", "unsure_lines",
+    "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained",
+    "more_words", "name_words", "noun", "own_fault", "recut_words", "so_far", "strip_words", "to_go",
+    "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -38,10 +39,7 @@ IN_SHORT = {
     Meaning.GROW_AGAIN: "another try",
 }
 #: Stands on the picture until the whole print was looked at the first time.
-BEFORE_MENDING = (
-    "Before mending: thin places and loose bits are as drawn. They are shown as they will be cut once the whole print "
-    "was looked at."
-)
+BEFORE_MENDING = "Before mending: as drawn, until the whole print was looked at."
 #: More snow than that, mm² and as a share of what was painted, is told if it goes beside it; our own choice
 _BESIDE_MM2, _BESIDE = 1.0, 0.5
 _INSTEAD = "draw own snow here, or mark it comes out"
@@ -219,10 +217,11 @@ def more_words(before: float, after: float, strength: float, *, lies: bool, none
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
 
 
-def clearing_words(block: str, *, cut: bool) -> list[dict[str, str]]:
+def clearing_words(block: str, *, snow: bool) -> list[dict[str, str]]:
     """What clears a place that would break by a mark: its meaning, the words of its button, and what it does.
 
-    On a block that is cut already nothing can be put back; what is too thin can still come out.
+    Without `snow` beside it, or on a block that is cut already, keeping snow off helps nothing; what is too thin can
+    still come out.
     """
     stays = {
         "meaning": Meaning.STAYS,
@@ -233,7 +232,14 @@ def clearing_words(block: str, *, cut: bool) -> list[dict[str, str]]:
         "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
         "help": f"What is too thin goes from the {block} block; other inks stay.",
     }  # fmt: skip
-    return [comes_out] if cut else [stays, comes_out]
+    return [stays, comes_out] if snow else [comes_out]
+
+
+def strip_words(block: str, places: int, *, snow: bool) -> dict[str, str]:
+    """What clears all places of one land that would break: the words of its button, and what it does."""
+    out = f"what is too thin along it goes from the {block} block"
+    first = f"The snow along it goes; if that does not help, {out}." if snow else f"{out.capitalize()}."
+    return {"button": f"Clear the whole strip, {places} places", "help": first}
 
 
 def beside_words(painted: float, gone: float) -> str:

@@ -233,7 +233,7 @@ export class FindingsSlip {
     const { part, to_go, so_far } = this.news;
     for (const one of [this.bar, this.going, this.stop]) one.hidden = !looking;
     this.bar.value = part ?? 0;
-    const share = typeof part === "number" ? `${Math.round(100 * part)} % done` : "";
+    const share = typeof part === "number" && part >= 0.01 ? `${Math.round(100 * part)} % done` : "";
     const far = [share, to_go].filter(Boolean).join(", ");
     this.going.textContent = [far && `${far}.`, so_far && `${so_far.charAt(0).toUpperCase()}${so_far.slice(1)}.`, GO_ON].filter(Boolean).join(" ");
   }
@@ -288,7 +288,8 @@ export class FindingsSlip {
 
   /** @param {Finding} finding */
   #card(finding) {
-    const clears = finding.left ? [] : (finding.clears ?? []);
+    const clears = finding.left ? [] : (finding.clears ?? []),
+      strip = finding.left ? null : finding.strip;
     const why = h(
       "div",
       { hidden: true },
@@ -298,6 +299,7 @@ export class FindingsSlip {
         h("p", { class: "faint" }, `Measured ${finding.measured} ${finding.unit}, limit ${finding.limit} ${finding.unit}.`),
       h("p", {}, `To do: ${finding.remedy}`),
       ...clears.map(({ button: called, help }) => h("p", {}, `${called}: ${help}`)),
+      strip && h("p", {}, `${strip.button}: ${strip.help}`),
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
@@ -326,6 +328,7 @@ export class FindingsSlip {
         ...clears.map(({ meaning, button: called, help }) =>
           button(called, () => this.does.act({ do: "clear", finding: finding.id, meaning }), { title: help }),
         ),
+        strip && button(strip.button, () => this.does.act({ do: "clear strip", finding: finding.id }), { title: strip.help }),
         !finding.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: finding.id })),
       ),
     );

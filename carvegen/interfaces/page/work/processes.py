@@ -186,6 +186,7 @@ class Pace:
     def __init__(self, path: Path, what: str, *, clock: Callable[[], float] = time.monotonic) -> None:
         self._file, self._what, self._clock = path.parent / FOLDER / f"{path.stem}.pace", what, clock
         self._begun, self._part = clock(), 0.0
+        self._first: float | None = None  #: when it said something first: its process comes only after seconds
         self._stages: dict[str, float] = {}
         self._before, self._whole = _times(_read(self._file).get(what))
 
@@ -196,13 +197,14 @@ class Pace:
         Where the last time is not known it is the share that the work has `reached`; None: not known either.
         """
         now = self._clock() - self._begun
+        self._first = now if self._first is None else self._first
         since = self._stages.setdefault(stage, now)
         before = self._before.get(stage)
         if before is not None and self._whole:
             ended = min((at for at in self._before.values() if at > before), default=self._whole)
             self._part = max(self._part, min(1.0, min(before + now - since, ended) / self._whole))
         part = round(self._part, 3) if self._whole else reached
-        return part, so_far(now, self._whole), to_go(now, part)
+        return part, so_far(now, self._whole), to_go(now - self._first, part)
 
     def done(self) -> None:
         """The work is done: the next time is told by this one."""
