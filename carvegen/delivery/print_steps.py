@@ -171,12 +171,13 @@ def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ..
     picture, before, cuts = shaped.picture, shaped.before, shaped.cuts
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
+    back_mm = picture.drawing.print_.register_error_mm
     tones = {block.name: _tone(block.ink) for block in picture.drawing.print_.blocks if block.inked and block.ink}
     darker = {
         name: [cuts[other].picture for other, tone in tones.items() if tone < tones.get(name, 0.0)] for name in cuts
     }
     beside = {
-        name: (*mark_findings(cut.block, marks[name], setups[name], cut.white),
+        name: (*mark_findings(cut.block, marks[name], setups[name], white=cut.white, back_mm=back_mm),
                *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut),
                *closed_gaps(cut, before[name], setups[name], darker[name]))
         for name, cut in cuts.items()

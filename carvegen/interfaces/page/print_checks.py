@@ -23,6 +23,7 @@ from carvegen.checks.mending import left_over, mended_for_all
 from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
 from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, setups_of
+from carvegen.prints.picture.loose_bits import OVER
 from carvegen.prints.recut import standing_lands
 from carvegen.prints.separation import Layer, Trapping, separated
 
@@ -37,10 +38,11 @@ if TYPE_CHECKING:
     from carvegen.geometry import PolygonArray
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
+    from carvegen.prints.marked.marked_whites import White
 
 __all__ = [
-    "Scene", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended", "nearby_findings",
-    "print_findings", "taken_apart", "unmended",
+    "Scene", "TakenApart", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended",
+    "nearby_findings", "print_findings", "taken_apart", "unmended",
 ]  # fmt: skip
 
 #: What is told of a whole block; about one place it can't be.
@@ -61,7 +63,7 @@ def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> Pri
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
-    return taken_apart(print_, shelf, out, say=say)[0]
+    return taken_apart(print_, shelf, out, say=say).findings
 
 
 def built_findings(print_: Print, out: Path) -> PrintFindings:
@@ -73,12 +75,22 @@ def built_findings(print_: Print, out: Path) -> PrintFindings:
     return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in print_.blocks}
 
 
-def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, dict[str, BaseGeometry]]:
-    """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TakenApart:
+    """A print as its build would make it: inks taken apart, with traps, mended, loose bits under the snow."""
+
+    findings: PrintFindings
+    prints: Mapping[str, BaseGeometry]  #: by block, what it would print if nothing were white
+    layers: tuple[Layer, ...]  #: of the drawing, without loose bits
+    over: tuple[White, ...]  #: what is white besides, over these
+
+
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenApart:
+    """The same, and how the blocks come out."""
     setups = setups_of(print_, shelf)
     shaping, checking = each_stretch(_TIMES)
     with shaping:
-        _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
+        picture, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
     result = PrintFindings()
     with checking:
         for (name, cut), stretch in zip(cuts.items(), each_stretch([1.0] * len(cuts)), strict=True):
@@ -86,7 +98,11 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[
             with stretch:
                 result[name] = _checked(cut, setups[name], mend=_mends(print_, name))
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return result, {name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()}
+    return TakenApart(
+        findings=result,
+        prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
+        layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
+    )  # fmt: skip
 
 
 def _checked(cut: Cut, setups: Sequence[Setup], *, mend: bool) -> tuple[Finding, ...]:

@@ -50,6 +50,7 @@ from carvegen.interfaces.page.table.doing import (
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
+from carvegen.interfaces.page.table.under_snow import under_snow
 from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
@@ -453,7 +454,10 @@ class Session:
         }
 
     def _blocks(self) -> list[ShapeGroup]:
-        """What each block would print if nothing were white: its layers, until the inks are taken apart."""
+        """What each block would print if nothing were white, and what is white over loose bits.
+
+        Until the inks are taken apart it is the layers of each, and no bits are known.
+        """
         assert self._desk is not None
         groups = list[ShapeGroup]()
         for block in self._desk.print_.blocks:
@@ -466,7 +470,7 @@ class Session:
                     kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces
                 )
             )
-        return groups
+        return [*groups, *(self._desk.bits.groups if self._desk.bits is not None else ())]
 
     def _openings(self) -> list[ShapeGroup]:
         """What is cut through every block."""
@@ -542,7 +546,7 @@ class Session:
             return
         desk, version, pace = self.desk, self._version, Pace(self.path, "checking")
 
-        def done(message: dict[str, dict[str, Any]]) -> None:
+        def done(message: dict[str, Any]) -> None:
             pace.done()
             with self._lock:
                 if self._version != version:
@@ -551,6 +555,9 @@ class Session:
                     self._latest.whole(_findings(message["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
                 self._mended = mended(desk.print_)
+                desk.bits = under_snow(
+                    desk.bare.drawing.layers, message["layers"], message["over"], number=desk.stock.taken
+                )
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})

@@ -32,7 +32,7 @@ _BESIDE_MM = 0.05  #: a narrow place so near to a mark is that mark's
 
 
 def mark_findings(
-    block: Block, marks: Sequence[Mark], setups: Sequence[Setup], white: BaseGeometry
+    block: Block, marks: Sequence[Mark], setups: Sequence[Setup], *, white: BaseGeometry, back_mm: float
 ) -> tuple[Finding, ...]:
     """Every place on a block, with any of its setups, where land is too narrow beside a mark or in one.
 
@@ -40,6 +40,8 @@ def mark_findings(
     ----------
     white
         What must not print on the block: land that nothing of it bounds is as narrow by the drawing itself.
+    back_mm
+        The block may be cut back from that by so much.
     """
     own = [mark for mark in marks if mark.is_for(block=block.name)]
     if not own:
@@ -47,7 +49,7 @@ def mark_findings(
     block = _about(block, [mark.shape for mark in own])
     by_place = dict[tuple[float, float], Finding]()
     for setup in setups:
-        for finding in _narrow_beside(Survey(setup.on(block)), own, white):
+        for finding in _narrow_beside(Survey(setup.on(block)), own, white, back_mm + _BESIDE_MM):
             by_place.setdefault(finding.at or (0.0, 0.0), finding)
     return tuple(by_place.values())
 
@@ -59,7 +61,7 @@ def _about(block: Block, shapes: Sequence[Any]) -> Block:
     return replace(block, cuts=geometry.parts(shapely.intersection(met, window)))
 
 
-def _narrow_beside(survey: Survey, marks: Sequence[Mark], white: BaseGeometry) -> Iterator[Finding]:
+def _narrow_beside(survey: Survey, marks: Sequence[Mark], white: BaseGeometry, bounds_mm: float) -> Iterator[Finding]:
     lands = survey.narrow_lands
     limit = survey.job.face_limits.land_at(lands.direction_deg)
     chords = geometry.lines(lands.at, lands.to)
@@ -67,7 +69,7 @@ def _narrow_beside(survey: Survey, marks: Sequence[Mark], white: BaseGeometry) -
     for k in np.flatnonzero(weak).tolist():
         mark = next((mark for mark in marks if shapely.dwithin(chords[k], mark.shape, _BESIDE_MM)), None)
         if mark is not None:
-            bounded = shapely.dwithin(chords[k], white, _BESIDE_MM)
+            bounded = shapely.dwithin(chords[k], white, bounds_mm)
             kind, why, remedy = _of_the_mark(mark) if bounded else _of_the_drawing(mark)
             yield Finding(
                 rule=RULE, kind=kind, severity=Severity.RISK,

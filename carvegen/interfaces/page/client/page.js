@@ -540,7 +540,7 @@ async function laid(asked) {
 /** The inks are taken apart now: each block is shown as it would print, no longer as its layers. */
 async function takenApart() {
   const { told, shapes: come } = unpack(await askPacked("blocks"), print.size[1], print.step),
-    old = [...shapes.byId.values()].filter((shape) => shape.kind === "block");
+    old = [...shapes.byId.values()].filter((shape) => shape.kind === "block" || (shape.kind === "white" && shape.name === "over"));
   for (const shape of old) shapes.remove(shape.id);
   for (const shape of come) shapes.add(shape);
   picture.changed(old, come);

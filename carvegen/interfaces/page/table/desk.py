@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.facts.profiles import Library
+    from carvegen.interfaces.page.table.under_snow import UnderSnow
     from carvegen.marking.gesture_journal import Change
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Setups
@@ -103,6 +104,7 @@ class Desk:
     left: frozenset[str] = frozenset()  #: findings that are left to the carver
     hashes: dict[str, str] = field(default_factory=dict)  #: of each file of marks and shapes, when it was read
     tried: dict[str, int] = field(default_factory=dict)  #: by key of a mark that grows again, its highest try
+    bits: UnderSnow | None = None  #: as the last look at the whole print has them
     version: int = 1
     _names: dict[int, ShapeNames] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
@@ -208,9 +210,13 @@ class Desk:
             if kind != "fringe":
                 for name in blocks:
                     white[name].append(geometry.polygon_array([self.seen.shape(number)]))
+        if self.bits is not None:
+            for name, lots in white.items():
+                lots.extend(shapes[shapely.intersects(shapes, window)] for shapes in self.bits.white(name))
         stays = {name: stays_on(self.marks.every, name) for name in white}
+        layers = self.bare.drawing.layers if self.bits is None else self.bits.layers
         return Scene(
-            print_=self.print_, setups=self.setups, layers=self.bare.drawing.layers, openings=self.bare.openings,
+            print_=self.print_, setups=self.setups, layers=layers, openings=self.bare.openings,
             white={name: geometry.stack(shapes) for name, shapes in white.items()}, stays=stays,
         )  # fmt: skip
 
@@ -344,10 +350,13 @@ class Desk:
             [n for lot in shapes.values() for n in lot.added],
         )
         delta = self.seen.change(ended, come, removed, added)
-        left = {mark.key for mark in marks.own}
+        left, where = {mark.key for mark in marks.own}, self._where(old, new, edited)
+        if self.bits is not None and where is not None and shapely.intersects(where, self.bits.zone):
+            delta = replace(delta, gone=(*delta.gone, *(n for group in self.bits.groups for n in group.ids)))
+            self.bits = None
         return Outcome(
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
-            new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
+            new_marks=tuple(mark.key for mark in new), again=again, where=where,
         )  # fmt: skip
 
     def _tried(self, change: Change) -> tuple[_Marks, list[Patch], BaseGeometry]:

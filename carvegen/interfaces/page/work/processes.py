@@ -48,8 +48,8 @@ Say = Callable[[str | Reached], None]
 Work = Callable[[Path, "Library", Say], Any]
 
 
-def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
-    """What would break of a print, and what each block would print if nothing were white, as WKB; both by block."""
+def checks(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
+    """What would break of a print by block, and how its blocks come out, as WKB."""
     import shapely
 
     from carvegen.base.progress import followed
@@ -57,9 +57,13 @@ def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
     from carvegen.prints.file.print_file import read_print
 
     with followed(lambda share: say(Reached(share))):
-        findings, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    result = {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
-    return {"found": result, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
+        done = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    return {
+        "found": {name: [finding.to_dict() for finding in lot] for name, lot in done.findings.items()},
+        "prints": {name: shapely.to_wkb(shape) for name, shape in done.prints.items()},
+        "layers": [(layer.name, shapely.to_wkb(layer.shape)) for layer in done.layers],
+        "over": [(sorted(white.leaves), shapely.to_wkb(white.shapes).tolist()) for white in done.over],
+    }
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
