@@ -51,7 +51,7 @@ from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.table.under_snow import under_snow
-from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, own_fault
+from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, moved_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -343,6 +343,8 @@ class Session:
             asked = [each for each in desk.print_.motifs if not gesture.motifs or each.name in gesture.motifs]
             lies = all(desk.lies(each.name) for each in asked if each.called not in none)
             why = more_words(white, desk.white_in(more), gesture.strength, lies=lies, none=none)
+            moved = float(shapely.area(shapely.difference(outcome.went, more)))
+            why = "; ".join(filter(None, [why, moved_words(moved)]))
             notes = (*notes, why) if why else notes
         if around is not None and stays is not None:
             painted = max((shapely.area(shapely.intersection(snow, stays)) for snow in lay.values()), default=0.0)

@@ -16,7 +16,7 @@ from carvegen.marking.marks import Meaning
 
 __all__ = [
     "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained",
-    "more_words", "name_words", "noun", "own_fault", "recut_words", "so_far", "strip_words", "to_go",
+    "more_words", "moved_words", "name_words", "noun", "own_fault", "recut_words", "so_far", "strip_words", "to_go",
     "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
@@ -256,6 +256,13 @@ def beside_words(painted: float, gone: float) -> str:
         f"{gone:.0f} mm² of snow went, {painted:.0f} of it painted: what is left ends as snow does. "
         "While you draw, a dashed line shows what goes"
     )
+
+
+def moved_words(gone: float) -> str:
+    """That snow beside a mark that asks for more has moved or gone, mm²; "" where it is hardly any."""
+    if gone < _BESIDE_MM2:
+        return ""
+    return f"beside the mark {gone:.0f} mm² of snow moved or went, to leave land between; Take back undoes that"
 
 
 def own_fault(error: BaseException) -> CarvegenError:

@@ -56,6 +56,7 @@ class Outcome:
     new_marks: tuple[str, ...] = ()
     again: bool = False  #: the print must be opened again: something else grows
     where: BaseGeometry | None = None  #: beyond it nothing has changed; None: nothing has
+    went: BaseGeometry = field(default_factory=shapely.Polygon)  #: where snow lay and lies no more
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -349,6 +350,7 @@ class Desk:
             [n for lot in shapes.values() for n in lot.removed],
             [n for lot in shapes.values() for n in lot.added],
         )
+        lay = {n: extra.shape for n, extra in self.seen.extras.items() if extra.like[0] == "snow"}
         delta = self.seen.change(ended, come, removed, added)
         left, where = {mark.key for mark in marks.own}, self._where(old, new, edited)
         if self.bits is not None and where is not None and shapely.intersects(where, self.bits.zone):
@@ -356,8 +358,15 @@ class Desk:
             self.bits = None
         return Outcome(
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
-            new_marks=tuple(mark.key for mark in new), again=again, where=where,
+            new_marks=tuple(mark.key for mark in new), again=again, where=where, went=self._went(delta, lay),
         )  # fmt: skip
+
+    def _went(self, delta: Delta, made: Mapping[int, BaseGeometry]) -> BaseGeometry:
+        """Where snow lay before a change and lies no more; `made` by marks before it, by number."""
+        hidden = (n for n in delta.gone if n in self.stock.shapes and self.motif_of(n) is not None)
+        lay = [*(made[n] for n in delta.gone if n in made), *map(self.stock.shapes.__getitem__, hidden)]
+        lies = [self.seen.shape(n) for n in delta.new if self.seen.like(n)[0] == "snow"]
+        return shapely.difference(shapely.union_all(lay), shapely.union_all(lies))
 
     def _tried(self, change: Change) -> tuple[_Marks, list[Patch], BaseGeometry]:
         """All marks as they would be after a change, what these would make, and where; nothing is changed by it."""
