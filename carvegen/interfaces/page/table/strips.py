@@ -39,7 +39,7 @@ def _of_block(desk: Desk, block: str, findings: Sequence[Finding]) -> list[tuple
     if picture is None or len(findings) < 2:
         return []
     xy = np.array([finding.at for finding in findings], dtype=float)
-    result = list[tuple[Finding, ...]]()
+    result: list[tuple[Finding, ...]] = []
     for near in _joined(xy, np.zeros(len(xy), dtype=np.intp)):
         if np.ptp(xy[near], axis=0).max() <= _MOST_MM:
             lands = _lands(desk, block, picture, xy[near])
