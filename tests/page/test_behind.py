@@ -454,8 +454,8 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
     assert len(parts) == len({entry["text"] for entry in stages})  # a stage that takes long is told more than once
-    assert all(0 <= part <= 1 for part, _ in parts)
-    assert [part for part, _ in parts] == sorted(part for part, _ in parts)
+    assert all(0 <= part <= 1 for part, *_ in parts)
+    assert [part for part, *_ in parts] == sorted(part for part, *_ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
     drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)

@@ -208,7 +208,7 @@ class Pace:
             ended = min((at for at in self._before.values() if at > before), default=self._whole)
             self._part = max(self._part, min(1.0, min(before + now - since, ended) / self._whole))
         part = round(self._part, 3) if self._whole else reached
-        return part, so_far(now, self._whole), to_go(now - self._first, part)
+        return part, so_far(now, self._whole), to_go(now if self._whole else now - self._first, part)
 
     def done(self) -> None:
         """The work is done: the next time is told by this one."""
