@@ -194,7 +194,9 @@ def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
     one = next(each for each in along() if each["strip"])
     assert one["strip"]["button"].startswith("Clear the whole strip, ")
     assert one["strip"]["help"].startswith("The snow along it goes")
-    assert len(hand.does("clear strip", finding=one["id"])["marks"]) == 1
+    answer = hand.does("clear strip", finding=one["id"])
+    assert len(answer["marks"]) == 1
+    assert "places of the strip" in answer["said"][0]
     until(lambda: not along())
     hand.close()
 
