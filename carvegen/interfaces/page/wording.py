@@ -92,7 +92,7 @@ _TOLD_APART = (
 )
 _FULL = 0.25  #: of a mark that is white to so much it is said how much; our own choice
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
-_GUESSED = 0.05  #: of less that is done nothing is guessed
+_GUESSED = 0.1  #: of less that is done nothing is guessed
 
 
 def noun(name: str) -> str:
