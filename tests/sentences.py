@@ -173,7 +173,10 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
     setup_ = setup("linoleum", "laser-fine")
     yield from (
         ("", mark_finding)
-        for mark_finding in mark_findings(block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [setup_])
+        for white in (mark.shape, shapely.Polygon())
+        for mark_finding in mark_findings(
+            block(box(5, 5, 10, 8), box(15.2, 5, 10, 8), size=SIZE), [mark], [setup_], white=white, back_mm=0.2
+        )
     )
     stripe = box(0, 13.0, 40, 0.4)
     yield from (("", each) for each in mended_beside(stripe, block(shapely.box(0, 0, *SIZE), size=SIZE), [mark]))

@@ -91,6 +91,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("changed-drawing", "grown"): Saying("grown again where the drawing has changed", _AREA),
     ("changed-drawing", "left-out"): Saying("a shape left out where the drawing has changed", _AREA),
     ("marked-land", ""): Saying("land too narrow beside a mark", _THIN),
+    ("marked-land", "drawn"): Saying("drawn too narrow, under a mark", _THIN),
     ("marked-mended", ""): Saying("land by a mark that mending took away", f"{_AREA}, up to {{length}} from the mark"),
     ("mended-away", ""): Saying("mending cut away a part of the drawing", _AREA),
     ("mended-joined", ""): Saying("mending closed gaps that are drawn", _AREA),

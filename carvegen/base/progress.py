@@ -13,7 +13,10 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextvars import ContextVar
 
-__all__ = ["AGAIN_S", "SOON_S", "Stages", "TimeLeft", "each_part", "halves", "heard", "part", "reached"]
+__all__ = [
+    "AGAIN_S", "SOON_S", "Stages", "TimeLeft", "each_part", "each_stretch", "followed", "halves", "heard", "part",
+    "reached",
+]  # fmt: skip
 
 SOON_S = 2.0  #: for so long nobody asks how far it is
 AGAIN_S = 30.0  #: after so long without a word it is told again
@@ -22,6 +25,9 @@ _GUESSED = 0.05  #: of less that is done nothing is guessed
 
 #: Is told of the share of the work at hand that is done; None: nobody listens.
 _HEARD: ContextVar[Callable[[float], None] | None] = ContextVar("_HEARD", default=None)
+
+#: Is told of the share of all the work that is done, whatever stages it has; None: nobody follows it.
+_FOLLOWED: ContextVar[Callable[[float], None] | None] = ContextVar("_FOLLOWED", default=None)
 
 
 class TimeLeft(str):
@@ -64,8 +70,38 @@ def each_part(weights: Sequence[float]) -> Iterator[contextlib.AbstractContextMa
 
     If none weighs anything, all take as much.
     """
+    return (part(begin, end) for begin, end in _shares(weights))
+
+
+def _shares(weights: Sequence[float]) -> Iterator[tuple[float, float]]:
     ends = [0.0, *itertools.accumulate(weights if any(weights) else [1.0] * len(weights))]
-    return (part(begin / ends[-1], end / ends[-1]) for begin, end in itertools.pairwise(ends))
+    return ((begin / ends[-1], end / ends[-1]) for begin, end in itertools.pairwise(ends))
+
+
+@contextlib.contextmanager
+def followed(follow: Callable[[float], None]) -> Iterator[None]:
+    """While it lasts `follow` is told, at the end of each stretch of the work, which share of all of it is done."""
+    before = _FOLLOWED.set(follow)
+    try:
+        yield
+    finally:
+        _FOLLOWED.reset(before)
+
+
+def each_stretch(weights: Sequence[float]) -> Iterator[contextlib.AbstractContextManager[None]]:
+    """The same as `each_part` of all the work, over its stages: each stretch may have stages, and stretches, inside."""
+    return (_stretch(begin, end) for begin, end in _shares(weights))
+
+
+@contextlib.contextmanager
+def _stretch(begin: float, end: float) -> Iterator[None]:
+    follow = _FOLLOWED.get()
+    if follow is None:
+        yield
+        return
+    with followed(lambda share: follow(begin + (end - begin) * share)):
+        yield
+    follow(end)
 
 
 def halves() -> Iterator[contextlib.AbstractContextManager[None]]:

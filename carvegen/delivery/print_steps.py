@@ -16,6 +16,7 @@ from carvegen.base.colour import Ink, lightness, pale_ink
 from carvegen.base.errors import InputError
 from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
+from carvegen.base.progress import each_stretch
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks.mending import CutChange, LostPiece, mending_words
@@ -61,6 +62,7 @@ __all__ = [
 ]  # fmt: skip
 
 CHANGED = "changed.png"
+_TIMES = (0.4, 0.4, 0.2)  #: shares of the time, measured on the sample with marks: the picture, cutting, mending
 
 
 # ── the blocks' shapes ───────────────────────────────────────────────────────────────────────────────────────────
@@ -153,15 +155,19 @@ def shapes_of(
         Done in this process while others are at the blocks: they wait for the longest of them, and leave it time.
     """
     run = partial(_run, jobs=jobs)
-    picture = picture_of(inputs.print_, inputs.setups, say=say, run=run)
+    picturing, cutting, mending = each_stretch(_TIMES)
+    with picturing:
+        picture = picture_of(inputs.print_, inputs.setups, say=say, run=run)
     if picture.marks:
         say(marks_read(inputs.print_, len(picture.marks)))
     say("working out what each block prints")
     further = partial(_cut_on, inputs.stands, picture)
     run = partial(_run, jobs=jobs, meanwhile=meanwhile)
-    cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
+    with cutting:
+        cuts, first = cut_and_mended(inputs.print_, picture, inputs.setups, further=further, say=say, run=run)
     before = {name: cut.land for name, cut in cuts.items()}
-    cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, first, say=say)
+    with mending:
+        cuts = mended_print(inputs.print_, picture, cuts, inputs.setups, first, say=say)
     return ShapedPrint(picture=picture, before=before, cuts=cuts)
 
 
@@ -170,12 +176,13 @@ def notes_on(shaped: ShapedPrint, setups: Setups) -> dict[str, tuple[Finding, ..
     picture, before, cuts = shaped.picture, shaped.before, shaped.cuts
     paper = paper_findings(picture, cuts)
     marks = {name: () if cut.die is not None else picture.marks for name, cut in cuts.items()}
+    back_mm = picture.drawing.print_.register_error_mm
     tones = {block.name: _tone(block.ink) for block in picture.drawing.print_.blocks if block.inked and block.ink}
     darker = {
         name: [cuts[other].picture for other, tone in tones.items() if tone < tones.get(name, 0.0)] for name in cuts
     }
     beside = {
-        name: (*mark_findings(cut.block, marks[name], setups[name]),
+        name: (*mark_findings(cut.block, marks[name], setups[name], white=cut.white, back_mm=back_mm),
                *mended_beside(before[name], cut.block, marks[name]), *cut_away(before[name], cut),
                *closed_gaps(cut, before[name], setups[name], darker[name]))
         for name, cut in cuts.items()

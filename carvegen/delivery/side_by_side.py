@@ -20,7 +20,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.progress import AGAIN_S, SOON_S, Stages, TimeLeft, heard
+from carvegen.base.progress import AGAIN_S, SOON_S, Stages, TimeLeft, each_stretch, heard
 from carvegen.base.words import lasted
 from carvegen.prints.tasks import Later, ready_task
 
@@ -89,12 +89,13 @@ def side_by_side(
     if not alone:
         crew.work(meanwhile if _BEGIN == "fork" else None)
     done = crew.done
-    for name, task in tasks.items():
+    for (name, task), stretch in zip(tasks.items(), each_stretch([1.0] * len(tasks)), strict=True):
         if name in crew.errors:
             raise crew.errors[name]
         if name not in done:
             clock.begin(name)
-            done[name] = _inside(ready_task(task, done), say)
+            with stretch:
+                done[name] = _inside(ready_task(task, done), say)
             clock.end(name)
     return {name: done[name] for name in tasks}
 

@@ -1110,8 +1110,8 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   const again = count();
   slip.show(all, "near", "soon");
   const lines = [slip.note.textContent];
-  slip.work("checking: snow, 40 %");
-  lines.push(slip.note.textContent);
+  slip.work({ kind: "stage", text: "checking: snow", part: 0.4, to_go: "about 20 s to go" });
+  lines.push(slip.note.textContent, slip.going.textContent, slip.bar.value, slip.stop.hidden);
   slip.show(all, "nothing", "the disk is full");
   lines.push(slip.note.textContent, slip.now.hidden);
   slip.body.closest("details").remove();
@@ -1135,7 +1135,8 @@ def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolde
     near = "What is told here lies near what you changed."
     lines = [
         f"The whole print is looked at once your hand rests. {near}",
-        f"The whole print is being looked at: snow, 40 %. {near}",
+        f"The whole print is being looked at: snow. {near}",
+        "40 % done, about 20 s to go. You can go on working: it begins anew after each change.", 0.4, False,
         "The whole print could not be looked at: the disk is full.", False,
     ]  # fmt: skip
     assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]
@@ -1221,7 +1222,7 @@ def test_what_is_left_to_the_knife_leaves_the_whole_print_looked_at(bench: Bench
 
 def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench) -> None:
     until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
-    find = "return bench.overlay.findings.find((one) => one.clears.length > 0)"
+    find = "return bench.overlay.findings.find((one) => one.clears.length > 1)"
     until(lambda: bench.run(find))
     finding = bench.run(find)
     bench.run("document.getElementById('slip-findings').parentElement.open = true")

@@ -30,9 +30,12 @@ from carvegen.interfaces.page.guard import Address, last, remember
 from carvegen.interfaces.page.print_checks import _for, _once, built_findings, nearby_findings, print_findings
 from carvegen.interfaces.page.serving import Served, _opened, serve
 from carvegen.interfaces.page.session import Session
+from carvegen.interfaces.page.table.doing import clearing_planned
+from carvegen.interfaces.page.table.under_snow import under_snow
 from carvegen.interfaces.page.work.live_findings import LatestFindings, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.marking.journal import FOLDER
+from carvegen.marking.marks import Meaning
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
 from tests.cases import SHELF, layer, small_print
@@ -159,6 +162,7 @@ def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, 
     until(lambda: bool(beside()))
     one = beside()[0]
     assert [each["meaning"] for each in one["clears"]] == ["stays", "comes out"]
+    assert one["strip"] is None, "it is one place"
     assert all(each["button"] and each["help"].endswith(".") for each in one["clears"])
     marks = hand.does("clear", finding=one["id"], meaning=meaning)["marks"]
     assert [mark["meaning"] for mark in marks] == [meaning]
@@ -170,6 +174,30 @@ def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, 
     until(lambda: not beside())
     hand.does("undo")
     until(lambda: bool(beside()))
+    hand.close()
+
+
+def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
+    """Three thin places along land between a bar of her own and flakes; the mark is one, and clears all."""
+    hand = Hand(print_file(tmp_path, after=SNOWFALL))
+    for x in (25.0, 28.0, 31.0):
+        hand.does("draw", motif="snowfall 1", points=[[x, 8], [x + 2, 8], [x + 2, 10], [x, 10]])
+    hand.does("draw", motif="snowfall 1", points=[[24, 5], [34, 5], [34, 7.7], [24, 7.7]])
+
+    def along() -> list[dict]:
+        return [
+            each for each in hand.session.findings()["list"]
+            if each["clears"] and each["block"] == "sky" and 24 < each["at"][0] < 34 and 7.5 < each["at"][1] < 8.2
+        ]  # fmt: skip
+
+    until(lambda: any(each["strip"] for each in along()))
+    one = next(each for each in along() if each["strip"])
+    assert one["strip"]["button"].startswith("Clear the whole strip, ")
+    assert one["strip"]["help"].startswith("The snow along it goes")
+    answer = hand.does("clear strip", finding=one["id"])
+    assert len(answer["marks"]) == 1
+    assert "places of the strip" in answer["said"][0]
+    until(lambda: not along())
     hand.close()
 
 
@@ -197,6 +225,43 @@ def test_a_mark_by_which_another_block_would_break_is_not_made(bare, monkeypatch
     assert bare.read_bytes() == before
     broken(1, 1)
     assert len(hand.does("clear", finding=bar["id"], meaning="stays")["marks"]) == 1
+    hand.close()
+
+
+def test_a_look_that_is_stopped_is_not_begun_again_until_something_changes(bare) -> None:
+    hand = Hand(bare)
+    hand.checks()
+    until(lambda: hand.session._checks.busy)
+    hand.session.stop_looking()
+    assert hand.session.findings()["looks"] == "stopped"
+    assert not hand.session._checks.busy
+    assert hand.heard[-2:] == [
+        {"kind": "stage", "text": "", "part": None, "so_far": "", "to_go": ""},
+        {"kind": "findings", "version": 1},
+    ]
+    hand.does("leave", finding="one")
+    assert hand.session.findings()["looks"] == "soon"
+    hand.close()
+
+
+def test_what_a_look_finds_of_loose_bits_is_shown_until_something_changes_there(bare) -> None:
+    hand = Hand(bare)
+    desk = hand.session.desk
+    layers, spot = desk.bare.drawing.layers, shapely.box(24, 20, 24.3, 25)
+    told = [(each.name, shapely.to_wkb(shapely.difference(each.shape, spot))) for each in layers]
+    over = [(["sky", "key"], [shapely.to_wkb(spot.buffer(0.2))])]
+    assert under_snow(layers, [(each.name, shapely.to_wkb(each.shape)) for each in layers], [], number=int) is None
+    desk.bits = under_snow(layers, told, over, number=desk.stock.taken)
+    report, shapes = unpacked(hand.session.blocks())
+    (number,) = next(group for group in report["groups"] if group["name"] == "over")["ids"]
+    assert shapes[number].covers(spot.buffer(0.1))
+    scene = desk.scene(spot.buffer(3))
+    assert shapely.union_all(scene.white["sky"]).covers(spot)
+    assert not any(layer.shape.intersects(spot.buffer(-0.1)) for layer in scene.layers if layer.name == "BAR")
+    far = hand.does("stroke", meaning="comes out", breadth=1, points=stroke(5, 25, 6, 25))
+    assert (number in far["gone"], desk.bits is None) == (False, False)
+    near = hand.does("stroke", meaning="comes out", breadth=1, points=stroke(24, 21, 25, 22))
+    assert (number in near["gone"], desk.bits is None) == (True, True)
     hand.close()
 
 
@@ -232,6 +297,9 @@ def test_what_no_mark_clears_is_said(bare) -> None:
     hand.checks()
     until(lambda: hand.session.findings()["looked_at"] == "whole")
     bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+    assert [each["meaning"] for each in bar["clears"]] == ["comes out"], (
+        "no snow lies beside it: to keep it off helps not"
+    )
     before = bare.read_bytes()
     with pytest.raises(InputError, match="would break all the same"):
         hand.does("clear", finding=bar["id"], meaning="stays")
@@ -255,6 +323,10 @@ def test_no_snow_here_is_no_remedy_on_a_block_that_is_cut_already(bare) -> None:
     with pytest.raises(InputError, match="is cut already"):
         hand.does("clear", finding=bar["id"], meaning="stays")
     assert bare.read_bytes() == before
+    above, finding = hand.session.desk, hand.session._latest.called(bar["id"])[1]
+    with mock.patch("carvegen.interfaces.page.table.doing.is_cleared", return_value=True):
+        (_, mark), *_ = clearing_planned("sky", [finding], Meaning.STAYS, above).change.marks_new
+    assert mark["blocks"] == ["sky"], "of what is cut already nothing can be put back"
     hand.close()
 
 
@@ -310,11 +382,16 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
 
     blocks = {n: each for n, each in hand.shapes.items() if hand.like[n]["kind"] == "block"}
     assert max(map(off, built)) > 1
+    assert hand.session.state()["before_mending"].startswith("Before mending")
     hand.checks()
     until(lambda: any(item["kind"] == "blocks" for item in hand.heard), 60)
     report, blocks = unpacked(hand.session.blocks())
     hand.like |= {n: group for group in report["groups"] for n in group["ids"]}
     assert {group["name"] for group in report["groups"]} == set(built)
+    assert report["before_mending"] == hand.session.state()["before_mending"] == ""
+    shares = [one["part"] for one in hand.heard if one["kind"] == "stage" and one["text"].startswith("checking")]
+    assert shares == sorted(shares)
+    assert len({*shares}) > 5, "it is told how far the look is"
     assert max(map(off, built)) < 0.05
     hand.close()
 
@@ -379,8 +456,8 @@ def test_the_sheet_to_mark_is_drawn_as_the_command_draws_it_and_tells_how_far_it
     again = Pace(bare, "drawing the sheet")
     parts = [again.at(stage) for stage in json.loads(again._file.read_text())["drawing the sheet"]["stages"]]
     assert len(parts) == len({entry["text"] for entry in stages})  # a stage that takes long is told more than once
-    assert all(0 <= part <= 1 for part, _ in parts)
-    assert [part for part, _ in parts] == sorted(part for part, _ in parts)
+    assert all(0 <= part <= 1 for part, *_ in parts)
+    assert [part for part, *_ in parts] == sorted(part for part, *_ in parts)
     (shown,) = asked(page, ("GET", f"/{TOKEN}/sheet", {"headers": OWN}))
     assert shown.headers["content-type"] == "application/pdf"
     drawn, pages = marking_sheet(read_print(bare, SHELF), SHELF, "A4", say=lambda _: None)
@@ -401,10 +478,16 @@ def test_how_far_it_is_is_told_by_the_last_time_and_within_a_stage_too(tmp_path)
         pace.done()
     last = "this print took 40 s last time"
     assert report == [
-        (part, f"{so_far} so far, slower while other programs work; {last}")
-        for part, so_far in ((0.25, "20 s"), (0.5, "40 s"), (0.75, "1 min"))
+        (part, f"{so_far} so far, slower while other programs work; {last}", f"about {to_go} to go")
+        for part, so_far, to_go in ((0.25, "20 s", "1 min"), (0.5, "40 s", "40 s"), (0.75, "1 min", "20 s"))
     ]
-    assert Pace(tmp_path / "print.toml", "checking").at("inks") == (None, "")
+    first = Pace(tmp_path / "print.toml", "checking", clock=lambda: now[0])
+    assert first.at("inks") == (None, "", "")
+    now[0] += 30
+    assert first.at("inks", 0.04) == (0.04, "30 s so far, slower while other programs work", ""), (
+        "of so little: no guess"
+    )
+    assert first.at("inks", 0.2)[2] == "about 2 min to go", "the share that it has reached, where no last time is known"
     now[0], parts = 0.0, []
     pace = Pace(tmp_path / "print.toml", "building", clock=lambda: now[0])
     for now[0] in (20.0, 30.0, 40.0, 400.0):  # a stage that began at 20 s of 80 the last time, and ended at 40
@@ -622,11 +705,9 @@ def test_a_place_counts_once_and_says_whose_limit_it_breaks(bare) -> None:
     named = {setup.machine.kind: setup for setup in setups}
     assert {machine for each in broken for machine in each.machines} <= set(named)
     assert all(each.machines for each in broken)
-    latest = [LatestFindings(), frozenset[str]()]
-    latest[0].whole({"key": list(every)}, 1)
-    entries = [
-        each for each in latest[0].entries(latest[1], frozenset({"key"}), frozenset()) if each["severity"] == "breaks"
-    ]
+    latest, desk = LatestFindings(), mock.Mock(left=frozenset(), print_=print_, bare=mock.Mock(pictures={}))
+    latest.whole({"key": list(every)}, 1)
+    entries = [each for each in latest.entries(desk) if each["severity"] == "breaks"]
     assert len(entries) == broken_in({"key": list(every)}, frozenset())
     assert all(each["for"] for each in entries)
     assert broken_in({"key": list(every)}, frozenset({entries[0]["id"]})) == len(entries) - 1

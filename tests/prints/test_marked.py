@@ -9,6 +9,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.findings import Severity
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.marking.applying import Bed, reach_mm
@@ -125,11 +126,14 @@ def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> N
     print_ = given(tmp_path, '[[marked]]\nmeaning = "comes out"\nshape = "box 18 0.2 8 5"\n')  # 0.2 mm from the edge
     setups = setups_of(print_, SHELF)
     picture, cuts = cut_blocks(print_, setups, say=lambda _: None)
-    report = mark_findings(cuts["sky"].block, picture.marks, setups["sky"])
+    report = mark_findings(cuts["sky"].block, picture.marks, setups["sky"], white=cuts["sky"].white, back_mm=0.2)
     assert report
     assert all("the mark" in each.why for each in report)
     assert any(abs(one.measured - 0.2) < 0.01 and 17.9 < one.at[0] < 26.1 for one in report)
-    assert mark_findings(cuts["sky"].block, (), setups["sky"]) == ()
+    far = mark_findings(cuts["sky"].block, picture.marks, setups["sky"], white=shapely.Polygon(), back_mm=0.2)
+    assert {(one.kind, one.severity) for one in far} == {("drawn", Severity.RISK)}, "no white bounds it: it is drawn so"
+    assert [one.at for one in far] == [one.at for one in report], "and told all the same"
+    assert mark_findings(cuts["sky"].block, (), setups["sky"], white=shapely.Polygon(), back_mm=0.2) == ()
 
 
 STRIPE = layer("POST", "box 2 14 56 0.45")  #: a hair narrower than what lasts

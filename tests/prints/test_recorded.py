@@ -91,7 +91,7 @@ def of_print(after: str, **values: object) -> Parts:
         for name, report in said.items():
             parts |= {f"{name} paper: {rule}": part for rule, part in of_findings(report).items()}
         for name, one in mended.items():
-            marked = mark_findings(one.block, picture.marks, setups[name])
+            marked = mark_findings(one.block, picture.marks, setups[name], white=one.white, back_mm=0.2)
             parts |= {f"{name} marks: {rule}": part for rule, part in of_findings(marked).items()}
     return {name: part for name, part in parts.items() if any(part.values())}
 

@@ -402,7 +402,8 @@ class Page:
             "/corners": self.corners, "/names": self.names, "/proof": self.proof, "/pencil": self.read_sheet,
             "/do": self.do, "/close": self.close, "/turn": self.turn,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
-            "/look": self._begins(Session.look, 202), "/foreseen": self.foreseen,
+            "/look": self._begins(Session.look, 202), "/stop-looking": self._begins(Session.stop_looking, 204),
+            "/foreseen": self.foreseen,
             "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [

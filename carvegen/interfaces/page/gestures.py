@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from carvegen.geometry import Floats
 
 __all__ = [
-    "Area", "Bare", "ChooseTry", "Clear", "CutBy", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend", "Move",
-    "Redraw", "Step", "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
+    "Area", "Bare", "ChooseTry", "Clear", "ClearStrip", "CutBy", "Draw", "Erase", "Gesture", "Keep", "Leave", "Mend",
+    "Move", "Redraw", "Step", "Stroke", "TakeAway", "TakeMarks", "Try", "Weather", "gesture", "names_shapes",
 ]  # fmt: skip
 
 _ID = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -147,6 +147,13 @@ class Clear:
     meaning: Meaning
 
 
+@dataclass(frozen=True, kw_only=True)
+class ClearStrip:
+    """What would break along one land is cleared by one mark: snow goes along it, or else the land."""
+
+    finding: str  #: any of its places
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weather:
     """A motif grows by another preset, or by other settings."""
@@ -181,7 +188,7 @@ class Step:
 
 Gesture = (
     Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Clear
-    | Weather | CutBy | TakeMarks | Step
+    | ClearStrip     | Weather | CutBy | TakeMarks | Step
 )  # fmt: skip
 
 
@@ -356,6 +363,7 @@ _MAKERS: Mapping[str, Callable[[_Fields], Gesture]] = {
     "choose try": lambda fields: ChooseTry(mark=fields.text("mark"), attempt=int(fields.number("attempt", 0, 10_000))),
     "leave": lambda fields: Leave(finding=fields.text("finding")),
     "clear": lambda fields: Clear(finding=fields.text("finding"), meaning=_meaning(fields)),
+    "clear strip": lambda fields: ClearStrip(finding=fields.text("finding")),
     "mend": lambda fields: Mend(finding=fields.text("finding")),
     "weather": lambda fields: Weather(
         motif=fields.text("motif"), preset=fields.text("preset", ""), settings=fields.values("settings")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding, Report, Severity
+from carvegen.base.progress import each_stretch
 from carvegen.blocks.block import Block
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
@@ -22,6 +23,7 @@ from carvegen.checks.mending import left_over, mended_for_all
 from carvegen.checks.survey import Survey
 from carvegen.delivery.print_steps import cut_inputs, cuts_of, notes_of
 from carvegen.prints.cut_blocks import as_drawn, finding_of, plates_of, setups_of
+from carvegen.prints.picture.loose_bits import OVER
 from carvegen.prints.recut import standing_lands
 from carvegen.prints.separation import Layer, Trapping, separated
 
@@ -34,18 +36,20 @@ if TYPE_CHECKING:
     from carvegen.delivery.side_by_side import Say
     from carvegen.facts.profiles import Library
     from carvegen.geometry import PolygonArray
-    from carvegen.prints.cut_blocks import Setups
+    from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
+    from carvegen.prints.marked.marked_whites import White
 
 __all__ = [
-    "Scene", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "nearby_findings",
-    "print_findings", "taken_apart", "unmended",
+    "Scene", "TakenApart", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended",
+    "nearby_findings", "print_findings", "taken_apart", "unmended",
 ]  # fmt: skip
 
 #: What is told of a whole block; about one place it can't be.
 _OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, drop_outs, bed, look)}
 _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
+_TIMES = (0.9, 0.1)  #: shares of the time, measured on the sample: the blocks are worked out, and checked
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 
 PrintFindings = dict[str, tuple[Finding, ...]]
@@ -59,7 +63,7 @@ def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> Pri
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
-    return taken_apart(print_, shelf, out, say=say)[0]
+    return taken_apart(print_, shelf, out, say=say).findings
 
 
 def built_findings(print_: Print, out: Path) -> PrintFindings:
@@ -71,20 +75,42 @@ def built_findings(print_: Print, out: Path) -> PrintFindings:
     return {block.name: _once(map(Finding.from_dict, record[block.name])) for block in print_.blocks}
 
 
-def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, dict[str, BaseGeometry]]:
-    """The same, and what each block would print if nothing were white: inks taken apart, with traps, mended."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TakenApart:
+    """A print as its build would make it: inks taken apart, with traps, mended, loose bits under the snow."""
+
+    findings: PrintFindings
+    prints: Mapping[str, BaseGeometry]  #: by block, what it would print if nothing were white
+    layers: tuple[Layer, ...]  #: of the drawing, without loose bits
+    over: tuple[White, ...]  #: what is white besides, over these
+
+
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenApart:
+    """The same, and how the blocks come out."""
     setups = setups_of(print_, shelf)
-    _, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
+    shaping, checking = each_stretch(_TIMES)
+    with shaping:
+        picture, cuts = cuts_of(cut_inputs(print_, setups, standing_lands(print_, out)), say=say)
     result = PrintFindings()
-    for name, cut in cuts.items():
-        say(f"checking {name}")
-        limits = strictest(setup.limits for setup in setups[name])
-        block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
-        mend = _mends(print_, name)
-        reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups[name])
-        result[name] = _once([*notes_of(cut), *chain.from_iterable(reports)])
+    with checking:
+        for (name, cut), stretch in zip(cuts.items(), each_stretch([1.0] * len(cuts)), strict=True):
+            say(f"checking {name}")
+            with stretch:
+                result[name] = _checked(cut, setups[name], mend=_mends(print_, name))
     bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return result, {name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()}
+    return TakenApart(
+        findings=result,
+        prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
+        layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
+    )  # fmt: skip
+
+
+def _checked(cut: Cut, setups: Sequence[Setup], *, mend: bool) -> tuple[Finding, ...]:
+    """What is to be said of a block, and what its checks find for each machine."""
+    limits = strictest(setup.limits for setup in setups)
+    block = with_fringe(cut.block, cut.fringe, limits, to_decide=cut.to_decide)
+    reports = (_for(setup.machine.kind, checked(setup.on(block)), mend=mend) for setup in setups)
+    return _once([*notes_of(cut), *chain.from_iterable(reports)])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -145,6 +171,11 @@ def already_cut(print_: Print) -> frozenset[str]:
     return frozenset(block.name for block in print_.blocks if block.state == "cut")
 
 
+def mended(print_: Print) -> frozenset[str]:
+    """The blocks that print ink and are mended when they are built."""
+    return frozenset(block.name for block in print_.blocks if block.mend and block.inked and block.state != "cut")
+
+
 def unmended(print_: Print) -> frozenset[str]:
     """The blocks that could be mended when they are built, and are not."""
     return frozenset(block.name for block in print_.blocks if not block.mend and block.inked and block.state != "cut")
@@ -158,21 +189,26 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
     return not _breaks(replace(scene, print_=replace(scene.print_, blocks=blocks)), window, block, place)
 
 
-def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, place: tuple[float, float]) -> bool | None:
-    """Whether nothing of a block breaks at a place then, and of others no more than now; None if nothing does now."""
-    before, after = (_broken_near(scene, window, place) for scene in (now, then))
+def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, places: BaseGeometry) -> bool | None:
+    """Whether nothing of a block breaks at any place then, and of others no more than now; None if nothing does now.
+
+    Parameters
+    ----------
+    places
+        One point, or several.
+    """
+    before, after = (_broken_near(scene, window, places) for scene in (now, then))
     if not before.get(block):
         return None
     return not after.get(block) and all(count <= before.get(name, 0) for name, count in after.items())
 
 
-def _broken_near(scene: Scene, window: BaseGeometry, place: tuple[float, float]) -> dict[str, int]:
-    """How much breaks near a place, by block."""
-    at = shapely.Point(place)
+def _broken_near(scene: Scene, window: BaseGeometry, places: BaseGeometry) -> dict[str, int]:
+    """How much breaks near places, by block."""
     return {
         name: sum(
             each.severity is Severity.BREAKS and each.at is not None
-            and bool(shapely.distance(at, shapely.Point(each.at)) < _EDGE_MM)
+            and bool(shapely.distance(places, shapely.Point(each.at)) < _EDGE_MM)
             for each in findings
         ) for name, findings in nearby_findings(scene, window).items()
     }  # fmt: skip

@@ -21,9 +21,20 @@ from carvegen.base.progress import heard
 from carvegen.base.units import PAPERS
 from carvegen.delivery.build_record import read_record
 from carvegen.delivery.print_build import outdated
-from carvegen.interfaces.page.gestures import Area, Clear, CutBy, Gesture, Mend, Step, Stroke, TakeMarks, names_shapes
+from carvegen.interfaces.page.gestures import (
+    Area,
+    Clear,
+    ClearStrip,
+    CutBy,
+    Gesture,
+    Mend,
+    Step,
+    Stroke,
+    TakeMarks,
+    names_shapes,
+)
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
-from carvegen.interfaces.page.print_checks import already_cut, built_findings, unmended
+from carvegen.interfaces.page.print_checks import built_findings, mended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
@@ -34,15 +45,17 @@ from carvegen.interfaces.page.table.doing import (
     mending_planned,
     not_growing,
     planned,
+    strip_planned,
 )
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
-from carvegen.interfaces.page.wording import beside_words, more_words, own_fault
+from carvegen.interfaces.page.table.under_snow import under_snow
+from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, moved_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
-from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, built, checks, sheet
+from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork, Pace, Reached, built, checks, sheet
 from carvegen.interfaces.page.work.thumbnails import by_hand, thumbnail
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
@@ -62,6 +75,7 @@ if TYPE_CHECKING:
 __all__ = ["OnlyLooksError", "Session"]
 
 _MOST_READ = 8  #: so many photographs' marks are kept until they are taken
+_STOPPED = "stopped"
 _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 
@@ -124,6 +138,7 @@ class Session:
         self._ended = False
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
+        self._mended = frozenset[str]()  #: the blocks that were mended for that
         self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
@@ -145,7 +160,7 @@ class Session:
             with self._lock:
                 self._recut = became
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk, self.opening, self._prints = desk, secrets.token_hex(6), {}
+                self._desk, self.opening, self._prints, self._mended = desk, secrets.token_hex(6), {}, frozenset()
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -231,7 +246,13 @@ class Session:
             state = state_of(desk)
             state["notes"] = [*self._notes_at_opening, *state["notes"]]
             state["recut"] = self._recut
-            return {**state, **counts, "only_looks": self.only_looks, "stage": self.stage}
+            return {
+                **state,
+                **counts,
+                "before_mending": self._before_mending,
+                "only_looks": self.only_looks,
+                "stage": self.stage,
+            }
 
     def shapes(self) -> bytes:
         """All shapes, packed."""
@@ -322,6 +343,8 @@ class Session:
             asked = [each for each in desk.print_.motifs if not gesture.motifs or each.name in gesture.motifs]
             lies = all(desk.lies(each.name) for each in asked if each.called not in none)
             why = more_words(white, desk.white_in(more), gesture.strength, lies=lies, none=none)
+            moved = float(shapely.area(shapely.difference(outcome.went, more)))
+            why = "; ".join(filter(None, [why, moved_words(moved)]))
             notes = (*notes, why) if why else notes
         if around is not None and stays is not None:
             painted = max((shapely.area(shapely.intersection(snow, stays)) for snow in lay.values()), default=0.0)
@@ -365,7 +388,7 @@ class Session:
 
     def _planned(self, gesture: Gesture, desk: Desk) -> PlannedChange:
         """What a gesture would do: of its own, or with what is known here beside the desk."""
-        if isinstance(gesture, (Mend, Clear)):
+        if isinstance(gesture, (Mend, Clear, ClearStrip)):
             return self._mending(gesture, desk)
         if not isinstance(gesture, TakeMarks):
             return planned(gesture, desk)
@@ -373,12 +396,15 @@ class Session:
             raise InputError("is no longer at hand", where="what was read of the photograph", hint="read it again")
         return marks_planned(self._sheets[gesture.sheet], desk)
 
-    def _mending(self, gesture: Mend | Clear, desk: Desk) -> PlannedChange:
+    def _mending(self, gesture: Mend | Clear | ClearStrip, desk: Desk) -> PlannedChange:
         result = self._latest.called(gesture.finding)
         if result is None or result[1].at is None:
             raise InputError("there is no such place any more", where="what would break", hint="look again")
         if isinstance(gesture, Clear):
-            return clearing_planned(*result, gesture.meaning, desk)
+            return clearing_planned(result[0], [result[1]], gesture.meaning, desk)
+        if isinstance(gesture, ClearStrip):
+            block, strip = self._latest.strip(gesture.finding, desk) or (result[0], (result[1],))
+            return strip_planned(block, strip, desk)
         return mending_planned(*result, desk)
 
     def _again(self, before: Locked | None = None) -> None:
@@ -408,7 +434,14 @@ class Session:
         return {
             "version": self._version, "gone": list(gone), "marks": list(marks),
             "gone_marks": list(gone_marks), **self._counts, "said": [], "message": "",
+            "before_mending": self._before_mending,
         }  # fmt: skip
+
+    @property
+    def _before_mending(self) -> str:
+        """What is said of the picture as long as a block that the build mends is not shown so."""
+        assert self._desk is not None
+        return "" if mended(self._desk.print_) <= self._mended else BEFORE_MENDING
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -423,7 +456,10 @@ class Session:
         }
 
     def _blocks(self) -> list[ShapeGroup]:
-        """What each block would print if nothing were white: its layers, until the inks are taken apart."""
+        """What each block would print if nothing were white, and what is white over loose bits.
+
+        Until the inks are taken apart it is the layers of each, and no bits are known.
+        """
         assert self._desk is not None
         groups = list[ShapeGroup]()
         for block in self._desk.print_.blocks:
@@ -436,7 +472,7 @@ class Session:
                     kind="block", name=block.name, blocks=(block.name,), ids=[number] * len(pieces), shapes=pieces
                 )
             )
-        return groups
+        return [*groups, *(self._desk.bits.groups if self._desk.bits is not None else ())]
 
     def _openings(self) -> list[ShapeGroup]:
         """What is cut through every block."""
@@ -481,9 +517,19 @@ class Session:
         self._looked(self._version)
         self._check()
 
+    def stop_looking(self) -> None:
+        """Stop a look at the whole print that is at work, until something is changed or it is asked for."""
+        if self._checks.stop():
+            self._unlooked = _STOPPED
+            self._say_work("")
+            self._looked(self._version)
+
     @property
     def _looks(self) -> str:
-        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not."""
+        """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not.
+
+        "stopped": by her.
+        """
         if self._latest.is_whole(self._version):
             return "done"
         if self._unlooked:
@@ -500,9 +546,9 @@ class Session:
         except CarvegenError as error:
             self._failed("checking", error)
             return
-        version, pace = self._version, Pace(self.path, "checking")
+        desk, version, pace = self.desk, self._version, Pace(self.path, "checking")
 
-        def done(message: dict[str, dict[str, Any]]) -> None:
+        def done(message: dict[str, Any]) -> None:
             pace.done()
             with self._lock:
                 if self._version != version:
@@ -510,13 +556,16 @@ class Session:
                 if not self._latest.is_whole(version):  # what a build says of its paths, too, is more than this
                     self._latest.whole(_findings(message["found"]), version)
                 self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
+                self._mended = mended(desk.print_)
+                desk.bits = under_snow(
+                    desk.bare.drawing.layers, message["layers"], message["over"], number=desk.stock.taken
+                )
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
 
         self._start(
-            self._checks, checks, done=done,
-            say=lambda stage: self._say_work(f"checking: {stage}", *pace.at(stage)),
+            self._checks, checks, done=done, say=self._course(pace),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
 
@@ -530,9 +579,23 @@ class Session:
         if self._ended:  # `close` may have stopped what had not begun
             behind.stop()
 
-    def _say_work(self, stage: str, part: float | None = None, so_far: str = "") -> None:
+    def _course(self, pace: Pace) -> Callable[[str | Reached], None]:
+        """What hears the stages of a look at the whole print, and says them with the share that is done."""
+        stage, share = "it begins", 0.0
+
+        def hear(said: str | Reached) -> None:
+            nonlocal stage, share
+            if isinstance(said, Reached):
+                share = max(share, said)
+            else:
+                stage = said
+            self._say_work(f"checking: {stage}", *pace.at(f"{share:.2f}", round(share, 3)))
+
+        return hear
+
+    def _say_work(self, stage: str, part: float | None = None, so_far: str = "", to_go: str = "") -> None:
         self.stage = stage
-        self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far})
+        self._tell({"kind": "stage", "text": stage, "part": part, "so_far": so_far, "to_go": to_go})
 
     def _failed(self, what: str, error: CarvegenError | None) -> None:
         if what == "checking":
@@ -549,12 +612,9 @@ class Session:
     def findings(self) -> dict[str, Any]:
         """What would break, as far as it is known."""
         with self._lock:
-            left = self._desk.left if self._desk else frozenset()
-            blocks = unmended(self._desk.print_) if self._desk else frozenset()
-            cut = already_cut(self._desk.print_) if self._desk else frozenset()
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
-            entries = self._latest.entries(left, blocks, cut)
+            entries = self._latest.entries(self._desk) if self._desk else []
             return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
 
     def build(self) -> None:

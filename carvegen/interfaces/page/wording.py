@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import shlex
@@ -14,8 +15,9 @@ from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained", "more_words", "name_words",
-    "noun", "own_fault", "recut_words", "so_far", "understood_lines", "unread_words", "unsure_lines",
+    "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained",
+    "more_words", "moved_words", "name_words", "noun", "own_fault", "recut_words", "so_far", "strip_words", "to_go",
+    "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -36,6 +38,8 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
+#: Stands on the picture until the whole print was looked at the first time.
+BEFORE_MENDING = "Before mending: as drawn, until the whole print was looked at."
 #: More snow than that, mm² and as a share of what was painted, is told if it goes beside it; our own choice
 _BESIDE_MM2, _BESIDE = 1.0, 0.5
 _INSTEAD = "draw own snow here, or mark it comes out"
@@ -88,6 +92,7 @@ _TOLD_APART = (
 )
 _FULL = 0.25  #: of a mark that is white to so much it is said how much; our own choice
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
+_GUESSED = 0.1  #: of less that is done nothing is guessed
 
 
 def noun(name: str) -> str:
@@ -176,6 +181,14 @@ def so_far(passed_s: float, before_s: float) -> str:
     return "; ".join(filter(None, [here, before]))
 
 
+def to_go(passed_s: float, part: float | None) -> str:
+    """About how much longer work goes on if it goes on as it has; "" where too little of it is done to tell."""
+    if part is None or passed_s < _SOON_S or not _GUESSED <= part < 1:
+        return ""
+    left = passed_s / part - passed_s
+    return f"about {10 * math.ceil(left / 10)} s to go" if left <= 50 else f"about {math.ceil(left / 60)} min to go"
+
+
 def more_words(before: float, after: float, strength: float, *, lies: bool, none: Sequence[str] = ()) -> str:
     """Why hardly any snow came where more was asked, and what to do instead; "" where it can be seen.
 
@@ -204,10 +217,11 @@ def more_words(before: float, after: float, strength: float, *, lies: bool, none
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
 
 
-def clearing_words(block: str, *, cut: bool) -> list[dict[str, str]]:
+def clearing_words(block: str, *, snow: bool) -> list[dict[str, str]]:
     """What clears a place that would break by a mark: its meaning, the words of its button, and what it does.
 
-    On a block that is cut already nothing can be put back; what is too thin can still come out.
+    Without `snow` beside it, or on a block that is cut already, keeping snow off helps nothing; what is too thin can
+    still come out.
     """
     stays = {
         "meaning": Meaning.STAYS,
@@ -218,7 +232,14 @@ def clearing_words(block: str, *, cut: bool) -> list[dict[str, str]]:
         "meaning": Meaning.COMES_OUT, "button": f"Take it out of {block}",
         "help": f"What is too thin goes from the {block} block; other inks stay.",
     }  # fmt: skip
-    return [comes_out] if cut else [stays, comes_out]
+    return [stays, comes_out] if snow else [comes_out]
+
+
+def strip_words(block: str, places: int, *, snow: bool) -> dict[str, str]:
+    """What clears all places of one land that would break: the words of its button, and what it does."""
+    out = f"what is too thin along it goes from the {block} block"
+    first = f"The snow along it goes; if that does not help, {out}." if snow else f"{out.capitalize()}."
+    return {"button": f"Clear the whole strip, {places} places", "help": first}
 
 
 def beside_words(painted: float, gone: float) -> str:
@@ -235,6 +256,13 @@ def beside_words(painted: float, gone: float) -> str:
         f"{gone:.0f} mm² of snow went, {painted:.0f} of it painted: what is left ends as snow does. "
         "While you draw, a dashed line shows what goes"
     )
+
+
+def moved_words(gone: float) -> str:
+    """That snow beside a mark that asks for more has moved or gone, mm²; "" where it is hardly any."""
+    if gone < _BESIDE_MM2:
+        return ""
+    return f"beside the mark {gone:.0f} mm² of snow moved or went, to leave land between; Take back undoes that"
 
 
 def own_fault(error: BaseException) -> CarvegenError:

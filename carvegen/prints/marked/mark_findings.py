@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["mark_findings", "mended_beside"]
 
-RULE = "marked-land"
+RULE, DRAWN = "marked-land", "drawn"
 MENDED = "marked-mended"
 _FAR_MM = 4.0  #: what mending takes no further from a mark is what the mark asked for
 _LEAST_MM2 = 1.0  #: less of it is not told
@@ -31,15 +31,25 @@ _AROUND_MM = 4.0  #: more than any land must be wide
 _BESIDE_MM = 0.05  #: a narrow place so near to a mark is that mark's
 
 
-def mark_findings(block: Block, marks: Sequence[Mark], setups: Sequence[Setup]) -> tuple[Finding, ...]:
-    """Every place on a block, with any of its setups, where land is too narrow beside a mark or in one."""
+def mark_findings(
+    block: Block, marks: Sequence[Mark], setups: Sequence[Setup], *, white: BaseGeometry, back_mm: float
+) -> tuple[Finding, ...]:
+    """Every place on a block, with any of its setups, where land is too narrow beside a mark or in one.
+
+    Parameters
+    ----------
+    white
+        What must not print on the block: land that nothing of it bounds is as narrow by the drawing itself.
+    back_mm
+        The block may be cut back from that by so much.
+    """
     own = [mark for mark in marks if mark.is_for(block=block.name)]
     if not own:
         return ()
     block = _about(block, [mark.shape for mark in own])
     by_place = dict[tuple[float, float], Finding]()
     for setup in setups:
-        for finding in _narrow_beside(Survey(setup.on(block)), own):
+        for finding in _narrow_beside(Survey(setup.on(block)), own, white, back_mm + _BESIDE_MM):
             by_place.setdefault(finding.at or (0.0, 0.0), finding)
     return tuple(by_place.values())
 
@@ -51,22 +61,38 @@ def _about(block: Block, shapes: Sequence[Any]) -> Block:
     return replace(block, cuts=geometry.parts(shapely.intersection(met, window)))
 
 
-def _narrow_beside(survey: Survey, marks: Sequence[Mark]) -> Iterator[Finding]:
+def _narrow_beside(survey: Survey, marks: Sequence[Mark], white: BaseGeometry, bounds_mm: float) -> Iterator[Finding]:
     lands = survey.narrow_lands
     limit = survey.job.face_limits.land_at(lands.direction_deg)
     chords = geometry.lines(lands.at, lands.to)
     weak = (lands.width < limit - TOLERANCE_MM / 2) & ~corners(lands, limit)
     for k in np.flatnonzero(weak).tolist():
-        for mark in marks:
-            if shapely.dwithin(chords[k], mark.shape, _BESIDE_MM):
-                yield Finding(
-                    rule=RULE, kind=mark.key, severity=Severity.RISK,
-                    at=(round(lands.at[k, 0], 3), round(lands.at[k, 1], 3)),
-                    to=(round(lands.to[k, 0], 3), round(lands.to[k, 1], 3)), measured=float(lands.width[k]),
-                    limit=float(limit[k]), unit="mm", why=f"{mark} leaves land here that is too narrow to last",
-                    remedy="draw the mark larger, or further from what is cut beside it; or take it out",
-                )  # fmt: skip
-                break
+        mark = next((mark for mark in marks if shapely.dwithin(chords[k], mark.shape, _BESIDE_MM)), None)
+        if mark is not None:
+            bounded = shapely.dwithin(chords[k], white, bounds_mm)
+            kind, why, remedy = _of_the_mark(mark) if bounded else _of_the_drawing(mark)
+            yield Finding(
+                rule=RULE, kind=kind, severity=Severity.RISK,
+                at=(round(lands.at[k, 0], 3), round(lands.at[k, 1], 3)),
+                to=(round(lands.to[k, 0], 3), round(lands.to[k, 1], 3)), measured=float(lands.width[k]),
+                limit=float(limit[k]), unit="mm", why=why, remedy=remedy,
+            )  # fmt: skip
+
+
+def _of_the_mark(mark: Mark) -> tuple[str, str, str]:
+    """Kind, cause and remedy of land that is narrow by a mark."""
+    return (
+        mark.key, f"{mark} leaves land here that is too narrow to last",
+        "draw the mark larger, or further from what is cut beside it; or take it out",
+    )  # fmt: skip
+
+
+def _of_the_drawing(mark: Mark) -> tuple[str, str, str]:
+    """The same of land that is drawn so narrow, in a mark."""
+    return (
+        DRAWN, f"the drawing itself is too narrow here to last; {mark} takes nothing from it",
+        "draw it wider or blunter here, or leave it to your knife",
+    )  # fmt: skip
 
 
 def mended_beside(before: BaseGeometry, after: Block, marks: Sequence[Mark]) -> tuple[Finding, ...]:

@@ -11,6 +11,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.progress import each_stretch
 from carvegen.marking.marks import HoleMark, HoleMeaning, Mark, Meaning, check_agreement, key_of, on_face
 from carvegen.marking.marks_file import MarksFile, Names, read_marks
 from carvegen.marking.refitting import refitted, zone_of
@@ -165,9 +166,10 @@ def with_marks(
     memory = Memory() if memory is None else memory
     first = len(whites) - len(beds)
     done = [part for white in whites[:first] for part in _lights(white, marks)]
-    for k, bed in enumerate(beds):
+    for (k, bed), stretch in zip(enumerate(beds), each_stretch([1.0] * len(beds)), strict=True):
         others = [*done, *whites[first + k + 1 :]]
-        done += _parts(whites[first + k], marks, bed, others, memory)
+        with stretch:
+            done += _parts(whites[first + k], marks, bed, others, memory)
     done = _mended(done, marks, beds)
     out = [mark for mark in marks if mark.meaning == Meaning.COMES_OUT]
     for blocks in dict.fromkeys(mark.blocks for mark in out):

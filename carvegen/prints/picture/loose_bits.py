@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.prints.separation import Layer, Plate
 
-__all__ = ["Covered", "covered"]
+__all__ = ["OVER", "Covered", "covered"]
 
 _SHORT_MM, _LITTLE_MM2 = 3.5, 1.5  #: what is shorter, or less, is a bit if it is not drawn so small; our own choice
 _CRUMB_MM2 = 0.05  #: of less nothing is to be seen
@@ -32,7 +32,7 @@ _MOST = 0.5  #: of a thing is the thing, whatever is cut off from it
 _TOUCHES_MM = 0.02  #: above the grid
 _NEXT_MM = 0.1  #: what lies so near is next to it: hairs are left between flats that were parted by colours
 _BESIDE = 0.05  #: of its outline: what meets so much of a darker ink is held by that for an eye; our own choice
-_NAME = "snow over what it cut off"
+OVER = "snow over what it cut off"  #: the name of what is white besides
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,7 +84,7 @@ def covered(
         rest = shapely.difference(shapely.union(pictures[plate.name], dark), shapely.union_all(_widened(bits)))
         closed = _closed(bits, white, rest, land_mm)
         leaves = frozenset[str].intersection(*(white.leaves for white in own))
-        more += [White(name=_NAME, shapes=closed, leaves=leaves)] if len(closed) else []
+        more += [White(name=OVER, shapes=closed, leaves=leaves)] if len(closed) else []
         findings[plate.name] = tuple(map(_finding, bits[shapely.area(bits) > _CRUMB_MM2]))
     if layers is not drawing.layers:
         drawing = drawing.with_layers(layers)

@@ -265,6 +265,7 @@ function answered(buffer, gesture) {
   if (!told.reload && told.kept) locked(told.kept);
   Object.assign(print, { version: told.version, undo: told.undo, redo: told.redo });
   counts();
+  beforeMending(told.before_mending);
   beside.files?.aged();
   if (told.reload) {
     say(`Written: ${told.message}. The print is being laid out anew…`);
@@ -324,9 +325,9 @@ async function lookAgain() {
   changed();
 }
 
-/** Has the whole print looked at now. */
-function lookNow() {
-  void tell("look", { window_id: gestures.window_id }).catch((why) => say(why instanceof Error ? why.message : String(why), true));
+/** Has the whole print looked at now, or no more. @param {"look" | "stop-looking"} what */
+function looking(what) {
+  void tell(what, { window_id: gestures.window_id }).catch((why) => say(why instanceof Error ? why.message : String(why), true));
 }
 
 /** @param {boolean} on */
@@ -528,6 +529,7 @@ async function laid(asked) {
   picture.inks(print.blocks);
   byId("title").textContent = document.title = print.name;
   byId("place").textContent = print.folder;
+  beforeMending(print.before_mending);
   beside.weather?.show(print);
   beside.cutting?.show(print);
   motifsNamed();
@@ -537,12 +539,20 @@ async function laid(asked) {
 
 /** The inks are taken apart now: each block is shown as it would print, no longer as its layers. */
 async function takenApart() {
-  const come = unpack(await askPacked("blocks"), print.size[1], print.step).shapes,
-    old = [...shapes.byId.values()].filter((shape) => shape.kind === "block");
+  const { told, shapes: come } = unpack(await askPacked("blocks"), print.size[1], print.step),
+    old = [...shapes.byId.values()].filter((shape) => shape.kind === "block" || (shape.kind === "white" && shape.name === "over"));
   for (const shape of old) shapes.remove(shape.id);
   for (const shape of come) shapes.add(shape);
   picture.changed(old, come);
+  beforeMending(told.before_mending);
   changed();
+}
+
+/** Says on the picture that it is not mended, as long as it is not. @param {string} words */
+function beforeMending(words) {
+  const note = byId("before-mending");
+  note.hidden = !words;
+  if (note.textContent !== words) note.textContent = words;
 }
 
 /** @param {import("./transport.js").News} news */
@@ -571,7 +581,7 @@ function staged(news) {
       : "The print is being laid on the bench…");
   beside.files?.progress(news);
   behind = news.text ? `${news.text}${news.part ? `, ${Math.round(100 * news.part)} %` : "…"}` : "";
-  beside.findings?.work(behind);
+  beside.findings?.work(news);
   silent(false);
 }
 
@@ -602,7 +612,7 @@ async function start() {
   waited();
   tray();
   seeSlip(print, show, shift, () => rulerDialog(view, () => view.zoom(view.true_)));
-  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture), look: lookNow, ring: ringRisks });
+  beside.findings = new FindingsSlip({ show: lookAt, act: (gesture) => void send(gesture), look: () => looking("look"), stop: () => looking("stop-looking"), ring: ringRisks });
   beside.tries = new TriesSlip(
     (mark, attempt) => void send({ do: "choose try", mark, attempt }),
     () => lastTry && void send(lastTry),

@@ -172,13 +172,15 @@ const SEVERE = { breaks: "would break", risk: "a risk", advice: "advice" };
 /** What is said while not all is counted, by what is done about it; else it is why nothing is. */
 const LOOKS = /** @type {Record<string, string>} */ ({
   "at work": "The whole print is being looked at",
+  stopped: "You stopped the look at the whole print.",
   "after the files": "Once what is at work is done, the whole print is looked at.",
   soon: "The whole print is looked at once your hand rests.",
 });
+const GO_ON = "You can go on working: it begins anew after each change.";
 const NEAR = "What is told here lies near what you changed.";
 
 export class FindingsSlip {
-  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, look: () => void, ring: (risks: boolean) => void}} does */
+  /** @param {{show: (finding: Finding | null) => void, act: (gesture: import("./transport.js").Gesture) => void, look: () => void, stop: () => void, ring: (risks: boolean) => void}} does */
   constructor(does) {
     this.does = does;
     const folded = slip("findings", "What would break");
@@ -188,19 +190,24 @@ export class FindingsSlip {
     this.list = h("ol", { class: "cards" });
     this.note = h("p", { class: "faint", role: "status" }, LOOKS.soon);
     this.now = button("Look now", does.look, { hidden: true, id: "look-now" });
+    this.bar = h("progress", { max: 1, hidden: true, "aria-label": "How much of the print is looked at" });
+    this.going = h("p", { class: "faint", hidden: true });
+    this.stop = button("Stop looking", does.stop, { hidden: true, id: "stop-looking" });
     this.looks = "soon"; // as the program said last
     this.near = false;
-    this.stage = "";
+    /** @type {import("./transport.js").News} */
+    this.news = { kind: "stage", text: "" };
     this.more = h("summary", {});
     this.risks = h("ol", { class: "cards" });
     const ring = check("ring the risks on the print, too", false, does.ring);
     this.lesser = h("details", { hidden: true, class: "lesser" }, this.more, ring.label, this.risks);
-    this.body.append(this.note, this.now, this.list, this.lesser);
+    this.body.append(this.note, this.bar, this.going, this.stop, this.now, this.list, this.lesser);
   }
 
-  /** What work behind is at. @param {string} stage "" if none is */
-  work(stage) {
-    this.stage = stage;
+  /** What work behind is at, and how far; its text is "" if none is. @param {import("./transport.js").News} news */
+  work(news) {
+    this.news = news;
+    const stage = news.text;
     if (this.looks === "done") return;
     if (stage) this.looks = stage.startsWith("checking") ? "at work" : "after the files";
     this.#note();
@@ -212,11 +219,23 @@ export class FindingsSlip {
   }
 
   #note() {
-    const at = this.stage.replace(/^checking: /, ""),
-      words = LOOKS[this.looks] ?? `The whole print could not be looked at: ${this.looks}.`;
-    const said = this.looks === "at work" ? `${words}${at ? `: ${at.replace(/…$/, "")}.` : "…"}` : words;
+    const words = LOOKS[this.looks] ?? `The whole print could not be looked at: ${this.looks}.`,
+      looking = this.looks === "at work" && Boolean(this.news.text),
+      at = looking ? (this.news.text ?? "").replace(/^checking: /, "") : "";
+    const said = this.looks === "at work" ? `${words}${at ? `: ${at}.` : "…"}` : words;
     this.note.textContent = [said, this.near && NEAR].filter(Boolean).join(" ");
-    this.now.hidden = this.looks in LOOKS && this.looks !== "soon";
+    this.now.hidden = this.looks in LOOKS && this.looks !== "soon" && this.looks !== "stopped";
+    this.#going(looking);
+  }
+
+  /** How much is done and how long it goes on, beside a way to stop it. @param {boolean} looking */
+  #going(looking) {
+    const { part, to_go, so_far } = this.news;
+    for (const one of [this.bar, this.going, this.stop]) one.hidden = !looking;
+    this.bar.value = part ?? 0;
+    const share = typeof part === "number" && part >= 0.01 ? `${Math.round(100 * part)} % done` : "";
+    const far = [share, to_go].filter(Boolean).join(", ");
+    this.going.textContent = [far && `${far}.`, so_far && `${so_far.charAt(0).toUpperCase()}${so_far.slice(1)}.`, GO_ON].filter(Boolean).join(" ");
   }
 
   /** What breaks first; risks and hints are folded away, counted. @param {Finding[]} all @param {"nothing" | "near" | "whole"} looked_at of the print as it is now @param {string} looks what is done to look at all of it */
@@ -233,6 +252,7 @@ export class FindingsSlip {
     if (whole) this.note.textContent = `Looked at all of it: ${broken.length || "nothing"} would break.`;
     else this.#note();
     if (whole) this.now.hidden = true;
+    if (whole) this.#going(false);
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
     const folds = [...this.body.querySelectorAll("details[data-kind][open]")],
@@ -268,7 +288,8 @@ export class FindingsSlip {
 
   /** @param {Finding} finding */
   #card(finding) {
-    const clears = finding.left ? [] : (finding.clears ?? []);
+    const clears = finding.left ? [] : (finding.clears ?? []),
+      strip = finding.left ? null : finding.strip;
     const why = h(
       "div",
       { hidden: true },
@@ -278,6 +299,7 @@ export class FindingsSlip {
         h("p", { class: "faint" }, `Measured ${finding.measured} ${finding.unit}, limit ${finding.limit} ${finding.unit}.`),
       h("p", {}, `To do: ${finding.remedy}`),
       ...clears.map(({ button: called, help }) => h("p", {}, `${called}: ${help}`)),
+      strip && h("p", {}, `${strip.button}: ${strip.help}`),
     );
     const shown = button("Show me why", () => {
       why.hidden = false;
@@ -306,6 +328,7 @@ export class FindingsSlip {
         ...clears.map(({ meaning, button: called, help }) =>
           button(called, () => this.does.act({ do: "clear", finding: finding.id, meaning }), { title: help }),
         ),
+        strip && button(strip.button, () => this.does.act({ do: "clear strip", finding: finding.id }), { title: strip.help }),
         !finding.left && button("Leave it to my knife", () => this.does.act({ do: "leave", finding: finding.id })),
       ),
     );
@@ -686,7 +709,7 @@ export class FilesSlip {
     if (this.stop.hidden || !news.text) return;
     this.bar.hidden = typeof news.part !== "number"; // a bar that nothing moves tells nothing
     this.bar.value = news.part ?? 0;
-    this.note.textContent = [news.text, news.so_far].filter(Boolean).join(": ");
+    this.note.textContent = [news.text, [news.to_go, news.so_far].filter(Boolean).join("; ")].filter(Boolean).join(": ");
   }
 
   /** @param {boolean} [unfold] whether to lay them out at once */

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.facts.profiles import Library
+    from carvegen.interfaces.page.table.under_snow import UnderSnow
     from carvegen.marking.gesture_journal import Change
     from carvegen.marking.marks import Mark
     from carvegen.prints.cut_blocks import Setups
@@ -55,6 +56,7 @@ class Outcome:
     new_marks: tuple[str, ...] = ()
     again: bool = False  #: the print must be opened again: something else grows
     where: BaseGeometry | None = None  #: beyond it nothing has changed; None: nothing has
+    went: BaseGeometry = field(default_factory=shapely.Polygon)  #: where snow lay and lies no more
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,6 +105,7 @@ class Desk:
     left: frozenset[str] = frozenset()  #: findings that are left to the carver
     hashes: dict[str, str] = field(default_factory=dict)  #: of each file of marks and shapes, when it was read
     tried: dict[str, int] = field(default_factory=dict)  #: by key of a mark that grows again, its highest try
+    bits: UnderSnow | None = None  #: as the last look at the whole print has them
     version: int = 1
     _names: dict[int, ShapeNames] = field(default_factory=dict)  #: by motif, the ids of kept shapes
     _grown: dict[int, list[str]] = field(default_factory=dict)  #: by motif, its shapes as they grew, if they did
@@ -208,9 +211,13 @@ class Desk:
             if kind != "fringe":
                 for name in blocks:
                     white[name].append(geometry.polygon_array([self.seen.shape(number)]))
+        if self.bits is not None:
+            for name, lots in white.items():
+                lots.extend(shapes[shapely.intersects(shapes, window)] for shapes in self.bits.white(name))
         stays = {name: stays_on(self.marks.every, name) for name in white}
+        layers = self.bare.drawing.layers if self.bits is None else self.bits.layers
         return Scene(
-            print_=self.print_, setups=self.setups, layers=self.bare.drawing.layers, openings=self.bare.openings,
+            print_=self.print_, setups=self.setups, layers=layers, openings=self.bare.openings,
             white={name: geometry.stack(shapes) for name, shapes in white.items()}, stays=stays,
         )  # fmt: skip
 
@@ -343,12 +350,23 @@ class Desk:
             [n for lot in shapes.values() for n in lot.removed],
             [n for lot in shapes.values() for n in lot.added],
         )
+        lay = {n: extra.shape for n, extra in self.seen.extras.items() if extra.like[0] == "snow"}
         delta = self.seen.change(ended, come, removed, added)
-        left = {mark.key for mark in marks.own}
+        left, where = {mark.key for mark in marks.own}, self._where(old, new, edited)
+        if self.bits is not None and where is not None and shapely.intersects(where, self.bits.zone):
+            delta = replace(delta, gone=(*delta.gone, *(n for group in self.bits.groups for n in group.ids)))
+            self.bits = None
         return Outcome(
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
-            new_marks=tuple(mark.key for mark in new), again=again, where=self._where(old, new, edited),
+            new_marks=tuple(mark.key for mark in new), again=again, where=where, went=self._went(delta, lay),
         )  # fmt: skip
+
+    def _went(self, delta: Delta, made: Mapping[int, BaseGeometry]) -> BaseGeometry:
+        """Where snow lay before a change and lies no more; `made` by marks before it, by number."""
+        hidden = (n for n in delta.gone if n in self.stock.shapes and self.motif_of(n) is not None)
+        lay = [*(made[n] for n in delta.gone if n in made), *map(self.stock.shapes.__getitem__, hidden)]
+        lies = [self.seen.shape(n) for n in delta.new if self.seen.like(n)[0] == "snow"]
+        return shapely.difference(shapely.union_all(lay), shapely.union_all(lies))
 
     def _tried(self, change: Change) -> tuple[_Marks, list[Patch], BaseGeometry]:
         """All marks as they would be after a change, what these would make, and where; nothing is changed by it."""

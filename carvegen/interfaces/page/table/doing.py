@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -47,7 +48,10 @@ if TYPE_CHECKING:
     from carvegen.interfaces.page.table.desk import Desk, Keeping, ShapeNames
     from carvegen.prints.file.keys import PrintBlock
 
-__all__ = ["PlannedChange", "cut_by_text", "marks_planned", "mending_planned", "not_growing", "planned"]
+__all__ = [
+    "PlannedChange", "clearing_planned", "cut_by_text", "marks_planned", "mending_planned", "not_growing", "planned",
+    "snow_helps", "strip_planned",
+]  # fmt: skip
 
 _TOUCHES_MM = 0.3  #: a tap so near to a shape is on it
 _OVERLAP_MM2 = 1e-6  #: as a kept file is read: shapes that share more are one
@@ -354,36 +358,57 @@ def mending_planned(block: str, finding: Finding, desk: Desk) -> PlannedChange:
     return PlannedChange(change=Change(what=f"mend the {block} block", text=text), notes=notes)
 
 
-def clearing_planned(block: str, finding: Finding, meaning: Meaning, desk: Desk) -> PlannedChange:
-    """The smallest mark about what would break that clears it; `InputError` if none does.
+def clearing_planned(block: str, findings: Sequence[Finding], meaning: Meaning, desk: Desk) -> PlannedChange:
+    """The smallest mark about what would break that clears all of it; `InputError` if none does.
 
-    One that stays takes the snow there, of every block; one that comes out takes the land there, of this block alone.
-    The first is none for a block that is cut already: nothing can be put back.
+    One that stays takes the snow there, of every block that is not cut; one that comes out takes the land there, of
+    this block alone. The first is none for a block that is cut already: nothing can be put back.
     """
-    if meaning == Meaning.STAYS and block in already_cut(desk.print_):
+    cut = already_cut(desk.print_)
+    if meaning == Meaning.STAYS and block in cut:
         raise InputError(
             "is cut already, and nothing can be put back", value=block,
             hint="take the land out there, or leave it to your knife",
         )  # fmt: skip
-    assert finding.at is not None
-    at = shapely.Point(finding.at)
-    for window in (shapely.buffer(at, by, cap_style="square") for by in _AROUND_MM):
+    uncut = tuple(other.name for other in desk.print_.blocks if other.name not in cut) if cut else ()
+    blocks = (block,) if meaning == Meaning.COMES_OUT else uncut
+    points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
+    places = shapely.union_all(points)
+    for by in _AROUND_MM:
+        window = shapely.buffer(shapely.envelope(places), by, cap_style="square", join_style="mitre")
         now = desk.scene(window)
         for wide in _CLEARS:
-            marking = _Marking(desk=desk)
-            disc = shapely.buffer(at, wide * max(finding.limit, _LEAST_DISC_MM))
-            blocks = (block,) if meaning == Meaning.COMES_OUT else ()
-            marking.put(Mark(meaning=meaning, shape=disc, key=marking.key(), blocks=blocks))
+            marking, reach = _Marking(desk=desk), max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
+            discs = shapely.union_all(shapely.buffer(points, wide * reach))
+            marking.put(Mark(meaning=meaning, shape=discs, key=marking.key(), blocks=blocks))
             plan = marking.change(str(meaning))
-            cleared = is_cleared(now, desk.scene_after(plan.change, window), window, block, finding.at)
+            cleared = is_cleared(now, desk.scene_after(plan.change, window), window, block, places)
             if cleared:
                 return plan
             if cleared is None:
                 break
     raise InputError(
-        "would break all the same", where=finding.title.lower(),
+        "would break all the same", where=findings[0].title.lower(),
         hint="try the other button, draw it thicker there, print it larger, or leave it to your knife",
     )  # fmt: skip
+
+
+def strip_planned(block: str, findings: Sequence[Finding], desk: Desk) -> PlannedChange:
+    """The smallest mark that clears all places of one land: one that keeps snow off it, else one by which it goes."""
+    notes = (f"nothing breaks at the {len(findings)} places of the strip any more",)
+    if snow_helps(desk, block, findings):
+        with contextlib.suppress(InputError):
+            return replace(clearing_planned(block, findings, Meaning.STAYS, desk), notes=notes)
+    return replace(clearing_planned(block, findings, Meaning.COMES_OUT, desk), notes=notes)
+
+
+def snow_helps(desk: Desk, block: str, findings: Sequence[Finding]) -> bool:
+    """Whether keeping snow off what would break can help: snow lies beside it, and the block is not cut yet."""
+    if block in already_cut(desk.print_):
+        return False
+    far = _CLEARS[-1] * max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
+    points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
+    return any(desk.seen.snows(block, shapely.buffer(point, far)) for point in points)
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:

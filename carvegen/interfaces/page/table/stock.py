@@ -138,6 +138,11 @@ class StockView:
         made = [n for n, extra in self.extras.items() if shapely.intersects(extra.shape, area)]
         return sorted([*(n for n in base if n not in self._hidden), *made])
 
+    def snows(self, block: str, area: BaseGeometry) -> bool:
+        """Whether snow that leaves a block meets an area."""
+        likes = map(self.like, self.near(area))
+        return any(kind == "snow" and block in blocks for kind, _, blocks in likes)
+
     def numbers(self) -> list[int]:
         """All that is seen."""
         return [*(n for n in self._stock.shapes if n not in self._hidden), *self.extras]

@@ -16,8 +16,10 @@ from carvegen.base.finding_groups import grouped
 from carvegen.base.findings import Finding, Severity
 from carvegen.base.words import shortened
 from carvegen.checks.mending import can_mend
-from carvegen.interfaces.page.print_checks import inner_of, nearby_findings
-from carvegen.interfaces.page.wording import clearing_words
+from carvegen.interfaces.page.print_checks import inner_of, nearby_findings, unmended
+from carvegen.interfaces.page.table.doing import snow_helps
+from carvegen.interfaces.page.table.strips import strips
+from carvegen.interfaces.page.wording import clearing_words, strip_words
 from carvegen.marking.adapting import kept_findings
 
 if TYPE_CHECKING:
@@ -70,20 +72,23 @@ class LatestFindings:
         every = ((name, finding) for name, findings in self._by_block.items() for finding in findings)
         return next((known for known in every if key_of(*known) == key), None)
 
-    def entries(self, left: frozenset[str], unmended: frozenset[str], cut: frozenset[str]) -> list[dict[str, Any]]:
-        """All for the page, the worst first.
+    def strip(self, key: str, desk: Desk) -> tuple[str, tuple[Finding, ...]] | None:
+        """The block and all that breaks along the land of a finding that the page knows by a key; None if it is one."""
+        return self._strips(desk).get(key)
 
-        Parameters
-        ----------
-        left
-            Those that the carver will see to.
-        unmended
-            The blocks that could be mended and are not.
-        cut
-            The blocks that are cut already.
-        """
-        every = ((name, finding) for name, findings in self._by_block.items() for finding in findings)
-        entries = [_entry(name, finding, left, unmended, cut) for name, finding in every]
+    def _strips(self, desk: Desk) -> dict[str, tuple[str, tuple[Finding, ...]]]:
+        """By key of each finding that breaks beside others on the same land, its block and all of these."""
+        broken = {
+            name: [one for one in findings if _is_clearable(one) and key_of(name, one) not in desk.left]
+            for name, findings in self._by_block.items()
+        }  # fmt: skip
+        return {key_of(name, one): (name, strip) for name, strip in strips(desk, broken) for one in strip}
+
+    def entries(self, desk: Desk) -> list[dict[str, Any]]:
+        """All for the page, the worst first, with what can be done about each."""
+        every = [(name, finding) for name, findings in self._by_block.items() for finding in findings]
+        blocks, along = unmended(desk.print_), self._strips(desk)
+        entries = [{**_entry(*each, desk.left, blocks), **_clears(*each, desk, along)} for each in every]
         order = {"breaks": 0, "risk": 1, "advice": 2}
         return sorted(entries, key=lambda entry: (entry["left"], order[entry["severity"]]))
 
@@ -106,12 +111,13 @@ def key_of(block: str, finding: Finding) -> str:
     return hashlib.blake2b(f"{block} {finding.rule} {finding.kind} {at}".encode(), digest_size=8).hexdigest()
 
 
-def _entry(
-    block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str], cut: frozenset[str]
-) -> dict[str, Any]:
+def _is_clearable(finding: Finding) -> bool:
+    return finding.at is not None and can_mend([finding])
+
+
+def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozenset[str]) -> dict[str, Any]:
     """A finding for the page."""
-    here = finding.at is not None and can_mend([finding])
-    mends = here and block in unmended
+    mends = _is_clearable(finding) and block in unmended
     at, key = finding.at and [round(finding.at[0], 2), round(finding.at[1], 2)], key_of(block, finding)
     return {
         "id": key, "kind": f"{finding.rule} {finding.kind}".strip(), "severity": finding.severity.label,
@@ -119,8 +125,20 @@ def _entry(
         "title": finding.title, "sentence": grouped([finding])[0].sentence, "why": finding.why,
         "remedy": finding.remedy + _OR_MEND * mends, "for": " and ".join(finding.machines),
         "numbers": finding.numbers, "measured": round(finding.measured, 3),
-        "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left,
-        "can_mend": mends, "clears": clearing_words(block, cut=block in cut) if here else [],
+        "limit": round(finding.limit, 3), "unit": finding.unit, "left": key in left, "can_mend": mends,
+    }  # fmt: skip
+
+
+def _clears(
+    block: str, finding: Finding, desk: Desk, along: Mapping[str, tuple[str, tuple[Finding, ...]]]
+) -> dict[str, Any]:
+    """By which marks a finding can be cleared: alone, and with all others on the same land."""
+    if not _is_clearable(finding):
+        return {"clears": [], "strip": None}
+    strip = along.get(key_of(block, finding), (block, ()))[1]
+    return {
+        "clears": clearing_words(block, snow=snow_helps(desk, block, [finding])),
+        "strip": strip_words(block, len(strip), snow=snow_helps(desk, block, strip)) if strip else None,
     }  # fmt: skip
 
 

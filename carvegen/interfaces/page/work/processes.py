@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
-from carvegen.interfaces.page.wording import own_fault, so_far
+from carvegen.interfaces.page.wording import own_fault, so_far, to_go
 from carvegen.marking.journal import FOLDER
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from carvegen.base.errors import CarvegenError
     from carvegen.facts.profiles import Library
 
-__all__ = ["BUILT", "SHEET", "BackgroundWork", "Pace", "built", "checks", "sheet"]
+__all__ = ["BUILT", "SHEET", "BackgroundWork", "Pace", "Reached", "built", "checks", "sheet"]
 
 BUILT = "built"  #: the folder beside the print file into which it is built
 SHEET = "marking-sheet.pdf"  #: the sheet to mark with pencils, beside the print file
@@ -38,20 +38,32 @@ _READ_ONCE = (
     "carvegen.delivery.print_build",
     "carvegen.prints.file.print_file",
 )
-Say = Callable[[str], None]
+
+
+class Reached(float):
+    """A share of all of a piece of work that is done, 0 to 1: told between its stages, by what knows it."""
+
+
+Say = Callable[[str | Reached], None]
 Work = Callable[[Path, "Library", Say], Any]
 
 
-def checks(path: Path, shelf: Library, say: Say) -> dict[str, dict[str, Any]]:
-    """What would break of a print, and what each block would print if nothing were white, as WKB; both by block."""
+def checks(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
+    """What would break of a print by block, and how its blocks come out, as WKB."""
     import shapely
 
+    from carvegen.base.progress import followed
     from carvegen.interfaces.page.print_checks import taken_apart
     from carvegen.prints.file.print_file import read_print
 
-    findings, prints = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
-    result = {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
-    return {"found": result, "prints": {name: shapely.to_wkb(shape) for name, shape in prints.items()}}
+    with followed(lambda share: say(Reached(share))):
+        done = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    return {
+        "found": {name: [finding.to_dict() for finding in lot] for name, lot in done.findings.items()},
+        "prints": {name: shapely.to_wkb(shape) for name, shape in done.prints.items()},
+        "layers": [(layer.name, shapely.to_wkb(layer.shape)) for layer in done.layers],
+        "over": [(sorted(white.leaves), shapely.to_wkb(white.shapes).tolist()) for white in done.over],
+    }
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
@@ -158,7 +170,7 @@ def _child(pipe: Connection, work: Work, path: Path, shelf: Library) -> None:
     from carvegen.base.progress import TimeLeft
     from carvegen.delivery.side_by_side import end_with_parent
 
-    def say(stage: str) -> None:
+    def say(stage: str | Reached) -> None:
         if not isinstance(stage, TimeLeft):  # the page tells how long it takes by `Pace`
             pipe.send(("says", stage))
 
@@ -178,21 +190,25 @@ class Pace:
     def __init__(self, path: Path, what: str, *, clock: Callable[[], float] = time.monotonic) -> None:
         self._file, self._what, self._clock = path.parent / FOLDER / f"{path.stem}.pace", what, clock
         self._begun, self._part = clock(), 0.0
+        self._first: float | None = None  #: when it said something first: its process comes only after seconds
         self._stages: dict[str, float] = {}
         self._before, self._whole = _times(_read(self._file).get(what))
 
-    def at(self, stage: str) -> tuple[float | None, str]:
-        """A stage begins or goes on: the part of the work that is done, 0 to 1 (None: not known), and the time so far.
+    def at(self, stage: str, reached: float | None = None) -> tuple[float | None, str, str]:
+        """A stage begins or goes on: the part of the work that is done, the time so far, and about how long it goes on.
 
-        The part is how far it was at that time the last time; it stops where the next stage began then.
+        The part, 0 to 1, is how far it was at that time the last time; it stops where the next stage began then.
+        Where the last time is not known it is the share that the work has `reached`; None: not known either.
         """
         now = self._clock() - self._begun
+        self._first = now if self._first is None else self._first
         since = self._stages.setdefault(stage, now)
         before = self._before.get(stage)
         if before is not None and self._whole:
             ended = min((at for at in self._before.values() if at > before), default=self._whole)
             self._part = max(self._part, min(1.0, min(before + now - since, ended) / self._whole))
-        return round(self._part, 3) if self._whole else None, so_far(now, self._whole)
+        part = round(self._part, 3) if self._whole else reached
+        return part, so_far(now, self._whole), to_go(now if self._whole else now - self._first, part)
 
     def done(self) -> None:
         """The work is done: the next time is told by this one."""

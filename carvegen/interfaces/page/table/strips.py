@@ -1,0 +1,65 @@
+"""What would break along one thin strip of land: places that are cleared together, by one mark."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from carvegen import geometry
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+    from carvegen.base.findings import Finding
+    from carvegen.geometry import Floats, Indices
+    from carvegen.interfaces.page.table.desk import Desk
+
+__all__ = ["strips"]
+
+_NEXT_MM = 6.0  #: places of one land that lie so near to one another are of one strip; our own choice
+_MOST_MM = 60.0  #: a strip that reaches farther is no place to be cleared at once
+
+
+def strips(desk: Desk, broken: Mapping[str, Sequence[Finding]]) -> list[tuple[str, tuple[Finding, ...]]]:
+    """Places that break along one land, each lot of two or more with its block.
+
+    Parameters
+    ----------
+    broken
+        By block, what breaks and could be cleared; each has a place.
+    """
+    return [(block, strip) for block, findings in broken.items() for strip in _of_block(desk, block, findings)]
+
+
+def _of_block(desk: Desk, block: str, findings: Sequence[Finding]) -> list[tuple[Finding, ...]]:
+    picture = desk.bare.pictures.get(block)
+    if picture is None or len(findings) < 2:
+        return []
+    xy = np.array([finding.at for finding in findings], dtype=float)
+    result: list[tuple[Finding, ...]] = []
+    for near in _joined(xy, np.zeros(len(xy), dtype=np.intp)):
+        if np.ptp(xy[near], axis=0).max() <= _MOST_MM:
+            lands = _lands(desk, block, picture, xy[near])
+            result += [tuple(findings[k] for k in near[own]) for own in _joined(xy[near], lands)]
+    return result
+
+
+def _joined(xy: Floats, lands: Indices) -> list[Indices]:
+    """Which places of one land are next to one another, each lot of two or more as their numbers; xy (n, 2)."""
+    near = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1)) <= _NEXT_MM
+    label = geometry.linked_groups(len(xy), *np.nonzero(near & (lands[:, None] == lands[None])))
+    lots = (np.flatnonzero(label == k) for k in range(label.max() + 1))
+    return [lot for lot in lots if len(lot) > 1]
+
+
+def _lands(desk: Desk, block: str, picture: BaseGeometry, xy: Floats) -> Indices:
+    """The number of the piece of land about them that each place lies on, or next to; (n,)."""
+    window = shapely.buffer(shapely.envelope(shapely.MultiPoint(xy)), _NEXT_MM, cap_style="square", join_style="mitre")
+    white = shapely.union_all(desk.scene(window).white[block])
+    pieces = geometry.parts(shapely.difference(shapely.intersection(picture, window), white))
+    if len(pieces) == 0:
+        return np.arange(len(xy))
+    return np.array([np.argmin(shapely.distance(pieces, point)) for point in geometry.dots(xy)], dtype=np.intp)
