@@ -149,7 +149,8 @@ def _middle(shape: BaseGeometry) -> BaseGeometry:
             step = max(step / 2, _TOLERANCE_MM)
         else:
             return cast("BaseGeometry", shapely.point_on_surface(shape))
-    return cast("BaseGeometry", shapely.get_point(shapely.maximum_inscribed_circle(shape, _TOLERANCE_MM), 0))
+    radii = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_TOLERANCE_MM)
+    return cast("BaseGeometry", shapely.get_point(radii, 0)[0])
 
 
 def _wears(shape: BaseGeometry) -> float:
