@@ -116,10 +116,9 @@ class Rings:
     @property
     def twice_areas(self) -> Floats:
         """Twice the area within each ring, below 0 where it runs clockwise; mm², (rings,)."""
-        start = self.start[:-1]
-        x, y = (self.xy - self.spread(self.xy[start])).T  # from a near point: no digits are lost
-        ends = self.edge_ends
-        return np.asarray(np.add.reduceat(x * y[ends] - x[ends] * y, start))
+        start, size, ends = self.start[:-1], self.sizes, self.edge_ends
+        x, y = (side - np.repeat(side[start], size) for side in self.xy.T)  # from a near point: no digits are lost
+        return np.asarray(np.add.reduceat(x * y.take(ends) - x.take(ends) * y, start))
 
     @property
     def edge_ends(self) -> Indices:
@@ -433,10 +432,10 @@ def rings(shapes: PolygonArray) -> Rings:
     owner = np.repeat(np.arange(len(shapes)), count)
     hole = np.ones(len(owner), dtype=bool)
     hole[starts(count)[:-1]] = False
-    alone = count[owner] == 1
-    size = np.empty(len(owner), dtype=np.int64)
-    size[alone] = shapely.get_num_coordinates(shapes[count == 1])
-    size[~alone] = shapely.get_num_coordinates(shapely.get_rings(shapes[count > 1]))
+    size = shapely.get_num_coordinates(shapes).astype(np.int64)
+    if len(owner) > len(shapes):
+        size, holed = np.repeat(size, count), count > 1
+        size[holed[owner]] = shapely.get_num_coordinates(shapely.get_rings(shapes[holed]))
     open_ = np.ones(int(size.sum()), dtype=bool)
     open_[np.cumsum(size) - 1] = False
     result = Rings(shapely.get_coordinates(shapes).compress(open_, axis=0), starts(size - 1), owner, hole)

@@ -174,6 +174,23 @@ def test_the_widest_gap_of_a_cut_with_very_many_corners_is_that_of_the_whole_of_
         assert 2 * comb.boundary.distance(shapely.Point(centres[0])) == pytest.approx(gaps[0], abs=1e-6)
 
 
+@pytest.mark.parametrize(("bulge", "searched"), [(0.0, 0), (0.4, 0), (9.0, 1)])
+def test_a_band_with_very_many_corners_is_worn_away_and_not_searched(bulge: float, searched: int, monkeypatch) -> None:
+    """It is as wide all along, but for a bulge: GEOS, which would look everywhere, is asked about a wide one alone."""
+    x = np.linspace(0, 60, 700)
+    high = 1.3 + 0.01 * np.sin(x) + bulge * np.exp(-(((x - 40) / 5) ** 2))
+    band = shapely.Polygon(np.concatenate([np.column_stack([x, 0 * x]), np.column_stack([x, high])[::-1]]))
+    own, asked = shapely.maximum_inscribed_circle, list[int]()
+    widest = 2 * own(band, tolerance=1e-3).length
+    monkeypatch.setattr(
+        shapely, "maximum_inscribed_circle", lambda some, tolerance: asked.append(np.size(some)) or own(some, tolerance)
+    )
+    (centre,), (gap,) = clearing.widest_gaps(shapes(band), 1.0, most=4)
+    assert sum(asked) == searched
+    assert widest - 0.012 <= gap <= widest + 0.003
+    assert 2 * band.boundary.distance(shapely.Point(centre)) == pytest.approx(gap, abs=1e-6)
+
+
 def test_areas_are_measured_until_no_other_may_hold_a_wider_disc(monkeypatch) -> None:
     """Strips that lie aslant have bounds and areas for more than the disc that comes after them."""
     monkeypatch.setattr(clearing, "_BATCH", 2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -17,6 +17,7 @@ from carvegen.facts import cutting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+    from shapely.geometry.base import BaseGeometry
 
     from carvegen.blocks.block import Block
     from carvegen.blocks.job import Job
@@ -30,6 +31,7 @@ RULE = "clearing"
 MOST = 50
 
 _TOLERANCE_MM = 0.005  #: of an inscribed circle's radius
+_WORN_MM = 0.5  #: buffers get up to a hundredth of their distance wrong: what is worn away by more is left to GEOS
 _BATCH = 100  #: areas measured at a time
 _ISLAND_MM = 10.0  #: an area this wide has room for a support island; common practice, no source
 _FINEST_MM = 0.05  #: no gap is looked at below this
@@ -125,9 +127,36 @@ def _inscribed(areas: PolygonArray, left: NDArray[np.object_]) -> NDArray[np.obj
     Of an area with very many corners the middle is sought in what is `left` of it, which has few.
     """
     large = shapely.get_num_coordinates(areas) > geometry.LARGE
-    radii = shapely.maximum_inscribed_circle(np.where(large, left, areas), tolerance=_TOLERANCE_MM)
-    radii[large] = shapely.shortest_line(shapely.get_point(radii[large], 0), shapely.boundary(areas[large]))
+    radii = areas.copy()
+    radii[~large] = shapely.maximum_inscribed_circle(areas[~large], tolerance=_TOLERANCE_MM)
+    middles = geometry.polygon_array(_middle(each) for each in left[large])
+    radii[large] = shapely.shortest_line(middles, shapely.boundary(areas[large]))
     return radii
+
+
+def _middle(shape: BaseGeometry) -> BaseGeometry:
+    """A place in a shape than which none lies deeper in it by more than the tolerance.
+
+    The shape is worn away until nothing is left. A piece holds a disc of the radius area / perimeter, and an even band,
+    in which GEOS seeks on and on as places are equally deep all along, one of little more.
+    """
+    worn, step = 0.0, _wears(shape)
+    while worn + step <= _WORN_MM:
+        rest = shapely.buffer(shape, -step, quad_segs=16)
+        if not shapely.is_empty(rest):
+            shape, worn, step = rest, worn + step, _wears(rest)
+        elif step > _TOLERANCE_MM:
+            step = max(step / 2, _TOLERANCE_MM)
+        else:
+            return cast("BaseGeometry", shapely.point_on_surface(shape))
+    radii = shapely.maximum_inscribed_circle(geometry.polygon_array([shape]), tolerance=_TOLERANCE_MM)
+    return cast("BaseGeometry", shapely.get_point(radii, 0)[0])
+
+
+def _wears(shape: BaseGeometry) -> float:
+    """By how much to try to wear a shape away: twice what surely leaves something, mm."""
+    pieces = shapely.get_parts(shape)
+    return max(2 * float((shapely.area(pieces) / shapely.length(pieces)).max()), _TOLERANCE_MM)
 
 
 def _short(job: Job, gaps: Floats) -> Mask:
