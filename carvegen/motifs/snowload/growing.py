@@ -601,8 +601,7 @@ class _Scene:
         below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
         heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
-        mantle = _MANTLE * settings.fallen_mm * np.hypot(1, ledges.slope)
-        depth, below = np.maximum(depth, np.minimum(heads, mantle)), np.maximum(below, heads)
+        depth, below = np.maximum(depth, np.minimum(heads, _mantle(ledges, settings))), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         inside = Canvas.blank(page)
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
@@ -634,6 +633,13 @@ class _Scene:
                 )
             )
         return whites[0], whites[1]
+
+
+def _mantle(ledges: Ledges, settings: Settings) -> Floats:
+    """How deep, plumb, the white lies across the heads of steep ground: no higher over what is highest near by; (n,)."""
+    across = _MANTLE * settings.fallen_mm
+    over_all = ledges.highest(ledges.base, across) + across - ledges.base
+    return np.asarray(np.minimum(across * np.hypot(1, ledges.slope), over_all))
 
 
 def _shore_further_back(place: Place, page: Grid) -> int:
