@@ -39,6 +39,7 @@ from carvegen.motifs.snowload.settling import (
     domed,
     ends_of,
     heaped,
+    leant,
     left_on_slopes,
     limited,
     pointed,
@@ -120,6 +121,7 @@ _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: 
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
+_TURNS = np.radians(np.arange(0, 91, 15))  #: it goes round corners in these steps
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
@@ -523,6 +525,7 @@ class _Scene:
         swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
         lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
         lying = np.minimum(lying, before_brinks(ledges, lying, settings, ends))
+        lying = np.maximum(lying, np.minimum(leant(ledges, lying), ledges.room(limits.land_mm)))
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -636,10 +639,13 @@ class _Scene:
 
 
 def _mantle(ledges: Ledges, settings: Settings) -> Floats:
-    """How deep, plumb, the white lies across the heads of steep ground: no higher over what is highest near by; (n,)."""
+    """How deep, plumb, the white lies that is equally thick across the heads of steep ground, round corners too; (n,).
+
+    By its thickness over the slope alone it would stand as a horn right beside a shoulder.
+    """
     across = _MANTLE * settings.fallen_mm
-    over_all = ledges.highest(ledges.base, across) + across - ledges.base
-    return np.asarray(np.minimum(across * np.hypot(1, ledges.slope), over_all))
+    surfaces = (ledges.highest(ledges.base, across * np.sin(turn)) + across * np.cos(turn) for turn in _TURNS)
+    return np.maximum.reduce(list(surfaces)) - ledges.base
 
 
 def _shore_further_back(place: Place, page: Grid) -> int:
