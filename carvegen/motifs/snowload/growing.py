@@ -762,7 +762,7 @@ def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floa
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
-    over, level = np.where(notch | sides, _LEVELS_MM, 0.0), depth
+    over, level = np.where((notch | sides) & (depth > 0), _LEVELS_MM, 0.0), depth
     for _ in range(_LEVELLINGS):
         level = ledges.calmed(level, np.minimum(over[:-1], over[1:]), 0.0)
     swollen = np.clip(level * uneven + np.clip(level, 0, 1) * swell, 0, None)
