@@ -321,7 +321,7 @@ def before_brinks(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends)
 
 
 def leant(ledges: Ledges, depth: Floats) -> Floats:
-    """How deep the snow at the foot of a steep side lies on that side, mm, (n,): it leans there, and ends on no wall."""
+    """How deep snow at the foot of a steep side lies on that side, mm, (n,): it leans there, and ends on no wall."""
     surface, leans = ledges.base + depth, np.zeros(len(ledges))
     for side in (-1, 1):  # where the foot is
         up = side * ledges.slope < -_FOOT
