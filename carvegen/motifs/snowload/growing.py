@@ -645,7 +645,7 @@ def _mantle(ledges: Ledges, settings: Settings) -> Floats:
     """
     across = _MANTLE * settings.fallen_mm
     surfaces = (ledges.highest(ledges.base, across * np.sin(turn)) + across * np.cos(turn) for turn in _TURNS)
-    return np.maximum.reduce(list(surfaces)) - ledges.base
+    return np.asarray(np.maximum.reduce(list(surfaces)) - ledges.base)
 
 
 def _shore_further_back(place: Place, page: Grid) -> int:
