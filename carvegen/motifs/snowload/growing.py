@@ -39,6 +39,7 @@ from carvegen.motifs.snowload.settling import (
     domed,
     ends_of,
     heaped,
+    leant,
     left_on_slopes,
     limited,
     pointed,
@@ -120,6 +121,7 @@ _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: 
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
+_TURNS = np.radians(np.arange(0, 91, 15))  #: it goes round corners in these steps
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
 _FULL = 0.6  #: but a fork that snow takes up so much of is filled
 _DRAWS_BACK = 1.3  #: lands: so far the white stays off a slot that it would shut
@@ -523,6 +525,7 @@ class _Scene:
         swell = _SWELL_MM * settings.fallen_mm**0.5 * sum(waves_at(where, rng, patch_mm=(of, of)) for of in _SWELLS_MM)
         lying = _level_in_notches(ledges, np.minimum(lumpy, most), uneven**0.3, swell, self.run_mm)
         lying = np.minimum(lying, before_brinks(ledges, lying, settings, ends))
+        lying = np.maximum(lying, np.minimum(leant(ledges, lying), ledges.room(limits.land_mm)))
         lying = lying * self._below_sky(lying)
         return Settled(lying, rest.fallen + blown, rest.lost + lost + float((lumpy - lying).sum()))
 
@@ -601,8 +604,7 @@ class _Scene:
         below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
         heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
-        mantle = _MANTLE * settings.fallen_mm * np.hypot(1, ledges.slope)
-        depth, below = np.maximum(depth, np.minimum(heads, mantle)), np.maximum(below, heads)
+        depth, below = np.maximum(depth, np.minimum(heads, _mantle(ledges, settings))), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         inside = Canvas.blank(page)
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
@@ -634,6 +636,16 @@ class _Scene:
                 )
             )
         return whites[0], whites[1]
+
+
+def _mantle(ledges: Ledges, settings: Settings) -> Floats:
+    """How deep, plumb, the white lies that is equally thick across the heads of steep ground, round corners too; (n,).
+
+    By its thickness over the slope alone it would stand as a horn right beside a shoulder.
+    """
+    across = _MANTLE * settings.fallen_mm
+    surfaces = (ledges.highest(ledges.base, across * np.sin(turn)) + across * np.cos(turn) for turn in _TURNS)
+    return np.asarray(np.maximum.reduce(list(surfaces)) - ledges.base)
 
 
 def _shore_further_back(place: Place, page: Grid) -> int:
@@ -750,7 +762,7 @@ def _level_in_notches(ledges: Ledges, depth: Floats, uneven: Floats, swell: Floa
     massive = ledges.hollow(run_mm, _LEVELS_MM) + run_mm > _NOTCHED_MM  # on both sides
     notch = massive & (ledges.hollow(ledges.base, _LEVELS_MM) > _NOTCH_MM) & (crags(ledges) > 0)
     sides = (ledges.highest(notch.astype(np.float64), _LEVELS_MM) > 0) & (crags(ledges) > 0)
-    over, level = np.where(notch | sides, _LEVELS_MM, 0.0), depth
+    over, level = np.where((notch | sides) & (depth > 0), _LEVELS_MM, 0.0), depth
     for _ in range(_LEVELLINGS):
         level = ledges.calmed(level, np.minimum(over[:-1], over[1:]), 0.0)
     swollen = np.clip(level * uneven + np.clip(level, 0, 1) * swell, 0, None)

@@ -92,13 +92,13 @@ class Ledges:
 
     def highest(self, values: Floats, within_mm: float) -> Floats:
         """The highest value on the same chain within so many mm of each place."""
-        return np.maximum(*(self._highest_to(values, side, within_mm) for side in (-1, 1)))
+        return np.maximum(*(self.highest_to(values, side, within_mm) for side in (-1, 1)))
 
     def rising_gently(self, values: Floats, rise: float, within_mm: float) -> Floats:
         """The values, no more than `rise` for each mm above any other on the same chain within so many mm."""
         x = rise * self.x
-        from_left = x - self._highest_to(x - values, -1, within_mm)
-        return np.minimum(from_left, -x - self._highest_to(-x - values, 1, within_mm))
+        from_left = x - self.highest_to(x - values, -1, within_mm)
+        return np.minimum(from_left, -x - self.highest_to(-x - values, 1, within_mm))
 
     def room(self, land_mm: float) -> Floats:
         """How deep it may lie under what hangs above: so much air stays that the sky behind is not shut in, mm.
@@ -110,13 +110,13 @@ class Ledges:
 
     def hollow(self, surface: Floats, within_mm: float) -> Floats:
         """How much higher a surface rises on both sides on the same chain within so many mm, and no less than 0."""
-        return np.minimum(*(self._highest_to(surface, side, within_mm) for side in (-1, 1))) - surface
+        return np.minimum(*(self.highest_to(surface, side, within_mm) for side in (-1, 1))) - surface
 
     def away_from(self, places: Mask, side: int, within_mm: float) -> Floats:
         """How far off the nearest of these is to that side on the same chain, mm; inf: further than so many; (n,)."""
-        return np.asarray(-self._highest_to(np.where(places, -side * self.x, -np.inf), side, within_mm) - side * self.x)
+        return np.asarray(-self.highest_to(np.where(places, -side * self.x, -np.inf), side, within_mm) - side * self.x)
 
-    def _highest_to(self, values: Floats, side: int, within_mm: float) -> Floats:
+    def highest_to(self, values: Floats, side: int, within_mm: float) -> Floats:
         """The highest value from each place on to one side, no further than so many mm."""
         reach, step, here = int(within_mm / self.step), 1, np.arange(len(values))
         while reach > 0:

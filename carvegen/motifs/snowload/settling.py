@@ -28,6 +28,7 @@ __all__ = [
     "domed",
     "ends_of",
     "heaped",
+    "leant",
     "left_on_slopes",
     "limited",
     "pointed",
@@ -89,6 +90,7 @@ _SLIDES, _SLIDES_MM, _SLIDES_FALLEN = 0.8, 5.0, 0.7  #: where the steepness leav
 _BRINK_MM, _BEFORE_MM, _EDGE_MM = 1.0, 4.0, 0.25  #: a brink falls off over so much as steeply as where none stays; so
 #: near to it, and by the depth fallen further, snow thins, to so much;
 _ROUNDED_MM = 3.0  #: but what falls off so near to an edge is rounded there: the edge tells
+_FOOT, _SINKS, _LEANS_MM = 1.0, 0.4, 2.5  #: a side so steep (rise over run) is leant on; so much lower, as near to it
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
 _SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
@@ -316,6 +318,16 @@ def before_brinks(ledges: Ledges, depth: Floats, settings: Settings, ends: Ends)
         runs_out = np.maximum(1 - (away / before_mm) ** 2, 1e-9)  # further off it tells nothing, without a step
         most = np.minimum(most, _EDGE_MM + rise / runs_out)
     return most
+
+
+def leant(ledges: Ledges, depth: Floats) -> Floats:
+    """How deep snow at the foot of a steep side lies on that side, mm, (n,): it leans there, and ends on no wall."""
+    surface, leans = ledges.base + depth, np.zeros(len(ledges))
+    for side in (-1, 1):  # where the foot is
+        up = side * ledges.slope < -_FOOT
+        over = ledges.highest_to(np.where(depth > 0, surface - _SINKS * side * ledges.x, -_ANY_MM), side, _LEANS_MM)
+        leans = np.maximum(leans, np.where(up, over + _SINKS * side * ledges.x - ledges.base, 0))
+    return leans
 
 
 def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:

@@ -77,6 +77,9 @@ _STEEPEST, _SIDE_MM, _LEANS_MM = (
     1.8,
 )  #: where a side is so steep (rise over run) over so much or steeper, they
 #: lean away from the top by so much from their beginning to their tip
+_FIELD, _BOWL, _BOWL_MM = 0.5, 0.8, 30.0  #: as little of a field is its end: from there on the white reaches down no
+#: further than so many times as far, within so much: no wall of it stands beside a short field
+_ANY_MM = 1e4  #: up to anything
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
 _NARROW_MM = 0.6  #: so near to one another two heaps shut the sky in
@@ -167,6 +170,7 @@ def reaching(
         * np.clip(depth / deep, least, 1) ** 1.4
         * np.clip(1 + 0.4 * waves_at(place, rng, patch_mm=(9.0, 30.0)), 0.3, 2)
     )
+    far = np.minimum(far, ledges.rising_gently(np.where(field > _FIELD, _ANY_MM, 0), _BOWL, _BOWL_MM))
     for side in (0, 1):  # a few ends wrap round what they lie on, most run out
         kind = ends.kind[side]
         runs_out = np.clip(ends.away[side] / (0.8 + 1.8 * ((kind * 3.1) % 1)), 0, 1)

@@ -145,6 +145,18 @@ def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, 
     assert reaches == pytest.approx(down, rel=0.01, abs=0.002)
 
 
+def test_the_white_of_a_short_field_ends_as_a_bowl(calm) -> None:
+    """No steeper than 0.8 mm down for each mm from its end, but for what reaches down anyhow."""
+    one = ledge(60)
+    field = np.where(one.x < 50, 1.0, 0.0)
+    down = snow_shapes.reaching(
+        one, np.full(len(one), 4.0), asked(), ends(one), field, land_mm=0.5, rng=stream(1, "reaching")
+    )
+    near = (one.x > 44) & (one.x < 50)
+    assert (down[near] <= 1.9 + 0.8 * (50 - one.x[near]) + 0.3).all()
+    assert down[one.x < 32] == pytest.approx(8.8, abs=0.1)
+
+
 @pytest.mark.parametrize(("kind", "at_end"), [(0.0, 1.887), (0.1, 0.674), (0.2, 0.511), (0.3, 1.887)])
 def test_some_free_ends_wrap_round_what_they_lie_on_and_most_run_out(kind: float, at_end: float, calm) -> None:
     one = ledge()

@@ -15,7 +15,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload import growing, snow_shapes
-from carvegen.motifs.snowload.growing import _hollows, _Scene, _share_of
+from carvegen.motifs.snowload.growing import _hollows, _level_in_notches, _mantle, _Scene, _share_of
 from carvegen.motifs.snowload.ledges import Ledges, ledges_of
 from carvegen.motifs.snowload.scene import Grid, columns_of
 from carvegen.motifs.snowload.settling import (
@@ -28,6 +28,7 @@ from carvegen.motifs.snowload.settling import (
     before_brinks,
     borne,
     ends_of,
+    leant,
     left_on_slopes,
     settled,
 )
@@ -183,6 +184,37 @@ def test_before_a_brink_it_thins_as_at_an_edge_unless_snow_below_reaches_up_to_i
     assert (most[far] > 1e6).all()
     filled = before_brinks(one, np.clip(28.5 - one.base, 3.0, None), settings, ends)
     assert (filled > 1e6).all()
+
+
+@pytest.mark.parametrize("rise", [0.8, 3.0])
+def test_snow_leans_against_a_steep_side_and_ends_on_no_wall(rise) -> None:
+    """Level ground, 2 mm of snow on it, between sides that fall to it and rise from it."""
+    sides = [(10, 0), (110, 0), (110, 10 + 40 * rise), (70, 10), (50, 10), (10, 10 + 40 * rise)]
+    one = ledges(shapely.Polygon(sides), cliff_mm=9.0)
+    leans = leant(one, np.where(one.base < 10.01, 2.0, 0.0))
+    side = (one.base > 10.2) & (one.base < 11)
+    assert (leans[side] > 0.5).all() == (leans[side] > 0).any() == (rise > 1)
+    assert (one.base + leans)[side].max() < 12, "no higher than the snow at its foot"
+    assert (leans[one.base > 12] == 0).all()
+
+
+def test_the_mantle_of_a_peak_is_as_thick_round_its_shoulder() -> None:
+    """A shoulder 20 mm broad over sides four times as steep as a diagonal, after 10 mm: 1.2 mm, plumb or across."""
+    one = ledges(shapely.Polygon([(30, 0), (90, 0), (70, 80), (50, 80)]), cliff_mm=9.0)
+    mantle = _mantle(one, snowload.Settings(fallen_mm=10))
+    assert (one.base + mantle).max() == pytest.approx(81.2, abs=0.01), "no horn"
+    assert mantle[(one.base > 20) & (one.base < 60)] == pytest.approx(1.2 * np.hypot(1, 4), rel=0.08)
+    assert mantle[np.abs(one.x - 60) < 8] == pytest.approx(1.2)
+
+
+def test_snow_that_is_levelled_in_a_notch_runs_out_where_none_lies() -> None:
+    """In a notch of rock with snow up to its middle: it stood there as a wall of 2 mm."""
+    one = ledges(shapely.Polygon([(10, 0), (110, 0), (110, 60), (60, 10), (10, 60)]), cliff_mm=9.0)
+    lies = np.where((one.x > 56) & (one.x < 60), 2.0, 0.0)
+    level = _level_in_notches(one, lies, np.ones(len(one)), np.zeros(len(one)), np.full(len(one), 50.0))
+    assert np.abs(level - lies).max() > 0.3, "it is levelled"
+    assert (level[lies == 0] == 0).all()
+    assert np.abs(level - lies)[np.abs(one.x - 59.9) < 0.2].max() < 0.3
 
 
 def test_a_fork_is_fullest_at_its_bottom() -> None:
