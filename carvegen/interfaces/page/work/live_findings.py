@@ -1,4 +1,4 @@
-"""What would break, kept up to date: about each change at once, of the whole print behind."""
+"""What would break, kept up to date: about changes once the hand has rested, of the whole print behind."""
 
 from __future__ import annotations
 
