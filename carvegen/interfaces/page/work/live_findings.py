@@ -143,7 +143,7 @@ def _clears(
 
 
 class Nearby:
-    """A thread that checks what lies about changes, once none has come for a moment: quick ones are looked at as one."""
+    """A thread that checks what lies about changes once none has come for a moment: quick ones are looked at as one."""
 
     rest_s = 0.3  #: nothing is looked at between two strokes of a hand that goes on
 
