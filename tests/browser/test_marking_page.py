@@ -969,13 +969,13 @@ def test_other_weather_is_chosen_by_its_picture_and_stands_in_the_print_file(ben
     file = (bench.folder / "print.toml").read_bytes()
     bench.run("document.querySelector('[data-motif=flakes] details').open = true")
     slider = "document.querySelector('[data-motif=flakes] input[id$=snow]')"
-    bench.run(f"{slider}.value = 0.2; {slider}.dispatchEvent(new Event('input', {{bubbles: true}}))")
+    bench.run(f"{slider}.value = 0.05; {slider}.dispatchEvent(new Event('input', {{bubbles: true}}))")
     until(lambda: bench.run("return document.querySelector('[data-motif=flakes] .part').naturalWidth") > 0)
     assert (bench.folder / "print.toml").read_bytes() == file, "the hand has not let go yet"
     bench.run(f"{slider}.dispatchEvent(new Event('change', {{bubbles: true}}))")
     bench.answered()
     report = tomllib.loads((bench.folder / "print.toml").read_text(encoding="utf-8"))
-    assert report["motifs"][1]["settings"]["snow"] == pytest.approx(0.2, abs=0.01)
+    assert report["motifs"][1]["settings"]["snow"] == pytest.approx(0.05, abs=0.004)
     bench.run("anyPicture()")
     bench.run("document.querySelector('#slips details').open = true")
 

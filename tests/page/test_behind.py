@@ -32,7 +32,7 @@ from carvegen.interfaces.page.serving import Served, _opened, serve
 from carvegen.interfaces.page.session import Session
 from carvegen.interfaces.page.table.doing import clearing_planned
 from carvegen.interfaces.page.table.under_snow import under_snow
-from carvegen.interfaces.page.work.live_findings import LatestFindings, broken_in
+from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
 from carvegen.marking.journal import FOLDER
 from carvegen.marking.marks import Meaning
@@ -175,6 +175,22 @@ def test_what_mending_leaves_is_cleared_by_a_mark_or_refused_in_words(tmp_path, 
     hand.does("undo")
     until(lambda: bool(beside()))
     hand.close()
+
+
+def test_strokes_that_follow_one_another_quickly_are_looked_at_as_one(monkeypatch) -> None:
+    """Not while she draws: all of it once her hand has rested."""
+    windows, done = list[shapely.Geometry](), list[int]()
+    monkeypatch.setattr(Nearby, "rest_s", 0.5)
+    monkeypatch.setattr(Nearby, "_look", lambda _, __, window: windows.append(window))
+    lock = threading.RLock()
+    nearby = Nearby(lock, LatestFindings(), done.append, pytest.fail)
+    for x in (10.0, 20.0, 30.0):
+        with lock:
+            nearby.look(mock.Mock(version=7), shapely.box(x, 10, x + 5, 15))
+        time.sleep(0.02)
+    until(lambda: bool(done))
+    nearby.close()
+    assert [(window.bounds, version) for window, version in zip(windows, done, strict=True)] == [((4, 4, 41, 21), 7)]
 
 
 def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:

@@ -159,8 +159,11 @@ class Library:
         if name not in known:
             sheet.fault(field, "must be a known cutter", value=name, hint=nearest(name, known))
             return
-        cutter, faults = self._cutter(name)
-        if cutter and not faults and machine.kind not in cutter.machines:
+        try:
+            cutter = self.cutter(name)
+        except InputError:
+            return
+        if machine.kind not in cutter.machines:
             fits = ", ".join(cutter.machines)
             sheet.fault(field, f"must go into this machine; it goes into: {fits}", value=name)
 

@@ -1,4 +1,4 @@
-"""What would break, kept up to date: about each change at once, of the whole print behind."""
+"""What would break, kept up to date: about changes once the hand has rested, of the whole print behind."""
 
 from __future__ import annotations
 
@@ -143,7 +143,9 @@ def _clears(
 
 
 class Nearby:
-    """A thread that checks what lies about each change."""
+    """A thread that checks what lies about changes once none has come for a moment: quick ones are looked at as one."""
+
+    rest_s = 0.3  #: nothing is looked at between two strokes of a hand that goes on
 
     def __init__(
         self, lock: threading.RLock, latest: LatestFindings, done: Callable[[int], None],
@@ -171,6 +173,8 @@ class Nearby:
         while True:
             with self._lock:
                 self._lock.wait_for(lambda: self._areas or self._ended)
+                while not self._ended and self._more_comes(len(self._areas)):
+                    pass
                 if self._ended:
                     return
                 desk, areas, self._areas = self._desk, self._areas, []
@@ -184,6 +188,10 @@ class Nearby:
             with self._lock:
                 version = desk.version
             self._done(version)
+
+    def _more_comes(self, seen: int) -> bool:
+        """Whether another area comes, or the end, before the hand has rested."""
+        return bool(self._lock.wait_for(lambda: self._ended or len(self._areas) > seen, timeout=self.rest_s))
 
     def _look(self, desk: Desk, window: BaseGeometry) -> None:
         with self._lock:
