@@ -407,7 +407,7 @@ def test_the_head_of_every_low_peak_is_white() -> None:
     """Six teeth 8 mm tall: their white is too small to be cut elsewhere, but it is the white of a peak."""
     teeth = [(x, 24 + 8 * (k % 2)) for k, x in enumerate(range(-5, 76, 5))]
     hill = shapely.Polygon([(-5, -5), *teeth, (75, -5)])
-    for seed in (1, 2):
+    for seed in few((1, 2), 1):
         cuts = white(hill, "dusting", seed)
         assert min(high(cuts, x, 29) for x, top in teeth if top == 32 and 3 < x < 67) > 1
 
@@ -466,7 +466,7 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
     streak, plank = shapely.box(20, 30, 50, 31), shapely.box(20, 15, 50, 17)
     oar = shapely.union(shapely.box(60, 20, 90, 21), shapely.box(80, 19.4, 90, 21.6))
     cases = [(hill, (streak,), True), (shapely.Polygon(), (), False), (hill, (), True)]
-    for over, fronts, bare in few(cases, 2):
+    for over, fronts, bare in few(cases, 1):
         on = shapes(*geometry.parts(shapely.union_all([over, streak, plank, oar])))
         place = Place(area=shapely.box(0, 0, 100, 90), shapes=on, fronts=shapes(*fronts))
         growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
@@ -539,9 +539,9 @@ def _on_the_bank(over: shapely.Geometry) -> tuple[float, str]:
 
 
 _ROOFS = {
+    "hill": (_along(20, 40, 18, 35, 12), (0.98, 1.01)),
     "deck": (_along(13, 13), (0.0, 0.0)),
     "parapets": (_PARAPETS, (0.0, 0.1)),
-    "hill": (_along(20, 40, 18, 35, 12), (0.98, 1.01)),
     "truss": (shapely.union_all(_TRUSS), (0.0, 0.1)),
     "gable": (_along(6, 40, 6), (0.0, 0.0)),
     "bough": (shapely.union_all(_BOUGH), (0.0, 0.15)),
@@ -550,7 +550,7 @@ _ROOFS = {
 }
 
 
-@pytest.mark.parametrize("name", few(_ROOFS, 3))
+@pytest.mark.parametrize("name", few(_ROOFS, 1))  # roofs: test_rasters.py, by their outlines
 def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_and_below_a_hill_is_not(
     name,
 ) -> None:
