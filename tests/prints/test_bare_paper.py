@@ -166,7 +166,7 @@ SCENES = st.builds(
 )
 
 
-@settings(examples(1), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
+@settings(examples(3), phases=[Phase.explicit, Phase.generate], report_multiple_bugs=False)
 @given(SCENES)
 def test_bare_exactly_where_it_must_be_and_ink_where_the_picture_asks(tmp_path_factory, scene):
     _, cuts, done, report = mended(scene, tmp_path_factory.mktemp("scene"))
