@@ -14,9 +14,9 @@ from carvegen.toolpaths import plan_for
 from carvegen.toolpaths.sequence import tours
 from carvegen.toolpaths.settings import PathSettings
 from tests.bench import working_size
-from tests.strategies import MANY, few
+from tests.strategies import few
 
-FLAKES = 40 if MANY else 16
+FLAKES = 40
 
 
 @pytest.mark.parametrize(("cutter", "machine"), few([("v-30", "router"), ("laser-fine", "laser")], 1))

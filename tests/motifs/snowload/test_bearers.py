@@ -588,14 +588,17 @@ _FAR_HILL = [(0, 72), (0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88
 
 @pytest.mark.parametrize(
     ("flat", "said"),
-    [
-        (shapely.box(0, 0, 200, 15), True),
-        (shapely.box(0, 0, 200, 13), False),  # there is room for snow
-        (shapely.box(0, 0, 150, 15), False),  # a bank that ends bears its own
-        (shapely.Polygon([(0, 0), (200, 0), (200, 15), (100, 11), (0, 15)]), False),  # land
-        (shapely.box(0, 6, 200, 15), False),  # a strip of water
-        (shapely.Polygon(), False),
-    ],
+    few(
+        [
+            (shapely.box(0, 0, 200, 15), True),
+            (shapely.box(0, 0, 200, 13), False),  # there is room for snow
+            (shapely.box(0, 0, 150, 15), False),  # a bank that ends bears its own
+            (shapely.Polygon([(0, 0), (200, 0), (200, 15), (100, 11), (0, 15)]), False),  # land
+            (shapely.box(0, 6, 200, 15), False),  # a strip of water
+            (shapely.Polygon(), False),
+        ],
+        2,
+    ),
 )
 def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_do_for_a_bank(flat, said) -> None:
     hill = affinity.translate(shapely.Polygon(_FAR_HILL), 0, -55)
@@ -607,13 +610,16 @@ def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_d
 
 @pytest.mark.parametrize(
     ("over", "said"),
-    [
-        (shapely.Polygon(), False),
-        (shapely.box(0, 50, 100, 60), True),
-        (shapely.box(0, 22, 100, 30), False),
-        (shapely.box(0, 50, 12, 60), False),
-        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), True),
-    ],
+    few(
+        [
+            (shapely.Polygon(), False),
+            (shapely.box(0, 50, 100, 60), True),
+            (shapely.box(0, 22, 100, 30), False),
+            (shapely.box(0, 50, 12, 60), False),
+            (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), True),
+        ],
+        3,
+    ),
 )
 def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
     """But not right under boards, nor under a little; a gable counts as a roof."""
@@ -632,14 +638,17 @@ _POSTS = shapely.union_all([shapely.box(x, 0, x + 8, 18) for x in range(5, 95, 1
 
 @pytest.mark.parametrize(
     ("on", "under", "said"),
-    [
-        (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
-        (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
-        (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
-        (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
-        (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
-        (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
-    ],
+    few(
+        [
+            (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
+            (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
+            (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
+            (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
+            (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
+            (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
+        ],
+        2,
+    ),
 )
 def test_so_much_land_in_so_little_sky_is_said_to_stay_bare(on, under, said) -> None:
     place = Place(area=shapely.box(0, 0, 100, 90), shapes=shapes(on, under))
