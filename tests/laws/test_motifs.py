@@ -120,7 +120,7 @@ def test_cut_off_by_the_edge_and_a_silhouette(name, data, x, y, radius) -> None:
 
 
 @each_motif
-@examples(1)
+@examples(2)
 @given(data=st.data())
 def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
     """The twin of the package's necks looks at the shape with the most corners, up to `most`, chord by chord."""
@@ -134,7 +134,7 @@ def test_no_bay_is_narrower_than_the_land_by_a_plain_search(name, data) -> None:
 
 
 @each_motif
-@examples(1)
+@examples(2)
 @given(data=st.data())
 def test_whole_shapes_keep_clear_of_edge_and_silhouette(name, data) -> None:
     case = data.draw(cases(name, cut_at_edge=False))
