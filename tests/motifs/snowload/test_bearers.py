@@ -460,6 +460,7 @@ def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_d
         assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
 
 
+@takes_long  # test_recorded.py has a streak and a plank before a shore
 def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_bear_snow() -> None:
     """Without the hill, or in front of all else, a streak may be anything; an oar and a plank never are water."""
     hill = shapely.Polygon([(0, 50), (100, 51), (100, 66), (75, 80), (40, 62), (20, 75), (0, 64)])
@@ -480,6 +481,7 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         assert ("what ends at y 51 mm from side to side counts as a hill behind" in growth.remark) == bare
 
 
+@takes_long  # test_recorded.py has a shore drawn further back
 def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stands_before_it() -> None:
     """What draws its shore is no roof then, over a post; a streak below it is water; a sky of all the page is no hill.
 

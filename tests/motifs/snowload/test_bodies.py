@@ -255,6 +255,7 @@ def test_no_heap_is_its_own_mirror_image() -> None:
         assert (down[lies] <= 0.8 * up[lies] + 0.45).all()
 
 
+@takes_long  # test_recorded.py has windblown snow
 def test_behind_a_post_the_wind_leaves_a_hollow_and_then_a_drift() -> None:
     """Level ground past the page, a post, the wind from the left: deepest some way behind it, and less right at it."""
     scene = shapely.union_all([shapely.box(-5, -5, 75, 15), shapely.box(26, 10, 30, 32)])

@@ -17,7 +17,7 @@ from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, _tiered, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 
@@ -638,6 +638,7 @@ def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str
         assert capped.tolist() == list(range(len(sizes)))
 
 
+@takes_long  # test_recorded.py has firs with caps
 @pytest.mark.parametrize(("tall", "cut"), few([(7.5, 0.8), (7.5, 1.0), (9.0, 2.0)], 1))
 def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, cut: float) -> None:
     tree, limits = fir(30, 8, tiers=4, tall=tall), Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=cut, dot_mm=1.5)
@@ -648,6 +649,7 @@ def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, 
         assert shapely.area(shapely.intersection(shapely.union_all(cuts), top)) < 0.5 * top.area
 
 
+@takes_long  # test_recorded.py has firs with caps
 @pytest.mark.parametrize("preset", few(["deep", "wet"], 1))
 def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> None:
     """Of the top two millimetres of firs; the tip itself is white."""
