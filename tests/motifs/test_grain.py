@@ -185,6 +185,7 @@ def test_density_thins_the_lines_out() -> None:
     assert len(none) == 0
 
 
+@takes_long  # test_recorded.py has a knotty board
 def test_knots_take_room_and_are_ringed() -> None:
     """More knots, more short lines: rings of knots are far shorter than grain."""
 

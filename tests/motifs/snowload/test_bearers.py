@@ -552,7 +552,8 @@ _ROOFS = {
 }
 
 
-@pytest.mark.parametrize("name", few(_ROOFS, 1))  # roofs: test_rasters.py, by their outlines
+@takes_long  # test_rasters.py tells hills from roofs, test_recorded.py has what lies before one
+@pytest.mark.parametrize("name", few(_ROOFS, 1))
 def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_and_below_a_hill_is_not(
     name,
 ) -> None:

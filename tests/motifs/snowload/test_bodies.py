@@ -99,6 +99,7 @@ def test_rock_bears_snow_on_its_slopes_and_none_in_a_notch_of_steep_sides(preset
     assert shapely.area(shapely.intersection(cuts, shapely.box(10, 30, 25, 50))).sum() > 10
 
 
+@takes_long  # test_recorded.py has domes
 @pytest.mark.parametrize("seed", few([1, 2, 3, 4], 1))
 def test_a_cap_on_a_pointed_picket_sits_on_its_point(seed) -> None:
     """Wet snow on pickets 4.6 mm broad: each has its cap, and there is no crumb on one flank."""
@@ -188,6 +189,7 @@ def test_a_rail_bears_snow_between_pickets_as_near_as_twigs() -> None:
     assert min(high(cuts, x, 20) for x in (24.2, 29.8)) > 0.5
 
 
+@takes_long  # test_recorded.py has a tangle
 def test_a_tangle_of_twigs_bears_clumps_at_its_top_and_no_blob() -> None:
     """Twigs of 0.7 mm from two feet cross one another; below the upper half it is dark. One alone bears its snow."""
     shift = np.arange(0, 9.1, 1.5)
@@ -236,6 +238,7 @@ def test_what_lies_over_an_edge_that_snow_reaches_up_to_tapers_too(preset) -> No
         assert high - beside[3] < 1.1 * np.tan(np.radians(repose_deg(settings.sticky))) + 0.9
 
 
+@takes_long  # test_recorded.py has heaps on a hill and a roof
 def test_no_heap_is_its_own_mirror_image() -> None:
     """On a broad flat thing the white reaches down less than it stands up, thin or deep."""
     roof = shapely.box(8, -5, 62, 30)
