@@ -364,7 +364,7 @@ def flakes_about(count: int) -> np.ndarray:
 
 
 @pytest.mark.parametrize(
-    ("cut_mm", "count"), [(0.1, 800 if MANY else 300), (0.3, 800 if MANY else 150), (0.5, 800 if MANY else 150)]
+    ("cut_mm", "count"), [(0.1, 800 if MANY else 100), (0.3, 800 if MANY else 50), (0.5, 800 if MANY else 50)]
 )
 def test_what_is_not_looked_at_closely_has_nothing_to_tell(cut_mm, count) -> None:
     """A slow twin that opens every shape by the cutter finds what the check finds that opens the doubtful ones."""

@@ -106,7 +106,7 @@ CASES = {  # what is mended, and by how much of its white area at most
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", few(CASES, 5))
 def test_mended_then_checked(name) -> None:
     cuts, area = CASES[name]
     must_hold(job_of(*cuts, size=(40.0, 40.0)), area=area)

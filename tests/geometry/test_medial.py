@@ -250,7 +250,7 @@ def _dented(seed: int, torn: float) -> geometry.PolygonArray:
     return drawn[are_simple(drawn) & shapely.is_valid(drawn) & (shapely.get_type_id(drawn) == 3)]
 
 
-@examples(15)
+@examples(5)
 @given(st.integers(0, 2**31), st.floats(0.05, 0.8))
 def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_give_them(seed: int, torn: float) -> None:
     """Twin: Boost.Polygon's Voronoi diagram; its bends lie within 2 µm of their chords, points of an axis to 8 µm."""
@@ -261,7 +261,7 @@ def test_flakes_with_corners_that_jut_in_have_the_axes_that_voronoi_diagrams_giv
     assert torn > 0.2 or ours.sure[jutting].mean() > 0.3
 
 
-@examples(8)
+@examples(3)
 @given(st.integers(0, 2**31), st.floats(0.05, 0.8), st.floats(0.02, 0.7))
 def test_axes_up_to_a_size_of_disc_are_the_same_as_far_as_they_go(seed: int, torn: float, most: float) -> None:
     """Twin: Boost.Polygon's Voronoi diagram, what of it lies nearer to the outline than `most`."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 import shapely
@@ -114,16 +116,19 @@ def test_what_grows_again_keeps_a_land_from_what_stays():
 BOARDS, IN_FRONT = box(2, -1, 40, 19), [box(x, -1, 6, 10) for x in (9, 24, 32)]
 
 
+@cache
+def _as_posts_stand(*posts: int) -> Growth:
+    """Grown on the boards with some of the posts before them."""
+    fronts = geometry.parts(shapely.union_all([IN_FRONT[k] for k in posts]))
+    place = Place(area=FACE, shapes=shapes(BOARDS), fronts=fronts)
+    return plain(grow(Settings(patchy=0), place, LIMITS, stream(3, "sky", "snowload")))
+
+
 @pytest.mark.parametrize("known", [True, False])
 def test_a_post_that_moved_before_boards_takes_its_cap_along(known):
     """Boards and posts are one silhouette; a file kept before posts were told apart leaves all as it is."""
     fronts = [shapely.union_all(IN_FRONT[:2]), shapely.union_all(IN_FRONT[::2])]
-    old, new = (
-        plain(grow(
-            Settings(patchy=0), Place(area=FACE, shapes=shapes(BOARDS), fronts=geometry.parts(each)), LIMITS,
-            stream(3, "sky", "snowload"),
-        )) for each in fronts
-    )  # fmt: skip
+    old, new = _as_posts_stand(0, 1), _as_posts_stand(0, 2)
     before, now = (
         Surroundings.of(bears=BOARDS, clear=NOTHING, fronts=each) for each in (fronts[0] if known else None, fronts[1])
     )

@@ -128,8 +128,8 @@ def test_a_flake_on_the_rim_of_a_ring_that_comes_out_leaves_no_wart_on_it(side, 
 def test_of_a_whole_fall_no_small_flake_is_left_on_the_rim_of_what_comes_out(seed) -> None:
     """What of a ring's white lies beyond it are flakes that reached beyond it before, none far smaller than it."""
     growth, bed = grown_wide("snowfall", seed)
-    rng = np.random.default_rng(seed)
-    for x, y, far in np.column_stack([rng.uniform(8, 52, 20), rng.uniform(8, 37, 20), rng.uniform(2, 6, 20)]).tolist():
+    rng, n = np.random.default_rng(seed), 20 if MANY else 7
+    for x, y, far in np.column_stack([rng.uniform(8, 52, n), rng.uniform(8, 37, n), rng.uniform(2, 6, n)]).tolist():
         ring = shapely.buffer(shapely.Point(x, y), far)
         out = marked(growth, [mark(Meaning.COMES_OUT, ring)], bed).cuts
         beyond_it = geometry.parts(shapely.difference(out[shapely.intersects(out, ring)], shapely.buffer(ring, 0.05)))

@@ -172,9 +172,16 @@ def test_doubtful_pencils_and_one_that_is_in_no_box_are_told_and_that_one_marks_
     assert "in no box" in note
 
 
-def test_graphite_is_refused():
+def test_graphite_is_refused(sheet_image):
+    """The first pencil's box as a grey pencil of its darkness fills it."""
+    form, px, grey = SMALL.best("A4"), USUAL.dpi / 25.4, sheet_image.copy()
+    left, bottom, right, top = shapely.union_all(
+        [shapely.box(*half) for half in (form.boxes[0].firm, form.boxes[0].light)]
+    ).bounds
+    box = tuple(round(px * mm) for mm in (left - 1, form.size[1] - top - 1, right + 1, form.size[1] - bottom + 1))
+    grey.paste(ImageOps.grayscale(grey.crop(box)), box[:2])
     with pytest.raises(InputError, match="the box comes out: holds a grey or black pencil"):
-        read(flat(dataclasses.replace(USUAL, strokes=(), colours=("graphite",))))
+        read(grey)
 
 
 # ── what can't be read ───────────────────────────────────────────────────────────────────────────────────────────

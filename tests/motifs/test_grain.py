@@ -77,7 +77,7 @@ def test_lines_never_cross_and_keep_the_land_point_by_point(preset) -> None:
     assert (owner[pairs[:, 0]] == owner[pairs[:, 1]]).all()
 
 
-@pytest.mark.parametrize("preset", few(PRESETS, 2))
+@pytest.mark.parametrize("preset", few(PRESETS, 1))
 def test_no_inlet_is_narrower_than_the_land_and_no_part_than_the_cut(preset) -> None:
     cuts = grain(4, its_limits=limits(0.6, 0.4), **PRESETS[preset]).cuts
     assert len(necks(geometry.reversed_rings(geometry.rings(cuts)), 0.6 - geometry.GRID_MM)) == 0
@@ -113,7 +113,7 @@ def test_lines_that_may_not_leave_keep_a_land_from_the_edge() -> None:
     assert (shapely.distance(block.cuts, shapely.box(0, 0, *SMALL).exterior) >= 0.6 - geometry.GRID_MM).all()
 
 
-@pytest.mark.parametrize("direction", [0.0, 30.0, 90.0, -60.0] if MANY else [90.0, -60.0])
+@pytest.mark.parametrize("direction", [0.0, 30.0, 90.0, -60.0] if MANY else [-60.0])
 def test_grain_runs_as_it_is_told(direction) -> None:
     cuts = grain(9, direction_deg=direction, **{**PRESETS["quarter-sawn"], "waviness": 0.1}).cuts
     long = cuts[shapely.length(cuts) > 20]
@@ -185,6 +185,7 @@ def test_density_thins_the_lines_out() -> None:
     assert len(none) == 0
 
 
+@takes_long  # test_recorded.py has a knotty board
 def test_knots_take_room_and_are_ringed() -> None:
     """More knots, more short lines: rings of knots are far shorter than grain."""
 

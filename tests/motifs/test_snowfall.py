@@ -93,6 +93,7 @@ def test_flurries_within_flurries() -> None:
         assert np.mean([fano(cuts, side) for cuts in skies]) > max(least, 1.1 * fano(even, side))
 
 
+@takes_long  # shares of what test_recorded.py has
 def test_depth_torn_clumps_and_no_row_along_the_frame() -> None:
     """Measured over two seeds: sizes 9.3 to 10 fold, beside the frame 0.4 to 0.8 as many.
 

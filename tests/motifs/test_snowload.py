@@ -290,6 +290,7 @@ def test_undersides_stay_dark() -> None:
     assert shapely.area(shapely.intersection(growth.cuts, below)).sum() == 0
 
 
+@takes_long  # test_recorded.py has what is bridged
 @pytest.mark.parametrize(
     ("gap", "bridged"), [(1.8, True), (2.6, False), *([(1.0, True), (5.0, False)] if MANY else [])]
 )
@@ -318,6 +319,7 @@ def test_a_fork_is_deeper_than_its_limbs() -> None:
     assert fork > 1.2 * limb
 
 
+@takes_long  # test_recorded.py has windblown snow
 def test_wind_scours_what_faces_it_and_drifts_in_the_lee() -> None:
     """A long low roof, the wind from the left: the lee side bears the most, in one body."""
     roof = shapes(shapely.Polygon([(20, 10), (90, 10), (90, 23), (55, 39.5), (20, 23)]))

@@ -99,8 +99,7 @@ def test_a_command_on_one_block_knows_such_marks_too() -> None:
 
 @pytest.mark.parametrize(
     ("pane", "glass"),
-    [("M42.3 16.3H52.7V27.7H42.3Z", True), ("M42.3 16.3H45V19H42.3Z", False), ("", False)],
-    ids=["pane", "bird", "none"],
+    few([("M42.3 16.3H52.7V27.7H42.3Z", True), ("M42.3 16.3H45V19H42.3Z", False), ("", False)], 2),
 )
 def test_no_snow_lies_in_a_window_with_glass_drawn_in_it(tmp_path, monkeypatch, pane, glass) -> None:
     """A pale pane in front fills all but a rim of the opening; what fills less than half of it is no pane."""

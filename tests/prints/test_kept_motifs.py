@@ -176,7 +176,8 @@ def test_other_snow_is_too_near_by_the_least_land_that_any_of_it_was_done_by(tmp
 
 
 @pytest.mark.parametrize(
-    "written", ['"seed":-1', '"seed":true', '"kept":{"by_layer":1}', '"kept":{"__class__":1}', '"kept":{"level":-1.0}']
+    "written",
+    few(['"seed":-1', '"seed":true', '"kept":{"by_layer":1}', '"kept":{"__class__":1}', '"kept":{"level":-1.0}'], 2),
 )
 def test_what_somebody_wrote_into_the_file_crashes_nothing(tmp_path, written):
     path, _ = kept(tmp_path)

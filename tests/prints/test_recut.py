@@ -474,7 +474,7 @@ def test_a_picture_of_a_block_is_read_as_land_and_one_of_a_print_by_inks(tmp_pat
 
 @pytest.mark.parametrize(
     ("plan", "tone"),
-    [("the block", ""), ("the print", ""), ("the print", "block.jpg")],
+    few([("the block", ""), ("the print", ""), ("the print", "block.jpg")], 1),
 )
 def test_a_picture_of_another_block_is_refused(tmp_path, monkeypatch, plan, tone):
     """The tone's outlines are the print's, and may hold the key's: all of it would have stood on the key."""

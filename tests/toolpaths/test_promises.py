@@ -290,10 +290,10 @@ PLANNED = [
 def test_all_that_is_planned_keeps_its_promises(cutter: str, material: str) -> None:
     """Cuts at the edge, cut-outs beside cuts, with and without clamps and in every way of clearing."""
     cuts = (box(0, 3, 9, 4), box(12, 4, 8, 8), box(20, 4, 6, 8), disc(32, 8, 3), box(4, 14, 30, 0.9), disc(9, 21, 4))
-    for k, more in enumerate((
+    for k, more in few(enumerate((
         {}, {"cleared": "lines", "lowered": "lines"}, {"plunge": True, "lowered": "contours", "tabs": False},
         {"no_go": shapes(box(14, 6, 8, 3)), "pass_mm": 0.4},
-    )):  # fmt: skip
+    )), 2):  # fmt: skip
         settings = PathSettings(
             cut_edge=k % 2 == 0, also_cutters=(SHELF.cutter("flat-3"),), line_spacing_mm=0.3, **more
         )

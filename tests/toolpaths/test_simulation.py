@@ -171,7 +171,7 @@ def test_a_wide_cutter_misses_corners_by_the_closed_form() -> None:
     assert each.lost.area_mm2 < 0.01
 
 
-@pytest.mark.parametrize("lowered", ["shapes", "lines", "contours"])
+@pytest.mark.parametrize("lowered", few(["shapes", "lines", "contours"], 1))
 def test_a_laser_s_plan_leaves_the_land_whichever_way_it_lowers(lowered: str) -> None:
     each = result(block(box(5, 5, 12, 10).difference(box(9, 8, 4, 4))), "laser-fine", LASER, lowered=lowered)
     assert each.lost.worst_mm <= each.noise_mm

@@ -19,6 +19,7 @@ from carvegen.motifs.snowfall.flakes import Flakes, Looks, drawn, falling, passe
 from carvegen.motifs.snowfall.land import BODY
 from carvegen.motifs.snowfall.outlines import SMALLEST_REACH
 from tests.cases import limits, shapes
+from tests.strategies import takes_long
 
 
 def test_pairs_of_discs_are_all_that_are_near() -> None:
@@ -80,6 +81,7 @@ def test_what_stays_narrow_goes_after_some_rounds(monkeypatch: pytest.MonkeyPatc
     assert shapely.distance(left[0], good) == 0
 
 
+@takes_long  # test_recorded.py has falls with knobs and shoulders
 def test_small_ones_that_stick_to_a_large_one_are_seldom_knobs_on_its_rim() -> None:
     """Most that stick out of one go or run into it by a shoulder; some stay as teeth."""
     each, left = limits(0.5, 0.4), {"knob": 0, "shoulder": 0, "none": 0}

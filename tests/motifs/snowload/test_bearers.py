@@ -407,7 +407,7 @@ def test_the_head_of_every_low_peak_is_white() -> None:
     """Six teeth 8 mm tall: their white is too small to be cut elsewhere, but it is the white of a peak."""
     teeth = [(x, 24 + 8 * (k % 2)) for k, x in enumerate(range(-5, 76, 5))]
     hill = shapely.Polygon([(-5, -5), *teeth, (75, -5)])
-    for seed in (1, 2):
+    for seed in few((1, 2), 1):
         cuts = white(hill, "dusting", seed)
         assert min(high(cuts, x, 29) for x, top in teeth if top == 32 and 3 < x < 67) > 1
 
@@ -460,13 +460,14 @@ def test_a_near_bank_below_a_hill_in_the_same_layer_bears_snow_and_one_under_a_d
         assert lies == pytest.approx(share * shapely.area(alone).sum(), abs=0.02 * shapely.area(alone).sum())
 
 
+@takes_long  # test_recorded.py has a streak and a plank before a shore
 def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_bear_snow() -> None:
     """Without the hill, or in front of all else, a streak may be anything; an oar and a plank never are water."""
     hill = shapely.Polygon([(0, 50), (100, 51), (100, 66), (75, 80), (40, 62), (20, 75), (0, 64)])
     streak, plank = shapely.box(20, 30, 50, 31), shapely.box(20, 15, 50, 17)
     oar = shapely.union(shapely.box(60, 20, 90, 21), shapely.box(80, 19.4, 90, 21.6))
     cases = [(hill, (streak,), True), (shapely.Polygon(), (), False), (hill, (), True)]
-    for over, fronts, bare in few(cases, 2):
+    for over, fronts, bare in few(cases, 1):
         on = shapes(*geometry.parts(shapely.union_all([over, streak, plank, oar])))
         place = Place(area=shapely.box(0, 0, 100, 90), shapes=on, fronts=shapes(*fronts))
         growth = snowload.grow(snowload.Settings(patchy=0), place, LIMITS, stream(1, "t"))
@@ -480,6 +481,7 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         assert ("what ends at y 51 mm from side to side counts as a hill behind" in growth.remark) == bare
 
 
+@takes_long  # test_recorded.py has a shore drawn further back
 def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stands_before_it() -> None:
     """What draws its shore is no roof then, over a post; a streak below it is water; a sky of all the page is no hill.
 
@@ -539,9 +541,9 @@ def _on_the_bank(over: shapely.Geometry) -> tuple[float, str]:
 
 
 _ROOFS = {
+    "hill": (_along(20, 40, 18, 35, 12), (0.98, 1.01)),
     "deck": (_along(13, 13), (0.0, 0.0)),
     "parapets": (_PARAPETS, (0.0, 0.1)),
-    "hill": (_along(20, 40, 18, 35, 12), (0.98, 1.01)),
     "truss": (shapely.union_all(_TRUSS), (0.0, 0.1)),
     "gable": (_along(6, 40, 6), (0.0, 0.0)),
     "bough": (shapely.union_all(_BOUGH), (0.0, 0.15)),
@@ -550,7 +552,8 @@ _ROOFS = {
 }
 
 
-@pytest.mark.parametrize("name", few(_ROOFS, 3))
+@takes_long  # test_rasters.py tells hills from roofs, test_recorded.py has what lies before one
+@pytest.mark.parametrize("name", few(_ROOFS, 1))
 def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_and_below_a_hill_is_not(
     name,
 ) -> None:
@@ -588,14 +591,17 @@ _FAR_HILL = [(0, 72), (0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88
 
 @pytest.mark.parametrize(
     ("flat", "said"),
-    [
-        (shapely.box(0, 0, 200, 15), True),
-        (shapely.box(0, 0, 200, 13), False),  # there is room for snow
-        (shapely.box(0, 0, 150, 15), False),  # a bank that ends bears its own
-        (shapely.Polygon([(0, 0), (200, 0), (200, 15), (100, 11), (0, 15)]), False),  # land
-        (shapely.box(0, 6, 200, 15), False),  # a strip of water
-        (shapely.Polygon(), False),
-    ],
+    few(
+        [
+            (shapely.box(0, 0, 200, 15), True),
+            (shapely.box(0, 0, 200, 13), False),  # there is room for snow
+            (shapely.box(0, 0, 150, 15), False),  # a bank that ends bears its own
+            (shapely.Polygon([(0, 0), (200, 0), (200, 15), (100, 11), (0, 15)]), False),  # land
+            (shapely.box(0, 6, 200, 15), False),  # a strip of water
+            (shapely.Polygon(), False),
+        ],
+        2,
+    ),
 )
 def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_do_for_a_bank(flat, said) -> None:
     hill = affinity.translate(shapely.Polygon(_FAR_HILL), 0, -55)
@@ -607,13 +613,16 @@ def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_d
 
 @pytest.mark.parametrize(
     ("over", "said"),
-    [
-        (shapely.Polygon(), False),
-        (shapely.box(0, 50, 100, 60), True),
-        (shapely.box(0, 22, 100, 30), False),
-        (shapely.box(0, 50, 12, 60), False),
-        (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), True),
-    ],
+    few(
+        [
+            (shapely.Polygon(), False),
+            (shapely.box(0, 50, 100, 60), True),
+            (shapely.box(0, 22, 100, 30), False),
+            (shapely.box(0, 50, 12, 60), False),
+            (shapely.Polygon([(0, 50), (100, 50), (100, 55), (50, 75), (0, 55)]), True),
+        ],
+        3,
+    ),
 )
 def test_land_that_stays_bare_under_what_counts_as_a_roof_is_said_with_the_remedy(over, said) -> None:
     """But not right under boards, nor under a little; a gable counts as a roof."""
@@ -632,14 +641,17 @@ _POSTS = shapely.union_all([shapely.box(x, 0, x + 8, 18) for x in range(5, 95, 1
 
 @pytest.mark.parametrize(
     ("on", "under", "said"),
-    [
-        (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
-        (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
-        (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
-        (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
-        (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
-        (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
-    ],
+    few(
+        [
+            (shapely.box(20, 0, 50, 18), shapely.box(0, 50, 100, 60), True),
+            (shapely.box(20, 0, 36, 18), shapely.box(0, 50, 100, 60), False),  # too little of it
+            (shapely.box(10, 10, 60, 30), shapely.box(0, 50, 100, 60), False),  # a raft is no land
+            (_POSTS, shapely.box(0, 50, 100, 60), False),  # nor are posts
+            (shapely.box(20, 0, 100, 8), shapely.box(0, 70, 85, 80), True),
+            (shapely.box(48, 0, 100, 8), shapely.box(0, 70, 85, 80), False),  # it sees more of the sky
+        ],
+        2,
+    ),
 )
 def test_so_much_land_in_so_little_sky_is_said_to_stay_bare(on, under, said) -> None:
     place = Place(area=shapely.box(0, 0, 100, 90), shapes=shapes(on, under))

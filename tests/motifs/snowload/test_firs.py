@@ -17,7 +17,7 @@ from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload.firs.pads import _caps, _fronts, _Pads, _seen, _shoulders, on_tiers
 from carvegen.motifs.snowload.firs.tiers import Tiers, _peaks, _tiered, tiers_of
 from carvegen.motifs.snowload.growing import _padded, _Scene
-from tests.strategies import few
+from tests.strategies import few, takes_long
 
 LIMITS = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.8)
 
@@ -630,7 +630,7 @@ def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str
     sizes = [(3, 1.0), (4, 0.9), (4, 1.1), (5, 0.7), (3, 1.3), (3, 1.5), (3, 1.7)]
     firs = [fir(6 + 9 * k, 12, tiers=tiers, tall=tall) for k, (tiers, tall) in enumerate(sizes)]
     place = Place(area=shapely.box(0, 0, 66, 30), shapes=geometry.parts(shapely.union_all(firs)))
-    for seed in (1, 2):
+    for seed in few((1, 2), 1):
         settings = snowload.Settings(**snowload.PRESETS[preset])
         cuts = snowload.grow(settings, place, LIMITS, stream(seed, "firs")).cuts
         tips = geometry.dots(np.array([[6 + 9 * k, 12 + tiers * tall - 0.2] for k, (tiers, tall) in enumerate(sizes)]))
@@ -638,20 +638,22 @@ def test_firs_of_a_few_millimetres_have_caps_on_their_tips_that_hold(preset: str
         assert capped.tolist() == list(range(len(sizes)))
 
 
+@takes_long  # test_recorded.py has firs with caps
 @pytest.mark.parametrize(("tall", "cut"), few([(7.5, 0.8), (7.5, 1.0), (9.0, 2.0)], 1))
 def test_the_top_of_a_large_fir_stays_mostly_dark_whatever_cuts_it(tall: float, cut: float) -> None:
     tree, limits = fir(30, 8, tiers=4, tall=tall), Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=cut, dot_mm=1.5)
     place = Place(area=shapely.box(0, 0, 60, 60), shapes=geometry.parts(tree))
     top = shapely.intersection(tree, shapely.box(0, 8 + 3 * tall, 60, 60))
-    for seed in (1, 3):
+    for seed in few((1, 3), 1):
         cuts = snowload.grow(snowload.Settings(), place, limits, stream(seed, "firs")).cuts
         assert shapely.area(shapely.intersection(shapely.union_all(cuts), top)) < 0.5 * top.area
 
 
+@takes_long  # test_recorded.py has firs with caps
 @pytest.mark.parametrize("preset", few(["deep", "wet"], 1))
 def test_below_a_small_cap_a_dark_stem_shows_up_to_near_the_tip(preset: str) -> None:
     """Of the top two millimetres of firs; the tip itself is white."""
-    firs = [fir(8 + 14 * k, 4, tiers=4, tall=4.5 + 0.25 * size) for k, size in enumerate(few(range(8), 4))]
+    firs = [fir(8 + 14 * k, 4, tiers=4, tall=4.5 + 0.25 * size) for k, size in enumerate(few(range(8), 2))]
     place = Place(area=shapely.box(0, 0, 2 + 14 * len(firs), 36), shapes=geometry.parts(shapely.union_all(firs)))
     settings = snowload.Settings(**snowload.PRESETS[preset])
     cuts = shapely.union_all(snowload.grow(settings, place, LIMITS, stream(1, "firs")).cuts)
