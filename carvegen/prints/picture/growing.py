@@ -262,6 +262,7 @@ class Grower:
         else:
             heaps, dark = self._heaps(leaves), self.rooms.dark(leaves)
             growth, notes = loaded(self.rooms, motif, begun, limits, before=before, heaps=heaps, dark=dark)
+            notes += self.rooms.set_aside(motif)
         self.notes.extend(notes)
         return growth
 
