@@ -38,7 +38,8 @@ if TYPE_CHECKING:
     from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
-    "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending", "paper_findings",
+    "FirstMending", "OwnMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending",
+    "paper_findings",
 ]  # fmt: skip
 
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
