@@ -108,7 +108,8 @@ class LayeredDrawing:
         _, _, _, top = shapely.total_bounds([each.shape for each in self.layers])
         before = self.union([other.name for other in self.in_front_of([layer.name])])
         low = shapely.bounds(parts)[:, 3] < top - _SIDE * self.print_.height_mm
-        return parts[low & runs_across(parts, self.print_.width_mm, before)]
+        wide = runs_across(parts, self.print_.width_mm, before)
+        return parts[np.asarray(low) & wide]
 
     def in_front_of(self, names: Iterable[str]) -> list[Layer]:
         """The layers that stand in front of the rearmost of these and are none of them."""
