@@ -112,16 +112,18 @@ class Delivery:
 
 
 def load_writers(kinds: Sequence[str]) -> None:
-    """Import now what the files for several machines take, once for the processes that are copied from this one."""
+    """Import now what files for these kinds of machine take, while others work: copies of this process share it.
+
+    What only some settings ask for, such as the simulation, is left to whoever is asked for it.
+    """
     for name in dict.fromkeys(name for kind in kinds for name in _LOADED.get(kind, ())):
         import_module(name)
 
 
-_SIMULATION = "carvegen.toolpaths.simulation.simulated_block"
 #: What is imported late otherwise, by kind of machine: of DXF, of the ways between paths, of their planners.
 _LOADED: Mapping[str, Sequence[str]] = MappingProxyType({
-    "laser": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.laser.planner", _SIMULATION),
-    "router": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.v_carving.planner", _SIMULATION),
+    "laser": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.laser.planner"),
+    "router": ("ezdxf", "scipy.spatial", "carvegen.toolpaths.v_carving.planner"),
 })  # fmt: skip
 
 

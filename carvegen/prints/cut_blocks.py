@@ -48,7 +48,6 @@ __all__ = [
 ]  # fmt: skip
 
 Setups = Mapping[str, tuple["Setup", ...]]
-Mended = tuple["PolygonArray", frozenset[int], tuple["CutChange", ...], tuple["LostPiece", ...], "BaseGeometry"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -75,6 +74,17 @@ class Cut:
         if self.die is not None:
             return shapely.Polygon()
         return shapely.difference(self.block.face, self.land) if self.masks else self.land
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Mended:
+    """A block's cuts as they are mended for all of its machines."""
+
+    cuts: PolygonArray
+    fixed: frozenset[int]  #: which of them mending leaves alone
+    changes: tuple[CutChange, ...]
+    lost: tuple[LostPiece, ...]  #: the land that went whole
+    land: BaseGeometry  #: what stands
 
 
 def setups_of(print_: Print, shelf: Library) -> dict[str, tuple[Setup, ...]]:
@@ -289,17 +299,18 @@ def mended_cut(cut: Cut, setups: Sequence[Setup], *, say: Say) -> Cut:
 
 
 def mended_block(cut: Cut, setups: Sequence[Setup], say: Say) -> Mended:
-    """The block's cuts as `mended_cut` mends them, which of them it leaves alone, what changed, went, stands."""
+    """What `mended_cut` makes of the block's cuts."""
     jobs = [setup.on(cut.block) for setup in setups]
     done, changes = mended_for_all(jobs, say=lambda stage: say(f"{cut.block.name}: {stage}"), white=cut.white)
     block = done[0].block
-    return block.cuts, block.fixed, changes, lost_pieces(cut.block, block, changes), _standing(block)
+    lost = lost_pieces(cut.block, block, changes)
+    return Mended(cuts=block.cuts, fixed=block.fixed, changes=changes, lost=lost, land=_standing(block))
 
 
 def with_block(cut: Cut, mended: Mended) -> Cut:
     """What comes from the separation, with the block's cuts as they are mended."""
-    block = replace(cut.block, cuts=mended[0], fixed=mended[1])
-    return replace(cut, block=block, land=mended[4], changes=mended[2], lost=mended[3])
+    block = replace(cut.block, cuts=mended.cuts, fixed=mended.fixed)
+    return replace(cut, block=block, land=mended.land, changes=mended.changes, lost=mended.lost)
 
 
 def _standing(block: Block) -> BaseGeometry:

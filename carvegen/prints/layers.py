@@ -45,7 +45,8 @@ _SIDE = 0.03  #: of the width: ground comes so near to both sides; our own choic
 _LEVELS, _MOST = 160, 0.6  #: level lines to a width, and how much of one ground takes up by itself; the same
 _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline draw it; our own choice
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
-_LEVEL, _WITHIN = 3.0, 0.98  #: a line so many times as long as high is level; so much of a ripple is on its ground
+_LEVEL = 3.0  #: a line so many times as long as high is level; our own choice
+_WITHIN, _FEW = 0.98, 3  #: so much of a ripple is on its ground, and so many are there; the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -77,27 +78,38 @@ class LayeredDrawing:
         """All of the layers of these names."""
         return shapely.union_all(geometry.polygon_array(layer.shape for layer in self.named(names)))
 
-    def bearing(self, names: Iterable[str]) -> BaseGeometry:
-        """All of the layers of these names but ripples: nothing lies on water, and on lines that are drawn on it.
+    def ripples(self, names: Iterable[str]) -> dict[str, PolygonArray]:
+        """Strokes of these layers that are drawn on water, by the layer of that: no snow lies on them.
 
-        A ripple is a thin, level line by itself, all on ground from side to side on which no motif of the print lies.
+        They are thin, level, by themselves, and three or more lie on one ground from side to side. What reaches as far
+        up as anything drawn is a sky. No ground on which snow lies counts, nor does a layer of nothing but such lines.
         """
+        these = self.named(names)
         parts = geometry.parts(self.union(names))
-        lines = _level_lines(parts)
-        if not lines.any():
-            return self.union(names)
+        lines = parts[_level_lines(parts)]
+        if len(lines) < _FEW:
+            return {}
+        alone = [layer.shape for layer in these if _level_lines(geometry.parts(layer.shape)).all()]
+        lines = lines[~shapely.intersects(lines, shapely.union_all(alone))]
         lain_on = [name for motif in self.print_.motifs if motif.motif == "snowload" for name in motif.on]
         known = set(map(plain_name, [*names, *lain_on]))
-        bare = [self._ground(layer) for layer in self.layers if plain_name(layer.name) not in known]
-        on_bare = shapely.area(shapely.intersection(parts[lines], geometry.union(*bare)))
-        lines[lines] = on_bare > _WITHIN * shapely.area(parts[lines])
-        return geometry.union(parts[~lines])
+        bare = [layer for layer in self.layers if plain_name(layer.name) not in known]
+        by_ground = {layer.name: lines[_many_on(lines, self._ground(layer))] for layer in bare}
+        return {name: on for name, on in by_ground.items() if len(on)}
+
+    def bearing(self, names: Iterable[str]) -> BaseGeometry:
+        """All of the layers of these names but ripples."""
+        ripples = [*self.ripples(names).values()]
+        return shapely.difference(self.union(names), geometry.union(*ripples)) if ripples else self.union(names)
 
     def _ground(self, layer: Layer) -> PolygonArray:
-        """What of a layer is ground from side to side, or would be but for what is before it."""
+        """What of a layer is ground from side to side, or would be but for what is before it; no sky."""
         parts = geometry.parts(layer.shape)
+        _, _, _, top = shapely.total_bounds([each.shape for each in self.layers])
         before = self.union([other.name for other in self.in_front_of([layer.name])])
-        return parts[runs_across(parts, self.print_.width_mm, before)]
+        low = shapely.bounds(parts)[:, 3] < top - _SIDE * self.print_.height_mm
+        wide = runs_across(parts, self.print_.width_mm, before)
+        return parts[np.asarray(low) & wide]
 
     def in_front_of(self, names: Iterable[str]) -> list[Layer]:
         """The layers that stand in front of the rearmost of these and are none of them."""
@@ -186,6 +198,12 @@ def _level_lines(parts: PolygonArray) -> Mask:
     level = np.asarray(right - left > _LEVEL * (top - low))
     level[level] = shapely.is_empty(geometry.offset(parts[level], -_STROKE_MM / 2))
     return level
+
+
+def _many_on(lines: PolygonArray, grounds: PolygonArray) -> Mask:
+    """Which lines lie on one of the grounds together with enough others to be ripples; (n,)."""
+    on = shapely.area(shapely.intersection(lines[:, None], grounds)) > _WITHIN * shapely.area(lines)[:, None]
+    return np.asarray(on[:, on.sum(axis=0) >= _FEW].any(axis=1))
 
 
 def _on_legs(parts: PolygonArray) -> Mask:

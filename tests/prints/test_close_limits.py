@@ -206,7 +206,9 @@ def test_lying_snow_that_nothing_hides_stays_as_it_grew(hidden, same) -> None:
     rooms: Any = SimpleNamespace(hidden_by=lambda _: hidden, in_front=lambda *_: (NOTHING, ["noted"]))
     room: Any = SimpleNamespace(area=box(0, 0, 10, 10), edge=box(0, 0, 10, 10))
     snow, motif = Growth(cuts=shapes(box(3, 4, 5, 2), box(1, 7, 2, 2))), SimpleNamespace(name="lying")
-    left, notes = fitting.loaded(rooms, motif, (room, snow), LIMITS, before=NOTHING, heaps=geometry.empty())
+    left, notes = fitting.loaded(
+        rooms, motif, (room, snow), LIMITS, before=NOTHING, heaps=geometry.empty(), dark=NOTHING
+    )
     assert (left is snow) == same
     assert notes == ["noted"]
     assert shapely.area(shapely.intersection(geometry.union(left.cuts), hidden)) == 0

@@ -136,6 +136,21 @@ def test_land_that_a_mark_leaves_too_narrow_is_told_with_the_mark(tmp_path) -> N
     assert mark_findings(cuts["sky"].block, (), setups["sky"], white=shapely.Polygon(), back_mm=0.2) == ()
 
 
+@pytest.mark.parametrize(("apart", "drawn"), [(0.15, False), (0.35, True)])
+def test_land_bounds_white_from_which_it_may_be_cut_back(tmp_path, apart: float, drawn: bool) -> None:
+    """As far as the print's register error goes: 0.2 mm."""
+    mark = '[[marked]]\nmeaning = "stays"\nshape = "box 1 13 14 1.2"'
+    light = f'[[highlights]]\nshape = "box 1 {14.45 + apart} 14 4"'
+    text = small_print(
+        mark, layer("POST", "box 2 14 12 0.45"), blocks={"key": ["POST"]}, after=light, register_error_mm=0.2
+    )
+    (tmp_path / "print.toml").write_text(text, encoding="utf-8")
+    print_ = read_print(tmp_path / "print.toml", SHELF)
+    _, cuts = cuts_of(cut_inputs(print_, setups_of(print_, SHELF), {}), say=lambda _: None)
+    [note] = (note for note in cuts["key"].notes if note.rule == "marked-land")
+    assert (note.kind == "drawn") == drawn
+
+
 STRIPE = layer("POST", "box 2 14 56 0.45")  #: a hair narrower than what lasts
 
 

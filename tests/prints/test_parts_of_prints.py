@@ -128,22 +128,35 @@ def test_what_is_lighter_than_what_is_behind_is_painted_on_it(post: int, board: 
 
 
 @pytest.mark.parametrize(
-    ("line", "water", "lain_on", "bears"),
+    ("line", "water", "lain_on", "more", "bears"),
     [
-        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", False),
-        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "WATER", True),  # asked: snow lies on that ground
-        (box(20, 10, 12, 1.2), box(10, 0, 60, 30), "HILL", True),  # a batten on a wall
-        (box(20, 10, 12, 2.2), box(0, 0, 100, 30), "HILL", True),  # a log
-        (box(20, 10, 1.2, 12), box(0, 0, 100, 30), "HILL", True),  # a pole
-        (box(20, 29, 12, 1.2), box(0, 0, 100, 30), "HILL", True),  # it lies on the bank
-        (box(44, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", True),  # a rung of the post
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", 2, False),
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", 1, True),  # two, such as rails before a field
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 80), "HILL", 2, True),  # a sky
+        (box(20, 10, 12, 1.2), box(0, 0, 100, 30), "WATER", 2, True),  # asked: snow lies on that ground
+        (box(20, 10, 12, 1.2), box(10, 0, 60, 30), "HILL", 2, True),  # a batten on a wall
+        (box(20, 10, 12, 2.2), box(0, 0, 100, 30), "HILL", 2, True),  # a log
+        (box(20, 10, 1.2, 12), box(0, 0, 100, 30), "HILL", 2, True),  # a pole
+        (box(20, 29, 12, 1.2), box(0, 0, 100, 30), "HILL", 2, True),  # it lies on the bank
+        (box(44, 10, 12, 1.2), box(0, 0, 100, 30), "HILL", 2, True),  # a rung of the post
     ],
 )
-def test_nothing_lies_on_a_ripple_unless_it_lies_on_water(line, water, lain_on: str, bears: bool) -> None:
+def test_nothing_lies_on_ripples_unless_it_lies_on_water(line, water, lain_on: str, more: int, bears: bool) -> None:
+    """Three or more on one ground: where one of three is none, the others are too few."""
+    lines = shapely.union_all([line, *(shapely.affinity.translate(line, 0, -3 * k) for k in range(1, more + 1))])
     post, hill = box(50, 0, 3, 40), Layer("HILL", box(0, 25, 9, 9))
-    drawing = drawing_of(Layer("KEY", shapely.union(post, line)), Layer("WATER", water), hill)
+    drawing = drawing_of(Layer("KEY", shapely.union(post, lines)), Layer("WATER", water), hill)
     drawing.print_.motifs = [SimpleNamespace(motif="snowload", on=names) for names in (["key"], [lain_on])]
-    assert drawing.bearing(["key"]).area == pytest.approx(shapely.union(post, line).area if bears else post.area)
+    assert drawing.bearing(["key"]).area == pytest.approx(shapely.union(post, lines if bears else post).area)
+
+
+def test_a_layer_of_nothing_but_lines_bears() -> None:
+    """As rails and wires do before a field."""
+    rails, post = shapely.union_all([box(20, y, 30, 1.2) for y in (5, 10, 15)]), box(60, 0, 3, 30)
+    ground = Layer("FIELD", box(0, 0, 100, 40)), Layer("SKY", box(0, 40, 100, 40))
+    drawing = drawing_of(Layer("RAILS", rails), Layer("POST", post), *ground)
+    drawing.print_.motifs = [SimpleNamespace(motif="snowload", on=["RAILS", "POST"])]
+    assert drawing.bearing(["RAILS", "POST"]).area == pytest.approx(rails.area + post.area)
 
 
 @pytest.mark.parametrize(("drawn", "whole"), [(0.55, False), (0.65, True)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -11,6 +12,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
+from carvegen.base.progress import followed
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
@@ -29,7 +31,7 @@ from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
 from carvegen.prints.separation import Layer
 from carvegen.prints.tasks import in_turn
-from tests.cases import SHELF, box, disc, limits, shapes
+from tests.cases import SHELF, box, disc, layer, limits, shapes, small_print
 from tests.cli.running import needs_fork
 from tests.strategies import MANY, takes_long
 
@@ -84,6 +86,51 @@ def test_snow_on_a_sign_and_on_the_hill_behind_it_is_one_heap(tmp_path) -> None:
     assert sign.area < 30, "what lies on the hill as well is the hill's, but for a rim"
     assert len(geometry.parts(both)) == 1
     assert shapely.area(shapely.buffer(filled, -0.05)) < 0.1
+
+
+def test_ripples_in_the_key_bear_no_snow_and_it_is_told(tmp_path) -> None:
+    """Three lines before water; the post between them bears."""
+    lines = "M2 24h8v1h-8z M6 21.5h8v1h-8z M3 19h8v1h-8z"
+    drawn = f'<g id="KEY"><path d="M20 4h3v22h-3z {lines}"/></g><g id="WATER"><path d="M0 16h26v12h-26z"/></g>'
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="26mm" height="28mm" viewBox="0 0 26 28">'
+    (tmp_path / "a.svg").write_text(f"{head}{drawn}</svg>", encoding="utf-8")
+    files = '[artwork]\nfiles = ["a.svg"]\nin_front = ["KEY", "WATER"]'
+    lying = '[[motifs]]\nmotif = "snowload"\npreset = "deep"\non = ["KEY"]'
+    done = small_picture(tmp_path, files, blocks={"sky": ["*"], "key": ["KEY"]}, after=lying, size=(26, 28))
+    assert done.bare.area > 3 and done.bare.intersects(box(20, 20, 3, 8))
+    assert done.bare.intersection(box(0, 0, 18, 12)).area == 0
+    assert "no snow lies on 3 thin level lines drawn on WATER" in " ".join(done.notes)
+
+
+@pytest.mark.parametrize(("twig", "closes"), [("box 5 10.5 5.5 0.5", False), ("box 30 10 2 2", True)])
+def test_no_snow_closes_over_what_the_darkest_ink_shows(tmp_path, monkeypatch, twig: str, closes: bool) -> None:
+    gap, lobes = box(5, 10, 5.5, 1.4), (box(0, 10.5, 20, 10), box(0, 0, 20, 11))
+    grown = [Growth(cuts=shapes(lobe - gap)) for lobe in lobes]
+    monkeypatch.setattr(growing, "_sprouted", lambda _, entry, *__: grown[entry.nth])
+    named = {"POST": "box 0 0 20 9", "TWIG": twig, "HILL": "box 0 0 40 10"}
+    drawn = ['[artwork]\nin_front = ["POST", "TWIG", "HILL"]', *itertools.starmap(layer, named.items())]
+    lying = "".join(f'[[motifs]]\nmotif = "snowload"\non = ["{name}"]\n' for name in ("HILL", "POST"))
+    done = small_picture(tmp_path, *drawn, blocks={"sky": ["*"], "key": ["TWIG"]}, after=lying, size=(40, 30))
+    assert done.bare.covers(gap) == closes
+
+
+@pytest.mark.parametrize(("other", "shares"), [("frost", [0.4, 0.8, 1]), ("snowload", [0.64, 0.72, 0.8, 1])])
+def test_what_grows_side_by_side_takes_a_share_of_the_time_only_where_several_do(
+    tmp_path, monkeypatch, other: str, shares: list[float]
+) -> None:
+    monkeypatch.setattr(growing, "_sprouted", lambda *_: Growth(cuts=shapes(box(5, 5, 4, 3))))
+    said: list[float] = []
+    both = "".join(f'[[motifs]]\nmotif = "{name}"\non = ["POST"]\n' for name in ("snowload", other))
+    with followed(said.append):
+        small_picture(tmp_path, layer("POST", "box 4 2 6 3"), blocks={"sky": ["*"]}, after=both, size=(20, 15))
+    assert sorted({round(share, 9) for share in said}) == shares
+
+
+def small_picture(folder, *before: str, **more) -> Picture:
+    """The picture of a small print."""
+    (folder / "print.toml").write_text(small_print(*before, **more), encoding="utf-8")
+    print_ = read_print(folder / "print.toml", SHELF)
+    return pictured(print_, setups_of(print_, SHELF), say=lambda _: None)
 
 
 def hill_and_twig(folder, hill: str, twig: str, *on: str) -> list[shapely.Geometry]:

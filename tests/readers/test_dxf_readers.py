@@ -2,6 +2,7 @@
 
 import io
 from pathlib import Path
+from types import SimpleNamespace
 
 import ezdxf
 import numpy as np
@@ -11,7 +12,9 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 
 from carvegen.writers.block.block_drawing import machine_dxf
+from carvegen.writers.formats import dxf_file
 from carvegen.writers.formats.dxf_file import VERSIONS
+from carvegen.writers.sheet import TextLine
 from tests.cases import block, box, setup
 from tests.readers.landing import (
     HEIGHT,
@@ -124,6 +127,19 @@ def test_a_shops_own_colours_reach_the_layers():
     doc = ezdxf.read(io.StringIO(machine_dxf(landing_job(colours={"CUT-OUT": 6}))))
     assert doc.layers.get("CUT-OUT").color == 6
     assert doc.layers.get("CUT AREA").color != 6
+
+
+@pytest.mark.parametrize("old", [False, True])
+def test_words_stand_where_their_sheet_has_them_each_on_one_line(old):
+    """A line break in them would begin another value of the file."""
+    lines = (TextLine(at=(5.0, -3.25), size_mm=4.0, text="a\r\n  0\nb"), TextLine(at=(1, 2), size_mm=2.0, text="c"))
+    pieces, free = dxf_file._words(lines, SimpleNamespace(owner="1F", handle=40), old=old)
+    doc = ezdxf.read(io.StringIO(f"  0\nSECTION\n  2\nENTITIES\n{''.join(pieces)}  0\nENDSEC\n  0\nEOF\n"))
+    texts = [text.dxf for text in doc.modelspace().query("TEXT")]
+    assert [(text.text, *text.insert, text.height) for text in texts] == [
+        ("a  0b", 5, -3.25, 0, 2.8), ("c", 1, 2, 0, 1.4)
+    ]  # fmt: skip
+    assert free == 42 and {text.layer for text in texts} == {"NOTES"}
 
 
 def test_letters_beyond_ascii_are_escaped():

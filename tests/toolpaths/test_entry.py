@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from carvegen import geometry
 from carvegen.toolpaths.fewer_points import THIN_MM
-from carvegen.toolpaths.paths import Paths, picked
-from carvegen.toolpaths.router.ramps import Descent, entered, worked
+from carvegen.toolpaths.paths import Paths, no_paths, picked
+from carvegen.toolpaths.router.ramps import Descent, _positions, entered, worked
 from carvegen.toolpaths.router.wall_passes import climbing
 from tests.cases import disc
 
@@ -133,3 +133,9 @@ def test_to_and_fro_an_open_path_with_a_bend_is_kept_to_on_every_leg() -> None:
     flat = Paths(np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0]]), np.array([0, 3]), np.array([False]))
     (side,) = runs_of(worked(flat, Descent(depth_mm=2.0, passes=1, ramp_deg=5.0), ramped=np.ones(1, dtype=bool)))
     assert shapely.LineString([(0, 0), (1, 0), (1, 1)]).buffer(1e-6).covers(shapely.LineString(side[:, :2]))
+
+
+def test_points_lie_along_tracks_laid_end_to_end_and_no_track_has_none() -> None:
+    two = Paths(np.array([[3.0, 0, 0], [5, 0, 0], [9, 9, 0], [9, 6, 0]]), np.array([0, 2, 4]), np.zeros(2, dtype=bool))
+    assert _positions(two) == pytest.approx([1, 3, 4, 7])
+    assert len(_positions(no_paths())) == 0

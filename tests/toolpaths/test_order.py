@@ -183,3 +183,10 @@ def test_a_path_waits_while_its_middle_is_nearer_than_the_rest_in_any_direction(
     xyz = np.array([(0, 0, 0), (*away, 0), (30, 30, 0)], dtype=float)
     dots = Paths(xyz, np.arange(4), np.zeros(3, dtype=bool))
     assert cooled(dots, 2.0).tolist() == ([0, 2, 1] if waits else [0, 1, 2])
+
+
+@pytest.mark.parametrize("kind", [np.int32, np.int64])
+def test_numbers_of_any_width_lie_beyond_a_route_below_0_too(kind) -> None:
+    numbers = np.array([-1, 0, 3, 4], dtype=kind)
+    assert tours._beyond(numbers, 4).tolist() == [True, False, False, True]
+    assert tours._beyond(numbers, -2).all()

@@ -34,11 +34,8 @@ _DENSE, _DEEP_MM, _POWER = 0.30, 7.0, 0.4  #: where more lies than ``_DENSE (_DE
 _DOUBT = 0.85  #: where more than so much of that lies, the carver decides
 _LIMB_MM, _SHELTERS_MM = 1.4, 3.0  #: what is as broad stays before the clumps, and so far below it lies none
 _LEAST_MM2 = 3.0  #: a smaller one is an egg
-_SUNK_MM, _SPANS = (
-    0.6,
-    0.25,
-)  #: so far above the lower side of the lowest twig a clump begins; beside twigs it spans
-#: so much of the gaps that snow bridges
+_SUNK_MM = 0.6  #: so far above the lower side of the lowest twig a clump begins
+_SPANS = 0.25  #: beside twigs it spans so much of the gaps that snow bridges
 _WHITE_MM2 = 1.2  #: of what the limbs leave of it
 
 

@@ -38,7 +38,8 @@ if TYPE_CHECKING:
     from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
-    "FirstMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending", "paper_findings",
+    "FirstMending", "OwnMending", "bare_unasked", "cut_and_mended", "cut_away", "mended_print", "own_mending",
+    "paper_findings",
 ]  # fmt: skip
 
 _MEETS_MM = 0.01  #: land this near to a piece can take it on
@@ -214,9 +215,9 @@ def _closed_over(cuts: dict[str, Cut], torn: Collection[Torn], whole: _Print) ->
 
 def _mended_again(cut: Cut, setups: Sequence[Setup], say: Say) -> Cut:
     """A block from which bars were taken, or on which snow was filled, mended where that left slivers."""
-    cuts, fixed, changes, lost, land = mended_block(cut, setups, say)
-    done = with_block(cut, (cuts, fixed, (*cut.changes, *changes), (*cut.lost, *lost), land))
-    return replace(done, land=geometry.solid(done.land))
+    done = with_block(cut, mended_block(cut, setups, say))
+    changes, lost = (*cut.changes, *done.changes), (*cut.lost, *done.lost)
+    return replace(done, land=geometry.solid(done.land), changes=changes, lost=lost)
 
 
 def _handed_over(pieces: PolygonArray, cuts: Mapping[str, Cut], whole: _Print) -> list[_Taken]:

@@ -268,8 +268,8 @@ class PrintMotif:
     preset: str = text("", help="where its settings start from")
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`
     on: tuple[str, ...] = texts(
-        help=f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}. Nothing lies "
-        "on thin level lines that are drawn on water or other ground, unless snow lies on that, too"
+        help=f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}; lying "
+        "snow: not on three or more thin level lines drawn on water, taken for ripples, of which a note tells"
     )
     region: str = text("", help=f"where it may grow: {_WORDS}, or the name of a layer; everywhere by default")
     keep_clear: tuple[str, ...] = texts(help=f"what it stays away from: {_LAYERS}, or shapes")

@@ -37,7 +37,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Growths", "Picture", "Unmarked", "pictured", "unmarked"]
 
-#: Shares of the time, measured on the sample: it grows, is marked, and bits go; growing is what is begun, and fitting.
+#: Shares of the time, measured on the sample: it grows, is marked, and bits go; growing is what is begun, if several
+#: are, and fitting.
 _TIMES, _UNMARKED, _GROWING = (0.45, 0.45, 0.1), (0.8, 0.0, 0.2), (0.8, 0.2)
 
 
@@ -210,8 +211,9 @@ def _unmarked(
     rooms = GrowingRooms.on(drawing, plates, openings)
     grower = Grower(rooms, limits, read=read, growths=growths, say=say)
     grower.check()
-    growing, fitting = each_stretch(_GROWING)
-    if run is not None:
+    begins = run is not None and grower.several
+    growing, fitting = each_stretch(_GROWING if begins else (0.0, 1.0))
+    if run is not None and begins:
         with growing:
             grower.begin(run)
     with fitting:

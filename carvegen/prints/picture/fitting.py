@@ -64,7 +64,7 @@ def fallen(
 
 def loaded(
     rooms: GrowingRooms, motif: PrintMotif, begun: Begun, limits: Limits, *,
-    before: BaseGeometry, heaps: PolygonArray, dark: BaseGeometry = NOTHING,
+    before: BaseGeometry, heaps: PolygonArray, dark: BaseGeometry,
 ) -> tuple[Growth, list[str]]:  # fmt: skip
     """Lying snow: grown whole, then hidden where something stands in front of what it lies on; what is noted of that.
 

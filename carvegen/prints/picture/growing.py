@@ -117,11 +117,15 @@ class Grower:
         if entry.motif == "snowfall":
             self.rooms.open_sky(entry, area, limits)
 
+    @property
+    def several(self) -> tuple[int, ...]:
+        """The numbers of the motifs that grow whatever is white before them, if that are two or more: new snow."""
+        snow = tuple(k for k, entry in enumerate(self.print_.motifs) if entry.is_new and entry.motif in _SNOW)
+        return snow if len(snow) > 1 else ()
+
     def begin(self, run: Run) -> None:
-        """Grow what of new snow does not depend on what is white before it, motif beside motif."""
-        snow = {k: entry for k, entry in enumerate(self.print_.motifs) if entry.is_new and entry.motif in _SNOW}
-        if len(snow) < 2:
-            return
+        """Grow several motifs side by side."""
+        snow = self.several
         rooms: dict[int, Room] = {}
         tasks = {f"motifs[{k}]": Later(needs=(), make=partial(self._task, k, rooms)) for k in snow}
         growths = run(tasks, self.say)
@@ -262,6 +266,7 @@ class Grower:
         else:
             heaps, dark = self._heaps(leaves), self.rooms.dark(leaves)
             growth, notes = loaded(self.rooms, motif, begun, limits, before=before, heaps=heaps, dark=dark)
+            notes += self.rooms.set_aside(motif)
         self.notes.extend(notes)
         return growth
 

@@ -265,6 +265,16 @@ class GrowingRooms:
         marks = [(shapely.to_wkb(mark.shape), mark.meaning.gaps) for mark in self.hole_marks]
         return self._known.once(("shore", motif.name, motif.on, settings, *marks), made)
 
+    def set_aside(self, motif: PrintMotif) -> list[str]:
+        """Notes of strokes on which no snow lies, taken for ripples: how many, where, and how snow comes there."""
+        return [
+            f"{motif.called}: no snow lies on {len(lines)} thin level lines drawn on {ground}, the first at "
+            f"{x:.0f}, {y:.0f} mm: they are taken for ripples; if snow is to lie there, draw them on a layer of their "
+            "own and name it in `on`"
+            for ground, lines in self.drawing.ripples(motif.on).items()
+            for x, y, _, _ in shapely.bounds(lines[:1]).tolist()
+        ]
+
     def in_front(self, motif: PrintMotif, white: BaseGeometry) -> tuple[BaseGeometry, list[str]]:
         """What stands in front of the layer on which the snow lies, and notes where it may only be drawn on it.
 

@@ -238,8 +238,8 @@ def _gone(track: Paths, legs: _Legs) -> Paths:
 
 def _positions(track: Paths) -> Floats:
     """Where each point lies along all tracks laid end to end, each a millimetre behind the one before."""
-    x, y = np.diff(track.xyz[:, 0]), np.diff(track.xyz[:, 1])
-    steps = np.append(0.0, np.sqrt(x * x + y * y))
+    x, y = (np.diff(track.xyz[:, k], prepend=0.0) for k in (0, 1))
+    steps = np.sqrt(x * x + y * y)
     steps[track.start[:-1]] = 1.0
     return np.cumsum(steps)
 

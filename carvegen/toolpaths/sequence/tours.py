@@ -311,7 +311,7 @@ def _other_end(look: _Look, pairs: _Pairs, count: int) -> tuple[Indices, Mask]:
 
 def _beyond(numbers: Indices, count: int) -> Mask:
     """Which numbers are none of 0, 1, … below `count`: without a sign, those below 0 are very large."""
-    return np.asarray(numbers.view(np.uint64) >= max(count, 0))
+    return np.asarray(numbers.view(f"u{numbers.itemsize}") >= max(count, 0))
 
 
 def _shifted(pairs: _Pairs, gain: Floats, count: int) -> _Moves:

@@ -125,18 +125,16 @@ def _frame(version: str, layers: tuple[FileLayer, ...]) -> _Frame:
 
 
 def _words(lines: tuple[TextLine, ...], frame: _Frame, *, old: bool) -> tuple[list[str], int]:
-    """A sheet's lines as texts, with the next free handle."""
-    from ezdxf.entities.text import Text
-    from ezdxf.lldxf.const import DXF12, DXF2000
-    from ezdxf.lldxf.tagwriter import TagWriter
-
-    out = io.StringIO()
-    writer = TagWriter(out, DXF12 if old else DXF2000, write_handles=not old)
+    """A sheet's lines as texts, each on one line, with the next free handle."""
+    made = []
     for handle, line in enumerate(lines, frame.handle):
-        height = round(line.size_mm * _LETTER_SHARE, 3)
-        values = {"layer": NOTES, "insert": line.at, "text": line.text, "height": height}
-        Text.new(f"{handle:X}", frame.owner, values).export_dxf(writer)
-    return [ascii_text(out.getvalue())], frame.handle + len(lines)
+        (x, y), height = map(float, line.at), round(line.size_mm * _LETTER_SHARE, 3)
+        text = ascii_text(line.text.replace("\r", "").replace("\n", ""))
+        values = f" 10\n{x}\n 20\n{y}\n 30\n0.0\n 40\n{height}\n  1\n{text}\n"
+        own = f"  5\n{handle:X}\n330\n{frame.owner}\n100\nAcDbEntity\n"
+        layer, kind = f"  8\n{NOTES}\n", "100\nAcDbText\n"
+        made.append(f"  0\nTEXT\n{layer}{values}" if old else f"  0\nTEXT\n{own}{layer}{kind}{values}{kind}")
+    return made, frame.handle + len(lines)
 
 
 @contextlib.contextmanager

@@ -68,13 +68,17 @@ def extras(plan: Plan, settings: PathSettings) -> PlanExtras:
     InputError
         If programs are wanted for a machine whose profile names no safe height, or for too many cutters.
     """
-    from carvegen.toolpaths.simulation.simulated_block import simulated
-
     router = plan.job.machine.kind == "router"
     return PlanExtras(
-        simulated=simulated(plan) if settings.simulated and plan.operations else None,
+        simulated=_simulated(plan) if settings.simulated and plan.operations else None,
         programs=_programs(plan) if settings.program and router else (),
     )
+
+
+def _simulated(plan: Plan) -> Simulated:
+    from carvegen.toolpaths.simulation.simulated_block import simulated
+
+    return simulated(plan)
 
 
 def _programs(plan: Plan) -> tuple[Program, ...]:
