@@ -21,7 +21,16 @@ from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
 from carvegen.blocks.comparison import print_colours
 from carvegen.delivery.block_folder import load_writers
-from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, lands_built, read_record
+from carvegen.delivery.build_record import (
+    CUTS,
+    GROWN,
+    RECORD,
+    BuildRecord,
+    StepRecord,
+    hashes,
+    lands_built,
+    read_record,
+)
 from carvegen.delivery.print_steps import (
     CHANGED,
     BlockInputs,
@@ -34,6 +43,8 @@ from carvegen.delivery.print_steps import (
     cut_inputs,
     decided_file,
     findings_in,
+    grown_by,
+    moved,
     noted,
     notes_of,
     notes_on,
@@ -99,6 +110,7 @@ class Built:
     register: str  #: why register errors were tried out; "" if they were not
     report: Mapping[str, Any]
     notes: tuple[str, ...] = ()  #: what was changed while the artwork was read
+    moved: tuple[str, ...] = ()  #: which motifs grew otherwise than before though their own tables are as they were
 
     @property
     def breaks(self) -> int:
@@ -219,6 +231,8 @@ class _Build:
         self.register: RegisterInputs | None = None  #: none before it is known what of the paper is bare
         self.folders: dict[str, Path] = {}  #: of the steps that were run
         self.notes: tuple[str, ...] = ()
+        self.grown: Recipe = self.old.step(GROWN).inputs  #: how the motifs grew
+        self.moved: tuple[str, ...] = ()
         self.report: dict[str, Any] = {}
         self.record = BuildRecord()  #: what a next build must know of this one
 
@@ -262,6 +276,8 @@ class _Build:
         _write(changed_files(picture), folder)
         self.folders[_CUTS] = folder
         self.notes = (*picture.drawing.notes, *picture.notes)
+        self.grown = grown_by(picture, self.setups)
+        self.moved = moved(self.print_, self.old.step(GROWN).inputs, self.grown, self.changes)
         for name, cut in self.cuts.items():
             old, shape = self.old.step(name).inputs, digest(Shape.of(cut))
             self.recipes[name] = {**self.recipes[name], _SHAPE: shape}
@@ -393,7 +409,7 @@ class _Build:
         steps = {}
         for step, recipe in self.recipes.items():
             steps[step] = StepRecord(inputs=recipe, files=self._files(step), notes=notes if step == _CUTS else {})
-        return BuildRecord(steps=steps)
+        return BuildRecord(steps=steps | ({GROWN: StepRecord(inputs=self.grown)} if self.grown else {}))
 
     def built(self, kept: Sequence[str] = ()) -> Built:
         """What was done."""
@@ -404,6 +420,7 @@ class _Build:
             register=self.why[_REGISTER],
             report=self.report,
             notes=(*self.notes, *kept),
+            moved=self.moved,
         )  # fmt: skip
 
 

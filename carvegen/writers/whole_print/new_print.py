@@ -83,6 +83,8 @@ _KEYS = {
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",
     "Lengths are millimetres. Change a value, build again: only what it touches is made anew.",
+    "Snow grows by the strictest limits of all blocks: another material, cutter or machine for one moves it on all,",
+    "unless it is kept first (carvegen keep print.toml).",
     "All that may stand here is in print.schema.json, which editors read; materials, cutters: carvegen profiles list.",
 )
 _BLOCKS = (
