@@ -67,9 +67,8 @@ def test_snow_that_moves_unasked_is_told_with_why(changes, said) -> None:
 
 
 def test_what_moved_for_another_reason_is_told_with_that() -> None:
-    assert moved(SNOW, {"falling snow 1": "a"}, {"falling snow 1": "b", "limits of falling snow 1": ""}, ["x changed"]) == (
-        "Moved: falling snow 1. Changed: x changed.",
-    )  # fmt: skip
+    old, new = {"falling snow 1": "a"}, {"falling snow 1": "b", "limits of falling snow 1": ""}
+    assert moved(SNOW, old, new, ["x changed"]) == ("Moved: falling snow 1. Changed: x changed.",)
 
 
 def test_it_is_told_how_to_keep_what_moved() -> None:
