@@ -227,7 +227,7 @@ def _check_profiles(top: FilePlace, place: str, block: Mapping[str, Any], shelf:
     named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
     for kind, key, name in named:
         if name and name not in shelf.keys(kind):
-            hint = nearest(name, shelf.keys(kind))
+            hint = shelf.nearest(kind, name)
             top.fault(f"{place}.{key}", f"must be a known {kind.removesuffix('s')}", value=name, hint=hint)
         elif name and key.startswith("more_cutters") and "router" not in shelf.cutter(name).machines:
             hint = "choose a cutter for a router: carvegen profiles list"
