@@ -57,6 +57,7 @@ from carvegen.delivery.register_folder import FIGURES, register_files, register_
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
+from carvegen.prints.bare_paper.two_tones import two_tones
 from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
 from carvegen.prints.tasks import Later
@@ -369,7 +370,11 @@ class _Build:
         if not self.why[_REPORT]:
             self.report = json.loads(self._text("report.json"))
             return
-        blocks = {name: self._findings(name, figures, done.get(name)) for name in self.block_inputs}
+        tones = list(two_tones(
+            {name: (coat.ink, coat.land) for name, coat in proofs.coats.items()}, self.print_.paper,
+            self.print_.trap_mm,
+        ))  # fmt: skip
+        blocks = {name: self._findings(name, figures, tones, done.get(name)) for name in self.block_inputs}
         report = PrintReport(name=self.print_.name, blocks=blocks)
         size = [self.print_.width_mm, self.print_.height_mm]
         self.report = {
@@ -390,10 +395,12 @@ class _Build:
         """The hash of each file that a step has made, now or before."""
         return hashes(self.folders[step]) if step in self.folders else self.old.step(step).files
 
-    def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
-        """All that is said of a block: of its cut, of register, and by its checks."""
+    def _findings(
+        self, name: str, figures: dict[str, Any], tones: Sequence[tuple[str, Finding]], built: BlockFindings | None
+    ) -> BlockFindings:
+        """All that is said of a block: of its cut, of register, of its ink on others, and by its checks."""
         own = findings_in(self.out / name, self.block_inputs[name]) if built is None else built
-        register = [finding for block, finding in (findings(figures) if figures else ()) if block == name]
+        register = [finding for block, finding in (*(findings(figures) if figures else ()), *tones) if block == name]
         return replace(own, by_kind={"": [*self._notes(name), *register], **own.by_kind})
 
     def _notes(self, name: str) -> list[Finding]:

@@ -28,9 +28,10 @@ from carvegen.delivery.step_keys import contents_of_files, digest
 from carvegen.facts.register import RegisterPlan
 from carvegen.prints.bare_paper import cut_and_mended, cut_away, mended_print, paper_findings
 from carvegen.prints.bare_paper.closed_gaps import closed_gaps
-from carvegen.prints.cut_blocks import finding_of, picture_of
+from carvegen.prints.cut_blocks import finding_of, picture_of, plates_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
+from carvegen.prints.separation import hidden_by
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import PressedFace
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
@@ -83,7 +84,8 @@ class CutInputs:
 
 def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, StandingBlock]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
-    seen = _without_looks(print_)
+    hidden = hidden_by(plates_of(print_, setups), print_.paper)
+    seen = replace(_without_looks(print_), hidden_by=hidden)
     return CutInputs(print_=seen, contents=contents_of_files(seen, print_.path.parent), setups=setups, stands=stands)
 
 
