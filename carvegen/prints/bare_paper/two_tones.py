@@ -116,8 +116,8 @@ def _finding(dark: str, other: str, spots: list[_Spot], area_mm2: float, change:
     over, off = spots
     return Finding(
         rule="two-tones", severity=Severity.ADVICE, at=over.at, measured=area_mm2, limit=_PART_MM2, unit="mm²",
-        why=f"one land of {dark} lies over {other} here, {over.words}, and not at x {off.at[0]:.1f}, "
-        f"y {off.at[1]:.1f} mm, {off.words}: two tones of one thing, ΔE00 {change:.1f}",
+        why=f"{dark} lies over {other} here ({over.words}) and not at x {off.at[0]:.1f}, y {off.at[1]:.1f} mm "
+        f"({off.words}): one thing in two tones, ΔE00 {change:.1f}",
         remedy=f"name the layer of this thing in layers of {other} too, so that {other} prints under all of it; "
         f"or print {dark} more opaque (its opacity)",
     )  # fmt: skip
