@@ -224,12 +224,12 @@ def test_what_two_lying_snows_say_of_one_hill_is_told_once(tmp_path) -> None:
 @pytest.mark.parametrize(
     ("lost", "crowded", "said"),
     [
-        (0.03, 0.03, "3% of the face too near to other white (raise snow, and more falls elsewhere)"),
-        (0.03, 0.001, "3% of the face at outlines (let flakes be smaller, or raise snow)"),
+        (0.03, 0.03, "too near to other white (raise snow, and more falls elsewhere)"),
+        (0.03, 0.001, "at outlines (let flakes be smaller, or raise snow)"),
         (
             0.03,
             0.01,
-            "1% of the face too near to other white (raise snow, and more falls elsewhere), 2% of the face at",
+            "1% too near to other white (raise snow, and more falls elsewhere) and 2% at outlines",
         ),
     ],
 )

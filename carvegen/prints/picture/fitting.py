@@ -58,7 +58,9 @@ def fallen(
     if lost <= _LOST:
         return replace(snow, cuts=flakes), []
     crowded = _beside_white(snow.cuts, flakes, before, limits) / shapely.area(rooms.face)
-    return replace(snow, cuts=flakes), [f"{motif.called}: snow is left out: {_left_out(lost, min(crowded, lost))}"]
+    return replace(snow, cuts=flakes), [
+        f"{motif.called}: snow on {lost:.0%} of the face is left out, {_left_out(lost, min(crowded, lost))}"
+    ]
 
 
 def _left_out(lost: float, crowded: float) -> str:
@@ -72,7 +74,7 @@ def _left_out(lost: float, crowded: float) -> str:
         "at outlines (let flakes be smaller, or raise snow)": lost - crowded,
     }
     told = {why: share for why, share in shares.items() if share >= _LOST / 2}
-    return ", ".join(f"{share:.0%} of the face {why}" for why, share in told.items())
+    return " and ".join(f"{share:.0%} {why}" if len(told) > 1 else why for why, share in told.items())
 
 
 def _beside_white(cuts: PolygonArray, left: PolygonArray, white: BaseGeometry, limits: Limits) -> float:
