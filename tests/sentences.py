@@ -47,6 +47,7 @@ from tests.prints.test_bare_paper import crowd_mended
 from tests.prints.test_closed_gaps import TUFT
 from tests.prints.test_closed_gaps import told as closed_in
 from tests.prints.test_register_figures import tried
+from tests.prints.test_two_tones import told as toned_in
 
 __all__ = ["every_finding", "every_group", "page"]
 
@@ -185,6 +186,7 @@ def _of_hands() -> Iterator[tuple[str, Finding]]:
 def _of_prints() -> Iterator[tuple[str, Finding]]:
     for _, finding in register_findings(tried()[1]):
         yield "", finding
+    yield from (("", note) for _, note in toned_in(box(0, 15, 40, 15)))
     yield from (("", note) for note in closed_in(TUFT))
     yield "", finding_of(Dropped(at=(10.0, 12.0), width_mm=0.42, land_mm=0.7))
     face, wanted = shapely.box(0, 0, 60, 40), shapely.box(10, 5, 40, 30)

@@ -42,6 +42,7 @@ _ALIKE, _MANY = 2.0, 200  #: ΔE00 of inks that hardly differ in a print; colour
 _HUES = ((15, "pink"), (52, "red"), (72, "orange"), (115, "yellow"), (170, "green"), (220, "teal"), (308, "blue"),
          (345, "violet"), (360, "pink"))  # fmt: skip
 _GREY, _VIVID = 5.0, 45.0  #: chroma below which a colour is grey, and from which on it is not pale: our own choice
+_DULL = 12.0  #: chroma below which a dark colour is nearly grey: our own choice
 _DEEP, _BROWN, _LIGHT = 37.0, 58.0, 72.0  #: L* below which a colour is deep, or brown; from which on pale: our own
 _PALE = 0.6  #: so far towards the paper what the carver may take away is drawn
 
@@ -103,6 +104,8 @@ def colour_word(colour: Rgb) -> str:
     word = next(word for end, word in _HUES if hue <= end)
     if light < _BROWN and word in ("orange", "yellow"):
         word = "brown"
+    if light < _DEEP and chroma < _DULL:
+        return f"deep {word}-grey"
     pale = light >= _LIGHT and chroma < _VIVID
     return f"pale {word}" if pale else f"deep {word}" if light < _DEEP else word
 

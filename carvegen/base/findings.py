@@ -97,6 +97,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("mended-joined", ""): Saying("mending closed gaps that are drawn", _AREA),
     ("mended-away", "twigs"): Saying("small parts of the drawing are gone from every block", _AREA),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
+    ("two-tones", ""): Saying("one dark thing prints in two tones", _AREA),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),
     ("ink-on-bare", ""): Saying("ink where the paper must stay bare", "{measured} wide"),
     ("blank-layer", ""): Saying("a layer on no block", _AREA),

@@ -201,7 +201,9 @@ def setups_for(
         raise InputError(
             "names two machines of one kind", value=", ".join(machines), field="machines", hint="run once for each"
         )
-    for kind in (*kinds, *named):
+    for kind in kinds:
+        permit(stuff, kind, tool, asked=kinds)
+    for kind in named:
         permit(stuff, kind)
     by_kind |= named
     order = _in_order(stuff, tool, kinds)
@@ -222,17 +224,34 @@ def setups_for(
     )
 
 
-def permit(material: Material, kind: str) -> Permit:
-    """The material's permit for a kind of machine; refused where the verdict is `never`."""
+def permit(material: Material, kind: str, cutter: Cutter | None = None, asked: Sequence[str] = ()) -> Permit:
+    """The material's permit for a kind of machine; refused where the verdict is `never`.
+
+    Parameters
+    ----------
+    cutter, asked
+        What is chosen, if it is known, and the kinds of machine asked for: the remedy is told by them.
+    """
     result = material.permits[kind]
     if result.verdict is Verdict.NEVER:
         others = [other for other in KINDS if material.permits[other].verdict is not Verdict.NEVER]
         raise RefusedError(
             f"no {kind} file is written for {material.name}: {result.why}",
-            hint=f"this material may be worked by: {', '.join(others)}; choose a {{cutter}} for that" if others else "",
-            names=("cutter",),
-        )
+            hint=f"this material may be worked by: {', '.join(others)}; {_instead(kind, others, cutter, asked)}"
+            if others else "",
+            names=("cutter", "kinds"),
+        )  # fmt: skip
     return result
+
+
+def _instead(kind: str, others: Sequence[str], cutter: Cutter | None, asked: Sequence[str]) -> str:
+    """What to do where a kind of machine is refused: the cutter is right if it goes into another that may be used."""
+    fits = [other for other in others if cutter and other in cutter.machines]
+    if not fits:
+        return "choose a {cutter} for that"
+    if any(other in asked for other in fits):
+        return f'take "{kind}" out of {{kinds}}'
+    return f'write "{fits[0]}" in {{kinds}}, not "{kind}"'
 
 
 def _straight(shelf: Library, machine: Machine) -> Cutter | None:

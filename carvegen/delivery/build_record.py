@@ -15,10 +15,11 @@ from carvegen.delivery.step_keys import differences
 if TYPE_CHECKING:
     from carvegen.delivery.step_keys import Recipe
 
-__all__ = ["CUTS", "RECORD", "BuildRecord", "StepRecord", "hashes", "lands_built", "leads_out", "read_record"]
+__all__ = ["CUTS", "GROWN", "RECORD", "BuildRecord", "StepRecord", "hashes", "lands_built", "leads_out", "read_record"]
 
 RECORD = "build.json"
 CUTS = " cuts"  #: the step that cuts the blocks' shapes; no block's name begins with a space
+GROWN = " grown"  #: no step, but how the motifs grew in it: by name a hash of their shapes, and by what limits
 _FORMAT = 2
 
 

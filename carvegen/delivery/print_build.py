@@ -21,7 +21,16 @@ from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
 from carvegen.blocks.comparison import print_colours
 from carvegen.delivery.block_folder import load_writers
-from carvegen.delivery.build_record import CUTS, RECORD, BuildRecord, StepRecord, hashes, lands_built, read_record
+from carvegen.delivery.build_record import (
+    CUTS,
+    GROWN,
+    RECORD,
+    BuildRecord,
+    StepRecord,
+    hashes,
+    lands_built,
+    read_record,
+)
 from carvegen.delivery.print_steps import (
     CHANGED,
     BlockInputs,
@@ -34,6 +43,8 @@ from carvegen.delivery.print_steps import (
     cut_inputs,
     decided_file,
     findings_in,
+    grown_by,
+    moved,
     noted,
     notes_of,
     notes_on,
@@ -46,6 +57,7 @@ from carvegen.delivery.register_folder import FIGURES, register_files, register_
 from carvegen.delivery.register_folder import PURPOSE as REGISTER_PURPOSE
 from carvegen.delivery.side_by_side import side_by_side
 from carvegen.delivery.step_keys import differences, digest, digests
+from carvegen.prints.bare_paper.two_tones import two_tones
 from carvegen.prints.cut_blocks import counter_setups_of, pressing_of, setups_of
 from carvegen.prints.misregister.figures import findings
 from carvegen.prints.tasks import Later
@@ -99,6 +111,7 @@ class Built:
     register: str  #: why register errors were tried out; "" if they were not
     report: Mapping[str, Any]
     notes: tuple[str, ...] = ()  #: what was changed while the artwork was read
+    moved: tuple[str, ...] = ()  #: which motifs grew otherwise than before though their own tables are as they were
 
     @property
     def breaks(self) -> int:
@@ -219,6 +232,8 @@ class _Build:
         self.register: RegisterInputs | None = None  #: none before it is known what of the paper is bare
         self.folders: dict[str, Path] = {}  #: of the steps that were run
         self.notes: tuple[str, ...] = ()
+        self.grown: Recipe = self.old.step(GROWN).inputs  #: how the motifs grew
+        self.moved: tuple[str, ...] = ()
         self.report: dict[str, Any] = {}
         self.record = BuildRecord()  #: what a next build must know of this one
 
@@ -262,6 +277,8 @@ class _Build:
         _write(changed_files(picture), folder)
         self.folders[_CUTS] = folder
         self.notes = (*picture.drawing.notes, *picture.notes)
+        self.grown = grown_by(picture, self.setups)
+        self.moved = moved(self.print_, self.old.step(GROWN).inputs, self.grown, self.changes)
         for name, cut in self.cuts.items():
             old, shape = self.old.step(name).inputs, digest(Shape.of(cut))
             self.recipes[name] = {**self.recipes[name], _SHAPE: shape}
@@ -353,7 +370,11 @@ class _Build:
         if not self.why[_REPORT]:
             self.report = json.loads(self._text("report.json"))
             return
-        blocks = {name: self._findings(name, figures, done.get(name)) for name in self.block_inputs}
+        tones = list(two_tones(
+            {name: (coat.ink, coat.land) for name, coat in proofs.coats.items()}, self.print_.paper,
+            self.print_.trap_mm,
+        ))  # fmt: skip
+        blocks = {name: self._findings(name, figures, tones, done.get(name)) for name in self.block_inputs}
         report = PrintReport(name=self.print_.name, blocks=blocks)
         size = [self.print_.width_mm, self.print_.height_mm]
         self.report = {
@@ -374,10 +395,12 @@ class _Build:
         """The hash of each file that a step has made, now or before."""
         return hashes(self.folders[step]) if step in self.folders else self.old.step(step).files
 
-    def _findings(self, name: str, figures: dict[str, Any], built: BlockFindings | None) -> BlockFindings:
-        """All that is said of a block: of its cut, of register, and by its checks."""
+    def _findings(
+        self, name: str, figures: dict[str, Any], tones: Sequence[tuple[str, Finding]], built: BlockFindings | None
+    ) -> BlockFindings:
+        """All that is said of a block: of its cut, of register, of its ink on others, and by its checks."""
         own = findings_in(self.out / name, self.block_inputs[name]) if built is None else built
-        register = [finding for block, finding in (findings(figures) if figures else ()) if block == name]
+        register = [finding for block, finding in (*(findings(figures) if figures else ()), *tones) if block == name]
         return replace(own, by_kind={"": [*self._notes(name), *register], **own.by_kind})
 
     def _notes(self, name: str) -> list[Finding]:
@@ -393,7 +416,7 @@ class _Build:
         steps = {}
         for step, recipe in self.recipes.items():
             steps[step] = StepRecord(inputs=recipe, files=self._files(step), notes=notes if step == _CUTS else {})
-        return BuildRecord(steps=steps)
+        return BuildRecord(steps=steps | ({GROWN: StepRecord(inputs=self.grown)} if self.grown else {}))
 
     def built(self, kept: Sequence[str] = ()) -> Built:
         """What was done."""
@@ -404,6 +427,7 @@ class _Build:
             register=self.why[_REGISTER],
             report=self.report,
             notes=(*self.notes, *kept),
+            moved=self.moved,
         )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
@@ -17,19 +17,21 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import write_file
 from carvegen.base.findings import Finding
 from carvegen.base.progress import each_stretch
+from carvegen.base.words import listed
 from carvegen.blocks.free_edge import with_fringe
 from carvegen.blocks.from_motif import strictest
 from carvegen.checks.mending import CutChange, LostPiece, mending_words
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
-from carvegen.delivery.step_keys import contents_of_files
+from carvegen.delivery.step_keys import contents_of_files, digest
 from carvegen.facts.register import RegisterPlan
 from carvegen.prints.bare_paper import cut_and_mended, cut_away, mended_print, paper_findings
 from carvegen.prints.bare_paper.closed_gaps import closed_gaps
-from carvegen.prints.cut_blocks import finding_of, picture_of
+from carvegen.prints.cut_blocks import finding_of, picture_of, plates_of
 from carvegen.prints.layers import located
 from carvegen.prints.marked.mark_findings import mark_findings, mended_beside
+from carvegen.prints.separation import hidden_by
 from carvegen.writers.whole_print.changed_png import Before, changed_png
 from carvegen.writers.whole_print.embossed_relief import PressedFace
 from carvegen.writers.whole_print.print_png import Coat, print_png, rubbing_png, turned_png
@@ -42,11 +44,13 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.colour import Rgb
+    from carvegen.base.limits import Limits
     from carvegen.blocks.block import Block
     from carvegen.blocks.embossing.pressing import Die
     from carvegen.blocks.job import Setup
     from carvegen.delivery.block_folder import Style
     from carvegen.delivery.side_by_side import Say
+    from carvegen.delivery.step_keys import Recipe
     from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
@@ -57,8 +61,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "ShapedPrint", "block_folder",
-    "block_style", "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "noted", "notes_of",
-    "notes_on", "printed_coats", "proof_files", "rubbings", "shapes_of",
+    "block_style", "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "grown_by",
+    "moved", "noted", "notes_of", "notes_on", "printed_coats", "proof_files", "rubbings", "shapes_of",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -80,7 +84,8 @@ class CutInputs:
 
 def cut_inputs(print_: Print, setups: Setups, stands: Mapping[str, StandingBlock]) -> CutInputs:
     """What the shapes of a print's blocks are made of."""
-    seen = _without_looks(print_)
+    hidden = hidden_by(plates_of(print_, setups), print_.paper)
+    seen = replace(_without_looks(print_), hidden_by=hidden)
     return CutInputs(print_=seen, contents=contents_of_files(seen, print_.path.parent), setups=setups, stands=stands)
 
 
@@ -206,6 +211,47 @@ def _run(
     tasks: Tasks, say: Say, *, jobs: int, meanwhile: Callable[[], None] | None = None
 ) -> dict[str, Any]:  # fmt: skip
     return side_by_side(tasks, jobs=jobs, say=say, meanwhile=meanwhile)
+
+
+def grown_by(picture: Picture, setups: Setups) -> dict[str, str]:
+    """How each motif that is not kept has grown: by its name a hash of its shapes, and by what limits, in words."""
+    asked = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items() if name in picture.pictures}
+    grown: dict[str, str] = {}
+    for each in picture.motifs:
+        if each.motif.is_new:
+            left = {name: limits for name, limits in asked.items() if each.motif.leaves(name)}
+            grown[each.motif.called] = digest(shapely.to_wkb(shapely.multipolygons(each.growth.cuts)))
+            grown[_BY + each.motif.called] = _asked(left)
+    return grown
+
+
+_BY = "limits of "
+
+
+def _asked(left: Mapping[str, Limits]) -> str:
+    """What the strictest of blocks ask for, and which these are if not all ask for it."""
+    every = strictest(left.values())
+    first = [name for name, limits in left.items() if strictest([limits]) == every]
+    by = f" for {listed(first)}" if 0 < len(first) < len(left) else ""
+    return f"land of {every.land_words} and cuts of {every.cut_mm:.2g} mm{by}"
+
+
+def moved(print_: Print, old: Recipe, new: Recipe, changes: Sequence[str]) -> tuple[str, ...]:
+    """Which motifs grew otherwise than before, though nothing was changed in their own tables, and why; in sentences.
+
+    Another seed is asked for so that all of them do: nothing is said of it.
+    """
+    own = {motif.called for motif in print_.motifs if any(f"{motif.name} " in line for line in changes)}
+    names = [name for name in new if not name.startswith(_BY) and name not in own and name in old]
+    names = [name for name in names if old[name] != new[name]]
+    if not names or "seed changed" in changes:
+        return ()
+    why: dict[str, list[str]] = {}
+    for name in names:
+        was, now = old.get(_BY + name, ""), new[_BY + name]
+        limits = f"It grows by the strictest limits of the blocks that it is cut from: {now}. Before: {was}."
+        why.setdefault(limits if was != now else f"Changed: {'; '.join(changes)}.", []).append(name)
+    return tuple(f"Moved: {listed(lot)}. {reason}" for reason, lot in why.items())
 
 
 def changed_files(picture: Picture) -> dict[str, bytes | str]:

@@ -24,7 +24,7 @@ Recipe = Mapping[str, str]  #: the inputs of a step by name, each as the hash of
 _WORDS = {
     "print_": "", "style": "", "paths": "", "setups": "material, cutter or machine", "no_go": "clamps",
     "counter_setups": "material or machine of the counter-sheet", "also_cutters": "further cutters",
-    "stands": "what stands",
+    "stands": "what stands", "hidden_by": "what hides the ink",
 }  # fmt: skip
 
 

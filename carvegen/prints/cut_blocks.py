@@ -176,6 +176,7 @@ def separation_of(print_: Print, setups: Setups, picture: Picture) -> Separation
     return separation(
         picture.face, layers, drawn, white=lambda plate: picture.white_for(plate.name),
         stays=lambda plate: picture.stays_on(plate.name), ready=ready, paper=print_.paper,
+        hidden=print_.hidden_by,
         spread=Trapping(trap_mm=print_.trap_mm, cut_back_mm=print_.register_error_mm),
     )  # fmt: skip
 

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from carvegen.prints.tasks import Run, Say, Task
 
 __all__ = [
-    "Dropped", "Layer", "Plate", "Separated", "Separation", "Trapping", "painted", "run_for", "separated", "separation",
+    "Dropped", "Layer", "Plate", "Separated", "Separation", "Trapping", "hidden_by", "painted", "run_for", "separated",
+    "separation",
 ]  # fmt: skip
 
 _MEETS_MM = 0.01  #: outlines no further apart than this meet: far above the grid, far below any cut
@@ -151,6 +152,7 @@ def separation(
     stays: Callable[[Plate], BaseGeometry] = lambda _: shapely.Polygon(),
     ready: Mapping[str, BaseGeometry] = MappingProxyType({}),
     paper: Rgb = (255, 255, 255),
+    hidden: Mapping[str, frozenset[str]] | None = None,
 ) -> Separation:
     """What each plate prints, as tasks.
 
@@ -175,19 +177,15 @@ def separation(
         What is `painted` of plates already, by name.
     paper
         Its colour.
+    hidden
+        What `hidden_by` says of the true inks, where the plates have others.
     """
     pictures = {
         plate.name: ready[plate.name] if plate.name in ready else painted(face, layers, plate) for plate in plates
     }
-    least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
-    darkest = [plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
+    darkest, hidden = _darkest(plates), hidden_by(plates, paper) if hidden is None else hidden
     dark, whites = _union([pictures[name] for name in darkest]), {plate.name: white(plate) for plate in plates}
-    hides = {
-        plate.name: [
-            pictures[other.name] for other in plates if other.name in darkest and _hides(other, plate, plates, paper)
-        ]
-        for plate in plates
-    }
+    hides = {plate.name: [pictures[name] for name in darkest if name in hidden[plate.name]] for plate in plates}
     scenes = {
         plate.name: _Scene(
             face=face, picture=pictures[plate.name], darker=_darker(plate, plates, pictures),
@@ -221,6 +219,23 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
 def _points(scene: _Scene) -> int:
     """How many points there are to a plate."""
     return int(shapely.get_num_coordinates([scene.picture, scene.white]).sum())
+
+
+def _darkest(plates: Sequence[Plate]) -> list[str]:
+    """The plates of the darkest ink, but for one that lies under all."""
+    least = min((plate.lightness for plate in plates if not plate.under_all), default=0.0)
+    return [plate.name for plate in plates if plate.lightness <= least + 1e-9 and not plate.under_all]
+
+
+def hidden_by(plates: Sequence[Plate], paper: Rgb) -> dict[str, frozenset[str]]:
+    """Of each plate those of the darkest ink that hide whether it prints below them, by name."""
+    darkest = _darkest(plates)
+    return {
+        plate.name: frozenset(
+            other.name for other in plates if other.name in darkest and _hides(other, plate, plates, paper)
+        )
+        for plate in plates
+    }
 
 
 def _hides(dark: Plate, plate: Plate, plates: Sequence[Plate], paper: Rgb) -> bool:

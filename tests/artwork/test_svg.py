@@ -457,11 +457,22 @@ def test_colours_that_hardly_differ_are_one_ink(tmp_path):
     assert _inks(tmp_path, 'fill="#1f3347"')[0] == ["#112233", "#1f3347"]
 
 
-def test_what_is_in_no_group_stays_where_it_is_drawn(tmp_path) -> None:
+@pytest.mark.parametrize(
+    ("loose", "name"),
+    [
+        ('<rect id="sky" width="40" height="30"/>', "sky"),
+        ('<rect id="rect12-3" width="40" height="30"/>', "mine"),  # numbered by a program
+        ('<rect width="40" height="30"/>', "mine"),
+        ('<rect id="sky" width="40" height="30"/><rect id="sea" width="9" height="9"/>', "mine"),  # not alone
+    ],
+)
+def test_what_is_in_no_group_stays_where_it_is_drawn_and_a_lone_shape_goes_by_its_id(tmp_path, loose, name) -> None:
     """A sky drawn first and in no group was put in front of all: every block came out blank."""
     path = tmp_path / "mine.svg"
     path.write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
-        '<rect id="sky" width="40" height="30"/><g id="hill"><rect y="20" width="40" height="10"/></g></svg>'
+        f'{loose}<g id="hill"><rect y="20" width="40" height="10"/></g></svg>'
     )
-    assert list(read(path).named("mine").layers) == ["mine", "hill"]
+    assert list(read(path).named("mine").layers) == [name, "hill"]
+    if name != "mine":
+        assert list(read(Path(f"{path}#{name}")).layers) == [name]

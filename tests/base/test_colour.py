@@ -135,3 +135,4 @@ def test_words_for_light_and_dark_are_those_of_css():
     assert words == {
         "lightblue": "pale blue", "navy": "deep blue", "saddlebrown": "brown", "darkgreen": "deep green"
     }  # fmt: skip
+    assert colour_word((0x22, 0x30, 0x3A)) == "deep blue-grey", "slate is no blue"

@@ -76,6 +76,21 @@ def test_a_kind_that_is_asked_for_is_refused_whatever_the_cutter(kinds):
             setups_for(SHELF, material="vinyl-soft", cutter=cutter, kinds=kinds)
 
 
+@pytest.mark.parametrize(
+    ("cutter", "kinds", "remedy"),
+    [
+        ("v-60", ("hand", "laser"), 'take "laser" out of for'),
+        ("v-60", ("laser",), 'write "hand" in for, not "laser"'),
+        ("laser-fine", ("laser", "hand"), "choose a cutter for that"),
+    ],
+)
+def test_where_the_cutter_is_right_the_machine_is_to_be_taken_out(cutter, kinds, remedy):
+    with pytest.raises(RefusedError) as raised:
+        setups_for(SHELF, material="vinyl-soft", cutter=cutter, kinds=kinds)
+    hint = raised.value.named({"cutter": "cutter", "kinds": "for"}.__getitem__).hint
+    assert hint == f"this material may be worked by: hand; {remedy}"
+
+
 def test_a_cutter_for_none_of_the_kinds_asked_for():
     with pytest.raises(InputError, match="none of these is asked for"):
         setups_for(SHELF, material="cherry", cutter="u-1", kinds=("laser",))

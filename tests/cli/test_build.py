@@ -327,12 +327,21 @@ def test_another_seed_builds_what_it_must(tmp_path, capsys):
     report = again(capsys, tmp_path, ("seed = 3", "seed = 4"))
     assert "seed changed" in report["blocks"]["sky"]
     assert report["proofs"]
+    assert report["moved"] == []
 
 
 def test_a_block_whose_shapes_stay_is_left_alone(copy, capsys):
     """Other flakes behind everything: only the sky shows them."""
     before = tree(copy / "built")
+    record = copy / "built" / "build.json"
+    built = json.loads(record.read_text())
+    was = {"lying snow 1": "other", "limits of lying snow 1": "land of 0.3 mm"}  # as if by finer limits
+    built["steps"][" grown"]["inputs"] |= was
+    record.write_text(json.dumps(built))
     report = again(capsys, copy, ("snow = 0.06", "snow = 0.03"))
+    [moved] = report["moved"]
+    assert moved.startswith("Moved: lying snow 1. It grows by the strictest limits")
+    assert moved.endswith(". Before: land of 0.3 mm.")
     assert report["blocks"]["sky"] == "settings of snowfall 1 changed"
     assert report["blocks"]["key"] == report["blocks"]["tone"] == ""
     touched = {name.partition("/")[0] for name in changed(before, copy / "built")}

@@ -291,7 +291,7 @@ def test_a_block_of_a_parted_layer_goes_by_layer_and_colour_and_no_two_alike(tmp
     inside = f'<g id="lamp">{lamp}</g><g id="buoy">{buoys}</g>'
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
     names = {block["name"] for block in told(tmp_path / "mine")["blocks"]}
-    assert names == {"sky", "lamp-yellow", "buoy-green", "buoy-green-2", "lamp-deep-blue"}
+    assert names == {"sky", "lamp-yellow", "buoy-green", "buoy-green-2", "lamp-deep-blue-grey"}
 
 
 def test_of_many_colours_those_most_alike_share_a_block_and_the_key_stays_alone(tmp_path, capsys):

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
 import pytest
 
+from carvegen.base.limits import Limits
 from carvegen.delivery.build_record import RECORD
-from carvegen.delivery.print_build import _left_alone, each_once
+from carvegen.delivery.print_build import Built, _left_alone, each_once
+from carvegen.delivery.print_steps import _asked, moved
 from carvegen.delivery.step_keys import differences
+from carvegen.interfaces.cli.whole_print.build import _what_moved
 from carvegen.prints.file.key_lines import placed
 
 
@@ -32,6 +39,51 @@ def test_a_block_that_comes_or_goes_is_told_once() -> None:
     assert differences(one, {**one, "bevel of sky": "2"}) == ["bevel of sky is new"]
     why = {"sky": "lamp is new", "tone": "layers of tone changed; lamp is new", "lamp": "not built before; lamp is new"}
     assert each_once(why) == {"sky": "lamp is new", "tone": "layers of tone changed", "lamp": "not built before"}
+
+
+SNOW = SimpleNamespace(motifs=[SimpleNamespace(name=f"snowfall {k}", called=f"falling snow {k}") for k in (1, 2)])
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (["kinds of key changed"], "Moved: falling snow 1 and falling snow 2. It grows by the strictest limits of"),
+        (
+            ["kinds of key changed", "settings of snowfall 1 changed"],
+            "Moved: falling snow 2. It grows by the strictest",
+        ),
+        (["kinds of key changed", "seed changed"], ""),
+    ],
+)
+def test_snow_that_moves_unasked_is_told_with_why(changes, said) -> None:
+    old, new = (
+        {f"{of}falling snow {k}": what for k in (1, 2) for of, what in (("", shape), ("limits of ", limits))}
+        for shape, limits in (("a", "land of 0.5 mm"), ("b", "land of 0.73 mm for key"))
+    )
+    told = moved(SNOW, old, new, changes)
+    assert [line.startswith(said) for line in told] == ([True] if said else [])
+    assert all("land of 0.73 mm for key. Before: land of 0.5 mm." in line for line in told)
+    assert moved(SNOW, {}, new, changes) == moved(SNOW, new, new, changes) == ()
+
+
+def test_what_moved_for_another_reason_is_told_with_that() -> None:
+    old, new = {"falling snow 1": "a"}, {"falling snow 1": "b", "limits of falling snow 1": ""}
+    assert moved(SNOW, old, new, ["x changed"]) == ("Moved: falling snow 1. Changed: x changed.",)
+
+
+def test_it_is_told_how_to_keep_what_moved() -> None:
+    built = Built(files={}, blocks={}, proofs="", register="", report={}, moved=("Moved: falling snow 1.",))
+    said = _what_moved(built, Path("mine/print.toml"))
+    assert said[0] == "Moved: falling snow 1."
+    assert "carvegen keep mine/print.toml before" in said[1]
+    assert _what_moved(replace(built, moved=()), Path("mine/print.toml")) == []
+
+
+def test_who_asks_for_the_strictest_limits_is_named() -> None:
+    coarse = Limits(land_along_mm=0.7, land_across_mm=0.7, cut_mm=0.4, dot_mm=0.5)
+    fine = replace(coarse, land_along_mm=0.5, land_across_mm=0.5)
+    assert _asked({"sky": fine, "key": coarse}) == "land of 0.7 mm and cuts of 0.4 mm for key"
+    assert _asked({"sky": fine, "key": fine}) == "land of 0.5 mm and cuts of 0.4 mm"
 
 
 def test_nothing_that_differs_goes_without_a_word() -> None:

@@ -636,7 +636,8 @@ def test_an_unknown_key_names_the_nearest_and_lists_all(given_key, near):
     with pytest.raises(InputError) as caught:
         Library().material(given_key)
     assert caught.value.value == given_key
-    assert caught.value.hint == f"did you mean {near}? known: {', '.join(MATERIALS)}"
+    never = "embossing-hdpe, embossing-polycarbonate, rubber-soft, vinyl-soft"
+    assert caught.value.hint == f"did you mean {near}? known: {', '.join(MATERIALS)}; never for a laser: {never}"
 
 
 @pytest.mark.parametrize("key", ["../machines/hand", "", "/etc/passwd", "cherry.toml"])

@@ -588,7 +588,7 @@ def test_a_picture_is_ready_for_the_blocks_that_print_what_is_drawn_as_it_is_dra
     monkeypatch.setattr(cut_blocks, "as_drawn", lambda names, _: frozenset(name.upper() for name in names))
     monkeypatch.setattr(cut_blocks, "separation", lambda *_, ready, **__: ready)
     scene: Any = SimpleNamespace(drawing=drawing_of(A), pictures={"one": 1, "other": 2}, face=None)
-    print_: Any = SimpleNamespace(trap_mm=0.5, register_error_mm=0.5, paper="white")
+    print_: Any = SimpleNamespace(trap_mm=0.5, register_error_mm=0.5, paper="white", hidden_by=None)
     assert cut_blocks.separation_of(print_, {}, scene) == {"one": 1}
 
 

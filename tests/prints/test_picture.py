@@ -13,6 +13,7 @@ import shapely
 from carvegen import geometry
 from carvegen.base.errors import InputError
 from carvegen.base.progress import followed
+from carvegen.base.limits import Limits
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks
@@ -25,7 +26,7 @@ from carvegen.prints.file.print_file import Print, read_print
 from carvegen.prints.flake_fit import settled
 from carvegen.prints.layers import LayeredDrawing, drawing_of, runs_across
 from carvegen.prints.picture import Picture, _once, growing
-from carvegen.prints.picture.fitting import _before_bars
+from carvegen.prints.picture.fitting import _before_bars, _beside_white, _left_out
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.known import Known
 from carvegen.prints.picture.readable_bars import ReadableBars
@@ -262,9 +263,32 @@ def test_a_note_says_which_snow_in_plain_words_and_which_setting_brings_more(tmp
 
 def test_what_two_lying_snows_say_of_one_hill_is_told_once(tmp_path) -> None:
     """A motif of another name that says as much is another thing; a note that says more too stays whole."""
-    hill, water = "what ends at y 51 mm counts as a hill behind", "a thin streak counts as water; draw it"
+    hill, water = "what ends at y 51 mm is taken for a hill far behind", "a thin streak counts as water; draw it"
     notes = [f"lying snow 1: {hill}", f"lying snow 2: {hill}; {water}", f"lying snow 3: {hill}", f"flakes: {hill}"]
     assert list(_once(notes, {f"lying snow {nth}" for nth in (1, 2, 3)})) == [notes[0], notes[1], notes[3]]
+
+
+@pytest.mark.parametrize(
+    ("lost", "crowded", "said"),
+    [
+        (0.03, 0.03, "too near to other white (raise snow, and more falls elsewhere)"),
+        (0.03, 0.001, "at outlines (let flakes be smaller, or raise snow)"),
+        (
+            0.03,
+            0.01,
+            "1% too near to other white (raise snow, and more falls elsewhere) and 2% at outlines",
+        ),
+    ],
+)
+def test_of_snow_that_is_left_out_it_is_told_why_with_what_helps(lost, crowded, said) -> None:
+    assert _left_out(lost, crowded).startswith(said)
+
+
+def test_what_is_left_out_beside_other_white_is_known_from_what_is_at_outlines() -> None:
+    cuts = geometry.polygon_array([geometry.box(2, 2), shapely.box(10, 0, 13, 3), shapely.box(20, 0, 22, 2)])
+    limits = Limits(land_along_mm=0.5, land_across_mm=0.5, cut_mm=0.4, dot_mm=0.5)
+    beside = _beside_white(cuts, cuts[:1], shapely.box(13.3, 0, 15, 9), limits)
+    assert beside == pytest.approx(9), "not the other flake, which is clear of it"
 
 
 POSTS = '[[layers]]\nname = "POST"\nshape = "box 26 0 6 16"\n'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
@@ -45,6 +46,9 @@ _SILENT = frozenset(
      "marker", "mask", "metadata", "pattern", "radialGradient", "script", "set", "solidColor", "style", "symbol",
      "title", "view"}
 )  # fmt: skip
+_LOOSE = frozenset({"a", "switch", "use"})  #: what else draws outside groups
+_WORD = re.compile(r"[^\W\d_]{2,}")
+_NUMBERED = basic_shapes.KINDS | {"svg", "shape", "object", "id", "xmlid", "layer"}  #: in ids that programs number
 _TEXT = frozenset({"text", "tspan", "textPath", "tref"})
 _AS_PATHS = "convert text to paths first: pick it in your drawing program and turn it into outlines (paths, curves)"
 _MAX_CLIPS = 32  #: clip paths inside clip paths
@@ -77,12 +81,12 @@ def read_svg(data: bytes, *, units: str | None = None, scale: float = 1.0, wante
         wanted = replace(wanted, outlines=bool(labels_in(words)[0]))
     notes = Notes()
     sheet = _enlarged(page.page_of(root, units, notes), scale)
-    reader = _Reader(root, notes, wanted)
+    reader = _Reader(root, notes, wanted, lone=_lone_shape(root))
     raw = reader.layers(sheet)
     if not sheet.exists and not sheet.true_size:
         sheet, notes = _enlarged(sheet, _unsized(raw)), Notes()  # read once more, fine enough for its new size
         page.page_of(root, units, notes)
-        reader = _Reader(root, notes, wanted)
+        reader = _Reader(root, notes, wanted, lone=reader.lone)
         raw = reader.layers(sheet)
     budget = reader.ink.budget
     take_overlaps(geometry.stack(part for parts in raw.values() for part in parts), budget)
@@ -119,10 +123,10 @@ def _enlarged(sheet: DrawingPage, scale: float) -> DrawingPage:
 
 
 class _Reader:
-    """Walks the elements; what leaves ink goes to `ink`."""
+    """Walks the elements; what leaves ink goes to `ink`. A lone shape is a layer of its own, as a group is."""
 
-    def __init__(self, root: Node, notes: Notes, wanted: Wanted) -> None:
-        self.root, self.notes, self.wanted = root, notes, wanted
+    def __init__(self, root: Node, notes: Notes, wanted: Wanted, *, lone: Node | None = None) -> None:
+        self.root, self.notes, self.wanted, self.lone = root, notes, wanted, lone
         self.sheet, self.ink = style.StyleSheet.of(root), LayerGatherer(notes, wanted, bounds.Budget())
         for selector in self.sheet.unknown:
             notes.add("a style rule is too elaborate and is not followed", f"{selector[:40]!r}")
@@ -167,7 +171,7 @@ class _Reader:
         if look["transform"] and node is not self.root:
             inner = replace(inner, move=state.move.transform(transforms.parse(look["transform"])))
         if state.top or state.left_out:
-            name = _layer_name(node)
+            name = node.get("id", "") if node is self.lone else _layer_name(node)
             left_out = self.wanted.leaves_out(name, self.notes) if state.top else not self._is_asked(node)
             if left_out and not any(map(self._is_asked, node.walk())):
                 return
@@ -181,7 +185,8 @@ class _Reader:
 
     def _is_asked(self, node: Node) -> bool:
         """Whether a group is the layer that is asked for, however deep it lies."""
-        return bool(self.wanted.only) and plain_name(_layer_name(node)) in self.wanted.only
+        name = node.get("id", "") if node is self.lone else _layer_name(node)
+        return bool(self.wanted.only) and plain_name(name) in self.wanted.only
 
     def _children(self, node: Node, state: State) -> Iterator[tuple[Node, State]]:
         if node.kind == "svg" and node is not self.root:
@@ -295,6 +300,16 @@ def _inside(root: Node) -> dict[str, tuple[str, ...]]:
         names = [_layer_name(node) for node in top.walk() if node is not top][::-1]  # type: ignore[attr-defined]
         inside[_layer_name(top)] = tuple(dict.fromkeys(filter(None, names)))  # type: ignore[arg-type]
     return {name: names for name, names in inside.items() if name and names}
+
+
+def _lone_shape(root: Node) -> Node | None:
+    """The one shape that lies beside groups in none of them, such as a sky, if its id is a word of hers."""
+    drawn: list[Node] = list(root)  # type: ignore[arg-type]
+    loose = [node for node in drawn if node.kind in basic_shapes.KINDS or node.kind in _LOOSE]
+    if len(loose) != 1 or loose[0].kind in _LOOSE or not any(map(_layer_name, drawn)):
+        return None
+    words = {word.lower() for word in _WORD.findall(loose[0].get("id", ""))}
+    return loose[0] if words - _NUMBERED else None
 
 
 def _layer_name(node: Node) -> str:

@@ -78,9 +78,17 @@ class Library:
     def path(self, kind: str, key: str) -> Path:
         """The file of this profile; `InputError` with the nearest key if there is none."""
         if key not in self._paths[kind]:
-            one, hint = kind.removesuffix("s"), nearest(key, self._paths[kind])
-            raise InputError(f"must be a known {one}", value=key, where=one, hint=hint)
+            one = kind.removesuffix("s")
+            raise InputError(f"must be a known {one}", value=key, where=one, hint=self.nearest(kind, key))
         return self._paths[kind][key]
+
+    def nearest(self, kind: str, key: str) -> str:
+        """A hint that holds the nearest key of a kind and all of them; of materials also which no laser may meet."""
+        known = nearest(key, self._paths[kind])
+        if kind != "materials":
+            return known
+        never = [name for name in self.keys(kind) if _never(self._material(name)[0])]
+        return f"{known}; never for a laser: {', '.join(never)}" if never else known
 
     def material(self, key: str) -> Material:
         """The material of this key; `InputError` with the first fault of its file."""
@@ -166,6 +174,11 @@ class Library:
         if machine.kind not in cutter.machines:
             fits = ", ".join(cutter.machines)
             sheet.fault(field, f"must go into this machine; it goes into: {fits}", value=name)
+
+
+def _never(material: Material | None) -> bool:
+    """Whether no laser may meet it; a faulty one is told of when it is used."""
+    return material is not None and material.permits["laser"].verdict is Verdict.NEVER
 
 
 def _sheet(path: Path) -> ProfileTable:

@@ -432,8 +432,8 @@ class _Scene:
         if under.sum() * self.ledges.step < _BARE_LAND_MM:
             return ""
         return (
-            f"what ends at y {self.shore:.0f} mm from side to side counts as a hill behind and shelters nothing below "
-            '(if it is a roof, mark what it shelters "less")'
+            f"what ends at y {self.shore:.0f} mm from side to side is taken for a hill far behind, so snow lies below "
+            'it, too; if it is a roof, mark what is under it "less"'
         )
 
     def _water(self) -> str:

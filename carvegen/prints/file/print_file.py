@@ -68,6 +68,9 @@ class Print(PrintTable, ArtworkTable, MarksTable):
     stock: Paper | None  #: what is known of the paper that is embossed
     register: RegisterPlan
     files: Mapping[str, Any]  #: how files are written
+    hidden_by: Mapping[str, frozenset[str]] | None = (
+        None  #: which inks hide each block's, where its own no longer tells
+    )
 
     @property
     def width_mm(self) -> float:
@@ -227,7 +230,7 @@ def _check_profiles(top: FilePlace, place: str, block: Mapping[str, Any], shelf:
     named += [("cutters", f"more_cutters[{j}]", name) for j, name in enumerate(block.get("more_cutters", ()))]
     for kind, key, name in named:
         if name and name not in shelf.keys(kind):
-            hint = nearest(name, shelf.keys(kind))
+            hint = shelf.nearest(kind, name)
             top.fault(f"{place}.{key}", f"must be a known {kind.removesuffix('s')}", value=name, hint=hint)
         elif name and key.startswith("more_cutters") and "router" not in shelf.cutter(name).machines:
             hint = "choose a cutter for a router: carvegen profiles list"

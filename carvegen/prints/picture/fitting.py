@@ -55,11 +55,32 @@ def fallen(
         bars=room.bars,
     )  # fmt: skip
     lost = float(shapely.area(snow.cuts).sum() - shapely.area(flakes).sum()) / shapely.area(rooms.face)
-    notes = [
-        f"{motif.called}: snow on {lost:.0%} of the face is left out, too near to "
-        "other white or to outlines; raise snow, or let flakes be smaller"
+    if lost <= _LOST:
+        return replace(snow, cuts=flakes), []
+    crowded = _beside_white(snow.cuts, flakes, before, limits) / shapely.area(rooms.face)
+    return replace(snow, cuts=flakes), [
+        f"{motif.called}: snow on {lost:.0%} of the face is left out, {_left_out(lost, min(crowded, lost))}"
     ]
-    return replace(snow, cuts=flakes), notes if lost > _LOST else []
+
+
+def _left_out(lost: float, crowded: float) -> str:
+    """Why so much of the snow is left out, and what helps; shares of the face.
+
+    Smaller flakes find room between outlines, but beside other white as much of them goes: measured on a landing, 542
+    and 187 mm² with flakes up to 7 mm, 357 and 187 mm² up to 2 mm. More snow then falls on what is free.
+    """
+    shares = {
+        "too near to other white (raise snow, and more falls elsewhere)": crowded,
+        "at outlines (let flakes be smaller, or raise snow)": lost - crowded,
+    }
+    told = {why: share for why, share in shares.items() if share >= _LOST / 2}
+    return " and ".join(f"{share:.0%} {why}" if len(told) > 1 else why for why, share in told.items())
+
+
+def _beside_white(cuts: PolygonArray, left: PolygonArray, white: BaseGeometry, limits: Limits) -> float:
+    """How much of what is left out of flakes lies too near to other white, mm²."""
+    gone = geometry.parts(shapely.difference(shapely.multipolygons(cuts), shapely.multipolygons(left)))
+    return float(shapely.area(gone[shapely.dwithin(gone, white, limits.land_mm + SPARE_MM)]).sum())
 
 
 def loaded(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.artwork import Artwork
+    from carvegen.base.colour import Rgb
     from carvegen.geometry import PolygonArray
 
 __all__ = ["begun_with", "face_of", "guess", "in_order", "plain_file_name", "print_files"]
@@ -40,6 +41,7 @@ _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our ow
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
+_TWO_TONES = 3.0  #: ΔE00 by which one dark thing is seen to have two tones: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _MUCH_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _DARKER = 5.0  #: L* that are enough for ground that darker things stand before, and for what stands on a lighter block
@@ -83,6 +85,8 @@ _KEYS = {
 _HEAD = (
     "A print: what its blocks are, what is drawn on them, and what snow falls on it.",
     "Lengths are millimetres. Change a value, build again: only what it touches is made anew.",
+    "Snow grows by the strictest limits of all blocks: another material, cutter or machine for one moves it on all,",
+    "unless it is kept first (carvegen keep print.toml).",
     "All that may stand here is in print.schema.json, which editors read; materials, cutters: carvegen profiles list.",
 )
 _BLOCKS = (
@@ -96,6 +100,7 @@ _UNDER = (
     "fine is cut out below them. Take a layer out of a block's list where its ink must not lie under it.",
 )
 _DARKENED = "Over {1} the ink of {0} prints as about {2}, darker than {3} as drawn: mix it lighter, or print it opaque."
+_TONED = "{0} prints over {1} in {2}, not in {3}: two tones. Put these layers under {1} too, or print {0} more opaque."
 _CUT = (
     'state = "cut": the block is cut already. cut_land shows what stands of it: nothing is put back, and only what the',
     "snow takes of it is still to be cut. Nothing of it is widened.",
@@ -527,19 +532,48 @@ def _under(blocks: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:
         return cut
     under = f"{listed(names)} print{'s' if len(names) == 1 else ''}"
     darkened = dict.fromkeys(_darkened(stack) for stack in stacks.values() if len(stack) > 1)
-    return (*cut, *(line.format(under) for line in _UNDER), *filter(None, darkened))
+    return (*cut, *(line.format(under) for line in _UNDER), *filter(None, darkened), *_toned(stacks))
+
+
+def _toned(stacks: Mapping[str, Sequence[Mapping[str, Any]]]) -> Iterator[str]:
+    """Which layers of the darkest ink lie over other inks and which do not, where their colours are seen to differ."""
+    every = [stack[-1] for stack in stacks.values() if stack[-1].get("ink")]
+    if not every:
+        return
+    dark = min(every, key=lambda block: lightness(rgb(block["ink"])))
+    lots: dict[tuple[str, ...], list[str]] = {}
+    for name, stack in stacks.items():
+        if stack[-1] is dark:
+            lots.setdefault(tuple(str(each["name"]) for each in stack[:-1]), []).append(name)
+    colours = {below: _together(stacks[names[0]]) for below, names in lots.items()}
+    for below, names in lots.items():
+        unlike = [other for other in lots if not {*below} <= {*other} and _differ(colours[below], colours[other])]
+        if unlike:
+            rest = ", ".join(name for other in unlike for name in lots[other])
+            more = [name for name in below if any(name not in other for other in unlike)]
+            yield _TONED.format(dark["name"], listed(more), ", ".join(names), rest)
 
 
 def _darkened(stack: Sequence[Mapping[str, Any]]) -> str:
     """How an ink looks over those that lie under it, where that is seen; "" otherwise."""
-    inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in stack]
-    light = overprinted((255, 255, 255), [(ink, np.ones(())) for ink in inks])
-    red, green, blue = np.round(screen(light)).astype(int).tolist()
-    together = (red, green, blue)
-    if ciede2000(*(cielab(np.array(colour)) for colour in (inks[-1].colour, together))) < _SEEN:
+    together = _together(stack)
+    if ciede2000(*(cielab(np.array(colour)) for colour in (rgb(stack[-1]["ink"]), together))) < _SEEN:
         return ""
     *below, own = [str(each["name"]) for each in stack]
     return _DARKENED.format(own, listed(below), hex_of(together), stack[-1]["ink"])
+
+
+def _together(stack: Sequence[Mapping[str, Any]]) -> Rgb:
+    """The colour of blocks printed over one another on white paper."""
+    inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in stack]
+    light = overprinted((255, 255, 255), [(ink, np.ones(())) for ink in inks])
+    red, green, blue = np.round(screen(light)).astype(int).tolist()
+    return red, green, blue
+
+
+def _differ(one: Rgb, other: Rgb) -> bool:
+    """Whether two colours of one thing are seen to differ."""
+    return bool(ciede2000(cielab(np.array(one)), cielab(np.array(other))) >= _TWO_TONES)
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401

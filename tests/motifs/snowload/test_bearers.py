@@ -478,7 +478,7 @@ def test_streaks_of_water_before_a_hill_stay_bare_and_it_is_said_while_things_be
         assert min(lies[1:]) > 5
         assert ("a thin streak below the far shore, at x 35, y 30 mm, counts as water" in growth.remark) == bare
         assert ("in a layer of their own" in growth.remark) == bare
-        assert ("what ends at y 51 mm from side to side counts as a hill behind" in growth.remark) == bare
+        assert ("what ends at y 51 mm from side to side is taken for a hill far behind" in growth.remark) == bare
 
 
 @takes_long  # test_recorded.py has a shore drawn further back
@@ -561,7 +561,7 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     over, share = _ROOFS[name]
     (alone, _), (lies, said) = _on_the_bank(shapely.Polygon()), _on_the_bank(over)
     assert share[0] * alone <= lies <= share[1] * alone
-    assert ("counts as a hill behind and shelters nothing below" in said) == (share[0] > 0)
+    assert ("is taken for a hill far behind, so snow lies below it, too; if it is a roof" in said) == (share[0] > 0)
     assert ("stays bare" in said) == (share[0] == 0)
 
 
@@ -606,7 +606,7 @@ _FAR_HILL = [(0, 72), (0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88
 def test_a_flat_from_side_to_side_right_under_a_far_shore_is_told_with_what_to_do_for_a_bank(flat, said) -> None:
     hill = affinity.translate(shapely.Polygon(_FAR_HILL), 0, -55)
     remark = said_of(Place(area=shapely.box(0, 0, 200, 60), shapes=geometry.parts(shapely.union(hill, flat))))
-    assert "counts as a hill behind" in remark or not said
+    assert "is taken for a hill" in remark or not said
     assert ("draw the bank as a layer of its own" in remark) == said
     assert ("y 15 mm, right under the far shore" in remark) == said
 

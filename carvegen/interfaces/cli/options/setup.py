@@ -34,7 +34,10 @@ profile_folders = click.option(
 bare_setup = under(
     "The block, and what cuts it",
     click.option(
-        "--material", required=True, metavar="NAME", help="What the block is made of: carvegen profiles list."
+        "--material",
+        required=True,
+        metavar="NAME",
+        help="What the block is made of: carvegen profiles list, which says what no laser or router may meet.",
     ),
     click.option("--cutter", required=True, metavar="NAME", help="What cuts it: carvegen profiles list."),
     click.option(

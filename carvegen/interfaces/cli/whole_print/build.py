@@ -87,11 +87,14 @@ def command(file: Path, out: Path, jobs: int | None, folders: tuple[Path, ...], 
 
     shelf, say = options.library(folders), options.teller(quiet=as_json)
     built = build_print(read_print(file, shelf), out, shelf, say=say, jobs=options.processes(jobs))
-    (_say_json if as_json else _say)(built, out)
+    if as_json:
+        _say_json(built, out)
+    else:
+        _say(built, out, file)
     return int(built.breaks > 0)
 
 
-def _say(built: Built, out: Path) -> None:
+def _say(built: Built, out: Path, file: Path) -> None:
     from carvegen.prints.misregister.figures import register_lines
     from carvegen.writers.note.findings_table import EVERY_LINE, MOST_LINES
     from carvegen.writers.whole_print.print_report import report_lines, report_table
@@ -100,7 +103,7 @@ def _say(built: Built, out: Path) -> None:
     if options.quiet():
         _say_what_matters(built)
         return
-    click.echo("\n".join(_what_was_built(built)) + "\n")
+    click.echo("\n".join([*_what_was_built(built), *_what_moved(built, file)]) + "\n")
     click.echo("\n".join(report_lines(built.report, most=EVERY_LINE if options.verbose() else MOST_LINES)))
     if mended := built.report["mended"]:
         click.echo("\n" + "\n".join(f"Mended on {name}: {words}." for name, words in mended.items()))
@@ -128,6 +131,14 @@ def _what_was_built(built: Built) -> list[str]:
     ]
 
 
+def _what_moved(built: Built, file: Path) -> list[str]:
+    """Which snow lies elsewhere though nobody asked for it, and how to keep it another time."""
+    if not built.moved:
+        return []
+    keeps = f"To keep snow as it lies, run carvegen keep {file} before such a change."
+    return [*built.moved, f"{keeps} For the snow of before: undo the change, build, keep, then change it again."]
+
+
 def _of_the_print(files: Mapping[str, str]) -> dict[str, str]:
     """The files of the whole print; those that lie in a folder by the folder alone."""
     return {
@@ -149,6 +160,6 @@ def _say_json(built: Built, out: Path) -> None:
     record = {
         "out": str(out), "blocks": dict(built.blocks), "proofs": built.proofs,
         "register": built.register, "files": dict(built.files),
-        "notes": list(built.notes), "report": built.report,
+        "notes": list(built.notes), "moved": list(built.moved), "report": built.report,
     }  # fmt: skip
     click.echo(json.dumps(record, indent=1))

@@ -363,6 +363,7 @@ function motifsNamed() {
 function tray() {
   tools.meanings = print.meanings;
   tools.motifs = print.motifs.map((motif) => motif.name);
+  tools.called = new Map(print.motifs.map((motif) => [motif.name, motif.called]));
   overlay.meanings = print.meanings.map((meaning) => meaning.key);
   const pick = (/** @type {string} */ key) =>
     h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });

@@ -44,6 +44,8 @@ export class Tools {
   meanings = [];
   /** @type {string[]} */
   motifs = [];
+  /** What each of them is called where it is told, by name. @type {Map<string, string>} */
+  called = new Map();
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
@@ -98,11 +100,12 @@ export class Tools {
     this.overlay.chosen = new Set(shapes);
     this.overlay.moved = { dx: 0, dy: 0, turn: 0, scale: 1 };
     this.redrawing = false;
-    const n = this.overlay.chosen.size;
+    const [first] = this.overlay.chosen,
+      n = this.overlay.chosen.size;
     if (n)
       this.say(
         n === 1
-          ? `One shape of ${[...this.overlay.chosen][0].name} is in your fingers.`
+          ? `One shape of ${this.called.get(first.name) ?? first.name} is in your fingers.`
           : `${n} shapes are in your fingers.`,
       );
     else if (had) this.say("Put down.");
