@@ -27,10 +27,19 @@ from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.interfaces.page import work
 from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.guard import Address, last, remember
-from carvegen.interfaces.page.print_checks import _for, _once, built_findings, nearby_findings, print_findings
+from carvegen.interfaces.page.print_checks import (
+    _for,
+    _once,
+    built_findings,
+    is_cleared,
+    nearby_findings,
+    print_findings,
+)
 from carvegen.interfaces.page.serving import Served, _opened, serve
 from carvegen.interfaces.page.session import Session
-from carvegen.interfaces.page.table.doing import clearing_planned
+from carvegen.interfaces.page.table import doing
+from carvegen.interfaces.page.table.doing import PlannedChange, clearing_planned
+from carvegen.interfaces.page.table.strips import strips
 from carvegen.interfaces.page.table.under_snow import under_snow
 from carvegen.interfaces.page.work.live_findings import LatestFindings, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
@@ -201,6 +210,77 @@ def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
     hand.close()
 
 
+def thin(x: float, y: float) -> Finding:
+    return Finding(
+        rule="land-width", kind="neck", severity=Severity.BREAKS, at=(x, y), measured=0.3, limit=0.5, unit="mm", why="",
+        remedy="",
+    )  # fmt: skip
+
+
+def desk_with(*lands: object) -> mock.Mock:
+    """A desk whose key block has these lands, and no snow."""
+    scene = mock.Mock(white={"key": []})
+    bare = mock.Mock(pictures={"key": shapely.union_all(lands)})
+    return mock.Mock(bare=bare, left=frozenset(), version=1, bits=None, **{"scene.return_value": scene})
+
+
+def test_places_of_two_lands_are_two_strips_and_far_ones_none() -> None:
+    desk = desk_with(shapely.box(0, 0, 40, 1), shapely.box(0, 4, 40, 5))
+    one, other = [thin(x, 0.5) for x in (5, 9, 14)], [thin(x, 4.5) for x in (6, 10)]
+    alone = thin(22, 0.5)
+    assert strips(desk, {"key": [*one, *other, alone]}) == [("key", tuple(one)), ("key", tuple(other))]
+    long = [thin(x, 0.5) for x in range(5, 80, 5)]
+    assert strips(desk, {"key": long}) == [], "it reaches too far to be cleared at once"
+
+
+def test_strips_are_worked_out_once_for_a_version_and_of_many_places_soon() -> None:
+    desk, latest = desk_with(shapely.box(0, 0, 400, 300), shapely.box(-99, 0, -80, 1)), LatestFindings()
+    many = [thin(x, y) for x in range(0, 400, 5) for y in range(0, 300, 5)]
+    latest.whole({"key": [*many, thin(-90, 0), thin(-88, 0)]}, 1)
+    begun = time.process_time()
+    first = latest._strips(desk)
+    assert len(first) == 2
+    assert time.process_time() - begun < 3, "all with all takes ten times as long"
+    assert latest._strips(desk) is first
+    desk.version = 2
+    assert latest._strips(desk) is not first, "what is left to the knife may be other"
+    latest.whole({}, 2)
+    assert latest._strips(desk) == {}
+
+
+def test_a_strip_that_snow_does_not_clear_comes_out_and_of_one_place_no_strip_is_told(monkeypatch) -> None:
+    asked = list[Meaning]()
+
+    def plan(_: str, __: object, meaning: Meaning, ___: object) -> PlannedChange:
+        asked.append(meaning)
+        if meaning is Meaning.STAYS:
+            raise InputError("would break all the same")
+        return PlannedChange(change=mock.Mock(), notes=("its own",))
+
+    monkeypatch.setattr(doing, "snow_helps", lambda *_: True)
+    monkeypatch.setattr(doing, "clearing_planned", plan)
+    two = doing.strip_planned("key", [thin(1, 1), thin(3, 1)], mock.Mock())
+    assert asked == [Meaning.STAYS, Meaning.COMES_OUT]
+    assert two.notes == ("nothing breaks at the 2 places of the strip any more", "its own")
+    assert doing.strip_planned("key", [thin(1, 1)], mock.Mock()).notes == ("its own",)
+
+
+@pytest.mark.parametrize(
+    ("then", "cleared"),
+    [
+        ([thin(3, 0)], True),  # left to the knife, and as it was
+        ([thin(3, 0), thin(1.3, 0)], False),  # it only moves
+        ([thin(3.3, 0)], False),
+        ([thin(3, 0), thin(0, 0)], False),
+    ],
+)
+def test_what_breaks_beside_a_strip_may_go_on_breaking_as_it_does(monkeypatch, then, cleared) -> None:
+    scenes = {"now": {"key": (thin(0, 0), thin(1, 0), thin(3, 0))}, "then": {"key": tuple(then)}}
+    monkeypatch.setattr("carvegen.interfaces.page.print_checks.nearby_findings", lambda scene, _: scenes[scene])
+    places = shapely.MultiPoint([(0, 0), (1.05, 0)])
+    assert is_cleared("now", "then", mock.Mock(), "key", places) is cleared  # type: ignore[arg-type]
+
+
 def test_a_mark_by_which_another_block_would_break_is_not_made(bare, monkeypatch) -> None:
     """It clears its own block; of another as much may break as before, and no more."""
     hand = Hand(bare)
@@ -298,7 +378,7 @@ def test_what_no_mark_clears_is_said(bare) -> None:
     until(lambda: hand.session.findings()["looked_at"] == "whole")
     bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
     assert [each["meaning"] for each in bar["clears"]] == ["comes out"], (
-        "no snow lies beside it: to keep it off helps not"
+        "no snow lies beside it, so keeping it off does not help"
     )
     before = bare.read_bytes()
     with pytest.raises(InputError, match="would break all the same"):

@@ -961,7 +961,11 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
     """There what lies is set anew: what goes and comes again elsewhere is no loss."""
     falling = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n'
     hand = _on_a_rail(tmp_path, falling, rail="box 5 6 20 3", size=(30, 17), seed=10)
-    hand.does("area", meaning="more", strength=0.6, points=[[3, 3], [27, 3], [27, 14], [3, 14]])
+    was = shapely.union_all(list(hand.snow().values()))
+    *_, words = hand.does("area", meaning="more", strength=0.6, points=[[3, 3], [27, 3], [27, 14], [3, 14]])["said"]
+    lies = shapely.union_all(list(hand.snow().values()))
+    beside = shapely.difference(shapely.difference(was, lies), shapely.box(3, 3, 27, 14)).area
+    assert words.startswith(f"beside the mark {beside:.0f} mm² of snow moved or went")
     mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 2.0, "points": stroke(11, 9.7, 19, 9.7)}
     told = hand.session.foreseen(gesture(mark)[1])
     before = shapely.union_all(list(hand.snow().values()))
