@@ -11,6 +11,7 @@ import time
 import tomllib
 from pathlib import Path
 from types import SimpleNamespace
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -25,7 +26,11 @@ from carvegen.interfaces.page.beginning import offers
 from carvegen.interfaces.page.gestures import CutBy, gesture
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.table import kept_copy
+from carvegen.interfaces.page.table.desk import Desk
+from carvegen.interfaces.page.table.drawn_mark import DrawnMark
 from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
+from carvegen.interfaces.page.table.stock import Delta
+from carvegen.interfaces.page.wording import moved_words
 from carvegen.interfaces.page.work import thumbnails
 from carvegen.marking.applying import Bed
 from carvegen.marking.gesture_journal import Change, GestureJournal
@@ -961,11 +966,7 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
     """There what lies is set anew: what goes and comes again elsewhere is no loss."""
     falling = '[[motifs]]\nmotif = "snowfall"\npreset = "heavy"\n'
     hand = _on_a_rail(tmp_path, falling, rail="box 5 6 20 3", size=(30, 17), seed=10)
-    was = shapely.union_all(list(hand.snow().values()))
-    *_, words = hand.does("area", meaning="more", strength=0.6, points=[[3, 3], [27, 3], [27, 14], [3, 14]])["said"]
-    lies = shapely.union_all(list(hand.snow().values()))
-    beside = shapely.difference(shapely.difference(was, lies), shapely.box(3, 3, 27, 14)).area
-    assert words.startswith(f"beside the mark {beside:.0f} mm² of snow moved or went")
+    hand.does("area", meaning="more", strength=0.6, points=[[3, 3], [27, 3], [27, 14], [3, 14]])
     mark = {"id": "one", "do": "stroke", "meaning": "stays", "breadth": 2.0, "points": stroke(11, 9.7, 19, 9.7)}
     told = hand.session.foreseen(gesture(mark)[1])
     before = shapely.union_all(list(hand.snow().values()))
@@ -983,6 +984,19 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
     assert shapely.difference(outlined, gone.buffer(0.03)).area < 0.1, "it is snow that goes"
     assert outlined.area == pytest.approx(net, rel=0.12)
     hand.close()
+
+
+def test_snow_that_goes_beside_a_mark_that_asks_for_more_is_told() -> None:
+    """Of what goes with a change counts the snow that lay there, and nothing where snow lies again."""
+    snow, light, heap, again = (shapely.box(x, 0, x + 2, 2) for x in (0, 4, 8, 9))
+    seen = mock.Mock(**{"like.return_value": ("snow", "", ()), "shape.return_value": again})
+    desk = mock.Mock(stock=mock.Mock(shapes={1: snow, 2: light}), seen=seen, motif_of=lambda n: None if n == 2 else 0)
+    went = Desk._went(desk, Delta(gone=(1, 2, 3, 7), new=(5,)), {3: heap})
+    assert went.equals(shapely.union(snow, shapely.box(8, 0, 9, 2)))
+    here = mock.Mock(size=(40, 30), print_=mock.Mock(motifs=[]), **{"white_in.side_effect": [0.1, 0.9]})
+    _, asked = gesture({"id": "one", "do": "area", "meaning": "more", "points": [[0, 0], [1, 0], [1, 9], [0, 9]]})
+    (words,) = DrawnMark.of(asked, here).notes(here, went)
+    assert words == moved_words(4.0)
 
 
 @pytest.mark.parametrize("blocks", [["key"], ["sky"], []])
