@@ -1136,7 +1136,8 @@ def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolde
     lines = [
         f"The whole print is looked at once your hand rests. {near}",
         f"The whole print is being looked at: snow. {near}",
-        "40 % done, about 20 s to go. You can go on working: it begins anew after each change.", 0.4, False,
+        "40 % done, about 20 s to go. You can go on working: after a change it begins anew once your hand rests.",
+        0.4, False,
         "The whole print could not be looked at: the disk is full.", False,
     ]  # fmt: skip
     assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]

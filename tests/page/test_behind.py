@@ -324,6 +324,39 @@ def test_a_look_that_is_stopped_is_not_begun_again_until_something_changes(bare)
     hand.close()
 
 
+def test_a_change_while_a_look_is_being_stopped_has_all_looked_at_again(bare, monkeypatch) -> None:
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    stopped = iter([True])
+    change = threading.Thread(target=hand.session._check_later)
+
+    def stop() -> bool:
+        if not next(stopped, False):
+            return False
+        change.start()
+        change.join(0.1)
+        return True
+
+    monkeypatch.setattr(hand.session._checks, "stop", stop)
+    hand.session.stop_looking()
+    change.join()
+    assert hand.session.findings()["looks"] == "soon"
+    hand.close()
+
+
+def test_a_look_is_of_the_version_whose_files_are_written(bare, monkeypatch) -> None:
+    """What she changes between the two has it looked at again; else the look before would count as one after it."""
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    done = list[object]()
+    monkeypatch.setattr(hand.session, "_start", lambda *_, **hears: done.append(hears["done"]))
+    monkeypatch.setattr(hand.session, "_flush", lambda: hand.does("leave", finding="one"))
+    hand.session._check()
+    done[0]({"found": {}, "shown": {"prints": {}, "layers": [], "over": []}})
+    assert hand.session.findings()["looked_at"] == "nothing"
+    hand.close()
+
+
 def test_what_a_look_finds_of_loose_bits_is_shown_until_something_changes_there(bare) -> None:
     hand = Hand(bare)
     desk = hand.session.desk
@@ -366,6 +399,11 @@ def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_fo
     assert any("a fault near the mark" in one.get("say", "") for one in hand.heard)
     hand.session._failed("checking", InputError("the disk is full"))
     assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session._mended = frozenset(["none of it"])
+    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
+        assert "could not be looked at" in hand.session.findings()["before_mending"]
+        hand.session._unlooked = "stopped"
+        assert "You stopped the look" in hand.session.findings()["before_mending"]
     hand.session._check()
     assert hand.session.findings()["looks"] == "at work"
     hand.close()
@@ -469,6 +507,7 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     hand.like |= {n: group for group in report["groups"] for n in group["ids"]}
     assert {group["name"] for group in report["groups"]} == set(built)
     assert report["before_mending"] == hand.session.state()["before_mending"] == ""
+    assert hand.session.findings()["before_mending"] == ""
     shares = [one["part"] for one in hand.heard if one["kind"] == "stage" and one["text"].startswith("checking")]
     assert shares == sorted(shares)
     assert len({*shares}) > 5, "it is told how far the look is"
@@ -484,6 +523,7 @@ def listening(path):
 
 
 def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
+    bare.write_text(bare.read_text().replace('name = "key"', 'mend = true\nname = "key"'))
     page, heard = listening(bare)
     assert page.session.desk is not None  # once it is open
     page.session.rest_s = 0.0
@@ -493,6 +533,12 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     page.session.rest_s = 0.3
     page.session.build()  # breaks the check off, which is begun anew afterwards
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
+    shares = [one["part"] for one in heard if one["kind"] == "stage" and one["text"].startswith("building: ")]
+    assert shares == sorted(shares)
+    assert len({*shares}) > 3, "it is told how far it is, the first time too"
+    assert page.session._prints.keys() == {"sky", "key"}, "what is built is shown, before all is looked at again"
+    assert page.session._mended == {"key"}
+    assert {"kind": "blocks", "version": 1} in heard
     until(lambda: page.session.findings()["looked_at"] == "whole", 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
     report = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
@@ -653,6 +699,11 @@ def test_what_is_done_to_look_at_the_whole_print_is_told_with_what_was_found(bar
         full.setattr(Session, "_flush", lambda _: (_ for _ in ()).throw(InputError("the disk is full")))
         hand.session.look()
     assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session._mended = frozenset(["none of it"])
+    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
+        assert "could not be looked at" in hand.session.findings()["before_mending"]
+        hand.session._unlooked = "stopped"
+        assert "You stopped the look" in hand.session.findings()["before_mending"]
     hand.session.look()
     assert hand.session.findings()["looks"] == "at work"
     until(lambda: hand.session.findings()["looks"] == "done")

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.marked.marked_whites import White
+    from carvegen.prints.picture import Picture
 
 __all__ = [
     "Scene", "TakenApart", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended",
@@ -65,7 +66,7 @@ def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> Pri
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
-    return taken_apart(print_, shelf, out, say=say).findings
+    return taken_apart(print_, shelf, out, say=say)[0]
 
 
 def built_findings(print_: Print, out: Path) -> PrintFindings:
@@ -81,13 +82,21 @@ def built_findings(print_: Print, out: Path) -> PrintFindings:
 class TakenApart:
     """A print as its build would make it: inks taken apart, with traps, mended, loose bits under the snow."""
 
-    findings: PrintFindings
     prints: Mapping[str, BaseGeometry]  #: by block, what it would print if nothing were white
     layers: tuple[Layer, ...]  #: of the drawing, without loose bits
     over: tuple[White, ...]  #: what is white besides, over these
 
+    @classmethod
+    def of(cls, picture: Picture, cuts: Mapping[str, Cut]) -> TakenApart:
+        """Of blocks as they are to be made."""
+        bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
+        return cls(
+            prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
+            layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
+        )  # fmt: skip
 
-def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenApart:
+
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, TakenApart]:
     """What would break of a print, as `print_findings` has it, and how the blocks come out."""
     setups = setups_of(print_, shelf)
     shaping, checking = each_stretch(_TIMES)
@@ -99,12 +108,7 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenA
             say(f"checking {name}")
             with stretch:
                 result[name] = _checked(cut, setups[name], mend=_mends(print_, name))
-    bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return TakenApart(
-        findings=result,
-        prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
-        layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
-    )  # fmt: skip
+    return result, TakenApart.of(picture, cuts)
 
 
 def _checked(cut: Cut, setups: Sequence[Setup], *, mend: bool) -> tuple[Finding, ...]:

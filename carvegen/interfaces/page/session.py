@@ -51,7 +51,7 @@ from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.table.under_snow import under_snow
-from carvegen.interfaces.page.wording import BEFORE_MENDING, own_fault
+from carvegen.interfaces.page.wording import before_mending_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -414,7 +414,10 @@ class Session:
     def _before_mending(self) -> str:
         """What is said of the picture as long as a block that the build mends is not shown so."""
         assert self._desk is not None
-        return "" if mended(self._desk.print_) <= self._mended else BEFORE_MENDING
+        if mended(self._desk.print_) <= self._mended:
+            return ""
+        stopped = self._unlooked == _STOPPED
+        return before_mending_words(stopped=stopped, failed=bool(self._unlooked) and not stopped)
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -532,19 +535,21 @@ class Session:
                     return
                 if not self._latest.is_whole(version):  # what a build says of its paths, too, is more than this
                     self._latest.whole(_findings(message["found"]), version)
-                self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
-                self._mended = mended(desk.print_)
-                desk.bits = under_snow(
-                    desk.bare.drawing.layers, message["layers"], message["over"], number=desk.stock.taken
-                )
+                self._take_shown(desk, message["shown"])
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
 
         self._start(
-            self._checks, checks, done=done, say=self._course(pace),
+            self._checks, checks, done=done, say=self._course("checking", pace),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
+
+    def _take_shown(self, desk: Desk, shown: Mapping[str, Any]) -> None:
+        """How the blocks come out is known, and shown from now on; call it with the lock held."""
+        self._prints = {name: shapely.from_wkb(shape) for name, shape in shown["prints"].items()}
+        self._mended = mended(desk.print_)
+        desk.bits = under_snow(desk.bare.drawing.layers, shown["layers"], shown["over"], number=desk.stock.taken)
 
     def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
         """Begin work behind the hand, unless the print was let go of: nobody would stop it any more.
@@ -556,9 +561,9 @@ class Session:
         if self._ended:  # `close` may have stopped what had not begun
             behind.stop()
 
-    def _course(self, pace: Pace) -> Callable[[str | Reached], None]:
-        """What hears the stages of a look at the whole print, and says them with the share that is done."""
-        stage, share = "it begins", 0.0
+    def _course(self, what: str, pace: Pace) -> Callable[[str | Reached], None]:
+        """What hears the stages of work behind, and says them with the share that is done, where that is told."""
+        stage, share = "it begins", -1.0
 
         def hear(said: str | Reached) -> None:
             nonlocal stage, share
@@ -566,7 +571,8 @@ class Session:
                 share = max(share, said)
             else:
                 stage = said
-            self._say_work(f"checking: {stage}", *pace.at(f"{share:.2f}", round(share, 3)))
+            at = pace.at(stage) if share < 0 else pace.at(f"{share:.2f}", round(share, 3))
+            self._say_work(f"{what}: {stage}", *at)
 
         return hear
 
@@ -592,7 +598,10 @@ class Session:
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
             entries = self._latest.entries(self._desk) if self._desk else []
-            return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
+            words = self._before_mending if self._desk else ""
+            return {
+                "version": version, "looked_at": state, "looks": self._looks, "list": entries, "before_mending": words,
+            }  # fmt: skip
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -605,11 +614,15 @@ class Session:
         version = self.desk.version
 
         def event(message: dict[str, Any]) -> dict[str, Any]:
-            result = _findings(message["found"])
+            result, shown = _findings(message["found"]), message["shown"]
             with self._lock:
-                left = self._desk.left if self._desk else frozenset[str]()
-                if self._version == version:
+                left, same = self._desk.left if self._desk else frozenset[str](), self._version == version
+                if same:
                     self._latest.whole(result, version)
+                if same and shown and self._desk is not None:
+                    self._take_shown(self._desk, shown)
+            if same and shown:
+                self._tell({"kind": "blocks", "version": version})
             return {"kind": "built", "breaks": broken_in(result, left), "notes": message["notes"]}
 
         self._make("building", built, event)
@@ -655,10 +668,7 @@ class Session:
             self._failed(what, error)
             self._look_on()
 
-        self._start(
-            self._builder, work, done=done, failed=failed,
-            say=lambda stage: self._say_work(f"{what}: {stage}", *pace.at(stage)),
-        )  # fmt: skip
+        self._start(self._builder, work, done=done, failed=failed, say=self._course(what, pace))
 
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""

@@ -318,9 +318,10 @@ function counts() {
 }
 
 async function lookAgain() {
-  const { list, looked_at, looks } = await ask("findings");
+  const { list, looked_at, looks, before_mending } = await ask("findings");
   overlay.findings = list;
   beside.findings?.show(list, looked_at, looks);
+  beforeMending(before_mending);
   if (byId("saved").dataset.silent !== "yes") silent(false);
   changed();
 }
