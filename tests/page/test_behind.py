@@ -344,6 +344,25 @@ def test_a_change_while_a_look_is_being_stopped_has_all_looked_at_again(bare, mo
     hand.close()
 
 
+def test_no_look_begins_while_a_mark_is_drawn(bare) -> None:
+    """One that is due waits anew; one that is at work goes on, and what she has stopped stays so."""
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    due = hand.session._later
+    hand.session.put_off()
+    until(lambda: not due.is_alive())
+    waits = hand.session._later
+    assert waits.is_alive()
+    with mock.patch.object(BackgroundWork, "busy", True):
+        hand.session.put_off()
+    assert hand.session._later is waits
+    waits.cancel()
+    waits.join()
+    hand.session.put_off()
+    assert hand.session._later is waits
+    hand.close()
+
+
 def test_a_look_is_of_the_version_whose_files_are_written(bare, monkeypatch) -> None:
     """What she changes between the two has it looked at again; else the look before would count as one after it."""
     hand = Hand(bare)

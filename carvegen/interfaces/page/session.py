@@ -493,6 +493,12 @@ class Session:
         self._looked(self._version)
         self._check()
 
+    def put_off(self) -> None:
+        """A mark is being drawn: a look at the whole print that is due waits until the hand has rested again."""
+        with self._lock:
+            if self._later is not None and self._later.is_alive() and not self._checks.busy:
+                self._check_later()
+
     def stop_looking(self) -> None:
         """Stop a look at the whole print that is at work, until something is changed or it is asked for."""
         with self._lock:  # else a change that comes just now may be thought stopped, too

@@ -35,6 +35,7 @@ const overlay = new Overlay(
 );
 const picture = new Picture(byId("picture"), view, shapes);
 const tools = new Tools(view, shapes, overlay, send, say, changed);
+tools.draws = () => void tell("drawing", { window_id: gestures.window_id }).catch(() => undefined);
 tools.foresee = (mark) => tell("foreseen", mark);
 const hand = new Hand(stage, view, tools, overlay, changed);
 const gestures = new Gestures(answered, silent, () => {
