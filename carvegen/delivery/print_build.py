@@ -78,7 +78,7 @@ _RUBBINGS = " rubbings"  #: files of the proofs that are drawn beside the others
 _NOTES, _REGISTER_FILES = " notes", " register's files"  #: what is made beside other steps
 _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 
-_TIMES = (0.5, 0.5)  #: shares of the time, measured on the sample: the blocks are worked out, and their files made
+_TIMES = (0.55, 0.45)  #: shares of the time, measured on the sample: the blocks are worked out, and their files made
 
 #: What the files of the whole print are for.
 _PURPOSE = {
