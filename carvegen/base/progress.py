@@ -14,14 +14,14 @@ from collections.abc import Callable, Iterator, Sequence
 from contextvars import ContextVar
 
 __all__ = [
-    "AGAIN_S", "SOON_S", "Stages", "TimeLeft", "each_part", "each_stretch", "followed", "halves", "heard", "part",
-    "reached",
+    "AGAIN_S", "GUESSED", "SOON_S", "Stages", "TimeLeft", "all_reached", "each_part", "each_stretch", "followed",
+    "halves", "heard", "part", "reached",
 ]  # fmt: skip
 
 SOON_S = 2.0  #: for so long nobody asks how far it is
 AGAIN_S = 30.0  #: after so long without a word it is told again
 
-_GUESSED = 0.05  #: of less that is done nothing is guessed
+GUESSED = 0.05  #: of less that is done nothing is guessed
 
 #: Is told of the share of the work at hand that is done; None: nobody listens.
 _HEARD: ContextVar[Callable[[float], None] | None] = ContextVar("_HEARD", default=None)
@@ -88,6 +88,13 @@ def followed(follow: Callable[[float], None]) -> Iterator[None]:
         _FOLLOWED.reset(before)
 
 
+def all_reached(share: float) -> None:
+    """Tell whoever follows that this share of the stretch at hand is done, 0…1."""
+    follow = _FOLLOWED.get()
+    if follow is not None:
+        follow(share)
+
+
 def each_stretch(weights: Sequence[float]) -> Iterator[contextlib.AbstractContextManager[None]]:
     """The same as `each_part` of all the work, over its stages: each stretch may have stages, and stretches, inside."""
     return (_stretch(begin, end) for begin, end in _shares(weights))
@@ -132,7 +139,7 @@ class Stages:
     def hear(self, share: float) -> None:
         """So much of the stage is done, 0…1; less than before is taken for no more."""
         passed, self._share = self._clock() - self._since, max(self._share, share)
-        if not self._stage or passed < self._next_s or not _GUESSED <= self._share < 1:
+        if not self._stage or passed < self._next_s or not GUESSED <= self._share < 1:
             return
         self._next_s = passed + min(passed, AGAIN_S)
         left = math.ceil(passed / self._share - passed)

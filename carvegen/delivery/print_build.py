@@ -19,6 +19,7 @@ from carvegen.base.errors import InputError
 from carvegen.base.files import file_hash, save_file, scratch_folder, settled, staged_folder, write_file
 from carvegen.base.findings import Finding
 from carvegen.base.previous_run import earlier, keep_edited
+from carvegen.base.progress import each_stretch
 from carvegen.blocks.comparison import print_colours
 from carvegen.delivery.block_folder import load_writers
 from carvegen.delivery.build_record import (
@@ -89,6 +90,8 @@ _RUBBINGS = " rubbings"  #: files of the proofs that are drawn beside the others
 _NOTES, _REGISTER_FILES = " notes", " register's files"  #: what is made beside other steps
 _SHAPE = "shape"  #: the input of a block's step that comes of the cuts
 
+_TIMES = (0.55, 0.45)  #: shares of the time, measured on the sample: the blocks are worked out, and their files made
+
 #: What the files of the whole print are for.
 _PURPOSE = {
     "print.png": "what the print will look like: all inks over one another; look at this first",
@@ -112,6 +115,7 @@ class Built:
     report: Mapping[str, Any]
     notes: tuple[str, ...] = ()  #: what was changed while the artwork was read
     moved: tuple[str, ...] = ()  #: which motifs grew otherwise than before though their own tables are as they were
+    shaped: ShapedPrint | None = None  #: the blocks as they were made; None if none was to be
 
     @property
     def breaks(self) -> int:
@@ -243,13 +247,16 @@ class _Build:
 
     def run(self, scratch: Path, jobs: int) -> None:
         """Run what must be run, each step in a folder of its own."""
-        if self.changes or any(self.why.values()):
-            self._cut(scratch / _CUTS.strip(), jobs)
+        shaping, making = each_stretch(_TIMES)
+        with shaping:
+            if self.changes or any(self.why.values()):
+                self._cut(scratch / _CUTS.strip(), jobs)
         proofs = self._proofs()
         self._settle(_PROOFS, digests(proofs), "not drawn before")
         self.folders |= self._folders(scratch)
         slight = [_NOTES, _PROOFS, _RUBBINGS, _REGISTER_FILES]
-        done = side_by_side(self._tasks(proofs, scratch), jobs=jobs, say=self.say, slight=slight)
+        with making:
+            done = side_by_side(self._tasks(proofs, scratch), jobs=jobs, say=self.say, slight=slight)
         _write(done.get(_RUBBINGS, {}), self.folders.get(_PROOFS, scratch))
         made = {name: digest(recipe) for name, recipe in self.recipes.items()}
         self._settle(
@@ -428,6 +435,7 @@ class _Build:
             report=self.report,
             notes=(*self.notes, *kept),
             moved=self.moved,
+            shaped=self.shaped,
         )  # fmt: skip
 
 

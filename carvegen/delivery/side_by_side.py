@@ -20,7 +20,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.errors import CarvegenError
-from carvegen.base.progress import AGAIN_S, SOON_S, Stages, TimeLeft, each_stretch, heard
+from carvegen.base.progress import AGAIN_S, SOON_S, Stages, TimeLeft, all_reached, each_stretch, heard
 from carvegen.base.words import lasted
 from carvegen.prints.tasks import Later, ready_task
 
@@ -184,6 +184,7 @@ class _Crew:
         if what == "returns":
             self.done[name] = value
             if not self.errors:
+                all_reached(len(self.done) / len(self._tasks))
                 self._clock.end(name)
         elif value is not None:
             self._fail(name, value)

@@ -1136,7 +1136,8 @@ def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolde
     lines = [
         f"The whole print is looked at once your hand rests. {near}",
         f"The whole print is being looked at: snow. {near}",
-        "40 % done, about 20 s to go. You can go on working: it begins anew after each change.", 0.4, False,
+        "40 % done, about 20 s to go. You can go on working: after a change it begins anew once your hand rests.",
+        0.4, False,
         "The whole print could not be looked at: the disk is full.", False,
     ]  # fmt: skip
     assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]
@@ -1156,8 +1157,22 @@ def test_what_would_break_and_the_line_at_the_foot_say_the_same(bench: Bench) ->
     bench.run("document.getElementById('look-now').click()")
     until(lambda: bench.run(both)[1].startswith("checking"))
     assert bench.run(both)[0].startswith("The whole print is being looked at")
+    until(lambda: bench.run(both)[0].startswith("Looked at all of it: "))
     until(lambda: bench.run(both)[1] == "All saved")
-    assert bench.run(both)[0].startswith("Looked at all of it: ")
+
+
+def test_on_a_phone_the_head_is_seen_whole(bench: Bench) -> None:
+    size = {"width": 360, "height": 740, "deviceScaleFactor": 1, "mobile": True}
+    bench.browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    try:
+        seen = bench.run(
+            "return [...document.querySelectorAll('.shelf h1, .shelf button')].map((one) => {"
+            " const { left, right, width } = one.getBoundingClientRect(); return [left, right, width] })"
+        )
+    finally:
+        bench.browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert len(seen) == 4
+    assert all(0 <= left < right <= 360 and width > 40 for left, right, width in seen), seen
 
 
 def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_esc_takes_it_back(bench: Bench) -> None:
@@ -1175,6 +1190,8 @@ def test_what_would_go_by_a_mark_that_stays_is_outlined_while_it_is_drawn_and_es
     hand.perform()
     until(lambda: bench.run("return bench.overlay.foreseen.length") > 0)
     until(lambda: re.match(r"Dashed: what would go so far, [0-9.]+ mm² of snow[.]", bench.said()))
+    told = "return performance.getEntriesByType('resource').some((one) => one.name.endsWith('/drawing'))"
+    until(lambda: bench.run(told))  # so that no look at the whole print begins meanwhile
     bench.browser.switch_to.active_element.send_keys(Keys.ESCAPE)
     until(lambda: bench.run("return bench.overlay.foreseen.length + bench.overlay.trails.size") == 0)
     up = ActionBuilder(bench.browser, mouse=mouse, duration=4)

@@ -17,7 +17,7 @@ import pytest
 import shapely
 
 from carvegen.base.errors import InputError
-from carvegen.base.progress import TimeLeft, reached
+from carvegen.base.progress import TimeLeft, followed, reached
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.delivery.side_by_side import beside, side_by_side
 from carvegen.prints.tasks import Later, in_turn
@@ -69,7 +69,11 @@ def test_a_full_disk_is_told_at_once(tmp_path):
 def test_every_task_returns_and_tells(jobs):
     said = []
     tasks = {str(k): partial(squared, k) for k in range(5)}
-    assert list(side_by_side(tasks, jobs=jobs, say=said.append).items()) == [(str(k), k**2) for k in range(5)]
+    shares = list[float]()
+    with followed(shares.append):
+        done = side_by_side(tasks, jobs=jobs, say=said.append)
+    assert list(done.items()) == [(str(k), k**2) for k in range(5)]
+    assert shares == pytest.approx([0.2, 0.4, 0.6, 0.8, 1.0]), "each is told as it ends"
     assert sorted(line for line in said if "to go" not in line) == [f"squaring {k}" for k in range(5)]
     assert multiprocessing.active_children() == []
 

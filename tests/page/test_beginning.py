@@ -74,6 +74,20 @@ def test_a_print_is_begun_in_what_a_block_can_be_made_of(tmp_path) -> None:
     }
 
 
+def test_of_a_print_that_lies_there_its_own_words_are_offered_and_where_a_new_one_goes(tmp_path, monkeypatch) -> None:
+    """Of one that can't be read only that it is a print: opening it says why."""
+    (tmp_path / "pier.toml").write_text('[print]\nname = "A pier in autumn"\n[[blocks]]\nname = "sky"\n')
+    (tmp_path / "torn.toml").write_text("[print]\n[[")
+    offered = offers(SHELF, tmp_path)
+    assert offered["prints"] == [
+        {"file": "pier.toml", "about": "Open this print, already begun. A pier in autumn; 1 block: sky"},
+        {"file": "torn.toml", "about": "Open this print, already begun."},
+    ]
+    assert offered["folder"] == str(tmp_path.resolve())
+    monkeypatch.setattr(Path, "home", lambda: tmp_path.resolve().parent)
+    assert offers(SHELF, tmp_path)["folder"] == f"~/{tmp_path.name}"
+
+
 def test_of_a_block_that_is_cut_already_what_is_drawn_stands_and_nothing_more(tmp_path) -> None:
     """The post is 6 x 25 mm in the drawing; the sky beside it is not cut yet."""
     sky = {"name": "sky", "role": "background", "ink": "#a9bfcb", "layers": ["*"], "cut": False}

@@ -27,10 +27,19 @@ from carvegen.delivery.print_steps import cut_inputs, cuts_of
 from carvegen.interfaces.page import work
 from carvegen.interfaces.page.app import Page
 from carvegen.interfaces.page.guard import Address, last, remember
-from carvegen.interfaces.page.print_checks import _for, _once, built_findings, nearby_findings, print_findings
+from carvegen.interfaces.page.print_checks import (
+    _for,
+    _once,
+    built_findings,
+    is_cleared,
+    nearby_findings,
+    print_findings,
+)
 from carvegen.interfaces.page.serving import Served, _opened, serve
 from carvegen.interfaces.page.session import Session
-from carvegen.interfaces.page.table.doing import clearing_planned
+from carvegen.interfaces.page.table import doing
+from carvegen.interfaces.page.table.doing import PlannedChange, clearing_planned
+from carvegen.interfaces.page.table.strips import strips
 from carvegen.interfaces.page.table.under_snow import under_snow
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.processes import BUILT, BackgroundWork, Pace
@@ -217,6 +226,77 @@ def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
     hand.close()
 
 
+def thin(x: float, y: float) -> Finding:
+    return Finding(
+        rule="land-width", kind="neck", severity=Severity.BREAKS, at=(x, y), measured=0.3, limit=0.5, unit="mm", why="",
+        remedy="",
+    )  # fmt: skip
+
+
+def desk_with(*lands: object) -> mock.Mock:
+    """A desk whose key block has these lands, and no snow."""
+    scene = mock.Mock(white={"key": []})
+    bare = mock.Mock(pictures={"key": shapely.union_all(lands)})
+    return mock.Mock(bare=bare, left=frozenset(), version=1, bits=None, **{"scene.return_value": scene})
+
+
+def test_places_of_two_lands_are_two_strips_and_far_ones_none() -> None:
+    desk = desk_with(shapely.box(0, 0, 40, 1), shapely.box(0, 4, 40, 5))
+    one, other = [thin(x, 0.5) for x in (5, 9, 14)], [thin(x, 4.5) for x in (6, 10)]
+    alone = thin(22, 0.5)
+    assert strips(desk, {"key": [*one, *other, alone]}) == [("key", tuple(one)), ("key", tuple(other))]
+    long = [thin(x, 0.5) for x in range(5, 80, 5)]
+    assert strips(desk, {"key": long}) == [], "it reaches too far to be cleared at once"
+
+
+def test_strips_are_worked_out_once_for_a_version_and_of_many_places_soon() -> None:
+    desk, latest = desk_with(shapely.box(0, 0, 400, 300), shapely.box(-99, 0, -80, 1)), LatestFindings()
+    many = [thin(x, y) for x in range(0, 400, 5) for y in range(0, 300, 5)]
+    latest.whole({"key": [*many, thin(-90, 0), thin(-88, 0)]}, 1)
+    begun = time.process_time()
+    first = latest._strips(desk)
+    assert len(first) == 2
+    assert time.process_time() - begun < 3, "all with all takes ten times as long"
+    assert latest._strips(desk) is first
+    desk.version = 2
+    assert latest._strips(desk) is not first, "what is left to the knife may be other"
+    latest.whole({}, 2)
+    assert latest._strips(desk) == {}
+
+
+def test_a_strip_that_snow_does_not_clear_comes_out_and_of_one_place_no_strip_is_told(monkeypatch) -> None:
+    asked = list[Meaning]()
+
+    def plan(_: str, __: object, meaning: Meaning, ___: object) -> PlannedChange:
+        asked.append(meaning)
+        if meaning is Meaning.STAYS:
+            raise InputError("would break all the same")
+        return PlannedChange(change=mock.Mock(), notes=("its own",))
+
+    monkeypatch.setattr(doing, "snow_helps", lambda *_: True)
+    monkeypatch.setattr(doing, "clearing_planned", plan)
+    two = doing.strip_planned("key", [thin(1, 1), thin(3, 1)], mock.Mock())
+    assert asked == [Meaning.STAYS, Meaning.COMES_OUT]
+    assert two.notes == ("nothing breaks at the 2 places of the strip any more", "its own")
+    assert doing.strip_planned("key", [thin(1, 1)], mock.Mock()).notes == ("its own",)
+
+
+@pytest.mark.parametrize(
+    ("then", "cleared"),
+    [
+        ([thin(3, 0)], True),  # left to the knife, and as it was
+        ([thin(3, 0), thin(1.3, 0)], False),  # it only moves
+        ([thin(3.3, 0)], False),
+        ([thin(3, 0), thin(0, 0)], False),
+    ],
+)
+def test_what_breaks_beside_a_strip_may_go_on_breaking_as_it_does(monkeypatch, then, cleared) -> None:
+    scenes = {"now": {"key": (thin(0, 0), thin(1, 0), thin(3, 0))}, "then": {"key": tuple(then)}}
+    monkeypatch.setattr("carvegen.interfaces.page.print_checks.nearby_findings", lambda scene, _: scenes[scene])
+    places = shapely.MultiPoint([(0, 0), (1.05, 0)])
+    assert is_cleared("now", "then", mock.Mock(), "key", places) is cleared  # type: ignore[arg-type]
+
+
 def test_a_mark_by_which_another_block_would_break_is_not_made(bare, monkeypatch) -> None:
     """It clears its own block; of another as much may break as before, and no more."""
     hand = Hand(bare)
@@ -257,6 +337,58 @@ def test_a_look_that_is_stopped_is_not_begun_again_until_something_changes(bare)
     ]
     hand.does("leave", finding="one")
     assert hand.session.findings()["looks"] == "soon"
+    hand.close()
+
+
+def test_a_change_while_a_look_is_being_stopped_has_all_looked_at_again(bare, monkeypatch) -> None:
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    stopped = iter([True])
+    change = threading.Thread(target=hand.session._check_later)
+
+    def stop() -> bool:
+        if not next(stopped, False):
+            return False
+        change.start()
+        change.join(0.1)
+        return True
+
+    monkeypatch.setattr(hand.session._checks, "stop", stop)
+    hand.session.stop_looking()
+    change.join()
+    assert hand.session.findings()["looks"] == "soon"
+    hand.close()
+
+
+def test_no_look_begins_while_a_mark_is_drawn(bare) -> None:
+    """One that is due waits anew; one that is at work goes on, and what she has stopped stays so."""
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    due = hand.session._later
+    hand.session.put_off()
+    until(lambda: not due.is_alive())
+    waits = hand.session._later
+    assert waits.is_alive()
+    with mock.patch.object(BackgroundWork, "busy", True):
+        hand.session.put_off()
+    assert hand.session._later is waits
+    waits.cancel()
+    waits.join()
+    hand.session.put_off()
+    assert hand.session._later is waits
+    hand.close()
+
+
+def test_a_look_is_of_the_version_whose_files_are_written(bare, monkeypatch) -> None:
+    """What she changes between the two has it looked at again; else the look before would count as one after it."""
+    hand = Hand(bare)
+    until(lambda: hand.session._later is not None)
+    done = list[object]()
+    monkeypatch.setattr(hand.session, "_start", lambda *_, **hears: done.append(hears["done"]))
+    monkeypatch.setattr(hand.session, "_flush", lambda: hand.does("leave", finding="one"))
+    hand.session._check()
+    done[0]({"found": {}, "shown": {"prints": {}, "layers": [], "over": []}})
+    assert hand.session.findings()["looked_at"] == "nothing"
     hand.close()
 
 
@@ -302,6 +434,11 @@ def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_fo
     assert any("a fault near the mark" in one.get("say", "") for one in hand.heard)
     hand.session._failed("checking", InputError("the disk is full"))
     assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session._mended = frozenset(["none of it"])
+    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
+        assert "could not be looked at" in hand.session.findings()["before_mending"]
+        hand.session._unlooked = "stopped"
+        assert "You stopped the look" in hand.session.findings()["before_mending"]
     hand.session._check()
     assert hand.session.findings()["looks"] == "at work"
     hand.close()
@@ -314,7 +451,7 @@ def test_what_no_mark_clears_is_said(bare) -> None:
     until(lambda: hand.session.findings()["looked_at"] == "whole")
     bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
     assert [each["meaning"] for each in bar["clears"]] == ["comes out"], (
-        "no snow lies beside it: to keep it off helps not"
+        "no snow lies beside it, so keeping it off does not help"
     )
     before = bare.read_bytes()
     with pytest.raises(InputError, match="would break all the same"):
@@ -405,6 +542,7 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     hand.like |= {n: group for group in report["groups"] for n in group["ids"]}
     assert {group["name"] for group in report["groups"]} == set(built)
     assert report["before_mending"] == hand.session.state()["before_mending"] == ""
+    assert hand.session.findings()["before_mending"] == ""
     shares = [one["part"] for one in hand.heard if one["kind"] == "stage" and one["text"].startswith("checking")]
     assert shares == sorted(shares)
     assert len({*shares}) > 5, "it is told how far the look is"
@@ -420,6 +558,7 @@ def listening(path):
 
 
 def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> None:
+    bare.write_text(bare.read_text().replace('name = "key"', 'mend = true\nname = "key"'))
     page, heard = listening(bare)
     assert page.session.desk is not None  # once it is open
     page.session.rest_s = 0.0
@@ -429,6 +568,12 @@ def test_a_build_tells_its_stages_and_hands_over_files_with_cautions(bare) -> No
     page.session.rest_s = 0.3
     page.session.build()  # breaks the check off, which is begun anew afterwards
     until(lambda: any(its["kind"] in ("built", "stopped") for its in heard), 120)
+    shares = [one["part"] for one in heard if one["kind"] == "stage" and one["text"].startswith("building: ")]
+    assert shares == sorted(shares)
+    assert len({*shares}) > 3, "it is told how far it is, the first time too"
+    assert page.session._prints.keys() == {"sky", "key"}, "what is built is shown, before all is looked at again"
+    assert page.session._mended == {"key"}
+    assert {"kind": "blocks", "version": 1} in heard
     until(lambda: page.session.findings()["looked_at"] == "whole", 120)
     assert {"built", "stopped"} & {its["kind"] for its in heard} == {"built"}
     report = built_findings(read_print(bare, SHELF), bare.parent / BUILT)
@@ -589,6 +734,11 @@ def test_what_is_done_to_look_at_the_whole_print_is_told_with_what_was_found(bar
         full.setattr(Session, "_flush", lambda _: (_ for _ in ()).throw(InputError("the disk is full")))
         hand.session.look()
     assert hand.session.findings()["looks"] == "the disk is full"
+    hand.session._mended = frozenset(["none of it"])
+    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
+        assert "could not be looked at" in hand.session.findings()["before_mending"]
+        hand.session._unlooked = "stopped"
+        assert "You stopped the look" in hand.session.findings()["before_mending"]
     hand.session.look()
     assert hand.session.findings()["looks"] == "at work"
     until(lambda: hand.session.findings()["looks"] == "done")

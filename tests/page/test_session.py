@@ -11,6 +11,7 @@ import time
 import tomllib
 from pathlib import Path
 from types import SimpleNamespace
+from unittest import mock
 
 import numpy as np
 import pytest
@@ -25,7 +26,11 @@ from carvegen.interfaces.page.beginning import offers
 from carvegen.interfaces.page.gestures import CutBy, gesture
 from carvegen.interfaces.page.session import OnlyLooksError, Session
 from carvegen.interfaces.page.table import kept_copy
+from carvegen.interfaces.page.table.desk import Desk
+from carvegen.interfaces.page.table.drawn_mark import DrawnMark
 from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
+from carvegen.interfaces.page.table.stock import Delta
+from carvegen.interfaces.page.wording import moved_words
 from carvegen.interfaces.page.work import thumbnails
 from carvegen.marking.applying import Bed
 from carvegen.marking.gesture_journal import Change, GestureJournal
@@ -979,6 +984,19 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
     assert shapely.difference(outlined, gone.buffer(0.03)).area < 0.1, "it is snow that goes"
     assert outlined.area == pytest.approx(net, rel=0.12)
     hand.close()
+
+
+def test_snow_that_goes_beside_a_mark_that_asks_for_more_is_told() -> None:
+    """Of what goes with a change counts the snow that lay there, and nothing where snow lies again."""
+    snow, light, heap, again = (shapely.box(x, 0, x + 2, 2) for x in (0, 4, 8, 9))
+    seen = mock.Mock(**{"like.return_value": ("snow", "", ()), "shape.return_value": again})
+    desk = mock.Mock(stock=mock.Mock(shapes={1: snow, 2: light}), seen=seen, motif_of=lambda n: None if n == 2 else 0)
+    went = Desk._went(desk, Delta(gone=(1, 2, 3, 7), new=(5,)), {3: heap})
+    assert went.equals(shapely.union(snow, shapely.box(8, 0, 9, 2)))
+    here = mock.Mock(size=(40, 30), print_=mock.Mock(motifs=[]), **{"white_in.side_effect": [0.1, 0.9]})
+    _, asked = gesture({"id": "one", "do": "area", "meaning": "more", "points": [[0, 0], [1, 0], [1, 9], [0, 9]]})
+    (words,) = DrawnMark.of(asked, here).notes(here, went)
+    assert words == moved_words(4.0)
 
 
 @pytest.mark.parametrize("blocks", [["key"], ["sky"], []])

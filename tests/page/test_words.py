@@ -7,7 +7,7 @@ from importlib.resources import files
 
 from carvegen.delivery.delivery_files import OWNED
 from carvegen.delivery.register_folder import PURPOSE
-from carvegen.interfaces.page.wording import explained, more_words, noun, so_far, understood_lines
+from carvegen.interfaces.page.wording import explained, more_words, moved_words, noun, so_far, understood_lines
 from carvegen.marking.marks import Meaning
 from carvegen.prints.file.keys import INKED
 from carvegen.writers.file_names import program_name
@@ -107,3 +107,8 @@ def test_a_word_of_the_shop_is_told_where_it_is_met_first() -> None:
     first, second = explained("ask for the shop's own kerf, then cut", "the kerf again")
     assert first.startswith("ask for the shop's own kerf (the width")
     assert second == "the kerf again"
+
+
+def test_snow_that_moves_beside_a_mark_is_told_from_a_square_millimetre_on() -> None:
+    assert moved_words(0.99) == ""
+    assert moved_words(1.6).startswith("beside the mark 2 mm² of snow moved or went")

@@ -12,8 +12,8 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.errors import InputError
-from carvegen.base.progress import followed
 from carvegen.base.limits import Limits
+from carvegen.base.progress import followed
 from carvegen.delivery import side_by_side as side_by_side_module
 from carvegen.geometry.narrow import narrow_places
 from carvegen.geometry.necks import necks

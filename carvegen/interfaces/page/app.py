@@ -403,7 +403,7 @@ class Page:
             "/do": self.do, "/close": self.close, "/turn": self.turn,
             "/build": self._begins(Session.build, 202), "/stop": self._begins(Session.stop, 204),
             "/look": self._begins(Session.look, 202), "/stop-looking": self._begins(Session.stop_looking, 204),
-            "/foreseen": self.foreseen,
+            "/drawing": self._begins(Session.put_off, 204), "/foreseen": self.foreseen,
             "/sheet": self.draw_sheet,
         }  # fmt: skip
         return [

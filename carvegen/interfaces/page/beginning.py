@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,10 +18,11 @@ from carvegen.artwork.kinds import PICTURE, kind_of
 from carvegen.base.colour import alike, hex_of, rgb
 from carvegen.base.errors import InputError
 from carvegen.base.files import save_file
+from carvegen.base.words import shortened
 from carvegen.blocks.job import USUAL_MACHINES
 from carvegen.facts.profiles import KINDS, Verdict
 from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
-from carvegen.interfaces.page.wording import explained, name_words, understood_lines, unsure_lines
+from carvegen.interfaces.page.wording import explained, name_words, print_words, understood_lines, unsure_lines
 from carvegen.motifs import motif, summaries
 from carvegen.prints.file.new_folder import FILES, sample, write_print
 
@@ -62,12 +64,15 @@ class Upload:
 
 
 def offers(shelf: Library, folder: Path) -> dict[str, Any]:
-    """All that may be chosen from, in words; `other_materials` are for no block that prints, as dies are."""
+    """All that may be chosen from, in words; `other_materials` are for no block that prints, as dies are.
+
+    `folder` is where a new print gets a folder of its own.
+    """
     materials = [shelf.material(key) for key in shelf.keys("materials")]
     cutters = [shelf.cutter(key) for key in shelf.keys("cutters")]
     return {
         "samples": [{"key": "ferry landing", "about": "a ferry landing in winter: three blocks"}],
-        "prints": [_name(path, folder) for path in _prints(folder)],
+        "folder": _short(folder), "prints": [_offered(path, folder) for path in _prints(folder)],
         "materials": [_material(one) for one in materials if one.serves == "block"],
         "other_materials": [_material(one) for one in materials if one.serves != "block"],
         "cutters": [
@@ -103,6 +108,22 @@ def _prints(folder: Path) -> list[Path]:
 def _name(path: Path, folder: Path) -> str:
     """What a print is called by: where it lies in the folder."""
     return path.relative_to(folder).as_posix()
+
+
+def _short(folder: Path) -> str:
+    """Where a folder lies, from the person's own folder on if it is in that."""
+    folder, home = folder.resolve(), Path.home()
+    return f"~/{folder.relative_to(home).as_posix()}" if home in folder.parents else str(folder)
+
+
+def _offered(path: Path, folder: Path) -> dict[str, str]:
+    """A print that can be opened: its file, and what it says of itself."""
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        name, blocks = str(table["print"].get("name", "")), [str(block["name"]) for block in table.get("blocks", [])]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):  # opening it says what is wrong
+        name, blocks = "", []
+    return {"file": _name(path, folder), "about": print_words(shortened(name), [*map(shortened, blocks)])}
 
 
 def _is_print(path: Path) -> bool:

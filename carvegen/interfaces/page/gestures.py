@@ -188,7 +188,7 @@ class Step:
 
 Gesture = (
     Stroke | Area | Erase | TakeAway | Move | Redraw | Draw | Bare | Keep | Try | ChooseTry | Leave | Mend | Clear
-    | ClearStrip     | Weather | CutBy | TakeMarks | Step
+    | ClearStrip | Weather | CutBy | TakeMarks | Step
 )  # fmt: skip
 
 

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from carvegen.prints.cut_blocks import Cut, Setups
     from carvegen.prints.file.print_file import Print
     from carvegen.prints.marked.marked_whites import White
+    from carvegen.prints.picture import Picture
 
 __all__ = [
     "Scene", "TakenApart", "already_cut", "built_findings", "inner_of", "is_cleared", "is_mended", "mended",
@@ -50,9 +51,11 @@ _OF_THE_WHOLE = {check.RULE for check in (depth, laser_depth, clearing, moat, dr
 _OF_CUTS = {cut_width.RULE}  #: what is told of a whole cut: one that ends at the rim of what is looked at goes on
 _EDGE_MM = 4.0  #: so near to the rim of what is looked at nothing is told: it ends there only for the check
 _TIMES = (0.9, 0.1)  #: shares of the time, measured on the sample: the blocks are worked out, and checked
+_SAME_MM = 0.2  #: what breaks so near to a place is what is meant there; our own choice
 _CRUMB_MM2 = 0.01  #: what the rim of a window leaves of a cut may be less
 
 PrintFindings = dict[str, tuple[Finding, ...]]
+_Spot = tuple[str, str, tuple[float, float] | None]
 
 
 def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> PrintFindings:
@@ -63,7 +66,7 @@ def print_findings(print_: Print, shelf: Library, out: Path, *, say: Say) -> Pri
     out
         Folder of an earlier build, for the lands of blocks that are cut.
     """
-    return taken_apart(print_, shelf, out, say=say).findings
+    return taken_apart(print_, shelf, out, say=say)[0]
 
 
 def built_findings(print_: Print, out: Path) -> PrintFindings:
@@ -79,14 +82,22 @@ def built_findings(print_: Print, out: Path) -> PrintFindings:
 class TakenApart:
     """A print as its build would make it: inks taken apart, with traps, mended, loose bits under the snow."""
 
-    findings: PrintFindings
     prints: Mapping[str, BaseGeometry]  #: by block, what it would print if nothing were white
     layers: tuple[Layer, ...]  #: of the drawing, without loose bits
     over: tuple[White, ...]  #: what is white besides, over these
 
+    @classmethod
+    def of(cls, picture: Picture, cuts: Mapping[str, Cut]) -> TakenApart:
+        """Of blocks as they are to be made."""
+        bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
+        return cls(
+            prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
+            layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
+        )  # fmt: skip
 
-def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenApart:
-    """The same, and how the blocks come out."""
+
+def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> tuple[PrintFindings, TakenApart]:
+    """What would break of a print, as `print_findings` has it, and how the blocks come out."""
     setups = setups_of(print_, shelf)
     shaping, checking = each_stretch(_TIMES)
     with shaping:
@@ -97,12 +108,7 @@ def taken_apart(print_: Print, shelf: Library, out: Path, *, say: Say) -> TakenA
             say(f"checking {name}")
             with stretch:
                 result[name] = _checked(cut, setups[name], mend=_mends(print_, name))
-    bare = {name: shapely.intersection(cut.white, cut.picture) for name, cut in cuts.items() if cut.die is None}
-    return TakenApart(
-        findings=result,
-        prints={name: geometry.solid(shapely.union(cuts[name].land, outline)) for name, outline in bare.items()},
-        layers=picture.drawing.layers, over=tuple(white for white in picture.whites if white.name == OVER),
-    )  # fmt: skip
+    return result, TakenApart.of(picture, cuts)
 
 
 def _checked(cut: Cut, setups: Sequence[Setup], *, mend: bool) -> tuple[Finding, ...]:
@@ -192,25 +198,38 @@ def is_mended(scene: Scene, window: BaseGeometry, block: str, place: tuple[float
 def is_cleared(now: Scene, then: Scene, window: BaseGeometry, block: str, places: BaseGeometry) -> bool | None:
     """Whether nothing of a block breaks at any place then, and of others no more than now; None if nothing does now.
 
+    What breaks beside the places now, as what is left to the knife there, may break then as it does now.
+
     Parameters
     ----------
     places
         One point, or several.
     """
     before, after = (_broken_near(scene, window, places) for scene in (now, then))
-    if not before.get(block):
+    there = before.pop(block, [])
+    if not there:
         return None
-    return not after.get(block) and all(count <= before.get(name, 0) for name, count in after.items())
+    beside = {_spot(one) for one in there} - {_spot(one) for one in _at(places, there)}
+    own = [one for one in after.pop(block, []) if _spot(one) not in beside]
+    return not own and all(len(lot) <= len(before.get(name, ())) for name, lot in after.items())
 
 
-def _broken_near(scene: Scene, window: BaseGeometry, places: BaseGeometry) -> dict[str, int]:
-    """How much breaks near places, by block."""
+def _at(places: BaseGeometry, near: Sequence[Finding]) -> list[Finding]:
+    """Those findings that are of the places: what lies at one, and of each what is nearest to it."""
+    at = shapely.points([finding.at for finding in near if finding.at is not None])
+    far = shapely.distance(shapely.get_parts(places)[:, None], at[None])
+    own = (far <= np.maximum(far.min(axis=1, keepdims=True), _SAME_MM)).any(axis=0)
+    return [one for one, is_own in zip(near, own, strict=True) if is_own]
+
+
+def _broken_near(scene: Scene, window: BaseGeometry, places: BaseGeometry) -> dict[str, list[Finding]]:
+    """What breaks near places, by block."""
     return {
-        name: sum(
-            each.severity is Severity.BREAKS and each.at is not None
-            and bool(shapely.distance(places, shapely.Point(each.at)) < _EDGE_MM)
-            for each in findings
-        ) for name, findings in nearby_findings(scene, window).items()
+        name: [
+            each for each in findings
+            if each.severity is Severity.BREAKS and each.at is not None
+            and shapely.distance(places, shapely.Point(each.at)) < _EDGE_MM
+        ] for name, findings in nearby_findings(scene, window).items()
     }  # fmt: skip
 
 
@@ -257,14 +276,18 @@ def _with_cuts_beyond(block: Block, window: BaseGeometry) -> Block:
 
 def _once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Each place once, by the strictest limit and with the machines whose limit that is; the worst first."""
-    first: dict[tuple[str, str, tuple[float, float] | None], Finding] = {}
+    first: dict[_Spot, Finding] = {}
     for finding in sorted(findings, key=lambda finding: (finding.severity, -abs(finding.limit - finding.measured))):
-        at = finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
-        kept = first.setdefault(key := (finding.rule, finding.kind, at), finding)
+        kept = first.setdefault(key := _spot(finding), finding)
         if kept is not finding and (kept.severity, kept.limit) == (finding.severity, finding.limit):
             machines = tuple(dict.fromkeys((*kept.machines, *finding.machines)))
             first[key] = replace(kept, machines=machines)
     return tuple(sorted(first.values(), key=lambda finding: (finding.severity, finding.rule, finding.at or (0.0, 0.0))))
+
+
+def _spot(finding: Finding) -> _Spot:
+    """What a finding is the same by: its rule, its kind and where it lies, to a tenth of a millimetre."""
+    return finding.rule, finding.kind, finding.at and (round(finding.at[0], 1), round(finding.at[1], 1))
 
 
 def _quiet(_: str) -> None:

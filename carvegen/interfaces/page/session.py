@@ -37,21 +37,21 @@ from carvegen.interfaces.page.packed import ShapeGroup, packed, step_for
 from carvegen.interfaces.page.print_checks import built_findings, mended
 from carvegen.interfaces.page.state import recut_entry, state_of
 from carvegen.interfaces.page.table import own_marks
-from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, most_gone, opened
+from carvegen.interfaces.page.table.desk import ChangeWriter, Desk, opened
 from carvegen.interfaces.page.table.doing import (
     PlannedChange,
     clearing_planned,
     marks_planned,
     mending_planned,
-    not_growing,
     planned,
     strip_planned,
 )
+from carvegen.interfaces.page.table.drawn_mark import DrawnMark, place_of
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.table.under_snow import under_snow
-from carvegen.interfaces.page.wording import BEFORE_MENDING, beside_words, more_words, moved_words, own_fault
+from carvegen.interfaces.page.wording import before_mending_words, own_fault
 from carvegen.interfaces.page.work.handed_over import File, cautions, files, files_in, listed
 from carvegen.interfaces.page.work.live_findings import LatestFindings, Nearby, broken_in
 from carvegen.interfaces.page.work.photographs import compared, read_coloured
@@ -59,17 +59,15 @@ from carvegen.interfaces.page.work.processes import BUILT, SHEET, BackgroundWork
 from carvegen.interfaces.page.work.thumbnails import by_hand, thumbnail
 from carvegen.marking.gesture_journal import GestureJournal
 from carvegen.marking.journal import held
-from carvegen.marking.marks import Meaning
 from carvegen.prints.file.print_file import read_print
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from shapely.geometry.base import BaseGeometry
-
     from carvegen.facts.profiles import Library
     from carvegen.interfaces.page.table.desk import Outcome
     from carvegen.interfaces.page.table.locked import Locked
+    from carvegen.marking.gesture_journal import Change
     from carvegen.marking.marks import Mark
 
 __all__ = ["OnlyLooksError", "Session"]
@@ -81,21 +79,6 @@ _REMEMBERED = 64  #: so many answers are kept for gestures that are sent again
 
 def _findings(message: Mapping[str, list[dict[str, Any]]]) -> dict[str, list[Finding]]:
     return {name: [Finding.from_dict(finding) for finding in lot] for name, lot in message.items()}
-
-
-def _place_for(meaning: Meaning, gesture: Gesture, desk: Desk) -> BaseGeometry | None:
-    """Where on the print a mark of that meaning is drawn; None of all else."""
-    if not isinstance(gesture, (Area, Stroke)) or gesture.meaning != meaning:
-        return None
-    return _place(gesture, desk)
-
-
-def _place(gesture: Area | Stroke, desk: Desk) -> BaseGeometry:
-    if isinstance(gesture, Stroke):
-        shape = own_marks.line_of(gesture.points, gesture.breadth_mm)
-    else:
-        shape = own_marks.area_of(gesture.points)
-    return shapely.intersection(shape, shapely.box(0, 0, *desk.size))
 
 
 Note = Callable[[dict[str, str]], None]
@@ -331,25 +314,18 @@ class Session:
         assert saver is not None
         before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
-        more, version = _place_for(Meaning.MORE, gesture, desk), desk.version
-        stays = _place_for(Meaning.STAYS, gesture, desk)
-        around = None if stays is None else desk.reach_of(stays)
-        lay = {} if around is None else desk.snow_on(around)
-        white = 0.0 if more is None else desk.white_in(more)
+        drawn, version = DrawnMark.of(gesture, desk), desk.version
         outcome = desk.apply(change, put, keeping)
         saver.take(change)
-        if more is not None and isinstance(gesture, (Area, Stroke)):
-            none = not_growing(desk, gesture.motifs)
-            asked = [each for each in desk.print_.motifs if not gesture.motifs or each.name in gesture.motifs]
-            lies = all(desk.lies(each.name) for each in asked if each.called not in none)
-            why = more_words(white, desk.white_in(more), gesture.strength, lies=lies, none=none)
-            moved = float(shapely.area(shapely.difference(outcome.went, more)))
-            why = "; ".join(filter(None, [why, moved_words(moved)]))
-            notes = (*notes, why) if why else notes
-        if around is not None and stays is not None:
-            painted = max((shapely.area(shapely.intersection(snow, stays)) for snow in lay.values()), default=0.0)
-            why = beside_words(painted, most_gone(lay, desk.snow_on(around)))
-            notes = (*notes, why) if why else notes
+        if drawn is not None:
+            notes = (*notes, *drawn.notes(desk, outcome.went))
+        self._look_after(change, outcome, desk, version, before)
+        if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
+            self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
+        return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
+
+    def _look_after(self, change: Change, outcome: Outcome, desk: Desk, version: int, before: Locked | None) -> None:
+        """Look at what a change may have broken, at once nearby and later at all; `version` is the one before it."""
         if outcome.again:
             self._again(before)
         elif outcome.where is not None:
@@ -363,9 +339,6 @@ class Session:
                 if not self._latest.is_whole(desk.version):
                     self._check_later()  # what is at work looks at the version before
             self._looked(desk.version)
-        if isinstance(gesture, Mend) and (result := self._latest.called(gesture.finding)) and result[1].at:
-            self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
-        return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
     def foreseen(self, gesture: Gesture) -> dict[str, Any]:
         """What of the snow would go by a mark that is still being drawn: its rings, and how much it is, mm².
@@ -378,7 +351,7 @@ class Session:
         if not isinstance(gesture, (Area, Stroke)):
             raise InputError("must be a mark that is drawn", value=type(gesture).__name__)
         with self._at_desk() as desk:
-            gone, less = desk.taken_by(planned(gesture, desk).change, _place(gesture, desk))
+            gone, less = desk.taken_by(planned(gesture, desk).change, place_of(gesture, desk))
         parts = geometry.parts(gone)
         parts = parts[shapely.area(parts) > own_marks.LEAST_MM2]
         return {
@@ -441,7 +414,10 @@ class Session:
     def _before_mending(self) -> str:
         """What is said of the picture as long as a block that the build mends is not shown so."""
         assert self._desk is not None
-        return "" if mended(self._desk.print_) <= self._mended else BEFORE_MENDING
+        if mended(self._desk.print_) <= self._mended:
+            return ""
+        stopped = self._unlooked == _STOPPED
+        return before_mending_words(stopped=stopped, failed=bool(self._unlooked) and not stopped)
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -517,10 +493,19 @@ class Session:
         self._looked(self._version)
         self._check()
 
+    def put_off(self) -> None:
+        """A mark is being drawn: a look at the whole print that is due waits until the hand has rested again."""
+        with self._lock:
+            if self._later is not None and self._later.is_alive() and not self._checks.busy:
+                self._check_later()
+
     def stop_looking(self) -> None:
         """Stop a look at the whole print that is at work, until something is changed or it is asked for."""
-        if self._checks.stop():
-            self._unlooked = _STOPPED
+        with self._lock:  # else a change that comes just now may be thought stopped, too
+            stopped = self._checks.stop()
+            if stopped:
+                self._unlooked = _STOPPED
+        if stopped:
             self._say_work("")
             self._looked(self._version)
 
@@ -528,7 +513,7 @@ class Session:
     def _looks(self) -> str:
         """What is done to look at the whole print: "done", "at work", "after the files", "soon", or why it is not.
 
-        "stopped": by her.
+        It is "stopped" where she has stopped it.
         """
         if self._latest.is_whole(self._version):
             return "done"
@@ -540,13 +525,14 @@ class Session:
         if self._builder.busy:
             self._check_later()
             return
-        self._unlooked = ""
         try:
-            self._flush()
+            with self._at_desk() as desk:
+                self._unlooked, version = "", desk.version
+            self._flush()  # after that: what it looks at is of this version, or of a later one, and counts no more
         except CarvegenError as error:
             self._failed("checking", error)
             return
-        desk, version, pace = self.desk, self._version, Pace(self.path, "checking")
+        pace = Pace(self.path, "checking")
 
         def done(message: dict[str, Any]) -> None:
             pace.done()
@@ -555,19 +541,21 @@ class Session:
                     return
                 if not self._latest.is_whole(version):  # what a build says of its paths, too, is more than this
                     self._latest.whole(_findings(message["found"]), version)
-                self._prints = {name: shapely.from_wkb(shape) for name, shape in message["prints"].items()}
-                self._mended = mended(desk.print_)
-                desk.bits = under_snow(
-                    desk.bare.drawing.layers, message["layers"], message["over"], number=desk.stock.taken
-                )
+                self._take_shown(desk, message["shown"])
             self._say_work("")
             self._looked(version)
             self._tell({"kind": "blocks", "version": version})
 
         self._start(
-            self._checks, checks, done=done, say=self._course(pace),
+            self._checks, checks, done=done, say=self._course("checking", pace),
             failed=lambda error: self._failed("checking", error),
         )  # fmt: skip
+
+    def _take_shown(self, desk: Desk, shown: Mapping[str, Any]) -> None:
+        """How the blocks come out is known, and shown from now on; call it with the lock held."""
+        self._prints = {name: shapely.from_wkb(shape) for name, shape in shown["prints"].items()}
+        self._mended = mended(desk.print_)
+        desk.bits = under_snow(desk.bare.drawing.layers, shown["layers"], shown["over"], number=desk.stock.taken)
 
     def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
         """Begin work behind the hand, unless the print was let go of: nobody would stop it any more.
@@ -579,9 +567,9 @@ class Session:
         if self._ended:  # `close` may have stopped what had not begun
             behind.stop()
 
-    def _course(self, pace: Pace) -> Callable[[str | Reached], None]:
-        """What hears the stages of a look at the whole print, and says them with the share that is done."""
-        stage, share = "it begins", 0.0
+    def _course(self, what: str, pace: Pace) -> Callable[[str | Reached], None]:
+        """What hears the stages of work behind, and says them with the share that is done, where that is told."""
+        stage, share = "it begins", -1.0
 
         def hear(said: str | Reached) -> None:
             nonlocal stage, share
@@ -589,7 +577,8 @@ class Session:
                 share = max(share, said)
             else:
                 stage = said
-            self._say_work(f"checking: {stage}", *pace.at(f"{share:.2f}", round(share, 3)))
+            at = pace.at(stage) if share < 0 else pace.at(f"{share:.2f}", round(share, 3))
+            self._say_work(f"{what}: {stage}", *at)
 
         return hear
 
@@ -615,7 +604,10 @@ class Session:
             version = self._latest.version
             state = "whole" if self._latest.is_whole(self._version) else "near" if version else "nothing"
             entries = self._latest.entries(self._desk) if self._desk else []
-            return {"version": version, "looked_at": state, "looks": self._looks, "list": entries}
+            words = self._before_mending if self._desk else ""
+            return {
+                "version": version, "looked_at": state, "looks": self._looks, "list": entries, "before_mending": words,
+            }  # fmt: skip
 
     def build(self) -> None:
         """Begin a build of the print as it is.
@@ -628,11 +620,15 @@ class Session:
         version = self.desk.version
 
         def event(message: dict[str, Any]) -> dict[str, Any]:
-            result = _findings(message["found"])
+            result, shown = _findings(message["found"]), message["shown"]
             with self._lock:
-                left = self._desk.left if self._desk else frozenset[str]()
-                if self._version == version:
+                left, same = self._desk.left if self._desk else frozenset[str](), self._version == version
+                if same:
                     self._latest.whole(result, version)
+                if same and shown and self._desk is not None:
+                    self._take_shown(self._desk, shown)
+            if same and shown:
+                self._tell({"kind": "blocks", "version": version})
             return {"kind": "built", "breaks": broken_in(result, left), "notes": message["notes"]}
 
         self._make("building", built, event)
@@ -678,10 +674,7 @@ class Session:
             self._failed(what, error)
             self._look_on()
 
-        self._start(
-            self._builder, work, done=done, failed=failed,
-            say=lambda stage: self._say_work(f"{what}: {stage}", *pace.at(stage)),
-        )  # fmt: skip
+        self._start(self._builder, work, done=done, failed=failed, say=self._course(what, pace))
 
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""

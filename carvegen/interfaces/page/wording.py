@@ -11,13 +11,14 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from carvegen.base.errors import CarvegenError
+from carvegen.base.progress import GUESSED
 from carvegen.base.words import lasted, shortened
 from carvegen.marking.marks import Meaning
 
 __all__ = [
-    "BEFORE_MENDING", "IN_SHORT", "MEANINGS", "beside_words", "clearing_words", "command_for", "explained",
-    "more_words", "moved_words", "name_words", "noun", "own_fault", "recut_words", "so_far", "strip_words", "to_go",
-    "understood_lines", "unread_words", "unsure_lines",
+    "IN_SHORT", "MEANINGS", "before_mending_words", "beside_words", "clearing_words", "command_for", "explained",
+    "more_words", "moved_words", "name_words", "noun", "own_fault", "print_words", "recut_words", "so_far",
+    "strip_words", "to_go", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -38,8 +39,6 @@ IN_SHORT = {
     Meaning.LESS: "thinner snow",
     Meaning.GROW_AGAIN: "another try",
 }
-#: Stands on the picture until the whole print was looked at the first time.
-BEFORE_MENDING = "Before mending: as drawn, until the whole print was looked at."
 #: More snow than that, mm² and as a share of what was painted, is told if it goes beside it; our own choice
 _BESIDE_MM2, _BESIDE = 1.0, 0.5
 _INSTEAD = "draw own snow here, or mark it comes out"
@@ -92,7 +91,6 @@ _TOLD_APART = (
 )
 _FULL = 0.25  #: of a mark that is white to so much it is said how much; our own choice
 _SOON_S = 5.0  #: for so long nobody asks how long it takes
-_GUESSED = 0.1  #: of less that is done nothing is guessed
 
 
 def noun(name: str) -> str:
@@ -152,6 +150,12 @@ def name_words(fault: str) -> str:
     return fault and f"This name {fault}: choose another."
 
 
+def print_words(name: str, blocks: Sequence[str]) -> str:
+    """What a print is that lies there already, and that it is opened, not begun: its name and its blocks, if known."""
+    count = f"{len(blocks)} block{'s' * (len(blocks) != 1)}: {', '.join(blocks)}" if blocks else ""
+    return f"Open this print, already begun. {'; '.join(filter(None, [name, count]))}".strip()
+
+
 def unsure_lines(places: int, area_mm2: float, *, several: bool, picked: bool) -> list[str]:
     """What is said of places of a picture that are not sure, and what to do.
 
@@ -183,7 +187,7 @@ def so_far(passed_s: float, before_s: float) -> str:
 
 def to_go(passed_s: float, part: float | None) -> str:
     """About how much longer work goes on if it goes on as it has; "" where too little of it is done to tell."""
-    if part is None or passed_s < _SOON_S or not _GUESSED <= part < 1:
+    if part is None or passed_s < _SOON_S or not GUESSED <= part < 1:
         return ""
     left = passed_s / part - passed_s
     return f"about {10 * math.ceil(left / 10)} s to go" if left <= 50 else f"about {math.ceil(left / 60)} min to go"
@@ -215,6 +219,17 @@ def more_words(before: float, after: float, strength: float, *, lies: bool, none
     room = "what is drawn and what lies here already leave no room for one more flake"
     white = f"{100 * after:.0f} % is white here already" if after >= _FULL else room
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
+
+
+def before_mending_words(*, stopped: bool, failed: bool) -> str:
+    """What stands on the picture until blocks that the build mends are shown mended; whether nobody works that out."""
+    if stopped:
+        return (
+            "Before mending: as drawn. You stopped the look at the whole print; nobody looks until you begin it again."
+        )
+    if failed:
+        return "Before mending: as drawn. The whole print could not be looked at, and nobody is looking now."
+    return "Before mending: as drawn, until the whole print has been looked at or its files are made."
 
 
 def clearing_words(block: str, *, snow: bool) -> list[dict[str, str]]:

@@ -55,7 +55,7 @@ def command(
         raise InputError("must end in .png", value=str(picture), where="--picture")
     if sheet is not None and sheet.suffix.lower() != ".pdf":
         raise InputError("must end in .pdf", value=str(sheet), where="--sheet")
-    options.teller(quiet=as_json, stage="comparing")  # to load what compares takes a part of its time
+    options.teller(quiet=as_json, stage="comparing")  # loading what compares is part of the time
     from carvegen.artwork.kinds import is_picture
     from carvegen.base.files import save_file
     from carvegen.base.progress import each_part

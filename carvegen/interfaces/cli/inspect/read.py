@@ -94,7 +94,7 @@ def command(file: Path, out: Path | None, picture: Path | None, as_json: bool, *
     carvegen read jetty.tif --inks key,tone,ground -o jetty.svg --picture seen.png
     """
     _check_targets(file, out, picture)
-    options.teller(quiet=as_json, stage="reading")  # to load what reads takes a part of its time
+    options.teller(quiet=as_json, stage="reading")  # loading the reader is part of the time
     from carvegen.artwork import read
     from carvegen.artwork.kinds import is_picture
     from carvegen.artwork.scan import ScanOptions, read_scan

@@ -7,7 +7,7 @@ import { button, byId, h, opened, slip, tried } from "./slips.js";
 import { ask, tell, tellPacked, upload } from "./transport.js";
 
 /** @typedef {import("./slips.js").Does} Does */
-/** @typedef {import("./cutting.js").Shelf & {samples: {key: string, about: string}[], prints: string[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
+/** @typedef {import("./cutting.js").Shelf & {samples: {key: string, about: string}[], folder: string, prints: {file: string, about: string}[], motifs: {key: string, words: string, presets: string[]}[]}} Offers */
 /** @typedef {{name: string, role: string, ink: string, layers: string[]}} BlockGuess */
 /** @typedef {{material: string, cutter: string, for: string[], blocks: BlockGuess[], motifs: {motif: string, preset: string, on?: string[], settings?: Record<string, number>, far_behind?: string[], middle_behind?: string[]}[], why: string[]}} Usual */
 /** @typedef {{size: number[], true_size: boolean, lines: string[], layers: {name: string, shapes: number, area_mm2: number}[], usual: Usual, unsure: {places: number, area_mm2: number, lines: string[], picture: string} | null}} Understood */
@@ -124,8 +124,9 @@ export async function beginDialog(does, may) {
         ),
         ...offers.prints
           .slice(0, 12)
-          .map((print) => large(print, "A print that lies here.", () => void go({ with: "print", print }))),
+          .map(({ file, about }) => large(file, about, () => void go({ with: "print", print: file }))),
       ),
+      goesInto(offers),
     );
   choose();
   opened(dialog);
@@ -375,8 +376,13 @@ function described(offers, file, reading, cut, go, back, again) {
       h("button", { type: "submit", class: "first" }, "Lay it on the bench"),
       button("Something else", back),
     ),
+    goesInto(offers),
   );
 }
+
+/** Where what is begun is written. @param {Offers} offers */
+const goesInto = ({ folder }) =>
+  h("p", { class: "faint file-name", "data-is": "folder" }, `A new print is written into a folder of its own, which is made in ${folder}.`);
 
 /** @param {string} title @param {string} words @param {() => void} act */
 const large = (title, words, act) =>

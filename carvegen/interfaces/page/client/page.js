@@ -35,6 +35,7 @@ const overlay = new Overlay(
 );
 const picture = new Picture(byId("picture"), view, shapes);
 const tools = new Tools(view, shapes, overlay, send, say, changed);
+tools.draws = () => void tell("drawing", { window_id: gestures.window_id }).catch(() => undefined);
 tools.foresee = (mark) => tell("foreseen", mark);
 const hand = new Hand(stage, view, tools, overlay, changed);
 const gestures = new Gestures(answered, silent, () => {
@@ -318,9 +319,10 @@ function counts() {
 }
 
 async function lookAgain() {
-  const { list, looked_at, looks } = await ask("findings");
+  const { list, looked_at, looks, before_mending } = await ask("findings");
   overlay.findings = list;
   beside.findings?.show(list, looked_at, looks);
+  beforeMending(before_mending);
   if (byId("saved").dataset.silent !== "yes") silent(false);
   changed();
 }

@@ -176,7 +176,9 @@ const LOOKS = /** @type {Record<string, string>} */ ({
   "after the files": "Once what is at work is done, the whole print is looked at.",
   soon: "The whole print is looked at once your hand rests.",
 });
-const GO_ON = "You can go on working: it begins anew after each change.";
+const GO_ON = "You can go on working: after a change it begins anew once your hand rests.";
+/** @param {number | null | undefined} part of work, as far as it is known */
+const shareOf = (part) => (typeof part === "number" && part >= 0.01 ? `${Math.round(100 * part)} % done` : "");
 const NEAR = "What is told here lies near what you changed.";
 
 export class FindingsSlip {
@@ -233,8 +235,7 @@ export class FindingsSlip {
     const { part, to_go, so_far } = this.news;
     for (const one of [this.bar, this.going, this.stop]) one.hidden = !looking;
     this.bar.value = part ?? 0;
-    const share = typeof part === "number" && part >= 0.01 ? `${Math.round(100 * part)} % done` : "";
-    const far = [share, to_go].filter(Boolean).join(", ");
+    const far = [shareOf(part), to_go].filter(Boolean).join(", ");
     this.going.textContent = [far && `${far}.`, so_far && `${so_far.charAt(0).toUpperCase()}${so_far.slice(1)}.`, GO_ON].filter(Boolean).join(" ");
   }
 
@@ -612,7 +613,7 @@ export class FilesSlip {
     this.note = h(
       "p",
       { class: "faint" },
-      "All blocks in register, proofs, the carving guide and the files for the machines, into the folder of the print.",
+      "All blocks in register, proofs, the carving guide and the files for the machines, into the folder of the print. How long it takes depends on what else this computer does: it gives way to that.",
     );
     this.stop = button("Stop", () => void tried(this.does, () => tell("stop", {})), { hidden: true });
     this.look = button("Look at them", () => undefined, { hidden: true, class: "first", id: "look" });
@@ -709,7 +710,8 @@ export class FilesSlip {
     if (this.stop.hidden || !news.text) return;
     this.bar.hidden = typeof news.part !== "number"; // a bar that nothing moves tells nothing
     this.bar.value = news.part ?? 0;
-    this.note.textContent = [news.text, [news.to_go, news.so_far].filter(Boolean).join("; ")].filter(Boolean).join(": ");
+    const far = [shareOf(news.part), news.to_go, news.so_far].filter(Boolean).join("; ");
+    this.note.textContent = [news.text, far].filter(Boolean).join(": ");
   }
 
   /** @param {boolean} [unfold] whether to lay them out at once */

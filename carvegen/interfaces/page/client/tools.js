@@ -2,6 +2,7 @@
 
 import { around, holds } from "./packed.js";
 import { PENCILS } from "./overlay.js";
+import { pause } from "./transport.js";
 
 /** @typedef {import("./overlay.js").Spot} Spot */
 /** @typedef {import("./packed.js").Shape} Shape */
@@ -29,6 +30,7 @@ export const OTHERS = [
 
 const TAKES = "stays"; // the pencil that takes snow, and beside it what does not end as snow does
 const APART_MM = 2; // between a flake and one more of it
+const DRAWN_MS = 1000; // a line that takes longer to draw is told of, and again as often
 const LONG_MS = 500; // an answer that takes longer is in the hand's way
 const GRIP = 22; // pixels round the bead in which it is taken hold of
 const STILL = 4; // pixels within which a hand that touched has not moved
@@ -51,6 +53,8 @@ export class Tools {
   trail = null;
   /** @type {((mark: Gesture) => Promise<{rings: [number, number][][], area_mm2: number}>) | null} asks what would go by a mark */
   foresee = null;
+  /** @type {(() => void) | null} tells that a line is still being drawn */
+  draws = null;
   #asking = false;
   /** Whether an answer took so long that no more is asked until a pencil is taken up: whoever lifts would wait for it. */
   #slow = false;
@@ -138,6 +142,12 @@ export class Tools {
     this.overlay.trails.add(trail);
     this.overlay.foreseen = []; // of the line before
     if (this.tool === TAKES) void this.#foreseen(trail);
+    void this.#drawn(trail);
+  }
+
+  /** Tells, as long as a line is drawn, that the hand does not rest. @param {import("./overlay.js").Trail} trail */
+  async #drawn(trail) {
+    while ((await pause(DRAWN_MS), this.trail === trail)) this.draws?.();
   }
 
   /** Outlines what of the snow would go, while the hand still draws; one question at a time, the last one of how it lies then. @param {import("./overlay.js").Trail} trail */

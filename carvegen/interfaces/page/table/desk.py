@@ -346,20 +346,23 @@ class Desk:
         self.marks = replace(marks, named=marks.file in self.print_.marks)
         self.left = (self.left | set(change.left)) - set(change.taken_up)
         self.version += 1
-        removed, added = (
-            [n for lot in shapes.values() for n in lot.removed],
-            [n for lot in shapes.values() for n in lot.added],
-        )
+        removed = [n for lot in shapes.values() for n in lot.removed]
+        added = [n for lot in shapes.values() for n in lot.added]
         lay = {n: extra.shape for n, extra in self.seen.extras.items() if extra.like[0] == "snow"}
-        delta = self.seen.change(ended, come, removed, added)
         left, where = {mark.key for mark in marks.own}, self._where(old, new, edited)
-        if self.bits is not None and where is not None and shapely.intersects(where, self.bits.zone):
-            delta = replace(delta, gone=(*delta.gone, *(n for group in self.bits.groups for n in group.ids)))
-            self.bits = None
+        delta = self._without_bits(self.seen.change(ended, come, removed, added), where)
         return Outcome(
             delta=delta, gone_marks=tuple(key for key in gone_keys if key not in left),
             new_marks=tuple(mark.key for mark in new), again=again, where=where, went=self._went(delta, lay),
         )  # fmt: skip
+
+    def _without_bits(self, delta: Delta, where: BaseGeometry | None) -> Delta:
+        """The same, without bits under the snow if a change may show among them: they are known no more then."""
+        if self.bits is None or where is None or not shapely.intersects(where, self.bits.zone):
+            return delta
+        gone = (n for group in self.bits.groups for n in group.ids)
+        self.bits = None
+        return replace(delta, gone=(*delta.gone, *gone))
 
     def _went(self, delta: Delta, made: Mapping[int, BaseGeometry]) -> BaseGeometry:
         """Where snow lay before a change and lies no more; `made` by marks before it, by number."""

@@ -395,11 +395,14 @@ def clearing_planned(block: str, findings: Sequence[Finding], meaning: Meaning, 
 
 def strip_planned(block: str, findings: Sequence[Finding], desk: Desk) -> PlannedChange:
     """The smallest mark that clears all places of one land: one that keeps snow off it, else one by which it goes."""
-    notes = (f"nothing breaks at the {len(findings)} places of the strip any more",)
+    plan = None
     if snow_helps(desk, block, findings):
         with contextlib.suppress(InputError):
-            return replace(clearing_planned(block, findings, Meaning.STAYS, desk), notes=notes)
-    return replace(clearing_planned(block, findings, Meaning.COMES_OUT, desk), notes=notes)
+            plan = clearing_planned(block, findings, Meaning.STAYS, desk)
+    plan = plan or clearing_planned(block, findings, Meaning.COMES_OUT, desk)
+    if len(findings) == 1:
+        return plan
+    return replace(plan, notes=(f"nothing breaks at the {len(findings)} places of the strip any more", *plan.notes))
 
 
 def snow_helps(desk: Desk, block: str, findings: Sequence[Finding]) -> bool:

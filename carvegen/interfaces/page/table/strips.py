@@ -49,10 +49,11 @@ def _of_block(desk: Desk, block: str, findings: Sequence[Finding]) -> list[tuple
 
 def _joined(xy: Floats, lands: Indices) -> list[Indices]:
     """Which places of one land are next to one another, each lot of two or more as their numbers; xy (n, 2)."""
-    near = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1)) <= _NEXT_MM
-    label = geometry.linked_groups(len(xy), *np.nonzero(near & (lands[:, None] == lands[None])))
-    lots = (np.flatnonzero(label == k) for k in range(label.max() + 1))
-    return [lot for lot in lots if len(lot) > 1]
+    left, right, _ = geometry.close_pairs(geometry.dots(xy), _NEXT_MM)
+    alike = lands[left] == lands[right]
+    label = geometry.linked_groups(len(xy), left[alike], right[alike])
+    order, counts = np.argsort(label, kind="stable"), np.bincount(label)
+    return [lot for lot in np.split(order, np.cumsum(counts)[:-1]) if len(lot) > 1]
 
 
 def _lands(desk: Desk, block: str, picture: BaseGeometry, xy: Floats) -> Indices:

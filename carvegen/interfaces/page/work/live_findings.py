@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.interfaces.page.table.desk import Desk
+    from carvegen.interfaces.page.table.under_snow import UnderSnow
 
 __all__ = ["LatestFindings", "Nearby", "broken_in"]
 
@@ -35,6 +37,18 @@ _OR_MEND = "; or have the block mended: Mend it here, or `mend = true` at it in 
 _MOST_TILES = 24  #: of more the whole print is checked only
 
 
+Strips = Mapping[str, tuple[str, tuple[Finding, ...]]]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Known:
+    """Strips, and of which version of the print on the desk they are."""
+
+    version: int
+    bits: UnderSnow | None
+    strips: Strips
+
+
 class LatestFindings:
     """The findings of a print by block, and of which version."""
 
@@ -42,11 +56,12 @@ class LatestFindings:
         self._by_block: dict[str, list[Finding]] = {}
         self.version = 0
         self.near = True  #: whether only what lies about changes was looked at since
+        self._known: _Known | None = None  #: the strips of these, as they were asked for last
 
     def whole(self, by_block: Mapping[str, list[Finding]], version: int) -> None:
         """All anew."""
         self._by_block = {name: list(findings) for name, findings in by_block.items()}
-        self.version, self.near = version, False
+        self.version, self.near, self._known = version, False, None
 
     def same(self, before: int, version: int) -> None:
         """A version in which nothing can break otherwise than in the one before it."""
@@ -65,7 +80,7 @@ class LatestFindings:
         for name in {*self._by_block, *by_block}:
             away = [finding for finding in self._by_block.get(name, []) if not _in(finding, inner)]
             self._by_block[name] = [*away, *by_block.get(name, ())]
-        self.version, self.near = version, True
+        self.version, self.near, self._known = version, True, None
 
     def called(self, key: str) -> tuple[str, Finding] | None:
         """The block and the finding that the page knows by a key; None if it is there no more."""
@@ -76,13 +91,20 @@ class LatestFindings:
         """The block and all that breaks along the land of a finding that the page knows by a key; None if it is one."""
         return self._strips(desk).get(key)
 
-    def _strips(self, desk: Desk) -> dict[str, tuple[str, tuple[Finding, ...]]]:
-        """By key of each finding that breaks beside others on the same land, its block and all of these."""
-        broken = {
-            name: [one for one in findings if _is_clearable(one) and key_of(name, one) not in desk.left]
-            for name, findings in self._by_block.items()
-        }  # fmt: skip
-        return {key_of(name, one): (name, strip) for name, strip in strips(desk, broken) for one in strip}
+    def _strips(self, desk: Desk) -> Strips:
+        """By key of each finding that breaks beside others on the same land, its block and all of these.
+
+        They hold until something else breaks, the print is changed, or bits under the snow are known.
+        """
+        known = self._known
+        if known is None or known.version != desk.version or known.bits is not desk.bits:
+            broken = {
+                name: [one for one in findings if _is_clearable(one) and key_of(name, one) not in desk.left]
+                for name, findings in self._by_block.items()
+            }  # fmt: skip
+            along = {key_of(name, one): (name, strip) for name, strip in strips(desk, broken) for one in strip}
+            self._known = known = _Known(version=desk.version, bits=desk.bits, strips=along)
+        return known.strips
 
     def entries(self, desk: Desk) -> list[dict[str, Any]]:
         """All for the page, the worst first, with what can be done about each."""
@@ -129,9 +151,7 @@ def _entry(block: str, finding: Finding, left: frozenset[str], unmended: frozens
     }  # fmt: skip
 
 
-def _clears(
-    block: str, finding: Finding, desk: Desk, along: Mapping[str, tuple[str, tuple[Finding, ...]]]
-) -> dict[str, Any]:
+def _clears(block: str, finding: Finding, desk: Desk, along: Strips) -> dict[str, Any]:
     """By which marks a finding can be cleared: alone, and with all others on the same land."""
     if not _is_clearable(finding):
         return {"clears": [], "strip": None}

@@ -9,7 +9,7 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
 
     from carvegen.base.errors import CarvegenError
+    from carvegen.base.findings import Finding
     from carvegen.facts.profiles import Library
+    from carvegen.interfaces.page.print_checks import TakenApart
 
 __all__ = ["BUILT", "SHEET", "BackgroundWork", "Pace", "Reached", "built", "checks", "sheet"]
 
@@ -50,33 +52,54 @@ Work = Callable[[Path, "Library", Say], Any]
 
 def checks(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
     """What would break of a print by block, and how its blocks come out, as WKB."""
-    import shapely
-
-    from carvegen.base.progress import followed
     from carvegen.interfaces.page.print_checks import taken_apart
     from carvegen.prints.file.print_file import read_print
 
+    with _shares(say):
+        findings, shown = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+    return {"found": _listed(findings), "shown": _packed(shown)}
+
+
+@contextlib.contextmanager
+def _shares(say: Say) -> Iterator[None]:
+    """While it lasts it is told which share of all is done."""
+    from carvegen.base.progress import followed
+
+    say(Reached(0.0))
     with followed(lambda share: say(Reached(share))):
-        done = taken_apart(read_print(path, shelf), shelf, path.parent / BUILT, say=say)
+        yield
+
+
+def _listed(findings: Mapping[str, Iterable[Finding]]) -> dict[str, list[dict[str, Any]]]:
+    return {name: [finding.to_dict() for finding in lot] for name, lot in findings.items()}
+
+
+def _packed(shown: TakenApart) -> dict[str, Any]:
+    """How the blocks come out, shapes as WKB."""
+    import shapely
+
     return {
-        "found": {name: [finding.to_dict() for finding in lot] for name, lot in done.findings.items()},
-        "prints": {name: shapely.to_wkb(shape) for name, shape in done.prints.items()},
-        "layers": [(layer.name, shapely.to_wkb(layer.shape)) for layer in done.layers],
-        "over": [(sorted(white.leaves), shapely.to_wkb(white.shapes).tolist()) for white in done.over],
+        "prints": {name: shapely.to_wkb(shape) for name, shape in shown.prints.items()},
+        "layers": [(layer.name, shapely.to_wkb(layer.shape)) for layer in shown.layers],
+        "over": [(sorted(white.leaves), shapely.to_wkb(white.shapes).tolist()) for white in shown.over],
     }
 
 
 def built(path: Path, shelf: Library, say: Say) -> dict[str, Any]:
-    """Build a print into its folder; what would break by its report, by block, and what was noted."""
+    """Build a print into its folder; what would break by its report, what was noted, and how the blocks came out.
+
+    That is None where nothing of the blocks was to be made.
+    """
     from carvegen.delivery.print_build import build_print
     from carvegen.delivery.side_by_side import usual_jobs
-    from carvegen.interfaces.page.print_checks import built_findings
+    from carvegen.interfaces.page.print_checks import TakenApart, built_findings
     from carvegen.prints.file.print_file import read_print
 
     print_, out = read_print(path, shelf), path.parent / BUILT
-    done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
-    result = {name: [finding.to_dict() for finding in lot] for name, lot in built_findings(print_, out).items()}
-    return {"found": result, "notes": list(done.notes)}
+    with _shares(say):
+        done = build_print(print_, out, shelf, say=say, jobs=usual_jobs())
+    shown = done.shaped and _packed(TakenApart.of(done.shaped.picture, done.shaped.cuts))
+    return {"found": _listed(built_findings(print_, out)), "notes": list(done.notes), "shown": shown}
 
 
 def sheet(path: Path, shelf: Library, say: Say, *, paper: str) -> dict[str, Any]:
