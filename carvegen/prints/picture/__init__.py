@@ -149,7 +149,8 @@ def pictured(
         whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     snow = {entry.name: entry.motif for entry in print_.motifs if entry.motif in {"snowload", "snowfall"}}
     stays = shapely.union_all([mark.shape for mark in marks.marks if mark.meaning == Meaning.STAYS])
-    lying, pictures, findings = [w for w in whites if snow.get(w.name) == "snowload"], bare.pictures, dict(bare.findings)
+    lying = [white for white in whites if snow.get(white.name) == "snowload"]
+    pictures, findings = bare.pictures, dict(bare.findings)
     with covering:
         bits = covered(
             drawing, plates, pictures, [white for white in whites if white.name in snow],
@@ -160,7 +161,10 @@ def pictured(
             for name, told in bits.findings.items():
                 findings[name] = (*findings.get(name, ()), *told)
         whites = (*whites, *bits.whites)
-        done = without_rims(bits.drawing, plates, pictures, lying=lying, whites=whites, limits=limits)
+        bears = {name for entry in print_.motifs if entry.motif == "snowload" for name in entry.on}
+        done = without_rims(
+            bits.drawing, plates, pictures, bears=bears, lying=lying, whites=whites, limits=limits
+        )  # fmt: skip
         if done is not bits.drawing:
             pictures = {plate.name: painted(bare.face, done.layers, plate) for plate in plates}
     return Picture(

@@ -34,6 +34,8 @@ SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to l
 #: simplified; on either side half of it is less than an eye tells apart
 _NARROW, _SHORT = 3.0, 15.0  #: lands: a gap between two lobes of snow that is broader or longer shows what is
 #: behind, else it is a rag; our own choice
+_BRICK_MM2, _ABOVE_MM, _SHELTERED = 3.0, 0.3, 0.5  #: a bit of snow so small, of which so much has what stands in front
+#: so near above it, is a brick below that; our own choice
 _LITTLE = 0.02  #: of a gap: no more of a thing is in it, or it stays
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
@@ -88,7 +90,7 @@ def loaded(
         return snow, notes
     seen = ground_over(shapely.difference(area, hidden), frame)
     ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
-    own = shapely.difference(white, hidden)
+    own = _without_bricks(shapely.difference(white, hidden), front)
     own = shapely.difference(own, _beside_bars(hidden, shapely.union(own, further), limits))
     if not shapely.is_empty(further):
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
@@ -100,6 +102,17 @@ def loaded(
         cuts = _with_slivers(cuts, own, further, geometry.union(rooms.drawing.union(motif.on), dark), limits)
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _without_bricks(white: Any, front: BaseGeometry) -> BaseGeometry:  # noqa: ANN401
+    """Snow without small bits right below what stands in front, as between the feet of firs: no snow falls there."""
+    pieces = geometry.parts(white)
+    small = (shapely.area(pieces) < _BRICK_MM2) & shapely.dwithin(geometry.prepared(front), pieces, _MEETS_MM)
+    if not small.any():
+        return white
+    raised = shapely.difference(shapely.transform(pieces[small], lambda xy: xy + np.array([0, _ABOVE_MM])), pieces[small])
+    covered = shapely.area(shapely.intersection(raised, front)) > _SHELTERED * shapely.area(raised)
+    return shapely.union_all(np.delete(pieces, np.flatnonzero(small)[covered]))
 
 
 def _with_slivers(

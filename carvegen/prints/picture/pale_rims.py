@@ -14,7 +14,7 @@ from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.picture.fitting import SPARE_MM
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
@@ -27,14 +27,13 @@ if TYPE_CHECKING:
 __all__ = ["without_rims"]
 
 _CRUMB_MM2, _LARGE_MM2 = 0.01, 1.5  #: less is not seen; more shows what is behind; our own choice
-_FREE = 0.25  #: of its outline may go on into the paler ink: more is a corner between thing and snow
-_BY_SNOW, _BY_THING = 0.3, 0.2  #: and so much at least is the snow's, and the thing's
-_MEETS_MM = 0.02  #: above the grid
+_BY_SNOW, _BY_THING = 0.3, 0.2  #: of its outline so much at least is the snow's, and the thing's
+_MEETS_MM, _TOUCHES_MM = 0.02, 0.005  #: above the grid
 
 
 def without_rims(
     drawing: LayeredDrawing, plates: Sequence[Plate], pictures: Mapping[str, BaseGeometry], *,
-    lying: Sequence[White], whites: Sequence[White], limits: Mapping[str, Limits],
+    bears: Collection[str], lying: Sequence[White], whites: Sequence[White], limits: Mapping[str, Limits],
 ) -> LayeredDrawing:  # fmt: skip
     """The drawing, each thing as broad at its narrow ends as the snow leaves it room to stand.
 
@@ -45,8 +44,8 @@ def without_rims(
     ----------
     pictures
         What of the picture is in the ink of each plate, white and all, by name.
-    lying
-        Snow that lies on things; each of the `whites` is bare.
+    bears, lying
+        Layers on which snow lies, and that; each of the `whites` is bare.
     limits
         Of each block, by name.
     """
@@ -58,8 +57,11 @@ def without_rims(
             continue
         darker = [pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9]
         snow = geometry.stack(white.shapes for white in own)
-        rims = _rims(pictures[plate.name], snow, [white.shapes for white in whites], darker, wide)
-        for k, lot in _by_layer(rims, drawing, plate).items():
+        names = {plain_name(name) for name in plate.layers} & {plain_name(name) for name in bears}
+        things = [k for k, layer in enumerate(layers) if plain_name(layer.name) in names]
+        picture = shapely.intersection(pictures[plate.name], shapely.union_all([layers[k].shape for k in things]))
+        rims = _rims(picture, snow, [white.shapes for white in whites], darker, wide)
+        for k, lot in _by_layer(rims, drawing, things).items():
             layers[k] = replace(layers[k], shape=geometry.union(geometry.parts([layers[k].shape]), lot))
     return drawing if all(a is b for a, b in zip(layers, drawing.layers, strict=True)) else drawing.with_layers(layers)
 
@@ -81,10 +83,17 @@ def _rims(
     others = geometry.stack([*whites, geometry.parts(darker)])
     taken = others[np.unique(shapely.STRtree(others).query(gaps, predicate="intersects")[1])]
     gaps = geometry.parts(shapely.difference(gaps, shapely.union_all(taken)))
+    gaps = _shut_in(gaps, both, wide)
     edges = shapely.boundary(gaps)
-    by_snow, by_thing = (_share(edges, each) for each in (lies, thing))
-    shut = (by_snow > _BY_SNOW) & (by_thing > _BY_THING) & (1 - by_snow - by_thing < _FREE)
-    return gaps[shut & (shapely.area(gaps) > _CRUMB_MM2)]
+    beside = (_share(edges, lies) > _BY_SNOW) & (_share(edges, thing) > _BY_THING)
+    return gaps[beside & (shapely.area(gaps) > _CRUMB_MM2)]
+
+
+def _shut_in(gaps: PolygonArray, both: BaseGeometry, wide: float) -> PolygonArray:
+    """What of gaps lies no nearer to where they open into the paler ink: there a corner is no rim."""
+    near = shapely.intersection(both, shapely.buffer(shapely.union_all(gaps), _MEETS_MM, quad_segs=1))
+    free = shapely.difference(shapely.boundary(gaps), shapely.buffer(near, _TOUCHES_MM, quad_segs=1))
+    return geometry.parts(shapely.difference(gaps, shapely.buffer(free, wide, quad_segs=4)))
 
 
 def _share(edges: PolygonArray, shape: BaseGeometry) -> Floats:
@@ -93,14 +102,11 @@ def _share(edges: PolygonArray, shape: BaseGeometry) -> Floats:
     return np.asarray(shapely.length(along) / np.maximum(shapely.length(edges), geometry.GRID_MM))
 
 
-def _by_layer(rims: PolygonArray, drawing: LayeredDrawing, plate: Plate) -> dict[int, PolygonArray]:
-    """The rims, each by the number of the layer of the plate that it meets most, if it meets any."""
+def _by_layer(rims: PolygonArray, drawing: LayeredDrawing, things: Sequence[int]) -> dict[int, PolygonArray]:
+    """The rims, each by the number of the one of these layers that it meets most, if it meets any."""
     if len(rims) == 0:
         return {}
-    names, over = {plain_name(name) for name in plate.layers}, geometry.offset(rims, _MEETS_MM, quad_segs=2)
-    own = [k for k, layer in enumerate(drawing.layers) if plain_name(layer.name) in names]
-    along = np.array([shapely.length(shapely.intersection(shapely.boundary(over), drawing.layers[k].shape)) for k in own])
-    if not len(own):
-        return {}
+    over = geometry.offset(rims, _MEETS_MM, quad_segs=2)
+    along = np.stack([shapely.area(shapely.intersection(over, drawing.layers[k].shape)) for k in things])
     most = np.where(along.max(axis=0) > 0, along.argmax(axis=0), -1)
-    return {own[j]: over[most == j] for j in np.unique(most[most >= 0]).tolist()}
+    return {things[j]: over[most == j] for j in np.unique(most[most >= 0]).tolist()}
