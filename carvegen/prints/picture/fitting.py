@@ -90,11 +90,12 @@ def loaded(
         return snow, notes
     seen = ground_over(shapely.difference(area, hidden), frame)
     ground = ground_over(area, frame)  # what hides the snow stands, and so the snow reaches up to it
-    own = _without_bricks(shapely.difference(white, hidden), front)
+    own = shapely.difference(white, hidden)
     own = shapely.difference(own, _beside_bars(hidden, shapely.union(own, further), limits))
     if not shapely.is_empty(further):
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
+    cuts = _without_bricks(cuts, front)
     if not shapely.is_empty(further):
         more = opening(shapely.difference(own, further), 2 * SPARE_MM)  # of a sliver beside it nothing grows together
         over = shapely.buffer(more, limits.land_mm + 2 * SPARE_MM)
@@ -104,15 +105,12 @@ def loaded(
     return Growth(cuts=within(cuts, frame), free=free), notes
 
 
-def _without_bricks(white: Any, front: BaseGeometry) -> BaseGeometry:  # noqa: ANN401
-    """Snow without small bits right below what stands in front, as between the feet of firs: no snow falls there."""
-    pieces = geometry.parts(white)
-    small = (shapely.area(pieces) < _BRICK_MM2) & shapely.dwithin(geometry.prepared(front), pieces, _MEETS_MM)
-    if not small.any():
-        return white
-    raised = shapely.difference(shapely.transform(pieces[small], lambda xy: xy + np.array([0, _ABOVE_MM])), pieces[small])
+def _without_bricks(snow: PolygonArray, front: BaseGeometry) -> PolygonArray:
+    """Snow without small bits right below what stands in front, as between the feet of firs: none falls there."""
+    low = snow[small := shapely.area(snow) < _BRICK_MM2]
+    raised = shapely.difference(shapely.transform(low, lambda xy: xy + np.array([0, _ABOVE_MM])), low)
     covered = shapely.area(shapely.intersection(raised, front)) > _SHELTERED * shapely.area(raised)
-    return shapely.union_all(np.delete(pieces, np.flatnonzero(small)[covered]))
+    return np.delete(snow, np.flatnonzero(small)[covered])
 
 
 def _with_slivers(

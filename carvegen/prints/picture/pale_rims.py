@@ -50,24 +50,24 @@ def without_rims(
         Of each block, by name.
     """
     layers, wide = list(drawing.layers), max(limits[name].land_mm for name in pictures) + 2 * SPARE_MM
+    palest = max(plates, key=lambda plate: plate.lightness)
     for plate in plates:
-        paler = any(other.lightness > plate.lightness + 1e-9 for other in plates)
         own = [white for white in lying if plate.name in white.leaves]
-        if plate.ground or plate.under_all or not own or not paler:
+        if plate.ground or plate.under_all or not own or plate is palest:
             continue
-        darker = [pictures[other.name] for other in plates if other.lightness < plate.lightness - 1e-9]
+        others = [pictures[other.name] for other in plates if other is not plate and other is not palest]
         snow = geometry.stack(white.shapes for white in own)
         names = {plain_name(name) for name in plate.layers} & {plain_name(name) for name in bears}
         things = [k for k, layer in enumerate(layers) if plain_name(layer.name) in names]
         picture = shapely.intersection(pictures[plate.name], shapely.union_all([layers[k].shape for k in things]))
-        rims = _rims(picture, snow, [white.shapes for white in whites], darker, wide)
+        rims = _rims(picture, snow, [white.shapes for white in whites], others, wide)
         for k, lot in _by_layer(rims, drawing, things).items():
             layers[k] = replace(layers[k], shape=geometry.union(geometry.parts([layers[k].shape]), lot))
     return drawing if all(a is b for a, b in zip(layers, drawing.layers, strict=True)) else drawing.with_layers(layers)
 
 
 def _rims(
-    picture: BaseGeometry, snow: PolygonArray, whites: Sequence[PolygonArray], darker: Sequence[BaseGeometry],
+    picture: BaseGeometry, snow: PolygonArray, whites: Sequence[PolygonArray], inks: Sequence[BaseGeometry],
     wide: float,
 ) -> PolygonArray:  # fmt: skip
     """What lies narrowly between a thing and snow, and next to nothing else but these; disjoint, may be empty."""
@@ -80,7 +80,7 @@ def _rims(
     both = shapely.union(thing, lies)
     gaps = geometry.parts(shapely.difference(closed(both, wide), both))
     gaps = gaps[(shapely.area(gaps) > _CRUMB_MM2) & (shapely.area(gaps) < _LARGE_MM2)]
-    others = geometry.stack([*whites, geometry.parts(darker)])
+    others = geometry.stack([*whites, geometry.parts(inks)])
     taken = others[np.unique(shapely.STRtree(others).query(gaps, predicate="intersects")[1])]
     gaps = geometry.parts(shapely.difference(gaps, shapely.union_all(taken)))
     gaps = _shut_in(gaps, both, wide)
