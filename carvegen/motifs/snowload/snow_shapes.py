@@ -61,7 +61,8 @@ _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker
 _SWELL = 6  #: bark swells up over so many lands at least: shorter it is a knob
 _HOLDS, _WHITE, _BROAD = 1.7, 0.5, 2.2  #: times a land and a cut: of so much, what bears the snow is so many times as
 #: broad, and white so much deeper below the base
-_RISES = (0.5, 0.4)  #: it rises by so much of the white below the base, and up to so much further
+_RISES, _LOW = (0.5, 0.4), 0.2  #: it rises by so much of the white below the base, and up to so much further; but no
+#: higher than this share of its length
 _BARK_MM = 16.0  #: from one swell to the next where bark shows most: many on one board look made
 _BENDS, _SAWN = 0.3, 0.03  #: rise over run: swells end where the base turns by more; what bends by no more than this
 #: share of a swell's length is straight
@@ -304,7 +305,7 @@ def shown_bark(
     holds = _HOLDS * (land + limits.cut_mm)
     broad = (below > _WHITE * holds) & (ledges.breadth > _BROAD * holds) & ~ledges.bridged
     often = settings.bark * ledges.step / _BARK_MM * (1 - field) * (settings.scale == "near")
-    left, start = np.ones(len(below)), 0
+    comes_up, start = np.zeros(len(below)), 0
     for i in np.flatnonzero(broad & (chance < often)).tolist():
         own = chance[i] / often[i]
         long = int((6 + 5 * own) / ledges.step)
@@ -316,9 +317,9 @@ def shown_bark(
         start = int(run[-1] + long / 2)
         along = (np.arange(len(run)) + 0.5) / len(run)
         along = along if (own * 9.1) % 1 < 0.5 else 1 - along
-        high = _RISES[0] + _RISES[1] * ((own * 5.3) % 1)
-        left[run] = 1 - high * np.sin(np.pi * along ** (0.6 + 0.4 * own)) ** 2
-    return np.asarray(below * left)
+        high = np.minimum((_RISES[0] + _RISES[1] * ((own * 5.3) % 1)) * below[run], _LOW * len(run) * ledges.step)
+        comes_up[run] = high * np.sin(np.pi * along ** (0.6 + 0.4 * own)) ** 2
+    return np.asarray(below - comes_up)
 
 
 def _straight(base: Floats, long_mm: float) -> bool:

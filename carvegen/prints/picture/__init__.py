@@ -160,15 +160,15 @@ def pictured(
             pictures = {plate.name: painted(bare.face, bits.drawing.layers, plate) for plate in plates}
             for name, told in bits.findings.items():
                 findings[name] = (*findings.get(name, ()), *told)
-        whites = (*whites, *bits.whites)
+        white = (*whites, *bits.whites)
         bears = {name for entry in print_.motifs if entry.motif == "snowload" for name in entry.on}
         done = without_rims(
-            bits.drawing, plates, pictures, bears=bears, lying=lying, whites=whites, limits=limits
+            bits.drawing, plates, pictures, bears=bears, lying=lying, whites=white, limits=limits
         )  # fmt: skip
         if done is not bits.drawing:
             pictures = {plate.name: painted(bare.face, done.layers, plate) for plate in plates}
     return Picture(
-        face=bare.face, drawing=done, whites=whites, openings=openings, marks=marks.marks,
+        face=bare.face, drawing=done, whites=white, openings=openings, marks=marks.marks,
         notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=findings, pictures=pictures,
     )  # fmt: skip
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -175,7 +174,7 @@ def test_a_gap_between_twigs_that_snow_shuts_at_its_foot_is_no_white_pillar() ->
 @takes_long  # a measure of many limbs
 @pytest.mark.parametrize("preset", few(["deep", "fresh"], 1))
 def test_bark_shows_on_a_broad_limb_and_no_slit_of_white_opens_below_it(preset) -> None:
-    """A winding limb 8 mm thick: the more bark, the less white on it; none in slits, which part a claw from the rest."""
+    """A winding limb 8 mm thick: the more bark, the less white on it; none in slits that part claws from it."""
     limb = shapely.LineString([(x, 18 + np.sin(0.5 * x)) for x in range(-5, 76)]).buffer(4)
     on_limb = dict[float, float]()
     for bark in (0.0, 1.0):
