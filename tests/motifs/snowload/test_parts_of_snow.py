@@ -233,10 +233,10 @@ def swells(
 
 
 def test_bark_comes_up_more_often_the_more_is_asked_in_long_swells_joined_along_their_foot() -> None:
-    """Of 59 mm a sixth, and more than a quarter; each is up to 11 mm long, half of the white's depth high and more,
-    but no higher than a fifth of its length.
+    """Of 59 mm a sixth, and more than a quarter; where a swell begins and ends the white is as deep as beside it.
 
-    Where a swell begins and ends the white is as deep as beside it, and nowhere deeper: no slit opens below bark.
+    Each is up to 11 mm long, half of the white's depth high and more, but no higher than a fifth of its length. The
+    white is deeper nowhere: no slit opens below bark.
     """
     some, many = ([3.0 - swells(seed, bark=bark) for seed in range(8)] for bark in (0.5, 1.0))
     shown = [float(np.mean([(high > 0).sum() * STEP for high in each])) for each in (some, many)]
