@@ -231,6 +231,22 @@ def test_a_sliver_of_what_is_behind_between_two_lobes_of_snow_closes(gap, thing,
     assert closed or list(cuts) == [own]
 
 
+@pytest.mark.parametrize(
+    ("snow", "front", "left"),
+    [
+        (box(5, 8, 3, 0.9), box(4, 9, 9, 5), False),
+        (box(5, 8, 3, 1.1), box(4, 9.1, 9, 5), True),  # larger
+        (box(5, 8, 3, 0.9), box(7, 9, 9, 5), True),  # two thirds of it have air above
+        (box(5, 8, 3, 0.9), box(4, 3, 9, 5), True),  # it lies on that
+    ],
+)
+def test_no_small_bit_of_snow_lies_right_below_what_stands_in_front(snow, front, left) -> None:
+    large = box(20, 8, 9, 0.9)
+    assert list(fitting._without_bricks(shapes(snow, large), shapely.union(front, box(19, 8.9, 11, 2)))) == (
+        [snow, large] if left else [large]
+    )
+
+
 @pytest.mark.parametrize(("lost", "expected"), [(0.011, True), (0.009, False)])
 def test_falling_snow_that_is_left_out_on_a_hundredth_of_the_face_is_told(lost, expected, monkeypatch) -> None:
     said: list[str] = []

@@ -611,7 +611,7 @@ class _Scene:
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
         land = np.maximum(np.maximum(field, massive(ledges, self.ground_mm)), self.on_hill)
-        below = shown_bark(bark, ledges, below, settings, land, limits=limits, rng=rng)
+        below = shown_bark(ledges, below, settings, land, limits=limits, rng=rng)
         bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover
         where = np.column_stack([ledges.x, ledges.base])

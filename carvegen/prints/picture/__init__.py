@@ -18,6 +18,7 @@ from carvegen.prints.marked.marked_whites import White, marks_of, stays_on, with
 from carvegen.prints.picture.growing import Grower, Growths, joined_flakes
 from carvegen.prints.picture.growing_room import GrowingRooms
 from carvegen.prints.picture.loose_bits import covered
+from carvegen.prints.picture.pale_rims import without_rims
 from carvegen.prints.separation import painted
 from carvegen.prints.tasks import in_turn
 
@@ -149,19 +150,26 @@ def pictured(
         whites = with_marks(bare.whites, marks.marks, bare.inked, bare.beds)
     snow = {entry.name: entry.motif for entry in print_.motifs if entry.motif in {"snowload", "snowfall"}}
     stays = shapely.union_all([mark.shape for mark in marks.marks if mark.meaning == Meaning.STAYS])
+    lying = [white for white in whites if snow.get(white.name) == "snowload"]
+    pictures, findings = bare.pictures, dict(bare.findings)
     with covering:
         bits = covered(
-            drawing, plates, bare.pictures, [white for white in whites if white.name in snow],
-            lying=[white for white in whites if snow.get(white.name) == "snowload"],
-            stays=stays, limits=limits,
+            drawing, plates, pictures, [white for white in whites if white.name in snow],
+            lying=lying, stays=stays, limits=limits,
         )  # fmt: skip
-    pictures, findings = bare.pictures, dict(bare.findings)
-    if bits.drawing is not drawing:
-        pictures = {plate.name: painted(bare.face, bits.drawing.layers, plate) for plate in plates}
-        for name, told in bits.findings.items():
-            findings[name] = (*findings.get(name, ()), *told)
+        if bits.drawing is not drawing:
+            pictures = {plate.name: painted(bare.face, bits.drawing.layers, plate) for plate in plates}
+            for name, told in bits.findings.items():
+                findings[name] = (*findings.get(name, ()), *told)
+        white = (*whites, *bits.whites)
+        bears = {name for entry in print_.motifs if entry.motif == "snowload" for name in entry.on}
+        done = without_rims(
+            bits.drawing, plates, pictures, bears=bears, lying=lying, whites=white, limits=limits
+        )  # fmt: skip
+        if done is not bits.drawing:
+            pictures = {plate.name: painted(bare.face, done.layers, plate) for plate in plates}
     return Picture(
-        face=bare.face, drawing=bits.drawing, whites=(*whites, *bits.whites), openings=openings, marks=marks.marks,
+        face=bare.face, drawing=done, whites=white, openings=openings, marks=marks.marks,
         notes=(*bare.notes, *marks.notes), motifs=bare.motifs, findings=findings, pictures=pictures,
     )  # fmt: skip
 

@@ -34,6 +34,8 @@ SPARE_MM = 0.08  #: so much more than the land a bar is given: what is held to l
 #: simplified; on either side half of it is less than an eye tells apart
 _NARROW, _SHORT = 3.0, 15.0  #: lands: a gap between two lobes of snow that is broader or longer shows what is
 #: behind, else it is a rag; our own choice
+_BRICK_MM2, _ABOVE_MM, _SHELTERED = 3.0, 0.3, 0.5  #: a bit of snow so small, of which so much has what stands in front
+#: so near above it, is a brick below that; our own choice
 _LITTLE = 0.02  #: of a gap: no more of a thing is in it, or it stays
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
@@ -114,6 +116,7 @@ def loaded(
     if not shapely.is_empty(further):
         own = shapely.difference(own, _before_bars(rooms.drawing.union(motif.on), own, further, limits))
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
+    cuts = _without_bricks(cuts, front)
     if not shapely.is_empty(further):
         more = opening(shapely.difference(own, further), 2 * SPARE_MM)  # of a sliver beside it nothing grows together
         over = shapely.buffer(more, limits.land_mm + 2 * SPARE_MM)
@@ -121,6 +124,14 @@ def loaded(
         cuts = _with_slivers(cuts, own, further, geometry.union(rooms.drawing.union(motif.on), dark), limits)
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _without_bricks(snow: PolygonArray, front: BaseGeometry) -> PolygonArray:
+    """Snow without small bits right below what stands in front, as between the feet of firs: none falls there."""
+    low = snow[small := shapely.area(snow) < _BRICK_MM2]
+    raised = shapely.difference(shapely.transform(low, lambda xy: xy + np.array([0, _ABOVE_MM])), low)
+    covered = shapely.area(shapely.intersection(raised, front)) > _SHELTERED * shapely.area(raised)
+    return np.delete(snow, np.flatnonzero(small)[covered])
 
 
 def _with_slivers(

@@ -32,7 +32,7 @@ from carvegen.motifs.snowload.settling import (
     left_on_slopes,
     settled,
 )
-from carvegen.motifs.snowload.snow_shapes import lips, reaching, shown_bark
+from carvegen.motifs.snowload.snow_shapes import lips, reaching
 from carvegen.motifs.snowload.snowpack import cap_mm, clinging_mm, repose_deg
 from tests.cases import limits, shapes
 from tests.strategies import MANY, few, takes_long
@@ -363,22 +363,6 @@ def test_the_white_of_a_heap_that_ends_runs_out_over_half_a_millimetre_and_more_
     ends, depth = ends_of(each, settings, stream(1, "ends")), np.where(each.x < 60, fallen, 0.0)
     white = reaching(each, depth, settings, ends, np.zeros(len(each)), land_mm=0.5, rng=stream(1, "reaching"))
     assert spread_mm(white, each.x, 61, 63) == pytest.approx(0.5 + 0.08 * fallen, rel=0.05)
-
-
-def test_a_sliver_of_bark_swells_soon_from_its_free_end_which_lies_to_either_side() -> None:
-    """Half as thick as it is anywhere after a quarter of its length: what is thinner than that breaks off."""
-    each, drawn = ledges(shapely.union_all([shapely.box(0, y, 120, y + 8) for y in (5, 30, 55)])), []
-    canvas = SimpleNamespace(stroke=lambda _, low, high: drawn.append(high - low))
-    settings = snowload.Settings(**{**PLAIN, "bark": 1})
-    white = np.full(len(each), 4.0)
-    shown_bark(canvas, each, white, settings, np.zeros(len(each)), limits=LIMITS, rng=stream(1, "bark"))
-    to_left = [thick for thick in drawn if thick[0] < thick[-1]]
-    to_right = [thick[::-1] for thick in drawn if thick[0] > thick[-1]]
-    assert to_left
-    assert to_right
-    for thick in (*to_left, *to_right):
-        assert thick[0] < 0.3 * thick[-1]
-        assert thick[round(len(thick) / 4)] > 0.52 * thick[-1]
 
 
 @pytest.mark.parametrize(("rise", "missing"), [(0.1, 0.35), (0.4, 0.175), (0.7, 0.0)])
