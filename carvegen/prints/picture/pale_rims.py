@@ -49,6 +49,8 @@ def without_rims(
     limits
         Of each block, by name.
     """
+    if not pictures:  # a die or a stencil alone prints nothing
+        return drawing
     layers, wide = list(drawing.layers), max(limits[name].land_mm for name in pictures) + 2 * SPARE_MM
     palest = max(plates, key=lambda plate: plate.lightness)
     for plate in plates:
