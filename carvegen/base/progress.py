@@ -23,11 +23,14 @@ AGAIN_S = 30.0  #: after so long without a word it is told again
 
 GUESSED = 0.05  #: of less that is done nothing is guessed
 
+_Hear = Callable[[float], None]
+_Listener = ContextVar[_Hear | None]
+
 #: Is told of the share of the work at hand that is done; None: nobody listens.
-_HEARD: ContextVar[Callable[[float], None] | None] = ContextVar("_HEARD", default=None)
+_HEARD: _Listener = ContextVar("_HEARD", default=None)
 
 #: Is told of the share of all the work that is done, whatever stages it has; None: nobody follows it.
-_FOLLOWED: ContextVar[Callable[[float], None] | None] = ContextVar("_FOLLOWED", default=None)
+_FOLLOWED: _Listener = ContextVar("_FOLLOWED", default=None)
 
 
 class TimeLeft(str):
@@ -38,29 +41,41 @@ class TimeLeft(str):
 
 def reached(share: float) -> None:
     """Tell whoever listens that this share of the work at hand is done, 0…1."""
-    hear = _HEARD.get()
+    _say(_HEARD, share)
+
+
+def _say(listener: _Listener, share: float) -> None:
+    hear = listener.get()
     if hear is not None:
         hear(share)
 
 
-@contextlib.contextmanager
-def heard(hear: Callable[[float], None] | None) -> Iterator[None]:
+def heard(hear: _Hear | None) -> contextlib.AbstractContextManager[None]:
     """While it lasts `hear` is told of the shares that are done; None: nobody is."""
-    before = _HEARD.set(hear)
+    return _listening(_HEARD, hear)
+
+
+@contextlib.contextmanager
+def _listening(listener: _Listener, hear: _Hear | None) -> Iterator[None]:
+    before = listener.set(hear)
     try:
         yield
     finally:
-        _HEARD.reset(before)
+        listener.reset(before)
+
+
+def part(begin: float, end: float) -> contextlib.AbstractContextManager[None]:
+    """While it lasts the work at hand is that from `begin` to `end`, shares 0…1, of the work at hand outside."""
+    return _part(_HEARD, begin, end)
 
 
 @contextlib.contextmanager
-def part(begin: float, end: float) -> Iterator[None]:
-    """While it lasts the work at hand is that from `begin` to `end`, shares 0…1, of the work at hand outside."""
-    hear = _HEARD.get()
+def _part(listener: _Listener, begin: float, end: float) -> Iterator[None]:
+    hear = listener.get()
     if hear is None:
         yield
         return
-    with heard(lambda share: hear(begin + (end - begin) * share)):
+    with _listening(listener, lambda share: hear(begin + (end - begin) * share)):
         yield
     hear(end)
 
@@ -78,37 +93,19 @@ def _shares(weights: Sequence[float]) -> Iterator[tuple[float, float]]:
     return ((begin / ends[-1], end / ends[-1]) for begin, end in itertools.pairwise(ends))
 
 
-@contextlib.contextmanager
-def followed(follow: Callable[[float], None]) -> Iterator[None]:
+def followed(follow: _Hear) -> contextlib.AbstractContextManager[None]:
     """While it lasts `follow` is told, at the end of each stretch of the work, which share of all of it is done."""
-    before = _FOLLOWED.set(follow)
-    try:
-        yield
-    finally:
-        _FOLLOWED.reset(before)
+    return _listening(_FOLLOWED, follow)
 
 
 def all_reached(share: float) -> None:
     """Tell whoever follows that this share of the stretch at hand is done, 0…1."""
-    follow = _FOLLOWED.get()
-    if follow is not None:
-        follow(share)
+    _say(_FOLLOWED, share)
 
 
 def each_stretch(weights: Sequence[float]) -> Iterator[contextlib.AbstractContextManager[None]]:
     """The same as `each_part` of all the work, over its stages: each stretch may have stages, and stretches, inside."""
-    return (_stretch(begin, end) for begin, end in _shares(weights))
-
-
-@contextlib.contextmanager
-def _stretch(begin: float, end: float) -> Iterator[None]:
-    follow = _FOLLOWED.get()
-    if follow is None:
-        yield
-        return
-    with followed(lambda share: follow(begin + (end - begin) * share)):
-        yield
-    follow(end)
+    return (_part(_FOLLOWED, begin, end) for begin, end in _shares(weights))
 
 
 def halves() -> Iterator[contextlib.AbstractContextManager[None]]:
