@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 __all__ = [
-    "MODEL", "Ink", "Rgb", "alike", "ciede2000", "cielab", "colour_word", "from_cielab", "hex_of", "lightness",
-    "linear", "mixed", "overprinted", "pale_ink", "rgb", "screen",
+    "MODEL", "TWO_TONES", "Ink", "Rgb", "alike", "ciede2000", "cielab", "colour_word", "from_cielab", "hex_of",
+    "lightness", "linear", "mixed", "overprinted", "pale_ink", "rgb", "screen", "screen_rgb", "solids",
 ]  # fmt: skip
 
 Rgb = tuple[int, int, int]
@@ -37,6 +37,7 @@ _LUMINANCE = np.array([0.2126, 0.7152, 0.0722])  #: of linear sRGB (IEC 61966-2-
 _XYZ = np.array([[0.4124, 0.3576, 0.1805], _LUMINANCE, [0.0193, 0.1192, 0.9505]])  #: of linear sRGB (IEC 61966-2-1)
 _WHITE = np.array([0.95047, 1.0, 1.08883])  #: XYZ of the white of D65, 2° observer (CIE 15)
 _EDGE = 6 / 29  #: where the cube root of CIELAB turns into a straight line (CIE 15)
+TWO_TONES = 3.0  #: ΔE00 by which one thing is seen to have two colours: our own choice
 _ALIKE, _MANY = 2.0, 200  #: ΔE00 of inks that hardly differ in a print; colours that none looks through: our own choice
 #: Where hues end, degrees of CIELAB, and their words: our own choice.
 _HUES = ((15, "pink"), (52, "red"), (72, "orange"), (115, "yellow"), (170, "green"), (220, "teal"), (308, "blue"),
@@ -201,3 +202,14 @@ def overprinted(paper: Rgb, coats: Iterable[tuple[Ink, Floats]]) -> Floats:
         covered = linear(ink.colour) * ((1 - ink.opacity) * light + ink.opacity)
         light = light + np.asarray(share)[..., None] * (covered - light)
     return light
+
+
+def solids(paper: Rgb, inks: Iterable[Ink]) -> Floats:
+    """The light that comes back where whole coats of inks lie over one another, in the order given; (3,)."""
+    return overprinted(paper, [(ink, np.ones(())) for ink in inks])
+
+
+def screen_rgb(light: Floats) -> Rgb:
+    """The colour of shares of light on a screen, rounded; `light` (3,)."""
+    red, green, blue = np.round(screen(light)).astype(int).tolist()
+    return red, green, blue

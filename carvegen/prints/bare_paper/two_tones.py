@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import Ink, ciede2000, cielab, hex_of, lightness, overprinted, screen
+from carvegen.base.colour import TWO_TONES, Ink, ciede2000, cielab, hex_of, lightness, screen, solids
 from carvegen.base.findings import Finding, Severity
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["two_tones"]
 
-_SEEN = 3.0  #: ΔE00 by which one thing is seen to have two colours: our own choice
 _PART_MM2 = 4.0  #: of less in another tone nothing is told: our own choice
 _HAIR_MM = 0.3  #: what is narrower amid land that runs on from both sides is no tone of its own
 _FINE_MM = 0.05  #: outlines of what a rim is measured from are simplified so far
@@ -47,7 +46,7 @@ def two_tones(inked: Inked, paper: Rgb, trap_mm: float) -> Iterator[tuple[str, F
         for k, one, rest in _in_both(pieces, over, off):
             spots = [_Spot.of(inked, paper, part) for part in (one, rest)]
             change = float(ciede2000(*(cielab(spot.colour) for spot in spots)))
-            if change >= _SEEN and change > worst.get(k, (0.0,))[0]:
+            if change >= TWO_TONES and change > worst.get(k, (0.0,))[0]:
                 worst[k] = change, _finding(dark, other, spots, float(shapely.area(one)), change)
     yield from ((dark, finding) for _, finding in worst.values())
 
@@ -56,7 +55,7 @@ def _may_show(inked: Inked, paper: Rgb, dark: str, other: str) -> bool:
     """Whether the darkest ink shows if another lies under it or over it: alone on paper, or with all others."""
     for rest in ([dark], [name for name in inked if name != other]):
         one, two = (_colour(inked, paper, [*rest, *more]) for more in ([], [other]))
-        if ciede2000(cielab(one), cielab(two)) >= _SEEN:
+        if ciede2000(cielab(one), cielab(two)) >= TWO_TONES:
             return True
     return False
 
@@ -109,7 +108,7 @@ class _Spot:
 
 def _colour(inked: Inked, paper: Rgb, names: list[str]) -> Floats:
     """The colour of some of the inks over one another, in printing order; (3,)."""
-    return screen(overprinted(paper, [(ink, np.ones(())) for name, (ink, _) in inked.items() if name in names]))
+    return screen(solids(paper, [ink for name, (ink, _) in inked.items() if name in names]))
 
 
 def _finding(dark: str, other: str, spots: list[_Spot], area_mm2: float, change: float) -> Finding:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import cielab, overprinted, screen
+from carvegen.base.colour import cielab, screen, solids
 from carvegen.marking.pencil.layout import DOT_MM, HOLE_MM, PIP_MM, RING_MM, SMALL_DOT_MM, TINT, TINTED
 from carvegen.writers.pdf.pdf_page import Shapes, bytes_of, new_canvas
 from carvegen.writers.pdf.pdf_words import LEAST_MM, PT, say, shortened, width_mm
@@ -83,7 +83,7 @@ def _tones(paper: Rgb, coats: Sequence[Coat], sheet: MarkingSheet) -> list[tuple
     white = float(cielab(np.asarray(paper))[0])
     tones = []
     for which, shape in overlaps(coats, shapely.box(*sheet.window)):
-        light = cielab(screen(overprinted(paper, [(coats[k].ink, np.ones(())) for k in which])))[0]
+        light = cielab(screen(solids(paper, [coats[k].ink for k in which])))[0]
         grey = 1 - (1 - TINT) * (1 - min(float(light) / white, 1.0))
         tones.append((grey, Shapes(geometry.parts(shape), "B*")))
     return tones

@@ -13,7 +13,19 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import Ink, alike, ciede2000, cielab, hex_of, lightness, mixed, overprinted, rgb, screen
+from carvegen.base.colour import (
+    TWO_TONES,
+    Ink,
+    alike,
+    ciede2000,
+    cielab,
+    hex_of,
+    lightness,
+    mixed,
+    rgb,
+    screen_rgb,
+    solids,
+)  # fmt: skip
 from carvegen.base.errors import InputError
 from carvegen.base.words import listed
 from carvegen.motifs import motif
@@ -41,7 +53,6 @@ _BARE = 0.02  #: where no more of the face is bare, no sky is put behind: our ow
 _BACKDROP = 0.6  #: a layer that fills more of the face is what all else stands before, such as a sky: our own choice
 _UNLIKE = 12.0  #: ΔE00 of inks that share no block, however many there are: one thing would vanish in another: our own
 _SEEN = 5.0  #: ΔE00 by which a colour is plainly another one: our own choice
-_TWO_TONES = 3.0  #: ΔE00 by which one dark thing is seen to have two tones: our own choice
 _SEAM = 0.5  #: of how finely a picture is known: what parts two inks by no more is no paper; our own choice
 _MUCH_DARKER = 15.0  #: L* by which an ink is darker than the sky, so that the sky prints under it: our own choice
 _DARKER = 5.0  #: L* that are enough for ground that darker things stand before, and for what stands on a lighter block
@@ -566,14 +577,12 @@ def _darkened(stack: Sequence[Mapping[str, Any]]) -> str:
 def _together(stack: Sequence[Mapping[str, Any]]) -> Rgb:
     """The colour of blocks printed over one another on white paper."""
     inks = [Ink(colour=rgb(each["ink"]), opacity=each.get("opacity", PrintBlock.opacity)) for each in stack]
-    light = overprinted((255, 255, 255), [(ink, np.ones(())) for ink in inks])
-    red, green, blue = np.round(screen(light)).astype(int).tolist()
-    return red, green, blue
+    return screen_rgb(solids((255, 255, 255), inks))
 
 
 def _differ(one: Rgb, other: Rgb) -> bool:
     """Whether two colours of one thing are seen to differ."""
-    return bool(ciede2000(cielab(np.array(one)), cielab(np.array(other))) >= _TWO_TONES)
+    return bool(ciede2000(cielab(np.array(one)), cielab(np.array(other))) >= TWO_TONES)
 
 
 def _say(document: Any, words: Sequence[str]) -> None:  # noqa: ANN401

@@ -12,8 +12,8 @@ from carvegen import geometry
 from carvegen.base.colour import (
     hex_of,
     linear,
-    overprinted,
-    screen,
+    screen_rgb,
+    solids,
 )
 from carvegen.writers.formats.svg_page import SvgPage
 from carvegen.writers.sheet import TextLine
@@ -57,7 +57,7 @@ def print_svg(
         page.group(f"INKS-{number + 1}", about, shapes=geometry.parts(shape), **look)
     for number, piece in enumerate(pressed):
         for k, (patch, light) in enumerate(wall_patches(piece)):
-            tone = hex_of(_rgb(np.clip(linear(paper) * light, 0, 1)))
+            tone = hex_of(screen_rgb(np.clip(linear(paper) * light, 0, 1)))
             look = {"fill": tone, "stroke": tone, "stroke_width": 0.02}
             page.group(f"RELIEF-{number + 1}-{k + 1}", "wall of an embossed shape", shapes=patch, **look)
     return page.to_text()
@@ -111,9 +111,4 @@ def overlaps(coats: Sequence[Coat], face: BaseGeometry) -> Iterator[tuple[tuple[
 
 
 def _colour(paper: Rgb, inks: Sequence[Ink]) -> str:
-    return hex_of(_rgb(overprinted(paper, [(ink, np.ones(())) for ink in inks])))
-
-
-def _rgb(light: np.ndarray) -> Rgb:
-    red, green, blue = np.round(screen(light)).astype(int).tolist()
-    return red, green, blue
+    return hex_of(screen_rgb(solids(paper, inks)))
