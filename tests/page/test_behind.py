@@ -425,6 +425,15 @@ def test_what_is_left_while_all_is_looked_at_has_it_looked_at_again(bare) -> Non
     hand.close()
 
 
+def the_picture_says_why_nobody_looks(hand: Hand) -> None:
+    """After a failure, and then after a stop."""
+    hand.session._mended = frozenset(["none of it"])
+    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
+        assert "could not be looked at" in hand.session.findings()["before_mending"]
+        hand.session._unlooked = "stopped"
+        assert "You stopped the look" in hand.session.findings()["before_mending"]
+
+
 def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_forgets_why_none_was(bare) -> None:
     hand = Hand(bare)
     until(lambda: hand.session._later is not None)
@@ -434,11 +443,7 @@ def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_fo
     assert any("a fault near the mark" in one.get("say", "") for one in hand.heard)
     hand.session._failed("checking", InputError("the disk is full"))
     assert hand.session.findings()["looks"] == "the disk is full"
-    hand.session._mended = frozenset(["none of it"])
-    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
-        assert "could not be looked at" in hand.session.findings()["before_mending"]
-        hand.session._unlooked = "stopped"
-        assert "You stopped the look" in hand.session.findings()["before_mending"]
+    the_picture_says_why_nobody_looks(hand)
     hand.session._check()
     assert hand.session.findings()["looks"] == "at work"
     hand.close()
@@ -734,11 +739,7 @@ def test_what_is_done_to_look_at_the_whole_print_is_told_with_what_was_found(bar
         full.setattr(Session, "_flush", lambda _: (_ for _ in ()).throw(InputError("the disk is full")))
         hand.session.look()
     assert hand.session.findings()["looks"] == "the disk is full"
-    hand.session._mended = frozenset(["none of it"])
-    with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
-        assert "could not be looked at" in hand.session.findings()["before_mending"]
-        hand.session._unlooked = "stopped"
-        assert "You stopped the look" in hand.session.findings()["before_mending"]
+    the_picture_says_why_nobody_looks(hand)
     hand.session.look()
     assert hand.session.findings()["looks"] == "at work"
     until(lambda: hand.session.findings()["looks"] == "done")
