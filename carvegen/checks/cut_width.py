@@ -25,10 +25,8 @@ def find(survey: Survey) -> Iterator[Finding]:
     """Cuts that vanish or fall apart where the smallest cut does not pass, and tips that stay uncut."""
     limit = survey.job.face_limits.cut_mm
     narrow = survey.white[survey.broken]
-    widths = _passes(narrow, limit)
-    vanishing = widths < limit - TOLERANCE_MM
-    places = _left_standing(narrow[vanishing], survey.reach.reached[survey.reach.broken][vanishing])
-    for at, width in zip(places, widths[vanishing].tolist(), strict=True):
+    places = _left_standing(narrow, survey.reach.reached[survey.reach.broken])
+    for at, width in zip(places, _passes(narrow, limit).tolist(), strict=True):
         yield Finding(
             rule=RULE,
             severity=Severity.BREAKS,

@@ -139,6 +139,19 @@ def test_the_least_gap_is_where_the_paper_sinks_to_the_floor(depth: float) -> No
         assert math.isfinite(clearing.least_gap_mm(stiff.on(block(size=size)))) == finite
 
 
+def test_the_least_gap_is_looked_for_up_to_as_far_as_the_board_goes_with_its_waste() -> None:
+    """From corner to corner 12.6 mm, of which 12.5 are held; the face alone would hold none so wide."""
+    waste = (12.6 / math.sqrt(2) - 6) / 2
+    whole = block(size=(6.0, 6.0))
+    bare = setup(cutter="laser-fine", depth=1.5, printing=Printing(roller_radius_mm=200)).on(whole)
+    job: Any = SimpleNamespace(
+        block=SimpleNamespace(board=whole.board.buffer(waste, join_style="mitre")), printing=bare.printing,
+        cutter=bare.cutter, depth_mm=1.5,
+    )  # fmt: skip
+    assert clearing.least_gap_mm(bare) == math.inf
+    assert clearing.least_gap_mm(job) == pytest.approx(12.5, abs=1e-6)
+
+
 def test_areas_that_can_not_hold_so_wide_a_disc_are_not_measured(monkeypatch) -> None:
     """By their bounds, wherever they lie, or by their area."""
     measured: list[int] = []

@@ -87,6 +87,13 @@ def test_what_holds_a_larger_disc_than_the_slightest_cut_is_left_out(wide: float
     assert strips[0] in kept
 
 
+@pytest.mark.parametrize(("half", "looked_at"), [(0.1562, 2), (0.15645, 1)])
+def test_of_short_cuts_the_slightest_disc_is_looked_for_to_a_thousandth_of_their_size(half: float, looked_at) -> None:
+    """Beside a square of 0.3 mm, whose disc has a radius of 0.15: left out is what 1.04 · (0.15 + 0.0003) leaves."""
+    squares = np.array([shapely.Point(10, 20).buffer(r, cap_style="square") for r in (0.15, half)])
+    assert len(depth._narrowest(squares, np.zeros(2))) == looked_at
+
+
 @pytest.mark.parametrize("count", [1, 2, 3])
 def test_how_many_cuts_are_so_narrow_is_told_of_several(count: int) -> None:
     (report,) = found(

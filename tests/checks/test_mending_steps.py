@@ -409,7 +409,7 @@ def test_only_of_pieces_that_are_cut_where_they_were_looked_at_is_the_rest_looke
     assert looked == [2]
 
 
-@pytest.mark.parametrize(("long", "expected"), [(0.2, False), (0.9, False), (1.14, True)])
+@pytest.mark.parametrize(("long", "expected"), [(0.2, False), (0.9, False), (1.1456789, True)])
 def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, expected: bool) -> None:
     """0.1 mm broad; of what is gone but for its end something stands."""
     piece, kept = box(5, 5, long, 0.1), box(9, 5, 2, 0.1)
@@ -417,6 +417,7 @@ def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_
     lost = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=0.1 * long)])
     assert [one.area_mm2 for one in lost] == [0.11] * expected
     assert all(shapely.covers(piece, shapely.Point(item.at)) for item in lost)
+    assert all(item.at == tuple(np.round(item.at, 3).tolist()) for item in lost)
 
 
 @pytest.mark.parametrize(("fixed", "done"), [((), "joined"), ((1,), "widened"), ((0, 1), None)])

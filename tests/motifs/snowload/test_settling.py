@@ -21,6 +21,7 @@ from carvegen.motifs.snowload.scene import Grid, columns_of
 from carvegen.motifs.snowload.settling import (
     Ends,
     Settled,
+    _before_joints,
     _heads,
     _over_edges,
     _past,
@@ -83,6 +84,26 @@ def test_what_falls_lies_or_is_lost(name, preset) -> None:
     assert snow.fallen > 0
     assert snow.lying + snow.lost == pytest.approx(snow.fallen, rel=0.01)
     assert (snow.depth >= 0).all()
+
+
+def test_right_at_a_wall_a_thing_is_no_broader_than_a_little_further_out() -> None:
+    """Within 1.2 mm of it the joint is broad: of 9 mm there it counts for 1.5 times the 2 mm beyond, and 1 mm."""
+    table = ledges(shapely.box(0, 0, 120, 10))
+    at = np.arange(len(table)) * table.step
+    ends = {"left": at < 1.45, "right": at > at[-1] - 1.45}
+    assert table.step < 0.2
+    for walled, free in ((("left",), (-2, -1)), (("right",), (-1, -2)), (("left", "right"), (-2, -2)), ((), (-1, -1))):
+        each = replace(table, free=np.outer(free, np.ones(len(table), dtype=np.int64)),
+                       breadth=np.where(ends["left"] | ends["right"], 9.0, 2.0))  # fmt: skip
+        breadth = _before_joints(each)
+        broad = {"left": at < 1.2 - 1e-9, "right": at > at[-1] - 1.2 + 1e-9}
+        # further out than 1.2 mm lies what is 9 mm broad, too: it stays so
+        np.testing.assert_allclose(breadth, each.breadth)
+        narrow = replace(each, breadth=np.where((at < 1.1) | (at > at[-1] - 1.1), 9.0, 2.0))
+        lessened = np.any([broad[side] for side in walled], axis=0) if walled else np.zeros(len(at), dtype=bool)
+        np.testing.assert_allclose(
+            _before_joints(narrow), np.where(lessened, np.minimum(narrow.breadth, 4.0), narrow.breadth)
+        )
 
 
 def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Settled]:
