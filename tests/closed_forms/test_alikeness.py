@@ -73,6 +73,22 @@ def test_long_axes_of_boxes() -> None:
     np.testing.assert_allclose(np.exp(1j * doubled[:2]), (1, -1), atol=1e-9)
 
 
+def test_measures_of_outlines_by_which_twins_are_known() -> None:
+    """A square's corners lie sqrt(2) from their mean, the next ones 2, sqrt(8) and 2 off; a triangle's point by point."""
+    corners = np.array([(0.0, 0.0), (3.0, 0.0), (1.0, 2.5)])
+    square_, triangle = alikeness._signatures(shapes(box(4, 5, 2, 2), shapely.Polygon(corners)))
+    lie = (2.0**0.5, 2.0**0.5, 8**0.5, 8**0.5, 8**0.5)
+    np.testing.assert_allclose(square_, (4000, *lie, 4, 8, 32**0.5, 128**0.5, 4, 8))
+    off = np.hypot(*(corners - corners.mean(axis=0)).T)
+    spread = np.sqrt((off**2).mean())
+    expected = [3000, off.max(), off.min(), *(3**0.5 * (off**k).mean() ** (1 / k) for k in (2, 4, 1))]
+    for k in (1, 2, 0):
+        away = np.hypot(*(np.roll(corners, -k, axis=0) - corners).T)
+        both = off**2 + np.roll(off, -k) ** 2
+        expected += [3**0.5 * away.mean(), 3**0.5 * (both * away).mean() / spread**2]
+    np.testing.assert_allclose(triangle, expected, atol=1e-9)
+
+
 def test_resultant_length_of_angles() -> None:
     """The length of the mean of the doubled angles' unit vectors; crossed boxes cancel out."""
     rng = np.random.default_rng(3)

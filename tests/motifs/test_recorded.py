@@ -14,9 +14,12 @@ from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
 from carvegen.motifs import frost, motif, snowload
 from carvegen.motifs.frost.regrowing import regrown
+from carvegen.motifs.grain import cracks_and_rays, knots
 from carvegen.motifs.growth import Growth, Place
+from carvegen.motifs.shared.points import Window
+from carvegen.motifs.shared.strokes import Strokes
 from tests.cases import box, disc, grown, limits, shapes
-from tests.recorded import Parts, Scenes, compare, of_shapes
+from tests.recorded import Figures, Parts, Scenes, compare, of_shapes, of_values
 from tests.strategies import few
 
 SIZE = (36.0, 27.0)  #: as the laws have it: grown once for both
@@ -132,6 +135,34 @@ def before_shore(*, drawn: bool = True) -> Parts:
     return of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))) | {"shore": shore}
 
 
+def of_strokes(strokes: Strokes) -> Figures:
+    return of_values(x=strokes.xy[:, 0], y=strokes.xy[:, 1], half=strokes.half, line=strokes.line)
+
+
+def board_marks() -> Parts:
+    """Marks of a board by themselves: rays, cracks, knots large and small; each drawn from the same seed."""
+    window, each = Window(0.0, 0.0, 60.0, 45.0), partial(stream, 5, "marks")
+    look = knots.Look(pitch_mm=0.6, line_mm=0.4, rim_mm=0.7, least_mm=0.3)
+    parts: dict[str, Any] = {
+        "spindles": of_strokes(cracks_and_rays.spindles(window, 0.02, each(), shortest_mm=2.0, least_mm=0.4)),
+        "flecks": of_shapes(cracks_and_rays.flecks(window, 0.05, each(), least_mm=0.4)),
+        "silver": of_strokes(cracks_and_rays.silver(window, 0.05, each(), widest_mm=1.5, least_mm=0.4)),
+        "cracks": of_strokes(cracks_and_rays.end_checks(window, 0.1, each(), widest_mm=1.5, least_mm=0.4)),
+        "rings": of_values(mm=knots.ring_widths(40, 2.0, each()), hard=knots.hard_years(90, each())),
+    }
+    for name, width, dead, plane in (("small", 1.8, 1.0, 0.0), ("broad", 8.0, 0.0, 60.0)):
+        some = knots.random_knots(3.4, (25.0, 20.0), width_mm=width, dead=dead, plane_deg=plane, rng=each())
+        drawn = [knots.knot_strokes(one, look, each()) for one in some]
+        parts |= {f"{name} knot {k}": of_strokes(strokes) for k, (strokes, _) in enumerate(drawn)}
+        parts[f"{name} ranks"] = of_values(rank=np.concatenate([rank for _, rank in drawn]))
+        xy, reach = stream(5, "places").uniform(-25, 25, (300, 2)), some[0].reach
+        away = reach(xy)
+        parts[f"{name} flowed"] = of_values(
+            away=away, rings=some[0].rings(xy), flows=knots.flowed(xy[:, 0], 1.0, away), holds=some[0].holds(xy)
+        )
+    return parts
+
+
 FALLING: Scenes = {f"falling {preset}": partial(bare, "snowfall", preset) for preset in motif("snowfall").PRESETS}
 BESIDE: Scenes = {f"beside {preset}": partial(beside, preset) for preset in motif("snowfall").PRESETS}
 LYING: Scenes = {
@@ -147,6 +178,7 @@ MORE: Scenes = {
     "frost ferns grown on": partial(grown_on, box(9, 7, 10, 8)),
     "frost needles grown on": partial(grown_on, disc(24, 13, 5), "needles"),
     "frost pane grown on, bridged": partial(grown_on, box(3.5, 5.5, 5, 5), "pane"),
+    "marks of a board": board_marks,
     "lying far off on a roof": partial(lying, "fresh", "roof", scale="far"),
     "lying before a shore": before_shore,
     "lying before a shore drawn further back": partial(before_shore, drawn=False),

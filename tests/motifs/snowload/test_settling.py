@@ -86,24 +86,18 @@ def test_what_falls_lies_or_is_lost(name, preset) -> None:
     assert (snow.depth >= 0).all()
 
 
-def test_right_at_a_wall_a_thing_is_no_broader_than_a_little_further_out() -> None:
-    """Within 1.2 mm of it the joint is broad: of 9 mm there it counts for 1.5 times the 2 mm beyond, and 1 mm."""
+@pytest.mark.parametrize("walls", [(0,), (1,), (0, 1), ()])
+@pytest.mark.parametrize(("joint", "lessened"), [(1.1, True), (1.45, False)])
+def test_right_at_a_wall_a_thing_is_no_broader_than_a_little_further_out(walls, joint: float, lessened: bool) -> None:
+    """Within 1.2 mm of it 9 mm count for 1.5 times the 2 mm that it is broad there, and 1 mm: the joint is broad."""
     table = ledges(shapely.box(0, 0, 120, 10))
-    at = np.arange(len(table)) * table.step
-    ends = {"left": at < 1.45, "right": at > at[-1] - 1.45}
-    assert table.step < 0.2
-    for walled, free in ((("left",), (-2, -1)), (("right",), (-1, -2)), (("left", "right"), (-2, -2)), ((), (-1, -1))):
-        each = replace(table, free=np.outer(free, np.ones(len(table), dtype=np.int64)),
-                       breadth=np.where(ends["left"] | ends["right"], 9.0, 2.0))  # fmt: skip
-        breadth = _before_joints(each)
-        broad = {"left": at < 1.2 - 1e-9, "right": at > at[-1] - 1.2 + 1e-9}
-        # further out than 1.2 mm lies what is 9 mm broad, too: it stays so
-        np.testing.assert_allclose(breadth, each.breadth)
-        narrow = replace(each, breadth=np.where((at < 1.1) | (at > at[-1] - 1.1), 9.0, 2.0))
-        lessened = np.any([broad[side] for side in walled], axis=0) if walled else np.zeros(len(at), dtype=bool)
-        np.testing.assert_allclose(
-            _before_joints(narrow), np.where(lessened, np.minimum(narrow.breadth, 4.0), narrow.breadth)
-        )
+    to_end = (np.arange(len(table)) * table.step, np.arange(len(table))[::-1] * table.step)
+    breadth = np.where(np.minimum(*to_end) < joint, 9.0, 2.0)
+    free = np.array([[-2 if side in walls else -1] * len(table) for side in (0, 1)])
+    expected = breadth.copy()
+    for side in walls:
+        expected[(to_end[side] < joint) & lessened] = 4.0
+    np.testing.assert_allclose(_before_joints(replace(table, free=free, breadth=breadth)), expected)
 
 
 def at_rest_on_a_table(heap_at, sticky: float) -> tuple[Ledges, np.ndarray, Settled]:
