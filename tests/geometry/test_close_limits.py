@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.geometry.edges import Outline
+from carvegen.geometry.hairs import gaps_closed, without_hairs
 from carvegen.geometry.narrow import NarrowKind, narrow_places
 from carvegen.geometry.necks import _closest, _Views
 from carvegen.geometry.widths import _beside_other, _cut_up, _disc, _Pieces, local_widths
@@ -247,3 +248,28 @@ def test_a_shape_with_very_many_holes_is_laid_on_the_grid_as_one_with_few(monkey
     assert len(many) == len(usual)
     assert shapely.equals(many, usual).all()
     assert shapely.is_valid(many).all()
+
+
+# ── hairs ────────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("gap", "long", "closed"),
+    [
+        (0.018, 0.6, True), (0.022, 0.6, False), (0.018, 0.49, True), (0.018, 0.47, False),  # all round over 1 mm
+        (0.0009, 0.6, True), (0.0008, 0.6, False),  # over 0.0005 mm²
+    ],
+)  # fmt: skip
+def test_a_gap_as_narrow_as_a_hair_is_closed_where_it_is_long_and_not_of_rounding(gap, long, closed: bool) -> None:
+    whole = gaps_closed(shapely.union_all([box(0, 0, 5, long), box(5 + gap, 0, 5, long)]))
+    assert len(geometry.parts(whole)) == (1 if closed else 2)
+    assert whole.area == pytest.approx((10 + gap * closed) * long, abs=0.0025)
+
+
+@pytest.mark.parametrize(("wide", "stays"), [(0.018, False), (0.022, True)])
+def test_pieces_and_gaps_as_narrow_as_a_hair_go(wide: float, stays: bool) -> None:
+    """A strip so wide goes; a slit so wide is closed; a corner stays as sharp as it was."""
+    blocks = [box(0, 10, 4, 4), box(4 + wide, 10, 4, 4)]
+    left = without_hairs(shapely.union_all([box(0, 0, 6, wide), *blocks]))
+    assert len(left) == (3 if stays else 1)
+    assert shapely.area(left).sum() == pytest.approx(32 + (6 if stays else 4) * wide, abs=1e-6)
