@@ -74,7 +74,7 @@ def test_long_axes_of_boxes() -> None:
 
 
 def test_measures_of_outlines_by_which_twins_are_known() -> None:
-    """A square's corners lie sqrt(2) from their mean, the next ones 2, sqrt(8) and 2 off; a triangle's point by point."""
+    """A square's corners lie sqrt(2) from their mean, 2, sqrt(8) and 2 from the next; a triangle's one by one."""
     corners = np.array([(0.0, 0.0), (3.0, 0.0), (1.0, 2.5)])
     square_, triangle = alikeness._signatures(shapes(box(4, 5, 2, 2), shapely.Polygon(corners)))
     lie = (2.0**0.5, 2.0**0.5, 8**0.5, 8**0.5, 8**0.5)

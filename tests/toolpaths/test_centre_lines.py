@@ -188,3 +188,15 @@ def test_pieces_followed_side_by_side_give_the_same_lines_as_one_after_another(m
         assert all(
             np.array_equal(getattr(result[0], name), getattr(other, name)) for name in ("xyz", "start", "closed")
         )
+
+
+@pytest.mark.parametrize("most", [200, 0])
+def test_what_is_left_at_a_start_is_followed_after_the_first_line_from_there(most: int, monkeypatch) -> None:
+    """Two rings joined by a line: along it and round the farther ring first, then round the one that it began at."""
+    monkeypatch.setattr(path_chaining, "_FEW_ROUTES", most)
+    xyz = np.array([(0, 0, 0), (4, 0, -1), (-2, 1, -1), (-2, -1, -1), (6, 1, -1), (6, -1, -1)], dtype=float)
+    links = np.array([(0, 1), (0, 2), (2, 3), (3, 0), (1, 4), (4, 5), (5, 1)])
+    each = path_chaining.trails(xyz, links)
+    assert each.closed.tolist() == [False, True]
+    assert np.diff(each.start).tolist() == [5, 3]
+    assert (each.xyz[each.start[:-1]] == xyz[0]).all()
