@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -93,6 +94,14 @@ def mends(name: str, *how: Any, **more: Any) -> Parts:
     return changed(job.block, done.job.block, done.changes) | of_findings(done.left)
 
 
+def mends_beside(name: str, fixed: range, *outs: shapely.Polygon) -> Parts:
+    """Beside cuts that stay as they are, and cut-outs."""
+    job = job_of(name, cut_outs=outs)
+    job = replace(job, block=replace(job.block, fixed=frozenset(fixed)))
+    done = mended(job)
+    return changed(job.block, done.job.block, done.changes) | of_findings(done.left)
+
+
 def mends_for_two(name: str, white: shapely.Geometry | None = None) -> Parts:
     jobs = [job_of(name), job_of(name, "linoleum", "laser-fine")]
     done, changes = mended_for_all(jobs, white=white)
@@ -110,6 +119,12 @@ SCENES: Scenes = {
     "mended: combs, side grain": partial(mends, "combs", "cherry", "v-30", depth=2.0),
     "mended: islands by a laser": partial(mends, "islands", "birch-plywood", "laser-fine"),
     "mended: combs for two": partial(mends_for_two, "combs"),
+    "mended: blobs, some fixed": partial(mends_beside, "blobs", range(0, 48, 5), box(35.4, 0, 4.6, 30)),
+    "mended: combs, some fixed": partial(mends_beside, "combs", range(1, 3), box(3, 9.3, 30, 1.5)),
+    "mended: tips beside cut-outs": partial(mends_beside, "tips", range(2), box(24, 20.2, 12, 3), disc(10, 14, 1.6)),
+    "mended: islands for two, white kept": partial(mends_for_two, "islands", shapely.box(0, 0, 22, 24)),
+    "mended: combs for two, white kept": partial(mends_for_two, "combs", shapely.box(0, 0, 17, 20)),
+    "mended: blobs for two, white kept": partial(mends_for_two, "blobs", shapely.box(0, 0, 20, 14)),
     "mended: tips for two, white kept": partial(mends_for_two, "tips", shapely.box(0, 0, 40, 13)),
 }
 
