@@ -18,6 +18,7 @@ from carvegen.facts.register import RegisterPlan
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.prints.bare_paper import paper_findings
 from carvegen.prints.cut_blocks import Cut, setups_of
+from carvegen.prints.file.keys import LISTS, TABLES
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings
 from carvegen.prints.misregister.block_placement import Inked
@@ -27,7 +28,7 @@ from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Layer, Plate, Trapping, separated
 from tests.cases import SHELF, box, disc, layer, small_print
 from tests.prints.whole_prints import cut_blocks, mended_print
-from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes, of_values
+from tests.recorded import Parts, Scenes, compare, of_findings, of_settings, of_shapes, of_values
 from tests.strategies import few
 
 INKS = {"sky": (169, 191, 203), "tone": (106, 135, 153), "key": (31, 43, 61)}
@@ -96,14 +97,14 @@ def of_print(after: str, **values: object) -> Parts:
     return {name: part for name, part in parts.items() if any(part.values())}
 
 
-def plate(name: str, *layers: str, **more: Any) -> Plate:
+def plate(name: str, *layers: str, opacity: float = 1.0, **more: Any) -> Plate:
     return Plate(
         name=name, layers=frozenset(layers), lightness=lightness(INKS[name]), land_mm=0.7, cut_mm=0.4,
-        ink=Ink(colour=INKS[name], opacity=1.0), **more,
+        ink=Ink(colour=INKS[name], opacity=opacity), **more,
     )  # fmt: skip
 
 
-def taken(trap: float, back: float, *, under: bool = False) -> Parts:
+def taken(trap: float, back: float, *, under: bool = False, opacity: float = 1.0) -> Parts:
     """Boxes, discs and slivers that meet, with white across where they meet."""
     layers = [
         Layer("LIT", shapely.union_all([disc(25, 12, 4), box(8, 3, 0.5, 14), box(30, 20, 6, 0.3)])),
@@ -114,7 +115,10 @@ def taken(trap: float, back: float, *, under: bool = False) -> Parts:
         disc(20, 22, 2.5), disc(26, 16.3, 1.2), disc(25, 8.6, 0.9), disc(8, 9, 1.5), disc(35, 9.5, 1.1),
         disc(12, 21.6, 1.0), disc(36.6, 27, 1.0), disc(30.7, 5, 0.4), box(10, 8.2, 6, 0.5),
     ])  # fmt: skip
-    plates = [plate("sky", ground=True, under_all=under), plate("tone", "LIT", "SHORE"), plate("key", "POST")]
+    plates = [
+        plate("sky", ground=True, under_all=under), plate("tone", "LIT", "SHORE", opacity=opacity),
+        plate("key", "POST", opacity=opacity),
+    ]  # fmt: skip
     done = separated(FACE, layers, plates, white=lambda _: white, spread=Trapping(trap_mm=trap, cut_back_mm=back))
     parts: dict[str, Any] = {}
     for name, each in done.items():
@@ -170,7 +174,17 @@ def _numbers(record: Any, name: str = "all") -> dict[str, dict[str, float]]:
     return parts
 
 
+def keys() -> Parts:
+    """What every key may be, and is where nobody says it."""
+    parts = {name: [of_settings(kind) for kind in kinds] for name, kinds in {**TABLES, **LISTS}.items()}
+    return {name: {k: v for each in figures for k, v in each.items()} for name, figures in parts.items()}
+
+
 SHORT: Scenes = {
+    "keys": keys,
+    "taken apart, through inks": partial(taken, 0.5, 0.4, opacity=0.6),
+    "taken apart, by a hair": partial(taken, 0.1, 0.05, opacity=0.3),
+    "off register, pins": partial(off_register, method="pins", tolerance_mm=0.7, turn_deg=0.05, visible_mm=0.05),
     "taken apart, trapped": partial(taken, 0.5, 0.4),
     "taken apart, wide": partial(taken, 1.2, 0.8, under=True),
     "taken apart, exact": partial(taken, 0.0, 0.0),
