@@ -29,7 +29,6 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding
-from carvegen.base.parameters import ANY, parameters
 from carvegen.toolpaths.motion.timing import times
 from carvegen.toolpaths.paths import Paths, Plan
 
@@ -109,20 +108,6 @@ def of_plan(plan: Plan) -> Parts:
     parts["unreached"], parts["covered"] = of_shapes(plan.unreached), of_shapes(plan.covered)
     parts["said"] = {"remarks": len(plan.remarks), "findings": len(plan.findings)}
     return parts
-
-
-def of_settings(kind: type) -> Figures:
-    """Of settings: each one's least, most and usual value, where it has them, by its key."""
-    figures: dict[str, float] = {}
-    for setting in parameters(kind):
-        values = {"least": setting.at_least, "most": setting.at_most} if setting.bounded else {}
-        for name, value in (values | {"usual": setting.default}).items():
-            many = value if isinstance(value, tuple) else (value,)
-            figures |= {
-                f"{setting.key}_{name}{k or ''}": float(each) for k, each in enumerate(many)
-                if isinstance(each, int | float) and abs(each) < ANY
-            }  # fmt: skip
-    return figures
 
 
 def of_findings(findings: Iterable[Finding]) -> Parts:

@@ -12,14 +12,14 @@ import shapely
 from carvegen import geometry
 from carvegen.base.limits import Limits
 from carvegen.base.streams import stream
-from carvegen.motifs import frost, motif, snowload, summaries
+from carvegen.motifs import frost, motif, snowload
 from carvegen.motifs.frost.regrowing import regrown
 from carvegen.motifs.grain import cracks_and_rays, knots
 from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.shared.points import Window
 from carvegen.motifs.shared.strokes import Strokes
 from tests.cases import box, disc, grown, limits, shapes
-from tests.recorded import Figures, Parts, Scenes, compare, of_settings, of_shapes, of_values
+from tests.recorded import Figures, Parts, Scenes, compare, of_shapes, of_values
 from tests.strategies import few
 
 SIZE = (36.0, 27.0)  #: as the laws have it: grown once for both
@@ -163,14 +163,6 @@ def before_shore(*, drawn: bool = True) -> Parts:
     return of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))) | {"shore": shore}
 
 
-def settings_of(name: str) -> Parts:
-    presets = {
-        preset: {key: value for key, value in values.items() if isinstance(value, int | float)}
-        for preset, values in motif(name).PRESETS.items()
-    }
-    return {"all": of_settings(motif(name).Settings), **presets}
-
-
 def of_strokes(strokes: Strokes) -> Figures:
     return of_values(x=strokes.xy[:, 0], y=strokes.xy[:, 1], half=strokes.half, line=strokes.line)
 
@@ -214,7 +206,6 @@ MORE: Scenes = {
     "frost ferns grown on": partial(grown_on, box(9, 7, 10, 8)),
     "frost needles grown on": partial(grown_on, disc(24, 13, 5), "needles"),
     "frost pane grown on, bridged": partial(grown_on, box(3.5, 5.5, 5, 5), "pane"),
-    **{f"settings of {name}": partial(settings_of, name) for name in summaries()},
     "marks of a board": board_marks,
     **{
         f"lying {preset} on {name}": partial(lying, preset, name)

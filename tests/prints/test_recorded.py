@@ -18,7 +18,6 @@ from carvegen.facts.register import RegisterPlan
 from carvegen.marking.marks import Mark, Meaning
 from carvegen.prints.bare_paper import paper_findings
 from carvegen.prints.cut_blocks import Cut, setups_of
-from carvegen.prints.file.keys import LISTS, TABLES
 from carvegen.prints.file.print_file import read_print
 from carvegen.prints.marked.mark_findings import mark_findings
 from carvegen.prints.misregister.block_placement import Inked
@@ -28,7 +27,7 @@ from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Layer, Plate, Trapping, separated
 from tests.cases import SHELF, box, disc, layer, small_print
 from tests.prints.whole_prints import cut_blocks, mended_print
-from tests.recorded import Parts, Scenes, compare, of_findings, of_settings, of_shapes, of_values
+from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes, of_values
 from tests.strategies import few
 
 INKS = {"sky": (169, 191, 203), "tone": (106, 135, 153), "key": (31, 43, 61)}
@@ -174,14 +173,7 @@ def _numbers(record: Any, name: str = "all") -> dict[str, dict[str, float]]:
     return parts
 
 
-def keys() -> Parts:
-    """What every key may be, and is where nobody says it."""
-    parts = {name: [of_settings(kind) for kind in kinds] for name, kinds in {**TABLES, **LISTS}.items()}
-    return {name: {k: v for each in figures for k, v in each.items()} for name, figures in parts.items()}
-
-
 SHORT: Scenes = {
-    "keys": keys,
     "taken apart, through inks": partial(taken, 0.5, 0.4, opacity=0.6),
     "taken apart, by a hair": partial(taken, 0.1, 0.05, opacity=0.3),
     "off register, pins": partial(off_register, method="pins", tolerance_mm=0.7, turn_deg=0.05, visible_mm=0.05),

@@ -14,7 +14,7 @@ from carvegen.toolpaths import plan_for, promises
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.simulated_block import simulated
 from tests.cases import SHELF, block, box, disc, setup, shapes
-from tests.recorded import Parts, Scenes, compare, of_plan, of_settings, of_shapes
+from tests.recorded import Parts, Scenes, compare, of_plan, of_shapes
 
 
 def blob(x: float, y: float, size: float, turn: float) -> shapely.Polygon:
@@ -55,7 +55,6 @@ def planned(material: str, cutter: str, *also: str, out: bool = False, looked_at
 
 CLAMP = shapes(box(24, 0, 6, 5), box(0, 18, 3, 4))
 SCENES: Scenes = {
-    "settings": lambda: {"all": of_settings(PathSettings)},
     "laser, shapes": partial(planned, "birch-plywood", "laser-fine", out=True),
     "laser, lines": partial(planned, "birch-plywood", "laser-fine", lowered="lines", line_spacing_mm=0.3, out=True),
     "laser, contours": partial(
