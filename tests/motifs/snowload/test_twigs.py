@@ -14,7 +14,7 @@ from carvegen.base.streams import stream
 from carvegen.motifs import snowload
 from carvegen.motifs.growth import Place
 from carvegen.motifs.snowload import twigs as twigs_module
-from carvegen.motifs.snowload.growing import _going_on, _level_in_notches, _lines, _over_tips, _without_crumbs
+from carvegen.motifs.snowload.growing import _going_on, _level_in_notches, _lines, _over_tips, _twigs, _without_crumbs
 from carvegen.motifs.snowload.ledges import ledges_of
 from carvegen.motifs.snowload.scene import Grid, columns_of, tangled
 from carvegen.motifs.snowload.snow_shapes import Canvas
@@ -267,3 +267,22 @@ def test_a_line_thins_from_half_the_slope_of_repose_on_to_three_tenths(share: fl
         twigs: Any = SimpleNamespace(ledges=ledges, lean=np.full(n, 0.8 * share), repose=0.8, bears=np.full(n, bears))
         full = twigs_module._full(twigs, snowload.Settings(fallen_mm=5.0, lumpy=0.0), stream(1, "twigs"))
         assert full == pytest.approx(np.full(n, much * min(bears, 0.29 * 5**0.6)))
+
+
+@pytest.mark.parametrize(
+    ("wide", "long", "heap_mm2", "seen"),
+    [
+        (0.14, 7.0, 40.0, False), (0.17, 7.0, 40.0, True), (0.9, 7.0, 40.0, True), (1.1, 7.0, 40.0, False),
+        (0.3, 2.6, 40.0, False), (0.3, 2.8, 40.0, True), (0.2, 7.0, 29.0, False), (0.2, 7.0, 31.0, True),
+    ],
+)  # fmt: skip
+def test_what_a_large_heap_buries_is_a_twig_if_it_is_thin_long_and_no_shred(wide, long, heap_mm2, seen) -> None:
+    """Detail is 1 mm: no thinner than 0.17 of it on average, no less than six times it round about."""
+    settings = snowload.Settings(detail_mm=1.0, detail_kept=1.0)
+    heap = shapely.box(-2, 0, 18, heap_mm2 / 20)
+    twigs = _twigs(settings, shapely.box(1, 0.2, 1 + long, 0.2 + wide), heap, limits(0.5, 0.4), stream(1, "twigs"))
+    assert len(twigs) == seen
+    if seen:
+        left, low, right, high = shapely.bounds(twigs[0])
+        assert high - low == pytest.approx(max(0.5, wide) + 0.04, abs=0.11)
+        assert right - left > long
