@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["coverage", "ring_coverage"]
 
 _ONE_CUT = 2  #: pieces of an edge that is cut once
-_ROWS = 32  #: summed up at a time: they stay close to the processor
+_BAND = 32  #: summed up at a time: they stay close to the processor
 _AT_ONCE = 32_768  #: edges looked at together: so do they
 
 
@@ -61,8 +61,8 @@ def ring_coverage(rings: Rings, size: tuple[int, int]) -> Floats:
     cells = np.bincount(cell, weights=here, minlength=rows * wide)
     cells += np.bincount(cell + 1, weights=beyond, minlength=rows * wide)
     sums, result = cells.reshape(rows, wide), np.empty((rows, columns))
-    for begin in range(0, rows, _ROWS):
-        band = slice(begin, begin + _ROWS)
+    for begin in range(0, rows, _BAND):
+        band = slice(begin, begin + _BAND)
         np.clip(-np.cumsum(sums[band], axis=1)[:, :columns], 0, 1, out=result[band])
     return result[::-1]
 

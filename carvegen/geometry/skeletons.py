@@ -30,9 +30,9 @@ if TYPE_CHECKING:
         Rings,
     )
 
-__all__ = ["MOST_SIDES", "Skeletons", "are_simple"]
+__all__ = ["Skeletons", "are_simple"]
 
-MOST_SIDES = 120  #: of a shape: each costs a step, which pays where many shapes share it
+_MOST_SIDES = 120  #: of a shape: each costs a step, which pays where many shapes share it
 
 _OFF_MM = 1e-6  #: a meeting that is no nearer than this to being as far from its three sides is not believed
 _BENT_MM = 0.001  #: how far an arc round a corner that juts in may lie from its facets; our own choice
@@ -41,9 +41,9 @@ _OPPOSITE = 1e-12  #: how far from opposite two sides are taken to be, in the co
 
 
 def are_simple(shapes: PolygonArray) -> Mask:
-    """Which shapes have no hole and at most `MOST_SIDES` sides; (n,)."""
+    """Which shapes have no hole and at most `_MOST_SIDES` sides; (n,)."""
     sides = shapely.get_num_coordinates(shapes) - 1
-    return np.asarray((shapely.get_num_interior_rings(shapes) == 0) & (sides > 2) & (sides <= MOST_SIDES))
+    return np.asarray((shapely.get_num_interior_rings(shapes) == 0) & (sides > 2) & (sides <= _MOST_SIDES))
 
 
 def _jutting(outline: Rings) -> Mask:

@@ -78,7 +78,7 @@ def test_among_thin_cuts_the_narrowest_is_told(seed) -> None:
     assert any(each.equals(cuts[int(np.argmin(radius))]) for each in kept)
 
 
-@pytest.mark.parametrize(("wide", "looked_at"), [(0.201, 2), (0.24, 1)])
+@pytest.mark.parametrize(("wide", "looked_at"), [(0.201, 2), (0.214, 1)])
 def test_what_holds_a_larger_disc_than_the_slightest_cut_is_left_out(wide: float, looked_at: int) -> None:
     """Beside a strip 0.2 mm wide that a tenth more would not leave out: the search looks closely at few."""
     strips = np.array([shapely.box(10, 10, 50, 10.2), shapely.box(10, 20, 50, 20 + wide)])
