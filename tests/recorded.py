@@ -29,6 +29,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Finding
+from carvegen.base.progress import heard
 from carvegen.toolpaths.motion.timing import times
 from carvegen.toolpaths.paths import Paths, Plan
 
@@ -122,6 +123,14 @@ def of_findings(findings: Iterable[Finding]) -> Parts:
         for name, value in more.items():
             part[name] = part.get(name, 0.0) + float(value)
     return parts
+
+
+def telling(make: Callable[[], Parts]) -> Parts:
+    """What comes of a piece of work, and the shares that it told were done. Not of one that may be remembered."""
+    shares: list[float] = []
+    with heard(shares.append):
+        parts = make()
+    return {**parts, "told": of_values(share=shares)}
 
 
 def compare(room: str, scene: str, parts: Parts, wider: Figures = MappingProxyType({})) -> None:

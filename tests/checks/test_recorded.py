@@ -17,7 +17,7 @@ from carvegen.checks import checked
 from carvegen.checks.mending import lost_pieces, mended, mended_for_all
 from carvegen.facts.register import RegisterPlan
 from tests.cases import block, box, disc, setup, shapes
-from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes
+from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes, telling
 
 
 def blob(x: float, y: float, size: float, turn: float = 0.0) -> shapely.Polygon:
@@ -108,7 +108,7 @@ def mends_for_two(name: str, white: shapely.Geometry | None = None) -> Parts:
     return changed(jobs[0].block, done[0].block, changes)
 
 
-SCENES: Scenes = {
+JOBS: Scenes = {
     **{f"found: {name}": partial(found, name) for name in FAULTS},
     **{f"found: {name}, side grain": partial(found, name, "cherry", "v-30", depth=3.0) for name in FAULTS},
     "found: tips by a laser": partial(found, "tips", "basswood", "laser-fine"),
@@ -127,6 +127,7 @@ SCENES: Scenes = {
     "mended: blobs for two, white kept": partial(mends_for_two, "blobs", shapely.box(0, 0, 20, 14)),
     "mended: tips for two, white kept": partial(mends_for_two, "tips", shapely.box(0, 0, 40, 13)),
 }
+SCENES: Scenes = {name: partial(telling, job) for name, job in JOBS.items()}
 
 
 @pytest.mark.parametrize("scene", SCENES)

@@ -19,7 +19,7 @@ from carvegen.motifs.growth import Growth, Place
 from carvegen.motifs.shared.points import Window
 from carvegen.motifs.shared.strokes import Strokes
 from tests.cases import box, disc, grown, limits, shapes
-from tests.recorded import Figures, Parts, Scenes, compare, of_shapes, of_values
+from tests.recorded import Figures, Parts, Scenes, compare, of_shapes, of_values, telling
 from tests.strategies import few
 
 SIZE = (36.0, 27.0)  #: as the laws have it: grown once for both
@@ -42,7 +42,7 @@ def bare(name: str, preset: str) -> Parts:
 def placed(name: str, preset: str, place: Place, *, by: Limits | None = None, **values: Any) -> Parts:
     kind = motif(name)
     settings = kind.Settings(**{**kind.PRESETS[preset], **values})
-    return of_growth(kind.grow(settings, place, by or limits(0.5, 0.4), stream(3, "sky", name)))
+    return telling(lambda: of_growth(kind.grow(settings, place, by or limits(0.5, 0.4), stream(3, "sky", name))))
 
 
 def beside(preset: str, **values: Any) -> Parts:
@@ -137,7 +137,7 @@ def lying(preset: str, bearer: str, **values: Any) -> Parts:
     settings = snowload.Settings(**{**snowload.PRESETS[preset], **values})
     back = shapes(box(0, 0, 30, 7)) if bearer == "firs" else geometry.empty()
     place = Place(area=shapely.box(0, low, right, top), shapes=on, further_back=back)
-    return of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload")))
+    return telling(lambda: of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))))
 
 
 def grown_on(mark: shapely.Geometry, preset: str = "ferns") -> Parts:
@@ -153,14 +153,18 @@ def grown_on(mark: shapely.Geometry, preset: str = "ferns") -> Parts:
     return {"stays": of_shapes(done.ice), "new": of_shapes(done.new), "ends": {"count": len(done.ends), "long": long}}
 
 
-def before_shore(*, drawn: bool = True) -> Parts:
+def before_shore(*, drawn: bool = True, in_front: bool = False) -> Parts:
     """A far hill that ends level over water, with a streak, a plank and a post before it."""
     far = shapely.Polygon([(0, 18), (36, 18.3), (36, 23), (27, 28), (14, 22), (7, 26.5), (0, 23)])
     things = shapes(box(7, 11, 11, 0.4), box(7, 5, 11, 0.8), box(25, 0, 2, 15), *([far] if drawn else []))
-    place = Place(area=geometry.box(36, 34), shapes=things, further_back=shapes(*([] if drawn else [far])))
+    place = Place(
+        area=geometry.box(36, 34), shapes=things, further_back=shapes(*([] if drawn else [far])),
+        fronts=shapes(box(25, 0, 2, 15), box(28, 3, 5, 9)) if in_front else geometry.empty(),
+    )  # fmt: skip
     settings = snowload.Settings(patchy=0)
     shore = of_shapes(snowload.before_shore(settings, place))
-    return of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))) | {"shore": shore}
+    snow = telling(lambda: of_growth(snowload.grow(settings, place, limits(0.35, 0.4), stream(2, "snowload"))))
+    return {**snow, "shore": shore}
 
 
 def of_strokes(strokes: Strokes) -> Figures:
@@ -249,6 +253,7 @@ MORE: Scenes = {
     "lying far off on a roof": partial(lying, "fresh", "roof", scale="far"),
     "lying before a shore": before_shore,
     "lying before a shore drawn further back": partial(before_shore, drawn=False),
+    "lying before a shore, on fronts, too": partial(before_shore, drawn=False, in_front=True),
 }
 #: Without the processor's wide instructions numpy's last digits differ, and lying snow by so much: 1.1e-4 of the cuts,
 #: 1.1e-3 of what lies on the shapes, 4.5e-3 of the fringe. All else here differs by less than 1e-6.

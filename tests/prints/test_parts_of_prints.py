@@ -242,6 +242,16 @@ def test_a_stencil_is_open_but_where_the_paper_stays_bare() -> None:
         stencil(box(5.3, 0, 20, 20), opening=box(5, 5, 10, 10))  # what is left is narrower than the narrowest cut
 
 
+@pytest.mark.parametrize(("role", "what"), [("emboss", "press"), ("stencil", "mask")])
+def test_a_die_or_a_stencil_of_nothing_is_refused(role: str, what: str) -> None:
+    each = block_of("moon")
+    each.role = role
+    print_ = SimpleNamespace(blocks=[each], place=str)
+    with pytest.raises(InputError, match=f"has nothing to {what}") as error:
+        cut_blocks._cut(print_, 0, SimpleNamespace(), SimpleNamespace(openings=geometry.empty()), {})
+    assert error.value.where == "blocks[0]"
+
+
 # ── kept motifs ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 

@@ -27,7 +27,7 @@ from carvegen.prints.recut import cut_further
 from carvegen.prints.separation import Layer, Plate, Trapping, separated
 from tests.cases import SHELF, box, disc, layer, small_print
 from tests.prints.whole_prints import cut_blocks, mended_print
-from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes, of_values
+from tests.recorded import Parts, Scenes, compare, of_findings, of_shapes, of_values, telling
 from tests.strategies import few
 
 INKS = {"sky": (169, 191, 203), "tone": (106, 135, 153), "key": (31, 43, 61)}
@@ -176,12 +176,16 @@ def _numbers(record: Any, name: str = "all") -> dict[str, dict[str, float]]:
 SHORT: Scenes = {
     "taken apart, through inks": partial(taken, 0.5, 0.4, opacity=0.6),
     "taken apart, by a hair": partial(taken, 0.1, 0.05, opacity=0.3),
-    "off register, pins": partial(off_register, method="pins", tolerance_mm=0.7, turn_deg=0.05, visible_mm=0.05),
+    "off register, pins": partial(
+        telling, partial(off_register, method="pins", tolerance_mm=0.7, turn_deg=0.05, visible_mm=0.05)
+    ),
     "taken apart, trapped": partial(taken, 0.5, 0.4),
     "taken apart, wide": partial(taken, 1.2, 0.8, under=True),
     "taken apart, exact": partial(taken, 0.0, 0.0),
-    "off register": off_register,
-    "off register, damp": partial(off_register, spread="normal", turn_deg=0.3, visible_mm=0.1, prints=100),
+    "off register": partial(telling, off_register),
+    "off register, damp": partial(
+        telling, partial(off_register, spread="normal", turn_deg=0.3, visible_mm=0.1, prints=100)
+    ),
     "cut on": partial(cut_on, 0.02),
     "cut on, by a scan": partial(cut_on, 0.3),
     "print with marks": partial(of_print, LIGHTS + SNOW + MARKS),

@@ -14,7 +14,7 @@ from carvegen.toolpaths import plan_for, promises
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.simulated_block import simulated
 from tests.cases import SHELF, block, box, disc, setup, shapes
-from tests.recorded import Parts, Scenes, compare, of_plan, of_shapes
+from tests.recorded import Parts, Scenes, compare, of_plan, of_shapes, telling
 
 
 def blob(x: float, y: float, size: float, turn: float) -> shapely.Polygon:
@@ -54,7 +54,7 @@ def planned(material: str, cutter: str, *also: str, out: bool = False, looked_at
 
 
 CLAMP = shapes(box(24, 0, 6, 5), box(0, 18, 3, 4))
-SCENES: Scenes = {
+PLANS: Scenes = {
     "laser, shapes": partial(planned, "birch-plywood", "laser-fine", out=True),
     "laser, lines": partial(planned, "birch-plywood", "laser-fine", lowered="lines", line_spacing_mm=0.3, out=True),
     "laser, contours": partial(
@@ -71,6 +71,7 @@ SCENES: Scenes = {
     "V": partial(planned, "cherry", "v-60", depth=1.0, looked_at=True),
     "V, cleared before": partial(planned, "linoleum", "v-30", "flat-1", out=True, cut_edge=True, no_go=CLAMP),
 }  # fmt: skip
+SCENES: Scenes = {name: partial(telling, plan) for name, plan in PLANS.items()}
 
 
 @pytest.mark.parametrize("scene", SCENES)
