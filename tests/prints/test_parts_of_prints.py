@@ -579,6 +579,20 @@ def test_a_grower_knows_the_stencils_of_its_print() -> None:
     assert Grower(rooms, {}, read=None, growths=None, say=print).stencils == ["the stencil"]
 
 
+@pytest.mark.parametrize(("motif", "grows", "looked"), [
+    ("snowfall", True, ["some_area", "open_sky"]), ("frost", True, ["some_area"]), ("snowfall", False, []),
+])  # fmt: skip
+def test_only_for_what_grows_is_room_looked_for_before(motif: str, grows: bool, looked: list[str]) -> None:
+    asked: list[str] = []
+    rooms: Any = SimpleNamespace(
+        pictures={"key": A}, drawing=SimpleNamespace(print_=SimpleNamespace(blocks=[])),
+        some_area=lambda *_: asked.append("some_area"), open_sky=lambda *_: asked.append("open_sky"),
+    )  # fmt: skip
+    entry: Any = SimpleNamespace(kept="", grows=grows, motif=motif, leaves=lambda _: True)
+    Grower(rooms, {"key": limits(0.5)}, read=None, growths=None, say=print)._check(entry, "motifs[0]")
+    assert asked == looked
+
+
 @pytest.mark.parametrize(("motifs", "gaps"), [((), ["open"]), (("snow",), ["open"]), (("frost",), [])])
 def test_marks_say_what_holes_are_of_their_own_motifs_or_of_all(motifs, gaps) -> None:
     mark = SimpleNamespace(motifs=motifs, shape=box(1, 1, 2, 2), meaning=SimpleNamespace(gaps="open"))
