@@ -108,9 +108,8 @@ def _left_standing(shapes: PolygonArray, reached: PolygonArray) -> list[tuple[fl
     part, piece = shapely.STRtree(pieces).query(parts, predicate="dwithin", distance=TOLERANCE_MM)  # prepares parts
     met = np.bincount(piece[owner[piece] == whose[part]], minlength=len(pieces))
     order = np.lexsort((shapely.area(pieces), met > 1, owner))
-    best = order[np.append(np.diff(owner[order]) > 0, True)] if len(order) else order
     places = shapes.copy()
-    places[owner[best]] = pieces[best]
+    places[owner[order]] = pieces[order]  # the last of each one's stays: the largest of those that part it, if any do
     return _inner_points(places)
 
 

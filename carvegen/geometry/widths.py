@@ -128,9 +128,14 @@ def local_widths_of(
     narrow = np.zeros(len(coarse), dtype=bool)
     narrow[result.piece] = True
     limits = _beside_other(coarse, edges, narrow)
-    times = int(np.clip(_MOST_FINE // max(limits.sum(), 1), 1, fine))
+    times = _parts_of_each(int(limits.sum()), fine)
     parts = coarse.split(limits, times)
     return result.chosen(~limits[result.piece]).with_more(ruler.measured(parts, run=times))
+
+
+def _parts_of_each(count: int, fine: int) -> int:
+    """In how many parts each of so many pieces is measured: `fine`, or as many as all may have in all, but one."""
+    return min(max(_MOST_FINE // max(count, 1), 1), fine)
 
 
 def first_narrow(outlines: Rings, limit: float, alike: Callable[[Floats, Floats], Indices]) -> Widths:

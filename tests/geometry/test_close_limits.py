@@ -13,7 +13,7 @@ from carvegen.geometry.edges import Outline
 from carvegen.geometry.hairs import gaps_closed, without_hairs
 from carvegen.geometry.narrow import NarrowKind, narrow_places
 from carvegen.geometry.necks import _closest, _Views
-from carvegen.geometry.widths import _beside_other, _cut_up, _disc, _Pieces, local_widths
+from carvegen.geometry.widths import _beside_other, _cut_up, _disc, _parts_of_each, _Pieces, _Ruler, local_widths
 from tests.cases import box, disc, shapes
 
 
@@ -34,6 +34,24 @@ def test_edges_are_cut_into_equal_pieces_no_longer_than_a_step() -> None:
         assert (low[0], high[-1]) == (0, 1)
         assert low[1:] == pytest.approx(high[:-1])
         assert high - low == pytest.approx(1 / len(low))
+
+
+def test_of_a_long_edge_pieces_are_looked_at_within_the_limit_of_another_and_one_more() -> None:
+    """Pieces of a third of a millimetre; beside 30 mm lies a box from 10.1 to 11.1, the limit is 1 mm."""
+    edges = Outline(rings_of(box(0, 0, 30, 5), box(10.1, 5.3, 1, 1))).edges
+    ruler = _Ruler(edges, np.arange(len(edges.a)), 1.0, None, 90.0)
+    kept = ruler.in_reach(_cut_up(edges, ruler.chosen, 1 / 3))
+    along = [edges.a[kept.edge] + share[:, None] * (edges.b - edges.a)[kept.edge] for share in (kept.low, kept.high)]
+    upper = (edges.a[kept.edge, 1] == 5) & (edges.b[kept.edge, 1] == 5)
+    x = np.stack([ends[upper, 0] for ends in along])
+    x = x[:, (x > 5).all(axis=0) & (x < 25).all(axis=0)]  # not at its own ends
+    assert (x.min(), x.max()) == (pytest.approx(26 / 3), pytest.approx(38 / 3))
+    assert x.shape[1] == 12
+
+
+@pytest.mark.parametrize(("count", "parts"), [(0, 32), (6250, 32), (6251, 31), (100_000, 2), (300_000, 1)])
+def test_two_hundred_thousand_places_are_measured_closely_at_the_most(count: int, parts: int) -> None:
+    assert _parts_of_each(count, 32) == parts
 
 
 def test_some_pieces_are_split_into_so_many_parts() -> None:

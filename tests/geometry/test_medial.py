@@ -393,3 +393,18 @@ def test_corners_are_not_measured_and_what_is_pruned_leaves_no_points_but_of_sha
     assert sorted(axis.radius[axis.shape == 0].tolist()) == pytest.approx([0, 0, 0, 0, 1, 1], abs=1e-9)
     assert np.unique(axis.links).tolist() == np.flatnonzero(axis.shape == 0).tolist()
     assert axis.radius[axis.shape == 1].max() == pytest.approx(5, abs=0.02)
+
+
+def test_an_outline_alone_that_loses_nothing_by_it_is_straightened_the_quick_way(monkeypatch) -> None:
+    angle = np.linspace(0, 2 * np.pi, 80, endpoint=False)
+    wavy = shapely.Polygon(np.column_stack([(3 + 0.2 * np.sin(5 * angle)) * np.cos(angle), 3 * np.sin(angle)]))
+    simplify, careful = shapely.simplify, list[int]()
+
+    def spied(some, by, *, preserve_topology):
+        careful.extend([len(some)] * preserve_topology)
+        return simplify(some, by, preserve_topology=preserve_topology)
+
+    monkeypatch.setattr(shapely, "simplify", spied)
+    for each, care in ((wavy, 0), (box(0, 0, 5, 5), 0), (wavy.difference(disc(0, 0, 1)), 1)):
+        medial._straightened(shapes(each))
+        assert careful.pop() == care

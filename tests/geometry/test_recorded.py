@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 import shapely
@@ -18,7 +20,7 @@ from carvegen.geometry.necks import necks
 from carvegen.geometry.skeletons import are_simple
 from carvegen.geometry.widths import local_widths
 from tests.cases import box, disc
-from tests.recorded import Parts, Scenes, compare, of_shapes, of_values
+from tests.recorded import Parts, Scenes, compare, of_shapes, of_values, telling
 
 
 def crowd() -> geometry.PolygonArray:
@@ -129,7 +131,7 @@ def alike() -> Parts:
     }
 
 
-SCENES: Scenes = {"narrow": narrow, "axes": axes, "offsets": offsets, "alike": alike}
+SCENES: Scenes = {"narrow": narrow, "axes": partial(telling, axes), "offsets": offsets, "alike": alike}
 
 
 @pytest.mark.parametrize("scene", SCENES)
