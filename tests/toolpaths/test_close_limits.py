@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -24,7 +25,9 @@ from carvegen.toolpaths.laser.scanning import (
     row_crossings,
 )  # fmt: skip
 from carvegen.toolpaths.paths import Operation, Paths, Work, from_rings, no_paths
+from carvegen.toolpaths.router import planner as router_planner
 from carvegen.toolpaths.router import pockets, remarks
+from carvegen.toolpaths.router.ramps import Descent
 from carvegen.toolpaths.sequence.tours import along_curve, length_mm, tour
 from carvegen.toolpaths.settings import PathSettings
 from carvegen.toolpaths.simulation.tool_sweep import _V, Pieces, _Round, _Upright
@@ -274,3 +277,17 @@ def test_arcs_sag_by_no_more_than_is_said(by_mm: float) -> None:
     assert sag <= cutter_centre_region.SAG_MM
     if quads > 4:
         assert by_mm * (1 - math.cos(math.pi / (2 * quads))) > cutter_centre_region.SAG_MM
+
+
+@pytest.mark.parametrize(("passes", "asked"), [(1, 0), (2, 1)])
+def test_of_walls_cut_in_one_pass_it_is_not_asked_where_the_floor_is_cleared(passes, asked, monkeypatch) -> None:
+    """In more they are followed once only where it is: at full depth, all round a square of 4 mm."""
+    seen = list[int]()
+    monkeypatch.setattr(router_planner, "along_cleared", lambda flat, _: seen.append(1) or np.ones(len(flat), bool))
+    wall = Paths(np.array([(5, 5, 0), (9, 5, 0), (9, 9, 0), (5, 9, 0)], float), np.array([0, 4]), np.array([True]))
+    table: Any = SimpleNamespace(_ramped=lambda *_: np.array([False]), _allowance=lambda _: 0.1)
+    room, down = shapes(box(4, 4, 6, 6)), Descent(depth_mm=1.0, passes=passes, ramp_deg=5.0)
+    done = router_planner._Table._followed(table, wall, room, room, SimpleNamespace(), down)
+    assert (len(seen), len(done)) == (asked, 1)
+    assert done.xyz[:, 2].min() == -1
+    assert np.hypot(*np.diff(done.xyz[:, :2], axis=0).T).sum() == pytest.approx(16)

@@ -235,7 +235,7 @@ class _Table:
         """Walls with their passes; once at full depth where the floor beside them is cleared: no seam is left."""
         ramped = self._ramped(flat, fit) & flat.closed
         deep = worked(flat, down, ramped=ramped, room=room)
-        if down.passes == 1 or not len(flat):
+        if down.passes == 1:
             return deep
         off = 2 * self._allowance(fit)
         beside = along_cleared(flat, cutter_centre_region.grown(cutter_centre_region.shrunk(region, off / 2), off))
