@@ -11,6 +11,7 @@ import multiprocessing
 import os
 import pickle
 import shutil
+import subprocess
 import sys
 import sysconfig
 import tempfile
@@ -47,6 +48,10 @@ def load_examples() -> None:
     settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
 
 
+#: What asserts compare is said of those that fail, see `again_with_values`.
+_PLAIN = " --assert=plain"
+
+
 def pytest_configure(config) -> None:
     """One folder for all processes: xdist's inherit what the first one sets. Where nothing is compiled, one does it."""
     if not hasattr(config, "workerinput"):
@@ -56,7 +61,10 @@ def pytest_configure(config) -> None:
         if getattr(config.option, "dist", "no") == "no":
             _compile_apart(config)
             load_examples()
+        elif not _asks_all(config):
+            os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "") + _PLAIN  # for those it hands tests to
         return
+    os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "").removesuffix(_PLAIN)
     _compile_apart(config)
     load_examples()
     if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
@@ -164,6 +172,7 @@ def pytest_collection_finish() -> None:
 def pytest_unconfigure(config) -> None:
     if not hasattr(config, "workerinput"):
         os.environ.pop("CARVEGEN_TESTS_COMPILE", None)
+        os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "").removesuffix(_PLAIN)
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
@@ -187,7 +196,11 @@ def pytest_collection_modifyitems(config, items) -> None:
 
 def _tells_all(config) -> bool:
     """Whether each test is told of with all that it took: in one process, or where times or a report are asked for."""
-    return not hasattr(config, "workerinput") or config.option.durations is not None or bool(config.option.xmlpath)
+    return not hasattr(config, "workerinput") or _asks_all(config)
+
+
+def _asks_all(config) -> bool:
+    return config.option.durations is not None or bool(config.option.xmlpath)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -218,7 +231,30 @@ def _passed(reports) -> bool:
     return all(report.passed for report in reports)
 
 
+#: So many tests of a process that failed run again for their values: where all fails nobody waits for all.
+AGAIN = 3
+
+
+def again_with_values(item, reports) -> None:
+    """What failed says the values that it compared, as it does where a test runs alone.
+
+    To take all asserts apart for that costs a run more than to compile the package: here it is done where one fails.
+    """
+    failed = [report for report in reports if report.failed and report.when == "call"]
+    if not failed or item.config.option.assertmode != "plain" or item.config.stash.setdefault(_TOLD, 0) >= AGAIN:
+        return
+    item.config.stash[_TOLD] += 1
+    words = [sys.executable, "-m", "pytest", "-n0", "-q", "--tb=short", "-p", "no:cacheprovider", item.nodeid]
+    with suppress(subprocess.TimeoutExpired):
+        done = subprocess.run(words, cwd=item.config.rootpath, capture_output=True, text=True, timeout=120, check=False)
+        failed[0].sections.append(("Run again alone", done.stdout))
+
+
+_TOLD = pytest.StashKey[int]()
+
+
 def _tell(item, reports) -> None:
+    again_with_values(item, reports)
     for report in reports:
         if report.when == "call" or not report.passed or report.sections:
             item.ihook.pytest_runtest_logreport(report=report)

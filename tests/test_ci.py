@@ -18,8 +18,11 @@ import pytest
 from hypothesis.configuration import storage_directory
 
 from tests.conftest import (
+    _TOLD,
+    AGAIN,
     LONG,
     Lending,
+    again_with_values,
     cpu_seconds,
     end_forkserver,
     pytest_collection_modifyitems,
@@ -89,7 +92,9 @@ TOLD = {
 def test_a_process_tells_of_a_test_once_and_of_what_was_laid_for_it_only_what_is_to_be_seen(monkeypatch, asked):
     """All is told where times or a report are asked for, and in a run of one process: then pytest's own does it."""
     reports = [
-        SimpleNamespace(when=when, passed=outcome == "passed", sections=list(said), key=(when, outcome, said))
+        SimpleNamespace(
+            when=when, passed=outcome == "passed", failed=False, sections=list(said), key=(when, outcome, said)
+        )
         for when, outcome, said in TOLD
     ]
     monkeypatch.setattr(sys.modules[pytest_runtest_protocol.__module__], "runtestprotocol", lambda *_, **__: reports)
@@ -143,12 +148,30 @@ def test_where_one_of_them_fails_each_is_told_of_by_its_own_name(monkeypatch, en
     one.stash[CASES], session.items = cases, [one]
     monkeypatch.setattr(
         sys.modules[pytest_runtest_protocol.__module__], "runtestprotocol",
-        lambda item, **_: [SimpleNamespace(when="call", passed=item.end == "passed", sections=[], end=item.end)],
+        lambda item, **_: [
+            SimpleNamespace(when="call", passed=item.end == "passed", failed=False, sections=[], end=item.end)
+        ],
     )  # fmt: skip
     assert pytest_runtest_protocol(one, None)
     failed = [one] if set(ends) == {"passed"} else cases
     assert told == [(each.name, each.name, each.end) for each in failed]
     assert session.items == [one]
+
+
+def test_a_test_that_failed_says_its_values(monkeypatch, tmp_path):
+    """In a process of a run asserts are not taken apart: it runs again alone; not if many fail."""
+    path = tmp_path / "test_ice.py"
+    path.write_text("def test_ice():\n    thick = 40\n    assert thick == 41\n", encoding="utf-8")
+    monkeypatch.setenv("PYTEST_ADDOPTS", "-p no:hypothesispytest")
+    config = SimpleNamespace(option=SimpleNamespace(assertmode="plain"), stash=pytest.Stash(), rootpath=tmp_path)
+    item = SimpleNamespace(nodeid="test_ice.py::test_ice", config=config)
+    reports = [SimpleNamespace(when=when, failed=when == "call", sections=[]) for when in ("setup", "call")]
+    again_with_values(item, reports)
+    ((_, said),) = reports[1].sections
+    assert "assert 40 == 41" in said and not reports[0].sections
+    config.stash[_TOLD] = AGAIN
+    again_with_values(item, reports)
+    assert len(reports[1].sections) == 1
 
 
 def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
