@@ -67,8 +67,16 @@ def pytest_configure(config) -> None:
     os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "").removesuffix(_PLAIN)
     _compile_apart(config)
     load_examples()
+    keep_arrays()
     if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
         wait_for(_compiled(), seconds=LONGEST_WAIT_S)
+
+
+def keep_arrays() -> None:
+    """A process of a run keeps the memory of arrays that are gone, as a command does: half its time in the system."""
+    from carvegen.base.single_run import keep_memory
+
+    keep_memory()
 
 
 def _compile_apart(config) -> None:
