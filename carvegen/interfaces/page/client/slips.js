@@ -446,10 +446,11 @@ export class WeatherSlip {
   show(print) {
     this.print = print;
     if (this.asked?.done) this.#forget();
-    const now = JSON.stringify(print.motifs);
+    const now = JSON.stringify([print.motifs, print.moved]);
     if (now === this.shown) return;
     this.shown = now;
-    this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
+    const moved = print.moved.length > 0 && h("div", { class: "told", id: "moved" }, ...print.moved.map((line) => h("p", {}, line)));
+    this.body.replaceChildren(...(moved ? [moved] : []), ...print.motifs.map((motif) => this.#motif(motif)));
     this.#pictures();
     this.#mark();
   }
