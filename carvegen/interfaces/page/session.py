@@ -133,6 +133,7 @@ class Session:
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
         self._mended = frozenset[str]()  #: the blocks that were mended for that
+        self._shown = 0  #: the version of which that is, 0 if it is of none
         self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
@@ -155,7 +156,8 @@ class Session:
             with self._lock:
                 self._recut, self._moved = became, moves
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk, self.opening, self._prints, self._mended = desk, secrets.token_hex(6), {}, frozenset()
+                self._desk, self.opening = desk, secrets.token_hex(6)
+                self._prints, self._mended, self._shown = {}, frozenset(), 0
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -356,11 +358,13 @@ class Session:
             self._nearby.look(desk, outcome.where)
             self._check_later()
         else:
+            if self._shown == version:
+                self._shown = desk.version
             if change.text:
                 self._check_later()
             else:
                 self._latest.same(version, desk.version)
-                if not self._latest.is_whole(desk.version):
+                if not self._is_done:
                     self._check_later()  # what is at work looks at the version before
             self._looked(desk.version)
 
@@ -436,12 +440,24 @@ class Session:
 
     @property
     def _before_mending(self) -> str:
-        """What is said of the picture as long as a block that the build mends is not shown so."""
+        """What is said of the picture as long as blocks that the build mends are not shown as it mends them."""
         assert self._desk is not None
-        if mended(self._desk.print_) <= self._mended:
+        if self._is_shown or not (self._mended or mended(self._desk.print_)):
             return ""
         stopped = self._unlooked == _STOPPED
-        return before_mending_words(stopped=stopped, failed=bool(self._unlooked) and not stopped)
+        failed = bool(self._unlooked) and not stopped
+        return before_mending_words(since=bool(self._mended), stopped=stopped, failed=failed)
+
+    @property
+    def _is_shown(self) -> bool:
+        """Whether the picture is of the print as it is now, and mended as its build mends it."""
+        assert self._desk is not None
+        return self._shown == self._version and self._mended == mended(self._desk.print_)
+
+    @property
+    def _is_done(self) -> bool:
+        """Whether there is nothing left to look at: all of it was, and the picture shows how it comes out."""
+        return self._desk is not None and self._latest.is_whole(self._version) and self._is_shown
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -509,7 +525,7 @@ class Session:
     def look(self) -> None:
         """Look at the whole print now; nothing to do if it was, or that is at work."""
         with self._lock:
-            if self._latest.is_whole(self._version) or self._checks.busy or self._builder.busy:
+            if self._is_done or self._checks.busy or self._builder.busy:
                 return
             if self._later is not None:
                 self._later.cancel()
@@ -539,7 +555,7 @@ class Session:
 
         It is "stopped" where she has stopped it.
         """
-        if self._latest.is_whole(self._version):
+        if self._is_done:
             return "done"
         if self._unlooked:
             return self._unlooked
@@ -578,13 +594,13 @@ class Session:
     def _take_shown(self, desk: Desk, shown: Mapping[str, Any]) -> None:
         """How the blocks come out is known, and shown from now on; call it with the lock held."""
         self._prints = {name: shapely.from_wkb(shape) for name, shape in shown["prints"].items()}
-        self._mended = mended(desk.print_)
+        self._mended, self._shown = mended(desk.print_), desk.version
         desk.bits = under_snow(desk.bare.drawing.layers, shown["layers"], shown["over"], number=desk.stock.taken)
 
     def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
         """Begin work behind the hand, unless the print was let go of: nobody would stop it any more.
 
-        The lock is not held: the first process comes only once its modules are read, which takes seconds.
+        Call it without the lock: the first process comes only once its modules are read, which takes seconds.
         """
         if not self._ended:
             behind.start(work, self.path, self.shelf, **hears)
@@ -703,8 +719,8 @@ class Session:
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
         with self._lock:
-            whole = self._latest.is_whole(self._version) and bool(self._prints)
-        if not whole:
+            done = self._is_done
+        if not done:
             self._check_later()
 
     def _take_built(self, desk: Desk) -> None:
