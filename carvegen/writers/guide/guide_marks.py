@@ -41,8 +41,9 @@ BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 _HATCH_MM = 1.6  #: between hatching lines
 _LEVEL_MM = 2.4  #: between level lines
 _AROUND_MM = 1.6  #: from a finding to its ring
-_MOST_TIPS = (
-    5  #: spots of tips that are only a risk: nothing is to be decided there, and more hide what is; our own choice
+_MOST_TIPS = 5  #: spots of tips that are a risk only: more rings would hide what is to be decided; our own choice
+_FEW_TIPS = (
+    f" Only the {_MOST_TIPS} worst spots are ringed: a tip runs out by itself, and nothing is to be decided there."
 )
 _RINGS = (
     "The letter at a ring is that of its line here. A thick ring breaks a limit, a thin one is a risk. Rings are drawn "
@@ -111,11 +112,8 @@ def _kind_line(group: Group) -> str:
     places = "the whole block" if group.worst.at is None else f"{group.count} place{'s' if group.count > 1 else ''}"
     how = "breaks the limit" if group.severity is Severity.BREAKS else "a risk"
     worst = f"{', at worst' if group.count > 1 else ','} {group.worst.numbers}" if group.worst.numbers else ""
-    few = (
-        f" Only the {_MOST_TIPS} worst spots are ringed: a tip runs out by itself, and nothing is to be decided there."
-    )
-    left = few if _runs_out(group) and len(group.spots) > _MOST_TIPS else ""
-    return f"{group.title}, {how}: {places}{worst}. {sentence(group.worst.remedy)}{left}"
+    few = _FEW_TIPS if _runs_out(group) and len(group.spots) > _MOST_TIPS else ""
+    return f"{group.title}, {how}: {places}{worst}. {sentence(group.worst.remedy)}{few}"
 
 
 def _runs_out(group: Group) -> bool:
