@@ -270,11 +270,11 @@ def moved(print_: Print, grown: tuple[Recipe, Recipe], inputs: tuple[Recipe, Rec
 
 
 def would_move(picture: Picture | Unmarked, setups: Setups, others: Setups) -> tuple[str, ...]:
-    """Which motifs would grow otherwise if `others` cut the print that `setups` cut now, and why; in sentences."""
+    """Which motifs would grow by other limits if `others` cut the print that `setups` cut now; in sentences."""
     now = {each.motif.called: limits for each, limits in _grow_by(picture, others)}
     was = {each.motif.called: limits for each, limits in _grow_by(picture, setups)}
     why = {name: _limits_words(limits, was[name]) for name, limits in now.items() if limits != was[name]}
-    return tuple(f"Moves: {line}" for line in _together_by(why))
+    return tuple(f"May move: {line}" for line in _together_by(why))
 
 
 def _is_changed(motif: PrintMotif, was: Recipe, now: Recipe) -> bool:

@@ -486,7 +486,7 @@ export class WeatherSlip {
           button("Let it grow again", () => void this.does.send({ do: "let go", motif: motif.name })),
         ]
       : [
-          h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."),
+          h("p", { class: "faint" }, "It grows anew whenever its weather, the drawing or who cuts it changes."),
           button("Lock it as it is", () => void this.does.send({ do: "keep", motif: motif.name })),
         ];
     const presets = motif.presets.map((preset) => {
