@@ -1334,7 +1334,8 @@ _MOVED = """
 const done = arguments[0];
 import(new URL("slips.js", document.baseURI)).then(({ WeatherSlip }) => {
   const slip = new WeatherSlip({ say: () => undefined, send: async () => undefined });
-  const told = (moved) => (slip.show({ motifs: [], moved }), [...slip.body.querySelectorAll("#moved p")].map((one) => one.textContent));
+  const lines = () => [...slip.body.querySelectorAll("#moved p")].map((one) => one.textContent);
+  const told = (moved) => (slip.show({ motifs: [], moved }), lines());
   done([told(["Moved: flakes.", "Take back."]), told([])]);
   slip.fold.remove();
 });
