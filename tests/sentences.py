@@ -46,6 +46,7 @@ from tests.checks.test_both_sides import ROWS, undercut
 from tests.prints.test_bare_paper import crowd_mended
 from tests.prints.test_closed_gaps import TUFT
 from tests.prints.test_closed_gaps import told as closed_in
+from tests.prints.test_loose_bits import rims
 from tests.prints.test_register_figures import tried
 from tests.prints.test_two_tones import told as toned_in
 
@@ -188,6 +189,7 @@ def _of_prints() -> Iterator[tuple[str, Finding]]:
         yield "", finding
     yield from (("", note) for _, note in toned_in(box(0, 15, 40, 15)))
     yield from (("", note) for note in closed_in(TUFT))
+    yield from (("", note) for note in rims()[-1].values())
     yield "", finding_of(Dropped(at=(10.0, 12.0), width_mm=0.42, land_mm=0.7))
     face, wanted = shapely.box(0, 0, 60, 40), shapely.box(10, 5, 40, 30)
     gone = Block(name="key", width_mm=60, height_mm=40, cuts=geometry.parts(face - wanted))

@@ -96,6 +96,7 @@ SAYINGS: dict[tuple[str, str], Saying] = {
     ("mended-away", ""): Saying("mending cut away a part of the drawing", _AREA),
     ("mended-joined", ""): Saying("mending closed gaps that are drawn", _AREA),
     ("mended-away", "twigs"): Saying("small parts of the drawing are gone from every block", _AREA),
+    ("pale-rims", ""): Saying("narrow rims beside snow print in the ink of what bears it", _AREA),
     ("other-ink", ""): Saying("another block prints here", "{measured} wide"),
     ("two-tones", ""): Saying("one dark thing prints in two tones", _AREA),
     ("bare-paper", ""): Saying("bare paper shows", "{measured} wide, {length} long"),

@@ -285,7 +285,8 @@ class _Build:
         self.folders[_CUTS] = folder
         self.notes = (*picture.drawing.notes, *picture.notes)
         self.grown = grown_by(picture, self.setups)
-        self.moved = moved(self.print_, self.old.step(GROWN).inputs, self.grown, self.changes)
+        inputs = self.old.step(_CUTS).inputs, self.recipes[_CUTS]
+        self.moved = moved(self.print_, (self.old.step(GROWN).inputs, self.grown), inputs)
         for name, cut in self.cuts.items():
             old, shape = self.old.step(name).inputs, digest(Shape.of(cut))
             self.recipes[name] = {**self.recipes[name], _SHAPE: shape}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,7 @@ from carvegen.checks.mending import CutChange, LostPiece, mending_words
 from carvegen.delivery.block_folder import deliver, style_of
 from carvegen.delivery.embossing_folder import COUNTER, deliver_die
 from carvegen.delivery.side_by_side import side_by_side
-from carvegen.delivery.step_keys import contents_of_files, digest
+from carvegen.delivery.step_keys import contents_of_files, differences, digest, inputs_of
 from carvegen.facts.register import RegisterPlan
 from carvegen.prints.bare_paper import cut_and_mended, cut_away, mended_print, paper_findings
 from carvegen.prints.bare_paper.closed_gaps import closed_gaps
@@ -53,8 +53,10 @@ if TYPE_CHECKING:
     from carvegen.delivery.step_keys import Recipe
     from carvegen.facts.profiles import Library
     from carvegen.prints.cut_blocks import Cut, Setups
+    from carvegen.prints.file.keys import PrintMotif
     from carvegen.prints.file.print_file import Print
-    from carvegen.prints.picture import Picture
+    from carvegen.prints.kept_motifs import Grown
+    from carvegen.prints.picture import Picture, Unmarked
     from carvegen.prints.recut import StandingBlock
     from carvegen.prints.tasks import Tasks
     from carvegen.writers.whole_print.print_png import Window
@@ -62,7 +64,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CHANGED", "BlockInputs", "CutInputs", "ProofInputs", "ReportInputs", "Shape", "ShapedPrint", "block_folder",
     "block_style", "changed_files", "cut_inputs", "cuts_of", "decided_file", "findings_in", "grown_by",
-    "moved", "noted", "notes_of", "notes_on", "printed_coats", "proof_files", "rubbings", "shapes_of",
+    "moved", "noted", "notes_of", "notes_on", "printed_coats", "proof_files", "rubbings", "shapes_of", "would_move",
 ]  # fmt: skip
 
 CHANGED = "changed.png"
@@ -213,19 +215,24 @@ def _run(
     return side_by_side(tasks, jobs=jobs, say=say, meanwhile=meanwhile)
 
 
-def grown_by(picture: Picture, setups: Setups) -> dict[str, str]:
+def grown_by(picture: Picture | Unmarked, setups: Setups) -> dict[str, str]:
     """How each motif that is not kept has grown: by its name a hash of its shapes, and by what limits, in words."""
-    asked = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items() if name in picture.pictures}
     grown: dict[str, str] = {}
-    for each in picture.motifs:
-        if each.motif.is_new:
-            left = {name: limits for name, limits in asked.items() if each.motif.leaves(name)}
-            grown[each.motif.called] = digest(shapely.to_wkb(shapely.multipolygons(each.growth.cuts)))
-            grown[_BY + each.motif.called] = _asked(left)
+    for each, limits in _grow_by(picture, setups):
+        grown[each.motif.called] = digest(shapely.to_wkb(shapely.multipolygons(each.growth.cuts)))
+        grown[_BY + each.motif.called] = limits
     return grown
 
 
 _BY = "limits of "
+
+
+def _grow_by(picture: Picture | Unmarked, setups: Setups) -> Iterator[tuple[Grown, str]]:
+    """Each motif that is not kept, and by what limits it grows, in words."""
+    asked = {name: strictest(setup.limits for setup in lot) for name, lot in setups.items() if name in picture.pictures}
+    for each in picture.motifs:
+        if each.motif.is_new:
+            yield each, _asked({name: limits for name, limits in asked.items() if each.motif.leaves(name)})
 
 
 def _asked(left: Mapping[str, Limits]) -> str:
@@ -236,22 +243,59 @@ def _asked(left: Mapping[str, Limits]) -> str:
     return f"land of {every.land_words} and cuts of {every.cut_mm:.2g} mm{by}"
 
 
-def moved(print_: Print, old: Recipe, new: Recipe, changes: Sequence[str]) -> tuple[str, ...]:
+def moved(print_: Print, grown: tuple[Recipe, Recipe], inputs: tuple[Recipe, Recipe]) -> tuple[str, ...]:
     """Which motifs grew otherwise than before, though nothing was changed in their own tables, and why; in sentences.
 
     Another seed is asked for so that all of them do: nothing is said of it.
+
+    Parameters
+    ----------
+    grown
+        How the motifs had grown, and how they have now, as `grown_by` has it.
+    inputs
+        What went into the cuts then and now, by name.
     """
-    own = {motif.called for motif in print_.motifs if any(f"{motif.name} " in line for line in changes)}
-    names = [name for name in new if not name.startswith(_BY) and name not in own and name in old]
-    names = [name for name in names if old[name] != new[name]]
-    if not names or "seed changed" in changes:
+    old, new = grown
+    names = [name for name in new if not name.startswith(_BY) and old.get(name, new[name]) != new[name]]
+    own = {motif.called for motif in print_.motifs if _is_changed(motif, *inputs)}
+    names = [name for name in names if name not in own]
+    if not names or _differ("seed", *inputs):
         return ()
-    why: dict[str, list[str]] = {}
-    for name in names:
-        was, now = old.get(_BY + name, ""), new[_BY + name]
-        limits = f"It grows by the strictest limits of the blocks that it is cut from: {now}. Before: {was}."
-        why.setdefault(limits if was != now else f"Changed: {'; '.join(changes)}.", []).append(name)
-    return tuple(f"Moved: {listed(lot)}. {reason}" for reason, lot in why.items())
+    changed = f"Changed: {'; '.join(differences(*inputs))}."
+    why = {
+        name: _limits_words(new[_BY + name], was) if (was := old.get(_BY + name, "")) != new[_BY + name] else changed
+        for name in names
+    }
+    return tuple(f"Moved: {line}" for line in _together_by(why))
+
+
+def would_move(picture: Picture | Unmarked, setups: Setups, others: Setups) -> tuple[str, ...]:
+    """Which motifs would grow by other limits if `others` cut the print that `setups` cut now; in sentences."""
+    now = {each.motif.called: limits for each, limits in _grow_by(picture, others)}
+    was = {each.motif.called: limits for each, limits in _grow_by(picture, setups)}
+    why = {name: _limits_words(limits, was[name]) for name, limits in now.items() if limits != was[name]}
+    return tuple(f"May move: {line}" for line in _together_by(why))
+
+
+def _is_changed(motif: PrintMotif, was: Recipe, now: Recipe) -> bool:
+    """Whether anything differs in a motif's own table."""
+    return any(_differ(name, was, now) for name, _ in inputs_of(motif))
+
+
+def _differ(name: str, was: Recipe, now: Recipe) -> bool:
+    return was.get(name) != now.get(name)
+
+
+def _limits_words(now: str, was: str) -> str:
+    return f"It grows by the strictest limits of the blocks that it is cut from: {now}. Before: {was}."
+
+
+def _together_by(why: Mapping[str, str]) -> list[str]:
+    """Names and what is said of each, those of which the same is said together."""
+    alike: dict[str, list[str]] = {}
+    for name, words in why.items():
+        alike.setdefault(words, []).append(name)
+    return [f"{listed(names)}. {words}" for words, names in alike.items()]
 
 
 def changed_files(picture: Picture) -> dict[str, bytes | str]:

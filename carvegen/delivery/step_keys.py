@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from carvegen.base.files import file_hash
 
-__all__ = ["Recipe", "contents_of_files", "differences", "digest", "digests"]
+__all__ = ["Recipe", "contents_of_files", "differences", "digest", "digests", "inputs_of"]
 
 Recipe = Mapping[str, str]  #: the inputs of a step by name, each as the hash of all that it holds
 
@@ -57,9 +57,14 @@ def _inputs(inputs: Any, under: str = "") -> Iterator[tuple[str, object]]:  # no
         elif isinstance(value, tuple) and value and all(is_dataclass(part) and hasattr(part, "name") for part in value):
             yield f"order of {word}", [part.name for part in value]
             for part in value:
-                yield from ((f"{_word(spec.name)} of {part.name}", getattr(part, spec.name)) for spec in fields(part))
+                yield from inputs_of(part)
         else:
             yield word, value
+
+
+def inputs_of(part: Any) -> Iterator[tuple[str, object]]:  # noqa: ANN401
+    """Each field of a value that has a name, such as a motif, as an input of a step."""
+    return ((f"{_word(spec.name)} of {part.name}", getattr(part, spec.name)) for spec in fields(part))
 
 
 def _word(name: str) -> str:

@@ -22,11 +22,11 @@ from carvegen.prints.file.print_file import all_at_once
 from carvegen.prints.separation import Layer
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from shapely.geometry.base import BaseGeometry
 
-    from carvegen.geometry import Floats, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.prints.file.print_file import Print
 
 __all__ = ["LayeredDrawing", "drawing_of", "located", "runs_across"]
@@ -47,6 +47,12 @@ _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline 
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
 _LEVEL = 3.0  #: a line so many times as long as high is level; our own choice
 _WITHIN, _FEW = 0.98, 3  #: so much of a ripple is on its ground, and so many are there; the same
+_TIED_MM, _BROAD_MM = (
+    0.4,
+    (1.0, 4.8),
+)  #: so near to a wire's end a post begins, that is so broad: our own choice
+_STANDS_MM, _HELD = (0.5, 2.0), 0.4  #: from so far on above and below that end it fills so much beside it; the same
+_PAST_MM, _SAME_MM = 6.0, 1.0  #: so far past a post a wire goes on, and so little higher or lower; the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -82,7 +88,8 @@ class LayeredDrawing:
         """Strokes of these layers that are drawn on water, by the layer of that: no snow lies on them.
 
         They are thin, level, by themselves, and three or more lie on one ground from side to side. What reaches as far
-        up as anything drawn is a sky. No ground on which snow lies counts, nor does a layer of nothing but such lines.
+        up as anything drawn is a sky. No ground on which snow lies counts, nor does a layer of nothing but such lines,
+        nor wires, as `_tied` tells them.
         """
         these = self.named(names)
         parts = geometry.parts(self.union(names))
@@ -94,8 +101,17 @@ class LayeredDrawing:
         lain_on = [name for motif in self.print_.motifs if motif.motif == "snowload" for name in motif.on]
         known = set(map(plain_name, [*names, *lain_on]))
         bare = [layer for layer in self.layers if plain_name(layer.name) not in known]
-        by_ground = {layer.name: lines[_many_on(lines, self._ground(layer))] for layer in bare}
+        by_ground = {layer.name: self._untied(lines, layer) for layer in bare}
         return {name: on for name, on in by_ground.items() if len(on)}
+
+    def _untied(self, lines: PolygonArray, ground: Layer) -> PolygonArray:
+        """Which lines lie on a ground as ripples do: many, and tied to no posts before it."""
+        grounds = self._ground(ground)
+        on = lines[_many_on(lines, grounds)]
+        if len(on) == 0:
+            return on
+        free = on[~_tied(on, self.in_front_of([ground.name]), self.print_.width_mm)]
+        return free[_many_on(free, grounds)]
 
     def bearing(self, names: Iterable[str]) -> BaseGeometry:
         """All of the layers of these names but ripples."""
@@ -204,6 +220,57 @@ def _many_on(lines: PolygonArray, grounds: PolygonArray) -> Mask:
     """Which lines lie on one of the grounds together with enough others to be ripples; (n,)."""
     on = shapely.area(shapely.intersection(lines[:, None], grounds)) > _WITHIN * shapely.area(lines)[:, None]
     return np.asarray(on[:, on.sum(axis=0) >= _FEW].any(axis=1))
+
+
+def _tied(lines: PolygonArray, layers: Sequence[Layer], width_mm: float) -> Mask:
+    """Which level lines are wires: both ends are at posts, or one is and the other at the picture's side; (n,).
+
+    A post is narrow, and stands on above and below the end that it holds. Pieces that go on past one are one line, and
+    its outermost ends count: a long ripple behind posts ends on open water, or runs from side to side.
+    """
+    ends = _ends(lines)
+    at_post = np.stack([_posts(ends[0], -1, layers), _posts(ends[1], 1, layers)])
+    at_side = np.stack([ends[0, :, 0] < _SAME_MM, ends[1, :, 0] > width_mm - _SAME_MM])
+    past, higher = np.moveaxis(ends[0] - ends[1][:, None], -1, 0)  # from each line's right end to each one's left
+    goes_on = at_post[1][:, None] & at_post[0] & (past > 0) & (past < _PAST_MM) & (np.abs(higher) < _SAME_MM)
+    apart = np.where(goes_on, np.abs(higher), np.inf)
+    last = _last(apart.T), _last(apart)
+    post, side = (np.stack([held[k][last[k]] for k in (0, 1)]) for held in (at_post, at_side))
+    return np.asarray((post | side).all(axis=0) & post.any(axis=0))
+
+
+def _last(apart: Floats) -> Indices:
+    """By line, the last of those that go on from it, each as the one that is least apart in height; (n,) of (n, n)."""
+    last = np.where(np.isfinite(apart).any(axis=1), apart.argmin(axis=1), np.arange(len(apart)))
+    for _ in range(len(apart).bit_length()):
+        last = last[last]
+    return last
+
+
+def _ends(lines: PolygonArray) -> Floats:
+    """The middles of the left and of the right ends of level lines; (2, n, 2)."""
+    xy, line = shapely.get_coordinates(lines, return_index=True)
+    left, _, right, _ = shapely.bounds(lines).T
+    near = [np.abs(xy[:, 0] - x[line]) < _TIED_MM for x in (left, right)]
+    count, height = (
+        [np.bincount(line[own], weights, minlength=len(lines)) for own, weights in zip(near, lot, strict=True)]
+        for lot in ((None, None), [xy[own, 1] for own in near])
+    )
+    return np.stack([np.column_stack([x, y / n]) for x, y, n in zip((left, right), height, count, strict=True)])
+
+
+def _posts(ends: Floats, outward: int, layers: Sequence[Layer]) -> Mask:
+    """At which ends of level lines a post stands, before the end or behind it; (n,) of (n, 2)."""
+    (x, y), (near, far), (narrow, broad) = ends.T, _STANDS_MM, _BROAD_MM
+    stands = np.zeros(len(ends), dtype=bool)
+    for on in (outward, -outward):
+        left, right = np.sort([x - on * _TIED_MM, x + on * narrow], axis=0)
+        above = _filled(left, y + near, right, y + far, layers)
+        below = _filled(left, y - far, right, y - near, layers)
+        left, right = np.sort([x, x + on * 2 * broad], axis=0)
+        half = _filled(left, y + near, right, y + far, layers)  # of twice as broad
+        stands |= (above > _HELD) & (below > _HELD) & (half < 0.5)
+    return stands
 
 
 def _on_legs(parts: PolygonArray) -> Mask:

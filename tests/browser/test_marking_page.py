@@ -1320,6 +1320,7 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     until(lambda: bench.run(_DRAWN) != told)
     bench.browser.find_element(By.CSS_SELECTOR, "dialog [type=submit]").click()
     until(lambda: "hand with" in bench.run(_CUT))
+    assert bench.run("return document.getElementById('moved')") is None, "the strictest limits are the router's still"
     assert _kinds(bench) == [["hand", "router"]] * 2
     assert path.read_text(encoding="utf-8").replace('["hand", "router"]', '["router"]') == before
     bench.run("document.getElementById('undo').click()")
@@ -1327,6 +1328,22 @@ def test_another_machine_is_asked_for_later_as_at_the_beginning(bench: Bench) ->
     until(lambda: "hand with" not in bench.run(_CUT))
     assert path.read_text(encoding="utf-8") == before
     bench.run("document.querySelector('#slips details').open = true")
+
+
+_MOVED = """
+const done = arguments[0];
+import(new URL("slips.js", document.baseURI)).then(({ WeatherSlip }) => {
+  const slip = new WeatherSlip({ say: () => undefined, send: async () => undefined });
+  const lines = () => [...slip.body.querySelectorAll("#moved p")].map((one) => one.textContent);
+  const told = (moved) => (slip.show({ motifs: [], moved }), lines());
+  done([told(["Moved: flakes.", "Take back."]), told([])]);
+  slip.fold.remove();
+});
+"""
+
+
+def test_which_snow_moved_stands_on_the_slip_weather_until_the_next_change(bench: Bench) -> None:
+    assert bench.browser.execute_async_script(_MOVED) == [["Moved: flakes.", "Take back."], []]
 
 
 _DIFFER = """

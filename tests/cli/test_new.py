@@ -18,6 +18,7 @@ from carvegen.base.colour import hex_of, lightness, linear, rgb, screen
 from carvegen.facts.profiles import Library
 from carvegen.prints.cut_blocks import setups_of
 from carvegen.prints.file.print_file import read_print
+from carvegen.writers.whole_print.cut_already import cut_lands
 from carvegen.writers.whole_print.new_print import begun_with, guess, print_files
 from tests.cases import SHELF
 from tests.cli.running import run
@@ -164,7 +165,7 @@ def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_
     inside = "".join(f'<g id="{name}">{shapes}</g>' for name, shapes in things.items())
     assert run(capsys, "new", tmp_path / "mine", "--drawing", svg(tmp_path / "mine.svg", inside)).code == 0
     layers, inks, roles = as_blocks(tmp_path / "mine")
-    assert (roles, inks[:2]) == (["tone", "tone", "tone", "key"], ["#c3d3dc", "#e8b65a"])
+    assert (roles, inks[:2]) == (["background", "tone", "tone", "key"], ["#c3d3dc", "#e8b65a"])
     assert layers[0] == ["sky", *layers[2], *layers[3]]
     mine = tmp_path / "mine" / "print.toml"
     words = mine.read_text(encoding="utf-8")
@@ -178,6 +179,11 @@ def test_a_light_sky_over_all_the_face_prints_under_darker_inks_but_not_under_a_
     bare = replace(read_print(mine, Library()), motifs=())
     _, cuts = cut_blocks(bare, setups_of(bare, Library()), say=lambda _: None)
     assert cuts["sky"].land.area == pytest.approx(40 * 30 - 2 * np.pi * 9, rel=0.01)
+    cut = replace(bare, blocks=tuple(replace(each, state="cut", cut_land=each.name) for each in bare.blocks))
+    plain = {block.layers: file for block, file in zip(bare.blocks, cut_lands(cut, Library()).values(), strict=True)}
+    (tmp_path / "cut.svg").write_text(plain[bare.blocks[0].layers], encoding="utf-8")
+    (stands,) = read(tmp_path / "cut.svg").layers.values()
+    assert shapely.area(stands).sum() == pytest.approx(40 * 30 - np.pi * 9, rel=0.005), "no moon"
 
 
 def test_the_ground_of_dark_things_has_the_sky_under_it_if_it_is_darker_at_all(tmp_path, capsys):

@@ -15,6 +15,7 @@ from carvegen.delivery.print_steps import _asked, moved
 from carvegen.delivery.step_keys import differences
 from carvegen.interfaces.cli.whole_print.build import _what_moved
 from carvegen.prints.file.key_lines import placed
+from carvegen.prints.file.keys import PrintMotif
 
 
 def test_what_she_did_is_named_and_not_how_it_is_hashed() -> None:
@@ -41,34 +42,41 @@ def test_a_block_that_comes_or_goes_is_told_once() -> None:
     assert each_once(why) == {"sky": "lamp is new", "tone": "layers of tone changed", "lamp": "not built before"}
 
 
-SNOW = SimpleNamespace(motifs=[SimpleNamespace(name=f"snowfall {k}", called=f"falling snow {k}") for k in (1, 2)])
+SNOW = SimpleNamespace(
+    motifs=[PrintMotif(motif="snowfall", name=f"snowfall {k + 1}", nth=k, settings=None) for k in (0, 1)]
+)
+KINDS = {"kinds of key": "1"}
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changed", "said"),
     [
-        (["kinds of key changed"], "Moved: falling snow 1 and falling snow 2. It grows by the strictest limits of"),
+        (KINDS, "Moved: falling snow 1 and falling snow 2. It grows by the strictest limits of"),
+        ({**KINDS, "settings of snowfall 1": "1"}, "Moved: falling snow 2. It grows by the strictest"),
+        ({**KINDS, "kept of snowfall 1": "1"}, "Moved: falling snow 2. It grows by the strictest"),
         (
-            ["kinds of key changed", "settings of snowfall 1 changed"],
-            "Moved: falling snow 2. It grows by the strictest",
+            {"kinds of snowfall 1 board": "1", "settings of snowfall 11": "1"},
+            "Moved: falling snow 1 and falling snow 2. It",
         ),
-        (["kinds of key changed", "seed changed"], ""),
+        ({**KINDS, "seed": "1"}, ""),
     ],
 )
-def test_snow_that_moves_unasked_is_told_with_why(changes, said) -> None:
+def test_snow_that_moves_unasked_is_told_with_why(changed, said) -> None:
+    """Its own are the inputs of its own table, not whatever is called alike."""
     old, new = (
         {f"{of}falling snow {k}": what for k in (1, 2) for of, what in (("", shape), ("limits of ", limits))}
         for shape, limits in (("a", "land of 0.5 mm"), ("b", "land of 0.73 mm for key"))
     )
-    told = moved(SNOW, old, new, changes)
+    inputs = dict.fromkeys(changed, "0"), changed
+    told = moved(SNOW, (old, new), inputs)
     assert [line.startswith(said) for line in told] == ([True] if said else [])
     assert all("land of 0.73 mm for key. Before: land of 0.5 mm." in line for line in told)
-    assert moved(SNOW, {}, new, changes) == moved(SNOW, new, new, changes) == ()
+    assert moved(SNOW, ({}, new), inputs) == moved(SNOW, (new, new), inputs) == ()
 
 
 def test_what_moved_for_another_reason_is_told_with_that() -> None:
     old, new = {"falling snow 1": "a"}, {"falling snow 1": "b", "limits of falling snow 1": ""}
-    assert moved(SNOW, old, new, ["x changed"]) == ("Moved: falling snow 1. Changed: x changed.",)
+    assert moved(SNOW, (old, new), ({"x": "0"}, {"x": "1"})) == ("Moved: falling snow 1. Changed: x changed.",)
 
 
 def test_it_is_told_how_to_keep_what_moved() -> None:

@@ -427,7 +427,6 @@ def test_what_is_left_while_all_is_looked_at_has_it_looked_at_again(bare) -> Non
 
 def the_picture_says_why_nobody_looks(hand: Hand) -> None:
     """After a failure, and then after a stop."""
-    hand.session._mended = frozenset(["none of it"])
     with mock.patch("carvegen.interfaces.page.session.mended", return_value=frozenset(["key"])):
         assert "could not be looked at" in hand.session.findings()["before_mending"]
         hand.session._unlooked = "stopped"
@@ -552,6 +551,19 @@ def test_once_the_inks_are_taken_apart_blocks_are_shown_as_the_build_cuts_them(t
     assert shares == sorted(shares)
     assert len({*shares}) > 5, "it is told how far the look is"
     assert max(map(off, built)) < 0.05
+    hand.does("leave", finding="one")
+    assert hand.session.state()["before_mending"] == "", "nothing of the picture is changed by that"
+    report = hand.does("stroke", meaning="comes out", breadth=1, points=stroke(30, 5, 34, 5))
+    assert report["before_mending"].startswith("Mended by the last look, but what you changed since is not, until")
+    hand.session._latest.whole({}, hand.session._version)  # as a build says that has nothing to make
+    assert hand.session.findings()["looks"] == "soon"
+    hand.session._later = None
+    hand.session._look_on()
+    assert hand.session._later is not None, "or the picture stays so for ever"
+    hand.does("undo")
+    assert hand.session.state()["before_mending"]
+    hand.session._unlooked = "stopped"
+    assert "is not. You stopped the look" in hand.session.state()["before_mending"]
     hand.close()
 
 
@@ -694,29 +706,35 @@ def test_work_is_at_work_before_its_process_comes(monkeypatch) -> None:
     assert not behind.busy
 
 
-def test_work_that_has_begun_leaves_the_next_one_beginning(monkeypatch) -> None:
-    """Two are begun at once: while the second waits for its process, the first has come, and is stopped already."""
-    behind, nobody, seen = BackgroundWork(), mock.Mock(Pipe=multiprocessing.Pipe), list[bool]()
-    hear = {"say": print, "done": print, "failed": lambda _: None}
-    start = functools.partial(behind.start, slow, Path("slow"), None, **hear)
-    first, second = threading.Thread(target=start), threading.Thread(target=start)
+@pytest.mark.parametrize("then", ["stopped", "another"])
+def test_nobody_waits_for_a_process_that_is_still_beginning(monkeypatch, then) -> None:
+    """It takes seconds to come; it is ended once it does, and what was begun meanwhile goes on beginning."""
+    behind, first, second = BackgroundWork(), mock.Mock(), mock.Mock()
+    lots, heard, (ours, theirs) = iter([first, second]), list[str](), multiprocessing.Pipe(duplex=False)
+    start = functools.partial(
+        behind.start, slow, Path("slow"), None, say=heard.append, done=heard.append, failed=heard.append
+    )
 
     def comes() -> object:
-        if threading.current_thread() is first:
-            second.start()
-            until(lambda: behind._lock.locked() and second.is_alive())
-            time.sleep(0.05)  # the second one comes as far as it can
-        else:
-            first.join(10)
-            seen.append(behind.busy)
-        return nobody
+        process = next(lots)
+        process.start.side_effect = meanwhile if process is first else None
+        pipe = (mock.Mock(), mock.Mock()) if process is first else (ours, mock.Mock())
+        return mock.Mock(Pipe=lambda **_: pipe, Process=lambda **_: process)
+
+    def meanwhile() -> None:
+        other = threading.Thread(target=behind.stop if then == "stopped" else start, daemon=True)
+        other.start()
+        other.join(10)
+        assert not other.is_alive(), "it waits"
 
     monkeypatch.setattr(work.processes, "_processes", comes)
-    first.start()
-    first.join(10)
-    second.join(10)
-    assert seen == [True]
+    start()
+    assert first.kill.called
+    assert (second.start.called, second.kill.called) == (then == "another", False)
+    assert behind.busy == (then == "another")
     behind.stop()
+    assert second.kill.called == (then == "another")
+    theirs.close()
 
 
 def test_a_look_about_a_change_that_ends_after_the_look_at_all_leaves_all_looked_at() -> None:

@@ -29,6 +29,7 @@ from carvegen.interfaces.page.table import kept_copy
 from carvegen.interfaces.page.table.desk import Desk
 from carvegen.interfaces.page.table.drawn_mark import DrawnMark
 from carvegen.interfaces.page.table.locked import locked_shapes, mended_shapes, recut
+from carvegen.interfaces.page.table.moved_snow import KEPT_FIRST
 from carvegen.interfaces.page.table.stock import Delta
 from carvegen.interfaces.page.wording import moved_words
 from carvegen.interfaces.page.work import thumbnails
@@ -643,7 +644,11 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
     path.write_text(path.read_text(encoding="utf-8").replace('["hand"]', '["hand"]  # mine', 1), encoding="utf-8")
     before, hand = path.read_text(encoding="utf-8"), Hand(path)
     grown = sorted(shape.wkt for shape in hand.snow().values())
+    foretold = hand.session.drawn_land(CutBy(kinds=("hand", "laser"), material="", cutter=""))["say"]
     assert hand.does("cut by", **{"for": ["hand", "laser"]})["reload"]
+    moved = hand.session.state()["moved"]
+    assert moved[0].startswith("Moved: falling snow 1. It grows by the strictest limits of the blocks")
+    assert [moved[0].replace("Moved", "May move"), KEPT_FIRST] == foretold[-2:], "before she chooses, in the same words"
     after = path.read_text(encoding="utf-8")
     assert changed_lines(before, after) == ['for = ["hand", "laser"]  # mine', 'for = ["hand", "laser"]']
     for block in hand.session.state()["blocks"]:
@@ -652,6 +657,7 @@ def test_another_machine_is_written_as_by_hand_snow_grows_by_it_and_it_can_be_ta
     hand.does("undo")
     assert path.read_text(encoding="utf-8") == before
     assert sorted(shape.wkt for shape in hand.snow().values()) == grown
+    assert hand.session.state()["moved"] == []
     hand.close()
 
 

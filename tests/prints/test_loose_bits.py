@@ -143,33 +143,42 @@ def test_a_print_is_pictured_without_bits_and_its_blocks_say_so(tmp_path, monkey
     done = picture_of(print_, setups_of(print_, SHELF), say=lambda _: None)
     assert done.pictures["key"].intersection(BIT).area < 0.01 < done.pictures["key"].area
     assert done.white_for("sky").covers(BIT) and done.white_for("key").covers(BIT)
-    assert [note.kind for note in done.findings["key"]] == ["twigs"]
+    assert [(note.rule, note.kind) for note in done.findings["key"]] == [("mended-away", "twigs"), ("pale-rims", "")]
 
 
 #: A bough's tip before snow that keeps off it by half a land, and snow over both.
 BOUGH = shapely.Polygon([(10, 10), (20, 14), (10, 18)])
 ROOM = shapely.union(BOUGH, shapely.Point(20, 14).buffer(0.35))
+SNOW_ROUND = box(0, 0, 40, 30) - ROOM
+
+
+def rims(beside=SNOW_ROUND, bears="TONE"):
+    """The drawing of the bough before it was looked for rims, and after; and what is told of them."""
+    drawing = LayeredDrawing(SimpleNamespace(), [Layer("TONE", BOUGH), Layer("SKY", FACE)], [])
+    lying = White(name="snowload 1", shapes=geometry.parts(beside), leaves=frozenset({"sky", "tone"}))
+    pictures = {each.name: painted(FACE, drawing.layers, each) for each in PLATES[:2]}
+    done, told = without_rims(
+        drawing, PLATES[:2], pictures, bears={bears}, lying=[lying], whites=[lying],
+        limits=dict.fromkeys(pictures, limits(0.7)),
+    )  # fmt: skip
+    return drawing, done, told
 
 
 @pytest.mark.parametrize(
     ("beside", "bears", "closed"),
     [
-        (box(0, 0, 40, 30) - ROOM, "TONE", True),
+        (SNOW_ROUND, "TONE", True),
         (box(0, 0, 20.1, 30) - ROOM, "TONE", False),  # it opens into the sky
         (box(0, 0, 40, 30) - ROOM - box(18, 14, 6, 6), "TONE", False),  # there is no snow over it
-        (box(0, 0, 40, 30) - ROOM, "KEY", False),  # no snow lies on such a thing
+        (SNOW_ROUND, "KEY", False),  # no snow lies on such a thing
         (box(0, 0, 40, 30) - shapely.union(BOUGH, shapely.Point(20, 14).buffer(1.5)), "TONE", False),  # too broad
     ],
 )
 def test_a_rim_of_paler_ink_round_a_tip_amid_snow_prints_in_the_ink_of_the_tip(beside, bears, closed):
-    drawing = LayeredDrawing(SimpleNamespace(), [Layer("TONE", BOUGH), Layer("SKY", FACE)], [])
-    lying = White(name="snowload 1", shapes=geometry.parts(beside), leaves=frozenset({"sky", "tone"}))
-    pictures = {each.name: painted(FACE, drawing.layers, each) for each in PLATES[:2]}
-    done = without_rims(
-        drawing, PLATES[:2], pictures, bears={bears}, lying=[lying], whites=[lying],
-        limits=dict.fromkeys(pictures, limits(0.7)),
-    )  # fmt: skip
+    drawing, done, told = rims(beside, bears)
     rim = shapely.difference(ROOM, BOUGH)
     assert (done is drawing) == (not closed)
+    assert list(told) == ["tone"] * closed
+    assert all(note.rule == "pale-rims" and shapely.Point(note.at).within(rim.buffer(0.03)) for note in told.values())
     assert shapely.intersection(done.union(["TONE"]), rim).area == pytest.approx(closed * rim.area, abs=0.01)
     assert shapely.intersection(done.union(["TONE"]), beside).area < 0.05

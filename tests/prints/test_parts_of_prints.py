@@ -150,6 +150,38 @@ def test_nothing_lies_on_ripples_unless_it_lies_on_water(line, water, lain_on: s
     assert drawing.bearing(["key"]).area == pytest.approx(shapely.union(post, lines if bears else post).area)
 
 
+def rows(*spans: tuple[float, float]) -> shapely.MultiPolygon:
+    """Four lines below one another, in pieces from and to so far from the left; they sag a little."""
+    pieces = [shapely.LineString([(a, 0), ((a + b) / 2, -0.3), (b, 0)]).buffer(0.2, cap_style="flat") for a, b in spans]
+    return shapely.union_all([shapely.affinity.translate(each, 0, y) for y in (7, 9, 11, 13) for each in pieces])
+
+
+@pytest.mark.parametrize(
+    ("lines", "posts", "bears"),
+    [
+        (rows((22.2, 59.8)), (20, 60), True),  # from post to post
+        (rows((22.2, 39.9), (42.1, 59.8)), (20, 40, 60), True),  # broken by one between
+        (rows((21, 61)), (20, 60), True),  # over both
+        (rows((0, 59.8)), (60,), True),  # from the side
+        (rows((22.2, 59.8)), (20,), False),  # the other end is free
+        (rows((10, 19.9), (22.1, 59.9), (62.1, 70)), (20, 60), False),  # a long ripple behind two posts
+        (rows((0, 19.9), (22.1, 59.9), (62.1, 100)), (20, 60), False),  # from side to side
+        (rows((24.2, 55.8)), (20, 60), False),  # they end short of them
+        (rows((29, 59.8)), (20, 26, 60), False),
+        (rows((30.2, 59.8)), (20, 22, 24, 26, 28, 60), False),  # at a broad thing, as a hull
+    ],
+)
+def test_wires_that_are_tied_to_posts_before_a_field_bear(lines, posts, bears: bool) -> None:
+    """In the same layer as a twig, so that it is none of lines alone; posts are drawn in another one."""
+    twig, standing = box(80, 20, 1, 12), shapely.union_all([box(x, 2, 2, 16) for x in posts])
+    drawing = drawing_of(
+        Layer("POSTS", standing), Layer("KEY", shapely.union(twig, lines)), Layer("FIELD", box(0, 0, 100, 25)),
+        Layer("SKY", box(0, 25, 100, 60)),
+    )  # fmt: skip
+    drawing.print_.motifs = [SimpleNamespace(motif="snowload", on=["KEY"])]
+    assert drawing.bearing(["KEY"]).area == pytest.approx(twig.area + bears * lines.area, abs=0.1)
+
+
 def test_a_layer_of_nothing_but_lines_bears() -> None:
     """As rails and wires do before a field."""
     rails, post = shapely.union_all([box(20, y, 30, 1.2) for y in (5, 10, 15)]), box(60, 0, 3, 30)

@@ -10,10 +10,12 @@ import pytest
 import shapely
 
 from carvegen import geometry
+from carvegen.base.findings import Finding, Severity
 from carvegen.blocks.block import Block
 from carvegen.blocks.views import View, seen
 from carvegen.geometry.coverage import coverage
 from carvegen.writers.guide import ring_room
+from carvegen.writers.guide.guide_marks import letter_lines, rings
 from carvegen.writers.guide.guide_zones import zones_of
 from carvegen.writers.guide.ring_room import word_at
 from carvegen.writers.pdf.tiles import plan
@@ -50,3 +52,24 @@ def test_the_test_word_stands_clear_of_the_groove_round_a_block_with_stops() -> 
 def test_a_block_of_200_by_150_mm_with_stops_goes_on_one_sheet_of_a4() -> None:
     shown = replace(seen(setup("linoleum", "v-60").on(block(size=(200.0, 150.0))), View.BLOCK), waste_mm=18.0)
     assert len(plan(ring_room.drawn_bounds(shown), "A4").tiles) == 1
+
+
+@pytest.mark.parametrize(("severity", "ringed"), [(Severity.RISK, 5), (Severity.BREAKS, 20)])
+def test_of_tips_that_only_run_out_the_worst_few_are_ringed_and_all_are_counted(severity, ringed) -> None:
+    """Ninety of them would hide the few rings that ask for a decision; what breaks is ringed as ever."""
+    job = setup().on(block(box(5, 5, 2, 2), size=(240.0, 60.0)))
+    shown = seen(job, View.BLOCK)
+    room = ring_room.RingRoom(shown, zones_of(job, shown), np.empty((0, 4)))
+    one = Finding(
+        rule="cut-width", kind="tip", severity=severity, at=(0.0, 0.0), measured=0.2, limit=0.5, unit="mm",
+        length_mm=1.0, why="", remedy="round the tip off",
+    )  # fmt: skip
+    tips = [replace(one, at=(15.0 + 20 * (k % 10), 20.0 + 20 * (k // 10))) for k in range(20)]
+    neck = replace(one, kind="neck", rule="land-width", severity=Severity.RISK, at=(225.0, 20.0))
+    drawn = rings([*tips, neck], room, shown, most=100)
+    lines = letter_lines([*tips, neck], drawn)
+    assert len(drawn) == ringed + 1
+    assert sum("20 places" in line for line in lines) == 1
+    few = "Only the 5 worst spots are ringed: a tip runs out by itself, and nothing is to be decided there."
+    assert sum(few in line for line in lines) == (severity is Severity.RISK)
+    assert lines[-1].startswith("The worst are ringed; 15 more") == (severity is Severity.RISK)

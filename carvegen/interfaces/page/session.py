@@ -49,6 +49,7 @@ from carvegen.interfaces.page.table.doing import (
 from carvegen.interfaces.page.table.drawn_mark import DrawnMark, place_of
 from carvegen.interfaces.page.table.least_land import drawn_land_words
 from carvegen.interfaces.page.table.locked import locked_shapes, recut
+from carvegen.interfaces.page.table.moved_snow import moved_lines
 from carvegen.interfaces.page.table.saving import Saver, done_to_files
 from carvegen.interfaces.page.table.under_snow import under_snow
 from carvegen.interfaces.page.wording import before_mending_words, own_fault
@@ -69,6 +70,7 @@ if TYPE_CHECKING:
     from carvegen.interfaces.page.table.locked import Locked
     from carvegen.marking.gesture_journal import Change
     from carvegen.marking.marks import Mark
+    from carvegen.prints.file.print_file import Print
 
 __all__ = ["OnlyLooksError", "Session"]
 
@@ -99,6 +101,15 @@ class _Answer:
     groups: list[ShapeGroup]
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Before:
+    """A print before a change that has it opened again."""
+
+    print_: Print
+    locked: Locked | None  #: what of it is locked, if others come to cut it
+    by_hand: bool  #: whether the change is a gesture of hers, not one taken back
+
+
 class Session:
     """One print, opened in a thread of its own; `tell` hears what happens behind."""
 
@@ -122,16 +133,18 @@ class Session:
         self._desk: Desk | None = None
         self._prints: dict[str, Any] = {}  #: what each block would print if nothing were white, once that is worked out
         self._mended = frozenset[str]()  #: the blocks that were mended for that
+        self._shown = 0  #: the version of which that is, 0 if it is of none
         self._unlooked = ""  #: why the whole print could not be looked at
         self._sheets: dict[str, tuple[Mark, ...]] = {}  #: what was read of photographs last, by key
         self._recut: dict[str, Any] | None = None  #: what became of locked snow when others came to cut it
+        self._moved: list[str] = []  #: which snow moved by the last change, though that was not of it, and why
         self.opening = ""  #: shapes have the same numbers as long as this is the same
         self.stage = "opening the print"
         threading.Thread(target=self._open, name="opening", daemon=True).start()
 
     # ── opening ──
 
-    def _open(self, before: Locked | None = None) -> None:
+    def _open(self, before: _Before | None = None) -> None:
         try:
             if self._journal is not None and self._journal.unwritten:
                 self._notes_at_opening += done_to_files(self._journal, self.path, self.shelf)
@@ -139,11 +152,12 @@ class Session:
             self.shelf.look_again()
             with heard(self._goes_on):
                 desk = opened(self.path, self.shelf, say=self._say)
-            became = None if before is None else recut_entry(recut(before, locked_shapes(desk)))
+            became, moves = self._became(before, desk)
             with self._lock:
-                self._recut = became
+                self._recut, self._moved = became, moves
                 desk.version = 1 + (self._desk.version if self._desk else 0)
-                self._desk, self.opening, self._prints, self._mended = desk, secrets.token_hex(6), {}, frozenset()
+                self._desk, self.opening = desk, secrets.token_hex(6)
+                self._prints, self._mended, self._shown = {}, frozenset(), 0
                 if self._journal is not None:
                     desk.left = self._journal.left
                     self._saver = Saver(desk, self._journal, self._lock, self._saved)
@@ -161,6 +175,15 @@ class Session:
                 self._take_built(self._desk)
                 self._looked(self._version)
             self._check_later()
+
+    def _became(self, before: _Before | None, desk: Desk) -> tuple[dict[str, Any] | None, list[str]]:
+        """By the change before which the print was so: what became of locked snow, and which other snow moved."""
+        if before is None:
+            return None, []
+        became = None if before.locked is None else recut_entry(recut(before.locked, locked_shapes(desk)))
+        if self._desk is None or not before.by_hand:
+            return became, []
+        return became, moved_lines(before.print_, self._desk, desk)
 
     def _goes_on(self, share: float) -> None:
         """However much of a stage is done: nobody waits for it any more once the session has ended."""
@@ -228,7 +251,7 @@ class Session:
             counts = {**self._counts, "opening": self.opening}
             state = state_of(desk)
             state["notes"] = [*self._notes_at_opening, *state["notes"]]
-            state["recut"] = self._recut
+            state["recut"], state["moved"] = self._recut, self._moved
             return {
                 **state,
                 **counts,
@@ -312,7 +335,10 @@ class Session:
             note = partial(journal.add, gesture_id, change)
         saver = self._saver
         assert saver is not None
-        before = locked_shapes(desk) if isinstance(gesture, CutBy) else None
+        locked = locked_shapes(desk) if isinstance(gesture, CutBy) else None
+        before = _Before(
+            print_=desk.print_, locked=locked, by_hand=not (isinstance(gesture, Step) and gesture.back)
+        )  # fmt: skip
         put = ChangeWriter(note=lambda: note(saver.clean(change)), take_back=journal.take_back, file=saver.put)
         drawn, version = DrawnMark.of(gesture, desk), desk.version
         outcome = desk.apply(change, put, keeping)
@@ -324,7 +350,7 @@ class Session:
             self._nearby.look(desk, shapely.buffer(shapely.Point(result[1].at), 1.0))
         return self._answer(outcome, change.what, notes, time.perf_counter() - begun)
 
-    def _look_after(self, change: Change, outcome: Outcome, desk: Desk, version: int, before: Locked | None) -> None:
+    def _look_after(self, change: Change, outcome: Outcome, desk: Desk, version: int, before: _Before) -> None:
         """Look at what a change may have broken, at once nearby and later at all; `version` is the one before it."""
         if outcome.again:
             self._again(before)
@@ -332,11 +358,13 @@ class Session:
             self._nearby.look(desk, outcome.where)
             self._check_later()
         else:
+            if self._shown == version:
+                self._shown = desk.version
             if change.text:
                 self._check_later()
             else:
                 self._latest.same(version, desk.version)
-                if not self._latest.is_whole(desk.version):
+                if not self._is_done:
                     self._check_later()  # what is at work looks at the version before
             self._looked(desk.version)
 
@@ -380,8 +408,8 @@ class Session:
             return strip_planned(block, strip, desk)
         return mending_planned(*result, desk)
 
-    def _again(self, before: Locked | None = None) -> None:
-        """Open the print again: something else grows; `before`, what of it is locked, if others come to cut it."""
+    def _again(self, before: _Before | None = None) -> None:
+        """Open the print again: something else grows; `before`, how it was before that, if it was open."""
         saver, self._saver = self._saver, None
         self._ready.clear()
 
@@ -412,12 +440,24 @@ class Session:
 
     @property
     def _before_mending(self) -> str:
-        """What is said of the picture as long as a block that the build mends is not shown so."""
+        """What is said of the picture as long as blocks that the build mends are not shown as it mends them."""
         assert self._desk is not None
-        if mended(self._desk.print_) <= self._mended:
+        if self._is_shown or not (self._mended or mended(self._desk.print_)):
             return ""
         stopped = self._unlooked == _STOPPED
-        return before_mending_words(stopped=stopped, failed=bool(self._unlooked) and not stopped)
+        failed = bool(self._unlooked) and not stopped
+        return before_mending_words(since=bool(self._mended), stopped=stopped, failed=failed)
+
+    @property
+    def _is_shown(self) -> bool:
+        """Whether the picture is of the print as it is now, and mended as its build mends it."""
+        assert self._desk is not None
+        return self._shown == self._version and self._mended == mended(self._desk.print_)
+
+    @property
+    def _is_done(self) -> bool:
+        """Whether there is nothing left to look at: all of it was, and the picture shows how it comes out."""
+        return self._desk is not None and self._latest.is_whole(self._version) and self._is_shown
 
     def _mark_entries(self) -> list[dict[str, Any]]:
         assert self._desk is not None
@@ -485,7 +525,7 @@ class Session:
     def look(self) -> None:
         """Look at the whole print now; nothing to do if it was, or that is at work."""
         with self._lock:
-            if self._latest.is_whole(self._version) or self._checks.busy or self._builder.busy:
+            if self._is_done or self._checks.busy or self._builder.busy:
                 return
             if self._later is not None:
                 self._later.cancel()
@@ -515,7 +555,7 @@ class Session:
 
         It is "stopped" where she has stopped it.
         """
-        if self._latest.is_whole(self._version):
+        if self._is_done:
             return "done"
         if self._unlooked:
             return self._unlooked
@@ -554,13 +594,13 @@ class Session:
     def _take_shown(self, desk: Desk, shown: Mapping[str, Any]) -> None:
         """How the blocks come out is known, and shown from now on; call it with the lock held."""
         self._prints = {name: shapely.from_wkb(shape) for name, shape in shown["prints"].items()}
-        self._mended = mended(desk.print_)
+        self._mended, self._shown = mended(desk.print_), desk.version
         desk.bits = under_snow(desk.bare.drawing.layers, shown["layers"], shown["over"], number=desk.stock.taken)
 
     def _start(self, behind: BackgroundWork, work: Any, **hears: Any) -> None:  # noqa: ANN401
         """Begin work behind the hand, unless the print was let go of: nobody would stop it any more.
 
-        The lock is not held: the first process comes only once its modules are read, which takes seconds.
+        Call it without the lock: the first process comes only once its modules are read, which takes seconds.
         """
         if not self._ended:
             behind.start(work, self.path, self.shelf, **hears)
@@ -679,8 +719,8 @@ class Session:
     def _look_on(self) -> None:
         """Check the whole print if making files has broken that off."""
         with self._lock:
-            whole = self._latest.is_whole(self._version) and bool(self._prints)
-        if not whole:
+            done = self._is_done
+        if not done:
             self._check_later()
 
     def _take_built(self, desk: Desk) -> None:

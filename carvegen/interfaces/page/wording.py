@@ -221,15 +221,17 @@ def more_words(before: float, after: float, strength: float, *, lies: bool, none
     return f"{came}: {white}. Other flakes need land between them: {_INSTEAD}"
 
 
-def before_mending_words(*, stopped: bool, failed: bool) -> str:
-    """What stands on the picture until blocks that the build mends are shown mended; whether nobody works that out."""
+def before_mending_words(*, since: bool, stopped: bool, failed: bool) -> str:
+    """What stands on the picture until blocks that the build mends are shown mended; whether nobody works that out.
+
+    `since` they were shown mended something was changed.
+    """
+    what = "Mended by the last look, but what you changed since is not" if since else "Before mending: as drawn"
     if stopped:
-        return (
-            "Before mending: as drawn. You stopped the look at the whole print; nobody looks until you begin it again."
-        )
+        return f"{what}. You stopped the look at the whole print; nobody looks until you begin it again."
     if failed:
-        return "Before mending: as drawn. The whole print could not be looked at, and nobody is looking now."
-    return "Before mending: as drawn, until the whole print has been looked at or its files are made."
+        return f"{what}. The whole print could not be looked at, and nobody is looking now."
+    return f"{what}, until the whole print has been looked at or its files are made."
 
 
 def clearing_words(block: str, *, snow: bool) -> list[dict[str, str]]:

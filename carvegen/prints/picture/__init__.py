@@ -163,9 +163,11 @@ def pictured(
                 findings[name] = (*findings.get(name, ()), *told)
         white = (*whites, *bits.whites)
         bears = {name for entry in print_.motifs if entry.motif == "snowload" for name in entry.on}
-        done = without_rims(
+        done, rims = without_rims(
             bits.drawing, plates, pictures, bears=bears, lying=lying, whites=white, limits=limits
         )  # fmt: skip
+        for name, note in rims.items():
+            findings[name] = (*findings.get(name, ()), note)
         if done is not bits.drawing:
             pictures = {plate.name: painted(bare.face, done.layers, plate) for plate in plates}
     return Picture(

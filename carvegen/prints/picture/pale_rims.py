@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import plain_name
+from carvegen.base.findings import Finding, Severity
 from carvegen.motifs.shared.minimum_width import closed
 from carvegen.prints.picture.fitting import SPARE_MM
 
@@ -34,7 +35,7 @@ _MEETS_MM, _TOUCHES_MM = 0.02, 0.005  #: above the grid
 def without_rims(
     drawing: LayeredDrawing, plates: Sequence[Plate], pictures: Mapping[str, BaseGeometry], *,
     bears: Collection[str], lying: Sequence[White], whites: Sequence[White], limits: Mapping[str, Limits],
-) -> LayeredDrawing:  # fmt: skip
+) -> tuple[LayeredDrawing, dict[str, Finding]]:  # fmt: skip
     """The drawing, each thing as broad at its narrow ends as the snow leaves it room to stand.
 
     Snow keeps off the tip of a bough by half a land: what stands there prints in the bough's ink, whole, not as a
@@ -48,9 +49,15 @@ def without_rims(
         Layers on which snow lies, and that; each of the `whites` is bare.
     limits
         Of each block, by name.
+
+    Returns
+    -------
+    tuple
+        That drawing, and what is to be said once of all that a plate prints so, by the plate's name.
     """
+    told = dict[str, Finding]()
     if not pictures:  # a die or a stencil alone prints nothing
-        return drawing
+        return drawing, told
     layers, wide = list(drawing.layers), max(limits[name].land_mm for name in pictures) + 2 * SPARE_MM
     palest = max(plates, key=lambda plate: plate.lightness)
     for plate in plates:
@@ -63,9 +70,25 @@ def without_rims(
         things = [k for k, layer in enumerate(layers) if plain_name(layer.name) in names]
         picture = shapely.intersection(pictures[plate.name], shapely.union_all([layers[k].shape for k in things]))
         rims = _rims(picture, snow, [white.shapes for white in whites], others, wide)
-        for k, lot in _by_layer(rims, drawing, things).items():
+        lots = _by_layer(rims, drawing, things)
+        if lots:
+            told[plate.name] = _finding(geometry.stack(lots.values()))
+        for k, lot in lots.items():
             layers[k] = replace(layers[k], shape=geometry.union(geometry.parts([layers[k].shape]), lot))
-    return drawing if all(a is b for a, b in zip(layers, drawing.layers, strict=True)) else drawing.with_layers(layers)
+    return (drawing.with_layers(layers) if told else drawing), told
+
+
+def _finding(rims: PolygonArray) -> Finding:
+    areas, count = shapely.area(rims), len(rims)
+    x, y = shapely.get_coordinates(shapely.point_on_surface(rims[np.argmax(areas)]))[0].round(3).tolist()
+    where = f"at {count} places, here the largest," if count > 1 else "here"
+    return Finding(
+        rule="pale-rims", severity=Severity.ADVICE, at=(x, y), measured=float(areas.sum()), limit=_CRUMB_MM2,
+        unit="mm²",
+        why=f"{where} only a narrow rim of paler ink was left between a thing and the snow on it; the thing's own ink "
+        "prints it",
+        remedy="none is needed; where the paler ink is to show, mark the place to have less snow",
+    )  # fmt: skip
 
 
 def _rims(

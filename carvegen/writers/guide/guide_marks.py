@@ -41,6 +41,10 @@ BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 _HATCH_MM = 1.6  #: between hatching lines
 _LEVEL_MM = 2.4  #: between level lines
 _AROUND_MM = 1.6  #: from a finding to its ring
+_MOST_TIPS = 5  #: spots of tips that are a risk only: more rings would hide what is to be decided; our own choice
+_FEW_TIPS = (
+    f" Only the {_MOST_TIPS} worst spots are ringed: a tip runs out by itself, and nothing is to be decided there."
+)
 _RINGS = (
     "The letter at a ring is that of its line here. A thick ring breaks a limit, a thin one is a risk. Rings are drawn "
     "on land, on floors and in the margin only, so that no edge is hidden: what is missing of a ring lies over one."
@@ -108,7 +112,13 @@ def _kind_line(group: Group) -> str:
     places = "the whole block" if group.worst.at is None else f"{group.count} place{'s' if group.count > 1 else ''}"
     how = "breaks the limit" if group.severity is Severity.BREAKS else "a risk"
     worst = f"{', at worst' if group.count > 1 else ','} {group.worst.numbers}" if group.worst.numbers else ""
-    return f"{group.title}, {how}: {places}{worst}. {sentence(group.worst.remedy)}"
+    few = _FEW_TIPS if _runs_out(group) and len(group.spots) > _MOST_TIPS else ""
+    return f"{group.title}, {how}: {places}{worst}. {sentence(group.worst.remedy)}{few}"
+
+
+def _runs_out(group: Group) -> bool:
+    """Whether a kind is of tips that run out by themselves, and none breaks a limit."""
+    return group.worst.kind == "tip" and group.severity is not Severity.BREAKS
 
 
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:
@@ -116,7 +126,7 @@ def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:
     spots = [
         (group.severity, nth, place, spot)
         for place, group in enumerate(grouped(findings))
-        for nth, spot in enumerate(group.spots)
+        for nth, spot in enumerate(group.spots[: _MOST_TIPS if _runs_out(group) else None])
         if spot.worst.at is not None
     ]
     for _, _, place, spot in sorted(spots, key=lambda entry: entry[:3]):

@@ -60,4 +60,4 @@ def _under_darker(plate: Plate, plates: Sequence[Plate]) -> Plate:
     """A block that prints under all that is darker, too."""
     over = (other for other in plates if other.lightness < plate.lightness and not other.ground and not other.under_all)
     layers = plate.layers.union(*(other.layers for other in over))
-    return replace(plate, layers=layers, under_all=plate.under_all or plate.ground)
+    return replace(plate, layers=layers, under_all=plate.under_all or (plate.ground and not plate.layers))

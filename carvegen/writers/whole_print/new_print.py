@@ -202,7 +202,7 @@ def guess(
     paper. Where no layer is behind all, a sky is put there. Far flakes fall behind all things, those in the middle
     distance behind the nearer half, near ones in front of all. None of them is cut off by what hides it: one that
     ends flat at a horizon, or amid one dark of two things, looks like a fault. A light sky that is drawn over all
-    of the face prints under darker inks, and a block under all darker things that stand on its shapes.
+    of the face is the background and prints under darker inks, and a block under all darker things that stand on it.
 
     Parameters
     ----------
@@ -241,6 +241,8 @@ def guess(
         for k in range(len(blocks))
     ]
     blocks = [block | {"layers": block["layers"] + more} for block, more in zip(blocks, under, strict=True)]
+    if flat and blocks[0]["role"] == "tone":
+        blocks[0]["role"] = "background"
     return {
         "material": "linoleum", "cutter": "v-60", "for": ["hand"],
         "blocks": blocks,

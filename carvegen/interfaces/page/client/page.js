@@ -23,6 +23,7 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
+const MOVED = "Other snow moved, too: the slip Weather says which, why, and how it comes back.";
 const GAP = 6; // pixels between the tools of what is held and the print
 
 const shapes = new Shapes(),
@@ -270,7 +271,7 @@ function answered(buffer, gesture) {
   beside.files?.aged();
   if (told.reload) {
     say(`Written: ${told.message}. The print is being laid out anew…`);
-    void load().then(() => seenThen(() => say(done(gesture, told, print.recut?.say))));
+    void load().then(() => seenThen(() => say(done(gesture, told, [print.recut?.say, print.moved.length > 0 && MOVED]))));
   } else seenThen(() => say(done(gesture, told)));
   const tried = (told.marks ?? []).find((mark) => mark.meaning === "grow again");
   if (tried) void showTries(tried.id, gesture); // by a step back or forth, too
@@ -280,13 +281,13 @@ function answered(buffer, gesture) {
   return Boolean(told.reload);
 }
 
-/** What is said of a gesture that is done, once it is seen. @param {Gesture} gesture @param {import("./transport.js").Told} told @param {string} [more] */
-function done(gesture, told, more) {
+/** What is said of a gesture that is done, once it is seen. @param {Gesture} gesture @param {import("./transport.js").Told} told @param {(string | false | undefined)[]} [more] */
+function done(gesture, told, more = []) {
   const word = { undo: "Taken back", redo: "Done again" }[/** @type {string} */ (gesture.do)] ?? "Done";
   return [
     told.message ? `${word}: ${told.message}.` : `${word}.`,
     ...(told.said ?? []).map((note) => `${note.charAt(0).toUpperCase()}${note.slice(1)}.`),
-    more,
+    ...more,
   ]
     .filter(Boolean)
     .join(" ");

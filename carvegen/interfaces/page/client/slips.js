@@ -196,6 +196,7 @@ export class FindingsSlip {
     this.going = h("p", { class: "faint", hidden: true });
     this.stop = button("Stop looking", does.stop, { hidden: true, id: "stop-looking" });
     this.looks = "soon"; // as the program said last
+    this.all = ""; // what is said once all of it was looked at; the picture may still have to be worked out then
     this.near = false;
     /** @type {import("./transport.js").News} */
     this.news = { kind: "stage", text: "" };
@@ -224,9 +225,10 @@ export class FindingsSlip {
     const words = LOOKS[this.looks] ?? `The whole print could not be looked at: ${this.looks}.`,
       looking = this.looks === "at work" && Boolean(this.news.text),
       at = looking ? (this.news.text ?? "").replace(/^checking: /, "") : "";
-    const said = this.looks === "at work" ? `${words}${at ? `: ${at}.` : "…"}` : words;
-    this.note.textContent = [said, this.near && NEAR].filter(Boolean).join(" ");
-    this.now.hidden = this.looks in LOOKS && this.looks !== "soon" && this.looks !== "stopped";
+    const drawn = looking && `The picture is worked out: ${at}.`,
+      said = this.looks === "at work" ? `${words}${at ? `: ${at}.` : "…"}` : words;
+    this.note.textContent = (this.all ? [this.all, drawn] : [said, this.near && NEAR]).filter(Boolean).join(" ");
+    this.now.hidden = ["done", "at work", "after the files"].includes(this.looks);
     this.#going(looking);
   }
 
@@ -248,12 +250,10 @@ export class FindingsSlip {
     this.count.hidden = broken.length === 0;
     this.count.textContent = `${broken.length}${whole ? "" : " so far"}`;
     this.count.setAttribute("aria-label", `${broken.length} would break${whole ? "" : ", so far"}`);
-    this.looks = whole ? "done" : looks;
+    this.looks = looks;
     this.near = looked_at === "near";
-    if (whole) this.note.textContent = `Looked at all of it: ${broken.length || "nothing"} would break.`;
-    else this.#note();
-    if (whole) this.now.hidden = true;
-    if (whole) this.#going(false);
+    this.all = whole ? `Looked at all of it: ${broken.length || "nothing"} would break.` : "";
+    this.#note();
     const risks = open.filter((finding) => finding.severity === "risk"),
       hints = open.filter((finding) => finding.severity === "advice");
     const folds = [...this.body.querySelectorAll("details[data-kind][open]")],
@@ -446,10 +446,11 @@ export class WeatherSlip {
   show(print) {
     this.print = print;
     if (this.asked?.done) this.#forget();
-    const now = JSON.stringify(print.motifs);
+    const now = JSON.stringify([print.motifs, print.moved]);
     if (now === this.shown) return;
     this.shown = now;
-    this.body.replaceChildren(...print.motifs.map((motif) => this.#motif(motif)));
+    const moved = print.moved.length > 0 && h("div", { class: "told", id: "moved" }, ...print.moved.map((line) => h("p", {}, line)));
+    this.body.replaceChildren(...(moved ? [moved] : []), ...print.motifs.map((motif) => this.#motif(motif)));
     this.#pictures();
     this.#mark();
   }
@@ -485,7 +486,7 @@ export class WeatherSlip {
           button("Let it grow again", () => void this.does.send({ do: "let go", motif: motif.name })),
         ]
       : [
-          h("p", { class: "faint" }, "It grows anew whenever the weather or the drawing changes."),
+          h("p", { class: "faint" }, "It grows anew whenever its weather, the drawing or who cuts it changes."),
           button("Lock it as it is", () => void this.does.send({ do: "keep", motif: motif.name })),
         ];
     const presets = motif.presets.map((preset) => {

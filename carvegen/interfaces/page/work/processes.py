@@ -119,26 +119,43 @@ class BackgroundWork:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._child: BaseProcess | None = None
-        self._begins = False
+        self._beginning: object | None = None  #: stands for work whose process has not come yet
 
     def start(
         self, work: Work, path: Path, shelf: Library, *, say: Say, done: Callable[[Any], None],
         failed: Callable[[CarvegenError | None], None],
     ) -> None:  # fmt: skip
-        """Begin; `done` hears the result, `failed` why there is none. Neither is called of work that is stopped."""
+        """Begin; `done` hears the result, `failed` why there is none. Neither is called of work that is stopped.
+
+        The first process comes only after seconds; who stops the work meanwhile does not wait for it.
+        """
+        mine = object()
         with self._lock:
-            self._begins = True
-            try:
-                self._stop()
-                context = _processes()
-                ours, theirs = context.Pipe(duplex=False)
-                child = context.Process(target=_child, args=(theirs, work, path, shelf))
-                child.start()
-                theirs.close()
-                self._child = child
-            finally:
-                self._begins = False
-        threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
+            self._stop()
+            self._beginning = mine
+        try:
+            context = _processes()
+            ours, theirs = context.Pipe(duplex=False)
+            child = context.Process(target=_child, args=(theirs, work, path, shelf))
+            child.start()
+            theirs.close()
+        except BaseException:
+            self._comes(mine, None)
+            raise
+        if self._comes(mine, child):
+            threading.Thread(target=self._listen, args=(child, ours, say, done, failed), daemon=True).start()
+        else:
+            child.kill()
+            child.join()
+            ours.close()
+
+    def _comes(self, beginning: object, child: BaseProcess | None) -> bool:
+        """The process of work that was beginning is there, or none comes; whether it is still wanted."""
+        with self._lock:
+            wanted = self._beginning is beginning
+            if wanted:
+                self._beginning, self._child = None, child
+            return wanted
 
     def stop(self) -> bool:
         """Stop what is at work; whether anything was."""
@@ -147,16 +164,16 @@ class BackgroundWork:
 
     @property
     def busy(self) -> bool:
-        """Whether anything is at work, or begins: the first process comes only after seconds."""
-        return self._begins or self._child is not None
+        """Whether anything is at work, or begins."""
+        return self._beginning is not None or self._child is not None
 
     def _stop(self) -> bool:
-        child, self._child = self._child, None
-        if child is None:
-            return False
-        with contextlib.suppress(ValueError):
-            child.kill()
-        return True
+        child, begins = self._child, self._beginning is not None
+        self._child = self._beginning = None
+        if child is not None:
+            with contextlib.suppress(ValueError):
+                child.kill()
+        return begins or child is not None
 
     def _listen(self, child: BaseProcess, pipe: Connection, say: Say, done: Any, failed: Any) -> None:  # noqa: ANN401
         what: str = "fails"
