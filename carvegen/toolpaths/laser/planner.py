@@ -325,8 +325,9 @@ def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float)
     Those are told whose room has as many corners, if no two of the same number lie further apart.
     """
     near = shapely.get_num_coordinates(cuts) == shapely.get_num_coordinates(room)
-    near &= (shapely.get_num_interior_rings(cuts) == 0) & (shapely.get_num_interior_rings(room) == 0)
-    near &= shapely.get_type_id(room) == shapely.GeometryType.POLYGON
+    near[near] = shapely.get_type_id(room[near]) == shapely.GeometryType.POLYGON
+    for each in (cuts, room):
+        near[near] = shapely.get_num_interior_rings(each[near]) == 0
     if near.any():
         rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
         step = rings.xy - others.xy
