@@ -475,8 +475,8 @@ def test_an_outline_that_goes_round_twice_is_not_taken_for_one_that_goes_round_o
 def test_rings_made_of_both_outlines_are_those_of_the_one_less_the_other():
     """Inside, on the grid upon the outline, over it, beside, in parts, empty, not star-shaped: those told are alike."""
     inner = [
-        shapely.Point(2, 2).buffer(1), shapely.box(0.0004, 1, 2, 2), box(3, 3, 2, 2), box(9, 9, 1, 1), shapely.Polygon(),
-        shapely.MultiPolygon([box(1, 1, 1, 1), box(2.5, 2.5, 1, 1)]),
+        shapely.Point(2, 2).buffer(1), shapely.box(0.0004, 1, 2, 2), box(3, 3, 2, 2), box(9, 9, 1, 1),
+        shapely.Polygon(), shapely.MultiPolygon([box(1, 1, 1, 1), box(2.5, 2.5, 1, 1)]),
         shapely.Polygon([(1, 1), (3, 1), (3, 3), (2.9, 1.1), (1.1, 1.1), (1, 3)]), box(1, 1, 2, 2).reverse(),
     ]  # fmt: skip
     taken, whole = geometry.polygon_array(inner), geometry.polygon_array([box(0, 0, 4, 4)] * len(inner))

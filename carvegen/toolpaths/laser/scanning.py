@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
 
-__all__ = ["begun_at", "contours", "from_leftmost", "go_round", "outlines", "ringed_outlines", "row_crossings", "scan_lines"]
+__all__ = [
+    "begun_at", "contours", "from_leftmost", "go_round", "outlines", "ringed_outlines", "row_crossings",
+    "scan_lines",
+]  # fmt: skip
 
 _TURNS_MM2 = 1e-9  #: of a side's triangle with the middle, twice: more than rounding
 _FEWEST = 3  #: points of a ring
@@ -150,7 +153,7 @@ def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> 
         ringed[ringed] = plain & (shapely.get_num_interior_rings(some) == 0)
     rings = _on_grid(_every_second_turned(geometry.rings(np.column_stack([shapes[ringed], inner[ringed]]).ravel())))
     for tell in (_go_round_in_pairs, _nested):
-        told = tell(rings, np.count_nonzero(ringed))
+        told = tell(rings, int(np.count_nonzero(ringed)))
         ringed[ringed], rings = told, _of_pairs(rings, told)
     return from_leftmost(from_rings(rings)), ringed
 
@@ -165,7 +168,7 @@ def _every_second_turned(rings: Rings) -> Rings:
 
 def _go_round_in_pairs(rings: Rings, pairs: int) -> Mask:
     """Of which pairs, owner 2k and 2k + 1, both go round; (pairs,)."""
-    return np.bincount(rings.owner[go_round(rings)] // 2, minlength=pairs) == 2  # noqa: PLR2004
+    return np.asarray(np.bincount(rings.owner[go_round(rings)] // 2, minlength=pairs) == 2)
 
 
 def _nested(rings: Rings, pairs: int) -> Mask:
@@ -209,8 +212,9 @@ def _laid_on_grid(shapes: PolygonArray) -> Rings:
 
 
 def go_round(rings: Rings | Paths) -> Mask:
-    """Which closed lines surely cross themselves nowhere: each side leaves the middle on its left (of a hole: right), in one turn.
+    """Which closed lines surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
 
+    Of a hole, on its right.
     Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
     first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
