@@ -214,7 +214,7 @@ def _laid_on_grid(shapes: PolygonArray) -> Rings:
 def go_round(rings: Rings | Paths) -> Mask:
     """Which closed lines surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
 
-    Of a hole, on its right.
+    Of a hole on its right.
     Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
     first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
