@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Edges", "Outline", "cross", "disc_pairs", "dot", "either", "foot", "near_pairs", "unit"]
 
-_RATIO = 2.0  #: of the radii within one class
+_RATIO = 3.0  #: of the radii within one class: one tree is asked far quicker than two (measured)
 
 
 def disc_pairs(xy: Floats, radius: Floats, apart: float) -> tuple[Indices, Indices]:

@@ -123,10 +123,11 @@ def _shrunk(shapes: NDArray[np.object_], by_mm: float) -> NDArray[np.object_]:
     quads = _quads(by_mm)
     inner = np.full(len(shapes), shapely.Polygon(), dtype=object)
     x0, y0, x1, y1 = shapely.bounds(shapes).reshape(-1, 4).T  # no disc is larger or wider than what it lies in
-    room = shapely.area(shapes) > math.pi * (_SURELY * by_mm) ** 2
-    room &= np.minimum(x1 - x0, y1 - y0) > 2 * by_mm
-    whole = (shapely.get_type_id(shapes) == _POLYGON) & (shapely.get_num_interior_rings(shapes) == 0)
-    plain = np.flatnonzero(room & whole)
+    room = np.minimum(x1 - x0, y1 - y0) > 2 * by_mm
+    room[room] = shapely.area(shapes[room]) > math.pi * (_SURELY * by_mm) ** 2
+    plain = np.flatnonzero(room)
+    for ask, asked in ((shapely.get_type_id, _POLYGON), (shapely.get_num_interior_rings, 0)):
+        plain = plain[ask(shapes[plain]) == asked]
     inner[plain], sure = insets(shapes[plain], by_mm, SAG_MM)
     inner[plain] = _without_slivers(inner[plain])
     room[plain[sure]] = False

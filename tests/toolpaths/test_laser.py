@@ -18,7 +18,7 @@ from carvegen.blocks.block import Block
 from carvegen.toolpaths import cutter_centre_region, plan_for
 from carvegen.toolpaths.laser import planner
 from carvegen.toolpaths.laser.planner import laser_plan
-from carvegen.toolpaths.laser.scanning import go_round, outlines
+from carvegen.toolpaths.laser.scanning import go_round, outlines, ringed_outlines
 from carvegen.toolpaths.paths import Paths, Work
 from carvegen.toolpaths.promises import broken, doubled, into_land_mm
 from carvegen.toolpaths.settings import LOWERED, PathSettings
@@ -470,6 +470,23 @@ def test_an_outline_that_goes_round_twice_is_not_taken_for_one_that_goes_round_o
     xyz = np.concatenate([shapely.get_coordinates(ring)[:-1] for ring in rings])
     paths = Paths(np.column_stack([xyz, np.zeros(10)]), np.array([0, 5, 10]), np.ones(2, dtype=bool))
     assert go_round(paths).tolist() == shapely.is_simple(rings).tolist() == [True, False]
+
+
+def test_rings_made_of_both_outlines_are_those_of_the_one_less_the_other():
+    """Inside, on the grid upon the outline, over it, beside, in parts, empty, not star-shaped: those told are alike."""
+    inner = [
+        shapely.Point(2, 2).buffer(1), shapely.box(0.0004, 1, 2, 2), box(3, 3, 2, 2), box(9, 9, 1, 1),
+        shapely.Polygon(), shapely.MultiPolygon([box(1, 1, 1, 1), box(2.5, 2.5, 1, 1)]),
+        shapely.Polygon([(1, 1), (3, 1), (3, 3), (2.9, 1.1), (1.1, 1.1), (1, 3)]), box(1, 1, 2, 2).reverse(),
+    ]  # fmt: skip
+    taken, whole = geometry.polygon_array(inner), geometry.polygon_array([box(0, 0, 4, 4)] * len(inner))
+    paths, told = ringed_outlines(whole, taken)
+    assert told.tolist() == [True, *[False] * 6, True]
+    twin, _ = outlines(geometry.without_inner(whole[told], taken[told]))
+    assert paths.xyz.tolist() == twin.xyz.tolist()
+    assert paths.start.tolist() == twin.start.tolist()
+    none, told = ringed_outlines(geometry.empty(), geometry.empty())
+    assert len(none) == len(told) == 0
 
 
 def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:

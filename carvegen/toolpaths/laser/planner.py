@@ -26,6 +26,7 @@ from carvegen.toolpaths.laser.cut_outs import block_cut, opening_cuts, tab_rule
 from carvegen.toolpaths.laser.scanning import (
     contours,
     outlines,
+    ringed_outlines,
     scan_lines,
 )
 from carvegen.toolpaths.paths import (
@@ -197,14 +198,31 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
     if settings.lowered == "contours":
         most = max(1, math.ceil(_shoulder(job, settings)[1] / spacing - _NEAR)) if k < len(steps) else 0
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
-    band = geometry.parts(outer if k == len(steps) else geometry.without_inner(outer, steps[k]))
+    inner = None if k == len(steps) else steps[k]
     if settings.lowered == "shapes":
-        place = np.empty(len(band), dtype=np.int64)
-        place[along_curve(shapely.bounds(band)[:, :2])] = np.arange(len(band))
-        paths, whose = outlines(band)  # as they lie in memory: the order is the paths'
-        return picked(paths, np.argsort(place[whose], kind="stable"))  # each is gone over line by line, in any order
+        return _areas(outer, inner)
+    band = geometry.parts(outer if inner is None else geometry.without_inner(outer, inner))
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([_off_lines(scan_lines(band, spacing), clean), clean])
+
+
+def _areas(outer: NDArray[np.object_], inner: NDArray[np.object_] | None) -> Paths:
+    """The outlines of areas, less the inner ones beside them: each is gone over line by line, so in any order."""
+    lots, ringed = [no_paths()], np.zeros(len(outer), dtype=bool)
+    if inner is not None:
+        lots[0], ringed = ringed_outlines(outer, inner)
+    rest = outer[~ringed] if inner is None else geometry.without_inner(outer[~ringed], inner[~ringed])
+    band, owner = geometry.owned_parts(rest)  # as they lie in memory: the order is the paths'
+    paths, whose = outlines(band)
+    areas = np.argsort(np.concatenate([np.flatnonzero(ringed), np.flatnonzero(~ringed)[owner]]), kind="stable")
+    corner = shapely.bounds(np.concatenate([outer[ringed], band])).reshape(-1, 4)[:, :2]
+    place = np.empty(len(areas), dtype=np.int64)
+    place[areas[along_curve(corner[areas])]] = np.arange(len(areas))
+    first = len(areas) - len(band)
+    return picked(
+        joined([*lots, paths]),
+        np.argsort(place[np.concatenate([np.repeat(np.arange(first), 2), first + whose])], kind="stable"),
+    )
 
 
 def _off_lines(lines: Paths, others: Paths) -> Paths:
@@ -307,8 +325,9 @@ def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float)
     Those are told whose room has as many corners, if no two of the same number lie further apart.
     """
     near = shapely.get_num_coordinates(cuts) == shapely.get_num_coordinates(room)
-    near &= (shapely.get_num_interior_rings(cuts) == 0) & (shapely.get_num_interior_rings(room) == 0)
-    near &= shapely.get_type_id(room) == shapely.GeometryType.POLYGON
+    near[near] = shapely.get_type_id(room[near]) == shapely.GeometryType.POLYGON
+    for each in (cuts, room):
+        near[near] = shapely.get_num_interior_rings(each[near]) == 0
     if near.any():
         rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
         step = rings.xy - others.xy

@@ -21,15 +21,14 @@ from carvegen.toolpaths.paths import (
 from carvegen.toolpaths.sequence.order import ordered
 
 if TYPE_CHECKING:
-    from carvegen.geometry import (
-        Floats,
-        Indices,
-        Mask,
-        PolygonArray,
-        Rings,
-    )
+    from numpy.typing import NDArray
 
-__all__ = ["begun_at", "contours", "from_leftmost", "go_round", "outlines", "row_crossings", "scan_lines"]
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray, Rings
+
+__all__ = [
+    "begun_at", "contours", "from_leftmost", "go_round", "outlines", "ringed_outlines", "row_crossings",
+    "scan_lines",
+]  # fmt: skip
 
 _TURNS_MM2 = 1e-9  #: of a side's triangle with the middle, twice: more than rounding
 _FEWEST = 3  #: points of a ring
@@ -141,6 +140,51 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     return from_leftmost(paths), whose
 
 
+def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> tuple[Paths, Mask]:
+    """As `outlines`, of shapes less the inner ones beside them, where that leaves plain rings; and where it does, (n,).
+
+    Told are rings of which neither line surely crosses itself and one lies properly in the other, on the grid: of each
+    its outline, then its hole.
+    """
+    ringed = np.ones(len(shapes), dtype=bool)
+    for each in (inner, shapes):  # mostly few have one inside
+        some = each[ringed]
+        plain = (shapely.get_type_id(some) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(some)
+        ringed[ringed] = plain & (shapely.get_num_interior_rings(some) == 0)
+    rings = _on_grid(_every_second_turned(geometry.rings(np.column_stack([shapes[ringed], inner[ringed]]).ravel())))
+    for tell in (_go_round_in_pairs, _nested):
+        told = tell(rings, int(np.count_nonzero(ringed)))
+        ringed[ringed], rings = told, _of_pairs(rings, told)
+    return from_leftmost(from_rings(rings)), ringed
+
+
+def _every_second_turned(rings: Rings) -> Rings:
+    """Outlines, every second of which is run as a hole; where it begins stays."""
+    hole = np.arange(len(rings)) % 2 == 1
+    first, size, nth = rings.spread(rings.start[:-1]), rings.spread(rings.sizes), geometry.counted(rings.sizes)
+    point = first + np.where(rings.spread(hole) & (nth > 0), size - nth, nth)
+    return replace(rings, xy=rings.xy.take(point, axis=0), hole=hole)
+
+
+def _go_round_in_pairs(rings: Rings, pairs: int) -> Mask:
+    """Of which pairs, owner 2k and 2k + 1, both go round; (pairs,)."""
+    return np.asarray(np.bincount(rings.owner[go_round(rings)] // 2, minlength=pairs) == 2)
+
+
+def _nested(rings: Rings, pairs: int) -> Mask:
+    """Of which pairs the second lies in the first and touches it nowhere; (pairs,)."""
+    outer, inner = geometry.polygons_of(rings.xy, rings.start).reshape(pairs, 2).T
+    return np.asarray(shapely.contains_properly(outer, inner))
+
+
+def _of_pairs(rings: Rings, which: Mask) -> Rings:
+    """The rings of the pairs that are said, numbered anew."""
+    kept = which[rings.owner // 2]
+    xy = rings.xy.compress(rings.spread(kept), axis=0)
+    count = np.count_nonzero(kept)
+    return geometry.Rings(xy, geometry.starts(rings.sizes[kept]), np.arange(count), rings.hole[kept])
+
+
 def _whole(shapes: PolygonArray, rings: Rings, on_grid: Rings) -> Mask:
     """Which shapes stay what they are where the points of their rings are rounded one by one; (shapes,)."""
     count = np.bincount(rings.owner, minlength=len(shapes))
@@ -170,13 +214,17 @@ def _laid_on_grid(shapes: PolygonArray) -> Rings:
 def go_round(rings: Rings | Paths) -> Mask:
     """Which closed lines surely cross themselves nowhere: each side leaves the middle on its left, in one turn.
 
+    Of a hole on its right.
     Such a line meets every ray from the middle once (star-shaped; plane geometry).
     """
     first, sizes, onward = rings.start[:-1], np.diff(rings.start), geometry.onward(rings.start)
     points = rings.xyz if isinstance(rings, Paths) else rings.xy
     x, y = (side - np.repeat(np.add.reduceat(side, first) / sizes, sizes) for side in points.T[:2])
     to_y = y[onward]
-    left = np.minimum.reduceat(x * to_y - x[onward] * y, first) > _TURNS_MM2
+    swept = x * to_y - x[onward] * y
+    if not isinstance(rings, Paths) and rings.hole.any():
+        swept[rings.spread(rings.hole)] *= -1
+    left = np.minimum.reduceat(swept, first) > _TURNS_MM2
     turns = np.add.reduceat((y < 0) & (to_y >= 0), first, dtype=np.int64)
     return np.asarray(left & (turns == 1))
 

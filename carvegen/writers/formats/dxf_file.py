@@ -215,7 +215,7 @@ def _level(paths: Paths) -> Mask:
 
 
 def _paths(paths: Paths, layer: FileLayer, owner: str, handle: int) -> tuple[list[str], int]:
-    """Paths of release 2000, flat ones at their height; with the next free handle."""
+    """Paths of release 2000, flat ones at their height, in pieces of text; with the next free handle."""
     level, counts = _level(paths), np.diff(paths.start)
     flat = picked(paths, np.flatnonzero(level)) if not level.all() else paths
     texts = point_texts(flat.xyz[:, :2], flat.start, (" 10\n", "\n 20\n", "\n"))
@@ -225,17 +225,18 @@ def _paths(paths: Paths, layer: FileLayer, owner: str, handle: int) -> tuple[lis
     height, which = np.unique(np.round(paths.entries[:, 2], 3) + 0.0, return_inverse=True)
     ends = [f"\n 38\n{z:.3f}\n" for z in height.tolist()]
     values = [column[level].tolist() for column in (begins[:-1], counts, paths.closed, which)]
-    level_ones = [
-        f"  0\nLWPOLYLINE\n  5\n{number:X}{inner}{count}\n 70\n{shut:d}{ends[nth]}{text}"
-        for number, count, shut, nth, text in zip(*values, texts, strict=True)
+    heads = [
+        f"  0\nLWPOLYLINE\n  5\n{number:X}{inner}{count}\n 70\n{shut:d}{ends[nth]}"
+        for number, count, shut, nth in zip(*values, strict=True)
     ]
+    level_ones = list(itertools.chain.from_iterable(zip(heads, texts, strict=True)))  # joined once, with all others
     if level.all():
         return level_ones, int(begins[-1])
     left, pieces = iter(level_ones), []
     values = [column.tolist() for column in (begins[:-1], counts, paths.closed, level, paths.start[:-1])]
     for number, count, shut, is_level, start in zip(*values, strict=True):
         if is_level:
-            pieces.append(next(left))
+            pieces += [next(left), next(left)]
         else:
             places = np.round(paths.xyz[start : start + count], 3) + 0.0
             pieces.append(_deep(places.tolist(), shut, owner, number, name))

@@ -100,7 +100,7 @@ def _drawing(
         about=f"{shown.view.words} Millimetres, 1:1.",
         sheet=sheet,
         layers=tuple(
-            DrawnLayer(layer=layer, what=replace(lines, xyz=lines.xyz + away), filled=area)
+            DrawnLayer(layer=layer, what=replace(lines, xyz=lines.xyz + away) if away.any() else lines, filled=area)
             for layer, lines, area in drawn
         ),
         mark=geometry.moved(shown.mark, shift),
