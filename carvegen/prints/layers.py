@@ -53,6 +53,7 @@ _TIED_MM, _BROAD_MM = (
 )  #: so near to a wire's end a post begins, that is so broad: our own choice
 _STANDS_MM, _HELD = (0.5, 2.0), 0.4  #: from so far on above and below that end it fills so much beside it; the same
 _PAST_MM, _SAME_MM = 6.0, 1.0  #: so far past a post a wire goes on, and so little higher or lower; the same
+_LONGER = 2.0  #: a wire is so many times as long as strokes beside it are; the same
 _DOTS = (np.arange(12) + 0.5) / 12  #: along each side of a box
 
 
@@ -226,7 +227,8 @@ def _tied(lines: PolygonArray, layers: Sequence[Layer], width_mm: float) -> Mask
     """Which level lines are wires: both ends are at posts, or one is and the other at the picture's side; (n,).
 
     A post is narrow, and stands on above and below the end that it holds. Pieces that go on past one are one line, and
-    its outermost ends count: a long ripple behind posts ends on open water, or runs from side to side.
+    its outermost ends count: a long ripple behind posts ends on open water, or runs from side to side. What is hardly
+    longer than free strokes beside it is one of these that just meets posts.
     """
     ends = _ends(lines)
     at_post = np.stack([_posts(ends[0], -1, layers), _posts(ends[1], 1, layers)])
@@ -236,7 +238,9 @@ def _tied(lines: PolygonArray, layers: Sequence[Layer], width_mm: float) -> Mask
     apart = np.where(goes_on, np.abs(higher), np.inf)
     last = _last(apart.T), _last(apart)
     post, side = (np.stack([held[k][last[k]] for k in (0, 1)]) for held in (at_post, at_side))
-    return np.asarray((post | side).all(axis=0) & post.any(axis=0))
+    tied = np.asarray((post | side).all(axis=0) & post.any(axis=0))
+    long = ends[1, last[1], 0] - ends[0, last[0], 0]
+    return tied & (long > _LONGER * np.median(long[~tied])) if not tied.all() else tied
 
 
 def _last(apart: Floats) -> Indices:
