@@ -1,8 +1,8 @@
 """The table of stages: what each costs in units, beside what is asked and beside the plain way.
 
 The unit is the time in which the raw text of the same block's DXF is written by string formatting, just before and
-just after the stage, so that figures of different machines, and of a machine whose speed swings, compare. A new stage
-is a line in `STAGES`.
+just after the stage, so that figures of different machines, and of a machine whose speed swings, compare. Stages run as
+in a command: the memory of arrays that are gone is kept, the collector rests. A new stage is a line in `STAGES`.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.base.findings import Report
+from carvegen.base.single_run import single_run
 from carvegen.blocks.job import Job, setups_for
 from carvegen.checks import checked
 from carvegen.facts.profiles import Library
@@ -206,6 +207,7 @@ STAGES = (
 )  # fmt: skip
 
 
+@single_run()
 def of_one_size(stages: Sequence[Stage] = STAGES) -> None:
     """Print each stage at the working size: seconds, units, whether those asked are met, how slow the plain way is."""
     case = Case()
@@ -279,6 +281,7 @@ def _command(tree: Path, arguments: Sequence[str] | None) -> float:
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
 
+@single_run()
 def _measured(size: int, names: Sequence[str]) -> dict[str, Any]:
     case = Case(size)
     flakes, memory = len(case.job.block.cuts), dict[str, float]()
