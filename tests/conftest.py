@@ -11,7 +11,6 @@ import multiprocessing
 import os
 import pickle
 import shutil
-import subprocess
 import sys
 import sysconfig
 import tempfile
@@ -30,26 +29,21 @@ os.environ.setdefault("HYPOTHESIS_NO_PLUGINS", "1")
 
 import pytest
 from _pytest.runner import runtestprotocol
+from hypothesis import HealthCheck, given, settings
+from hypothesis.strategies import integers, lists
 
-from tests.together import cases_of, run_cases, together
+from carvegen.motifs import motif, summaries
+from tests.cases import remembered
+
+# Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
+_SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
+
+settings.register_profile("dev", max_examples=5, deadline=None, derandomize=True, suppress_health_check=_SLOW_IS_FINE)
+settings.register_profile("all", settings.get_profile("dev"), max_examples=25)
+settings.register_profile("ci", max_examples=200, deadline=None, print_blob=True, suppress_health_check=_SLOW_IS_FINE)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
 
 gc.disable()  # until all tests are read, which all stay: looking through them again and again costs a fifth of that
-
-
-def load_examples() -> None:
-    """Tell Hypothesis how many it tries. Here and below: what hands tests out to others imports nothing of ours."""
-    from hypothesis import HealthCheck, settings
-
-    # Drawing a whole block's settings is slow beside drawing a number; time is bounded by the blocks' sizes instead.
-    slow = [HealthCheck.too_slow, HealthCheck.data_too_large]
-    settings.register_profile("dev", max_examples=5, deadline=None, derandomize=True, suppress_health_check=slow)
-    settings.register_profile("all", settings.get_profile("dev"), max_examples=25)
-    settings.register_profile("ci", max_examples=200, deadline=None, print_blob=True, suppress_health_check=slow)
-    settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "dev"))
-
-
-#: What asserts compare is said of those that fail, see `again_with_values`.
-_PLAIN = " --assert=plain"
 
 
 def pytest_configure(config) -> None:
@@ -60,23 +54,10 @@ def pytest_configure(config) -> None:
         os.environ["CARVEGEN_TESTS_COMPILE"] = "" if compiled.exists() and any(compiled.iterdir()) else "yes"
         if getattr(config.option, "dist", "no") == "no":
             _compile_apart(config)
-            load_examples()
-        elif not _asks_all(config):
-            os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "") + _PLAIN  # for those it hands tests to
         return
-    os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "").removesuffix(_PLAIN)
     _compile_apart(config)
-    load_examples()
-    keep_arrays()
     if os.environ.get("CARVEGEN_TESTS_COMPILE") and not _first():
         wait_for(_compiled(), seconds=LONGEST_WAIT_S)
-
-
-def keep_arrays() -> None:
-    """A process of a run keeps the memory of arrays that are gone, as a command does: half its time in the system."""
-    from carvegen.base.single_run import keep_memory
-
-    keep_memory()
 
 
 def _compile_apart(config) -> None:
@@ -158,8 +139,6 @@ def read_constants() -> None:
 
     It does so once it draws one, at about every twentieth draw.
     """
-    from hypothesis import given, settings
-    from hypothesis.strategies import integers, lists
 
     @settings(max_examples=10, database=None, derandomize=True, deadline=None)
     @given(lists(integers(), min_size=30))
@@ -180,7 +159,6 @@ def pytest_collection_finish() -> None:
 def pytest_unconfigure(config) -> None:
     if not hasattr(config, "workerinput"):
         os.environ.pop("CARVEGEN_TESTS_COMPILE", None)
-        os.environ["PYTEST_ADDOPTS"] = os.environ.get("PYTEST_ADDOPTS", "").removesuffix(_PLAIN)
         shutil.rmtree(os.environ.pop("CARVEGEN_TESTS_GROWN"), ignore_errors=True)
 
 
@@ -192,23 +170,11 @@ LONG = (
 )  # fmt: skip
 
 
-@pytest.hookimpl(trylast=True)  # once it is known which are asked for
 def pytest_collection_modifyitems(config, items) -> None:
     """Files go whole to one process or another, in this order; in one process they keep theirs."""
     if hasattr(config, "workerinput"):
         order = {Path(__file__).parent / name: place for place, name in enumerate(LONG)}
         items.sort(key=lambda item: order.get(item.path, len(LONG)))
-    if not _tells_all(config):
-        items[:] = together(items)
-
-
-def _tells_all(config) -> bool:
-    """Whether each test is told of with all that it took: in one process, or where times or a report are asked for."""
-    return not hasattr(config, "workerinput") or _asks_all(config)
-
-
-def _asks_all(config) -> bool:
-    return config.option.durations is not None or bool(config.option.xmlpath)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -216,62 +182,15 @@ def pytest_runtest_protocol(item, nextitem) -> bool | None:
     """A process of a run tells of each test once, not five times: that costs more than most tests, in both processes.
 
     Of what was laid for a test and cleared away it tells only if that failed, was skipped or said something; of all,
-    where all is asked for: how long each took, or a report for others. Of cases that ran as one it tells once, too;
-    if one of them failed or was skipped, each runs again and is told of by its own name.
+    where all is asked for: how long each took, or a report for others.
     """
-    if _tells_all(item.config):
+    option = item.config.option
+    if not hasattr(item.config, "workerinput") or option.durations is not None or option.xmlpath:
         return None
-    reports = runtestprotocol(item, nextitem=nextitem, log=False)
-    if not _passed(reports) and (cases := cases_of(item)):
-        each = [runtestprotocol(case, nextitem=nextitem, log=False) for case in cases]
-        if not all(map(_passed, each)):
-            place = item.session.items.index(item)
-            for case, of_case in zip(cases, each, strict=True):
-                item.session.items[place] = case  # xdist asks that what is told of stands there
-                _tell(case, of_case)
-            item.session.items[place] = item
-            return True
-    _tell(item, reports)
-    return True
-
-
-def _passed(reports) -> bool:
-    return all(report.passed for report in reports)
-
-
-#: So many tests of a process that failed run again for their values: where all fails nobody waits for all.
-AGAIN = 3
-
-
-def again_with_values(item, reports) -> None:
-    """What failed says the values that it compared, as it does where a test runs alone.
-
-    To take all asserts apart for that costs a run more than to compile the package: here it is done where one fails.
-    """
-    failed = [report for report in reports if report.failed and report.when == "call"]
-    if not failed or item.config.option.assertmode != "plain" or item.config.stash.setdefault(_TOLD, 0) >= AGAIN:
-        return
-    item.config.stash[_TOLD] += 1
-    words = [sys.executable, "-m", "pytest", "-n0", "-q", "--tb=short", "-p", "no:cacheprovider", item.nodeid]
-    with suppress(subprocess.TimeoutExpired):
-        done = subprocess.run(words, cwd=item.config.rootpath, capture_output=True, text=True, timeout=120, check=False)
-        failed[0].sections.append(("Run again alone", done.stdout))
-
-
-_TOLD = pytest.StashKey[int]()
-
-
-def _tell(item, reports) -> None:
-    again_with_values(item, reports)
-    for report in reports:
+    for report in runtestprotocol(item, nextitem=nextitem, log=False):
         if report.when == "call" or not report.passed or report.sections:
             item.ihook.pytest_runtest_logreport(report=report)
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_pyfunc_call(pyfuncitem) -> bool | None:
-    """Cases that are one test run one after the other."""
-    return run_cases(pyfuncitem)
+    return True
 
 
 def cpu_seconds() -> float:
@@ -318,6 +237,7 @@ def work_saved() -> Iterator[None]:
 
 
 #: Rooms whose tests ask for a grown block, but not how it grows.
+_MOTIFS = sorted(summaries())
 _GROWN_ONCE = ("browser", "cli", "delivery", "page", "prints", "readers", "toolpaths", "writers")
 
 
@@ -329,9 +249,6 @@ def grown_once(request) -> Iterator[None]:
     """
     with pytest.MonkeyPatch.context() as patched:
         if request.path.relative_to(Path(__file__).parent).parts[0] in _GROWN_ONCE:
-            from carvegen.motifs import motif, summaries
-            from tests.cases import remembered
-
-            for name in sorted(summaries()):
+            for name in _MOTIFS:
                 patched.setattr(motif(name), "grow", remembered(name, motif(name).grow))
         yield

@@ -18,22 +18,17 @@ import pytest
 from hypothesis.configuration import storage_directory
 
 from tests.conftest import (
-    _TOLD,
-    AGAIN,
     LONG,
     Lending,
-    again_with_values,
     cpu_seconds,
     end_forkserver,
     pytest_collection_modifyitems,
-    pytest_pyfunc_call,
     pytest_runtest_protocol,
     pytest_terminal_summary,
     read_constants,
 )
 from tests.robustness.__main__ import files_of_laws
 from tests.strategies import takes_long
-from tests.together import CASES, cases_of, together
 
 HOME = Path(__file__).parent.parent
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
@@ -52,9 +47,6 @@ def test_ci_can_be_run_and_stops_at_the_first_failure():
     assert subprocess.run(["bash", "-n", str(path)], check=False).returncode == 0
 
 
-NOTHING_ASKED = SimpleNamespace(durations=None, xmlpath=None)
-
-
 def test_long_files_begin_and_are_there():
     """In the processes of a run; where there is one process alone, files keep the order they are named in."""
     tests = HOME / "tests"
@@ -63,7 +55,7 @@ def test_long_files_begin_and_are_there():
     items = [SimpleNamespace(path=path) for path in paths]
     pytest_collection_modifyitems(SimpleNamespace(), items)
     assert [item.path for item in items] == paths
-    pytest_collection_modifyitems(SimpleNamespace(workerinput={}, option=NOTHING_ASKED), items)
+    pytest_collection_modifyitems(SimpleNamespace(workerinput={}), items)
     assert [each.path for each in items] == [*reversed(paths[1:-1]), paths[0], paths[-1]]
 
 
@@ -92,86 +84,19 @@ TOLD = {
 def test_a_process_tells_of_a_test_once_and_of_what_was_laid_for_it_only_what_is_to_be_seen(monkeypatch, asked):
     """All is told where times or a report are asked for, and in a run of one process: then pytest's own does it."""
     reports = [
-        SimpleNamespace(
-            when=when, passed=outcome == "passed", failed=False, sections=list(said), key=(when, outcome, said)
-        )
+        SimpleNamespace(when=when, passed=outcome == "passed", sections=list(said), key=(when, outcome, said))
         for when, outcome, said in TOLD
     ]
     monkeypatch.setattr(sys.modules[pytest_runtest_protocol.__module__], "runtestprotocol", lambda *_, **__: reports)
     told: list[tuple] = []
-    config = SimpleNamespace(option=SimpleNamespace(**vars(NOTHING_ASKED) | asked))
+    config = SimpleNamespace(option=SimpleNamespace(**{"durations": None, "xmlpath": None} | asked))
     if "workerinput" not in asked:
         config.workerinput = {}
     item = SimpleNamespace(
-        stash=pytest.Stash(),
-        config=config,
-        ihook=SimpleNamespace(pytest_runtest_logreport=lambda report: told.append(report.key)),
+        config=config, ihook=SimpleNamespace(pytest_runtest_logreport=lambda report: told.append(report.key))
     )
     assert pytest_runtest_protocol(item, None) is (None if asked else True)
     assert told == ([] if asked else [key for key, is_told in TOLD.items() if is_told])
-
-
-@pytest.mark.parametrize("thick", [3, 4, 5])
-def test_ice_bears(thick):
-    assert thick > 2
-
-
-def test_cases_that_nothing_is_laid_for_run_as_one(request):
-    """One that stands alone, or for which a folder is laid, is left as it is."""
-    every = [case for item in request.session.items for case in cases_of(item) or [item]]
-    ice = [item for item in every if item.name.startswith(test_ice_bears.__name__)]
-    laid = [item for item in every if "monkeypatch" in getattr(item, "fixturenames", ())]
-    assert together([*laid, ice[0]]) == [*laid, ice[0]]
-    (one,) = together(ice)
-    assert cases_of(one) == ice
-    run: list[int] = []
-    one.funcargs = dict(ice[0].callspec.params)
-    one.obj = lambda thick: run.append(thick)  # noqa: PLW0108
-    assert pytest_pyfunc_call(one) and run == [3, 4, 5]
-    assert pytest_pyfunc_call(ice[0]) is None
-
-
-@pytest.mark.parametrize("ends", [["passed", "failed", "skipped"], ["passed", "passed", "passed"]])
-def test_where_one_of_them_fails_each_is_told_of_by_its_own_name(monkeypatch, ends):
-    """What failed once is told of, whatever comes of it again."""
-    told: list[tuple[str, str, str]] = []
-    session = SimpleNamespace(items=[])
-
-    def item(name: str, end: str) -> SimpleNamespace:
-        tell = SimpleNamespace(
-            pytest_runtest_logreport=lambda report: told.append((session.items[0].name, name, report.end))
-        )
-        config = SimpleNamespace(workerinput={}, option=NOTHING_ASKED)
-        return SimpleNamespace(name=name, end=end, ihook=tell, config=config, session=session, stash=pytest.Stash())
-
-    cases, one = [item(f"ice {k}", end) for k, end in enumerate(ends)], item("ice", "failed")
-    one.stash[CASES], session.items = cases, [one]
-    monkeypatch.setattr(
-        sys.modules[pytest_runtest_protocol.__module__], "runtestprotocol",
-        lambda item, **_: [
-            SimpleNamespace(when="call", passed=item.end == "passed", failed=False, sections=[], end=item.end)
-        ],
-    )  # fmt: skip
-    assert pytest_runtest_protocol(one, None)
-    failed = [one] if set(ends) == {"passed"} else cases
-    assert told == [(each.name, each.name, each.end) for each in failed]
-    assert session.items == [one]
-
-
-def test_a_test_that_failed_says_its_values(monkeypatch, tmp_path):
-    """In a process of a run asserts are not taken apart: it runs again alone; not if many fail."""
-    path = tmp_path / "test_ice.py"
-    path.write_text("def test_ice():\n    thick = 40\n    assert thick == 41\n", encoding="utf-8")
-    monkeypatch.setenv("PYTEST_ADDOPTS", "-p no:hypothesispytest")
-    config = SimpleNamespace(option=SimpleNamespace(assertmode="plain"), stash=pytest.Stash(), rootpath=tmp_path)
-    item = SimpleNamespace(nodeid="test_ice.py::test_ice", config=config)
-    reports = [SimpleNamespace(when=when, failed=when == "call", sections=[]) for when in ("setup", "call")]
-    again_with_values(item, reports)
-    ((_, said),) = reports[1].sections
-    assert "assert 40 == 41" in said and not reports[0].sections
-    config.stash[_TOLD] = AGAIN
-    again_with_values(item, reports)
-    assert len(reports[1].sections) == 1
 
 
 def test_a_run_ends_with_the_cpu_time_of_all_its_processes():
