@@ -160,7 +160,9 @@ def test_random_posts_hold_and_no_flake_goes_that_would_do_no_harm() -> None:
 
     def harms(flake: shapely.Polygon, post: shapely.Polygon, left_mm: float) -> bool:
         inside = post.covers(flake) and flake.distance(post.exterior) < left_mm
-        depth = shapely.distance(post.exterior, [at for at in map(shapely.Point, flake.exterior.coords) if post.intersects(at)])
+        depth = shapely.distance(
+            post.exterior, [at for at in map(shapely.Point, flake.exterior.coords) if post.intersects(at)]
+        )
         takes = np.sqrt(flake.area / np.pi) if post.covers(flake) else depth.max(initial=0)
         return inside or any(not holds(post, shapely.buffer(flake, less), 0) for less in (left_mm, 1.5 * takes))
 
