@@ -123,7 +123,7 @@ def _uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
         rest = np.flatnonzero(near & ~harm)
         harm[rest] = _cut_through(some[rest], figure, left, limits)
         more = _TAKES * _taken(some, figure, outline)
-        rest = np.flatnonzero(~harm & (more > left) & shapely.dwithin(some, outline, more))
+        rest = np.flatnonzero(~harm & (more > left) & (shapely.distance(some, outline) <= more))
         harm[rest] = _cut_through(some[rest], figure, more[rest], limits)
         return np.asarray(harm)
 
