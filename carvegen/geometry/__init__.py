@@ -334,7 +334,7 @@ def prepared(shape: shapely.Geometry) -> BaseGeometry:
     return own
 
 
-def offset(shapes: PolygonArray, by: float, *, quad_segs: int = 8) -> NDArray[np.object_]:
+def offset(shapes: PolygonArray, by: Floats | float, *, quad_segs: int = 8) -> NDArray[np.object_]:
     """Shapes grown by a disc (or shrunk, below 0); (n,), may hold empty or multi-part geometries.
 
     The disc is a polygon inscribed in the circle: outward offsets are short by up to

@@ -237,6 +237,25 @@ def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
     assert fir.difference(shapely.union_all(standing)).area < 0.05 * fir.area
 
 
+@pytest.mark.parametrize(("lands", "post", "tapers"), [
+    (3.0, shapely.Point(), True), (3.0, box(19.5, 4, 3, 22), False), (1.8, shapely.Point(), False),
+])  # fmt: skip
+def test_the_point_of_a_broad_stroke_by_itself_goes_where_it_is_too_narrow_and_is_made_no_rod(
+    lands, post, tapers
+) -> None:
+    """A wave of 24 mm by so many lands is nowhere wider than drawn. One with a post in it is no stroke."""
+    x, land = np.linspace(0, 24, 60), job_of().limits.land_mm
+    height = lands / 2 * land * np.sin(np.pi * x / 24) ** 2
+    wave = shapely.Polygon(
+        np.concatenate([np.column_stack([8 + x, 15 + height]), np.column_stack([8 + x, 15 - height])[::-1]])
+    )
+    drawn = geometry.solid(shapely.union(wave, post))
+    done = must_hold(job_of(*geometry.parts(box(2, 2, 36, 26).difference(drawn))))
+    stands = shapely.intersection(done.job.block.land, box(2.5, 2.5, 35, 25))
+    assert (shapely.area(stands.difference(drawn)) < 0.02) == tapers
+    assert stands.intersection(wave).area > 0.8 * wave.area
+
+
 def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
     twig = box(6, 15, 12, 0.9)

@@ -39,11 +39,12 @@ _FILLS_CUTS = 0.5  #: and up to so many cuts
 FINE_MM = 0.008  #: outlines may be simplified so far
 _EASED = 0.28  #: and by discs of so much of a clump's mean radius, which round off its knobs too,
 _EASED_MM = 1.2  #: but no larger;
-RIM_MM = 0.5  #: at the rim of a heap of flakes, which shows them, no larger than this
+RIM_MM = 0.85  #: at the rim of a heap of flakes, which shows the larger of them, no larger than this
 _KEEPS = 0.85  #: of its area, or it stays as it was
 _BENDS = 1e-6
 _SHOWS_MM = 0.08  #: what is filled of a bay less deep doesn't show
 _EDGED = 1.1  #: corners of what is filled are kept so far out, in the width of the filling
+_NOTCH = 1.45  #: of what is filled: a notch is left where two flakes meet at 87° or more, else a flat end
 _MORE = 1.03  #: arcs and offsets fall short of round ones by less than this
 _HAIR_MM = 0.002  #: what a cutter that is narrower by a hair comes nearer to an outline
 _POLYGON = 3
@@ -117,6 +118,8 @@ def gathered(shapes: PolygonArray, group: Indices) -> PolygonArray:
 def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EASED_MM) -> tuple[_Lot, _Lot]:
     """Gaps, bays and small holes filled; where the cutter does not pass, what it makes: sound ones, doubtful ones.
 
+    Where two flakes meet a notch is left, small and sharp: round bays between round lobes would look like spilt paint.
+
     What the cutter's middle reaches of a shape is its core. If that hangs together and the shape has no holes, it is
     made in one piece. (Tips are a flake's own, and each flake is made to be cut.) It is asked of a cutter that is a
     little wider, and of one narrower by a hair: a flake that the wider one just does not enter shows in its core alone.
@@ -136,8 +139,8 @@ def smoothed(shapes: PolygonArray, limits: Limits, most_mm: Floats | float = _EA
     others = np.delete(np.arange(len(shapes)), blunt)
     wider = shapely.buffer(shapes[others], gap[others], join_style="mitre", mitre_limit=_EDGED)
     wider = shapely.simplify(wider, FINE_MM / 2, preserve_topology=False)
-    full = _rounded(shapely.buffer(wider, -gap[others], quad_segs=_ARC), eased[others], limits)
-    full, whose = _parts(simpler(full), others)
+    full, whose = _parts(shapely.buffer(wider, -gap[others], join_style="mitre", mitre_limit=_NOTCH), others)
+    full, whose = _parts(simpler(_rounded(full, eased[whose], limits)), whose)
     broken = ~shapely.is_valid(full)  # by GEOS 3.14, now and then
     if broken.any():
         full[broken] = shapely.make_valid(full[broken])
@@ -181,21 +184,34 @@ def _least_gap(limits: Limits) -> float:
 
 
 def _rounded(shapes: PolygonArray, by: Floats, limits: Limits) -> PolygonArray:
-    """The shapes with their knobs rounded off by discs of this radius, or half of it; those that fall apart stay.
+    """The shapes with their knobs rounded off by discs of this radius, or less; those that fall apart stay.
 
-    Where rounds meet over a neck that no such disc passes, the spikes of land between them are filled.
+    Where rounds meet over a neck that no such disc passes, the spikes of land between them are filled. What still hangs
+    on by such a neck alone goes.
     """
     rounded, left = shapes.copy(), np.arange(len(shapes))
     blunt = _MORE * limits.land_mm / 2 + SLACK_MM
-    for radius in (by, by / 2):
+    for radius in (by, by / 2, by / 4):
         core = shapely.buffer(rounded[left], -radius[left], quad_segs=_ARC)
         eased = shapely.buffer(core, radius[left], quad_segs=_ARC)
         parted = ~_alike(core, eased)
         eased[parted] = shapely.buffer(shapely.buffer(eased[parted], blunt, quad_segs=_ARC), -blunt, quad_segs=_ARC)
+        eased = _largest(eased)
         whole = _alike(eased, rounded[left]) & (shapely.area(eased) > _KEEPS * shapely.area(rounded[left]))
         rounded[left[whole]] = eased[whole]
         left = left[~whole]
     return rounded
+
+
+def _largest(shapes: PolygonArray) -> PolygonArray:
+    """The largest part of each; (n,)."""
+    largest = shapes.copy()
+    many = np.flatnonzero(shapely.get_num_geometries(shapes) > 1)
+    parts, whose = shapely.get_parts(shapes[many], return_index=True)
+    order = np.lexsort((shapely.area(parts), whose))
+    last = np.flatnonzero(np.diff(whose[order], append=-1))
+    largest[many] = parts[order[last]]
+    return largest
 
 
 def _alike(shapes: PolygonArray, others: PolygonArray) -> Mask:

@@ -19,15 +19,16 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.base.limits import Limits
-    from carvegen.geometry import Indices, Mask, PolygonArray
+    from carvegen.geometry import Floats, Indices, Mask, PolygonArray
     from carvegen.motifs.snowfall.settings import Settings
 
 __all__ = ["Figure", "mass_mm2", "masses", "uncut", "with_lines"]
 
 # All of these are our own choice.
-_SHRINKS = (0.8, 0.62, 0.48)  #: a flake that would harm a figure is made so much smaller, or it goes
+_SHRINKS = (0.8, 0.62, 0.48, 0.37)  #: a flake that would harm a figure is made so much smaller, or it goes
 _WINDOW = 4.0  #: discs as wide as the largest flakes: what is light in a figure and smaller is a window, or a line
 _LEFT = 2.5  #: lands: so much of a figure is left beside a flake; what is light and less than twice as wide is a line,
+_TAKES = 1.5  #: as much as a flake takes of a figure's width is left, so many times, on one side or on both together
 _PANE, _FILLS = 4.0, 0.75  #: or, no longer than so many times its width and filling so much of its box, a window's pane
 _LONG = 4.0  #: lands: what is narrower than the land and longer than this is a line
 _TOUCHES_MM2 = 1e-3  #: what covers no more of a figure lies beside it
@@ -88,10 +89,11 @@ def _panes(holes: PolygonArray, limits: Limits) -> Mask:
 def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
-    One does that cuts it through, leaves less than some lands of it on one side, or opens a small light place in
-    it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut. Of several that cut
-    through together, three across at most, as few go as must. A flake more or less changes nothing further off than
-    twelve times two of the largest flakes and what must be left beside each; mostly no further than a few flakes.
+    One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, or opens
+    a small light place in it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut.
+    Of several that cut through together, three across at most, as few go as must. A flake more or less changes nothing
+    further off than twelve times two of the largest flakes and what must be left beside each; mostly no further than a
+    few flakes.
 
     Parameters
     ----------
@@ -119,7 +121,10 @@ def _uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
         near = shapely.dwithin(some, outline, left)
         harm = near & (shapely.covers(figure, some) | shapely.dwithin(some, windows, left))
         rest = np.flatnonzero(near & ~harm)
-        harm[rest] = _cut_through(some[rest], figure, limits)
+        harm[rest] = _cut_through(some[rest], figure, left, limits)
+        more = _TAKES * _taken(some, figure, outline)
+        rest = np.flatnonzero(~harm & (more > left) & (shapely.distance(some, outline) <= more))
+        harm[rest] = _cut_through(some[rest], figure, more[rest], limits)
         return np.asarray(harm)
 
     shapes, stays = shapes.copy(), np.ones(len(shapes), dtype=bool)
@@ -216,7 +221,7 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
     """Whether each group of flakes cuts a figure through that none of its flakes cuts; groups from 0 on, (groups,)."""
     left = _LEFT * limits.land_mm
     together = gathered(flakes, group)
-    around = _about(figure, together, limits)
+    around = _about(figure, together, limits, left)
 
     def pieces(ground: PolygonArray, white: PolygonArray) -> Indices:
         return _pieces(geometry.offset(shapely.difference(ground, white), -_NEARLY * left / 2, quad_segs=4), limits)
@@ -226,9 +231,10 @@ def _cut_by_all(flakes: PolygonArray, group: Indices, figure: BaseGeometry, limi
     return np.asarray(pieces(around, together) > most)
 
 
-def _about(figure: BaseGeometry, shapes: PolygonArray, limits: Limits) -> PolygonArray:
-    """What of a figure lies about each shape, further off than what must be left beside it; (n,)."""
-    windows = shapely.bounds(shapes) + (_LEFT + 3) * limits.land_mm * _OUT
+def _about(figure: BaseGeometry, shapes: PolygonArray, limits: Limits, left: Floats | float) -> PolygonArray:
+    """What of a figure lies about each shape, further off than what must be left beside it, mm; (n,)."""
+    reach = np.broadcast_to(left + 3 * limits.land_mm, len(shapes))
+    windows = shapely.bounds(shapes) + reach[:, None] * _OUT
     around = geometry.polygon_array(shapely.clip_by_rect(figure, *window) for window in windows)
     return np.asarray(shapely.make_valid(around), dtype=object)
 
@@ -240,11 +246,23 @@ def _made(shapes: PolygonArray, limits: Limits) -> Mask:
     return np.asarray((shapely.get_num_geometries(inner) == 1) & (trace > _SOUND * shapely.area(shapes)))
 
 
-def _cut_through(shapes: PolygonArray, figure: BaseGeometry, limits: Limits) -> Mask:
-    """Whether a figure round each shape is in more pieces without it and what must be left beside it; (n,)."""
-    around = _about(figure, shapes, limits)
-    left = shapely.difference(around, geometry.offset(shapes, _LEFT * limits.land_mm))
-    return _pieces(left, limits) > _pieces(around, limits)
+def _taken(flakes: PolygonArray, figure: BaseGeometry, outline: BaseGeometry) -> Floats:
+    """How far each flake reaches into a figure, mm; of one that lies all inside it half of how wide that is; (n,)."""
+    xy, of = shapely.get_coordinates(flakes, return_index=True)
+    points = geometry.dots(xy)
+    inside = np.flatnonzero(shapely.intersects(figure, points))
+    deep = np.zeros(len(flakes))
+    np.maximum.at(deep, of[inside], shapely.distance(outline, points[inside]))
+    return np.where(shapely.covers(figure, flakes), np.sqrt(shapely.area(flakes) / np.pi), deep)
+
+
+def _cut_through(shapes: PolygonArray, figure: BaseGeometry, left: Floats | float, limits: Limits) -> Mask:
+    """Whether each shape cuts through what it meets of a figure, with what must be left beside it, mm; (n,)."""
+    bits, of = shapely.get_parts(_about(figure, shapes, limits, left), return_index=True)
+    met = shapely.intersects(bits, shapes[of])
+    bits, of = bits[met], of[met]
+    rest = shapely.difference(bits, geometry.offset(shapes, left)[of])
+    return np.bincount(of[_pieces(rest, limits) > 1], minlength=len(shapes)) > 0
 
 
 def _pieces(shapes: PolygonArray, limits: Limits) -> Indices:

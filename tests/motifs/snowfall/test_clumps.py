@@ -10,7 +10,7 @@ from carvegen import geometry
 from carvegen.geometry.necks import necks
 from carvegen.motifs import snowfall
 from carvegen.motifs.snowfall import clumps, falling, sky
-from tests.cases import box, limits, shapes
+from tests.cases import box, disc, limits, shapes
 from tests.strategies import MANY, few
 
 WINDOW = np.array([0.0, 0.0, 90.0, 60.0])
@@ -62,6 +62,21 @@ def test_a_bay_narrower_than_what_is_filled_is_closed_and_a_wider_one_stays(shar
     )
     inner = shapely.box(8, 4, 8 + wide, 9)
     assert (closed.intersection(inner).area > 0.9 * inner.area) == filled
+
+
+@pytest.mark.parametrize("apart", [4.8, 5.6])
+def test_where_two_large_flakes_meet_a_small_sharp_notch_is_left(apart) -> None:
+    """Of two discs 8 mm across: a round bay as wide fills 0.16 and 0.25 mm of it (plane geometry)."""
+    both = shapely.union(disc(0, 0, 4), disc(apart, 0, 4))
+    meet = shapely.Point(apart / 2, np.sqrt(16 - apart**2 / 4))
+    (made,) = clumps.smoothed(shapes(both), limits(0.5, 0.4), clumps.RIM_MM)[0][0]
+    assert made.exterior.distance(meet) < 0.08
+
+
+def test_what_hangs_on_a_heap_by_a_neck_alone_goes() -> None:
+    heap = shapely.union_all([disc(0, 0, 4), box(3, -0.7, 3, 1.4), disc(6.5, 0, 1.0)])
+    (made,) = clumps.smoothed(shapes(heap), limits(0.5, 0.4), clumps.RIM_MM)[0][0]
+    assert made.bounds[2] < 4.5
 
 
 def test_no_spikes_of_land_are_left_where_rounds_meet_over_a_neck() -> None:
