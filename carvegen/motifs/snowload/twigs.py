@@ -193,10 +193,9 @@ def _thickness(twigs: _Twigs, lines: _Lines, air: _Air, full: Floats, tapered: t
 
 
 def _forks(ledges: Ledges, settings: Settings) -> Floats:
-    """How thick it lies in forks, mm plumb, 0 outside; (n,): filled level from limb to limb."""
-    full = np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
-    level = -ledges.highest(-(ledges.base + full), _FORK_MM)
-    return np.clip(level - ledges.base, 0, full)
+    """How thick it lies in forks, mm plumb, 0 outside; (n,): no higher at their limbs than in their middle."""
+    level = _FORKED + _FORK_FALLEN * settings.fallen_mm - ledges.highest(-ledges.base, _FORK_MM)
+    return np.clip(np.minimum(ledges.hollow(ledges.base, _FORK_MM), level - ledges.base), 0, None)
 
 
 def _draw(canvas: Canvas, twigs: _Twigs, thick: Floats) -> None:
