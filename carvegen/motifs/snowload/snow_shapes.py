@@ -55,6 +55,11 @@ _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark,
 _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing that shuts them in
+_LENS, _HEAP_MM = (
+    (0.15, 0.6),
+    6.0,
+)  #: where a heap is thinner than so much of what it is near by, least and most, it lies
+#: on top alone: no lens
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk
@@ -163,7 +168,9 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
-    reach = np.minimum(reach, _MIRRORS * depth)
+    least = _LENS[0] + (_LENS[1] - _LENS[0]) * np.clip(0.5 + 0.5 * coarse, 0, 1)  # where it thins out
+    over = np.clip((depth / np.maximum(ledges.highest(depth, _HEAP_MM), 1e-6) - least) / (1 - least), 0, 1)
+    reach = np.minimum(reach, _MIRRORS * depth * over**0.5)
     least = 0.6 if settings.scale == "far" else 0.1
     far = (
         field

@@ -145,6 +145,17 @@ def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, 
     assert reaches == pytest.approx(down, rel=0.01, abs=0.002)
 
 
+def test_where_a_heap_runs_out_it_lies_on_top_alone(calm) -> None:
+    """From 4 mm to none over 6: the white below ends before the white above, so that it is no lens."""
+    one = ledge()
+    depth = np.minimum(4.0, one.x[::-1] - one.x[0])
+    down = snow_shapes.reaching(
+        one, depth, asked(), ends(one), np.zeros(len(one)), land_mm=0.5, rng=stream(1, "reaching")
+    )
+    assert down[depth > 3.9][100] > 1.5
+    assert (down[(depth < 1) & (depth > 0.6)] < 0.2 * depth[(depth < 1) & (depth > 0.6)]).all()
+
+
 def test_the_white_of_a_short_field_ends_as_a_bowl(calm) -> None:
     """No steeper than 0.8 mm down for each mm from its end, but for what reaches down anyhow."""
     one = ledge(60)
@@ -636,6 +647,21 @@ def test_a_stroke_runs_in_along_its_bough(changed, reaches, area, thick, monkeyp
     assert cover.sum() * STEP**2 == pytest.approx(area, abs=0.01)
     assert cover[:, 170].sum() * STEP == pytest.approx(thick, abs=0.002)
     assert np.abs(np.diff(cover[:, 195:].sum(axis=0) * STEP)).max() < 0.2, "no step at the notch"
+
+
+@pytest.mark.parametrize(
+    ("changed", "pairs"),
+    [({}, True), ({"lower": 2.9}, True), ({"lower": 3.1}, False), ({"run": 29.0}, False), ({"sign": 1}, False)],
+)
+def test_of_two_notches_as_high_on_both_sides_of_a_crown_one_is_taken_first(changed, pairs: bool) -> None:
+    """They are 30 mm apart; one of the two, and never both, has no echo."""
+    one, left, right = ledge(), np.array([0]), np.array([300])
+    one.base[300] -= changed.get("lower", 0.0)
+    sides = [(changed.get("sign", -1), right), (-changed.get("sign", -1), left)]
+    run = np.full(len(one), changed.get("run", 31.0))
+    for seed in range(5):
+        outdone = [boughs._outdone(one, run, seed, *pair).tolist() for pair in (sides, sides[::-1])]
+        assert sorted(outdone) == [[False], [pairs]]
 
 
 @pytest.mark.parametrize(
