@@ -58,8 +58,8 @@ _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing th
 _LENS, _HEAP_MM = (
     (0.15, 0.6),
     6.0,
-)  #: where a heap is thinner than so much of what it is near by, least and most, it lies
-#: on top alone: no lens
+)  #: where a heap is thinner than so much of what it is near by, least and most, it
+#: lies on top alone: no lens
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk

@@ -140,7 +140,7 @@ def test_what_sees_less_than_a_fifth_of_the_sky_stays_bare(seed) -> None:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_line_is_a_wedge_that_thins_out_upwards_or_to_both_tips_and_thickens_at_what_stands_there(seed) -> None:
-    """No thinner than a cut until it ends within 0.9 mm; on a level twig thickest between its tips, else at its foot."""
+    """No thinner than a cut until it ends within 0.9 mm: on a level twig thickest between its tips, or at its foot."""
     twig = shapely.box(2.1, 4, 12, 4.6)
     x, thick = thick_on(twig, seed=seed)
     assert (thick[[0, -1]] < 0.67 * thick.max()).all()

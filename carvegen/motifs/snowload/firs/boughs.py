@@ -79,9 +79,10 @@ def on_boughs(
     slope = ledges.smoothed(ledges.slope, 2.0)
     sides = [(sign, _notches(ledges, side, sign)) for side, sign in ((0, -1), (1, 1))]
     sides = [(sign, at[_in_crown(ledges, run_mm, at) & bears[at]]) for sign, at in sides]
-    for (sign, at), others in zip(sides, sides[::-1], strict=True):
+    for mine, others in zip(sides, sides[::-1], strict=True):
+        sign, at = mine
         own, other, third = (ledges.chance(np.random.default_rng([seed, k]), at) for k in range(3))
-        outdone = _outdone(ledges, run_mm, seed, (sign, at), others)
+        outdone = _outdone(ledges, run_mm, seed, mine, others)
         keep = (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
         at, own, other, third, outdone = at[keep], own[keep], other[keep], third[keep], outdone[keep]
         if len(at) == 0:
@@ -100,7 +101,7 @@ def on_boughs(
 
 
 def _outdone(ledges: Ledges, run_mm: Floats, seed: int, mine: tuple[int, Indices], others: tuple[int, Indices]) -> Mask:
-    """Which notches of a side have one on the crown's other side, as high, that is taken first: no mirrored pairs; (n,).
+    """Which notches of a side have one on the crown's other side, as high, that is taken first: no pairs; (n,).
 
     Parameters
     ----------
