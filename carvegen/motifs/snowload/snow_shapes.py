@@ -168,8 +168,8 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
-    least = _LENS[0] + (_LENS[1] - _LENS[0]) * np.clip(0.5 + 0.5 * coarse, 0, 1)  # where it thins out
-    over = np.clip((depth / np.maximum(ledges.highest(depth, _HEAP_MM), 1e-6) - least) / (1 - least), 0, 1)
+    thins = _LENS[0] + (_LENS[1] - _LENS[0]) * np.clip(0.5 + 0.5 * coarse, 0, 1)  # where it thins out
+    over = np.clip((depth / np.maximum(ledges.highest(depth, _HEAP_MM), 1e-6) - thins) / (1 - thins), 0, 1)
     reach = np.minimum(reach, _MIRRORS * depth * over**0.5)
     least = 0.6 if settings.scale == "far" else 0.1
     far = (
