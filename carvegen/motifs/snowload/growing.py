@@ -15,7 +15,6 @@ from carvegen.motifs.growth import Growth, lying_on
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.shared.minimum_width import closed, loosened, standing, thin_parts, within
 from carvegen.motifs.shared.over_edge import ground_over, held_over, run_on, strip_mm, supported
-from carvegen.motifs.snowload.crowns import in_crowns
 from carvegen.motifs.snowload.firs.boughs import in_front, on_boughs
 from carvegen.motifs.snowload.firs.pads import on_tiers
 from carvegen.motifs.snowload.ledges import ledges_of
@@ -95,6 +94,7 @@ _UPRIGHT, _UPRIGHT_MM2 = 1.3, 12.0  #: one so many times as tall as broad must b
 _ROUND, _LEVEL = 0.8, 1.05  #: and so must one so round (1: a disc) and so many times as tall: a ball among twigs
 _LEAST_CAP_MM2, _TALL_MM, _ON_TOP_MM = 1.2, 8.0, 0.3  #: but such a piece is the cap of what stands so tall, so near to
 #: its top, or has drifted in under a roof,
+_TWO_MM = 1.5  #: but not where a gap is bridged so near: those are the tips of two twigs
 _LIES, _FLAT, _LINE_MM = 0.75, 0.72, 3.0  #: or is lower than so many times its breadth, no rounder, and so long: a line
 #: on a twig
 _PEAK_MM = 4.0  #: steep ground is a peak where it is highest so far about; the white of its head may be as small
@@ -131,7 +131,7 @@ _LEAST_PAD_MM2 = 0.45  #: a pad on a fir's tier so large,
 _GOES_ON_MM2 = 2.0  #: a cap goes on past a hanging twig that parts it, with pieces so large,
 _PARTED_MM = 0.1  #: no further apart than the twig may be broad and so much,
 _LEVEL_WITH = 0.5  #: and over so much of the lower one's height beside it
-_TALLEST, _SLIM = 1.3, 0.75  #: no more times as tall as broad, and no rounder
+_TALLEST, _SLIM = 1.6, 0.75  #: no more times as tall as broad, and no rounder
 _LEAST_MM = 0.12  #: thinner snow is not drawn
 _BARE_LAND_MM, _BARE_SKY = 20.0, 0.2  #: where so much land with less sky stays bare it is said: it may lie before what
 _BANK_MM, _EVEN_MM, _SHUT_MM = 10.0, 1.0, 3.0  #: a flat so high at least, even within so much and so near under a shore
@@ -255,7 +255,7 @@ def _heaps(
     if scene is None:
         return _Heaps()
     settling, drawing = rngs
-    lining, clumping = drawing.spawn(2)
+    lining = drawing.spawn(1)[0]
     reached(0.4)
     share = _share_of(place, settings)
     if not scene.bears:
@@ -268,9 +268,6 @@ def _heaps(
     reached(0.85)
     tops = scene.tops(ends)
     core = core[_reads(core, settings, tops)]
-    clumps, doubtful = scene.clumps(share, limits, clumping)
-    if len(clumps):
-        core, may = (geometry.joined(np.concatenate(both)) for both in ((core, clumps), (may, doubtful)))
     pads = scene.pads(silhouette, share, limits, drawing)
     lines = scene.lines(np.concatenate([core, pads]), share, limits, lining)
     return _Heaps(core, may, tops, scene.tips(), lines, pads, scene.remark(), scene.water)
@@ -486,6 +483,7 @@ class _Scene:
         """The highest places of what stands upright and free, as posts do, and of peaks; mouths under a roof."""
         ledges = self.ledges
         top = np.isfinite(ends.crest) & (ledges.below_tip <= 0) & (ledges.thick > _TALL_MM)
+        top &= ledges.highest(ledges.bridged.astype(np.float64), _TWO_MM) == 0
         mouth = np.isfinite(ledges.ceiling) & (ledges.breadth > _BOARD_MM)
         mouth &= (ends.free & (ends.away < _MOUTH_MM)).any(axis=0)
         peak = self.summits & (ledges.base >= ledges.highest(ledges.base, _PEAK_MM))
@@ -542,15 +540,6 @@ class _Scene:
             seen=self._comes_to(share), rng=rng,
         )  # fmt: skip
         return contoured(canvas.cover, page, least_mm2=_LEAST_LINE_MM2)
-
-    def clumps(self, share: _Share, limits: Limits, rng: Generator) -> tuple[PolygonArray, PolygonArray]:
-        """What lies in crowns on many twigs together: what must come out, and what may."""
-        if self.settings.scale == "far":
-            return geometry.empty(), geometry.empty()
-        return in_crowns(
-            self.shape, self.tangle, self.page, self.settings, limits=limits, sky=self.comes,
-            share=share, rng=rng,
-        )  # fmt: skip
 
     def pads(self, silhouette: BaseGeometry, share: _Share, limits: Limits, rng: Generator) -> PolygonArray:
         """Snow on the tiers of small firs."""

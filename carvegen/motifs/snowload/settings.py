@@ -43,7 +43,7 @@ class Settings:
     reaching_down: float = share(0.4, help="how far the white reaches down over what it lies on")
     fields: float = share(0.5, help="how far the white covers ground, hills and whatever reaches the lower edge")
     boughs: float = share(0.8, help="firs: how often snow is guessed to go on inside a crown, inwards from a notch")
-    bark: float = share(0.5, help="how often bark, needles and ropes show dark through the snow")
+    bark: float = share(0.5, help="how often slivers of broad limbs and timber show dark in their snow's lower edge")
     twigs: float = share(0.75, help="how often twigs too thin for heaps carry a line of snow")
     detail_mm: float = length(0.7, at_least=0, at_most=20, help="twigs and needles thinner than this carry no heaps")
     detail_kept: float = share(0.6, help="share of such twigs and needles that stay in sight in large heaps")

@@ -55,17 +55,22 @@ _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark,
 _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing that shuts them in
+_LENS, _HEAP_MM = (
+    (0.15, 0.6),
+    6.0,
+)  #: where a heap is thinner than so much of what it is near by, least and most, it
+#: lies on top alone: no lens
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk
+_SKEW = (0.55, 0.75)  #: the power by which they lean to one side, least and most
 _SWELL = 6  #: bark swells up over so many lands at least: shorter it is a knob
-_HOLDS, _WHITE, _BROAD = 1.7, 0.5, 2.2  #: times a land and a cut: of so much, what bears the snow is so many times as
+_HOLDS, _WHITE, _BROAD = 1.7, 0.4, 1.5  #: times a land and a cut: of so much, what bears the snow is so many times as
 #: broad, and white so much deeper below the base
-_RISES, _LOW = (0.5, 0.4), 0.2  #: it rises by so much of the white below the base, and up to so much further; but no
+_RISES, _LOW = (0.55, 0.4), 0.14  #: it rises by so much of the white below the base, and up to so much further; but no
 #: higher than this share of its length
-_BARK_MM = 16.0  #: from one swell to the next where bark shows most: many on one board look made
-_BENDS, _SAWN = 0.3, 0.03  #: rise over run: swells end where the base turns by more; what bends by no more than this
-#: share of a swell's length is straight
+_BARK_MM = 9.0  #: from one swell to the next where bark shows most: many on one board look made
+_BENDS = 0.3  #: rise over run: swells end where the base turns by more
 _NEAR_BY_MM = 10.0
 _HEADS_MM = 9.0  #: so far about it is looked how high steep ground rises
 _TIP_MM = 6.0
@@ -163,7 +168,9 @@ def reaching(
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
     reach = 1.5 * settings.reaching_down * (0.45 * depth + 0.5 * np.sqrt(depth * deep)) * lobes * flat
-    reach = np.minimum(reach, _MIRRORS * depth)
+    thins = _LENS[0] + (_LENS[1] - _LENS[0]) * np.clip(0.5 + 0.5 * coarse, 0, 1)  # where it thins out
+    over = np.clip((depth / np.maximum(ledges.highest(depth, _HEAP_MM), 1e-6) - thins) / (1 - thins), 0, 1)
+    reach = np.minimum(reach, _MIRRORS * depth * over**0.5)
     least = 0.6 if settings.scale == "far" else 0.1
     far = (
         field
@@ -300,9 +307,9 @@ def shown_bark(
 ) -> Floats:
     """How far the white reaches down, mm, with what bears it coming up in it here and there; (n,).
 
-    Where it is broad and white it rises in long low swells, out of the lower line of the white and back into it; none
-    on ground, nor on what is straight, as decks are: what is sawn has no bark. So no white lies below bark: a sliver
-    with a slit under it would stand loose in the snow, like a claw.
+    Where it is broad and white it comes up in slivers out of the lower line of the white and back into it, steep on one
+    side and running out thinly on the other; none on ground. So no white lies below bark: a sliver with a slit under it
+    would stand loose in the snow, like a claw.
     """
     chance = ledges.chance(rng)
     land = max(limits.land_mm, limits.dot_mm)
@@ -312,24 +319,18 @@ def shown_bark(
     comes_up, start = np.zeros(len(below)), 0
     for i in np.flatnonzero(broad & (chance < often)).tolist():
         own = chance[i] / often[i]
-        long = int((6 + 5 * own) / ledges.step)
+        long = int((5 + 11 * own) / ledges.step)
         run = np.arange(max(i, start), min(i + long, int(ledges.last[i]) + 1))
         goes_on = broad[run] & (np.abs(ledges.slope[run] - ledges.slope[i]) < _BENDS)
         run = run[: len(run) if goes_on.all() else int(np.argmin(goes_on))]
-        if len(run) * ledges.step < _SWELL * land or _straight(ledges.base[run], len(run) * ledges.step):
+        if len(run) * ledges.step < _SWELL * land:
             continue
-        start = int(run[-1] + long / 2)
+        start = int(run[-1] + (0.2 + 1.1 * ((own * 7.7) % 1)) * long)
         along = (np.arange(len(run)) + 0.5) / len(run)
         along = along if (own * 9.1) % 1 < 0.5 else 1 - along
         high = np.minimum((_RISES[0] + _RISES[1] * ((own * 5.3) % 1)) * below[run], _LOW * len(run) * ledges.step)
-        comes_up[run] = high * np.sin(np.pi * along ** (0.6 + 0.4 * own)) ** 2
+        comes_up[run] = high * np.sin(np.pi * along ** (_SKEW[0] + (_SKEW[1] - _SKEW[0]) * ((own * 3.7) % 1))) ** 2
     return np.asarray(below - comes_up)
-
-
-def _straight(base: Floats, long_mm: float) -> bool:
-    """Whether a run is as straight as sawn timber."""
-    chord = np.linspace(base[0], base[-1], len(base))
-    return bool(np.abs(base - chord).max() < _SAWN * long_mm)
 
 
 def outlined(cover: Floats, solid: Mask, page: Grid, *, least_mm2: float) -> PolygonArray:

@@ -33,7 +33,7 @@ _SHORTEST_MM, _JOINED_MM = 1.8, 0.6  #: a shorter line is a dot, but one that go
 _JOINS_MM = 1.2  #: under which it reaches so far
 _FULL, _GROWS = 0.29, 0.6  #: a line is so thick for one mm fallen, and grows by this power
 _LEAST, _NEARLY = 1.15, 0.75  #: smallest cuts: a line is no thinner; a twig that bears less than so much of it, none
-_SLENDER = 0.16  #: and no thicker than so many times its length, or it is a lump
+_SLENDER = 0.26  #: and no thicker at its foot than so many times its length, or it is a lump
 _RIDGE_MM, _RIDGE = 0.4, 1.4  #: a twig bears the cap of a thing so much, and so many times, as broad
 _STEEPEST = 0.95  #: of the slope of repose: on steeper twigs lies none
 _AIR_MM = 0.3  #: so much air stays over a line, but in the corner under a twig: it is filled
@@ -43,8 +43,10 @@ _SEEN = 0.2  #: of the sky: what sees less stays bare
 _SEES = 3.5  #: what sees the inverse of it bears as often as what sees all of it,
 _LEVEL = 0.35  #: and what is level so often as the share of twigs to this power tells; our own choice, as are
 _GAPS_MM = (2.6, 7.0)  #: the lengths of lines and gaps
-_TAPERS_MM, _TIP = (1.0, 3.5), 0.35  #: lines run out over so much, least and most, and so many times that at tips;
-_TAPERED = 0.35  #: of a line's length at the most, at either end;
+_ROUNDS_MM = (0.3, 0.9)  #: lines end over so much, least and most;
+_RUNS_OUT, _THINNEST = (0.45, 1.1), (0.3, 0.65)  #: and thin out to their upper end, or either if level, over so many
+#: times their length, to so many times their thickness, least and most
+_LEVEL_MM = 0.5  #: a line whose ends differ by no more in height is level
 _FOOT, _FOOT_MM = 0.6, 0.8  #: at what stands there they are so many times thicker, over so much
 _SINKS_MM = 0.06  #: their lower side lies so deep in the twig that no sky shows
 _FORK_MM, _FORK_FALLEN, _FORKED = 1.2, 0.15, 0.4  #: a fork is filled from so far on either side, by so much of what has
@@ -78,8 +80,7 @@ def on_twigs(
     bearing = _bearing(twigs, settings, _at(air_mm2, canvas, twigs.ledges, _HEAP_MM), seen(twigs.ledges), rng)
     air = _air_over(twigs, bearing, limits)
     lines = _lines(twigs, bearing, air, heaped)
-    share = _tapered(twigs.ledges, lines, heaped, rng)
-    thick = _thickness(twigs, lines, air, full, share)
+    thick = _thickness(twigs, lines, air, full, _tapered(twigs.ledges, lines, heaped, rng))
     fork = np.where(bearing & ~heaped, np.minimum(_forks(twigs.ledges, settings), air.room), 0)
     _draw(canvas, twigs, np.maximum(thick, fork))
 
@@ -177,22 +178,24 @@ def _lines(twigs: _Twigs, bearing: Mask, air: _Air, heaped: Mask) -> _Lines:
     return _Lines(near & (long > np.where(joins > 0, _JOINED_MM, _SHORTEST_MM)), first, last, long)
 
 
-def _thickness(twigs: _Twigs, lines: _Lines, air: _Air, full: Floats, share: Floats) -> Floats:
+def _thickness(twigs: _Twigs, lines: _Lines, air: _Air, full: Floats, tapered: tuple[Floats, Floats]) -> Floats:
     """How thick the lines are, mm plumb, 0 where none lies; (n,).
 
     Parameters
     ----------
-    full, share
+    full, tapered
         As `_full` and `_tapered`.
     """
-    across = np.maximum(np.minimum(full, _SLENDER * lines.long), twigs.least)
-    plumb = across * share * twigs.upright
+    wedge, ends = tapered
+    across = np.maximum(np.minimum(full, _SLENDER * lines.long) * wedge, twigs.least)
+    plumb = across * ends * twigs.upright
     return np.where(lines.on, np.where(air.corner, air.over, np.minimum(plumb, air.room)), 0)
 
 
 def _forks(ledges: Ledges, settings: Settings) -> Floats:
-    """How thick it lies in forks, mm plumb, 0 outside; (n,)."""
-    return np.minimum(ledges.hollow(ledges.base, _FORK_MM), _FORKED + _FORK_FALLEN * settings.fallen_mm)
+    """How thick it lies in forks, mm plumb, 0 outside; (n,): no higher at their limbs than in their middle."""
+    level = _FORKED + _FORK_FALLEN * settings.fallen_mm - ledges.highest(-ledges.base, _FORK_MM)
+    return np.clip(np.minimum(ledges.hollow(ledges.base, _FORK_MM), level - ledges.base), 0, None)
 
 
 def _draw(canvas: Canvas, twigs: _Twigs, thick: Floats) -> None:
@@ -262,20 +265,25 @@ def _at(cells: NDArray[_Cell], canvas: Canvas, ledges: Ledges, over_mm: float) -
     return np.asarray(cells[row, ledges.column])
 
 
-def _tapered(ledges: Ledges, lines: _Lines, heaped: Mask, rng: Generator) -> Floats:
-    """How much of its thickness a line has by its distance from both ends, 0…1; more at what stands there; (n,).
+def _tapered(ledges: Ledges, lines: _Lines, heaped: Mask, rng: Generator) -> tuple[Floats, Floats]:
+    """The share of its thickness that a line has as it thins out, and that by its very ends, 0…1; (n,) each.
 
-    Where it joins a heap it has all of it.
+    A line is a wedge: what slips down a leaning twig lodges at its foot. On a level one it thins out to both ends. It
+    is thicker at what stands there; where it joins a heap it has all of its thickness.
     """
-    here, share, foot = np.arange(len(ledges)), np.ones(len(ledges)), np.ones(len(ledges))
+    here, wedge, round_off = np.arange(len(ledges)), np.ones(len(ledges)), np.ones(len(ledges))
     long = (lines.last - lines.first + 1) * ledges.step
+    rises = ledges.base[lines.last] - ledges.base[lines.first]
     for side, end in enumerate((lines.first, lines.last)):
-        own = ledges.chance(rng, end)
-        outermost = end == (ledges.first, ledges.last)[side]
-        over = _TAPERS_MM[0] + (_TAPERS_MM[1] - _TAPERS_MM[0]) * own
-        over = np.minimum(np.where(outermost, _TIP, 1) * over, _TAPERED * long)
-        wall = (ledges.free[side][end] == -2) & outermost
+        own, other = (ledges.chance(each, end) for each in rng.spawn(2))
+        wall = (ledges.free[side][end] == -2) & (end == (ledges.first, ledges.last)[side])
         out = (np.abs(here - end) + 0.5) * ledges.step
-        share = np.where(wall | heaped[end], share, np.minimum(share, np.clip(out / over, 0, 1) ** 0.5))
-        foot = np.where(wall, foot + _FOOT * own * np.exp(-out / _FOOT_MM), foot)
-    return share * foot
+        thins = ((1, -1)[side] * rises < _LEVEL_MM) & ~wall & ~heaped[end]
+        over, least = (low + (high - low) * by for (low, high), by in ((_RUNS_OUT, own), (_THINNEST, other)))
+        thinner = least + (1 - least) * np.clip(out / (over * long), 0, 1)
+        wedge = np.where(thins, np.minimum(wedge, thinner), wedge)
+        over = _ROUNDS_MM[0] + (_ROUNDS_MM[1] - _ROUNDS_MM[0]) * other
+        ends = np.clip(out / over, 0, 1) ** 0.5
+        round_off = np.where(wall | heaped[end], round_off, np.minimum(round_off, ends))
+        wedge = np.where(wall, wedge * (1 + _FOOT * own * np.exp(-out / _FOOT_MM)), wedge)
+    return wedge, round_off

@@ -95,21 +95,23 @@ def test_a_line_lies_under_no_twig_so_near_that_no_sky_is_left() -> None:
         assert (shapely.intersection(white(pair), between).area > 1) == lies
 
 
-@pytest.mark.parametrize("long", [3.5, 4.5])
+@pytest.mark.parametrize("long", [2.3, 2.8])
 def test_a_short_line_is_thinner_than_a_long_one(long) -> None:
-    """From a seventh to a sixth of its length, and what is sunk into the twig; one twice as long is thicker by half."""
+    """From a seventh to a quarter of its length, and what is sunk into the twig; one twice as long is thicker."""
     short, twice = (thick_on(shapely.box(2, 4, 2 + of, 4.6))[1].max() - 0.06 for of in (long, 2 * long))
-    assert long / 7 < short < long / 6
-    assert twice > 1.25 * short
+    assert long / 7 < short < 0.26 * long
+    assert twice > short
 
 
 @pytest.mark.parametrize("fallen_mm", [1.5, 7.0])
 def test_a_fork_of_steep_limbs_is_filled_by_what_has_fallen(fallen_mm) -> None:
-    """0.4 mm and 0.15 of what has fallen, in the fork alone; on one such limb by itself lies none."""
+    """0.4 mm and 0.15 of what has fallen at the most, in the fork alone, highest in its middle; on one limb none."""
     limb = shapely.LineString([(4, 9.6), (7, 4)]).buffer(0.4)
     fork = shapely.union(limb, shapely.affinity.scale(limb, -1, 1, origin=(7, 4)))
     x, thick = thick_on(fork, fallen_mm=fallen_mm)
-    assert thick.max() == pytest.approx(0.4 + 0.15 * fallen_mm, abs=0.12)
+    assert 0.78 < thick.max() / (0.4 + 0.15 * fallen_mm) < 1.04
+    top = thick + 1.87 * np.abs(x - 7)
+    assert top.max() - top[np.abs(x - 7) < 0.2].mean() < 0.45
     assert np.abs(x - 7).max() < 1.2
     assert len(thick_on(limb, fallen_mm=fallen_mm)[0]) == 0
 
@@ -137,18 +139,21 @@ def test_what_sees_less_than_a_fifth_of_the_sky_stays_bare(seed) -> None:
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_line_runs_out_at_both_tips_and_thickens_towards_what_stands_there(seed) -> None:
-    """At free tips it has under two thirds of its thickness, 1.3 mm on all of it; at a trunk more than all."""
+def test_a_line_is_a_wedge_that_thins_out_upwards_or_to_both_tips_and_thickens_at_what_stands_there(seed) -> None:
+    """No thinner than a cut until it ends within 0.9 mm: on a level twig thickest between its tips, or at its foot."""
     twig = shapely.box(2.1, 4, 12, 4.6)
     x, thick = thick_on(twig, seed=seed)
-    middle = thick[np.abs(x - 7) < 1]
-    assert np.ptp(middle) < 0.05 * middle.mean()
-    assert (thick[[0, -1]] < 0.67 * middle.mean()).all()
-    assert thick[np.abs(x - 7) < 3.7].min() > 0.97 * middle.mean()
-    assert (thick <= middle.max() * 1.01).all()
+    assert (thick[[0, -1]] < 0.67 * thick.max()).all()
+    assert 4 < x[thick.argmax()] < 10
+    assert thick[np.abs(x - 7) < 4].min() > 0.4
+    assert max(thick[np.abs(x - side) < 0.2].min() for side in (3.3, 10.8)) < 0.97 * thick.max()
     foot = thick_on(shapely.union(twig, shapely.box(10, -1, 15, 11)), seed=seed)[1]
     assert (np.diff(foot[-8:]) > 0).all()
-    assert foot[-1] > 1.04 * middle.mean()
+    assert foot[-1] > 1.04 * foot[-20]
+    for rises in (0.3, -0.3):
+        x, thick = thick_on(shapely.affinity.skew(twig, 0, np.degrees(np.arctan(rises)), origin=(7, 4)), seed=seed)
+        low, high = (thick[np.abs(x - 7 + np.sign(rises) * by) < 1.2].mean() for by in (3, -3))
+        assert low > 1.2 * high > 0.48
 
 
 def test_left_tips_run_out_over_as_much_as_right_ones() -> None:

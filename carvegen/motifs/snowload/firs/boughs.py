@@ -28,7 +28,8 @@ _OUT_MM, _GROWS = 3.0, 0.2  #: a stroke begins so far out of the notch, along th
 #: as thick as anywhere from so much of its length on: no step stands at the notch;
 _WEDGE_MM = 0.6  #: up to so far in it may reach into that
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
-_ECHO = 0.65  #: so many strokes have a shorter one below them
+_ECHO = 0.65  #: so many strokes have a shorter one below them, of two at one height one alone:
+_LEVEL_MM = 3.0  #: notches on both sides of a crown that differ by no more in height
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
 _OFTENER, _PADS = 0.5, 0.6  #: where more than usual has fallen, more boughs bear and thicker pads
 _TO = 0.97  #: of a stroke's length is drawn
@@ -76,12 +77,14 @@ def on_boughs(
     seed = int(rng.integers(2**63))
     bears = ledges.highest(depth, 12.0) > _BEARS * settings.fallen_mm
     slope = ledges.smoothed(ledges.slope, 2.0)
-    for side, sign in ((0, -1), (1, 1)):
-        at = _notches(ledges, side, sign)
-        crown = _in_crown(ledges, run_mm, at) & bears[at]
+    sides = [(sign, _notches(ledges, side, sign)) for side, sign in ((0, -1), (1, 1))]
+    sides = [(sign, at[_in_crown(ledges, run_mm, at) & bears[at]]) for sign, at in sides]
+    for mine, others in zip(sides, sides[::-1], strict=True):
+        sign, at = mine
         own, other, third = (ledges.chance(np.random.default_rng([seed, k]), at) for k in range(3))
-        keep = crown & (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
-        at, own, other, third = at[keep], own[keep], other[keep], third[keep]
+        outdone = _outdone(ledges, run_mm, seed, mine, others)
+        keep = (own < often) & (_ACROSS * run_mm[at] * (0.55 + 0.45 * third) > _SHORTEST_MM)
+        at, own, other, third, outdone = at[keep], own[keep], other[keep], third[keep], outdone[keep]
         if len(at) == 0:
             continue
         rise = np.clip(sign * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
@@ -89,12 +92,27 @@ def on_boughs(
         thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6 * max(much, 1.0) ** _PADS, 1.8 * limits.cut_mm)
         ragged = np.random.default_rng([seed, 3])
         _strokes(canvas, ledges, solid, at, sign, rise=rise, long=long, thick=thick, rng=ragged)
-        more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM)
+        more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM) & ~outdone
         lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
         _strokes(
             canvas, ledges, solid, at[more], sign, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
             rng=ragged, start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
         )  # fmt: skip
+
+
+def _outdone(ledges: Ledges, run_mm: Floats, seed: int, mine: tuple[int, Indices], others: tuple[int, Indices]) -> Mask:
+    """Which notches of a side have one on the crown's other side, as high, that is taken first: no pairs; (n,).
+
+    Parameters
+    ----------
+    mine, others
+        The way inwards on a side, -1 or 1, and its notches.
+    """
+    (sign, at), (_, other) = mine, others
+    turn, turns = (ledges.chance(np.random.default_rng([seed, 4]), each) for each in (at, other))
+    apart = sign * (ledges.x[other] - ledges.x[at][:, None])
+    level = np.abs(ledges.base[other] - ledges.base[at][:, None]) < _LEVEL_MM
+    return np.asarray((level & (apart > 0) & (apart < run_mm[at][:, None]) & (turns > turn[:, None])).any(axis=1))
 
 
 def _notches(ledges: Ledges, side: int, sign: int) -> Indices:
