@@ -210,7 +210,7 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
     under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
-    touched = _meeting(scene.white, shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
+    touched = _meeting(scene.white, shapely.union_all(shapely.buffer([picture, under], _MEETS_MM, quad_segs=1)))
     separated = _one(plate, replace(scene, white=_plain(touched)))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
