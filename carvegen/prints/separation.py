@@ -210,7 +210,8 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
     under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
-    touched = _meeting(scene.white, shapely.union_all(shapely.buffer([picture, under], _MEETS_MM, quad_segs=1)))
+    near = shapely.union_all(shapely.buffer([picture, under], _MEETS_MM, quad_segs=1))
+    touched = shapely.disjoint_subset_union_all(_pieces_meeting(scene.white, near))
     separated = _one(plate, replace(scene, white=_plain(touched)))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
@@ -359,8 +360,12 @@ def _round_each(shape: Any, reach: float) -> BaseGeometry:  # noqa: ANN401
 
 def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     """The pieces of a shape that meet another, whole."""
+    return shapely.union_all(_pieces_meeting(shape, other))
+
+
+def _pieces_meeting(shape: BaseGeometry, other: BaseGeometry) -> PolygonArray:
     pieces = geometry.parts(shape)
-    return shapely.union_all(pieces[shapely.intersects(pieces, geometry.prepared(other))])
+    return pieces[shapely.intersects(pieces, geometry.prepared(other))]
 
 
 def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArray:
