@@ -44,6 +44,7 @@ _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
 _SAME = 3.0  #: ΔE00 that nobody tells beside each other under the darkest ink: our own choice
+_HALF_A_NM = 5e-7  #: what lies no further from the grid lies on it, mm
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -211,10 +212,46 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     picture, darker = scene.picture, scene.darker
     under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
     near = shapely.union_all(shapely.buffer([picture, under], _MEETS_MM, quad_segs=1))
-    touched = shapely.disjoint_subset_union_all(_pieces_meeting(scene.white, near))
-    separated = _one(plate, replace(scene, white=_plain(touched)))
+    touched = geometry.parts(shapely.disjoint_subset_union_all(_pieces_meeting(scene.white, near)))
+    alone = _alone(touched, plate, scene)
+    separated = _one(plate, replace(scene, white=_plain(shapely.multipolygons(touched[~alone]))))
+    separated = replace(separated, land=_holed(separated.land, touched[alone]))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
+
+
+def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
+    """Which pieces of white are nothing but holes in the land: far from all that is not the plate's own picture; (n,).
+
+    Nor near other white, on the grid, and with no inlet so narrow that the land in it is looked at (`_tidied`).
+    """
+    least = plate.land_mm / 6
+    far = scene.spread.trap_mm + scene.spread.cut_back_mm + 4 * max(plate.land_mm, plate.cut_mm, _USEFUL_MM)
+    outline = shapely.boundary(scene.picture)
+    shapely.prepare(outline)
+    alone = shapely.contains_properly(geometry.prepared(scene.picture), white)
+    alone[alone] = ~shapely.dwithin(outline, white[alone], far)
+    one, other = shapely.STRtree(white).query(white, predicate="dwithin", distance=3 * least)
+    alone[one[one != other]] = False
+    alone &= shapely.get_num_interior_rings(white) == 0
+    xy, number = shapely.get_coordinates(white, return_index=True)
+    alone[number[(np.abs(xy - np.round(xy / geometry.GRID_MM) * geometry.GRID_MM) > _HALF_A_NM).any(axis=1)]] = False
+    inner = geometry.offset(geometry.offset(white[alone], least), -least - _MEETS_MM / 2)
+    alone[alone] = shapely.contains_properly(white[alone], inner)
+    return np.asarray(alone)
+
+
+def _holed(land: BaseGeometry, holes: PolygonArray) -> BaseGeometry:
+    """The land with holes that lie well inside its pieces."""
+    if len(holes) == 0:
+        return land
+    pieces = geometry.parts(land)
+    hole, piece = shapely.STRtree(pieces).query(holes, predicate="within")
+    rings, owner = shapely.get_rings(pieces, return_index=True)
+    owner = np.concatenate([owner, piece])
+    order = np.argsort(owner, kind="stable")
+    rings = np.concatenate([rings, shapely.get_exterior_ring(holes[hole])])[order]
+    return _plain(shapely.multipolygons(shapely.polygons(rings, indices=owner[order])))
 
 
 def _points(scene: _Scene) -> int:
