@@ -240,15 +240,15 @@ def gone(before: BaseGeometry, after: BaseGeometry) -> BaseGeometry:
     lots = [parts(before), parts(after)]
     rings, owner = shapely.get_rings(stack(lots), return_index=True)
     outer, own = np.diff(owner, prepend=-1) > 0, owner < len(lots[0])
-    areas = shapely.polygons(rings)
-    key = shapely.to_wkb(shapely.normalize(areas))
+    areas = np.asarray(shapely.polygons(rings), dtype=object)
+    key = np.asarray(shapely.to_wkb(shapely.normalize(areas)), dtype=object)
     both = set(key[own & ~outer].tolist()) & set(key[~own & ~outer].tolist())
-    alike = np.flatnonzero(~outer & np.array([each in both for each in key.tolist()], dtype=bool))
+    alike = np.flatnonzero(~outer & np.fromiter((each in both for each in key.tolist()), np.bool_, len(key)))
     held, _ = shapely.STRtree(shapely.get_point(rings[outer], 0)).query(areas[alike], predicate="intersects")
     kept = np.delete(np.arange(len(rings)), np.delete(alike, held))
     closed = np.asarray(shapely.polygons(rings[kept], indices=owner[kept]), dtype=object)
-    less: BaseGeometry = shapely.difference(*map(shapely.multipolygons, np.split(closed, [len(lots[0])])))
-    return less
+    one, other = (shapely.multipolygons(lot) for lot in np.split(closed, [len(lots[0])]))
+    return cast("BaseGeometry", shapely.difference(one, other))
 
 
 def cropped(shape: BaseGeometry, area: BaseGeometry) -> BaseGeometry:

@@ -215,13 +215,14 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     touched = geometry.parts(shapely.disjoint_subset_union_all(_pieces_meeting(scene.white, near)))
     alone = _alone(touched, plate, scene)
     separated = _one(plate, replace(scene, white=_plain(shapely.multipolygons(touched[~alone]))))
-    separated = replace(separated, land=_holed(separated.land, touched[alone]))
+    if alone.any():
+        separated = replace(separated, land=_holed(separated.land, touched[alone]))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
 
 
 def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
-    """Which pieces of white are nothing but holes in the land: far from all that is not the plate's own picture; (n,).
+    """Which pieces of white are nothing but holes in the land: far from darker ink and from other pictures; (n,).
 
     Nor near other white, on the grid, and with no inlet so narrow that the land in it is looked at (`_tidied`).
     """
@@ -230,7 +231,8 @@ def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
     outline = shapely.boundary(scene.picture)
     shapely.prepare(outline)
     alone = shapely.contains_properly(geometry.prepared(scene.picture), white)
-    alone[alone] = ~shapely.dwithin(outline, white[alone], far)
+    for near in (outline, geometry.prepared(scene.darker)):
+        alone[alone] = ~shapely.dwithin(near, white[alone], far)
     one, other = shapely.STRtree(white).query(white, predicate="dwithin", distance=3 * least)
     alone[one[one != other]] = False
     alone &= shapely.get_num_interior_rings(white) == 0
@@ -243,15 +245,14 @@ def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
 
 def _holed(land: BaseGeometry, holes: PolygonArray) -> BaseGeometry:
     """The land with holes that lie well inside its pieces."""
-    if len(holes) == 0:
-        return land
     pieces = geometry.parts(land)
     hole, piece = shapely.STRtree(pieces).query(holes, predicate="within")
     rings, owner = shapely.get_rings(pieces, return_index=True)
     owner = np.concatenate([owner, piece])
     order = np.argsort(owner, kind="stable")
     rings = np.concatenate([rings, shapely.get_exterior_ring(holes[hole])])[order]
-    return _plain(shapely.multipolygons(shapely.polygons(rings, indices=owner[order])))
+    holed: Any = shapely.polygons(rings, indices=owner[order])
+    return _plain(shapely.multipolygons(holed))
 
 
 def _points(scene: _Scene) -> int:
