@@ -12,6 +12,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from PIL import Image
+
 from carvegen.base.files import staged_folder, write_file
 from carvegen.base.previous_run import (
     Earlier,
@@ -116,6 +118,7 @@ def load_writers(kinds: Sequence[str]) -> None:
 
     What only some settings ask for, such as the simulation, is left to whoever is asked for it.
     """
+    Image.preinit()  # else each copy of this process loads what writes pictures
     for name in dict.fromkeys(name for kind in kinds for name in _LOADED.get(kind, ())):
         import_module(name)
 

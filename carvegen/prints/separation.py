@@ -44,6 +44,7 @@ _SMALL_MM2 = 4.0  #: what is larger is worth a cut round it: our choice
 _REST_MM2, _DOT_MM2 = 0.25, 0.05  #: of what is smaller so much must be in sight of what snow leaves, or as it is drawn
 _MOSTLY = 0.5  #: or so much of it: it is no run-on
 _SAME = 3.0  #: ΔE00 that nobody tells beside each other under the darkest ink: our own choice
+_HALF_A_NM = 5e-7  #: what lies no further from the grid lies on it, mm
 _SPARE = 1.01  #: circles are drawn as polygons inside them: offsets fall short by less
 
 
@@ -210,10 +211,48 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     """What one plate prints."""
     picture, darker = scene.picture, scene.darker
     under = shapely.intersection(darker, shapely.buffer(picture, scene.spread.trap_mm + plate.cut_mm, quad_segs=2))
-    touched = _meeting(scene.white, shapely.buffer(_union([picture, under]), _MEETS_MM, quad_segs=1))
-    separated = _one(plate, replace(scene, white=_plain(touched)))
+    near = shapely.union_all(shapely.buffer([picture, under], _MEETS_MM, quad_segs=1))
+    touched = geometry.parts(shapely.disjoint_subset_union_all(_pieces_meeting(scene.white, near)))
+    alone = _alone(touched, plate, scene)
+    separated = _one(plate, replace(scene, white=_plain(shapely.multipolygons(touched[~alone]))))
+    if alone.any():
+        separated = replace(separated, land=_holed(separated.land, touched[alone]))
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
+
+
+def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
+    """Which pieces of white are nothing but holes in the land: far from darker ink and from other pictures; (n,).
+
+    Nor near other white, on the grid, and with no inlet so narrow that the land in it is looked at (`_tidied`).
+    """
+    least = plate.land_mm / 6
+    far = scene.spread.trap_mm + scene.spread.cut_back_mm + 4 * max(plate.land_mm, plate.cut_mm, _USEFUL_MM)
+    outline = shapely.boundary(scene.picture)
+    shapely.prepare(outline)
+    alone = shapely.contains_properly(geometry.prepared(scene.picture), white)
+    for near in (outline, geometry.prepared(scene.darker)):
+        alone[alone] = ~shapely.dwithin(near, white[alone], far)
+    one, other = shapely.STRtree(white).query(white, predicate="dwithin", distance=3 * least)
+    alone[one[one != other]] = False
+    alone &= shapely.get_num_interior_rings(white) == 0
+    xy, number = shapely.get_coordinates(white, return_index=True)
+    alone[number[(np.abs(xy - np.round(xy / geometry.GRID_MM) * geometry.GRID_MM) > _HALF_A_NM).any(axis=1)]] = False
+    inner = geometry.offset(geometry.offset(white[alone], least), -least - _MEETS_MM / 2)
+    alone[alone] = shapely.contains_properly(white[alone], inner)
+    return np.asarray(alone)
+
+
+def _holed(land: BaseGeometry, holes: PolygonArray) -> BaseGeometry:
+    """The land with holes that lie well inside its pieces."""
+    pieces = geometry.parts(land)
+    hole, piece = shapely.STRtree(pieces).query(holes, predicate="within")
+    rings, owner = shapely.get_rings(pieces, return_index=True)
+    owner = np.concatenate([owner, piece])
+    order = np.argsort(owner, kind="stable")
+    rings = np.concatenate([rings, shapely.get_exterior_ring(holes[hole])])[order]
+    holed: Any = shapely.polygons(rings, indices=owner[order])
+    return _plain(shapely.multipolygons(holed))
 
 
 def _points(scene: _Scene) -> int:
@@ -359,8 +398,12 @@ def _round_each(shape: Any, reach: float) -> BaseGeometry:  # noqa: ANN401
 
 def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
     """The pieces of a shape that meet another, whole."""
+    return shapely.union_all(_pieces_meeting(shape, other))
+
+
+def _pieces_meeting(shape: BaseGeometry, other: BaseGeometry) -> PolygonArray:
     pieces = geometry.parts(shape)
-    return shapely.union_all(pieces[shapely.intersects(pieces, geometry.prepared(other))])
+    return pieces[shapely.intersects(pieces, geometry.prepared(other))]
 
 
 def _uncuttable(plate: Plate, scene: _Scene, so_far: BaseGeometry) -> PolygonArray:

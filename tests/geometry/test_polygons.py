@@ -207,6 +207,22 @@ def test_less_what_lies_inside_as_by_overlay() -> None:
         assert rings == [shapely.get_coordinates(shape).tolist() for shape in (plate, own)]
 
 
+def test_gone_is_the_difference_though_holes_that_stay_are_not_looked_at(monkeypatch) -> None:
+    island, lake = box(5, 5, 1, 1), box(4, 4, 4, 4)
+    before = shapely.MultiPolygon([HOLED.difference(box(8.5, 8.5, 1, 1)), box(12, 0, 2, 2)])
+    before = before.difference(lake).union(island)
+    after = shapely.normalize(before.difference(shapely.union_all([island, box(0, 0, 1, 20), box(8, 8, 0.7, 0.7)])))
+    looked = []
+    difference = shapely.difference
+    monkeypatch.setattr(shapely, "difference", lambda *two: looked.append(two) or difference(*two))
+    for one, other in ((before, after), (after, before), (before, shapely.Polygon()), (shapely.Polygon(), after)):
+        assert geometry.gone(one, other).equals(difference(one, other))
+    many = shapely.polygons(shapely.linearrings([(0, 0), (20, 0), (20, 20), (0, 20)]))
+    many = difference(many, shapely.multipolygons([box(x, y, 0.5, 0.5) for x in range(1, 19) for y in range(1, 19)]))
+    assert geometry.gone(many, difference(many, box(0, 0, 0.5, 9))).area == pytest.approx(4.5)
+    assert all(shapely.get_num_coordinates(each) < 12 for each in looked[-1])
+
+
 def test_solid_leaves_polygons_as_they_are_and_takes_them_out_of_all_else() -> None:
     one, other, line = box(0, 0, 2, 2), box(5, 0, 3, 1), shapely.LineString([(0, 0), (9, 9)])
     assert geometry.solid(one) is one

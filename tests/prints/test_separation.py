@@ -637,3 +637,15 @@ def test_small_land_of_which_next_to_nothing_is_seen_is_no_cut_worth(high, seen,
         white=box(-3, -3, 2.999, 9) if white else box(-3, -3, 2.9, 9),
     )  # fmt: skip
     assert separation._specks(cases.shapes(piece), piece, scene).tolist() == [speck]
+
+
+def test_flakes_alone_on_the_open_sky_are_holes_at_once_and_the_land_is_the_same_to_the_byte(monkeypatch):
+    layers = [Layer("POST", shapely.box(50, 0, 55, 30))]
+    flakes = geometry.snapped(geometry.polygon_array([cases.disc(x, 20, 2) for x in (8, 20, 33, 37.3, 46)]))
+    white, known, alone = shapely.multipolygons(flakes), list[int](), separation._alone
+    monkeypatch.setattr(separation, "_alone", lambda *given: known.append(int(alone(*given).sum())) or alone(*given))
+    quick = taken(layers, [SKY, plate("key", "POST")], white)
+    assert sorted(known) == [0, 2]  # not beside the post, nor two near to one another
+    monkeypatch.setattr(separation, "_alone", lambda white, *_: np.zeros(len(white), dtype=bool))
+    slow = taken(layers, [SKY, plate("key", "POST")], white)
+    assert all(quick[name].land.wkb == slow[name].land.wkb for name in quick)

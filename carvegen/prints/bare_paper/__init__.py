@@ -244,7 +244,7 @@ def _clipped(cut: Cut, window: BaseGeometry) -> Cut:
 def bare_unasked(wanted: BaseGeometry, cuts: Collection[Cut]) -> PolygonArray:
     """The pieces of `wanted` where no block leaves ink, but for what is as narrow as a hair."""
     inks = shapely.union_all([cut.ink for cut in cuts])
-    return _wide(shapely.difference(wanted, inks))
+    return _wide(geometry.gone(wanted, inks))
 
 
 def _wide(shape: Any) -> PolygonArray:  # noqa: ANN401
@@ -397,7 +397,7 @@ def cut_away(before: BaseGeometry, cut: Cut) -> Iterator[Finding]:
     """
     if not cut.changes:
         return
-    lost = geometry.parts(shapely.intersection(shapely.difference(before, cut.land), cut.picture))
+    lost = geometry.parts(shapely.intersection(geometry.gone(before, cut.land), cut.picture))
     lost = lost[shapely.area(lost) > _AWAY_MM2]
     places = [note.at for note in cut.notes if note.rule == "other-ink" or note.kind == "twigs"]
     noted = shapely.union_all(geometry.dots(np.array(places).reshape(-1, 2)))

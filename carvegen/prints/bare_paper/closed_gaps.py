@@ -50,7 +50,7 @@ def closed_gaps(
     open_mm = limits.land_mm + limits.cut_mm
     by_hand = [setup.limits.land_mm for setup in setups if setup.machine.kind == "hand"]
     alone = bool(by_hand) and limits.land_mm > min(by_hand)
-    added = geometry.parts(shapely.difference(shapely.difference(cut.land, before), shapely.union_all(drawn)))
+    added = geometry.parts(shapely.difference(geometry.gone(cut.land, before), shapely.union_all(drawn)))
     added = added[shapely.area(added) > _CRUMB_MM2]
     if len(added) == 0:
         return

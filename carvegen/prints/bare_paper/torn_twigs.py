@@ -53,7 +53,7 @@ def thinned(before: Cut, now: Cut) -> PolygonArray:
     """What mending has taken away of what a block drew, `before` as it comes from the separation."""
     if all(change.what not in {"filled", "joined"} for change in now.changes):
         return geometry.empty()
-    pieces = geometry.parts(shapely.difference(before.land, now.land))
+    pieces = geometry.parts(geometry.gone(before.land, now.land))
     pieces = pieces[shapely.area(pieces) > _CRUMB_MM2]
     drawn = geometry.parts(shapely.intersection(shapely.multipolygons(pieces), before.picture))
     return drawn[shapely.area(drawn) > _CRUMB_MM2]
