@@ -394,7 +394,8 @@ def test_pieces_of_a_drawing_that_go_whole_are_told_with_the_largest() -> None:
 
 def on_land(*pieces):
     land = shapely.union_all(pieces)
-    return SimpleNamespace(land=land, cut_tree=shapely.STRtree([box(0, 0, 30, 30).difference(land)]))
+    cuts = geometry.parts((face := box(0, 0, 30, 30)).difference(land))
+    return SimpleNamespace(face=face, land=land, cuts=cuts, cut_outs=geometry.empty(), cut_tree=shapely.STRtree(cuts))
 
 
 @pytest.mark.parametrize("rest", [box(10, 10, 1, 4), box(12.3, 10, 1.7, 4)])

@@ -6,6 +6,7 @@ import difflib
 import io
 import itertools
 import json
+import re
 import threading
 import time
 import tomllib
@@ -750,7 +751,7 @@ def test_locked_snow_whose_file_was_laid_out_anew_elsewhere_is_not_called_mended
     assert {shape.wkt for shape in hand.snow().values()} == was
     hand.does("keep", motif="snowfall 1")
     assert hand.does("cut by", **{"for": ["hand", "laser"]})["said"] == []
-    assert "0 mended" not in hand.session.state()["recut"]["say"]
+    assert not re.search(r"\b0 mended", hand.session.state()["recut"]["say"])
     hand.close()
 
 
@@ -988,7 +989,7 @@ def test_what_goes_under_a_mark_that_asks_for_more_is_counted_and_outlined_alike
     for ring in told["rings"]:
         outlined = shapely.symmetric_difference(outlined, shapely.make_valid(shapely.Polygon(ring)))
     assert shapely.difference(outlined, gone.buffer(0.03)).area < 0.1, "it is snow that goes"
-    assert outlined.area == pytest.approx(net, rel=0.12)
+    assert outlined.area == pytest.approx(net, rel=0.16)
     hand.close()
 
 

@@ -36,6 +36,7 @@ _NARROW, _SHORT = 3.0, 15.0  #: lands: a gap between two lobes of snow that is b
 #: behind, else it is a rag; our own choice
 _BRICK_MM2, _ABOVE_MM, _SHELTERED = 3.0, 0.3, 0.5  #: a bit of snow so small, of which so much has what stands in front
 #: so near above it, is a brick below that; our own choice
+_BITS = 0.25  #: of a land squared: bits of snow so small beside snow that lies already show on no print; our own choice
 _LITTLE = 0.02  #: of a gap: no more of a thing is in it, or it stays
 _LOST = 0.01  #: of the face: so much falling snow is left out untold
 
@@ -118,12 +119,18 @@ def loaded(
     cuts = held_over(shapely.union(own, further), seen, frame, limits, ground=ground)
     cuts = _without_bricks(cuts, front)
     if not shapely.is_empty(further):
-        more = opening(shapely.difference(own, further), 2 * SPARE_MM)  # of a sliver beside it nothing grows together
+        more = _more_than_bits(opening(shapely.difference(own, further), 2 * SPARE_MM), limits)
         over = shapely.buffer(more, limits.land_mm + 2 * SPARE_MM)
         cuts = geometry.parts(shapely.intersection(geometry.union(cuts), over))
         cuts = _with_slivers(cuts, own, further, geometry.union(rooms.drawing.union(motif.on), dark), limits)
     free = geometry.parts(shapely.intersection(snow.free, seen))
     return Growth(cuts=within(cuts, frame), free=free), notes
+
+
+def _more_than_bits(more: BaseGeometry, limits: Limits) -> BaseGeometry:
+    """What new snow adds to snow that lies already, without slivers and bits: round these nothing grows together."""
+    pieces = geometry.parts(more)
+    return shapely.multipolygons(pieces[shapely.area(pieces) > _BITS * limits.land_mm**2])
 
 
 def _without_bricks(snow: PolygonArray, front: BaseGeometry) -> PolygonArray:
