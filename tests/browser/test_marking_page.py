@@ -1239,7 +1239,7 @@ def test_what_is_left_to_the_knife_leaves_the_whole_print_looked_at(bench: Bench
 
 def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench) -> None:
     until(lambda: bench.browser.execute_async_script(_FOUND) == "done")
-    find = "return bench.overlay.findings.find((one) => one.clears.length > 1)"
+    find = "return bench.overlay.findings.find((one) => one.clears.length > 0)"
     until(lambda: bench.run(find))
     finding = bench.run(find)
     bench.run("document.getElementById('slip-findings').parentElement.open = true")
@@ -1247,10 +1247,8 @@ def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench
     card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{finding['id']}']").text
     for remedy in finding["clears"]:
         assert f"{remedy['button']}: {remedy['help']}" in card
-    _press(bench, finding["id"], "No snow here")
-    until(lambda: len(bench.marks("stays")) == 1)
-    x, y = finding["at"]
-    assert bench.marks("stays")[0].distance(shapely.Point(x, SIZE[1] - y)) == 0
+    _press(bench, finding["id"], finding["clears"][0]["button"])
+    bench.answered()
     bench.run("document.querySelector('#slips details').open = true")
 
 
