@@ -130,7 +130,7 @@ def loaded(
 def _more_than_bits(more: BaseGeometry, limits: Limits) -> BaseGeometry:
     """What new snow adds to snow that lies already, without slivers and bits: round these nothing grows together."""
     pieces = geometry.parts(more)
-    return shapely.multipolygons(pieces[shapely.area(pieces) > _BITS * limits.land_mm**2])
+    return shapely.union_all(pieces[shapely.area(pieces) > _BITS * limits.land_mm**2])
 
 
 def _without_bricks(snow: PolygonArray, front: BaseGeometry) -> PolygonArray:
