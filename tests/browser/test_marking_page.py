@@ -1247,8 +1247,6 @@ def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench
     card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{finding['id']}']").text
     for remedy in finding["clears"]:
         assert f"{remedy['button']}: {remedy['help']}" in card
-    _press(bench, finding["id"], finding["clears"][0]["button"])
-    bench.answered()
     bench.run("document.querySelector('#slips details').open = true")
 
 
