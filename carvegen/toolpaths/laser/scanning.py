@@ -42,7 +42,8 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     crossings of one row and shape pair up by the even-odd rule.
     """
     rings = geometry.rings(shapes)
-    edge, row, x = row_crossings(rings.xy, rings.xy.take(rings.edge_ends, axis=0), spacing_mm)
+    x, y = np.ascontiguousarray(rings.xy.T)
+    edge, row, x = row_crossings(x, y, rings.edge_ends, spacing_mm)
     order = np.lexsort((x, rings.owner[rings.ring[edge]], row))
     row, left, right = row[order][::2], x[order][::2], x[order][1::2]
     long = right - left >= _SHORTEST_MM
@@ -55,16 +56,22 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     return Paths(xyz.reshape(-1, 3), 2 * np.arange(len(y) + 1), np.zeros(len(y), dtype=bool))
 
 
-def row_crossings(one: Floats, other: Floats, spacing: float) -> tuple[Indices, Indices, Floats]:
-    """Edge, row and x of each place where edges (n, 2) cross a row; an even number for each row and closed outline."""
-    (x, y), (to_x, to_y) = one.T, other.T
-    low = np.ceil(np.minimum(y, to_y) / spacing - 0.5).astype(np.int64)
-    high = np.ceil(np.maximum(y, to_y) / spacing - 0.5).astype(np.int64)
-    count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
-    edge = np.repeat(np.arange(len(one)), count)
-    row = low[edge] + geometry.counted(count)
-    x, y, to_x, to_y = (side[edge] for side in (x, y, to_x, to_y))
-    return edge, row, x + ((row + 0.5) * spacing - y) / (to_y - y) * (to_x - x)
+def row_crossings(x: Floats, y: Floats, onward: Indices, spacing: float) -> tuple[Indices, Indices, Floats]:
+    """Where edges cross a row: the edge, the row and x; an even number for each row and closed outline.
+
+    An edge runs from the point of its number to the one that is `onward`; (points,) each.
+    """
+    above = np.ceil(y / spacing - 0.5).astype(np.int64)  # the first row not below each point
+    to_above = above.take(onward)
+    count = np.abs(to_above - above)  # a corner on a row counts once for two edges
+    crosses = np.flatnonzero(count)
+    count, low = count.take(crosses), np.minimum(above, to_above).take(crosses)
+    which = np.repeat(np.arange(len(crosses)), count)
+    row = np.arange(len(which)) + (low - (np.cumsum(count) - count)).take(which)
+    ends = onward.take(crosses)
+    x, y, to_x, to_y = x.take(crosses), y.take(crosses), x.take(ends), y.take(ends)
+    left, bottom, wide, high = (side.take(which) for side in (x, y, to_x - x, to_y - y))
+    return crosses.take(which), row, left + ((row + 0.5) * spacing - bottom) / high * wide
 
 
 def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple[Paths, Indices]:
