@@ -81,6 +81,7 @@ PolygonArray: TypeAlias = NDArray[np.object_]
 #: Coordinates are snapped to this grid before they are written: 1 µm, far below what any machine places.
 GRID_MM = 0.001
 
+_AT_ONCE = 2048  #: shapes whose rings are read together: so few that they stay near the processor
 LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 
 
@@ -446,25 +447,39 @@ def holes(shapes: PolygonArray) -> PolygonArray:
 
 def rings(shapes: PolygonArray) -> Rings:
     """The rings of `shapes`, outlines counter-clockwise and holes clockwise, none repeated at its end."""
+    if len(shapes) <= _AT_ONCE:
+        return _rings(shapes)
+    lots = [_rings(shapes[k : k + _AT_ONCE]) for k in range(0, len(shapes), _AT_ONCE)]
+    xy, size, hole = (np.concatenate([getattr(lot, each) for lot in lots]) for each in ("xy", "sizes", "hole"))
+    owner = np.concatenate([lot.owner + k * _AT_ONCE for k, lot in enumerate(lots)])
+    return Rings(xy, starts(size), owner, hole)
+
+
+def _rings(shapes: PolygonArray) -> Rings:
+    """The same of few shapes."""
     if len(shapes) == 0:
         none = np.empty(0, dtype=np.int64)
         return Rings(np.empty((0, 2)), np.zeros(1, dtype=np.int64), none, none.astype(bool))
+    owner, hole = np.arange(len(shapes)), np.zeros(len(shapes), dtype=bool)
     count = 1 + shapely.get_num_interior_rings(shapes)
-    owner = np.repeat(np.arange(len(shapes)), count)
-    hole = np.ones(len(owner), dtype=bool)
-    hole[starts(count)[:-1]] = False
     size = shapely.get_num_coordinates(shapes).astype(np.int64)
-    if len(owner) > len(shapes):
-        size, holed = np.repeat(size, count), count > 1
+    holed = count > 1
+    if holed.any():
+        owner = np.repeat(owner, count)
+        hole = np.ones(len(owner), dtype=bool)
+        hole[starts(count)[:-1]] = False
+        size = np.repeat(size, count)
         size[holed[owner]] = shapely.get_num_coordinates(shapely.get_rings(shapes[holed]))
-    open_ = np.ones(int(size.sum()), dtype=bool)
-    open_[np.cumsum(size) - 1] = False
+    ends = np.cumsum(size)
+    open_ = np.ones(int(ends[-1]), dtype=bool)
+    open_[ends - 1] = False
     result = Rings(shapely.get_coordinates(shapes).compress(open_, axis=0), starts(size - 1), owner, hole)
     wrong = np.flatnonzero((result.twice_areas < 0) != hole)
-    size = result.sizes[wrong]
-    begin, nth = np.repeat(result.start[wrong], size), counted(size)
-    back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
-    result.xy[begin + nth] = result.xy[begin + back]
+    if len(wrong):
+        size = result.sizes[wrong]
+        begin, nth = np.repeat(result.start[wrong], size), counted(size)
+        back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
+        result.xy[begin + nth] = result.xy[begin + back]
     return result
 
 

@@ -329,9 +329,9 @@ def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float)
     for each in (cuts, room):
         near[near] = shapely.get_num_interior_rings(each[near]) == 0
     if near.any():
-        rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
-        step = rings.xy - others.xy
-        near[near] = np.sqrt(np.maximum.reduceat(dot(step, step), rings.start[:-1])) <= most_mm
+        size = shapely.get_num_coordinates(cuts[near])
+        step = shapely.get_coordinates(cuts[near]) - shapely.get_coordinates(room[near])
+        near[near] = np.sqrt(np.maximum.reduceat(dot(step, step), geometry.starts(size)[:-1])) <= most_mm
     return np.asarray(near)
 
 
