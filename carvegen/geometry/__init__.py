@@ -81,7 +81,6 @@ PolygonArray: TypeAlias = NDArray[np.object_]
 #: Coordinates are snapped to this grid before they are written: 1 µm, far below what any machine places.
 GRID_MM = 0.001
 
-_AT_ONCE = 2048  #: shapes whose rings are read together: so few that they stay near the processor
 LARGE = 1000  #: corners from which on a shape's sides are put into a tree
 
 
@@ -447,16 +446,6 @@ def holes(shapes: PolygonArray) -> PolygonArray:
 
 def rings(shapes: PolygonArray) -> Rings:
     """The rings of `shapes`, outlines counter-clockwise and holes clockwise, none repeated at its end."""
-    if len(shapes) <= _AT_ONCE:
-        return _rings(shapes)
-    lots = [_rings(shapes[k : k + _AT_ONCE]) for k in range(0, len(shapes), _AT_ONCE)]
-    xy, size, hole = (np.concatenate([getattr(lot, each) for lot in lots]) for each in ("xy", "sizes", "hole"))
-    owner = np.concatenate([lot.owner + k * _AT_ONCE for k, lot in enumerate(lots)])
-    return Rings(xy, starts(size), owner, hole)
-
-
-def _rings(shapes: PolygonArray) -> Rings:
-    """The same of few shapes."""
     if len(shapes) == 0:
         none = np.empty(0, dtype=np.int64)
         return Rings(np.empty((0, 2)), np.zeros(1, dtype=np.int64), none, none.astype(bool))

@@ -80,16 +80,6 @@ def test_reversed_rings_enclose_the_opposite(shape) -> None:
     np.testing.assert_array_equal(geometry.reversed_rings(back).xy, there.xy)
 
 
-def test_rings_read_in_lots_are_those_read_at_once(monkeypatch) -> None:
-    many = shapes(box(20, 0, 1, 2), HOLED, shapely.Polygon([(0, 0), (0, 4), (3, 0)]), HOLED, box(9, 0, 1, 1))
-    whole = geometry.rings(many)
-    for few in (1, 2, 4):
-        monkeypatch.setattr(geometry, "_AT_ONCE", few)
-        lots = geometry.rings(many)
-        for each in ("xy", "start", "owner", "hole"):
-            np.testing.assert_array_equal(getattr(lots, each), getattr(whole, each))
-
-
 def test_edge_ends_close_each_ring() -> None:
     result = geometry.rings(shapes(HOLED))
     assert result.edge_ends.tolist() == [1, 2, 3, 0, 5, 6, 7, 4]

@@ -147,11 +147,13 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     return from_leftmost(paths), whose
 
 
-def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> tuple[Paths, Mask]:
+def ringed_outlines(
+    shapes: NDArray[np.object_], inner: NDArray[np.object_], nested: Mask | None = None
+) -> tuple[Paths, Mask]:
     """As `outlines`, of shapes less the inner ones beside them, where that leaves plain rings; and where it does, (n,).
 
     Told are rings of which neither line surely crosses itself and one lies properly in the other, on the grid: of each
-    its outline, then its hole.
+    its outline, then its hole. Of `nested` ones, (n,), it is known that they lie so, and GEOS is not asked.
     """
     ringed = np.ones(len(shapes), dtype=bool)
     for each in (inner, shapes):  # mostly few have one inside
@@ -159,9 +161,11 @@ def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> 
         plain = (shapely.get_type_id(some) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(some)
         ringed[ringed] = plain & (shapely.get_num_interior_rings(some) == 0)
     rings = _on_grid(_every_second_turned(geometry.rings(np.column_stack([shapes[ringed], inner[ringed]]).ravel())))
-    for tell in (_go_round_in_pairs, _nested):
-        told = tell(rings, int(np.count_nonzero(ringed)))
-        ringed[ringed], rings = told, _of_pairs(rings, told)
+    round_ = _go_round_in_pairs(rings, int(np.count_nonzero(ringed)))
+    ringed[ringed], rings = round_, _of_pairs(rings, round_)
+    told = np.zeros(np.count_nonzero(ringed), dtype=bool) if nested is None else nested[ringed]
+    told[~told] = _nested(_of_pairs(rings, ~told))
+    ringed[ringed], rings = told, _of_pairs(rings, told)
     return from_leftmost(from_rings(rings)), ringed
 
 
@@ -178,14 +182,16 @@ def _go_round_in_pairs(rings: Rings, pairs: int) -> Mask:
     return np.asarray(np.bincount(rings.owner[go_round(rings)] // 2, minlength=pairs) == 2)
 
 
-def _nested(rings: Rings, pairs: int) -> Mask:
+def _nested(rings: Rings) -> Mask:
     """Of which pairs the second lies in the first and touches it nowhere; (pairs,)."""
-    outer, inner = geometry.polygons_of(rings.xy, rings.start).reshape(pairs, 2).T
+    outer, inner = geometry.polygons_of(rings.xy, rings.start).reshape(-1, 2).T
     return np.asarray(shapely.contains_properly(outer, inner))
 
 
 def _of_pairs(rings: Rings, which: Mask) -> Rings:
     """The rings of the pairs that are said, numbered anew."""
+    if which.all():
+        return rings
     kept = which[rings.owner // 2]
     xy = rings.xy.compress(rings.spread(kept), axis=0)
     count = np.count_nonzero(kept)
