@@ -449,22 +449,26 @@ def rings(shapes: PolygonArray) -> Rings:
     if len(shapes) == 0:
         none = np.empty(0, dtype=np.int64)
         return Rings(np.empty((0, 2)), np.zeros(1, dtype=np.int64), none, none.astype(bool))
+    owner, hole = np.arange(len(shapes)), np.zeros(len(shapes), dtype=bool)
     count = 1 + shapely.get_num_interior_rings(shapes)
-    owner = np.repeat(np.arange(len(shapes)), count)
-    hole = np.ones(len(owner), dtype=bool)
-    hole[starts(count)[:-1]] = False
     size = shapely.get_num_coordinates(shapes).astype(np.int64)
-    if len(owner) > len(shapes):
-        size, holed = np.repeat(size, count), count > 1
+    holed = count > 1
+    if holed.any():
+        owner = np.repeat(owner, count)
+        hole = np.ones(len(owner), dtype=bool)
+        hole[starts(count)[:-1]] = False
+        size = np.repeat(size, count)
         size[holed[owner]] = shapely.get_num_coordinates(shapely.get_rings(shapes[holed]))
-    open_ = np.ones(int(size.sum()), dtype=bool)
-    open_[np.cumsum(size) - 1] = False
+    ends = np.cumsum(size)
+    open_ = np.ones(int(ends[-1]), dtype=bool)
+    open_[ends - 1] = False
     result = Rings(shapely.get_coordinates(shapes).compress(open_, axis=0), starts(size - 1), owner, hole)
     wrong = np.flatnonzero((result.twice_areas < 0) != hole)
-    size = result.sizes[wrong]
-    begin, nth = np.repeat(result.start[wrong], size), counted(size)
-    back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
-    result.xy[begin + nth] = result.xy[begin + back]
+    if len(wrong):
+        size = result.sizes[wrong]
+        begin, nth = np.repeat(result.start[wrong], size), counted(size)
+        back = np.where(nth == 0, 0, np.repeat(size, size) - nth)  # the first stays first
+        result.xy[begin + nth] = result.xy[begin + back]
     return result
 
 

@@ -35,7 +35,7 @@ from carvegen.toolpaths.settings import MOST_STEPS, PathSettings
 from carvegen.writers.formats.dxf_file import VERSIONS
 from carvegen.writers.note.plan_note import layer_cautions, order_lines, plan_lines
 from carvegen.writers.plan.plan_drawing import level_runs, plan_dxf, plan_layers, plan_svg
-from carvegen.writers.plan.plan_png import plan_png
+from carvegen.writers.plan.plan_png import _FEW, _filled, _Sheet, _smaller, plan_png
 from carvegen.writers.sheet import MARGIN_MM
 from tests import cases
 from tests.colour_vision import EYES, apart
@@ -289,6 +289,26 @@ def test_the_picture_shows_the_areas_mirrored():
     assert len(rows) / scale**2 == pytest.approx(wanted.area, rel=0.05)
     assert columns.mean() / scale - MARGIN_MM == pytest.approx(wanted.centroid.x, abs=0.5)
     assert HEIGHT + MARGIN_MM - rows.mean() / scale == pytest.approx(wanted.centroid.y, abs=0.5)
+
+
+@pytest.mark.parametrize("count", [5, _FEW, _FEW + 1])
+def test_four_inks_are_the_mean_of_their_colours_however_many_there_are(count: int) -> None:
+    """The picture in colours, made smaller by Pillow, is the same byte for byte."""
+    chance = np.random.default_rng(count)
+    inked, colours = (chance.integers(0, n, size, np.uint8) for n, size in ((count, (70, 40)), (256, (count, 3))))
+    plain = np.asarray(Image.fromarray(colours[inked]).reduce(2))
+    assert np.array_equal(_smaller(inked, colours), plain)
+
+
+def test_a_later_area_lies_on_an_earlier_one_as_pasted_and_leaves_what_is_in_its_hole() -> None:
+    ground = np.zeros((20, 30), dtype=np.uint8)
+    ring = shapely.box(3, 3, 20, 15) - shapely.box(8, 8, 12, 11)
+    sheet = _Sheet(1.0, 15.0, 2.0)
+    under, over = (from_rings(geometry.rings(np.array([each]))) for each in (shapely.box(0, 0, 10, 10), ring))
+    inked = _filled(_filled(ground, under, 4, sheet), over, 5, sheet)
+    for x, y, ink in ((1, 1, 4), (5, 5, 5), (9, 9, 4), (11, 10, 0), (15, 12, 5), (25, 2, 0)):
+        assert inked[round(17 - y), round(x + 2)] == ink
+    assert np.bincount(inked.ravel())[4:].tolist() == [100 - 49 + 4, 17 * 12 - 12 + 1]  # where the hole begins, too
 
 
 def test_what_lies_in_a_hole_is_drawn_whatever_its_place_in_the_plan():

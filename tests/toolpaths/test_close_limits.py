@@ -143,8 +143,7 @@ def test_what_rounding_spoils_is_laid_on_the_grid_as_a_whole() -> None:
 
 def test_rows_cross_an_outline_where_they_should() -> None:
     """Rows of a tenth lie at .05, .15 and so on; a triangle of height 1 is met twice by ten of them."""
-    one = np.array([(0, 0), (2, 0), (1, 1)], dtype=float)
-    edge, row, x = row_crossings(one, np.roll(one, -1, axis=0), 0.1)
+    edge, row, x = row_crossings(np.array([0.0, 2, 1]), np.array([0.0, 0, 1]), np.array([1, 2, 0]), 0.1)
     assert sorted(row.tolist()) == sorted([*range(10)] * 2)
     assert set(edge.tolist()) == {1, 2}
     height = 0.05 + row / 10

@@ -487,6 +487,24 @@ def test_rings_made_of_both_outlines_are_those_of_the_one_less_the_other():
     assert paths.start.tolist() == twin.start.tolist()
     none, told = ringed_outlines(geometry.empty(), geometry.empty())
     assert len(none) == len(told) == 0
+    first = np.arange(len(inner)) == 0
+    again, told = ringed_outlines(whole, taken, first)
+    assert told.tolist() == [True, *[False] * 6, True]
+    assert again.xyz.tolist() == paths.xyz.tolist()
+
+
+@pytest.mark.parametrize(("at", "step", "clamp", "known"), [
+    (5, 0.1, False, True), (0, 0.1, False, False), (5, 0.02, False, False), (5, 0.1, True, False),
+])  # fmt: skip
+def test_what_is_known_to_lie_in_the_step_before_lies_there_on_the_grid(at, step, clamp, known, monkeypatch) -> None:
+    """Not at the block's edge, in very narrow steps or beside a clamp: there both have one side."""
+    monkeypatch.setattr(planner, "_shoulder", lambda *_: (1, step))
+    job = job_of(Block(name="b", width_mm=20, height_mm=20, cuts=geometry.polygon_array([box(at, 5, 6, 6)])))
+    path = PathSettings(no_go=geometry.polygon_array([box(at + 2, 10, 2, 9)] if clamp else []))
+    outer, inner = planner._steps(job, path, job.block.cuts, planner.beam_half_mm(job, job.depth_mm))
+    assert planner._nested(job, path, outer).tolist() == [known]
+    _, told = ringed_outlines(outer, inner)
+    assert told.all() or not known
 
 
 def flowers(seed: int, count: int = 400) -> geometry.PolygonArray:

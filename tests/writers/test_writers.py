@@ -78,6 +78,14 @@ def test_numbers_are_written_as_python_would(steps):
     assert ring_texts(xy, np.array([0, len(xy)]), before="<", between=",", after=">") == [wanted]
 
 
+@pytest.mark.parametrize("ends", [(0, 9_999_999), (0, 10_000_000), (-999_999, 999_999), (-1_000_000, 1_000_000)])
+def test_numbers_at_the_ends_of_a_word_are_written_as_python_would(ends: tuple[int, int]) -> None:
+    steps = np.concatenate([np.linspace(*ends, 500).astype(int), ends, [min(ends[0] + 1, 0), 1, 999, 1000, 10_000]])
+    xy = np.column_stack([steps, steps[::-1]]) / 1000
+    wanted = "".join(f"{x + 0:.3f} {y + 0:.3f}," for x, y in xy.tolist())
+    assert ring_texts(xy, np.array([0, len(xy)]), after=",") == [wanted]
+
+
 def test_rings_are_told_apart_and_none_gives_none():
     xy = np.arange(12).reshape(6, 2)
     assert ring_texts(xy, np.array([0, 2, 2, 6]), after=";")[:2] == ["0.000 1.000;2.000 3.000;", ""]

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from carvegen.geometry import Floats
 
-__all__ = ["noise_at", "ranks", "smoothstep", "turned", "waves_at"]
+__all__ = ["noise_at", "ranks", "smoothstep", "turned", "turned_sides", "waves_at"]
 
 _PER_PATCH = 8  #: samples over one patch at least, and
 _PER_FINEST = 3  #: over one patch of the finest octave: what lies between is smoothed (cubic B-spline)
@@ -94,6 +94,10 @@ def turned(xy: Floats, by_deg: float) -> Floats:
 
     By no product of matrices: that calls for threads, whose waiting costs more than all else here.
     """
+    return np.stack(turned_sides(xy[:, 0], xy[:, 1], by_deg), axis=-1)
+
+
+def turned_sides(x: Floats, y: Floats, by_deg: float) -> tuple[Floats, Floats]:
+    """The same of x and y, which lie apart."""
     cos, sin = np.cos(np.radians(by_deg)), np.sin(np.radians(by_deg))
-    x, y = xy.T
-    return np.stack([cos * x - sin * y, sin * x + cos * y], axis=-1)
+    return cos * x - sin * y, sin * x + cos * y

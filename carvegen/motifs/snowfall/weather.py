@@ -7,12 +7,13 @@ field. With C(r) the field's covariance, the pair correlation of the points is `
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import gaussian_filter, map_coordinates
 
-from carvegen.motifs.shared.fields import turned
+from carvegen.motifs.shared.fields import turned_sides
 from carvegen.motifs.snowfall.chance import Draws, keys
 
 if TYPE_CHECKING:
@@ -59,17 +60,17 @@ class Cells:
         sheets = values.reshape(-1, self.rows, self.columns)
         return sheets[:, row : row + part.rows, column : column + part.columns].reshape(len(sheets), -1)
 
-    @property
+    @cached_property
     def column(self) -> Indices:
         """The column of each cell, row by row; (n,)."""
         return np.tile(np.arange(self.left, self.left + self.columns), self.rows)
 
-    @property
+    @cached_property
     def row(self) -> Indices:
         """The row of each cell; (n,)."""
         return np.repeat(np.arange(self.bottom, self.bottom + self.rows), self.columns)
 
-    @property
+    @cached_property
     def middle(self) -> Floats:
         """Their middles, mm in the weather; (n, 2)."""
         return np.asarray((np.column_stack([self.column, self.row]) + 0.5) * CELL_MM, dtype=np.float64)
@@ -77,16 +78,18 @@ class Cells:
 
 def field(octave: Octave, xy: Floats) -> Floats:
     """The octave's height at places of the weather; (n,). Each place has its own, whatever else is asked."""
-    place = turned(xy, -octave.along_deg) / (np.array([octave.stretch, 1.0]) * octave.size_mm / _SAMPLES)
+    x, y = turned_sides(xy[:, 0], xy[:, 1], -octave.along_deg)
+    x /= octave.stretch * octave.size_mm / _SAMPLES
+    y /= octave.size_mm / _SAMPLES
     spread = np.sqrt(_SAMPLES**2 - _SPLINE)
     pad = int(np.ceil(_REACH * spread)) + 3
-    low = np.floor([side.min() for side in place.T]).astype(int) - pad
-    high = np.ceil([side.max() for side in place.T]).astype(int) + pad + 1
+    low = np.floor([x.min(), y.min()]).astype(int) - pad
+    high = np.ceil([x.max(), y.max()]).astype(int) + pad + 1
     column, row = (np.arange(a, b) for a, b in zip(low, high, strict=True))
     key = keys(octave.key, column[:, None], row[None, :])
     noise = Draws(key.ravel()).normal().reshape(key.shape)
     smooth = gaussian_filter(noise, spread, mode="constant", truncate=_REACH)
-    values = map_coordinates(smooth, (place - low).T, order=3, prefilter=False)
+    values = map_coordinates(smooth, np.stack([x - low[0], y - low[1]]), order=3, prefilter=False)
     return np.asarray(octave.height * 2 * np.sqrt(np.pi) * _SAMPLES * values)
 
 

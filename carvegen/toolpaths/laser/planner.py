@@ -14,7 +14,7 @@ from carvegen.checks.depths.laser_depth import goes_through, through
 from carvegen.facts import cutting, feeds
 from carvegen.geometry.edges import dot
 from carvegen.toolpaths import register_lines
-from carvegen.toolpaths.cutter_centre_region import grown, holds_disc
+from carvegen.toolpaths.cutter_centre_region import grown, holds_disc, least_mm
 from carvegen.toolpaths.laser.beam import (
     beam_half_mm,
     fits_bed,
@@ -200,17 +200,30 @@ def _filled(job: Job, settings: PathSettings, steps: list[NDArray[np.object_]], 
         return _by_owner(*contours(geometry.parts(outer), spacing, most=most))
     inner = None if k == len(steps) else steps[k]
     if settings.lowered == "shapes":
-        return _areas(outer, inner)
+        return _areas(outer, inner, _nested(job, settings, outer))
     band = geometry.parts(outer if inner is None else geometry.without_inner(outer, inner))
     clean = _outlines(geometry.parts(outer)) if k == 1 else no_paths()
     return joined([_off_lines(scan_lines(band, spacing), clean), clean])
 
 
-def _areas(outer: NDArray[np.object_], inner: NDArray[np.object_] | None) -> Paths:
+def _nested(job: Job, settings: PathSettings, outer: NDArray[np.object_]) -> Mask:
+    """Beside which rooms the next step's surely lies properly inside, on the grid too, if it has any; (n,).
+
+    Both are what lies so far from one outline; the second by a step more, which is far above the errors of both, but
+    where a clamp or the block's edge bounds both.
+    """
+    count, width = _shoulder(job, settings)
+    error = 2 * least_mm(beam_half_mm(job, job.depth_mm) + count * width)
+    if len(settings.no_go) or width < error + 2 * geometry.GRID_MM:
+        return np.zeros(len(outer), dtype=bool)
+    return geometry.inside_box(outer, shapely.bounds(job.block.board), geometry.GRID_MM)
+
+
+def _areas(outer: NDArray[np.object_], inner: NDArray[np.object_] | None, nested: Mask) -> Paths:
     """The outlines of areas, less the inner ones beside them: each is gone over line by line, so in any order."""
     lots, ringed = [no_paths()], np.zeros(len(outer), dtype=bool)
     if inner is not None:
-        lots[0], ringed = ringed_outlines(outer, inner)
+        lots[0], ringed = ringed_outlines(outer, inner, nested)
     rest = outer[~ringed] if inner is None else geometry.without_inner(outer[~ringed], inner[~ringed])
     band, owner = geometry.owned_parts(rest)  # as they lie in memory: the order is the paths'
     paths, whose = outlines(band)
@@ -329,9 +342,9 @@ def _corners_near(cuts: PolygonArray, room: NDArray[np.object_], most_mm: float)
     for each in (cuts, room):
         near[near] = shapely.get_num_interior_rings(each[near]) == 0
     if near.any():
-        rings, others = geometry.rings(cuts[near]), geometry.rings(room[near])
-        step = rings.xy - others.xy
-        near[near] = np.sqrt(np.maximum.reduceat(dot(step, step), rings.start[:-1])) <= most_mm
+        size = shapely.get_num_coordinates(cuts[near])
+        step = shapely.get_coordinates(cuts[near]) - shapely.get_coordinates(room[near])
+        near[near] = np.sqrt(np.maximum.reduceat(dot(step, step), geometry.starts(size)[:-1])) <= most_mm
     return np.asarray(near)
 
 

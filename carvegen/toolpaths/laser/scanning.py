@@ -42,7 +42,8 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     crossings of one row and shape pair up by the even-odd rule.
     """
     rings = geometry.rings(shapes)
-    edge, row, x = row_crossings(rings.xy, rings.xy.take(rings.edge_ends, axis=0), spacing_mm)
+    x, y = np.ascontiguousarray(rings.xy.T)
+    edge, row, x = row_crossings(x, y, rings.edge_ends, spacing_mm)
     order = np.lexsort((x, rings.owner[rings.ring[edge]], row))
     row, left, right = row[order][::2], x[order][::2], x[order][1::2]
     long = right - left >= _SHORTEST_MM
@@ -55,16 +56,22 @@ def scan_lines(shapes: PolygonArray, spacing_mm: float) -> Paths:
     return Paths(xyz.reshape(-1, 3), 2 * np.arange(len(y) + 1), np.zeros(len(y), dtype=bool))
 
 
-def row_crossings(one: Floats, other: Floats, spacing: float) -> tuple[Indices, Indices, Floats]:
-    """Edge, row and x of each place where edges (n, 2) cross a row; an even number for each row and closed outline."""
-    (x, y), (to_x, to_y) = one.T, other.T
-    low = np.ceil(np.minimum(y, to_y) / spacing - 0.5).astype(np.int64)
-    high = np.ceil(np.maximum(y, to_y) / spacing - 0.5).astype(np.int64)
-    count = high - low  # rows with low end <= row < high end: a corner on a row counts once for two edges
-    edge = np.repeat(np.arange(len(one)), count)
-    row = low[edge] + geometry.counted(count)
-    x, y, to_x, to_y = (side[edge] for side in (x, y, to_x, to_y))
-    return edge, row, x + ((row + 0.5) * spacing - y) / (to_y - y) * (to_x - x)
+def row_crossings(x: Floats, y: Floats, onward: Indices, spacing: float) -> tuple[Indices, Indices, Floats]:
+    """Where edges cross a row: the edge, the row and x; an even number for each row and closed outline.
+
+    An edge runs from the point of its number to the one that is `onward`; (points,) each.
+    """
+    above = np.ceil(y / spacing - 0.5).astype(np.int64)  # the first row not below each point
+    to_above = above.take(onward)
+    count = np.abs(to_above - above)  # a corner on a row counts once for two edges
+    crosses = np.flatnonzero(count)
+    count, low = count.take(crosses), np.minimum(above, to_above).take(crosses)
+    which = np.repeat(np.arange(len(crosses)), count)
+    row = np.arange(len(which)) + (low - (np.cumsum(count) - count)).take(which)
+    ends = onward.take(crosses)
+    x, y, to_x, to_y = x.take(crosses), y.take(crosses), x.take(ends), y.take(ends)
+    left, bottom, wide, high = (side.take(which) for side in (x, y, to_x - x, to_y - y))
+    return crosses.take(which), row, left + ((row + 0.5) * spacing - bottom) / high * wide
 
 
 def contours(shapes: PolygonArray, spacing_mm: float, *, most: int = 0) -> tuple[Paths, Indices]:
@@ -140,11 +147,13 @@ def outlines(shapes: PolygonArray) -> tuple[Paths, Indices]:
     return from_leftmost(paths), whose
 
 
-def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> tuple[Paths, Mask]:
+def ringed_outlines(
+    shapes: NDArray[np.object_], inner: NDArray[np.object_], nested: Mask | None = None
+) -> tuple[Paths, Mask]:
     """As `outlines`, of shapes less the inner ones beside them, where that leaves plain rings; and where it does, (n,).
 
     Told are rings of which neither line surely crosses itself and one lies properly in the other, on the grid: of each
-    its outline, then its hole.
+    its outline, then its hole. Of `nested` ones, (n,), it is known that they lie so, and GEOS is not asked.
     """
     ringed = np.ones(len(shapes), dtype=bool)
     for each in (inner, shapes):  # mostly few have one inside
@@ -152,9 +161,11 @@ def ringed_outlines(shapes: NDArray[np.object_], inner: NDArray[np.object_]) -> 
         plain = (shapely.get_type_id(some) == shapely.GeometryType.POLYGON) & ~shapely.is_empty(some)
         ringed[ringed] = plain & (shapely.get_num_interior_rings(some) == 0)
     rings = _on_grid(_every_second_turned(geometry.rings(np.column_stack([shapes[ringed], inner[ringed]]).ravel())))
-    for tell in (_go_round_in_pairs, _nested):
-        told = tell(rings, int(np.count_nonzero(ringed)))
-        ringed[ringed], rings = told, _of_pairs(rings, told)
+    round_ = _go_round_in_pairs(rings, int(np.count_nonzero(ringed)))
+    ringed[ringed], rings = round_, _of_pairs(rings, round_)
+    told = np.zeros(np.count_nonzero(ringed), dtype=bool) if nested is None else nested[ringed]
+    told[~told] = _nested(_of_pairs(rings, ~told))
+    ringed[ringed], rings = told, _of_pairs(rings, told)
     return from_leftmost(from_rings(rings)), ringed
 
 
@@ -171,14 +182,16 @@ def _go_round_in_pairs(rings: Rings, pairs: int) -> Mask:
     return np.asarray(np.bincount(rings.owner[go_round(rings)] // 2, minlength=pairs) == 2)
 
 
-def _nested(rings: Rings, pairs: int) -> Mask:
+def _nested(rings: Rings) -> Mask:
     """Of which pairs the second lies in the first and touches it nowhere; (pairs,)."""
-    outer, inner = geometry.polygons_of(rings.xy, rings.start).reshape(pairs, 2).T
+    outer, inner = geometry.polygons_of(rings.xy, rings.start).reshape(-1, 2).T
     return np.asarray(shapely.contains_properly(outer, inner))
 
 
 def _of_pairs(rings: Rings, which: Mask) -> Rings:
     """The rings of the pairs that are said, numbered anew."""
+    if which.all():
+        return rings
     kept = which[rings.owner // 2]
     xy = rings.xy.compress(rings.spread(kept), axis=0)
     count = np.count_nonzero(kept)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +21,8 @@ __all__ = ["point_texts", "ring_texts"]
 _DECIMALS = 3
 _AT_ONCE = 20_000  #: points written together
 _END = "\x01"  #: behind each line in a table
+_WORD = 4  #: letters that are laid into a table at once: a point and its decimals
+_WHOLE, _BELOW = 10_000, 1_000  #: numbers of mm that a word holds, and of those with a sign before them
 
 
 def ring_texts(
@@ -81,25 +84,60 @@ def point_texts(points: Floats, start: Indices, marks: Sequence[str], *, first: 
 
 
 def _texts(points: Floats, start: Indices, marks: Sequence[str], first: str, last: str) -> list[str]:
-    """The same of lines that have a point each."""
+    """The same of lines that have a point each: a table of letters, four in a word, in which 0 is none."""
     steps = np.round(points / GRID_MM).astype(np.int64)
-    columns = [_fixed(marks[0], len(points))]
-    for k in range(points.shape[1]):
-        columns += [_numbers(steps[:, k]), _fixed(marks[k + 1], len(points))]
-    table = np.concatenate([*columns, _fixed("\0", len(points))], axis=1)
-    for mark, rows in ((first, start[:-1]), (last, start[1:] - 1)):
-        if mark:
-            table[rows, -1 - len(mark) : -1] = np.frombuffer(mark.encode("ascii"), dtype=np.uint8)
-    table[start[1:] - 1, -1] = ord(_END)
+    numbers = [_numbers(column) for column in steps.T]
+    fixed = [_in_words(mark) for mark in (*marks[:-1], f"{marks[-1]}\0")]  # room for the end
+    row = [fixed[0]]
+    for number, mark in zip(numbers, fixed[1:], strict=True):
+        row += [bytes(_WORD * len(number)), mark]
+    table = np.empty((len(points), sum(map(len, row)) // _WORD), dtype=np.uint32)
+    table[:] = np.frombuffer(b"".join(row), dtype=np.uint32)
+    at = len(fixed[0]) // _WORD
+    for number, mark in zip(numbers, fixed[1:], strict=True):
+        for column in number:
+            table[:, at] = column
+            at += 1
+        at += len(mark) // _WORD
+    letters = table.view(np.uint8)
+    after = letters.shape[1] - len(fixed[-1])
+    for text, rows in ((first, start[:-1]), (last, start[1:] - 1)):
+        if text:
+            letters[rows, after : after + len(text)] = np.frombuffer(text.encode("ascii"), dtype=np.uint8)
+    letters[start[1:] - 1, -1] = ord(_END)
     return table.tobytes().translate(None, b"\0").decode("ascii").split(_END)[:-1]
 
 
-def _fixed(text: str, rows: int) -> NDArray[np.uint8]:
-    """The same bytes in each row."""
-    return np.broadcast_to(np.frombuffer(text.encode("ascii"), dtype=np.uint8), (rows, len(text)))
+def _in_words(text: str) -> bytes:
+    """Letters in whole words."""
+    return text.encode("ascii").ljust(-(-len(text) // _WORD) * _WORD, b"\0")
 
 
-def _numbers(steps: NDArray[np.int64]) -> NDArray[np.uint8]:
+def _numbers(steps: NDArray[np.int64]) -> list[NDArray[np.uint32]]:
+    """Numbers of grid steps in words of letters: of each number the first word, then the next."""
+    away, signed = np.abs(steps), int(steps.min()) < 0
+    whole = away // 10**_DECIMALS
+    if int(whole.max()) < (_BELOW if signed else _WHOLE):
+        wholes, parts = _in_order()
+        away -= whole * 10**_DECIMALS
+        return [wholes.take(whole + _WHOLE * (steps < 0) if signed else whole), parts.take(away)]
+    letters = _digits(steps)
+    table = np.zeros((len(steps), -(-letters.shape[1] // _WORD) * _WORD), dtype=np.uint8)
+    table[:, -letters.shape[1] :] = letters
+    return list(table.view(np.uint32).T)
+
+
+@cache
+def _in_order() -> tuple[NDArray[np.uint32], NDArray[np.uint32]]:
+    """A word for each whole number, first those that are not below 0, and one for each that follows its point."""
+    scale = 10**_DECIMALS
+    above, below = _digits(np.arange(_WHOLE) * scale)[:, 1:-_WORD], _digits(-1 - np.arange(_BELOW) * scale)[:, :-_WORD]
+    words = [np.concatenate([above, below]), _digits(np.arange(scale))[:, -_WORD:]]
+    wholes, parts = (np.ascontiguousarray(each).view(np.uint32).ravel() for each in words)
+    return wholes, parts
+
+
+def _digits(steps: NDArray[np.int64]) -> NDArray[np.uint8]:
     """Each number of grid steps as digits with a decimal point, one row a number; 0 = no character."""
     rest = np.abs(steps)
     digits = max(_DECIMALS + 1, len(str(int(rest.max()))))

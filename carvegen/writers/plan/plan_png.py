@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageColor, ImageDraw, ImageFont
 
 from carvegen import geometry
 from carvegen.blocks.views import View, seen
@@ -16,17 +16,26 @@ from carvegen.toolpaths.laser.scanning import row_crossings
 from carvegen.toolpaths.motion import timing
 from carvegen.toolpaths.paths import paths_seen
 from carvegen.writers.formats.picture_words import rows_of_words
-from carvegen.writers.formats.png_bytes import png_bytes
+from carvegen.writers.formats.png_bytes import flat_png
 from carvegen.writers.plan.plan_drawing import plan_layers
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from carvegen.blocks.layer_names import FileLayer
     from carvegen.geometry import Floats
     from carvegen.toolpaths.paths import Paths, Plan
 
 __all__ = ["legend_words", "plan_png"]
 
-_GROUND, _FACE, _EDGE, _WORDS, _DASH = (244, 242, 236), (255, 255, 252), (120, 112, 100), (60, 58, 54), (176, 170, 160)
+Inks: TypeAlias = "NDArray[np.uint8]"  #: of each pixel the number of its ink; (rows, columns)
+
+_WORDS = (60, 58, 54)
+#: The drawing is one of inks, by their number; those of operations come after these.
+_COLOURS = ((244, 242, 236), (255, 255, 252), (120, 112, 100), (176, 170, 160))
+_GROUND, _FACE, _EDGE, _DASH = range(len(_COLOURS))
+_FEW = 16  #: inks of which a table tells what each four of them give together
+_ROWS = 32  #: of pixels gone over together: so few that they stay near the processor
 _MARGIN_MM = 14.0
 _PIXELS = 9_000_000  #: of the drawing at most, before it is drawn twice as fine
 _FINER = 2  #: drawn so many times as fine, then made smaller, so that lines are smooth
@@ -54,50 +63,82 @@ def plan_png(plan: Plan, *, px_per_mm: float = 8.0) -> bytes:
     width, height = shown.width_mm + 2 * margin, shown.height_mm + 2 * margin
     scale = min(px_per_mm, math.sqrt(_PIXELS / (width * height)))
     fine = _Sheet(scale * _FINER, shown.height_mm, margin)
-    size = (round(width * fine.scale), round(height * fine.scale))
-    picture = Image.new("RGB", size, _GROUND)
-    pen = ImageDraw.Draw(picture)
+    size = [-(-round(side * fine.scale) // _FINER) * _FINER for side in (width, height)]
+    picture = Image.new("L", (size[0], size[1]), _GROUND)
     corners = fine.at(np.array([[0, shown.height_mm], [shown.width_mm, 0]]))
-    pen.rectangle([*corners[0], *corners[1]], fill=_FACE, outline=_EDGE)
-    for layer, operation in zip(layers, plan.operations, strict=True):
+    ImageDraw.Draw(picture).rectangle([*corners[0], *corners[1]], fill=_FACE, outline=_EDGE)
+    inked = np.asarray(picture)
+    for ink, operation in enumerate(plan.operations, start=len(_COLOURS)):
         paths = paths_seen(operation.paths, shown.width_mm, shown.view)
-        if operation.area_lines_mm is None:
-            _dashes(pen, paths, fine)
-            _followed(pen, paths, layer, fine)
-        else:
-            _filled(picture, paths, layer, fine)
-    return png_bytes(_with_words(picture.reduce(_FINER), plan, layers), px_per_mm=scale, flat=True)
+        inked = (_followed if operation.area_lines_mm is None else _filled)(inked, paths, ink, fine)
+    colours = np.array([*_COLOURS, *(ImageColor.getrgb(layer.colour)[:3] for layer in layers)], dtype=np.uint8)
+    drawn = _smaller(inked, colours)
+    return flat_png([drawn, np.asarray(_legend(drawn.shape[1], plan, layers))], px_per_mm=scale)
 
 
-def _filled(picture: Image.Image, paths: Paths, layer: FileLayer, fine: _Sheet) -> None:
-    """Closed shapes in the layer's colour, by the even-odd rule: what lies in their holes keeps its own.
+def _filled(inked: Inks, paths: Paths, ink: int, fine: _Sheet) -> Inks:
+    """Closed shapes in an ink above all before, by the even-odd rule: what lies in their holes keeps its own.
 
     All shapes at once: where outlines cross the middle of a column of pixels, inside and outside change.
     """
-    xy, (width, height) = fine.at(paths.xyz[:, :2]), picture.size
-    _, column, y = row_crossings(xy[:, ::-1], xy.take(paths.onward, axis=0)[:, ::-1], 1.0)
+    (x, y), (height, width) = np.ascontiguousarray(fine.at(paths.xyz[:, :2]).T), inked.shape
+    _, column, crossed = row_crossings(y, x, paths.onward, 1.0)
     shown = (column >= 0) & (column < width)
-    row = np.clip(np.ceil(y[shown] - 0.5), 0, height).astype(np.int64)
+    if not shown.all():
+        column, crossed = column[shown], crossed[shown]
+    row = np.clip(np.ceil(crossed - 0.5).astype(np.int64), 0, height)
     inside = np.zeros((height + 1, width), dtype=np.uint8)
-    np.add.at(inside.reshape(-1), row * width + column[shown], np.uint8(1))  # of another type: ten times as slow
+    np.add.at(inside.reshape(-1), row * width + column, np.uint8(1))  # of another type: ten times as slow
     for upper, lower in pairwise(inside):  # a running sum down the rows: six times as quick as numpy's along them
         np.add(lower, upper, out=lower)
-    inside &= 1
-    x, y = np.clip(xy[paths.start[:-1]], 0, [width - 1, height - 1]).astype(np.int64).T
-    inside[y, x] = 1  # what is smaller than a pixel is seen, too
-    picture.paste(layer.colour, mask=Image.fromarray(inside[:-1].view(bool)))
+    for first in range(0, height, _ROWS):
+        rows, below = inside[first : min(first + _ROWS, height)], inked[first : first + _ROWS]
+        np.bitwise_and(rows, 1, out=rows)
+        np.multiply(rows, np.uint8(ink), out=rows)
+        np.maximum(rows, below, out=rows)
+    begins = paths.start[:-1]
+    at_x, at_y = (np.clip(side[begins], 0, n - 1).astype(np.int64) for side, n in ((x, width), (y, height)))
+    inside[at_y, at_x] = ink  # what is smaller than a pixel is seen, too
+    return inside[:-1]
 
 
-def _followed(pen: ImageDraw.ImageDraw, paths: Paths, layer: FileLayer, fine: _Sheet) -> None:
+def _smaller(inked: Inks, colours: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Each square of four pixels as the mean of their colours; (rows, columns, 3).
+
+    Few inks: four of them are one number, and a table tells the mean.
+    """
+    if len(colours) > _FEW:
+        picture = Image.fromarray(inked)
+        picture.putpalette(colours.tobytes())
+        return np.asarray(picture.convert("RGB").reduce(_FINER))
+    each = np.zeros((_FEW, 4), dtype=np.uint16)
+    each[: len(colours), :3] = colours
+    two = (each[:, None] + each).reshape(-1, 4)
+    table = ((two[:, None] + two + 2) // 4).astype(np.uint8).view(np.uint32).reshape(-1)
+    height, width = (side // _FINER for side in inked.shape)
+    drawn = np.empty((height, width), dtype=np.uint32)
+    for first in range(0, height, _ROWS):
+        rows = inked[_FINER * first : _FINER * (first + _ROWS)]
+        four = (rows[::2] | rows[1::2] << 4).view(np.uint16)
+        table.take(four, out=drawn[first : first + _ROWS], mode="clip")  # else it is copied first
+    return drawn.view(np.uint8).reshape(height, width, 4)[..., :3]
+
+
+def _followed(inked: Inks, paths: Paths, ink: int, fine: _Sheet) -> Inks:
+    """Lines that are followed, over the ways between them."""
+    picture = Image.fromarray(inked)
+    pen = ImageDraw.Draw(picture)
+    _dashes(pen, paths, fine)
     flat, start = fine.at(paths.xyz[:, :2]).ravel().tolist(), (2 * paths.start).tolist()
     thick = max(1, round(0.12 * fine.scale))
     for first, last, shut in zip(start[:-1], start[1:], paths.closed.tolist(), strict=True):
         line = flat[first:last]
         if len(line) > 2:
-            pen.line([*line, *line[:2]] if shut else line, fill=layer.colour, width=thick)
+            pen.line([*line, *line[:2]] if shut else line, fill=ink, width=thick)
         else:
             x, y = line
-            pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=layer.colour)
+            pen.ellipse([x - thick, y - thick, x + thick, y + thick], fill=ink)
+    return np.asarray(picture)
 
 
 def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
@@ -116,9 +157,9 @@ def _dashes(pen: ImageDraw.ImageDraw, paths: Paths, fine: _Sheet) -> None:
         pen.line([*one, *other], fill=_DASH, width=1)
 
 
-def _with_words(picture: Image.Image, plan: Plan, layers: list[FileLayer]) -> Image.Image:
-    """The picture with a line of words and a swatch for each layer under it."""
-    size = max(12, picture.width // 60)
+def _legend(width: int, plan: Plan, layers: list[FileLayer]) -> Image.Image:
+    """What stands below a picture of this width: a line of words and a swatch for each layer."""
+    size = max(12, width // 60)
     font = ImageFont.load_default(size=size)
     legend: list[tuple[str | None, str]] = [
         (layer.colour, f"{k}. {layer.name}: {note}")
@@ -129,18 +170,17 @@ def _with_words(picture: Image.Image, plan: Plan, layers: list[FileLayer]) -> Im
     lines = [
         (colour if k == 0 else None, (3 if colour else 1) * size, row)
         for colour, text in legend
-        for k, row in enumerate(rows_of_words(text, font, picture.width - 4 * size))
+        for k, row in enumerate(rows_of_words(text, font, width - 4 * size))
     ]
     room = round(size * 1.6)
-    whole = Image.new("RGB", (picture.width, picture.height + room * (len(lines) + 1)), _GROUND)
-    whole.paste(picture)
-    pen = ImageDraw.Draw(whole)
+    picture = Image.new("RGB", (width, room * (len(lines) + 1)), _COLOURS[_GROUND])
+    pen = ImageDraw.Draw(picture)
     for k, (colour, left, row) in enumerate(lines):
-        y = picture.height + k * room + room // 3
+        y = k * room + room // 3
         if colour:
             pen.rectangle([size, y + size // 6, 2 * size, y + size], fill=colour)
         pen.text((left, y), row, fill=_WORDS, font=font)
-    return whole
+    return picture
 
 
 def legend_words(plan: Plan) -> list[str]:

@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from scipy.ndimage import gaussian_filter, map_coordinates
 
+from carvegen.motifs.shared.fields import turned
+from carvegen.motifs.snowfall.chance import Draws, keys
 from carvegen.motifs.snowfall.settings import Settings
 from carvegen.motifs.snowfall.sky import Sky, _medians, _packed
-from carvegen.motifs.snowfall.weather import CELL_MM
+from carvegen.motifs.snowfall.weather import CELL_MM, Cells, Octave, field
 from tests.cases import limits
 
 LIMITS = limits(0.5, 0.4)
@@ -141,3 +144,16 @@ def test_flakes_fall_where_their_layer_is_dense_each_with_a_key_of_its_own(usual
     assert reach == pytest.approx(usual.medians, rel=0.3)
     more = usual.fallen(1.5 * level)
     assert len(more) > len(each)
+
+
+def test_a_field_is_noise_on_a_lattice_that_lies_along_it_to_the_last_bit() -> None:
+    """Asked for by x and y apart: points turned as one array, their lattice and the noise there are the slow twin."""
+    cells, octave = Cells(-3, 4, 21, 13), Octave(key=5, size_mm=0.9, height=0.5, stretch=1.6, along_deg=71.0)
+    place = turned(cells.middle, -71.0) / (np.array([1.6, 1.0]) * 0.9 / 2)
+    low, high = np.floor(place.min(axis=0)).astype(int) - 11, np.ceil(place.max(axis=0)).astype(int) + 12
+    key = keys(5, np.arange(low[0], high[0])[:, None], np.arange(low[1], high[1])[None, :])
+    noise = Draws(key.ravel()).normal().reshape(key.shape)
+    smooth = gaussian_filter(noise, np.sqrt(4 - 1 / 3), mode="constant", truncate=4)
+    values = map_coordinates(smooth, (place - low).T, order=3, prefilter=False)
+    assert np.array_equal(field(octave, cells.middle), 0.5 * 2 * np.sqrt(np.pi) * 2.0 * values)
+    assert cells.middle[0] == pytest.approx([-2.5 * CELL_MM, 4.5 * CELL_MM])
