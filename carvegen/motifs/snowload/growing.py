@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from scipy.ndimage import grey_closing, grey_opening
 
 from carvegen import geometry
 from carvegen.base.progress import each_part, reached
@@ -123,8 +124,7 @@ _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: 
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
 _LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck;
-_SLENDER_MM, _ALONE_MM, _FLANK = 3.0, 8.0, 1.5  #: what is no broader, or falls off within so much to both sides, or is
-#: so steep (rise over run) is no part of it
+_SLENDER_MM, _OVER_LAND_MM = 8.0, 1.5  #: what is no broader and rises over it by more stands on it
 _ON_HILL = 0.55  #: of the depth lies on a hill far behind: its snow lies down its side, not on top of it
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _TURNS = np.radians(np.arange(0, 91, 15))  #: it goes round corners in these steps
@@ -580,11 +580,20 @@ class _Scene:
         """
         ledges, broad = self.ledges, np.clip(5 * self.across - 3.5, 0, 1)
         land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
-        alone = (ledges.free[0][ledges.first] > -2) & (ledges.free[1][ledges.last] > -2)
-        alone &= (ledges.last - ledges.first) * ledges.step < _ALONE_MM
-        flank = np.abs(ledges.smoothed(np.clip(ledges.slope, -4, 4), 0.4)) > _FLANK
-        slender = (alone | flank | (ledges.breadth < _SLENDER_MM)) & (land > 0)
-        return np.clip(ledges.smoothed(land * ~slender, 1.0), 0, 1), slender
+        on = np.flatnonzero(land)
+        if len(on) == 0:
+            return land, land > 0
+        columns, which = np.unique(ledges.column[on], return_inverse=True)
+        line, foot = np.full(len(columns), -np.inf), np.full(len(columns), np.inf)
+        np.maximum.at(line, which, ledges.base[on])
+        np.minimum.at(foot, which, (ledges.base - ledges.thick)[on])
+        every = np.arange(self.page.wide)
+        line = grey_opening(np.interp(every, columns, line), int(_SLENDER_MM / ledges.step), mode="nearest")
+        foot = np.interp(every, columns, grey_closing(foot, int(_SLENDER_MM / ledges.step), mode="nearest"))
+        above = ledges.base > line[ledges.column] + _OVER_LAND_MM
+        own = above & (land > 0) & (ledges.base - ledges.thick > foot[ledges.column] - _OVER_LAND_MM)
+        trees = above & (np.bincount(ledges.first, own, minlength=len(ledges))[ledges.first] > 0)
+        return np.clip(ledges.smoothed(land * ~above, 1.0), 0, 1), trees
 
     def _below_sky(self, depth: Floats) -> Floats:
         """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""
@@ -620,7 +629,7 @@ class _Scene:
         fields = np.maximum(field, hill) * (1 - crags(ledges))
         below = reaching(ledges, depth, settings, ends, fields, patches, land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
-        feet = across_feet(ledges, depth, below, fields)
+        feet = across_feet(ledges, depth, below, fields, self.shape, page=page, limits=limits)
         heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
         depth, below = np.maximum(depth, np.minimum(heads, _mantle(ledges, settings))), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)

@@ -94,7 +94,9 @@ _SLIDES = 0.35, 0.6  #: less where its slope (rise over run) is more than this, 
 _TONGUE_MM, _TONGUE = (6.0, 20.0), 0.7  #: it runs down in tongues so broad, between them by so much (share) less far
 _CALMER = 0.7  #: by so much (share) its lower line has less of the small lobes that heaps have
 _IS_FIELD, _FOOT_MM, _FOOT_NEAR_MM, _BURIES = 0.3, 8.0, 4.0, 0.4  #: field enough; what stands in it is no broader; the
-#: white is as deep there as anywhere so near on either side, and buries it by so much of the snow's depth
+#: white is as deep there as on average so near on either side, and buries it by so much of the snow's depth;
+_ALONE, _STEM, _LOOKS_UP_MM = 8.0, 1.3, 20.0  #: what is so many times as large as the square of the smallest dot stands
+#: alone, other things on stems so many times as broad as a land; so far up it is looked
 _ANY_MM = 1e4  #: up to anything
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
@@ -172,31 +174,49 @@ def patched(ledges: Ledges, rng: Generator) -> Floats:
 
 
 def across_feet(
-    ledges: Ledges, depth: Floats, below: Floats, field: Floats
+    ledges: Ledges, depth: Floats, below: Floats, field: Floats, shape: Mask, *, page: Grid, limits: Limits
 ) -> tuple[Indices, Floats, Floats]:
     """The white before the feet of slender things on fields: columns, and from where to where it goes there, mm.
 
     What stands on a field stands in its snow: the white runs on before its foot as it does beside it, or a dark root
-    as broad as a collar would go down from there to what the white leaves of the ground.
+    as broad as a collar would go down from there to what the white leaves of the ground. What is too small to stand
+    alone keeps a stem as narrow as a land may be.
     """
     on, step = np.flatnonzero(field > _IS_FIELD), ledges.step
     on = on[np.argsort(ledges.column[on], kind="stable")]
     apart = np.diff(ledges.column[on])
     level = np.abs(np.diff(ledges.base[on])) < apart * step
+    near = int(_FOOT_NEAR_MM / step)
     strokes = [(np.empty(0, dtype=int), np.empty(0), np.empty(0))]
     for gap in np.flatnonzero((apart > 1) & (apart * step < _FOOT_MM) & level).tolist():
         ends = ledges.column[on[gap : gap + 2]]
-        sides = [on[: gap + 1], on[gap + 1 :]]
-        near = [each[np.abs(ledges.column[each] - end) * step < _FOOT_NEAR_MM] for each, end in zip(sides, ends)]
-        least, over = (min(of[each].mean() for each in near) for of in (below, depth))
-        at = np.arange(ends[0] - int(_FOOT_NEAR_MM / step), ends[1] + int(_FOOT_NEAR_MM / step))
-        beside = np.concatenate(near)
+        left, right = on[max(gap + 1 - near, 0) : gap + 1], on[gap + 1 : gap + 1 + near]
+        left, right = left[ends[0] - ledges.column[left] < near], right[ledges.column[right] - ends[1] < near]
+        least, over = (min(of[left].mean(), of[right].mean()) for of in (below, depth))
+        at, beside = np.arange(ends[0] - near, ends[1] + near), np.concatenate([left, right])
         base = np.interp(at, ledges.column[beside], ledges.base[beside])
-        out = np.maximum(np.maximum(ends[0] - at, at - ends[1]) * step / _FOOT_NEAR_MM, 0)
-        deep = least * (1 - out**2)
-        strokes.append((at, base - deep, base + _BURIES * over * (out == 0)))
+        out = np.maximum(np.maximum(ends[0] - at, at - ends[1]) / near, 0)
+        top = base + _BURIES * over * (out == 0)
+        kept = _stems(shape, at, top, page, limits) & (out == 0)
+        strokes.append(tuple(each[~kept] for each in (at, base - least * (1 - out**2), top)))
     column, low, high = (np.concatenate(each) for each in zip(*strokes, strict=True))
     return column, low, high
+
+
+def _stems(shape: Mask, at: Indices, top: Floats, page: Grid, limits: Limits) -> Mask:
+    """Which columns are stems of what stands over these heights, mm, and is too small to stand alone, (n,)."""
+    row = np.clip(np.ceil((top - page.bottom) / page.step).astype(int) + 1, 0, page.high - 1)
+    inner = np.clip(at, 0, page.wide - 1)
+    group, count = ndimage.label(shape[row, inner])
+    stems, wide = np.zeros(len(at), dtype=bool), int(np.ceil(_STEM * limits.land_mm / page.step))
+    for k in range(1, count + 1):
+        own = np.flatnonzero(group == k)
+        over = shape[row[own].min() : row[own].min() + int(_LOOKS_UP_MM / page.step), inner[own]]
+        tall = np.logical_and.accumulate(over, axis=0).sum(axis=0)
+        if tall.sum() * page.step**2 < _ALONE * max(limits.land_mm, limits.dot_mm) ** 2:
+            first = own[np.argmax(tall)] - wide // 2
+            stems[max(first, 0) : first + wide] = True
+    return stems
 
 
 def reaching(
