@@ -123,7 +123,8 @@ _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, withi
 _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: a disc); white lies so thick over it,
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
-_LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck;
+_LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck,
+_EVEN_LAND_MM = 2.0  #: nor is what is so even all along;
 _SLENDER_MM, _OVER_LAND_MM = 8.0, 1.5  #: what is no broader and rises over it by more stands on it
 _ON_HILL = 0.55  #: of the depth lies on a hill far behind: its snow lies down its side, not on top of it
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
@@ -575,10 +576,10 @@ class _Scene:
     def _far_land(self) -> tuple[Floats, Mask]:
         """How much each ledge is land that ends above the page's lower edge, so lies far off behind water, 0…1; (n,).
 
-        It runs from side to side, and is as thick as no timber. And which ledges are those of slender things on it, as
+        It runs from side to side, uneven, and as thick as no timber. And which ledges are those of slender things on it, as
         of trees: so far off they are bare; (n,).
         """
-        ledges, broad = self.ledges, np.clip(5 * self.across - 3.5, 0, 1)
+        ledges, broad = self.ledges, np.clip(20 * self.across - 19, 0, 1)
         land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
         on = np.flatnonzero(land)
         if len(on) == 0:
@@ -589,6 +590,8 @@ class _Scene:
         np.minimum.at(foot, which, (ledges.base - ledges.thick)[on])
         every = np.arange(self.page.wide)
         line = grey_opening(np.interp(every, columns, line), int(_SLENDER_MM / ledges.step), mode="nearest")
+        if np.ptp(line) < _EVEN_LAND_MM:
+            return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
         foot = np.interp(every, columns, grey_closing(foot, int(_SLENDER_MM / ledges.step), mode="nearest"))
         above = ledges.base > line[ledges.column] + _OVER_LAND_MM
         own = above & (land > 0) & (ledges.base - ledges.thick > foot[ledges.column] - _OVER_LAND_MM)

@@ -139,8 +139,8 @@ def test_so_far_the_white_reaches_down_over_what_bears_it(changed, down: float, 
     one = ledge(**of_ledge)
     reaches = snow_shapes.reaching(
         one, np.full(len(one), changed.get("depth", 4.0)), asked(**of_asked),
-        ends(one, crest=changed.get("crest", np.inf)), np.full(len(one), changed.get("field", 0.0)), land_mm=0.5,
-        rng=stream(1, "reaching"),
+        ends(one, crest=changed.get("crest", np.inf)), np.full(len(one), changed.get("field", 0.0)),
+        np.ones(len(one)), land_mm=0.5, rng=stream(1, "reaching"),
     )  # fmt: skip
     assert reaches == pytest.approx(down, rel=0.01, abs=0.002)
 
@@ -150,7 +150,7 @@ def test_where_a_heap_runs_out_it_lies_on_top_alone(calm) -> None:
     one = ledge()
     depth = np.minimum(4.0, one.x[::-1] - one.x[0])
     down = snow_shapes.reaching(
-        one, depth, asked(), ends(one), np.zeros(len(one)), land_mm=0.5, rng=stream(1, "reaching")
+        one, depth, asked(), ends(one), np.zeros(len(one)), np.ones(len(one)), land_mm=0.5, rng=stream(1, "reaching")
     )
     assert down[depth > 3.9][100] > 1.5
     assert (down[(depth < 1) & (depth > 0.6)] < 0.2 * depth[(depth < 1) & (depth > 0.6)]).all()
@@ -161,8 +161,9 @@ def test_the_white_of_a_short_field_ends_as_a_bowl(calm) -> None:
     one = ledge(60)
     field = np.where(one.x < 50, 1.0, 0.0)
     down = snow_shapes.reaching(
-        one, np.full(len(one), 4.0), asked(), ends(one), field, land_mm=0.5, rng=stream(1, "reaching")
-    )
+        one, np.full(len(one), 4.0), asked(), ends(one), field, np.ones(len(one)), land_mm=0.5,
+        rng=stream(1, "reaching"),
+    )  # fmt: skip
     near = (one.x > 44) & (one.x < 50)
     assert (down[near] <= 1.9 + 0.8 * (50 - one.x[near]) + 0.3).all()
     assert down[one.x < 32] == pytest.approx(8.8, abs=0.1)
@@ -172,8 +173,8 @@ def test_the_white_of_a_short_field_ends_as_a_bowl(calm) -> None:
 def test_some_free_ends_wrap_round_what_they_lie_on_and_most_run_out(kind: float, at_end: float, calm) -> None:
     one = ledge()
     reaches = snow_shapes.reaching(
-        one, np.full(len(one), 4.0), asked(), ends(one, free=True, kind=kind), np.zeros(len(one)), land_mm=0.5,
-        rng=stream(1, "reaching"),
+        one, np.full(len(one), 4.0), asked(), ends(one, free=True, kind=kind), np.zeros(len(one)),
+        np.ones(len(one)), land_mm=0.5, rng=stream(1, "reaching"),
     )  # fmt: skip
     assert reaches[[0, -1]] == pytest.approx(at_end, rel=0.01)
     assert reaches[len(one) // 2] == pytest.approx(1.887, rel=0.01)
@@ -544,7 +545,7 @@ def test_a_chain_bears_the_same_whatever_lies_before_it(wide: float, free: int, 
     one, settings = roofed(wide, 1.8, free=free, breadth=2.0), asked(wind=0.5)
     for entry in (one, twice(one)):
         so, zeros = ends_of(entry, settings, stream(1, "ends")), np.zeros(len(entry))
-        white = snow_shapes.reaching(entry, zeros + 4, settings, so, zeros, land_mm=0.5, rng=stream(1, "reaching"))
+        white = snow_shapes.reaching(entry, zeros + 4, settings, so, zeros, zeros + 1, land_mm=0.5, rng=stream(1, "reaching"))
         borne_, walls = borne(entry, settings, zeros), _at_walls(entry, so, settings)
         lies = np.stack([borne_, walls, *so.at_edge, *so.crest_in, so.crest, _heads(entry, so), white])
         if entry is one:
