@@ -66,7 +66,7 @@ from carvegen.motifs.snowload.snow_shapes import (
     without_holes_far_from,
 )
 from carvegen.motifs.snowload.twigs import on_twigs
-from carvegen.motifs.snowload.wind import drifted, strength
+from carvegen.motifs.snowload.wind import drifted, lee_sides, strength
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -127,6 +127,7 @@ _LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck
 _EVEN_LAND_MM = 2.0  #: nor is what is so even all along;
 _SLENDER_MM, _OVER_LAND_MM = 8.0, 1.5  #: what is no broader and rises over it by more stands on it
 _ON_HILL = 0.55  #: of the depth lies on a hill far behind: its snow lies down its side, not on top of it
+_NO_TIMBER, _TIMBER_MM = 0.9, 10.0  #: so much (share) less bark shows on caps, and on what is broader: roofs
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _TURNS = np.radians(np.arange(0, 91, 15))  #: it goes round corners in these steps
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
@@ -576,8 +577,8 @@ class _Scene:
     def _far_land(self) -> tuple[Floats, Mask]:
         """How much each ledge is land that ends above the page's lower edge, so lies far off behind water, 0…1; (n,).
 
-        It runs from side to side, uneven, and as thick as no timber. And which ledges are those of slender things on it, as
-        of trees: so far off they are bare; (n,).
+        It runs from side to side, uneven, and as thick as no timber. And which ledges are those of slender things on
+        it, as of trees: so far off they are bare; (n,).
         """
         ledges, broad = self.ledges, np.clip(20 * self.across - 19, 0, 1)
         land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
@@ -589,10 +590,10 @@ class _Scene:
         np.maximum.at(line, which, ledges.base[on])
         np.minimum.at(foot, which, (ledges.base - ledges.thick)[on])
         every = np.arange(self.page.wide)
-        line = grey_opening(np.interp(every, columns, line), int(_SLENDER_MM / ledges.step), mode="nearest")
+        line = grey_opening(np.interp(every, columns, line), (int(_SLENDER_MM / ledges.step),), mode="nearest")
         if np.ptp(line) < _EVEN_LAND_MM:
             return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
-        foot = np.interp(every, columns, grey_closing(foot, int(_SLENDER_MM / ledges.step), mode="nearest"))
+        foot = np.interp(every, columns, grey_closing(foot, (int(_SLENDER_MM / ledges.step),), mode="nearest"))
         above = ledges.base > line[ledges.column] + _OVER_LAND_MM
         own = above & (land > 0) & (ledges.base - ledges.thick > foot[ledges.column] - _OVER_LAND_MM)
         trees = above & (np.bincount(ledges.first, own, minlength=len(ledges))[ledges.first] > 0)
@@ -630,7 +631,7 @@ class _Scene:
         patches, (hill, on_it) = patched(ledges, patching), self._far_land()
         depth = depth * (1 - hill * np.clip(1 - _ON_HILL * patches, 0, 1)) * ~on_it
         fields = np.maximum(field, hill) * (1 - crags(ledges))
-        below = reaching(ledges, depth, settings, ends, fields, patches, land_mm=limits.land_mm, rng=rng)
+        below = reaching(ledges, depth, settings, ends, fields, patches=patches, land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
         feet = across_feet(ledges, depth, below, fields, self.shape, page=page, limits=limits)
         heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
@@ -640,7 +641,8 @@ class _Scene:
         on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=inner)
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        land = np.maximum(np.maximum(field, massive(ledges, self.ground_mm)), self.on_hill)
+        land = np.maximum.reduce([field, hill, massive(ledges, self.ground_mm), self.on_hill])
+        land = np.maximum(land, _NO_TIMBER * (np.isfinite(ends.crest) | (ledges.breadth > _TIMBER_MM)))
         below = shown_bark(ledges, below, settings, land, limits=limits, rng=rng)
         bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover
@@ -814,7 +816,10 @@ def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
     slants = np.clip((np.abs(rises) - _SLANTS) / _SLANTS, 0, 1) * (1 - _broad(ledges)) * (ends.wall > _POST_MM)
     gathers = np.where(np.stack([rises > 0, rises < 0]), _GATHERS, -_RUNS_OUT_BELOW)
-    return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0) + (slants * near * gathers).sum(axis=0))
+    return np.asarray(
+        level * (near * (0.7 * lee_sides(settings) - 2.2 * ends.kind)).sum(axis=0)
+        + (slants * near * gathers).sum(axis=0)
+    )
 
 
 def _broad(ledges: Ledges) -> Floats:

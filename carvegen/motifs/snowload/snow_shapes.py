@@ -88,7 +88,12 @@ _STEEPEST, _SIDE_MM, _LEANS_MM = (
 #: lean away from the top by so much from their beginning to their tip
 _FIELD, _BOWL, _BOWL_MM = 0.5, 0.8, 30.0  #: as little of a field is its end: from there on the white reaches down no
 #: further than so many times as far, within so much: no wall of it stands beside a short field
-_PATCH_MM, _UNEVEN, _LEAST, _MOST = (12.0, 40.0), 0.65, 0.3, 1.8  #: a field is white in patches so large, uneven by so much, from
+_PATCH_MM, _UNEVEN, _LEAST, _MOST = (
+    (12.0, 40.0),
+    0.65,
+    0.3,
+    1.8,
+)  #: a field is white in patches so large, uneven by so much, from
 #: so many times what it is on average to so many,
 _SLIDES = 0.35, 0.6  #: less where its slope (rise over run) is more than this, by as much as that over it none;
 _TONGUE_MM, _TONGUE = (6.0, 20.0), 0.7  #: it runs down in tongues so broad, between them by so much (share) less far
@@ -214,13 +219,13 @@ def _stems(shape: Mask, at: Indices, top: Floats, page: Grid, limits: Limits) ->
         over = shape[row[own].min() : row[own].min() + int(_LOOKS_UP_MM / page.step), inner[own]]
         tall = np.logical_and.accumulate(over, axis=0).sum(axis=0)
         if tall.sum() * page.step**2 < _ALONE * max(limits.land_mm, limits.dot_mm) ** 2:
-            first = own[np.argmax(tall)] - wide // 2
+            first = int(own[tall == tall.max()].mean()) - wide // 2
             stems[max(first, 0) : first + wide] = True
     return stems
 
 
 def reaching(
-    ledges: Ledges, depth: Floats, settings: Settings, ends: Ends, field: Floats, patches: Floats, *, land_mm: float,
+    ledges: Ledges, depth: Floats, settings: Settings, ends: Ends, field: Floats, *, patches: Floats, land_mm: float,
     rng: Generator,
 ) -> Floats:  # fmt: skip
     """How far the white reaches down over what bears it, mm below the base; (n,).
