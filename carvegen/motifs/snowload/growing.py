@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from scipy.ndimage import grey_closing, grey_opening
 
 from carvegen import geometry
 from carvegen.base.progress import each_part, reached
@@ -47,6 +48,7 @@ from carvegen.motifs.snowload.settling import (
 )
 from carvegen.motifs.snowload.snow_shapes import (
     Canvas,
+    across_feet,
     bare_rock,
     contoured,
     cuttable,
@@ -55,6 +57,7 @@ from carvegen.motifs.snowload.snow_shapes import (
     lying_ground,
     massive,
     outlined,
+    patched,
     reaching,
     shown_bark,
     specks,
@@ -63,7 +66,7 @@ from carvegen.motifs.snowload.snow_shapes import (
     without_holes_far_from,
 )
 from carvegen.motifs.snowload.twigs import on_twigs
-from carvegen.motifs.snowload.wind import drifted, strength
+from carvegen.motifs.snowload.wind import drifted, lee_sides, strength
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -120,6 +123,11 @@ _TIP_MM2, _TIP_MM, _OVER_TIP_MM = 1.5, 2.5, 0.25  #: no dark tip so small, withi
 _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: a disc); white lies so thick over it,
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
+_LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck,
+_EVEN_LAND_MM = 2.0  #: nor is what is so even all along;
+_SLENDER_MM, _OVER_LAND_MM = 8.0, 1.5  #: what is no broader and rises over it by more stands on it
+_ON_HILL = 0.55  #: of the depth lies on a hill far behind: its snow lies down its side, not on top of it
+_NO_TIMBER, _TIMBER_MM = 0.9, 10.0  #: so much (share) less bark shows on caps, and on what is broader: roofs
 _MANTLE = 0.12  #: of what has fallen lies across the heads of steep ground
 _TURNS = np.radians(np.arange(0, 91, 15))  #: it goes round corners in these steps
 _LEAST_SKY_MM2, _BESIDE_PANE_MM = 4.6, 0.5  #: so much sky stays over snow in air that is shut in, and beside it;
@@ -314,6 +322,7 @@ class _Scene:
     run_mm: Floats  #: the breadth of what stands there, a little below each ledge, (n,)
     ground_mm: Floats  #: the least breadth from there on down, (n,)
     foot_mm: Floats  #: and that furthest down, below the notches of rock, (n,)
+    across: Floats  #: and where it is broadest: the share of the page that it takes up, (n,)
     crown: Floats  #: the share of the sky that the boughs of a crown see at least, (n,)
     bears: bool  #: whether anything is broad enough for heaps
     water: PolygonArray  #: streaks of water before a hill, which are not among what is drawn
@@ -363,6 +372,8 @@ class _Scene:
         comes = (past_broad + past_all) / 2
         sky, seen = np.maximum(past_broad[above, beside], least), np.maximum(comes[above, beside], least)
         ground_mm = np.minimum.reduce([run_mm, *lower])
+        within = zip((_RUN_MM, *_GROUND_MM), (run_mm, *lower), strict=True)
+        broadest = np.maximum.reduce([run * (ledges.thick > down) for down, run in within])
         return _Scene(
             settings,
             page,
@@ -379,6 +390,7 @@ class _Scene:
             run_mm,
             ground_mm,
             lower[-1],
+            broadest / (page.wide * page.step),
             crown,
             bears,
             water,
@@ -562,6 +574,31 @@ class _Scene:
 
         return seen
 
+    def _far_land(self) -> tuple[Floats, Mask]:
+        """How much each ledge is land that ends above the page's lower edge, so lies far off behind water, 0…1; (n,).
+
+        It runs from side to side, uneven, and as thick as no timber. And which ledges are those of slender things on
+        it, as of trees: so far off they are bare; (n,).
+        """
+        ledges, broad = self.ledges, np.clip(20 * self.across - 19, 0, 1)
+        land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
+        on = np.flatnonzero(land)
+        if len(on) == 0:
+            return land, land > 0
+        columns, which = np.unique(ledges.column[on], return_inverse=True)
+        line, foot = np.full(len(columns), -np.inf), np.full(len(columns), np.inf)
+        np.maximum.at(line, which, ledges.base[on])
+        np.minimum.at(foot, which, (ledges.base - ledges.thick)[on])
+        every = np.arange(self.page.wide)
+        line = grey_opening(np.interp(every, columns, line), (int(_SLENDER_MM / ledges.step),), mode="nearest")
+        if np.ptp(line) < _EVEN_LAND_MM:
+            return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
+        foot = np.interp(every, columns, grey_closing(foot, (int(_SLENDER_MM / ledges.step),), mode="nearest"))
+        above = ledges.base > line[ledges.column] + _OVER_LAND_MM
+        own = above & (land > 0) & (ledges.base - ledges.thick > foot[ledges.column] - _OVER_LAND_MM)
+        trees = above & (np.bincount(ledges.first, own, minlength=len(ledges))[ledges.first] > 0)
+        return np.clip(ledges.smoothed(land * ~above, 1.0), 0, 1), trees
+
     def _below_sky(self, depth: Floats) -> Floats:
         """The share of the depth that leaves, in air that what is drawn shuts in, sky enough to cut round; (n,)."""
         ledges = self.ledges
@@ -589,17 +626,23 @@ class _Scene:
         """The white that must come out, and that which may: where it is less sure that snow lies."""
         settings, ledges, page = self.settings, self.ledges, self.page
         depth = np.where(snow.depth > _LEAST_MM, snow.depth, 0.0)
+        inner, patching = rng.spawn(2)
         field = fielded(ledges, self.ground_mm, far=settings.scale == "far")
-        below = reaching(ledges, depth, settings, ends, field * (1 - crags(ledges)), land_mm=limits.land_mm, rng=rng)
+        patches, (hill, on_it) = patched(ledges, patching), self._far_land()
+        depth = depth * (1 - hill * np.clip(1 - _ON_HILL * patches, 0, 1)) * ~on_it
+        fields = np.maximum(field, hill) * (1 - crags(ledges))
+        below = reaching(ledges, depth, settings, ends, fields, patches=patches, land_mm=limits.land_mm, rng=rng)
         ground = field if settings.scale == "far" else lying_ground(ledges, self.foot_mm)
+        feet = across_feet(ledges, depth, below, fields, self.shape, page=page, limits=limits)
         heads, white, share = summits(ledges, ground, settings), below, tongues(page, limits, rng)
         depth, below = np.maximum(depth, np.minimum(heads, _mantle(ledges, settings))), np.maximum(below, heads)
         depth = cuttable(ledges, depth, below, limits.cut_mm)
         inside = Canvas.blank(page)
-        on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=rng.spawn(2)[0])
+        on_boughs(inside, ledges, depth, self.run_mm, settings, solid=self.shape, limits=limits, rng=inner)
         elsewhere = inside.cover * self.solid
         bark = Canvas.blank(page)
-        land = np.maximum(np.maximum(field, massive(ledges, self.ground_mm)), self.on_hill)
+        land = np.maximum.reduce([field, hill, massive(ledges, self.ground_mm), self.on_hill])
+        land = np.maximum(land, _NO_TIMBER * (np.isfinite(ends.crest) | (ledges.breadth > _TIMBER_MM)))
         below = shown_bark(ledges, below, settings, land, limits=limits, rng=rng)
         bare_rock(bark, ledges, white, heads, share)
         shows = 1 - bark.cover
@@ -615,6 +658,7 @@ class _Scene:
             some = depth > 0
             low, high = ledges.base - below - more, np.where(some, ledges.base + depth + more, -np.inf)
             canvas.stroke(ledges.column, low, high)
+            canvas.stroke(*feet)
             lips(canvas, ledges, np.asarray(depth + more * some, dtype=np.float64), ends, blows=strength(settings))
             whites.append(
                 outlined(
@@ -772,7 +816,10 @@ def _at_walls(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     near = np.exp(-ends.away / (0.6 + 0.4 * settings.fallen_mm)) * ~ends.free
     slants = np.clip((np.abs(rises) - _SLANTS) / _SLANTS, 0, 1) * (1 - _broad(ledges)) * (ends.wall > _POST_MM)
     gathers = np.where(np.stack([rises > 0, rises < 0]), _GATHERS, -_RUNS_OUT_BELOW)
-    return np.asarray(level * (near * (0.7 - 2.2 * ends.kind)).sum(axis=0) + (slants * near * gathers).sum(axis=0))
+    return np.asarray(
+        level * (near * (0.7 * lee_sides(settings) - 2.2 * ends.kind)).sum(axis=0)
+        + (slants * near * gathers).sum(axis=0)
+    )
 
 
 def _broad(ledges: Ledges) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 from carvegen.motifs.shared.fields import waves_at
 from carvegen.motifs.snowload.ledges import diffused
 from carvegen.motifs.snowload.snowpack import USUAL_MM, cap_mm, clinging_mm, repose_deg
-from carvegen.motifs.snowload.wind import strength
+from carvegen.motifs.snowload.wind import lee_sides, strength
 
 if TYPE_CHECKING:
     from numpy.random import Generator
@@ -93,7 +93,7 @@ _ROUNDED_MM = 3.0  #: but what falls off so near to an edge is rounded there: th
 _FOOT, _SINKS, _LEANS_MM = 1.0, 0.4, 2.5  #: a side so steep (rise over run) is leant on; so much lower, as near to it
 _ROCK = 0.8  #: ground bears so much of what has fallen,
 _UPRIGHT_MM, _RAIL_MM, _APART_MM = 3.0, 4.5, 8.0  #: between uprights so tall, on what is no broader, no further apart,
-_SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.55, 0.25  #: it lies so many times as deep as they are apart, and so
+_SPAN, _SPAN_MM, _LEANS, _LEANS_OVER = 0.12, 0.1, 0.4, 0.25  #: it lies so many times as deep as they are apart, and so
 #: much more; at their feet up to so many times as deep again, which runs out over so many times that width
 _CRAGS_MM, _CRAGGY, _CRAGGY_OVER = 4.0, 0.6, 0.4  #: ever less where it is so steep (rise over run) so near
 
@@ -333,11 +333,13 @@ def leant(ledges: Ledges, depth: Floats) -> Floats:
 def slumped(ledges: Ledges, ends: Ends, settings: Settings) -> Floats:
     """The deepest on a rail between uprights, mm; inf elsewhere; (n,).
 
-    What has slipped down an upright leans against its foot, more or less on either side; between the two it is thin:
+    What has slipped down an upright leans against its foot, in the wind in its lee alone; between the two it is thin:
     across a span as narrow as it is deep it would stand as a block.
     """
     wide = (ledges.last - ledges.first + 1) * ledges.step
-    lean = _LEANS * np.clip(1.6 * ends.kind - 0.4, 0, 1) * np.exp(-ends.away / (_LEANS_OVER * wide))
+    lean = (
+        _LEANS * lee_sides(settings) * np.clip(1.6 * ends.kind - 0.4, 0, 1) * np.exp(-ends.away / (_LEANS_OVER * wide))
+    )
     most = (_SPAN_MM + wide * (_SPAN + lean.sum(axis=0))) * (settings.fallen_mm / USUAL_MM) ** 0.5
     between = (~ends.free & (ends.wall > _UPRIGHT_MM)).all(axis=0) & (wide < _APART_MM)
     return np.where(between & (ledges.highest(ledges.breadth, _BESIDE_MM) < _RAIL_MM), most, np.inf)

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Canvas",
+    "across_feet",
     "bare_rock",
     "contoured",
     "cornice_tips",
@@ -43,6 +44,7 @@ __all__ = [
     "lying_ground",
     "massive",
     "outlined",
+    "patched",
     "reaching",
     "shown_bark",
     "specks",
@@ -86,6 +88,20 @@ _STEEPEST, _SIDE_MM, _LEANS_MM = (
 #: lean away from the top by so much from their beginning to their tip
 _FIELD, _BOWL, _BOWL_MM = 0.5, 0.8, 30.0  #: as little of a field is its end: from there on the white reaches down no
 #: further than so many times as far, within so much: no wall of it stands beside a short field
+_PATCH_MM, _UNEVEN, _LEAST, _MOST = (
+    (12.0, 40.0),
+    0.65,
+    0.3,
+    1.8,
+)  #: a field is white in patches so large, uneven by so much, from
+#: so many times what it is on average to so many,
+_SLIDES = 0.35, 0.6  #: less where its slope (rise over run) is more than this, by as much as that over it none;
+_TONGUE_MM, _TONGUE = (6.0, 20.0), 0.7  #: it runs down in tongues so broad, between them by so much (share) less far
+_CALMER = 0.7  #: by so much (share) its lower line has less of the small lobes that heaps have
+_IS_FIELD, _FOOT_MM, _FOOT_NEAR_MM, _BURIES = 0.3, 8.0, 4.0, 0.4  #: field enough; what stands in it is no broader; the
+#: white is as deep there as on average so near on either side, and buries it by so much of the snow's depth;
+_ALONE, _STEM, _LOOKS_UP_MM = 8.0, 1.3, 20.0  #: what is so many times as large as the square of the smallest dot stands
+#: alone, other things on stems so many times as broad as a land; so far up it is looked
 _ANY_MM = 1e4  #: up to anything
 _LAYERS = 10  #: of a cornice
 _SAGS = 0.25  #: times the square of what hangs over its thickness: so far a cornice sags
@@ -152,10 +168,73 @@ def fielded(ledges: Ledges, ground_mm: Floats, *, far: bool = False) -> Floats:
     return np.clip(ledges.smoothed(lying_ground(ledges, ground_mm) * level, 2.0), 0, 1)
 
 
+def patched(ledges: Ledges, rng: Generator) -> Floats:
+    """How many times as much as on average is white of a field at each place, (n,): broad here, thin or bare there.
+
+    Least where the ground is steep: there it has slid off.
+    """
+    wave = waves_at(np.column_stack([ledges.x, ledges.base]), rng, patch_mm=_PATCH_MM)
+    steep = np.clip((np.abs(ledges.smoothed(np.clip(ledges.slope, -2, 2), 2.0)) - _SLIDES[0]) / _SLIDES[1], 0, 1)
+    return np.asarray(np.clip(1 + _UNEVEN * wave, _LEAST, _MOST) * (1 - steep))
+
+
+def across_feet(
+    ledges: Ledges, depth: Floats, below: Floats, field: Floats, shape: Mask, *, page: Grid, limits: Limits
+) -> tuple[Indices, Floats, Floats]:
+    """The white before the feet of slender things on fields: columns, and from where to where it goes there, mm.
+
+    What stands on a field stands in its snow: the white runs on before its foot as it does beside it, or a dark root
+    as broad as a collar would go down from there to what the white leaves of the ground. What is too small to stand
+    alone keeps a stem as narrow as a land may be.
+    """
+    on, step = np.flatnonzero(field > _IS_FIELD), ledges.step
+    on = on[np.argsort(ledges.column[on], kind="stable")]
+    apart = np.diff(ledges.column[on])
+    level = np.abs(np.diff(ledges.base[on])) < apart * step
+    near = int(_FOOT_NEAR_MM / step)
+    strokes = [(np.empty(0, dtype=int), np.empty(0), np.empty(0))]
+    for gap in np.flatnonzero((apart > 1) & (apart * step < _FOOT_MM) & level).tolist():
+        ends = ledges.column[on[gap : gap + 2]]
+        left, right = on[max(gap + 1 - near, 0) : gap + 1], on[gap + 1 : gap + 1 + near]
+        left, right = left[ends[0] - ledges.column[left] < near], right[ledges.column[right] - ends[1] < near]
+        least, over = (min(of[left].mean(), of[right].mean()) for of in (below, depth))
+        at, beside = np.arange(ends[0] - near, ends[1] + near), np.concatenate([left, right])
+        base = np.interp(at, ledges.column[beside], ledges.base[beside])
+        out = np.maximum(np.maximum(ends[0] - at, at - ends[1]) / near, 0)
+        top = base + _BURIES * over * (out == 0)
+        kept = _stems(shape, at, top, page, limits) & (out == 0)
+        strokes.append(tuple(each[~kept] for each in (at, base - least * (1 - out**2), top)))
+    column, low, high = (np.concatenate(each) for each in zip(*strokes, strict=True))
+    return column, low, high
+
+
+def _stems(shape: Mask, at: Indices, top: Floats, page: Grid, limits: Limits) -> Mask:
+    """Which columns are stems of what stands over these heights, mm, and is too small to stand alone, (n,)."""
+    row = np.clip(np.ceil((top - page.bottom) / page.step).astype(int) + 1, 0, page.high - 1)
+    inner = np.clip(at, 0, page.wide - 1)
+    group, count = ndimage.label(shape[row, inner])
+    stems, wide = np.zeros(len(at), dtype=bool), int(np.ceil(_STEM * limits.land_mm / page.step))
+    for k in range(1, count + 1):
+        own = np.flatnonzero(group == k)
+        over = shape[row[own].min() : row[own].min() + int(_LOOKS_UP_MM / page.step), inner[own]]
+        tall = np.logical_and.accumulate(over, axis=0).sum(axis=0)
+        if tall.sum() * page.step**2 < _ALONE * max(limits.land_mm, limits.dot_mm) ** 2:
+            first = int(own[tall == tall.max()].mean()) - wide // 2
+            stems[max(first, 0) : first + wide] = True
+    return stems
+
+
 def reaching(
-    ledges: Ledges, depth: Floats, settings: Settings, ends: Ends, field: Floats, *, land_mm: float, rng: Generator
-) -> Floats:
-    """How far the white reaches down over what bears it, mm below the base; (n,)."""
+    ledges: Ledges, depth: Floats, settings: Settings, ends: Ends, field: Floats, *, patches: Floats, land_mm: float,
+    rng: Generator,
+) -> Floats:  # fmt: skip
+    """How far the white reaches down over what bears it, mm below the base; (n,).
+
+    Parameters
+    ----------
+    field, patches
+        As `fielded` and `patched` tell them, (n,).
+    """
     deep = settings.fallen_mm
     place = np.column_stack([ledges.x, ledges.base])
     cosine = 1 / np.sqrt(1 + ledges.slope**2)
@@ -164,6 +243,7 @@ def reaching(
     coarse = waves_at(place, rng, patch_mm=(3.5 + 0.7 * deep,) * 2)
     fine = waves_at(place, rng, patch_mm=(1.2 + 0.25 * deep,) * 2)
     lobes = np.clip(0.85 + 0.7 * coarse, 0.05, 2.4) * np.clip(1 + 0.35 * settings.bark * fine, 0.1, 2)
+    lobes = 1 + (lobes - 1) * (1 - _CALMER * field)
     wide = (ledges.last - ledges.first + 1) * ledges.step
     flat = np.clip((cosine - 0.25) / 0.4, 0, 1) * np.clip(wide / (2 + deep), 0.2, 1)
     flat *= np.where(np.isfinite(ends.crest), 0.3, 1)
@@ -172,13 +252,8 @@ def reaching(
     over = np.clip((depth / np.maximum(ledges.highest(depth, _HEAP_MM), 1e-6) - thins) / (1 - thins), 0, 1)
     reach = np.minimum(reach, _MIRRORS * depth * over**0.5)
     least = 0.6 if settings.scale == "far" else 0.1
-    far = (
-        field
-        * settings.fields
-        * (6 + 2.6 * deep)
-        * np.clip(depth / deep, least, 1) ** 1.4
-        * np.clip(1 + 0.4 * waves_at(place, rng, patch_mm=(9.0, 30.0)), 0.3, 2)
-    )
+    runs_down = 1 - _TONGUE * np.clip(np.abs(waves_at(place, rng, patch_mm=_TONGUE_MM)), 0, 1)
+    far = field * settings.fields * (6 + 2.6 * deep) * np.clip(depth / deep, least, 1) ** 1.4 * patches * runs_down
     far = np.minimum(far, ledges.rising_gently(np.where(field > _FIELD, _ANY_MM, 0), _BOWL, _BOWL_MM))
     for side in (0, 1):  # a few ends wrap round what they lie on, most run out
         kind = ends.kind[side]

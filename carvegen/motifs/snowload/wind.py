@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from carvegen.motifs.snowload.ledges import Ledges
     from carvegen.motifs.snowload.settings import Settings
 
-__all__ = ["drifted", "exposed", "strength"]
+__all__ = ["drifted", "exposed", "lee_sides", "strength"]
 
 _WEIGHT = np.array([0.35, 0.3, 0.2, 0.15])  #: of the low rays
 _CARRIED_MM = 45.0  #: the wind drops what it carries within so much
@@ -24,6 +24,11 @@ _MOST = 2.5  #: times the depth fallen: drifts are no deeper
 def strength(settings: Settings) -> float:
     """How strongly it blows along the page: above 0 to the right."""
     return float(settings.wind * np.cos(np.radians(settings.wind_towards_deg)))
+
+
+def lee_sides(settings: Settings) -> Floats:
+    """How much a chain's left and right end is in the lee of what stands there, 0…1, (2, 1); in still air both are."""
+    return np.clip(1 + 2 * strength(settings) * np.array([[1.0], [-1.0]]), 0, 1)
 
 
 def drifted(ledges: Ledges, depth: Floats, settings: Settings, *, clear: Floats, sky: Floats) -> tuple[Floats, float]:

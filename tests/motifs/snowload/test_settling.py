@@ -376,7 +376,16 @@ def test_the_white_of_a_heap_that_ends_runs_out_over_half_a_millimetre_and_more_
     monkeypatch.setattr(snow_shapes, "waves_at", lambda where, _, **__: np.zeros(len(where)))
     each, settings = ledges(shapely.box(0, 0, 120, 10)), snowload.Settings(**{**PLAIN, "fallen_mm": fallen})
     ends, depth = ends_of(each, settings, stream(1, "ends")), np.where(each.x < 60, fallen, 0.0)
-    white = reaching(each, depth, settings, ends, np.zeros(len(each)), land_mm=0.5, rng=stream(1, "reaching"))
+    white = reaching(
+        each,
+        depth,
+        settings,
+        ends,
+        np.zeros(len(each)),
+        patches=np.ones(len(each)),
+        land_mm=0.5,
+        rng=stream(1, "reaching"),
+    )
     assert spread_mm(white, each.x, 61, 63) == pytest.approx(0.5 + 0.08 * fallen, rel=0.05)
 
 

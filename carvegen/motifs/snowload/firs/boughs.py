@@ -29,6 +29,7 @@ _OUT_MM, _GROWS = 3.0, 0.2  #: a stroke begins so far out of the notch, along th
 _WEDGE_MM = 0.6  #: up to so far in it may reach into that
 _BEARS = 0.12  #: of the depth fallen: a bough that bears less outside bears none inside
 _ECHO = 0.65  #: so many strokes have a shorter one below them, of two at one height one alone:
+_SLIM, _TAPERS = 0.14, (0.5, 0.8)  #: that is no thicker than so much of the upper one's length; both run out by powers;
 _LEVEL_MM = 3.0  #: notches on both sides of a crown that differ by no more in height
 _DROOPS = 0.3  #: what hangs over a notch of a crown rises by no more than this outwards, and the bough ends in the air
 _OFTENER, _PADS = 0.5, 0.6  #: where more than usual has fallen, more boughs bear and thicker pads
@@ -90,13 +91,14 @@ def on_boughs(
         rise = np.clip(sign * slope[at], 0.1, 1.0) * (0.6 + 0.5 * other)
         long = np.minimum(_ACROSS * run_mm[at], _LONGEST_MM) * (0.55 + 0.45 * third)
         thick = np.maximum((0.5 + 0.5 * own) * settings.fallen_mm**0.6 * max(much, 1.0) ** _PADS, 1.8 * limits.cut_mm)
+        echo = np.maximum(np.minimum(0.8 * thick, _SLIM * long), 1.8 * limits.cut_mm)
         ragged = np.random.default_rng([seed, 3])
         _strokes(canvas, ledges, solid, at, sign, rise=rise, long=long, thick=thick, rng=ragged)
         more = (other < _ECHO) & (0.6 * long > _SHORTEST_MM) & ~outdone
         lower = (1.3 + 1.2 * third) * thick + 2 * limits.land_mm
         _strokes(
-            canvas, ledges, solid, at[more], sign, rise=rise[more], long=0.6 * long[more], thick=0.8 * thick[more],
-            rng=ragged, start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
+            canvas, ledges, solid, at[more], sign, rise=rise[more], long=0.6 * long[more], thick=echo[more],
+            rng=ragged, tapers=_TAPERS[1], start_mm=(0.15 + 0.5 * own)[more] * long[more], lower_mm=lower[more],
         )  # fmt: skip
 
 
@@ -129,7 +131,7 @@ def _notches(ledges: Ledges, side: int, sign: int) -> Indices:
 
 def _strokes(
     canvas: Canvas, ledges: Ledges, solid: Mask, at: Indices, sign: int, *, rise: Floats, long: Floats, thick: Floats,
-    rng: Generator, start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
+    rng: Generator, tapers: float = _TAPERS[0], start_mm: Floats | float = 0.0, lower_mm: Floats | float = 0.0,
 ) -> None:  # fmt: skip
     """Strokes inwards from some way in, some way lower than the notch; thin towards both ends, or where it is open.
 
@@ -146,7 +148,7 @@ def _strokes(
     place = np.column_stack([(ledges.x[at] + sign * inwards).ravel(), middle.ravel()])
     wave = waves_at(place, rng, patch_mm=(1.8, 4.0)).reshape(middle.shape)
     grows = np.where(first == 0, (out + _OUT_MM) / (_OUT_MM + _GROWS * long), 2 * np.sqrt(along))
-    half = thick * np.sqrt(1 - along) * np.clip(grows, 0, 1) / 2
+    half = thick * (1 - along) ** tapers * np.clip(grows, 0, 1) / 2
     low, high = middle - half * np.clip(1 + 0.5 * wave, 0.3, 1.7), middle + half
     column = ledges.column[at] + sign * (columns + first)
     on = along < _TO
