@@ -66,7 +66,7 @@ _CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _CLEARS = (1.0, 2.0, 3.5, 5.0)  #: limits: so far about what breaks a mark reaches that clears it, the first that does
-_ROUND_MM = 0.1  #: so far round an island, and round what runs on under darker ink, a mark reaches that takes it out
+_ROUND_MM = 0.1  #: so far round an island a mark reaches that takes it out
 _LEAST_DISC_MM = 0.5  #: a limit that is less counts as this
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
@@ -397,10 +397,10 @@ def _about(desk: Desk, block: str, findings: Sequence[Finding], meaning: Meaning
     reach = max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
     points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
     islands = [island for finding in findings if (island := _island(desk, block, finding)) is not None]
-    whole = shapely.union_all([*points, *islands])
     shapes = [shapely.union_all(shapely.buffer([*points, *islands], wide * reach)) for wide in _CLEARS]
     if islands and meaning == Meaning.COMES_OUT:
-        shapes.insert(0, shapely.buffer(whole, _ROUND_MM + desk.print_.trap_mm))
+        least = sorted({_ROUND_MM, _ROUND_MM + desk.print_.trap_mm})  # paler ink runs on under darker by the trap
+        shapes = [*(shapely.union_all(shapely.buffer([*points, *islands], by)) for by in least), *shapes]
     return shapes
 
 
