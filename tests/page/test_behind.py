@@ -490,7 +490,7 @@ def test_an_island_that_no_snow_lies_next_to_is_as_thin_without_snow(flake, help
     desk.print_.blocks = []
     desk.seen.snows = lambda _, area: flake is not None and shapely.intersects(area, flake)
     assert doing.snow_helps(desk, "key", [replace(place, kind="island")]) is helps
-    assert doing.snow_helps(desk, "key", [place]) is (flake is not None), "at a neck snow that lies farther off may be why"
+    assert doing.snow_helps(desk, "key", [place]) is (flake is not None), "at a neck it may be farther off"
 
 
 def test_no_snow_here_is_no_remedy_on_a_block_that_is_cut_already(bare) -> None:

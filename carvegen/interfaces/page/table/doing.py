@@ -432,7 +432,8 @@ def snow_helps(desk: Desk, block: str, findings: Sequence[Finding]) -> bool:
 
 
 def _snow_beside(desk: Desk, block: str, finding: Finding) -> bool:
-    """Whether snow lies so near to a place that breaks that it can be why; asked of its land only where some lies near."""
+    """Whether snow lies so near to a place that breaks that it can be why; an island is looked for where some does."""
+    assert finding.at is not None
     limit = max(_LEAST_DISC_MM, finding.limit)
     near = desk.seen.snows(block, shapely.buffer(shapely.Point(finding.at), _CLEARS[-1] * limit))
     island = _island(desk, block, finding) if near else None
