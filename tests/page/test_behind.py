@@ -12,6 +12,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from unittest import mock
 
@@ -448,20 +449,48 @@ def test_a_look_nearby_that_fails_says_nothing_of_the_whole_and_a_look_at_all_fo
     hand.close()
 
 
-def test_what_no_mark_clears_is_said(bare) -> None:
-    """A thin bar of the drawing: without snow beside it nothing goes, and parted it is as thin."""
+def test_an_island_too_thin_comes_out_whole_and_what_no_mark_clears_is_said(bare) -> None:
+    """A thin bar of the drawing: without snow beside it nothing is to be put back, and parted it would be as thin."""
     hand = Hand(bare)
     hand.checks()
     until(lambda: hand.session.findings()["looked_at"] == "whole")
-    bar = next(each for each in hand.session.findings()["list"] if each["clears"] and each["block"] == "key")
+
+    def islands() -> list[dict]:
+        return [each for each in hand.session.findings()["list"] if each["kind"] == "land-width island"]
+
+    (bar,) = islands()
     assert [each["meaning"] for each in bar["clears"]] == ["comes out"], (
         "no snow lies beside it, so keeping it off does not help"
     )
     before = bare.read_bytes()
-    with pytest.raises(InputError, match="would break all the same"):
+    with pytest.raises(InputError, match="would break all the same") as refused:
         hand.does("clear", finding=bar["id"], meaning="stays")
+    assert "try the other button" in refused.value.hint
+    with (
+        mock.patch("carvegen.interfaces.page.table.doing.is_cleared", return_value=None),
+        pytest.raises(InputError, match="would break all the same") as refused,
+    ):
+        hand.does("clear", finding=bar["id"], meaning="comes out")
+    assert "button" not in refused.value.hint, "there is no other"
     assert bare.read_bytes() == before
+    (mark,) = hand.does("clear", finding=bar["id"], meaning="comes out")["marks"]
+    shape = shapely.union_all([shapely.Polygon(ring) for ring in mark["rings"]])
+    assert (mark["meaning"], mark["blocks"]) == ("comes out", ["key"])
+    assert shape.covers(shapely.box(24, 5, 24.3, 25))
+    assert shapely.box(23.8, 4.8, 24.5, 25.2).covers(shape), "no larger than need be"
+    until(lambda: not islands())
     hand.close()
+
+
+@pytest.mark.parametrize(
+    ("flake", "helps"), [(shapely.box(5, 0.25, 7, 2), True), (shapely.box(5, 1.5, 7, 3), False), (None, False)]
+)
+def test_an_island_that_no_snow_lies_next_to_is_as_thin_without_snow(flake, helps) -> None:
+    desk, place = desk_with(shapely.box(0, 0, 30, 0.25)), thin(6, 0)
+    desk.print_.blocks = []
+    desk.seen.snows = lambda _, area: flake is not None and shapely.intersects(area, flake)
+    assert doing.snow_helps(desk, "key", [replace(place, kind="island")]) is helps
+    assert doing.snow_helps(desk, "key", [place]) is (flake is not None), "at a neck it may be farther off"
 
 
 def test_no_snow_here_is_no_remedy_on_a_block_that_is_cut_already(bare) -> None:

@@ -18,7 +18,7 @@ from carvegen.marking.marks import Meaning
 __all__ = [
     "IN_SHORT", "MEANINGS", "before_mending_words", "beside_words", "clearing_words", "command_for", "explained",
     "more_words", "moved_words", "name_words", "noun", "own_fault", "print_words", "recut_words", "so_far",
-    "strip_words", "to_go", "understood_lines", "unread_words", "unsure_lines",
+    "strip_words", "to_go", "uncleared_words", "understood_lines", "unread_words", "unsure_lines",
 ]  # fmt: skip
 
 #: What the page says of each meaning; it is called there as on papers and in files.
@@ -250,6 +250,11 @@ def clearing_words(block: str, *, snow: bool) -> list[dict[str, str]]:
         "help": f"What is too thin goes from the {block} block; other inks stay.",
     }  # fmt: skip
     return [stays, comes_out] if snow else [comes_out]
+
+
+def uncleared_words(*, other: bool) -> str:
+    """What is left to do where a mark clears nothing; `other` if the place has another button for a mark."""
+    return "try the other button, " * other + "draw it thicker there, print it larger, or leave it to your knife"
 
 
 def strip_words(block: str, places: int, *, snow: bool) -> dict[str, str]:

@@ -22,7 +22,8 @@ from carvegen.interfaces.page import gestures
 from carvegen.interfaces.page.print_checks import already_cut, is_cleared, is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
 from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
-from carvegen.interfaces.page.wording import unread_words
+from carvegen.interfaces.page.table.strips import island_at
+from carvegen.interfaces.page.wording import uncleared_words, unread_words
 from carvegen.marking.applying import BESIDE_MM
 from carvegen.marking.gesture_journal import Change
 from carvegen.marking.marks import Mark, Meaning
@@ -65,6 +66,7 @@ _CELL_MM = 5.0  #: squares in which shapes are looked for
 _JOINS_MM = 1.5  #: a line that ends so near to an outline meets it
 _CLOSED = 0.25  #: a line whose ends are nearer than this share of its length is a whole outline
 _CLEARS = (1.0, 2.0, 3.5, 5.0)  #: limits: so far about what breaks a mark reaches that clears it, the first that does
+_ROUND_MM = 0.1  #: so far round an island a mark reaches that takes it out
 _LEAST_DISC_MM = 0.5  #: a limit that is less counts as this
 _BY_ITSELF = (own_marks.BARE, own_marks.GONE)  #: marks of these keys are no pencil's: each stands alone
 
@@ -372,25 +374,39 @@ def clearing_planned(block: str, findings: Sequence[Finding], meaning: Meaning, 
         )  # fmt: skip
     uncut = tuple(other.name for other in desk.print_.blocks if other.name not in cut) if cut else ()
     blocks = (block,) if meaning == Meaning.COMES_OUT else uncut
-    points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
-    places = shapely.union_all(points)
+    places = shapely.union_all([shapely.Point(finding.at) for finding in findings if finding.at is not None])
+    shapes = _about(desk, block, findings, meaning)
     for by in _AROUND_MM:
         window = shapely.buffer(shapely.envelope(places), by, cap_style="square", join_style="mitre")
         now = desk.scene(window)
-        for wide in _CLEARS:
-            marking, reach = _Marking(desk=desk), max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
-            discs = shapely.union_all(shapely.buffer(points, wide * reach))
-            marking.put(Mark(meaning=meaning, shape=discs, key=marking.key(), blocks=blocks))
+        for shape in shapes:
+            marking = _Marking(desk=desk)
+            marking.put(Mark(meaning=meaning, shape=shape, key=marking.key(), blocks=blocks))
             plan = marking.change(str(meaning))
             cleared = is_cleared(now, desk.scene_after(plan.change, window), window, block, places)
             if cleared:
                 return plan
             if cleared is None:
                 break
-    raise InputError(
-        "would break all the same", where=findings[0].title.lower(),
-        hint="try the other button, draw it thicker there, print it larger, or leave it to your knife",
-    )  # fmt: skip
+    other = len(findings) == 1 and (meaning == Meaning.STAYS or snow_helps(desk, block, findings))
+    raise InputError("would break all the same", where=findings[0].title.lower(), hint=uncleared_words(other=other))
+
+
+def _about(desk: Desk, block: str, findings: Sequence[Finding], meaning: Meaning) -> list[BaseGeometry]:
+    """Shapes of marks about what would break, the smallest first; of an island all of it lies in each."""
+    reach = max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
+    points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
+    islands = [island for finding in findings if (island := _island(desk, block, finding)) is not None]
+    shapes = [shapely.union_all(shapely.buffer([*points, *islands], wide * reach)) for wide in _CLEARS]
+    if islands and meaning == Meaning.COMES_OUT:
+        least = sorted({_ROUND_MM, _ROUND_MM + desk.print_.trap_mm})  # paler ink runs on under darker by the trap
+        shapes = [*(shapely.union_all(shapely.buffer([*points, *islands], by)) for by in least), *shapes]
+    return shapes
+
+
+def _island(desk: Desk, block: str, finding: Finding) -> BaseGeometry | None:
+    """The island that is too thin at a place; None if what breaks there is none."""
+    return island_at(desk, block, finding.at) if finding.kind == "island" and finding.at is not None else None
 
 
 def strip_planned(block: str, findings: Sequence[Finding], desk: Desk) -> PlannedChange:
@@ -406,12 +422,22 @@ def strip_planned(block: str, findings: Sequence[Finding], desk: Desk) -> Planne
 
 
 def snow_helps(desk: Desk, block: str, findings: Sequence[Finding]) -> bool:
-    """Whether keeping snow off what would break can help: snow lies beside it, and the block is not cut yet."""
+    """Whether keeping snow off what would break can help: snow lies beside it, and the block is not cut yet.
+
+    An island that is as thin without snow as with it stays so: of snow that is not next to it nothing is to be hoped.
+    """
     if block in already_cut(desk.print_):
         return False
-    far = _CLEARS[-1] * max(_LEAST_DISC_MM, *(finding.limit for finding in findings))
-    points = [shapely.Point(finding.at) for finding in findings if finding.at is not None]
-    return any(desk.seen.snows(block, shapely.buffer(point, far)) for point in points)
+    return any(_snow_beside(desk, block, finding) for finding in findings if finding.at is not None)
+
+
+def _snow_beside(desk: Desk, block: str, finding: Finding) -> bool:
+    """Whether snow lies so near to a place that breaks that it can be why; an island is looked for where some does."""
+    assert finding.at is not None
+    limit = max(_LEAST_DISC_MM, finding.limit)
+    near = desk.seen.snows(block, shapely.buffer(shapely.Point(finding.at), _CLEARS[-1] * limit))
+    island = _island(desk, block, finding) if near else None
+    return near and (island is None or desk.seen.snows(block, shapely.buffer(island, limit)))
 
 
 def _stays(desk: Desk, marking: _Marking, numbers: Sequence[int], begins: str) -> Mark:
