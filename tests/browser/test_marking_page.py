@@ -1247,8 +1247,6 @@ def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench
     card = bench.browser.find_element(By.CSS_SELECTOR, f"[data-finding='{finding['id']}']").text
     for remedy in finding["clears"]:
         assert f"{remedy['button']}: {remedy['help']}" in card
-<<<<<<< HEAD
-=======
     remedy = next(each for each in finding["clears"] if each["meaning"] == "comes out")
     _press(bench, finding["id"], remedy["button"])
     until(lambda: len(bench.marks("comes out")) == 1)
@@ -1256,7 +1254,6 @@ def test_what_would_break_has_a_remedy_in_words_and_a_button_for_it(bench: Bench
     assert bench.marks("comes out")[0].distance(shapely.Point(x, SIZE[1] - y)) == 0
     assert bench.marks("stays") == []
     until(lambda: bench.run(f"return !bench.overlay.findings.some((one) => one.id === '{finding['id']}')"))
->>>>>>> p2
     bench.run("document.querySelector('#slips details').open = true")
 
 
