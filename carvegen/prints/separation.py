@@ -603,8 +603,6 @@ def _union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     """All polygons of several shapes; lines and points that overlays leave are dropped."""
     if len(shapes) == 1:
         return _plain(shapely.multipolygons(geometry.parts(shapes[0])))
-    if len(shapes) == 2:
-        return _plain(geometry.both(*shapes))
     return _plain(geometry.union(*shapes))
 
 

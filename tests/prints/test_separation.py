@@ -480,13 +480,6 @@ def test_what_must_stay_prints_in_the_white_where_it_is_of_the_ink():
     assert (result["sky"].land & flake).area == pytest.approx(0, abs=0.02)
 
 
-def test_two_shapes_are_laid_over_one_another_once(monkeypatch):
-    one, other = (shapely.multipolygons([shapely.box(x, 0, x + 2, 2), shapely.box(x, 5, x + 2, 7)]) for x in (0, 1))
-    united = separation._union([one, other, NOTHING])
-    monkeypatch.setattr(geometry, "union", lambda *_: pytest.fail("pair by pair"))
-    assert separation._union([one, other]).equals(united)
-
-
 def test_what_need_not_be_laid_over_anything_is_not(monkeypatch):
     """Overlays are what takes long: none for a trap of 0, none for what must stay nowhere."""
     plates = [SKY, plate("key", "POST")]
