@@ -54,6 +54,7 @@ _WEAK_LINE = 0.33  #: and for a long line of it: what hangs on a twig that goes 
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _DOT_LEFT = 0.2  #: of a cut that the cutter can't make but for less than this nothing is made: a dot; our own choice
+_MANY = 100  #: pieces from which on it pays to lay them over a cut as a whole; our own choice
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
@@ -307,7 +308,8 @@ class _Bench:
             else:
                 stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
                 little = shapely.area(made) < _DOT_LEFT * shapely.area(self.cuts[k])
-                rounded = stays if little else geometry.both(made, stays)
+                many = shapely.get_num_geometries(stays) > _MANY
+                rounded = stays if little else (geometry.both if many else shape_edits.plus)(made, stays)
                 if survey.broken[k] or shape_edits.differ(self.cuts[k], rounded, _CRUMB_MM2):
                     self._put(k, rounded, "rounded", _middle(self.cuts[k]))
 
