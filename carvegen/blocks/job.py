@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from carvegen.base.errors import InputError, RefusedError
@@ -81,12 +82,12 @@ class Setup:
         """The material's verdict, reasons and cautions for this kind of machine."""
         return self.material.permits[self.machine.kind]
 
-    @property
+    @cached_property
     def wall(self) -> Wall:
         """The wall that the cutter leaves at this depth."""
         return cutting.wall(self.cutter, self.depth_mm, lean_deg=self.lean_deg)
 
-    @property
+    @cached_property
     def face_limits(self) -> Limits:
         """What holds at the face, whatever the foot.
 
@@ -102,7 +103,7 @@ class Setup:
             grain_deg=self.grain_deg,
         )
 
-    @property
+    @cached_property
     def lasting_limits(self) -> Limits:
         """What must be kept at the face so that it holds, and the foot at this depth too."""
         face, foot, gain = self.face_limits, self.foot_limits, 2 * self.wall.foot_gain_mm
@@ -113,7 +114,7 @@ class Setup:
             dot_mm=max(face.dot_mm, foot.dot_mm - gain),
         )
 
-    @property
+    @cached_property
     def stout_limits(self) -> Limits:
         """What is stout enough at the face for this depth; no land is too slender where the material says nothing.
 
@@ -127,7 +128,7 @@ class Setup:
         )
         return replace(self.face_limits, land_along_mm=along, land_across_mm=across, dot_mm=max(along, across))
 
-    @property
+    @cached_property
     def limits(self) -> Limits:
         """What a texture keeps as it grows, and mending goes by: land that lasts and is stout, so nothing is found."""
         lasting, stout = self.lasting_limits, self.stout_limits
@@ -138,7 +139,7 @@ class Setup:
             dot_mm=max(lasting.dot_mm, stout.dot_mm),
         )
 
-    @property
+    @cached_property
     def foot_limits(self) -> Limits:
         """What holds at the foot: the material's, and across the grain as much more as its land is (our own choice)."""
         material = self.material

@@ -27,6 +27,7 @@ __all__ = [
     "Mask",
     "PolygonArray",
     "Rings",
+    "both",
     "box",
     "close_pairs",
     "closed_polygons",
@@ -259,6 +260,14 @@ def cropped(shape: BaseGeometry, area: BaseGeometry) -> BaseGeometry:
 def union(*shapes: Any) -> BaseGeometry:  # noqa: ANN401
     """Shapes united as polygons on the grid; geometries or arrays of them, which may hold lines and points."""
     return solid(shapely.union_all(stack(map(parts, shapes)), grid_size=GRID_MM))
+
+
+def both(one: BaseGeometry, other: BaseGeometry) -> BaseGeometry:
+    """The same of two shapes each of which is valid: laid over one another once.
+
+    `union` takes any polygons, and so lays them over one another pair by pair, those that are apart again and again.
+    """
+    return solid(shapely.union(solid(one), solid(other), grid_size=GRID_MM))
 
 
 def joined(shapes: PolygonArray) -> PolygonArray:

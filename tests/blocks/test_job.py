@@ -54,6 +54,15 @@ def test_never_is_refused_with_its_reason(material, kind):
         )  # fmt: skip
 
 
+def test_what_holds_of_a_setup_is_worked_out_once_and_anew_for_another():
+    setup = made()
+    for name in ("wall", "face_limits", "lasting_limits", "stout_limits", "limits", "foot_limits"):
+        assert getattr(setup, name) is getattr(setup, name), name
+    deeper = dataclasses.replace(setup, depth_mm=setup.depth_mm * 1.5)
+    assert deeper.wall.foot_gain_mm > setup.wall.foot_gain_mm
+    assert setup == made()
+
+
 @pytest.mark.parametrize("material", MATERIALS)
 @pytest.mark.parametrize("cutter", CUTTERS)
 def test_setups_are_one_for_each_kind_that_is_allowed_the_cutters_own_first(material, cutter):

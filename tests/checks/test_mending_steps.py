@@ -303,6 +303,17 @@ def test_specks_of_snow_beside_one_another_become_one_in_one_round(number: int) 
     assert cut.covers(shapely.union_all(specks).buffer(-0.01))
 
 
+def test_what_of_the_white_parts_a_cut_is_asked_once_where_nothing_is_widened(monkeypatch) -> None:
+    """Two cuts that 0.2 mm of another block's join."""
+    cut = shapely.union_all([box(5, 5, 5, 5), box(9, 7, 4, 0.2), box(12, 5, 5, 5)])
+    bench, asked = _Bench(setup().on(block(cut)), frozenset(), shapely.Polygon()), []
+    bridges = _Bench._bridges
+    monkeypatch.setattr(_Bench, "_bridges", lambda *these: asked.append(1) or bridges(*these))
+    assert bench.mend(0)
+    assert [change.what for change in bench.changes] == ["rounded"]
+    assert asked == [1]
+
+
 @pytest.mark.parametrize(
     ("kind", "length", "corner", "short", "with_spare"),
     [

@@ -303,6 +303,15 @@ def test_overlays_lie_on_the_grid_and_hold_polygons_only() -> None:
     assert shapely.area(geometry.closed_polygons(corners)).tolist() == [0.5, 2]
 
 
+def test_two_valid_shapes_are_united_by_one_overlay_as_by_many(monkeypatch) -> None:
+    one, other = (geometry.solid(shapes(*(box(x, 0, 2.00049, 2) for x in (start, start + 6)))) for start in (0, 1))
+    many = geometry.union(one, other)
+    monkeypatch.setattr(shapely, "union_all", lambda *_, **__: pytest.fail("laid over one another pair by pair"))
+    both = geometry.both(one, shapely.GeometryCollection([other, shapely.Point(9, 9)]))
+    assert both.equals(many)
+    assert both.bounds == (0, 0, 9, 2)
+
+
 @pytest.mark.parametrize("side", range(4))
 def test_inside_a_box_is_farther_than_the_margin_from_each_of_its_sides(side) -> None:
     """A square 4 mm wide in a box of 10, half a millimetre from one side, less and more by a hair."""

@@ -54,6 +54,7 @@ _WEAK_LINE = 0.33  #: and for a long line of it: what hangs on a twig that goes 
 _SPARE_MM = 0.012  #: so much more than needed is moved: circles are drawn as polygons and snapped
 _SMOOTH_MM = 0.002  #: changed outlines may be simplified so far; GEOS may stray up to 1.7 times as far
 _DOT_LEFT = 0.2  #: of a cut that the cutter can't make but for less than this nothing is made: a dot; our own choice
+_MANY = 100  #: pieces from which on it pays to lay them over a cut as a whole; our own choice
 _CRUMB_MM2 = 0.002  #: so much white is not missed
 _AROUND = 3.0  #: widths that are wanted: no disc so wide that holds a place of the middle line reaches beyond
 _AT_WALL_MM = 0.005  #: a wall this near belongs to the cut
@@ -287,13 +288,18 @@ class _Bench:
         unmade = np.concatenate([np.flatnonzero(survey.broken), cut_width.mostly_tips(survey)])
         broken = self._movable(np.sort(unmade[unmade < len(self.cuts)]).tolist())
         reached = {k: shape_edits.opened(self.cuts[k], survey.shrunk(k), self.cut) for k in broken}
-        widened = self._widened(survey, reached) if self._may_widen else []
+        bridges = {k: (self.cuts[k], self._white_bridges(self.cuts[k], shape)) for k, shape in reached.items()}
+        whites = {k: white for k, (_, white) in bridges.items()}
+        widened = self._widened(survey, reached, whites) if self._may_widen else []
         for k, shape in reached.items():
             if self.cuts[k].is_empty:  # one before has taken it
                 continue
             mine = [slit for slit in widened if slit.cut == k]
             made = shape_edits.plus(shape, *(piece for slit in mine for piece in (slit.part, slit.gain)))
-            white = shape_edits.plus(*self._white_bridges(self.cuts[k], made))
+            cut, pieces = bridges[k]
+            if mine or cut is not self.cuts[k]:
+                pieces = self._white_bridges(self.cuts[k], made)
+            white = shape_edits.plus(*pieces)
             if not white.is_empty:
                 self._take(shape_edits.round_about(white, (self.cut + _SPARE_MM) / 2), _middle(white))
             elif mine and not self._bridges(self.cuts[k], made):
@@ -302,16 +308,19 @@ class _Bench:
             else:
                 stays = shape_edits.common(self.cuts[k], self._white_at(self.cuts[k]))
                 little = shapely.area(made) < _DOT_LEFT * shapely.area(self.cuts[k])
-                rounded = stays if little else shape_edits.plus(made, stays)
+                many = shapely.get_num_geometries(stays) > _MANY
+                rounded = stays if little else (geometry.both if many else shape_edits.plus)(made, stays)
                 if survey.broken[k] or shape_edits.differ(self.cuts[k], rounded, _CRUMB_MM2):
                     self._put(k, rounded, "rounded", _middle(self.cuts[k]))
 
-    def _widened(self, survey: Survey, reached: Mapping[int, BaseGeometry]) -> list[widening.Slit]:
+    def _widened(
+        self, survey: Survey, reached: Mapping[int, BaseGeometry], white_bridges: Mapping[int, list[BaseGeometry]]
+    ) -> list[widening.Slit]:
         """What to widen: all that must stay white; beside no such white what changes less so than filled."""
         offered = []
         for k, shape in reached.items():
             cut = self.cuts[k]
-            part = self._white_bridges(cut, shape) if self._in_print else geometry.parts(shape_edits.less(cut, shape))
+            part = white_bridges[k] if self._in_print else geometry.parts(shape_edits.less(cut, shape))
             made = widening.slits(survey, k, geometry.polygon_array(part), self.cut + _SPARE_MM)
             offered += [slit for slit in made if self._in_print or slit.is_smaller_widened]
         return [offered[k] for k in np.flatnonzero(widening.holds(self.job, offered))] if offered else []
