@@ -171,7 +171,6 @@ def test_it_grows_out_of_a_shape_and_only_from_it(free) -> None:
     assert shapely.distance(cuts, FACE.exterior).min() >= LAND - GRID
 
 
-@takes_long  # test_recorded.py has frost free and inward
 def test_it_grows_into_a_shape_if_told() -> None:
     window = shapely.box(8, 6, 62, 48)
     cuts = grow(place=Place(area=FACE, shapes=geometry.polygon_array([window])), inward=True)

@@ -51,6 +51,7 @@ from tests.cases import SHELF, layer, small_print
 from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
+from tests.strategies import takes_long
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
@@ -202,6 +203,7 @@ def test_strokes_that_follow_one_another_quickly_are_looked_at_as_one(monkeypatc
     assert [(window.bounds, version) for window, version in zip(windows, done, strict=True)] == [((4, 4, 41, 21), 7)]
 
 
+@takes_long  # strips by lands, and by marks that clear them or do not: below
 def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
     """Three thin places along land between a bar of her own and flakes; the mark is one, and clears all."""
     hand = Hand(print_file(tmp_path, after=SNOWFALL))

@@ -104,7 +104,6 @@ def fir() -> shapely.Geometry:
     return shapely.union_all(tiers)
 
 
-@takes_long  # test_recorded.py has firs
 def test_a_fir_bears_snow_inside_its_crown_or_not_if_that_is_refused() -> None:
     """What lies deeper in the crown than 2 mm: the boughs that are guessed."""
     inside = fir().buffer(-2.0)
