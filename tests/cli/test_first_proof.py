@@ -444,7 +444,6 @@ def test_a_finished_print_is_told_by_its_builds_own_inks(three, capsys):
     assert layers["tone"] == pytest.approx(AS_MADE["tone"].difference(AS_MADE["key"]).area, rel=0.02)
 
 
-@takes_long  # a whole command once more; a block that is named is told of the print: below
 def test_a_land_alone_and_a_finished_print_are_compared_by_the_print(three, capsys):
     """The one candidate was the block: what its neighbours print was still to cut."""
     with_its_inks(three)

@@ -23,7 +23,7 @@ from carvegen.prints.marked.nearby import seen_mm
 from tests.cases import SHELF, box, layer, limits, small_print
 from tests.cases import block as block_of
 from tests.prints.whole_prints import cut_blocks, mended_print
-from tests.strategies import few, takes_long
+from tests.strategies import few
 
 AFTER = """
 [[highlights]]
@@ -81,7 +81,6 @@ def test_a_build_says_that_it_has_read_marks(tmp_path) -> None:
         assert [line for line in said if "mark" in line] == words
 
 
-@takes_long  # readers/test_marked_files.py reads it back
 def test_a_mark_for_one_block_leaves_the_others(tmp_path) -> None:
     _, before, _ = cut(tmp_path)
     _, cuts, _ = cut(tmp_path, OUT + 'blocks = ["key"]\n')

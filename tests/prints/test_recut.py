@@ -553,7 +553,6 @@ def test_a_photograph_of_a_stencil_is_laid_on_its_own_drawing(tmp_path, card, be
     assert shapely.buffer(shapely.symmetric_difference(known.land, mask), -0.2).area < 0.5
 
 
-@takes_long  # of a real picture; the plans that one is laid on: above
 def test_a_photograph_of_a_stencil_of_the_prints_openings_is_laid_on_them(tmp_path):
     """It was read as the face: its page, the table and all."""
     rng = np.random.default_rng(8)
