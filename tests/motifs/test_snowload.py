@@ -367,6 +367,7 @@ def test_a_retired_setting_names_its_successor() -> None:
     assert "gaps" in snowload.Settings.SUCCESSORS["shelter_mm"]
 
 
+@takes_long  # test_recorded.py notices: lying windblown on hill
 def test_ground_is_a_body_and_not_a_cap() -> None:
     """A hill that runs past the page is white far down; the same hill with free ends bears a layer."""
     x = np.linspace(-5, 95, 50)
