@@ -216,6 +216,7 @@ _COARSE = [("dusting", 1.5), ("fresh", 1.0), ("deep", 0.3)]
 _COARSE += [(p, c) for p in ("fresh", "dusting", "deep") for c in (0.3, 1.0, 1.5) if MANY and (p, c) not in _COARSE]
 
 
+@takes_long  # a flat roof for a coarse cutter: below
 @pytest.mark.parametrize(("preset", "cut"), few(_COARSE, 1))
 def test_a_small_fir_bears_snow_for_a_coarse_cutter_too(preset, cut) -> None:
     """Loads that are nearly thick enough for the smallest cut are made so thick: 70 mm, land as in cherry wood."""
@@ -237,6 +238,7 @@ def test_a_layer_nearly_thick_enough_for_a_coarse_cutter_is_made_so_thick_and_a_
     assert len(none.cuts) == 0
 
 
+@takes_long  # test_recorded.py has posts
 def test_no_two_posts_have_like_caps() -> None:
     """Seven posts alike: the caps' heights spread, and no cap is the mirror or the copy of another."""
     posts = [shapely.box(x, 5, x + 8, 60) for x in range(10, 130, 18)]
@@ -310,6 +312,7 @@ def test_density_thickens_and_thins() -> None:
     assert len(grow(roof, density=lambda xy: np.zeros(len(xy))).cuts) == 0
 
 
+@takes_long  # test_recorded.py has twigs
 def test_a_fork_is_deeper_than_its_limbs() -> None:
     limbs = [shapely.LineString([(75, 30), (75 + side * 40, 70)]).buffer(4) for side in (-1, 1)]
     growth = grow(shapes(shapely.box(71, 5, 79, 32), *limbs), **PLAIN)
@@ -364,6 +367,7 @@ def test_a_retired_setting_names_its_successor() -> None:
     assert "gaps" in snowload.Settings.SUCCESSORS["shelter_mm"]
 
 
+@takes_long  # test_recorded.py notices: lying windblown on hill
 def test_ground_is_a_body_and_not_a_cap() -> None:
     """A hill that runs past the page is white far down; the same hill with free ends bears a layer."""
     x = np.linspace(-5, 95, 50)

@@ -53,6 +53,7 @@ from tests.cli.running import Forked, needs_fork
 from tests.page.page import Hand, page_in, print_file, stroke, unpacked, until
 from tests.page.slow_work import slow
 from tests.page.test_serving import JSON, OWN, TOKEN, asked
+from tests.strategies import takes_long
 
 SNOWFALL = '[[motifs]]\nmotif = "snowfall"\nsettings = { snow = 0.1, smallest_mm = 1.0, largest_mm = 2.0 }\n'
 
@@ -203,6 +204,7 @@ def test_strokes_that_follow_one_another_quickly_are_looked_at_as_one(monkeypatc
     assert [(window.bounds, version) for window, version in zip(windows, done, strict=True)] == [((4, 4, 41, 21), 7)]
 
 
+@takes_long  # strips by lands, and by marks that clear them or do not: below
 def test_a_thin_strip_is_cleared_by_one_mark(tmp_path) -> None:
     """Three thin places along land between a bar of her own and flakes; the mark is one, and clears all."""
     hand = Hand(print_file(tmp_path, after=SNOWFALL))
@@ -280,6 +282,15 @@ def test_a_strip_that_snow_does_not_clear_comes_out_and_of_one_place_no_strip_is
     assert asked == [Meaning.STAYS, Meaning.COMES_OUT]
     assert two.notes == ("nothing breaks at the 2 places of the strip any more", "its own")
     assert doing.strip_planned("key", [thin(1, 1)], mock.Mock()).notes == ("its own",)
+
+
+def test_a_strip_is_cleared_by_keeping_snow_off_where_that_does(monkeypatch) -> None:
+    monkeypatch.setattr(doing, "snow_helps", lambda *_: True)
+    monkeypatch.setattr(
+        doing, "clearing_planned", lambda *each: PlannedChange(change=mock.Mock(), notes=(str(each[2]),))
+    )
+    two = doing.strip_planned("key", [thin(1, 1), thin(3, 1)], mock.Mock())
+    assert two.notes[1] == str(Meaning.STAYS)
 
 
 @pytest.mark.parametrize(

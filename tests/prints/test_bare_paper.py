@@ -236,10 +236,8 @@ def test_what_mending_takes_from_one_block_another_prints():
             assert [one for one in broken if one.rule in ("land-width", "cut-width", "island")] == [], name
 
 
-def test_mending_names_its_block(tmp_path):
-    print_, picture, cuts, setups = taken_apart(replace(CROWDED, lights=CROWDED.lights[:4]), tmp_path)
-    said: list[str] = []
-    mended_print(print_, picture, cuts, setups, say=said.append)
+def test_mending_names_its_block():
+    *_, cuts, _, said = crowd_mended()
     rounds = [each for each in said if "round" in each]
     assert rounds
     assert all(one.partition(":")[0] in cuts for one in rounds)

@@ -41,10 +41,10 @@ ALSO = '[[marked]]\nmeaning = "stays"\nshape = "box 30 20 4 8"\n'
 DECIDES = '[[marked]]\nmeaning = "carver decides"\nshape = "box 18 14 14 12"\nfor = ["snowfall"]\n'
 
 
-def given(folder, more: str):
+def given(folder, more: str, after: str = AFTER):
     path = folder / "print.toml"
     blocks = {"sky": ["*"], "key": ["POST"]}
-    text = small_print(more, layer("POST", "box 5 0 8 22"), blocks=blocks, after=AFTER, size=(40, 30), seed=3)
+    text = small_print(more, layer("POST", "box 5 0 8 22"), blocks=blocks, after=after, size=(40, 30), seed=3)
     path.write_text(text, encoding="utf-8")
     return read_print(path, SHELF)
 
@@ -76,7 +76,7 @@ def test_marks_on_every_block(tmp_path) -> None:
 
 def test_a_build_says_that_it_has_read_marks(tmp_path) -> None:
     for more, words in (("", []), (STAYS + ALSO, ["2 marks read: [[marked]]"])):
-        print_, said = given(tmp_path, more), []
+        print_, said = given(tmp_path, more, after=""), []
         cuts_of(cut_inputs(print_, setups_of(print_, SHELF), {}), say=said.append)
         assert [line for line in said if "mark" in line] == words
 

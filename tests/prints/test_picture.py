@@ -220,6 +220,7 @@ def test_much_snow_that_is_left_out_beside_other_white_is_told(tmp_path) -> None
     assert [note for note in picture.notes if "is left out" in note and note.startswith("falling snow 1")] == []
 
 
+@takes_long  # motifs/snowfall/test_layers.py; layers that are named: test_rules_of_files.py
 def test_far_flakes_of_one_motif_fall_behind_the_drawing_and_near_ones_before_it(tmp_path) -> None:
     """By layer of the drawing: what is not named hides none."""
     post = '[[layers]]\nname = "POST"\nshape = "box 10 0 16 30"\n'

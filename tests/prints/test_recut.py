@@ -297,7 +297,7 @@ def _traced(land, seed: int = 4) -> str:
 
 
 #: A block that shows snow, and what new snow would leave of it.
-OLD_SNOW = shapely.union_all([shapely.Point(x, y).buffer(1.2) for x in range(4, 60, 5) for y in range(4, 40, 5)])
+OLD_SNOW = shapely.union_all([shapely.Point(x, y).buffer(1.2) for x in range(4, 60, 10) for y in range(4, 40, 10)])
 NEW_SNOW = shapely.union_all([shapely.Point(x + 2.5, 21.5).buffer(0.9) for x in range(4, 55, 10)])
 
 
@@ -434,6 +434,7 @@ BROKEN_KEY = shapely.box(72, 30, 78, 34)
 HEAD = '[print]\nname = "a"\nsize_mm = [120, 80]\n[artwork]\nfiles = ["drawing.svg"]\n'
 
 
+@takes_long  # of a real picture; which reader reads which: below
 def test_a_photograph_is_laid_on_the_blocks_own_drawing(tmp_path, monkeypatch):
     """The block itself, aslant on a table, snow cut already that the drawing does not know: it is read in place.
 

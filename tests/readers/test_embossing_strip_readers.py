@@ -26,9 +26,9 @@ STRIP = ("strip", "--emboss", "cotton-300", "--material", "embossing-acrylic", "
 PAPER = ("profiles", "measured", "paper", "--like", "cotton-300", "--name", "my-cotton", "--date", "2026-11-20")
 
 
-#: Every second piece of each row, the last among them; all of them where there is time for many.
+#: Every third piece of each row, the last among them; all of them where there is time for many.
 LADDERS = tuple(
-    dataclasses.replace(row, sizes=row.sizes if MANY else row.sizes[1::2]) for row in embossing_strip.LADDERS
+    dataclasses.replace(row, sizes=row.sizes if MANY else row.sizes[1::3]) for row in embossing_strip.LADDERS
 )
 
 

@@ -146,7 +146,7 @@ def test_a_plain_picture_and_a_shadow_cover_nothing(how):
 
 def test_an_ink_as_light_as_the_paper_is_told_by_its_colour(tmp_path):
     """Beside the table's edge it counts for nothing at first; and in blue the ink is lighter than the paper."""
-    picture, true = _photographed(**BLUISH, size=(480, 365))
+    picture, true = _photographed(**BLUISH, size=(400, 304))
     picture.image.save(tmp_path / "pale.png")
     _, result = lay_file(tmp_path / "pale.png", {"sky": PLAN})
     assert made.off_mm(result.place, true).max() < 0.1

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from carvegen.artwork.on_plan import laid_on, plan_of
+from carvegen.artwork.on_plan import laid_on, plan_of, plan_place
 from carvegen.artwork.scan.pixels import ScanPicture
 from tests.artwork.scan import on_plan_pictures as made
 from tests.strategies import few
@@ -18,7 +18,9 @@ FULL = made.sky()
 
 def _laid(land, cover, **how):
     seen, true = made.photographed(cover, **how)
-    result = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
+    with pytest.MonkeyPatch.context() as patched:  # that a place is found is tried in `test_on_plan.py`
+        patched.setattr(plan_place, "first_look", lambda *_: [true])
+        result = laid_on(plan_of(land, made.SIZE), ScanPicture(Image.fromarray(seen), None))
     assert not result.fit.fault
     return result, made.off_mm(result.place, true).max()
 

@@ -33,6 +33,7 @@ def grown(*, hides: bool = False, seed: int = 1, **own) -> Growth:
     return snowfall.grow(snowfall.Settings(**own), place, LIMITS, stream(seed, "layers"))
 
 
+@takes_long  # layers are sought by what came of each: below
 @pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_each_layer_turns_as_much_white_as_is_asked_of_it(monkeypatch, seed) -> None:
     asked = (0.05, 0.02, 0.04)

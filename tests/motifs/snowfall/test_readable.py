@@ -16,7 +16,7 @@ from carvegen.motifs.snowfall.readable import masses
 from carvegen.motifs.snowfall.settings import PRESETS, Settings
 from carvegen.motifs.snowfall.sky import Sky
 from tests.cases import box, disc, limits, shapes
-from tests.strategies import takes_long
+from tests.strategies import MANY, takes_long
 
 LIMITS, SETTINGS = limits(0.5, 0.4), Settings()
 POST, TWIG = box(10, 0, 5, 40), box(30, 0, 1, 40)
@@ -143,7 +143,7 @@ def test_a_flake_more_at_an_end_of_a_long_chain_changes_nothing_far_from_it() ->
 def test_random_posts_hold_and_no_flake_goes_that_would_do_no_harm() -> None:
     """A brute-force twin: each post by itself, whole; what a disc of two and a half lands passes hangs together."""
     rng = np.random.default_rng(5)
-    posts = [box(25 * k, 0, width, 20) for k, width in enumerate(rng.uniform(1.9, 3, 90))]
+    posts = [box(25 * k, 0, width, 20) for k, width in enumerate(rng.uniform(1.9, 3, 90 if MANY else 45))]
     lots = []
     for post in posts:
         lot: list[shapely.Polygon] = []
@@ -175,7 +175,7 @@ def test_random_posts_hold_and_no_flake_goes_that_would_do_no_harm() -> None:
             fate = "whole" if flake in there else "alone" if harms(flake, post, 1.26) else "together"
             assert fate != "together" or not holds(post, shapely.union_all([*there, flake]), 0.63)
             fates[fate] += 1
-    assert min(fates.values()) > 15, "else nothing is tried here"
+    assert min(fates.values()) > (15 if MANY else 4), "else nothing is tried here"
 
 
 def test_masses_stay_as_they_are() -> None:
@@ -265,6 +265,7 @@ def test_a_mass_that_comes_near_a_bar_stays_where_it_is_far_from_it() -> None:
     assert shapely.area(shapely.symmetric_difference(one, other)) < 0.02 * shapely.area(one)
 
 
+@takes_long  # test_recorded.py has snow beside bars
 def test_loose_flakes_cut_no_bar_lie_in_the_area_and_not_where_none_are_wanted() -> None:
     bars = geometry.union(shapes(box(3, 0, 2, 24), box(9, 0, 2, 24)))
     own = {"snow": 0.4, "level": LEVEL, "torn": 1.0}

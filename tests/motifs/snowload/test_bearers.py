@@ -62,6 +62,7 @@ def test_a_ball_among_twigs_is_no_heap() -> None:
     assert _reads(pieces, snowload.Settings(), tops).tolist() == [False, True, True, True, True]
 
 
+@takes_long  # test_recorded.py has a fence
 def test_no_two_caps_on_like_pickets_are_alike() -> None:
     """Their heights spread by a fifth and more about the mean, and none is higher than two slopes that meet over it."""
     pickets = [[(x, -5), (x, 20), (x + 2, 22.5), (x + 4, 20), (x + 4, -5)] for x in range(6, 64, 6)]
@@ -71,6 +72,7 @@ def test_no_two_caps_on_like_pickets_are_alike() -> None:
     assert caps.max() < 4
 
 
+@takes_long  # page/test_session.py sees the cap on the page
 def test_a_post_before_boards_bears_a_cap_too() -> None:
     """Boards behind it end its outline; known as standing before them it bears what the same post bears alone."""
     post, boards = shapely.box(30, -5, 37, 30), shapely.box(5, -5, 65, 54)
@@ -86,6 +88,7 @@ def test_a_post_before_boards_bears_a_cap_too() -> None:
     assert shapely.difference(more, shapely.box(28, 27, 39, 38)).area < 0.01
 
 
+@takes_long  # test_recorded.py notices: lying deep on twigs
 @pytest.mark.parametrize("preset", few(["deep", "fresh"], 1))
 def test_a_slit_bears_nothing_and_a_gap_does(preset) -> None:
     """A band of paper 1.9 mm wide round a post is no place for snow; 6 mm between two rails is."""
@@ -210,6 +213,7 @@ def test_snow_in_a_fork_of_a_steep_and_a_leaning_limb_has_no_wall() -> None:
     assert np.abs(steps).max() < 1.7 * 0.3
 
 
+@takes_long  # its tips: below; test_recorded.py has windblown roofs
 def test_a_cornice_hangs_over_the_lee_edge_layer_by_layer() -> None:
     """The wind from the left: white beyond the roof's right edge with air below it, none beyond its left."""
     roof = shapely.box(12, -5, 56, 25)
@@ -432,6 +436,7 @@ def limb_of(*points: tuple[float, float], thick: float = 0.8) -> shapely.Geometr
     return shapely.LineString(points).buffer(thick / 2)
 
 
+@takes_long  # test_recorded.py has a hill
 @pytest.mark.parametrize("seed", few([1, 2], 1))
 def test_no_bark_shows_on_a_hill_whose_foot_water_hides(seed) -> None:
     """Slivers there look like hooks in the snow line: every upright meets the white once."""
@@ -498,6 +503,7 @@ def test_a_hill_that_a_layer_further_back_draws_ends_at_its_shore_for_what_stand
         assert lies == [bool(each) for each in bears]
 
 
+@takes_long  # test_recorded.py notices: lying deep on twigs
 @pytest.mark.parametrize("leans", few([1, -1], 1))
 def test_snow_on_a_slanting_rail_leans_against_a_posts_uphill_side_and_runs_out_below_the_next(leans) -> None:
     """A rail 18 mm long at 24 degrees between posts: twice as deep at the lower one's foot, the mean of seeds."""
@@ -564,6 +570,7 @@ def test_land_under_a_roof_a_bridge_or_a_bough_from_side_to_side_is_sheltered_an
     assert ("stays bare" in said) == (share[0] == 0)
 
 
+@takes_long  # test_recorded.py has deep snow on a hill
 def test_no_tongue_of_a_hill_that_ends_at_a_shore_stays_loose_in_deep_snow() -> None:
     """Slivers of bark are for timber: a hill is none, though in its saddles it is no thicker than a limb."""
     line = [(0, 80), (14, 87), (30, 90), (46, 86), (62, 81.5), (82, 88), (100, 93.5), (120, 89), (156, 86), (200, 86)]

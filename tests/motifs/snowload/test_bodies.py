@@ -129,6 +129,7 @@ def test_twigs_stay_in_sight_in_large_heaps_and_do_not_tear_small_ones() -> None
     assert covered[1] < 0.2
 
 
+@takes_long  # test_recorded.py notices: lying fresh on fence
 @pytest.mark.parametrize(("preset", "apart"), few([("fresh", 4), ("fresh", 5), ("deep", 4), ("wet", 5)], 1))
 def test_air_that_is_shut_in_is_filled_or_keeps_sky_enough_to_cut_round(preset, apart) -> None:
     """Twigs hang from one bough past another: panes of 6 and 8.5 mm² between them."""
@@ -159,6 +160,7 @@ def test_no_strip_of_sky_is_left_between_a_heap_and_what_bears_it(stands) -> Non
             assert shapely.distance(piece, on) == 0
 
 
+@takes_long  # test_recorded.py notices: lying fresh on firs
 def test_a_slack_rope_bears_a_ridge_and_a_deck_lets_no_snow_down_its_pile() -> None:
     """A rope that sags 5 mm, 1.4 mm thick: no hammock filled to a flat top. Under the deck's snow runs a pile."""
     x = np.linspace(8, 38, 31)
@@ -182,6 +184,7 @@ def test_a_stump_between_twigs_that_hang_down_bears_no_block() -> None:
         assert cuts.area > 8
 
 
+@takes_long  # test_recorded.py notices: lying deep on twigs
 def test_a_rail_bears_snow_between_pickets_as_near_as_twigs() -> None:
     """Two millimetres and a half: corners that are rounded off have air under them, the rail has none."""
     pickets = [shapely.box(x, -5, x + 3, 45) for x in (20, 25.5, 31)]
@@ -208,6 +211,7 @@ def test_the_tips_of_two_steep_twigs_bear_no_balloon() -> None:
     assert shapely.intersection(white(shapely.union_all(fork), "wet", 3, patchy=0), shapely.box(0, 12, 75, 60)).area < 1
 
 
+@takes_long  # test_recorded.py notices: lying deep on twigs
 def test_snow_on_a_rail_between_near_pickets_is_no_block() -> None:
     """Gaps of 4 mm: in the middle of each less than a third as deep as broad, and at most feet of pickets deeper."""
     pickets = [shapely.box(x, -5, x + 3, 45) for x in np.arange(1, 70, 7)]
