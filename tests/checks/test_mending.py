@@ -237,21 +237,6 @@ def test_a_short_neck_is_widened_and_a_fir_keeps_its_top(neck, pieces) -> None:
     assert fir.difference(shapely.union_all(standing)).area < 0.05 * fir.area
 
 
-@pytest.mark.parametrize(("post", "tapers"), [(shapely.Point(), True), (box(19.5, 4, 3, 22), False)])
-def test_the_point_of_a_stroke_by_itself_goes_where_it_is_too_narrow_and_none_is_made_a_rod(post, tapers) -> None:
-    """A wave of 24 mm by three lands: nowhere is it wider than drawn. With a post in it it is no stroke."""
-    x, land = np.linspace(0, 24, 60), job_of().limits.land_mm
-    height = 1.5 * land * np.sin(np.pi * x / 24) ** 2
-    wave = shapely.Polygon(
-        np.concatenate([np.column_stack([8 + x, 15 + height]), np.column_stack([8 + x, 15 - height])[::-1]])
-    )
-    drawn = geometry.solid(shapely.union(wave, post))
-    done = must_hold(job_of(*geometry.parts(box(2, 2, 36, 26).difference(drawn))))
-    stands = shapely.intersection(done.job.block.land, box(2.5, 2.5, 35, 25))
-    assert (shapely.area(stands.difference(drawn)) < 0.02) == tapers
-    assert stands.intersection(wave).area > 0.8 * wave.area
-
-
 def test_no_land_comes_out_beyond_the_flakes_along_a_twig() -> None:
     """A twig of 0.9 mm for 1.2 with flakes of 0.4 all along its top, which leave it 0.7: it grows below alone."""
     twig = box(6, 15, 12, 0.9)

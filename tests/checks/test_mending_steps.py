@@ -148,7 +148,7 @@ def place(**changed) -> NarrowPlace:
         "kind": NarrowKind.NECK, "wanted": 1.0, "gap": 0.5, "start": np.column_stack([x, np.full(5, -0.1)]),
         "end": np.column_stack([x, np.full(5, 0.1)]), "middles": np.column_stack([x, np.zeros(5)]),
         "width": np.full(5, 0.2), "edge": np.array([-2, 0, 0, 0, 0]), "along": np.arange(5) > 0, "is_corner": False,
-        "is_short": False, "is_long": False, "is_stroke": False,
+        "is_short": False, "is_long": False,
     }  # fmt: skip
     return NarrowPlace(**(values | changed))
 

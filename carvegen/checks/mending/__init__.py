@@ -2,7 +2,6 @@
 
 Round by round: land that is too narrow is widened by moving both walls back, along as much of it as is narrow; land
 that is hopeless is cut away, and with it cuts are joined, inlets and tips filled; islands that can't last go too.
-A stroke by itself that runs out to a point ends where it is as narrow as land may be.
 What of a cut is too narrow for the cutter is cut wider or filled, whichever changes less; so cuts are rounded, parted
 or left out. What is marked as fixed is never touched.
 """
@@ -371,8 +370,7 @@ class _Bench:
             if hopeful and self._widen_beside_white(place):
                 return
             must_go = hopeful or not both
-        tapers = place.is_stroke and place.width[0] < weak  # it goes on tapering, and no rod is made of its point
-        weak = place.wanted + _SPARE_MM if must_go or tapers else weak
+        weak = place.wanted + _SPARE_MM if must_go else weak
         may_go = both or (movable and (must_go or place.kind == NarrowKind.TIP))
         if may_go and place.width[0] < weak and self._extra == 0:
             self._doomed.append((place, weak, place.band(_AT_WALL_MM, place.width < weak)))

@@ -17,13 +17,12 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
     from carvegen.checks.survey import Survey
-    from carvegen.geometry import Floats, Indices, Mask, Rings
+    from carvegen.geometry import Floats, Indices, Mask
 
 __all__ = ["NarrowPlace", "places_of"]
 
 _SHORT = 2.0  #: widths that are wanted, as a notch on either side of a fir's top leaves: our own choice
 _LONG = 6.0  #: widths that are wanted, from which on land is a line that was drawn: our own choice
-_STROKE = 0.5  #: of its hull: an island of land that fills more is a stroke by itself, and no twig: our own choice
 _FACING_DEG = 100.0  #: walls that face each other less than so meet squarely, at an end: no middle line runs there
 
 
@@ -43,7 +42,6 @@ class NarrowPlace:
     is_corner: bool  #: whether it has no middle line, only a corner that stands out
     is_short: bool  #: whether it is narrow over so little that it only joins what is broad on both sides
     is_long: bool  #: whether it is narrow over so much that it is a line by itself, such as a twig
-    is_stroke: bool  #: whether it is the tip of a stroke that stands alone, as on water: nothing hangs on it
 
     @property
     def at(self) -> Floats:
@@ -85,13 +83,4 @@ def places_of(survey: Survey, which: Indices) -> Iterator[tuple[int, NarrowPlace
             is_corner=len(discs) > 0 and bool((discs.facing_deg < _FACING_DEG).all()),
             is_short=bool(lands.length[k] <= _SHORT * wanted[k]),
             is_long=bool(lands.length[k] > _LONG * wanted[k]),
-            is_stroke=lands.kind[k] == NarrowKind.TIP and _stands_alone(survey.job.block.land_rings, lands.first[k]),
         )  # fmt: skip
-
-
-def _stands_alone(rings: Rings, k: int) -> bool:
-    """Whether ring k is round an island of land, all of it one stroke."""
-    if rings.twice_areas[k] <= 0:
-        return False
-    island = shapely.polygons(rings.xy[rings.start[k] : rings.start[k + 1]])
-    return bool(shapely.area(island) > _STROKE * shapely.area(shapely.convex_hull(island)))
