@@ -186,7 +186,8 @@ def _least_gap(limits: Limits) -> float:
 def _rounded(shapes: PolygonArray, by: Floats, limits: Limits) -> PolygonArray:
     """The shapes with their knobs rounded off by discs of this radius, or less; those that fall apart stay.
 
-    What hangs on by a neck alone that no such disc passes goes. Where rounds meet over a neck that no such disc passes, the spikes of land between them are filled.
+    Where rounds meet over a neck that no such disc passes, the spikes of land between them are filled. What still hangs
+    on by such a neck alone goes.
     """
     rounded, left = shapes.copy(), np.arange(len(shapes))
     blunt = _MORE * limits.land_mm / 2 + SLACK_MM

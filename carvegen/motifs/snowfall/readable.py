@@ -90,9 +90,10 @@ def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
     One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, or opens
-    a small light place in it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut. Of several that cut
-    through together, three across at most, as few go as must. A flake more or less changes nothing further off than
-    twelve times two of the largest flakes and what must be left beside each; mostly no further than a few flakes.
+    a small light place in it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut.
+    Of several that cut through together, three across at most, as few go as must. A flake more or less changes nothing
+    further off than twelve times two of the largest flakes and what must be left beside each; mostly no further than a
+    few flakes.
 
     Parameters
     ----------
