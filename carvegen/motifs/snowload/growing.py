@@ -124,6 +124,7 @@ _CRUMB, _OVER_CRUMB_MM, _TOUCH_MM = 0.6, 0.1, 0.001  #: a crumb is so round (1: 
 #: and touches it
 _CLEAR_MM = 0.1  #: holes that lie further from all white have no part in that
 _LAND_MM = 4.0, 2.0  #: thicker, and wholly by so much more, is land and no deck,
+_FROM_SIDE_TO_SIDE = 0.8  #: of the page's breadth,
 _EVEN_LAND_MM = 2.0  #: nor is what is so even all along;
 _SLENDER_MM, _OVER_LAND_MM = 8.0, 1.5  #: what is no broader and rises over it by more stands on it
 _ON_HILL = 0.55  #: of the depth lies on a hill far behind: its snow lies down its side, not on top of it
@@ -583,8 +584,8 @@ class _Scene:
         ledges, broad = self.ledges, np.clip(20 * self.across - 19, 0, 1)
         land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
         on = np.flatnonzero(land)
-        if len(on) == 0:
-            return land, land > 0
+        if len(np.unique(ledges.column[on])) < _FROM_SIDE_TO_SIDE * self.page.wide:
+            return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
         columns, which = np.unique(ledges.column[on], return_inverse=True)
         line, foot = np.full(len(columns), -np.inf), np.full(len(columns), np.inf)
         np.maximum.at(line, which, ledges.base[on])
