@@ -181,7 +181,8 @@ class GrowingRooms:
             bars, (dark, things) = self._readable.bars_and_figures(motif, leaves)
             alike = self._known.once(("dark", limits, leaves), lambda: with_lines(dark, limits))
             seen = alike, with_lines(things, limits)
-            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits) for each in seen)
+            paper = self._readable.paper(limits)
+            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits, paper=paper) for each in seen)
 
         return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
 
