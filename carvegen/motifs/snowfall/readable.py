@@ -91,8 +91,9 @@ def _panes(holes: PolygonArray, limits: Limits) -> Mask:
 def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
-    One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, opens
-    a small light place in it, as a window is, or lies on bare paper, too: of that only a bite is seen. A smaller one lies in the flake itself and is made by the smallest cut.
+    One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, opens a
+    small light place in it, as a window is, or lies on bare paper, too, where only a bite of it would be seen. A
+    smaller one lies in the flake itself and is made by the smallest cut.
     Of several that cut through together, three across at most, as few go as must. A flake more or less changes nothing
     further off than twelve times two of the largest flakes and what must be left beside each; mostly no further than a
     few flakes.

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from carvegen.prints.layers import LayeredDrawing
     from carvegen.prints.separation import Plate
 
-__all__ = ["ReadableBars"]
+__all__ = ["ReadableBars", "rims_along"]
 
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _BROAD = 4.0  #: of the largest flakes: what is so wide is no bar, and snow falls on it in masses, too; our own choice
@@ -79,8 +79,9 @@ class ReadableBars:
         print_ = self.drawing.print_
         dabbed = [self.drawing.union(block.layers) for block in print_.blocks if block.role == "stencil"]
         ink = shapely.union_all([*self.pictures.values(), *dabbed])
-        paper = shapely.difference(geometry.box(print_.width_mm, print_.height_mm), ink)
-        return geometry.solid(shapely.intersection(paper, _broad(paper, width)))
+        face = geometry.box(print_.width_mm, print_.height_mm)
+        sheet = shapely.difference(shapely.buffer(face, width), ink)  # beside the face the paper goes on
+        return geometry.solid(shapely.intersection(shapely.difference(face, ink), _broad(sheet, width)))
 
     def _darkest(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
@@ -153,6 +154,11 @@ def _lines(parts: PolygonArray, motif: PrintMotif, beside: BaseGeometry) -> Mask
     along = shapely.length(shapely.intersection(rims, beside))
     thin = shapely.area(thick) < _THICK * shapely.area(parts)
     return np.asarray(thin & (along < _ALONG * shapely.length(rims)))
+
+
+def rims_along(paper: BaseGeometry, things: BaseGeometry) -> BaseGeometry:
+    """The rims of things along bare paper, which are bars however broad the things are: a mass would only bite."""
+    return geometry.solid(shapely.intersection(things, shapely.buffer(paper, _BESIDE_MM, quad_segs=2)))
 
 
 def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:
