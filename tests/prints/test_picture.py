@@ -610,6 +610,24 @@ def bars_of(*plates, drawn=NOTHING, **pictures) -> ReadableBars:
     return ReadableBars(drawing=drawing, plates=plates, pictures=pictures)
 
 
+@pytest.mark.parametrize(
+    ("ink", "bare"),
+    [
+        (box(0, 0, 20, 90), [(70, 45), (20.1, 45)]),
+        (box(0, 0, 119, 90), [(119.5, 45)]),  # a strip along the face's edge: beside it the sheet goes on
+        (shapely.difference(box(0, 0, 120, 90), box(60, 0, 2.0, 90)), []),  # a gap, narrower than five lands
+        (shapely.difference(box(0, 0, 120, 90), box(60, 0, 2.6, 90)), [(61, 45)]),
+        (box(0, 0, 120, 90), []),
+    ],
+)
+def test_bare_paper_is_what_nothing_inks_and_no_gap(ink, bare) -> None:
+    readable = bars_of(key=ink)
+    readable.drawing.print_.height_mm, readable.drawing.print_.blocks = 90.0, ()
+    paper = readable.paper(LIMITS)
+    assert shapely.is_empty(paper) == (not bare)
+    assert all(shapely.intersects_xy(paper, *at) for at in bare)
+
+
 def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     """Half a bar would leave beads of it where a mass falls over the rest."""
     wave = geometry.union(shapes(box(0, 2, 30, 1), box(10, 1.8, 4, 1.4)))

@@ -81,7 +81,8 @@ class ReadableBars:
         ink = shapely.union_all([*self.pictures.values(), *dabbed])
         face = geometry.box(print_.width_mm, print_.height_mm)
         sheet = shapely.difference(shapely.buffer(face, width), ink)  # beside the face the paper goes on
-        return geometry.solid(shapely.intersection(shapely.difference(face, ink), _broad(sheet, width)))
+        pieces = geometry.parts(shapely.intersection(shapely.difference(face, ink), _broad(sheet, width)))
+        return geometry.union(pieces[shapely.area(pieces) > width**2 / 2])  # not where a gap meets the face's edge
 
     def _darkest(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
