@@ -115,6 +115,30 @@ def test_no_snow_closes_over_what_the_darkest_ink_shows(tmp_path, monkeypatch, t
     assert done.bare.covers(gap) == closes
 
 
+def test_a_flake_over_an_edge_on_bare_paper_goes_and_one_over_two_inks_or_a_gap_stays(tmp_path, monkeypatch) -> None:
+    """Of it only a bite out of the post would be seen; and no mass comes near such an edge, however broad the thing."""
+    bite, inked, inside, gap = disc(5, 10, 1.2), disc(11, 20, 1.2), disc(8, 6, 0.9), disc(26.5, 8, 1.3)
+    bars: list[shapely.Geometry] = []
+
+    def sprouted(_seed, _entry, place, _limits):
+        bars.append(place.bars)
+        return Growth(cuts=shapes(bite, inked, inside, gap))
+
+    monkeypatch.setattr(growing, "_sprouted", sprouted)
+    named = {"POST": "box 5 2 6 24", "BOARD": "box 16 2 10 11", "NEXT": "box 27 2 12 11", "SKY": "box 0 15 40 15"}
+    snow = '[[motifs]]\nmotif = "snowfall"\nsettings = { smallest_mm = 0.7, largest_mm = 2.7 }'
+    for sky, left in {"SKY": [inside, inked, gap], "*": [bite, inside, inked, gap]}.items():
+        drawn = [layer(name, shape) for name, shape in named.items() if name != "SKY" or sky == "SKY"]
+        blocks = {"sky" if sky == "*" else "tone": [sky], "key": ["POST", "BOARD", "NEXT"]}
+        done = small_picture(tmp_path, *drawn, blocks=blocks, after=snow, size=(40, 30))
+        assert sorted(shapely.area(done.whites[0].shapes)) == pytest.approx(
+            sorted(each.area for each in left), rel=0.01
+        )
+        assert all(shapely.intersects(done.bare, each) for each in left)
+    foot = shapely.LineString([(33, 1), (33, 6)])
+    assert [shapely.length(shapely.intersection(each, foot)) for each in bars] == pytest.approx([0.3, 0], abs=0.01)
+
+
 @pytest.mark.parametrize(("other", "shares"), [("frost", [0.4, 0.8, 1]), ("snowload", [0.64, 0.72, 0.8, 1])])
 def test_what_grows_side_by_side_takes_a_share_of_the_time_only_where_several_do(
     tmp_path, monkeypatch, other: str, shares: list[float]
@@ -587,6 +611,24 @@ def bars_of(*plates, drawn=NOTHING, **pictures) -> ReadableBars:
     return ReadableBars(drawing=drawing, plates=plates, pictures=pictures)
 
 
+@pytest.mark.parametrize(
+    ("ink", "bare"),
+    [
+        (box(0, 0, 20, 90), [(70, 45), (20.1, 45)]),
+        (box(0, 0, 119, 90), [(119.5, 45)]),  # a strip along the face's edge: beside it the sheet goes on
+        (shapely.difference(box(0, 0, 120, 90), box(60, 0, 2.0, 90)), []),  # a gap, narrower than five lands
+        (shapely.difference(box(0, 0, 120, 90), box(60, 0, 2.6, 90)), [(61, 45)]),
+        (box(0, 0, 120, 90), []),
+    ],
+)
+def test_bare_paper_is_what_nothing_inks_and_no_gap(ink, bare) -> None:
+    readable = bars_of(key=ink)
+    readable.drawing.print_.height_mm, readable.drawing.print_.blocks = 90.0, ()
+    paper = readable.paper(LIMITS)
+    assert shapely.is_empty(paper) == (not bare)
+    assert all(shapely.intersects_xy(paper, *at) for at in bare)
+
+
 def test_a_line_that_is_thick_in_places_is_no_bar_there() -> None:
     """Half a bar would leave beads of it where a mass falls over the rest."""
     wave = geometry.union(shapes(box(0, 2, 30, 1), box(10, 1.8, 4, 1.4)))
@@ -758,7 +800,7 @@ def room_in(rooms: GrowingRooms, motif, by=LIMITS) -> list[bytes]:
     """All of a room that flakes are held against."""
     leaves = frozenset(name for name in rooms.pictures if motif.leaves(name))
     room = rooms.room(motif, rooms.face, by, leaves)
-    seen = [each for figure in room.figures for each in (figure.seen, figure.windows)]
+    seen = [each for figure in room.figures for each in (figure.seen, figure.windows, figure.paper)]
     return [*map(shapely.to_wkb, [room.area, room.bars, *room.hides, *seen])]
 
 

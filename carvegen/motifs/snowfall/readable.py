@@ -56,11 +56,13 @@ class Figure:
     seen: BaseGeometry  #: polygon or multipolygon with its lines (`with_lines`), mm
     settings: Settings  #: of the snow
     limits: Limits
+    paper: BaseGeometry = field(default_factory=shapely.Polygon)  #: bare beside it: what lies on that is not seen
 
     alone: Lock = field(default_factory=Lock, repr=False)  #: held while its prepared shapes are asked
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "seen", geometry.prepared(self.seen))
+        object.__setattr__(self, "paper", geometry.prepared(self.paper))
 
     @cached_property
     def outline(self) -> BaseGeometry:
@@ -89,8 +91,9 @@ def _panes(holes: PolygonArray, limits: Limits) -> Mask:
 def uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     """The shapes, single flakes smaller or gone that lie on a figure and harm it.
 
-    One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, or opens
-    a small light place in it, as a window is; a smaller one lies in the flake itself and is made by the smallest cut.
+    One does that cuts it through, leaves less than some lands of it on one side or much less than it takes, opens a
+    small light place in it, as a window is, or lies on bare paper, too, where only a bite of it would be seen. A
+    smaller one lies in the flake itself and is made by the smallest cut.
     Of several that cut through together, three across at most, as few go as must. A flake more or less changes nothing
     further off than twelve times two of the largest flakes and what must be left beside each; mostly no further than a
     few flakes.
@@ -122,6 +125,7 @@ def _uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
         harm = near & (shapely.covers(figure, some) | shapely.dwithin(some, windows, left))
         rest = np.flatnonzero(near & ~harm)
         harm[rest] = _cut_through(some[rest], figure, left, limits)
+        harm |= _bites(some, figure, readable.paper)
         more = _TAKES * _taken(some, figure, outline)
         rest = np.flatnonzero(~harm & (more > left) & (shapely.distance(some, outline) <= more))
         harm[rest] = _cut_through(some[rest], figure, more[rest], limits)
@@ -148,6 +152,14 @@ def _uncut(shapes: PolygonArray, readable: Figure) -> PolygonArray:
     lying = np.flatnonzero(~masses(shapes, settings) & shapely.intersects(figure, shapes))
     lying = lying[shapely.area(shapely.intersection(shapes[lying], figure)) > _TOUCHES_MM2]
     return np.delete(shapes, lying[_cutting_together(shapes[lying], figure, outline, settings, limits)])
+
+
+def _bites(flakes: PolygonArray, figure: BaseGeometry, paper: BaseGeometry) -> Mask:
+    """Which flakes lie on a figure and on bare paper beside it; (n,)."""
+    bites = np.asarray(shapely.intersects(paper, flakes))
+    for ground in (paper, figure):
+        bites[bites] = shapely.area(shapely.intersection(flakes[bites], ground)) > _TOUCHES_MM2
+    return bites
 
 
 def with_lines(figure: BaseGeometry, limits: Limits) -> BaseGeometry:

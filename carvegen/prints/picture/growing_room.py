@@ -19,7 +19,7 @@ from carvegen.motifs.snowfall.readable import Figure, with_lines
 from carvegen.motifs.snowload import Settings, before_shore
 from carvegen.prints.marked.marked_whites import hole_marks_of
 from carvegen.prints.picture.known import Known
-from carvegen.prints.picture.readable_bars import ReadableBars
+from carvegen.prints.picture.readable_bars import ReadableBars, rims_along
 from carvegen.prints.separation import painted
 
 if TYPE_CHECKING:
@@ -181,7 +181,10 @@ class GrowingRooms:
             bars, (dark, things) = self._readable.bars_and_figures(motif, leaves)
             alike = self._known.once(("dark", limits, leaves), lambda: with_lines(dark, limits))
             seen = alike, with_lines(things, limits)
-            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits) for each in seen)
+            paper = self._readable.paper(limits)
+            if not shapely.is_empty(paper):
+                bars = shapely.union(bars, rims_along(paper, things))
+            return bars, tuple(Figure(seen=each, settings=motif.settings, limits=limits, paper=paper) for each in seen)
 
         return self._known.once(("bars", *_sizes(motif), limits, leaves), made)
 

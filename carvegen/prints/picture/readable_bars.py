@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 
     from shapely.geometry.base import BaseGeometry
 
+    from carvegen.base.limits import Limits
     from carvegen.geometry import Mask, PolygonArray
     from carvegen.prints.file.print_file import PrintMotif
     from carvegen.prints.layers import LayeredDrawing
     from carvegen.prints.separation import Plate
 
-__all__ = ["ReadableBars"]
+__all__ = ["ReadableBars", "rims_along"]
 
 _MOSTLY = 0.5  #: of a shape that is painted on another lies there
 _BROAD = 4.0  #: of the largest flakes: what is so wide is no bar, and snow falls on it in masses, too; our own choice
@@ -32,6 +33,7 @@ _LINE_LARGE = 1 / 3  #: or so much of the largest: a streak on water ends no mas
 _THICK = 0.8  #: of its area, or it is a line even so
 _ALONG = 0.3  #: of its rim lies along what is dark, or it is no line by itself,
 _BESIDE_MM = 0.3  #: so near: the same
+_GAP = 5.0  #: lands: paper no wider is a line in a thing, as between boards, and a flake goes on across it
 _PLAIN = 0.02  #: of a width, how near to an outline is near enough to tell so
 _NOTHING = shapely.Polygon()
 
@@ -68,6 +70,19 @@ class ReadableBars:
     def dark(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         """What the darkest of several inks shows, but where it is the ground; and the layers that it prints."""
         return self._known.once(("dark", leaves), lambda: self._darkest(leaves))
+
+    def paper(self, limits: Limits) -> BaseGeometry:
+        """What of the face no block prints, where that is no gap between things."""
+        return self._known.once(("paper", limits), lambda: self._bare(_GAP * limits.land_mm))
+
+    def _bare(self, width: float) -> BaseGeometry:
+        print_ = self.drawing.print_
+        dabbed = [self.drawing.union(block.layers) for block in print_.blocks if block.role == "stencil"]
+        ink = shapely.union_all([*self.pictures.values(), *dabbed])
+        face = geometry.box(print_.width_mm, print_.height_mm)
+        sheet = shapely.difference(shapely.buffer(face, width), ink)  # beside the face the paper goes on
+        pieces = geometry.parts(shapely.intersection(shapely.difference(face, ink), _broad(sheet, width)))
+        return geometry.union(pieces[shapely.area(pieces) > width**2 / 2])  # not where a gap meets the face's edge
 
     def _darkest(self, leaves: frozenset[str]) -> tuple[BaseGeometry, frozenset[str]]:
         least, *lighter = sorted({plate.lightness for plate in self.plates})
@@ -140,6 +155,11 @@ def _lines(parts: PolygonArray, motif: PrintMotif, beside: BaseGeometry) -> Mask
     along = shapely.length(shapely.intersection(rims, beside))
     thin = shapely.area(thick) < _THICK * shapely.area(parts)
     return np.asarray(thin & (along < _ALONG * shapely.length(rims)))
+
+
+def rims_along(paper: BaseGeometry, things: BaseGeometry) -> BaseGeometry:
+    """The rims of things along bare paper, which are bars however broad the things are: a mass would only bite."""
+    return geometry.solid(shapely.intersection(things, shapely.buffer(paper, _BESIDE_MM, quad_segs=2)))
 
 
 def _broad(shape: BaseGeometry, width: float) -> BaseGeometry:

@@ -100,6 +100,25 @@ def test_no_flake_lies_across_the_frame_of_a_small_pane(hole, turned, stays) -> 
 
 
 @pytest.mark.parametrize(
+    ("flake", "stays", "whole"),
+    [
+        (disc(10, 10, 1.5), False, False),  # over the post's side
+        (disc(12.2, 10, 2.3), True, False),  # the same, but a smaller one lies on the post with enough beside it
+        (disc(10, 30, 1.5), True, True),  # over its side, but before an ink
+        (disc(12.5, 10, 0.98), True, True),  # on it
+        (disc(4, 10, 1.5), True, True),  # beside it
+    ],
+)
+def test_no_flake_bites_into_a_post_on_bare_paper(flake, stays, whole) -> None:
+    paper = shapely.difference(box(0, 0, 30, 20), POST)
+    figure = readable.Figure(seen=POST, settings=SETTINGS, limits=LIMITS, paper=paper)
+    left = readable.uncut(shapes(flake), figure)
+    assert (list(left) == [flake]) == whole
+    assert len(left) == stays
+    assert shapely.covers(POST, left).all() or whole
+
+
+@pytest.mark.parametrize(
     ("flakes", "stay"),
     [
         # two on either side, each leaves three fifths of the post: what is left between them is a neck
