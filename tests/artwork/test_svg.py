@@ -371,7 +371,9 @@ def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run
 
 
 def test_a_layer_of_several_colours_is_noted_by_its_plain_name(tmp_path) -> None:
-    specks = '<path fill="#5b86a3" d="M10 5h9v9zM30 5h.005v.005z"/><path fill="#223344" d="M40 5h9v9zM60 5h.005v.005z"/>'
+    specks = "".join(
+        f'<path fill="{ink}" d="M{x} 5h9v9zM30 {x}h.005v.005z"/>' for ink, x in (("#5b86a3", 10), ("#234", 40))
+    )
     notes = read(drawn(tmp_path, f'<g id="water">{specks}</g>'), by_colour=True).notes
     assert notes == ("1 specks smaller than 0.0001 square mm are left out (2 times), the first in layer 'water'",)
 
