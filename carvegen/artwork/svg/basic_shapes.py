@@ -83,7 +83,7 @@ def _rounded(x: float, y: float, width: float, height: float, oval: np.ndarray) 
     shift = [(high[0], high[1]), (low[0], high[1]), (low[0], low[1]), (high[0], low[1])]
     turns = [oval[(np.arange(quarter + 1) + k * quarter) % len(oval)] + shift[k] for k in range(4)]
     corners = np.concatenate(turns)
-    return corners[(corners != np.roll(corners, 1, axis=0)).any(axis=1)]
+    return np.asarray(corners[(corners != np.roll(corners, 1, axis=0)).any(axis=1)])
 
 
 def _not_negative(*values: float) -> None:
