@@ -19,6 +19,8 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 _ALSO = {"inch": "in", "inches": "in", '"': "in", "″": "in", "millimetres": "mm", "centimetres": "cm", "points": "pt"}
 
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([A-Za-z\"″]*)\s*")
+_CROSS = re.compile("[xX×]")  #: between width and height
+_LETTER_O = re.compile(r"(?<=[\d.])[oO]|[oO](?=[oO]*[\d.])")  #: beside a digit, where a nought stands
 _LEAST_BARE_MM = 20.0  #: a block smaller than this, of bare numbers, was meant in another unit
 _SMALL_BARE_MM = 40.0  #: one smaller than this may have been
 
@@ -47,10 +49,11 @@ def length_mm(text: str) -> float:
     """
     match = _LENGTH.fullmatch(text)
     if match is None:
-        raise InputError("must be a length", value=text, hint="write 12, 12mm, 1.2cm, 0.5in or 34pt")
+        raise InputError("must be a length", value=text, hint=_nought(text) or "write 12, 12mm, 1.2cm, 0.5in or 34pt")
     unit = _ALSO.get(match[2].lower(), match[2].lower()) or "mm"
     if unit not in MM_PER:
-        raise InputError("has an unknown unit", value=text, hint=f"known units: {', '.join(sorted(MM_PER))}")
+        hint = _nought(text) or f"known units: {', '.join(sorted(MM_PER))}"
+        raise InputError("has an unknown unit", value=text, hint=hint)
     value = float(match[1]) * MM_PER[unit]
     if not math.isfinite(value):
         raise InputError("must be finite", value=text)
@@ -70,9 +73,10 @@ def size_mm(text: str) -> tuple[float, float]:
 
     A unit behind the second length holds for both unless the first has its own.
     """
-    first, cross, second = text.lower().replace("×", "x").partition("x")
-    if not cross:
+    first, *rest = _CROSS.split(text, maxsplit=1)
+    if not rest:
         raise InputError("must be a size", value=text, hint="write width x height, such as 200x150 or 8x6in")
+    (second,) = rest
     height = length_mm(second)
     unit = _unit(second)
     width = length_mm(first if _unit(first) else f"{first}{unit}")
@@ -90,8 +94,7 @@ def size_mm(text: str) -> tuple[float, float]:
 def size_doubt(text: str) -> str:
     """What is doubtful about a size that can be read: a small block of bare numbers; nothing, as a rule."""
     width, height = size_mm(text)
-    first, _, second = text.lower().replace("×", "x").partition("x")
-    if _unit(first) or _unit(second) or max(width, height) >= _SMALL_BARE_MM:
+    if any(map(_unit, _CROSS.split(text, maxsplit=1))) or max(width, height) >= _SMALL_BARE_MM:
         return ""
     plain = text.strip()
     return f"{width:g} x {height:g} mm is a small block; if another unit is meant, write {plain}cm or {plain}in"
@@ -106,6 +109,17 @@ def angle_deg(text: str) -> float:
     if not math.isfinite(value):
         raise InputError("must be finite", value=text)
     return value
+
+
+def _nought(text: str) -> str:
+    """What to write where the letter O stands for a nought; nothing if that would be no length either."""
+    plain, more = text.strip(), 1
+    while more:
+        plain, more = _LETTER_O.subn("0", plain)
+    match = _LENGTH.fullmatch(plain)
+    if plain == text.strip() or match is None or match[2].lower() not in {"", *MM_PER, *_ALSO}:
+        return ""
+    return f"the letter O stands in it for a nought: write {plain}"
 
 
 def _unit(text: str) -> str:

@@ -77,7 +77,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         result = re.search(r"at line (\d+)", str(error))
         line = int(result[1]) if result else raw.count(b"\n") + 1
         text = raw.decode("utf-8-sig").split("\n")[line - 1] if result else ""
-        hint = _unquoted(text) or str(error)
+        hint = _unquoted(text) or _quotes(text, str(error))
         raise InputError("must be valid TOML", where=f"{path}: line {line}", hint=hint) from None
 
 
@@ -94,6 +94,14 @@ def _unquoted(line: str) -> str:
     if bare is None or bare[2] in ("true", "false", "inf", "nan"):
         return ""
     return f'text needs quotation marks: {bare[1]} = "{bare[2]}"'
+
+
+def _quotes(line: str, said: str) -> str:
+    """That a quotation mark may be missing in a line, or one too many, before what TOML's reader says of it."""
+    marks = line.count('"')
+    if marks % 2 == 0 and not (marks and said.startswith("Expected newline")) and not said.startswith('Expected "\'"'):
+        return said
+    return f'a quotation mark too many or too few? each text stands between two, as in name = "jetty"; {said}'
 
 
 _MOST_LETTERS = {"name": 200}  #: it is drawn on the block and in every file

@@ -180,6 +180,20 @@ def test_a_dot_is_a_line_without_length_and_round_ends(tmp_path) -> None:
     assert result.bounds == pytest.approx((30, 20, 50, 40), abs=0.011)
 
 
+@pytest.mark.parametrize("bar", [(20, 2), (2, 20), (5, 5), (60, 3.1)])
+def test_a_bar_with_wholly_round_ends_is_one_plain_shape(tmp_path, bar) -> None:
+    """Of which nothing is to be noted: its corners meet in points."""
+    width, height = bar
+    radius = min(bar) / 2
+    lying = f'<rect x="10" y="5.3" width="{width}" height="{height}" rx="{radius}"/>'
+    artwork = read(drawn(tmp_path, lying, 'width="100mm" height="50mm" viewBox="0 0 100 50"'))
+    exact = math.pi * radius**2 + 2 * radius * (max(bar) - 2 * radius)
+    assert (len(artwork.shapes), artwork.notes) == (1, ())
+    assert shapely.area(artwork.shapes).sum() == pytest.approx(exact, rel=1e-3)
+    ends = (10, 44.7 - height, 10 + width, 44.7)
+    assert shapely.total_bounds(artwork.shapes) == pytest.approx(ends, abs=0.005)
+
+
 def test_a_shape_scaled_to_nothing_is_noted(tmp_path) -> None:
     artwork = read(drawn(tmp_path, BOX + '<g transform="scale(0)"><rect width="9" height="9"/></g>'))
     assert any("scaled down to nothing" in note for note in artwork.notes)
@@ -354,6 +368,14 @@ def test_colours_hide_one_another_as_a_painter_lays_them_on(tmp_path, count, run
     areas = {ink: shapely.area(artwork.layers[name]).sum() for name, ink in artwork.colours.items()}
     assert areas == pytest.approx(seen, abs=0.05)
     assert artwork.notes == ()
+
+
+def test_a_layer_of_several_colours_is_noted_by_its_plain_name(tmp_path) -> None:
+    specks = "".join(
+        f'<path fill="{ink}" d="M{x} 5h9v9zM30 {x}h.005v.005z"/>' for ink, x in (("#5b86a3", 10), ("#234", 40))
+    )
+    notes = read(drawn(tmp_path, f'<g id="water">{specks}</g>'), by_colour=True).notes
+    assert notes == ("1 specks smaller than 0.0001 square mm are left out (2 times), the first in layer 'water'",)
 
 
 @pytest.mark.parametrize(("count", "parted"), [(24, True), (25, False)])

@@ -61,6 +61,24 @@ def test_what_is_no_size(text):
         size_mm(text)
 
 
+@pytest.mark.parametrize(
+    ("text", "got", "write"),
+    [("60x5O", "5O", "50"), ("6Oox50mm", "6Oo", "600"), ("4x1Oin", "1Oin", "10in"), ("O.5x30", "O.5", "0.5")],
+)
+def test_a_letter_for_a_nought_is_shown_as_typed_and_named(text, got, write):
+    with pytest.raises(InputError) as raised:
+        size_mm(text)
+    assert raised.value.value == got
+    assert raised.value.hint == f"the letter O stands in it for a nought: write {write}"
+
+
+@pytest.mark.parametrize("text", ["5ox", "3 ohm", "O"])
+def test_other_letters_are_no_noughts(text):
+    with pytest.raises(InputError) as raised:
+        length_mm(text)
+    assert "letter O" not in raised.value.hint
+
+
 @pytest.mark.parametrize(("text", "deg"), [("30", 30), ("30deg", 30), ("-70°", -70), ("1e2", 100)])
 def test_angles(text, deg):
     assert angle_deg(text) == deg

@@ -389,10 +389,12 @@ def test_keys_move_turn_and_take_away_what_is_in_the_fingers(bench: Bench) -> No
     bench.take("fingers")
     bench.draw((x, y))
     assert bench.run("return bench.overlay.chosen.size") == 1
+    assert bench.said() == "One shape of flakes is in your fingers. Changing it locks all of flakes."
     stage = bench.browser.find_element(By.ID, "stage")
     stage.send_keys(*[Keys.ARROW_RIGHT] * 3, "t", Keys.ENTER)
     bench.answered()
     until(lambda: any(value.contains(shapely.Point(x + 3, SIZE[1] - y)) for value in bench.kept("flakes").values()))
+    until(lambda: bench.said().startswith("Done: move and turn. All of flakes is locked now"))
     assert bench.run("return bench.overlay.chosen.size") == 1, "it stays in the fingers"
     stage.send_keys(Keys.DELETE)
     bench.answered()

@@ -592,6 +592,19 @@ def test_a_file_that_is_no_toml(kind, raw, place, said, tmp_path):
     assert fault.where.startswith(f"{tmp_path}/{kind}/mine.toml: {place}")
 
 
+@pytest.mark.parametrize(
+    ("line", "asked"),
+    [
+        ('name = ""jetty"', True), ('name = ""jetty""', True), ('name = "jetty', True), ("name = 'jetty", True),
+        ('on = ["POST", "BOAT]', True), ("b = = 2 # the boat's", False), ('a = "x"', False), ('b = ["x" "y"]', False),
+    ],
+)  # fmt: skip
+def test_a_stray_quotation_mark_is_asked_about_and_no_other_fault_is_taken_for_one(line, asked, tmp_path):
+    put(tmp_path, "materials", "mine", "").write_text(f"a = 1\n{line}\n", encoding="utf-8")
+    fault = only_fault(tmp_path, "materials", "mine")
+    assert fault.hint.startswith("a quotation mark too many or too few?") == asked
+
+
 def test_a_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path):
     raw = b"\xef\xbb\xbf" + material_text().replace("\n", "\r\n").encode()
     put(tmp_path, "materials", "mine", "").write_bytes(raw)

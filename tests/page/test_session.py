@@ -87,7 +87,8 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     flakes = sorted(hand.snow("snowfall 1"), key=lambda n: shapely.distance(hand.shapes[n], middle))
     moved = {"ids": flakes[2:3], "dx": 0.4, "dy": 0.3, "turn_deg": 30, "scale": 0.9, "about": [20, 20]}
     locks = "all of falling snow 1 is locked now, so that the rest stays where it lies; taking this back unlocks it"
-    assert hand.does("move", **moved)["said"] == [locks]
+    report = hand.does("move", **moved)
+    assert (report["message"], report["said"]) == ("move, turn and make smaller", [locks])
     assert hand.does("take away", ids=flakes[:2])["said"] == []
     hand.does("erase", breadth=2, points=stroke(30, 10, 36, 14))
     hand.does("draw", motif="snowfall 1", points=[[36, 27], [38, 27], [37, 29]])
@@ -100,6 +101,22 @@ def test_what_the_page_shows_is_what_the_build_makes(hand) -> None:
     other = Hand(hand.path)
     assert sorted(map(_place, other.shapes.values())) == sorted(map(_place, again))
     other.close()
+
+
+def test_what_is_made_larger_is_called_so_and_says_what_is_locked_with_it_and_why(hand) -> None:
+    """Falling snow is fitted to the heaps: it is locked, too, and the page can say so before."""
+    assert [motif["locks"] for motif in hand.session.state()["motifs"]] == [
+        ["snowload 1", "snowfall 1"],
+        ["snowfall 1"],
+    ]
+    heap = max(hand.snow("snowload 1"), key=lambda n: hand.shapes[n].area)
+    middle = hand.shapes[heap].centroid
+    report = hand.does("move", ids=[heap], scale=1.15, about=[middle.x, middle.y])
+    assert report["message"] == "make larger"
+    assert report["said"] == [
+        "all of lying snow 1 is locked now, so that the rest stays where it lies; taking this back unlocks it",
+        "all of falling snow 1 is locked, too: it is fitted to what was changed, and would move if it grew anew",
+    ]
 
 
 def _place(shape: shapely.Geometry) -> tuple[float, ...]:

@@ -74,7 +74,7 @@ def test_the_three_gravest_kinds_come_first_over_blocks_and_machines_and_the_res
     other = finding(rule="land-width", at=(80.0, 50.0), measured=0.05)
     blocks = {"sky": {"hand": every}, "key": {"hand": every[:2], "laser": [replace(every[0], why="burns"), other]}}
     lines = report_lines(report_of(blocks))
-    first = lines.index("What decides, of 9 places to look at:")
+    first = lines.index("What decides, of 5 kinds of findings, at 9 places in all:")
     assert [line[:9] for line in lines[first + 1 : first + 4]] == ["  1. sky,", "  2. key,", "  3. sky:"]
     assert lines[first + 1].endswith(", 2 places, the worst on sky, at x 10.0, y 10.0 mm")
     assert lines[first + 2].endswith(", 4 places, the worst on key, at x 80.0, y 50.0 mm")

@@ -10,6 +10,7 @@ import shapely
 
 from carvegen import geometry
 from carvegen.artwork import bounds
+from carvegen.artwork.outlines.colours import PARTED
 from carvegen.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ def cleaned(layers: Mapping[str, Sequence[PolygonArray]], notes: Notes) -> dict[
 
 
 def _layer(shapes: PolygonArray, name: str, notes: Notes) -> PolygonArray:
-    place = f"in layer {name!r}" if name else ""
+    called = name.partition(PARTED)[0]
+    place = f"in layer {called!r}" if called else ""
     solid = _snapped(_valid(shapes))
     once = _without_doubles(solid)
     for _ in range(len(solid) - len(once)):

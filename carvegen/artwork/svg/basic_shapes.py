@@ -71,13 +71,19 @@ def _rect(node: Node, frame: tuple[float, float], tolerance: float) -> list[Line
 
 
 def _rounded(x: float, y: float, width: float, height: float, oval: np.ndarray) -> np.ndarray:
-    """The oval pulled apart into the four corners of a rectangle."""
+    """The oval pulled apart into the four corners of a rectangle; no two corners change places, none lies twice.
+
+    The oval's own corners lie a little outside its curve: where an end is wholly round they would overlap.
+    """
     quarter = len(oval) // 4
     extent = np.abs(oval).max(axis=0)
-    low, high = np.array([x, y]) + extent, np.array([x + width, y + height]) - extent
+    middle = np.array([x + width / 2, y + height / 2])
+    low = np.minimum(np.array([x, y]) + extent, middle)
+    high = np.maximum(np.array([x + width, y + height]) - extent, middle)
     shift = [(high[0], high[1]), (low[0], high[1]), (low[0], low[1]), (high[0], low[1])]
     turns = [oval[(np.arange(quarter + 1) + k * quarter) % len(oval)] + shift[k] for k in range(4)]
-    return np.concatenate(turns)
+    corners = np.concatenate(turns)
+    return np.asarray(corners[(corners != np.roll(corners, 1, axis=0)).any(axis=1)])
 
 
 def _not_negative(*values: float) -> None:

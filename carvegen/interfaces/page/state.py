@@ -9,6 +9,7 @@ from carvegen.base.parameters import parameters
 from carvegen.base.words import shortened
 from carvegen.interfaces.page.packed import step_for
 from carvegen.interfaces.page.table import own_marks
+from carvegen.interfaces.page.table.locked import locked_with
 from carvegen.interfaces.page.wording import IN_SHORT, MEANINGS, recut_words
 from carvegen.marking.applying import reach_mm
 from carvegen.marking.ends import habit_of
@@ -71,6 +72,7 @@ def _motif(desk: Desk, k: int, entry: PrintMotif) -> dict[str, Any]:
     white = desk.ground.whites[len(desk.ground.whites) - len(desk.print_.motifs) + k]
     return {
         "name": entry.name, "called": entry.called, "kept": bool(entry.kept), "about": _about(entry, preset),
+        "locks": [desk.print_.motifs[j].name for j in locked_with(desk.print_, [k])],
         "blocks": [block.name for block in desk.print_.blocks if block.name in white.leaves],
         "presets": [*module.PRESETS, NO_WEATHER], "preset": preset,
         "settings": [

@@ -120,7 +120,8 @@ def _deciding(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     if len(alike) <= DECIDES + 1:
         return []
     kinds = [(kind[0], own, sum(entry["places"] for entry in own)) for kind, own in alike.items()]
-    lines = ["", f"What decides, of {sum(places for *_, places in kinds)} places to look at:"]
+    every = sum(places for *_, places in kinds)
+    lines = ["", f"What decides, of {len(kinds)} kinds of findings, at {every} places in all:"]
     for k, (_, own, places) in enumerate(kinds[:DECIDES], start=1):
         blocks, worst = list(dict.fromkeys(entry["block"] for entry in own)), own[0]
         where = f"on {worst['block']}, " if len(blocks) > 1 else ""

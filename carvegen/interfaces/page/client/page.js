@@ -367,6 +367,11 @@ function tray() {
   tools.meanings = print.meanings;
   tools.motifs = print.motifs.map((motif) => motif.name);
   tools.called = new Map(print.motifs.map((motif) => [motif.name, motif.called]));
+  tools.locks = (names) => {
+    const held = new Set(print.motifs.flatMap((motif) => (names.has(motif.name) ? motif.locks : [])));
+    const free = print.motifs.filter((motif) => !motif.kept && held.has(motif.name));
+    return free.map((motif) => motif.called).join(" and ");
+  };
   overlay.meanings = print.meanings.map((meaning) => meaning.key);
   const pick = (/** @type {string} */ key) =>
     h("input", { type: "radio", name: "tool", value: key, checked: key === tools.tool, onchange: () => took(key) });

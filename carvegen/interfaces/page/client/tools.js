@@ -48,6 +48,8 @@ export class Tools {
   motifs = [];
   /** What each of them is called where it is told, by name. @type {Map<string, string>} */
   called = new Map();
+  /** What a change of shapes of these locks that is not locked yet, as it is told. @type {(names: Set<string>) => string} */
+  locks = () => "";
   redrawing = false;
   /** @type {import("./overlay.js").Trail | null} */
   trail = null;
@@ -106,12 +108,11 @@ export class Tools {
     this.redrawing = false;
     const [first] = this.overlay.chosen,
       n = this.overlay.chosen.size;
-    if (n)
-      this.say(
-        n === 1
-          ? `One shape of ${this.called.get(first.name) ?? first.name} is in your fingers.`
-          : `${n} shapes are in your fingers.`,
-      );
+    if (n) {
+      const locks = this.locks(new Set([...this.overlay.chosen].map((shape) => shape.name)));
+      const held = n === 1 ? `One shape of ${this.called.get(first.name) ?? first.name} is` : `${n} shapes are`;
+      this.say(`${held} in your fingers.${locks && ` Changing ${n === 1 ? "it" : "them"} locks all of ${locks}.`}`);
+    }
     else if (had) this.say("Put down.");
     this.changed();
   }

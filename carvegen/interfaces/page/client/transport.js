@@ -4,7 +4,7 @@
 /** @typedef {[number, number]} Point */
 /** @typedef {{name: string, ink: string | null, opacity?: number | null, ink_name: string, role: string, prints: boolean, turned: boolean, material: string, machines: string[], cut_with: string[], cut_by: import("./cutting.js").CutBy}} Block */
 /** @typedef {{key: string, label: string, help: string, unit: string, least: number, most: number, value: number, kind: string}} Setting */
-/** @typedef {{name: string, called: string, about: string, preset: string | null, kept: boolean, blocks: string[], presets: string[], settings: Setting[]}} Motif */
+/** @typedef {{name: string, called: string, about: string, preset: string | null, kept: boolean, locks: string[], blocks: string[], presets: string[], settings: Setting[]}} Motif */
 /** @typedef {{id: string, meaning: string, strength: number, attempt: number, motifs: string[], blocks: string[], quiet?: boolean, rings: Point[][]}} Mark `quiet`: nobody drew it, and it is not shown */
 /** @typedef {{say: string, shapes: {how: "mended" | "gone" | "new", rings: Point[][]}[]}} Recut what became of locked snow when others came to cut it */
 /** @typedef {{key: string, short: string, help: string, graded: boolean, bare: boolean}} Meaning */

@@ -15,13 +15,13 @@ from shapely.ops import substring
 
 from carvegen import geometry
 from carvegen.base.errors import InputError, RefusedError
-from carvegen.base.words import shortened
+from carvegen.base.words import listed, shortened
 from carvegen.facts.composition import ban
 from carvegen.facts.profiles import KINDS
 from carvegen.interfaces.page import gestures
 from carvegen.interfaces.page.print_checks import already_cut, is_cleared, is_mended, unmended
 from carvegen.interfaces.page.table import own_marks
-from carvegen.interfaces.page.table.locked import limits_of, mended_shapes, noted_marks, unread
+from carvegen.interfaces.page.table.locked import limits_of, locked_with, mended_shapes, noted_marks, unread
 from carvegen.interfaces.page.table.strips import island_at
 from carvegen.interfaces.page.wording import uncleared_words, unread_words
 from carvegen.marking.applying import BESIDE_MM
@@ -172,10 +172,10 @@ class _Marking:
         same = {id(mark) for mark in before} & {id(mark) for mark in after}
         gone = [(k, own_marks.values(mark)) for k, mark in enumerate(before) if id(mark) not in same]
         new = [(k, own_marks.values(mark)) for k, mark in enumerate(after) if id(mark) not in same]
-        text, keeping = more.pop("text", ()), more.pop("keeping", None)
+        text, keeping, begun = more.pop("text", ()), more.pop("keeping", None), more.pop("begun", frozenset[int]())
         if new and not self.desk.marks.named and not text:
             text = _edited_text(self.desk, with_marks_file, self.desk.marks.file)
-        locks = tuple(_locks(self.desk, keeping)) if keeping else ()
+        locks = tuple(_locks(self.desk, keeping, begun)) if keeping else ()
         return PlannedChange(
             change=Change(
                 what=what, marks_file=self.desk.marks.file if gone or new else "", marks_gone=gone, marks_new=new,
@@ -185,12 +185,19 @@ class _Marking:
         )  # fmt: skip
 
 
-def _locks(desk: Desk, keeping: Keeping) -> Iterator[str]:
-    """That what was touched is locked by this with all others of its motif, and how to have it back."""
-    names = [desk.print_.motifs[k].called for k in sorted(keeping.own)]
-    if names:
-        all_ = " and ".join(names)
-        yield f"all of {all_} is locked now, so that the rest stays where it lies; taking this back unlocks it"
+def _locks(desk: Desk, keeping: Keeping, begun: frozenset[int]) -> Iterator[str]:
+    """That what was touched is locked by this with all others of its motif, and how to have it back.
+
+    Then which motifs that nobody touched are locked with it, and why.
+    """
+    called = {k: desk.print_.motifs[k].called for k in sorted(keeping.own)}
+    own, others = ([name for k, name in called.items() if (k in begun) is touched] for touched in (True, False))
+    back = "; taking this back unlocks it"
+    if own:
+        yield f"all of {listed(own)} is locked now, so that the rest stays where it lies{back}"
+    if others:
+        why = "it is fitted to what was changed, and would move if it grew anew"
+        yield f"all of {listed(others)} is locked{', too' if own else ' now'}: {why}{'' if own else back}"
 
 
 def _edited_text(desk: Desk, edit: Callable[..., bytes], *values: Any) -> tuple[str, ...]:  # noqa: ANN401
@@ -460,16 +467,16 @@ class _Editing:
 
     desk: Desk
     keeping: Keeping | None = None
+    begun: frozenset[int] = frozenset()  #: the motifs whose shapes are changed
     gone: dict[int, dict[str, Any]] = field(default_factory=dict)
     new: dict[int, dict[str, Any]] = field(default_factory=dict)
     _about: dict[tuple[int, int, int], set[str]] = field(default_factory=dict)  #: by motif and place, what came there
 
     def begin(self, motifs: Iterable[int]) -> None:
         """Keep motifs, and those that grow after them, which would grow otherwise."""
-        first = min(motifs, default=None)
-        if first is not None:
-            later = [k for k in range(first + 1, len(self.desk.print_.motifs)) if self.desk.print_.motifs[k].is_new]
-            self.keeping = self.desk.kept(sorted({*motifs, *later}))
+        self.begun = frozenset(motifs)
+        if self.begun:
+            self.keeping = self.desk.kept(locked_with(self.desk.print_, self.begun))
 
     def take(self, number: int) -> str:
         """A shape goes; the id that it had."""
@@ -519,7 +526,7 @@ class _Editing:
             "shapes_gone": {self._file(k): _texts(shapes) for k, shapes in self.gone.items()},
             "shapes_new": {self._file(k): _texts(shapes) for k, shapes in self.new.items()},
             "text": self.keeping.text if self.keeping else (), "files": self.keeping.files if self.keeping else {},
-            "keeping": self.keeping,
+            "keeping": self.keeping, "begun": self.begun,
         }  # fmt: skip
 
     def _file(self, motif: int) -> str:
@@ -583,13 +590,22 @@ def _(gesture: gestures.Move, desk: Desk) -> PlannedChange:
         editing.put(motif, _on_face(desk, affinity.translate(scaled, *gesture.by)), name)
 
     if not gesture.copied:
-        return _edit(desk, numbers, "move", moved)
+        return _edit(desk, numbers, _what_moves(gesture), moved)
     editing = _Editing(desk=desk)
     motifs = {n: desk.motif_called(desk.seen.like(n)[1]) for n in numbers}
     editing.begin(motifs.values())
     for n, motif in motifs.items():
         moved(editing, motif, desk.seen.shape(n), "")
     return _Marking(desk=desk).change("copy", **editing.changes)
+
+
+def _what_moves(gesture: gestures.Move) -> str:
+    """What is done to shapes in the fingers, all of it: they are moved, turned, made larger or smaller."""
+    done = {
+        "move": gesture.by != (0, 0), "turn": gesture.turn_deg != 0,
+        "make larger": gesture.scale > 1, "make smaller": gesture.scale < 1,
+    }  # fmt: skip
+    return listed([word for word, so in done.items() if so] or ["move"])
 
 
 @planned.register(gestures.Redraw)

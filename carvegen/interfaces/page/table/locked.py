@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from carvegen.marking.marks import Mark
     from carvegen.prints.file.print_file import Print
 
-__all__ = ["Locked", "Recut", "limits_of", "locked_shapes", "mended_shapes", "noted_marks", "recut", "unread"]
+__all__ = [
+    "Locked", "Recut", "limits_of", "locked_shapes", "locked_with", "mended_shapes", "noted_marks", "recut", "unread",
+]  # fmt: skip
 
 Locked = Mapping[tuple[str, tuple[str, ...]], "PolygonArray"]  #: what is seen of locked motifs, by motif and blocks
 
@@ -35,6 +37,15 @@ class Recut:
     changed: PolygonArray  #: those, as they are now
     gone: PolygonArray  #: as they were
     new: PolygonArray
+
+
+def locked_with(print_: Print, motifs: Iterable[int]) -> list[int]:
+    """The motifs that must be kept for shapes of these to be changed: these, and new ones after the first of them.
+
+    What grows later is fitted to what is white before it, all over the face: it would grow otherwise.
+    """
+    own = set(motifs)
+    return sorted(own | {k for k, entry in enumerate(print_.motifs) if entry.is_new and k > min(own, default=k)})
 
 
 def limits_of(desk: Desk, print_: Print) -> dict[int, Limits]:
