@@ -134,7 +134,7 @@ def local_widths_of(
 
 
 def _parts_of_each(count: int, fine: int) -> int:
-    """In how many parts each of so many pieces is measured: `fine`, or as many as all may have in all, but one."""
+    """In how many parts each of so many pieces is measured: `fine`; of many pieces fewer, but no fewer than one."""
     return min(max(_MOST_FINE // max(count, 1), 1), fine)
 
 

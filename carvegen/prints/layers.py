@@ -47,10 +47,8 @@ _NEXT_MM, _OUTLINED = 0.1, 0.6  #: lines so near to so much of a flat's outline 
 _STROKE_MM = 2.0  #: what is broader is no line: what lies under it is hidden, not drawn; the same
 _LEVEL = 3.0  #: a line so many times as long as high is level; our own choice
 _WITHIN, _FEW = 0.98, 3  #: so much of a ripple is on its ground, and so many are there; the same
-_TIED_MM, _BROAD_MM = (
-    0.4,
-    (1.0, 4.8),
-)  #: so near to a wire's end a post begins, that is so broad: our own choice
+_TIED_MM = 0.4  #: so near to a wire's end a post begins: our own choice
+_BROAD_MM = (1.0, 4.8)  #: and is so broad, least and most; the same
 _STANDS_MM, _HELD = (0.5, 2.0), 0.4  #: from so far on above and below that end it fills so much beside it; the same
 _PAST_MM, _SAME_MM = 6.0, 1.0  #: so far past a post a wire goes on, and so little higher or lower; the same
 _LONGER = 2.0  #: a wire is so many times as long as strokes beside it are; the same

@@ -216,7 +216,9 @@ def _separated(plate: Plate, scene: _Scene, stays: BaseGeometry, _: Say) -> Sepa
     alone = _alone(touched, plate, scene)
     separated = _one(plate, replace(scene, white=_plain(shapely.multipolygons(touched[~alone]))))
     if alone.any():
-        separated = replace(separated, land=_holed(separated.land, touched[alone]))
+        holed = _holed(separated.land, touched[alone])
+        whole = replace(scene, white=_plain(shapely.multipolygons(touched)))
+        separated = _one(plate, whole) if holed is None else replace(separated, land=holed)
     kept = geometry.solid(shapely.intersection(picture, stays))
     return separated if shapely.is_empty(kept) else replace(separated, land=_union([separated.land, kept]))
 
@@ -243,10 +245,12 @@ def _alone(white: PolygonArray, plate: Plate, scene: _Scene) -> Mask:
     return np.asarray(alone)
 
 
-def _holed(land: BaseGeometry, holes: PolygonArray) -> BaseGeometry:
-    """The land with holes that lie well inside its pieces."""
+def _holed(land: BaseGeometry, holes: PolygonArray) -> BaseGeometry | None:
+    """The land with holes that lie well inside its pieces; None if one lies within no piece."""
     pieces = geometry.parts(land)
     hole, piece = shapely.STRtree(pieces).query(holes, predicate="within")
+    if len(hole) < len(holes):
+        return None
     rings, owner = shapely.get_rings(pieces, return_index=True)
     owner = np.concatenate([owner, piece])
     order = np.argsort(owner, kind="stable")
@@ -402,6 +406,7 @@ def _meeting(shape: BaseGeometry, other: BaseGeometry) -> Any:  # noqa: ANN401
 
 
 def _pieces_meeting(shape: BaseGeometry, other: BaseGeometry) -> PolygonArray:
+    """The pieces of one shape, whole, that meet another; (n,)."""
     pieces = geometry.parts(shape)
     return pieces[shapely.intersects(pieces, geometry.prepared(other))]
 

@@ -1104,11 +1104,11 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   const usual = { severity: "breaks", block: "key", sentence: "", remedy: "", measured: null, limit: null };
   const lot = (title, many) => Array.from({ length: many }, (_, k) => ({ ...usual, id: title + k, title }));
   const all = [...lot("Thin land", 5), ...lot("Thin cut", 4)];
-  slip.show(all, "whole");
+  slip.show(all, "whole", "done");
   const folded = [slip.list.querySelector("summary").textContent, count()];
   slip.list.querySelector("details").open = true;
   await new Promise((then) => setTimeout(then, 50));
-  slip.show(all, "whole");
+  slip.show(all, "whole", "done");
   const again = count();
   slip.show(all, "near", "soon");
   const lines = [slip.note.textContent];
@@ -1116,6 +1116,10 @@ import(new URL("slips.js", document.baseURI)).then(async ({ FindingsSlip }) => {
   lines.push(slip.note.textContent, slip.going.textContent, slip.bar.value, slip.stop.hidden);
   slip.show(all, "nothing", "the disk is full");
   lines.push(slip.note.textContent, slip.now.hidden);
+  for (const looks of ["done", "stopped", "the disk is full", "soon", "at work"]) {
+    slip.show([], "whole", looks);
+    lines.push(slip.note.textContent);
+  }
   slip.body.closest("details").remove();
   done([...folded, again, ...lines]);
 }).catch((error) => done(String(error)));
@@ -1133,7 +1137,10 @@ def test_what_would_break_in_the_files_is_said_before_they_are(bench: Bench) -> 
 
 
 def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolded_them(bench: Bench) -> None:
-    """Four of a kind lie open, a fifth folds them; told again, what was open is open. What goes on is said above."""
+    """Four of a kind lie open, a fifth folds them; told again, what was open is open. What goes on is said above.
+
+    Once a build has looked at all of it, what becomes of the picture is said, too.
+    """
     near = "What is told here lies near what you changed."
     lines = [
         f"The whole print is looked at once your hand rests. {near}",
@@ -1142,6 +1149,11 @@ def test_many_that_would_break_alike_are_folded_together_and_stay_as_she_unfolde
         0.4, False,
         "The whole print could not be looked at: the disk is full.", False,
     ]  # fmt: skip
+    picture = [
+        "", " You stopped the work on the picture.", " The picture could not be worked out: the disk is full.",
+        " The picture is worked out once your hand rests.", " The picture is being worked out: snow.",
+    ]  # fmt: skip
+    lines += [f"Looked at all of it: nothing would break.{words}" for words in picture]
     assert bench.browser.execute_async_script(_ALIKE) == ["Thin land: 5", 4, 9, *lines]
 
 

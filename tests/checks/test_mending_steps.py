@@ -421,6 +421,13 @@ def test_only_of_pieces_that_are_cut_where_they_were_looked_at_is_the_rest_looke
     assert looked == [2]
 
 
+def test_a_piece_partly_cut_and_for_the_rest_cut_out_is_gone_whole() -> None:
+    before, after = on_land(piece := box(10, 10, 4, 4)), on_land(rest := box(10, 10, 1, 4))
+    after.cut_outs = shapes(rest)
+    (lost,) = lost_pieces(before, after, [CutChange(what="joined", at=(5.0, 5.0), white_mm2=12.0)])
+    assert lost.area_mm2 == shapely.area(piece)
+
+
 @pytest.mark.parametrize(("long", "expected"), [(0.2, False), (0.9, False), (1.1456789, True)])
 def test_of_land_that_is_gone_whole_less_than_a_tenth_of_a_square_millimetre_is_not_told(long, expected: bool) -> None:
     """0.1 mm broad; of what is gone but for its end something stands."""

@@ -11,6 +11,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely import affinity
 
 from carvegen import geometry
 from carvegen.base.colour import Ink, ciede2000, cielab, lightness, overprinted, screen
@@ -639,13 +640,45 @@ def test_small_land_of_which_next_to_nothing_is_seen_is_no_cut_worth(high, seen,
     assert separation._specks(cases.shapes(piece), piece, scene).tolist() == [speck]
 
 
-def test_flakes_alone_on_the_open_sky_are_holes_at_once_and_the_land_is_the_same_to_the_byte(monkeypatch):
-    layers = [Layer("POST", shapely.box(50, 0, 55, 30))]
-    flakes = geometry.snapped(geometry.polygon_array([cases.disc(x, 20, 2) for x in (8, 20, 33, 37.3, 46)]))
-    white, known, alone = shapely.multipolygons(flakes), list[int](), separation._alone
-    monkeypatch.setattr(separation, "_alone", lambda *given: known.append(int(alone(*given).sum())) or alone(*given))
-    quick = taken(layers, [SKY, plate("key", "POST")], white)
-    assert sorted(known) == [0, 2]  # not beside the post, nor two near to one another
+def quick_and_slow(monkeypatch, flakes):
+    """What is separated of white with and without holes made at once, and of each block how many are so made."""
+    layers, white = [Layer("POST", shapely.box(50, 0, 55, 30))], shapely.multipolygons(flakes)
+    plates = [plate("sky", "POST", ground=True), plate("key", "POST")]
+    made, alone = list[int](), separation._alone
+    monkeypatch.setattr(separation, "_alone", lambda *given: made.append(int(alone(*given).sum())) or alone(*given))
+    quick = taken(layers, plates, white)
     monkeypatch.setattr(separation, "_alone", lambda white, *_: np.zeros(len(white), dtype=bool))
-    slow = taken(layers, [SKY, plate("key", "POST")], white)
+    return quick, taken(layers, plates, white), sorted(made)
+
+
+def test_flakes_alone_on_the_open_sky_are_holes_at_once_and_the_land_is_the_same(monkeypatch):
+    """Of discs it is to the byte."""
+    flakes = geometry.snapped(geometry.polygon_array([cases.disc(x, 20, 2) for x in (8, 20, 33, 37.3, 46)]))
+    quick, slow, made = quick_and_slow(monkeypatch, flakes)
+    assert made == [0, 2]  # not beside the post, nor two near to one another
+    assert all(quick[name].land.wkb == slow[name].land.wkb for name in quick)
+
+
+DISC = geometry.snapped(geometry.polygon_array([cases.disc(30, 20, 3)]))[0]
+
+
+@pytest.mark.parametrize(
+    "flake",
+    [
+        shapely.difference(DISC, affinity.scale(DISC, 0.5, 0.5)), shapely.difference(DISC, cases.box(30, 20, 4, 0.1)),
+        affinity.translate(DISC, 0.3 * geometry.GRID_MM), affinity.translate(DISC, -26),
+    ],
+    ids=["with an island", "with a slit", "off the grid", "near the face's edge"],
+)  # fmt: skip
+def test_what_is_more_than_a_hole_is_separated_as_ever(monkeypatch, flake):
+    """Beside a plain flake, which is a hole at once."""
+    quick, slow, made = quick_and_slow(monkeypatch, [flake, affinity.translate(DISC, 0, 12)])
+    assert made == [0, 1]
+    assert all(shapely.symmetric_difference(quick[name].land, each.land).area < 0.0024 for name, each in slow.items())
+
+
+def test_a_hole_that_lies_within_no_piece_of_land_has_all_separated_as_ever(monkeypatch):
+    flakes = [cases.disc(1, 20, 2), cases.disc(20, 20, 2)]
+    monkeypatch.setattr(separation, "_alone", lambda white, *_: np.ones(len(white), dtype=bool))
+    quick, slow, _ = quick_and_slow(monkeypatch, flakes)
     assert all(quick[name].land.wkb == slow[name].land.wkb for name in quick)

@@ -57,11 +57,8 @@ _SOFT = 1.25  #: cells: so far the columns are smoothed together
 _SPECK_MM2 = 4.0  #: smaller pieces of sky that the snow shuts in are white too
 _TALL, _WALLED = 1.2, 0.6  #: but not if they are as many times as tall as broad, and so much of their sides is dark,
 _SHUT = 0.77  #: or so much of all that is round them: then it is the drawing that shuts them in
-_LENS, _HEAP_MM = (
-    (0.15, 0.6),
-    6.0,
-)  #: where a heap is thinner than so much of what it is near by, least and most, it
-#: lies on top alone: no lens
+_LENS = (0.15, 0.6)  #: a heap thinner than so much of its depth near by, least and most, lies on top alone: no lens
+_HEAP_MM = 6.0  #: so far near by
 _MIRRORS = 0.5  #: of its depth the snow reaches down at the most: no heap is its own mirror image
 _NO_DRIP, _NO_DRIP_MM = 1.0, 6.0  #: what stands under a bearer makes it thicker by so much a mm, so near: no white
 #: runs down a pile or a trunk

@@ -269,8 +269,9 @@ class PrintMotif:
     settings: Any = table(help="what differs from the preset")  #: once read: the motif's own `Settings`
     on: tuple[str, ...] = texts(
         help=f"what it lies on, grows from or is kept to, where nothing stands in front of it: {_LAYERS}; lying "
-        "snow: not on three or more thin level lines drawn on water and tied to no posts, taken for ripples, of which "
-        "a note tells"
+        "snow: not on three or more thin level lines drawn on water, taken for ripples, of which a note tells; but it "
+        "lies on wires: lines tied to posts on both sides, or to one post and the picture's side, and over twice as "
+        "long as loose lines there. Such a post is 1 to 5 mm broad and goes on above and below the line's end"
     )
     region: str = text("", help=f"where it may grow: {_WORDS}, or the name of a layer; everywhere by default")
     keep_clear: tuple[str, ...] = texts(help=f"what it stays away from: {_LAYERS}, or shapes")

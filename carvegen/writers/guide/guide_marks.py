@@ -11,6 +11,7 @@ import shapely
 
 from carvegen.base.finding_groups import NEAR_MM, grouped, letter_of, sentence
 from carvegen.base.findings import Severity
+from carvegen.checks import land_width
 from carvegen.writers.sheet import MARGIN_MM
 
 if TYPE_CHECKING:
@@ -41,10 +42,8 @@ BREAKS_MM, RISK_MM = 0.3, 0.15  #: width of a ring's line
 _HATCH_MM = 1.6  #: between hatching lines
 _LEVEL_MM = 2.4  #: between level lines
 _AROUND_MM = 1.6  #: from a finding to its ring
-_MOST_TIPS = 5  #: spots of tips that are a risk only: more rings would hide what is to be decided; our own choice
-_FEW_TIPS = (
-    f" Only the {_MOST_TIPS} worst spots are ringed: a tip runs out by itself, and nothing is to be decided there."
-)
+_MOST_TIPS = 5  #: spots of land's tips that are a risk only: more would hide what is to be decided; our own choice
+_FEW_TIPS = f" Only the {_MOST_TIPS} worst spots are ringed; all are on proof.html. So short a tip may stay as it is."
 _RINGS = (
     "The letter at a ring is that of its line here. A thick ring breaks a limit, a thin one is a risk. Rings are drawn "
     "on land, on floors and in the margin only, so that no edge is hidden: what is missing of a ring lies over one."
@@ -117,8 +116,8 @@ def _kind_line(group: Group) -> str:
 
 
 def _runs_out(group: Group) -> bool:
-    """Whether a kind is of tips that run out by themselves, and none breaks a limit."""
-    return group.worst.kind == "tip" and group.severity is not Severity.BREAKS
+    """Whether a kind is of land's tips, and none breaks a limit; a cut's ask for a knife, so each is ringed."""
+    return (group.worst.rule, group.worst.kind) == (land_width.RULE, "tip") and group.severity is not Severity.BREAKS
 
 
 def _alone(findings: Iterable[Finding], shown: Seen) -> Iterator[_Ring]:

@@ -23,7 +23,7 @@ const DRAWINGS = /** @type {Record<string, string>} */ ({
   slide: "M6 7l11-2 2 11-11 2zM2 12h3M20 11h2",
 });
 
-const MOVED = "Other snow moved, too: the slip Weather says which, why, and how it comes back.";
+const MOVED = "Snow moved: the slip Weather says which, why, and how it comes back.";
 const GAP = 6; // pixels between the tools of what is held and the print
 
 const shapes = new Shapes(),

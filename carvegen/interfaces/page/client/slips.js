@@ -176,6 +176,14 @@ const LOOKS = /** @type {Record<string, string>} */ ({
   "after the files": "Once what is at work is done, the whole print is looked at.",
   soon: "The whole print is looked at once your hand rests.",
 });
+/** The same once all was looked at, as a build does: then only the picture is still to come. */
+const PICTURES = /** @type {Record<string, string>} */ ({
+  done: "",
+  "at work": "The picture is being worked out",
+  stopped: "You stopped the work on the picture.",
+  "after the files": "Once what is at work is done, the picture is worked out.",
+  soon: "The picture is worked out once your hand rests.",
+});
 const GO_ON = "You can go on working: after a change it begins anew once your hand rests.";
 /** @param {number | null | undefined} part of work, as far as it is known */
 const shareOf = (part) => (typeof part === "number" && part >= 0.01 ? `${Math.round(100 * part)} % done` : "");
@@ -222,12 +230,12 @@ export class FindingsSlip {
   }
 
   #note() {
-    const words = LOOKS[this.looks] ?? `The whole print could not be looked at: ${this.looks}.`,
+    const [words, what] = this.all ? [PICTURES, "The picture could not be worked out"] : [LOOKS, "The whole print could not be looked at"],
+      said = words[this.looks] ?? `${what}: ${this.looks}.`,
       looking = this.looks === "at work" && Boolean(this.news.text),
-      at = looking ? (this.news.text ?? "").replace(/^checking: /, "") : "";
-    const drawn = looking && `The picture is worked out: ${at}.`,
-      said = this.looks === "at work" ? `${words}${at ? `: ${at}.` : "…"}` : words;
-    this.note.textContent = (this.all ? [this.all, drawn] : [said, this.near && NEAR]).filter(Boolean).join(" ");
+      at = looking ? `: ${(this.news.text ?? "").replace(/^checking: /, "")}.` : "…";
+    const full = this.looks === "at work" ? said + at : said;
+    this.note.textContent = [this.all, full, !this.all && this.near && NEAR].filter(Boolean).join(" ");
     this.now.hidden = ["done", "at work", "after the files"].includes(this.looks);
     this.#going(looking);
   }
