@@ -28,6 +28,7 @@ __all__ = [
     "Clumps",
     "fine",
     "gathered",
+    "largest_of_each",
     "simpler",
     "smoothed",
     "without_specks",
@@ -208,10 +209,14 @@ def _largest(shapes: PolygonArray) -> PolygonArray:
     largest = shapes.copy()
     many = np.flatnonzero(shapely.get_num_geometries(shapes) > 1)
     parts, whose = shapely.get_parts(shapes[many], return_index=True)
-    order = np.lexsort((shapely.area(parts), whose))
-    last = np.flatnonzero(np.diff(whose[order], append=-1))
-    largest[many] = parts[order[last]]
+    largest[many] = parts[largest_of_each(parts, whose)]
     return largest
+
+
+def largest_of_each(parts: PolygonArray, whose: Indices) -> Indices:
+    """The number of the largest part of each owner, by its number; (owners,)."""
+    order = np.lexsort((shapely.area(parts), whose))
+    return np.asarray(order[np.flatnonzero(np.diff(whose[order], append=-1))])
 
 
 def _alike(shapes: PolygonArray, others: PolygonArray) -> Mask:

@@ -14,7 +14,7 @@ from carvegen.geometry.narrow import NarrowKind, Spread, narrow_spread
 from carvegen.geometry.necks import necks
 from carvegen.motifs.shared.minimum_width import opened
 from carvegen.motifs.snowfall.chance import Draws, chance_at, keys
-from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, without_specks
+from carvegen.motifs.snowfall.clumps import SLACK_MM, fine, largest_of_each, without_specks
 from carvegen.motifs.snowfall.land import BODY
 from carvegen.motifs.snowfall.readable import masses
 
@@ -377,16 +377,11 @@ def _largest_part(pieces: PolygonArray, limits: Limits) -> PolygonArray:
     inner = geometry.offset(pieces, -(limits.cut_mm - geometry.GRID_MM) / 2)
     several = np.flatnonzero(shapely.get_num_geometries(inner) > 1)
     cores, whose = shapely.get_parts(inner[several], return_index=True)
-    largest = _largest_of_each(cores, whose)
+    largest = largest_of_each(cores, whose)
     lots = shapely.geometrycollections(np.delete(cores, largest), indices=np.delete(whose, largest))
     others = geometry.offset(np.asarray(lots, dtype=object), limits.cut_mm / 2 + _HAIR_MM)
     parts, whose = shapely.get_parts(shapely.difference(pieces[several], others), return_index=True)
-    return np.asarray(parts[_largest_of_each(parts, whose)], dtype=object)
-
-
-def _largest_of_each(parts: PolygonArray, whose: Indices) -> Indices:
-    """The number of the largest part of each; those of one lie together."""
-    return np.lexsort((shapely.area(parts), whose))[np.flatnonzero(np.diff(whose, append=-1))]
+    return np.asarray(parts[largest_of_each(parts, whose)], dtype=object)
 
 
 def _missed(

@@ -22,6 +22,7 @@ from carvegen.motifs.snowfall.clumps import (
     Clumps,
     fine,
     gathered,
+    largest_of_each,
     simpler,
     smoothed,
     without_specks,
@@ -425,8 +426,7 @@ def _cut_back(shapes: PolygonArray, small: Indices, large: Indices, limits: Limi
 def _one_each(shapes: PolygonArray, limits: Limits) -> PolygonArray:
     """The shapes smoothed, of each the largest piece."""
     pieces, whose = (np.concatenate(both) for both in zip(*smoothed(shapes, limits, RIM_MM), strict=True))
-    order = np.lexsort((shapely.area(pieces), whose))
-    return np.asarray(pieces[order[np.flatnonzero(np.diff(whose[order], append=-1))]])
+    return np.asarray(pieces[largest_of_each(pieces, whose)])
 
 
 def _patches(rings: Rings, limits: Limits) -> tuple[Indices, PolygonArray]:

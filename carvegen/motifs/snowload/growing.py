@@ -409,16 +409,11 @@ class _Scene:
         """The pieces of air that what is drawn leaves, as `pieces_of` tells them."""
         return pieces_of(~self.shape, self.page.step)
 
-    @cached_property
-    def tangle(self) -> Floats:
-        """How much twigs cross round about each cell that are no needles, 0…1."""
-        cross, needles = tangled(self.shape, self.solid, self.page)
-        return np.asarray(cross * (1 - needles))
-
-    @cached_property
+    @property
     def tangled(self) -> Floats:
-        """The same of each ledge: snow falls through them, (n,)."""
-        return self.ledges.smoothed(self.tangle[self.row, self.ledges.column], 1.0)
+        """How much twigs that are no needles cross round about each ledge, 0…1: snow falls through them; (n,)."""
+        cross, needles = tangled(self.shape, self.solid, self.page)
+        return self.ledges.smoothed((cross * (1 - needles))[self.row, self.ledges.column], 1.0)
 
     @cached_property
     def summits(self) -> Mask:
@@ -583,9 +578,9 @@ class _Scene:
         """
         ledges, broad = self.ledges, np.clip(20 * self.across - 19, 0, 1)
         land = ~ledges.ground * broad * np.clip((ledges.thick - _LAND_MM[0]) / _LAND_MM[1], 0, 1)
-        on = np.flatnonzero(land)
+        on, none = np.flatnonzero(land), (np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool))
         if len(np.unique(ledges.column[on])) < _FROM_SIDE_TO_SIDE * self.page.wide:
-            return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
+            return none
         columns, which = np.unique(ledges.column[on], return_inverse=True)
         line, foot = np.full(len(columns), -np.inf), np.full(len(columns), np.inf)
         np.maximum.at(line, which, ledges.base[on])
@@ -593,7 +588,7 @@ class _Scene:
         every = np.arange(self.page.wide)
         line = grey_opening(np.interp(every, columns, line), (int(_SLENDER_MM / ledges.step),), mode="nearest")
         if np.ptp(line) < _EVEN_LAND_MM:
-            return np.zeros(len(ledges)), np.zeros(len(ledges), dtype=bool)
+            return none
         foot = np.interp(every, columns, grey_closing(foot, (int(_SLENDER_MM / ledges.step),), mode="nearest"))
         above = ledges.base > line[ledges.column] + _OVER_LAND_MM
         own = above & (land > 0) & (ledges.base - ledges.thick > foot[ledges.column] - _OVER_LAND_MM)

@@ -85,13 +85,8 @@ _STEEPEST, _SIDE_MM, _LEANS_MM = (
 #: lean away from the top by so much from their beginning to their tip
 _FIELD, _BOWL, _BOWL_MM = 0.5, 0.8, 30.0  #: as little of a field is its end: from there on the white reaches down no
 #: further than so many times as far, within so much: no wall of it stands beside a short field
-_PATCH_MM, _UNEVEN, _LEAST, _MOST = (
-    (12.0, 40.0),
-    0.65,
-    0.3,
-    1.8,
-)  #: a field is white in patches so large, uneven by so much, from
-#: so many times what it is on average to so many,
+_PATCH_MM, _UNEVEN = (12.0, 40.0), 0.65  #: a field is white in patches so large, uneven by so much,
+_LEAST, _MOST = 0.3, 1.8  #: from so many times what it is on average to so many,
 _SLIDES = 0.35, 0.6  #: less where its slope (rise over run) is more than this, by as much as that over it none;
 _TONGUE_MM, _TONGUE = (6.0, 20.0), 0.7  #: it runs down in tongues so broad, between them by so much (share) less far
 _CALMER = 0.7  #: by so much (share) its lower line has less of the small lobes that heaps have

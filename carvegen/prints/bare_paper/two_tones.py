@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from carvegen import geometry
-from carvegen.base.colour import TWO_TONES, Ink, ciede2000, cielab, hex_of, lightness, screen, solids
+from carvegen.base.colour import TWO_TONES, Ink, ciede2000, cielab, hex_of, lightness, screen, screen_rgb, solids
 from carvegen.base.findings import Finding, Severity
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def two_tones(inked: Inked, paper: Rgb, trap_mm: float) -> Iterator[tuple[str, F
         over, off = _over_and_off(inked[dark][1], inked[other][1], trap_mm)
         for k, one, rest in _in_both(pieces, over, off):
             spots = [_Spot.of(inked, paper, part) for part in (one, rest)]
-            change = float(ciede2000(*(cielab(spot.colour) for spot in spots)))
+            change = float(ciede2000(*(cielab(screen(spot.light)) for spot in spots)))
             if change >= TWO_TONES and change > worst.get(k, (0.0,))[0]:
                 worst[k] = change, _finding(dark, other, spots, float(shapely.area(one)), change)
     yield from ((dark, finding) for _, finding in worst.values())
@@ -54,8 +54,8 @@ def two_tones(inked: Inked, paper: Rgb, trap_mm: float) -> Iterator[tuple[str, F
 def _may_show(inked: Inked, paper: Rgb, dark: str, other: str) -> bool:
     """Whether the darkest ink shows if another lies under it or over it: alone on paper, or with all others."""
     for rest in ([dark], [name for name in inked if name != other]):
-        one, two = (_colour(inked, paper, [*rest, *more]) for more in ([], [other]))
-        if ciede2000(cielab(one), cielab(two)) >= TWO_TONES:
+        one, two = (cielab(screen(_light(inked, paper, [*rest, *more]))) for more in ([], [other]))
+        if ciede2000(one, two) >= TWO_TONES:
             return True
     return False
 
@@ -87,28 +87,27 @@ def _by_piece(pieces: PolygonArray, parts: PolygonArray) -> dict[int, PolygonArr
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Spot:
-    """A place and its colour, by all inks that lie there."""
+    """A place and the light that comes back from it, by all inks that lie there."""
 
     at: tuple[float, float]
-    colour: Floats
+    light: Floats
 
     @classmethod
     def of(cls, inked: Inked, paper: Rgb, part: BaseGeometry) -> _Spot:
         """A place within a part."""
         point = shapely.point_on_surface(part)
         names = [name for name, (_, land) in inked.items() if shapely.intersects(land, point)]
-        return cls(at=(round(point.x, 3), round(point.y, 3)), colour=_colour(inked, paper, names))
+        return cls(at=(round(point.x, 3), round(point.y, 3)), light=_light(inked, paper, names))
 
     @property
     def words(self) -> str:
         """The colour as "#rrggbb"."""
-        red, green, blue = np.round(self.colour).astype(int).tolist()
-        return hex_of((red, green, blue))
+        return hex_of(screen_rgb(self.light))
 
 
-def _colour(inked: Inked, paper: Rgb, names: list[str]) -> Floats:
-    """The colour of some of the inks over one another, in printing order; (3,)."""
-    return screen(solids(paper, [ink for name, (ink, _) in inked.items() if name in names]))
+def _light(inked: Inked, paper: Rgb, names: list[str]) -> Floats:
+    """The light that comes back from some of the inks over one another, in printing order; (3,)."""
+    return solids(paper, [ink for name, (ink, _) in inked.items() if name in names])
 
 
 def _finding(dark: str, other: str, spots: list[_Spot], area_mm2: float, change: float) -> Finding:

@@ -68,9 +68,8 @@ class Print(PrintTable, ArtworkTable, MarksTable):
     stock: Paper | None  #: what is known of the paper that is embossed
     register: RegisterPlan
     files: Mapping[str, Any]  #: how files are written
-    hidden_by: Mapping[str, frozenset[str]] | None = (
-        None  #: which inks hide each block's, where its own no longer tells
-    )
+    #: Which inks hide each block's, where its own no longer tells.
+    hidden_by: Mapping[str, frozenset[str]] | None = None
 
     @property
     def width_mm(self) -> float:
