@@ -148,15 +148,9 @@ class GrowingRooms:
             *((mark.shape, mark.meaning.gaps) for mark in marks),
         )
 
-    def _bearers(self, motif: PrintMotif) -> BaseGeometry:
-        """What of the drawing a motif lies on or grows from."""
-        if motif.motif != "snowload":
-            return self.drawing.union(motif.on)
-        return self._known.once(("bearers", motif.on), lambda: self.drawing.bearing(motif.on))
-
     def place(self, entry: PrintMotif, area: BaseGeometry) -> Place:
         """An area with what a motif lies on there."""
-        shapes = geometry.parts(self._bearers(entry))
+        shapes = geometry.parts(_bearers(self.drawing, entry))
         return Place(
             area=area, shapes=shapes, fronts=self.drawing.fronts(entry.on), holes=self.holes(entry),
             further_back=geometry.polygon_array(layer.shape for layer in self.drawing.further_back(entry.on)),
@@ -253,7 +247,7 @@ class GrowingRooms:
         if motif.region:
             region = geometry.union(self.drawing.shapes(motif.region, f"{key}.region"))
             clear.append(shapely.difference(self.face, region))
-        bears = self._bearers(motif)
+        bears = _bearers(self.drawing, motif)
         if motif.motif == "grain" and motif.on:
             clear.append(shapely.difference(self.face, bears))
         return Surroundings.of(
@@ -312,6 +306,11 @@ class GrowingRooms:
             f"{motif.called}: {layer.name} stands in front of {', '.join(behind)} and hides "
             f"{lost:.1f} mm² of the snow there; if it is only drawn on it, name it in `on`, too"
         ]
+
+
+def _bearers(drawing: LayeredDrawing, motif: PrintMotif) -> BaseGeometry:
+    """What of a drawing a motif lies on or grows from."""
+    return drawing.bearing(motif.on) if motif.motif == "snowload" else drawing.union(motif.on)
 
 
 def _sizes(motif: PrintMotif) -> tuple[float, float]:
